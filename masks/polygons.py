@@ -1,0 +1,166 @@
+"""The connectivity of a mesh: polygons of any size over numbered vertices, and what follows from it alone.
+
+A mesh of f polygons over n vertices is two arrays: `counts` (f,), the number of corners of each polygon, and
+`indices` (sum of counts,), its vertices, one polygon after the other, in file order. Everything else here is
+derived from the two, once, when it is first asked for. All arrays are read-only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from functools import cached_property
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
+
+from masks.errors import MaskError
+
+Ints = NDArray[np.int32]
+
+
+def read_only(array: NDArray) -> NDArray:
+    """The same array, no longer writeable."""
+    array.setflags(write=False)
+    return array
+
+
+class Polygons:
+    """Connectivity of a polygon mesh; see the module's words. Two meshes share it when `same_as` holds."""
+
+    def __init__(self, counts: NDArray, indices: NDArray, n_vertices: int) -> None:
+        """Take `counts` (f,) and `indices` (k,), 0-based, and the number of vertices n.
+
+        Raises MaskError where counts and indices disagree, a polygon has fewer than three corners, or an index
+        lies outside [0, n).
+        """
+        self.counts: Ints = read_only(np.array(counts, dtype=np.int32))
+        self.indices: Ints = read_only(np.array(indices, dtype=np.int32))
+        self.n_vertices = int(n_vertices)
+        if int(self.counts.sum(dtype=np.int64)) != len(self.indices):
+            raise MaskError("the polygons' corner counts do not add up to the number of corners")
+        if len(self.counts) and int(self.counts.min()) < 3:
+            raise MaskError(f"polygon {int(np.argmin(self.counts))} has fewer than three corners")
+        if len(self.indices) and (int(self.indices.min()) < 0 or int(self.indices.max()) >= self.n_vertices):
+            bad = int(np.flatnonzero((self.indices < 0) | (self.indices >= self.n_vertices))[0])
+            face = int(np.searchsorted(np.cumsum(self.counts), bad, side="right"))
+            raise MaskError(
+                f"polygon {face} uses vertex {int(self.indices[bad])} of a mesh of {self.n_vertices} vertices"
+            )
+
+    @classmethod
+    def from_faces(cls, faces: Iterable[Sequence[int]], n_vertices: int) -> Polygons:
+        """From a list of vertex lists."""
+        listed = [list(face) for face in faces]
+        counts = np.array([len(face) for face in listed], dtype=np.int32)
+        flat = np.array([v for face in listed for v in face], dtype=np.int32)
+        return cls(counts, flat, n_vertices)
+
+    @property
+    def n_faces(self) -> int:
+        """Number of polygons f."""
+        return len(self.counts)
+
+    def same_as(self, other: Polygons) -> bool:
+        """Whether both have the same vertices count and the same polygons in the same order."""
+        return self is other or (
+            self.n_vertices == other.n_vertices
+            and np.array_equal(self.counts, other.counts)
+            and np.array_equal(self.indices, other.indices)
+        )
+
+    def face(self, index: int) -> Ints:
+        """The vertices of one polygon, in order."""
+        return self.indices[self.starts[index] : self.starts[index + 1]]
+
+    @cached_property
+    def starts(self) -> NDArray[np.int64]:
+        """(f + 1,) where each polygon begins in `indices`."""
+        starts = np.zeros(len(self.counts) + 1, dtype=np.int64)
+        np.cumsum(self.counts, out=starts[1:])
+        return read_only(starts)
+
+    @cached_property
+    def corner_face(self) -> Ints:
+        """(k,) the polygon of each corner."""
+        return read_only(np.repeat(np.arange(self.n_faces, dtype=np.int32), self.counts))
+
+    @cached_property
+    def next_corner(self) -> NDArray[np.int64]:
+        """(k,) the corner that follows each corner inside its polygon."""
+        following = np.arange(1, len(self.indices) + 1, dtype=np.int64)
+        following[self.starts[1:] - 1] = self.starts[:-1]
+        return read_only(following)
+
+    @cached_property
+    def triangle_corners(self) -> NDArray[np.int64]:
+        """(t, 3) every polygon as a fan about its first corner, as indices into `indices`."""
+        per_face = self.counts - 2
+        first = np.repeat(self.starts[:-1], per_face)
+        fan_start = np.cumsum(per_face) - per_face
+        step = np.arange(int(per_face.sum()), dtype=np.int64) - np.repeat(fan_start, per_face)
+        return read_only(np.stack([first, first + step + 1, first + step + 2], axis=1))
+
+    @cached_property
+    def triangles(self) -> Ints:
+        """(t, 3) every polygon as a fan about its first corner, as vertices."""
+        return read_only(np.ascontiguousarray(self.indices[self.triangle_corners]))
+
+    @cached_property
+    def triangle_face(self) -> Ints:
+        """(t,) the polygon of each triangle of `triangles`."""
+        return read_only(np.repeat(np.arange(self.n_faces, dtype=np.int32), self.counts - 2))
+
+    @cached_property
+    def _edge_table(self) -> tuple[Ints, NDArray[np.int64]]:
+        a = self.indices.astype(np.int64)
+        b = a[self.next_corner]
+        key = np.minimum(a, b) * self.n_vertices + np.maximum(a, b)
+        unique, corner_edge = np.unique(key, return_inverse=True)
+        edges = np.stack([unique // self.n_vertices, unique % self.n_vertices], axis=1).astype(np.int32)
+        return read_only(edges), read_only(corner_edge.reshape(-1).astype(np.int64))
+
+    @cached_property
+    def edges(self) -> Ints:
+        """(e, 2) every edge once, the lower vertex first, sorted."""
+        return self._edge_table[0]
+
+    @cached_property
+    def corner_edge(self) -> NDArray[np.int64]:
+        """(k,) the edge from each corner to the next one of its polygon."""
+        return self._edge_table[1]
+
+    @cached_property
+    def edge_use(self) -> NDArray[np.int64]:
+        """(e,) how many polygons meet at each edge: 1 on a border, 2 inside, more where not a manifold."""
+        return read_only(np.bincount(self.corner_edge, minlength=len(self.edges)))
+
+    @cached_property
+    def border_vertices(self) -> NDArray[np.bool_]:
+        """(n,) whether a vertex lies on an open border."""
+        on = np.zeros(self.n_vertices, dtype=bool)
+        on[self.edges[self.edge_use == 1].ravel()] = True
+        return read_only(on)
+
+    @cached_property
+    def valence(self) -> NDArray[np.int64]:
+        """(n,) number of edges at each vertex."""
+        return read_only(np.bincount(self.edges.ravel(), minlength=self.n_vertices))
+
+    @cached_property
+    def adjacency(self) -> sp.csr_matrix:
+        """(n, n) 1.0 where two vertices share an edge."""
+        e, n = self.edges, self.n_vertices
+        ones = np.ones(2 * len(e))
+        rows, columns = np.concatenate([e[:, 0], e[:, 1]]), np.concatenate([e[:, 1], e[:, 0]])
+        return sp.csr_matrix((ones, (rows, columns)), shape=(n, n))
+
+    @cached_property
+    def components(self) -> Ints:
+        """(n,) a number for each connected piece, 0 first, numbered by their lowest vertex."""
+        _, label = connected_components(self.adjacency, directed=False)
+        first = np.unique(label, return_index=True)[1]
+        rank = np.empty(len(first), dtype=np.int32)
+        rank[np.argsort(first)] = np.arange(len(first), dtype=np.int32)
+        return read_only(rank[label])
