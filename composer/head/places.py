@@ -1,0 +1,150 @@
+"""Named points and curves of a face, by their anthropometric names, and where they lie.
+
+A place is one of three things:
+
+- an `int`: a vertex of the mesh, counted from 0;
+- a `SurfacePoint`: three vertices of a polygon and their barycentric weights, which sum to one;
+- an `(x, y, z)` tuple: a position in millimetres.
+
+A curve is an ordered list of places; where all of them are vertices it is an int32 array (k,).
+The file form is in `composer.head.landmark_file`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from os import PathLike
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError, unknown
+
+
+@dataclass(frozen=True)
+class SurfacePoint:
+    """A point inside a triangle of vertices (3,), at barycentric weights (3,) that sum to one."""
+
+    triangle: tuple[int, int, int]
+    bary: tuple[float, float, float]
+
+
+Position = tuple[float, float, float]
+Place = int | SurfacePoint | Position
+Curve = NDArray[np.int32] | tuple[Place, ...]
+
+
+def resolve(place: Place, positions: NDArray) -> NDArray[np.float64]:
+    """(3,) where a place lies on a mesh of `positions` (n, 3) in mm."""
+    if isinstance(place, SurfacePoint):
+        return (
+            np.asarray(place.bary, dtype=np.float64)
+            @ np.asarray(positions, dtype=np.float64)[list(place.triangle)]
+        )
+    if isinstance(place, tuple):
+        return np.array(place, dtype=np.float64)
+    return np.array(positions[int(place)], dtype=np.float64)
+
+
+def _vertices_of(place: Place) -> tuple[int, ...]:
+    if isinstance(place, SurfacePoint):
+        return place.triangle
+    return () if isinstance(place, tuple) else (int(place),)
+
+
+def as_curve(places: Sequence[Place] | NDArray) -> Curve:
+    """Places in order; an int32 array (k,), read-only, where all of them are vertices."""
+    if isinstance(places, np.ndarray) or all(isinstance(place, (int, np.integer)) for place in places):
+        line = np.array(places, dtype=np.int32).reshape(-1)
+        line.setflags(write=False)
+        return line
+    return tuple(places)
+
+
+@dataclass(frozen=True, eq=False)
+class Landmarks:
+    """Points by name and curves by name, on one mesh. Curves may be given as lists; see the module's words."""
+
+    points: Mapping[str, Place] = field(default_factory=dict)
+    curves: Mapping[str, Curve] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        points = {name: place if isinstance(place, (SurfacePoint, tuple)) else int(place)
+                  for name, place in self.points.items()}  # fmt: skip
+        object.__setattr__(self, "points", points)
+        object.__setattr__(self, "curves", {name: as_curve(curve) for name, curve in self.curves.items()})
+
+    def __bool__(self) -> bool:
+        return bool(self.points or self.curves)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Landmarks):
+            return NotImplemented
+        return self.points == other.points and {k: list(v) for k, v in self.curves.items()} == {
+            k: list(v) for k, v in other.curves.items()
+        }
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def point(self, name: str) -> Place:
+        """The place of a point. Raises MoueError with the nearest names where there is none."""
+        if name not in self.points:
+            raise unknown("landmark", name, self.points)
+        return self.points[name]
+
+    def curve(self, name: str) -> Curve:
+        """The places of a curve, in order. Raises MoueError with the nearest names where there is none."""
+        if name not in self.curves:
+            raise unknown("landmark curve", name, self.curves)
+        return self.curves[name]
+
+    def position(self, name: str, positions: NDArray) -> NDArray[np.float64]:
+        """(3,) mm, where the point `name` lies on a mesh of `positions` (n, 3) mm. MoueError if not known."""
+        return resolve(self.point(name), positions)
+
+    def curve_positions(self, name: str, positions: NDArray) -> NDArray[np.float64]:
+        """(k, 3) mm, where the curve `name` runs on a mesh of `positions` (n, 3) mm. MoueError if not known."""
+        curve = self.curve(name)
+        if isinstance(curve, np.ndarray):
+            return np.asarray(positions, dtype=np.float64)[curve]
+        return np.array([resolve(place, positions) for place in curve]).reshape(-1, 3)
+
+    def vertex(self, name: str, positions: NDArray) -> int:
+        """The vertex of a point, or the one of `positions` (n, 3) mm nearest to it. MoueError if not known."""
+        place = self.point(name)
+        if isinstance(place, int):
+            return place
+        away = np.asarray(positions, dtype=np.float64) - resolve(place, positions)
+        return int(np.argmin(np.einsum("ij,ij->i", away, away)))
+
+    def check(self, n_vertices: int, where: str | PathLike[str] | None = None) -> Landmarks:
+        """The same landmarks, every vertex of them known to lie in [0, n_vertices).
+
+        Raises MoueError naming the landmark that does not, `where` being the file they came from.
+        """
+        everything = [("landmark", name, [place]) for name, place in self.points.items()]
+        everything += [("curve", name, list(curve)) for name, curve in self.curves.items()]
+        for kind, name, places in everything:
+            for vertex in (v for place in places for v in _vertices_of(place)):
+                if not 0 <= vertex < n_vertices:
+                    raise MoueError(
+                        f"{kind} {name!r} is at vertex {vertex}, the mesh has {n_vertices}",
+                        where,
+                        mend="vertices count from 0; was it marked on another mesh?",
+                    )
+        return self
+
+    def renumbered(self, new_index: NDArray) -> Landmarks:
+        """The same landmarks where vertex v is now called `new_index[v]` (n,) int."""
+
+        def move(place: Place) -> Place:
+            if isinstance(place, SurfacePoint):
+                a, b, c = (int(new_index[v]) for v in place.triangle)
+                return SurfacePoint((a, b, c), place.bary)
+            return place if isinstance(place, tuple) else int(new_index[place])
+
+        return Landmarks(
+            {name: move(place) for name, place in self.points.items()},
+            {name: [move(p) for p in curve] for name, curve in self.curves.items()},  # type: ignore[misc]
+        )
