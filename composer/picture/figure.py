@@ -1,0 +1,144 @@
+"""A head made ready to be pictured: subdivided, given its materials, its eyeballs found, its rest openness known.
+
+Made once for a head; `posed` then gives each pose its triangles, normals and openness. Only what moved, and the
+parts and hollows near it, has its openness found again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.head.head import Head, Part
+from composer.head.landmarks import Landmarks
+from composer.head.levels import levels, refine
+from composer.picture.camera import unit
+from composer.picture.eyeball import Eyeball, eyeball, turned
+from composer.picture.material import is_eyeball, materials
+from composer.picture.rays import Rays, openness
+from masks.polygons import Polygons
+
+Floats = NDArray[np.float64]
+MOVED_MM = 0.4
+
+
+@dataclass(frozen=True, eq=False)
+class Posed:
+    """One pose ready for rays: all arrays are of the fine level; `eyes` are the eyeballs, turned."""
+
+    positions: Floats
+    normals: Floats
+    openness: Floats
+    rays: Rays
+    eyes: tuple[Eyeball, ...]
+
+
+class Figure:
+    """The parts of a picture that do not change from pose to pose of one head."""
+
+    def __init__(
+        self,
+        polygons: Polygons,
+        neutral: NDArray,
+        *,
+        parts: Sequence[Part] = (),
+        groups: Mapping[str, NDArray] | None = None,
+        landmarks: Landmarks | None = None,
+        level: int = 1,
+    ) -> None:
+        """Take a cage's polygons and `neutral` (n, 3) mm, and the level (0 to 8) to picture it at.
+
+        Raises MoueError where the level is out of range.
+        """
+        self.cage = polygons
+        self.neutral = np.asarray(neutral, dtype=np.float64)
+        self.factors = levels(polygons, level)
+        self.polygons = self.factors[-1].polygons if self.factors else polygons
+        self.triangles = self.polygons.triangles
+        albedo, sheen = materials(polygons, self.neutral, parts, groups, landmarks)
+        self.albedo, self.sheen = refine(albedo, self.factors), refine(sheen, self.factors)
+        self.eye_parts = tuple(part for part in parts if is_eyeball(part.name) and len(part.vertices) > 8)
+        self.eyes_at_rest = tuple(eyeball(self.neutral[part.vertices]) for part in self.eye_parts)
+        self.eye_of_triangle = self._eye_of_triangle()
+        self.is_part = np.zeros(self.polygons.n_vertices, dtype=bool)
+        for part in parts:
+            self.is_part |= self._lift_set(part.vertices)
+        self.reach_mm = 0.16 * float(np.linalg.norm(np.ptp(self.neutral, axis=0)))
+        self.rest = self._rest()
+
+    @classmethod
+    def of(cls, head: Head, level: int = 1) -> Figure:
+        """The figure of a head."""
+        return cls(
+            head.polygons, head.neutral, parts=head.parts, groups=head.groups, landmarks=head.landmarks, level=level
+        )
+
+    def lift(self, values: NDArray) -> Floats:
+        """Values (n,) or (n, k) of the cage at the fine level's vertices."""
+        return refine(np.asarray(values, dtype=np.float64), self.factors)
+
+    def posed(self, positions: NDArray) -> Posed:
+        """A pose (n, 3) mm of the cage, ready for rays."""
+        if positions is self.neutral:
+            return self.rest
+        fine = self.lift(positions)
+        normals = vertex_normals(fine, self.triangles)
+        rays = Rays(fine, self.triangles)
+        again = self._again(fine)
+        free = self.rest.openness.copy()
+        free[again] = self._settle(openness(rays, fine, normals, again, self.reach_mm, 24), again)
+        eyes = tuple(
+            turned(ball, self.neutral[part.vertices], np.asarray(positions, dtype=np.float64)[part.vertices])
+            for ball, part in zip(self.eyes_at_rest, self.eye_parts, strict=True)
+        )
+        return Posed(fine, normals, free, rays, eyes)
+
+    def _rest(self) -> Posed:
+        fine = self.lift(self.neutral)
+        normals = vertex_normals(fine, self.triangles)
+        rays = Rays(fine, self.triangles)
+        everything = np.arange(len(fine))
+        free = self._settle(openness(rays, fine, normals, everything, self.reach_mm), everything)
+        return Posed(fine, normals, free, rays, self.eyes_at_rest)
+
+    def _again(self, fine: Floats) -> NDArray[np.int64]:
+        """Vertices whose openness a pose may have changed: moved ones, and parts and hollows if anything moved."""
+        change = fine - self.rest.positions
+        moved = np.einsum("ij,ij->i", change, change) > MOVED_MM**2
+        if not moved.any():
+            return np.zeros(0, dtype=np.int64)
+        low, high = fine[moved].min(axis=0) - 15.0, fine[moved].max(axis=0) + 15.0
+        near = ((fine > low) & (fine < high)).all(axis=1)
+        return np.flatnonzero(moved | (near & (self.is_part | (self.rest.openness < 0.45))))
+
+    @staticmethod
+    def _settle(free: Floats, chosen: NDArray) -> Floats:
+        """Openness as light sees it: bounced light keeps a little of it even in the deepest hollow."""
+        return 0.10 + 0.90 * free**0.9
+
+    def _lift_set(self, vertices: NDArray) -> NDArray[np.bool_]:
+        on = np.zeros(self.cage.n_vertices)
+        on[vertices] = 1.0
+        return refine(on, self.factors) > 0.5
+
+    def _eye_of_triangle(self) -> NDArray[np.int8]:
+        """(t,) the eyeball that each triangle belongs to, or -1."""
+        of = np.full(len(self.triangles), -1, dtype=np.int8)
+        for i, part in enumerate(self.eye_parts):
+            of[self._lift_set(part.vertices)[self.triangles].all(axis=1)] = i
+        return of
+
+
+def vertex_normals(positions: Floats, triangles: NDArray) -> Floats:
+    """(n, 3) unit normals, the sum of the triangles' normals weighted by area."""
+    a, b, c = positions[triangles[:, 0]], positions[triangles[:, 1]], positions[triangles[:, 2]]
+    face = np.cross(b - a, c - a)
+    total = np.empty_like(positions)
+    for axis in range(3):
+        total[:, axis] = np.bincount(
+            triangles.ravel(), weights=np.repeat(face[:, axis], 3), minlength=len(positions)
+        )
+    return unit(total)

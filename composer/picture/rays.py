@@ -1,0 +1,91 @@
+"""Triangles as something rays can hit: first hits, shadows and how open each vertex is to the sky."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+_CHUNK = 65536
+
+
+@dataclass(frozen=True, eq=False)
+class Hits:
+    """First hits of k rays: `triangle` (k,) or -1, barycentric `u`, `v` (k,) and distance in mm (k,)."""
+
+    triangle: NDArray[np.int32]
+    u: NDArray[np.float32]
+    v: NDArray[np.float32]
+    distance: NDArray[np.float32]
+
+
+class Rays:
+    """A ray caster over `positions` (n, 3) mm and `triangles` (t, 3)."""
+
+    def __init__(self, positions: NDArray, triangles: NDArray) -> None:
+        from embreex.mesh_construction import TriangleMesh
+        from embreex.rtcore_scene import EmbreeScene
+
+        self._scene = EmbreeScene()
+        vertices = np.ascontiguousarray(positions, dtype=np.float32)
+        self._mesh = TriangleMesh(self._scene, vertices, np.ascontiguousarray(triangles, dtype=np.int32))
+        self._commit()
+
+    def _commit(self) -> None:
+        """One ray, so that the tree is built before threads share it."""
+        self.blocked(np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]))
+
+    def first(self, origins: NDArray, directions: NDArray) -> Hits:
+        """First hit of each ray: `origins`, `directions` (k, 3)."""
+        answers = self._spread(origins, directions, lambda o, d: self._scene.run(o, d, output=1))
+        joined = {key: np.concatenate([a[key] for a in answers]) for key in ("primID", "u", "v", "tfar")}
+        return Hits(joined["primID"], joined["u"], joined["v"], joined["tfar"])
+
+    def blocked(self, origins: NDArray, directions: NDArray, reach_mm: float | None = None) -> NDArray[np.bool_]:
+        """(k,) whether something lies along each ray (k, 3), within `reach_mm` where given."""
+
+        def ask(o: NDArray, d: NDArray) -> NDArray:
+            if reach_mm is None:
+                return self._scene.run(o, d, query="OCCLUDED")
+            return self._scene.run(o, d, dists=np.full(len(o), reach_mm, dtype=np.float32), query="OCCLUDED")
+
+        return np.concatenate(self._spread(origins, directions, ask)) >= 0
+
+    @staticmethod
+    def _spread(origins: NDArray, directions: NDArray, ask) -> list:  # type: ignore[no-untyped-def]
+        o = np.ascontiguousarray(origins, dtype=np.float32).reshape(-1, 3)
+        d = np.ascontiguousarray(directions, dtype=np.float32).reshape(-1, 3)
+        pieces = [slice(i, i + _CHUNK) for i in range(0, max(len(o), 1), _CHUNK)]
+        if len(pieces) == 1:
+            return [ask(o, d)]
+        with ThreadPoolExecutor(2) as pool:
+            return list(pool.map(lambda piece: ask(o[piece], d[piece]), pieces))
+
+
+def sphere_points(count: int) -> Floats:
+    """(count, 3) points spread evenly over the unit sphere: a golden-angle spiral, the same every time."""
+    i = np.arange(count)
+    z = 1.0 - (2.0 * i + 1.0) / count
+    turn = i * np.pi * (3.0 - np.sqrt(5.0))
+    flat = np.sqrt(1.0 - z * z)
+    return np.stack([flat * np.cos(turn), flat * np.sin(turn), z], axis=1)
+
+
+def openness(
+    rays: Rays, positions: Floats, normals: Floats, chosen: NDArray, reach_mm: float, samples: int = 40
+) -> Floats:
+    """(len(chosen),) in [0, 1]: how much of the hemisphere above each chosen vertex is free, cosine-weighted.
+
+    Ambient occlusion with a limited reach (Zhukov, Iones and Kronin 1998): directions normal + a point of the
+    unit sphere are cosine-distributed about the normal. `positions`, `normals` (n, 3).
+    """
+    start = positions[chosen] + normals[chosen] * (reach_mm * 0.004)
+    free = np.zeros(len(chosen))
+    for point in sphere_points(samples):
+        toward = normals[chosen] + 0.995 * point
+        toward /= np.sqrt(np.einsum("ij,ij->i", toward, toward))[:, None]
+        free += ~rays.blocked(start, toward, reach_mm)
+    return free / samples

@@ -1,0 +1,259 @@
+"""A head as a picture: rays through a long lens, matt bone, window light, no window system and no GL.
+
+`render_head` makes one picture; `Studio` keeps what poses of one head have in common, so that a whole sheet of
+expressions costs little more than its rays. The same input gives the same bytes on the same machine.
+
+Edges are found in a first picture of one ray a pixel and taken again with eight. The window has sixteen panes;
+each pixel asks one of them, in a four-by-four pattern, and the answers of the sixteen pixels around are averaged
+where they lie at the same depth (interleaved sampling: Keller and Heidrich 2001). Shadow rays start from a point
+lifted to the smooth surface, so that large triangles cast no facets (Hanika, Hacking the shadow terminator, 2021).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.head.head import Head, Part
+from composer.head.landmarks import Landmarks
+from composer.picture.camera import Camera, unit
+from composer.picture.colour import to_linear, to_srgb
+from composer.picture.eyeball import paint
+from composer.picture.figure import Figure, Posed
+from composer.picture.light import Light, develop
+from composer.picture.views import FILL, camera_of
+from masks.polygons import Polygons
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+Floats = NDArray[np.float64]
+BACKGROUND = (160, 162, 165)
+_SUBPIXELS = np.array([(1, 5), (3, 1), (5, 7), (7, 3), (0, 2), (2, 6), (4, 0), (6, 4)]) / 8.0 + 1.0 / 16.0
+_PATTERN = np.array([0, 8, 2, 10, 12, 4, 14, 6, 3, 11, 1, 9, 15, 7, 13, 5])
+_EDGE = 0.045
+
+
+class Studio:
+    """Pictures of poses of one head; make it once, ask it often."""
+
+    def __init__(self, figure: Figure) -> None:
+        self.figure = figure
+
+    @classmethod
+    def of(cls, head: Head, level: int = 1) -> Studio:
+        """The studio of a head, at a level (0 to 8)."""
+        return cls(Figure.of(head, level))
+
+    def camera(self, view: str, size: tuple[int, int], poses: Sequence[NDArray] = (), fill: float = FILL) -> Camera:
+        """A camera of a named view that holds the neutral and all of `poses` (n, 3): one frame for a whole sheet."""
+        points = np.concatenate([self.figure.neutral, *poses]) if poses else self.figure.neutral
+        return camera_of(view, points, size, fill)
+
+    def picture(
+        self,
+        positions: NDArray | None = None,
+        *,
+        view: str = "front",
+        size: tuple[int, int] = (480, 600),
+        camera: Camera | None = None,
+        colours: NDArray | None = None,
+    ) -> Image:
+        """A pose (n, 3) mm of the cage, or the neutral, as an RGB picture of `size` (width, height).
+
+        `camera` replaces view and size. `colours` (n, 3) in [0, 1] sRGB replace the bone; a row of NaN keeps it.
+        Raises MoueError for an unknown view.
+        """
+        from PIL import Image
+
+        pose = self.figure.rest if positions is None else self.figure.posed(positions)
+        eye = camera or camera_of(view, self.figure.neutral if positions is None else positions, size)
+        shot = _Shot(self.figure, pose, eye, self._albedo(colours))
+        return Image.fromarray(np.round(shot.take() * 255.0).astype(np.uint8), "RGB")
+
+    def _albedo(self, colours: NDArray | None) -> Floats:
+        if colours is None:
+            return self.figure.albedo
+        given = np.asarray(colours, dtype=np.float64)
+        has = np.isfinite(given).all(axis=1)
+        amount = self.figure.lift(has.astype(np.float64))[:, None]
+        tinted = self.figure.lift(np.where(has[:, None], to_linear(np.where(has[:, None], given, 0.0)), 0.0))
+        return tinted + (1.0 - amount) * self.figure.albedo
+
+
+class _Shot:
+    """One picture being taken: a pose, a camera, a light."""
+
+    def __init__(self, figure: Figure, pose: Posed, camera: Camera, albedo: Floats) -> None:
+        self.figure, self.pose, self.camera, self.albedo = figure, pose, camera, albedo
+        self.painted_eyes = albedo is figure.albedo
+        self.light = Light(camera)
+
+    def take(self) -> Floats:
+        """(height, width, 3) sRGB in [0, 1]."""
+        camera = self.camera
+        image = np.tile(to_linear(np.array(BACKGROUND) / 255.0), (camera.height, camera.width, 1))
+        left, top, right, bottom = self._box()
+        if right <= left or bottom <= top:
+            return to_srgb(image)
+        rows, columns = np.mgrid[top:bottom, left:right]
+        window = image[top:bottom, left:right]
+        self._first_pass(window, columns, rows)
+        edges = self._edges(to_srgb(window))
+        if edges.any():
+            window[edges] = self._again(columns[edges], rows[edges])
+        return to_srgb(image)
+
+    def _box(self) -> tuple[int, int, int, int]:
+        seen, _ = self.camera.project(self.pose.positions)
+        low = np.floor(seen.min(axis=0)).astype(int) - 2
+        high = np.ceil(seen.max(axis=0)).astype(int) + 3
+        return (
+            max(low[0], 0), max(low[1], 0), min(high[0], self.camera.width), min(high[1], self.camera.height)
+        )  # fmt: skip
+
+    def _first_pass(self, window: Floats, columns: NDArray, rows: NDArray) -> None:
+        sight = self.camera.directions(columns.ravel() + 0.5, rows.ravel() + 0.5)
+        hits = self.pose.rays.first(np.broadcast_to(self.camera.eye, sight.shape), sight)
+        on = np.flatnonzero(hits.triangle >= 0)
+        if not len(on):
+            return
+        pane = _PATTERN[(columns.ravel()[on] % 4) + 4 * (rows.ravel()[on] % 4)]
+        place = _Place(self.figure, self.pose, hits.triangle[on], hits.u[on], hits.v[on], sight[on])
+        lit = np.zeros(columns.size)
+        lit[on] = self._lit(place, pane)
+        depth = np.full(columns.size, np.inf)
+        depth[on] = hits.distance[on]
+        tolerance = 1.0 + 4.0 * self.camera.pixel_mm(float(depth[on].mean()))
+        smooth = _average(lit.reshape(columns.shape), depth.reshape(columns.shape), tolerance)
+        flat = window.reshape(-1, 3)
+        flat[on] = self._colour(place, smooth.ravel()[on])
+        window[...] = flat.reshape(window.shape)
+
+    def _again(self, columns: NDArray, rows: NDArray) -> Floats:
+        """(k, 3) display light of pixels taken with eight rays each."""
+        base = to_linear(np.array(BACKGROUND) / 255.0)
+        total = np.zeros((len(columns), 3))
+        for i, (dx, dy) in enumerate(_SUBPIXELS):
+            sight = self.camera.directions(columns + dx, rows + dy)
+            hits = self.pose.rays.first(np.broadcast_to(self.camera.eye, sight.shape), sight)
+            on = np.flatnonzero(hits.triangle >= 0)
+            colour = np.tile(base, (len(columns), 1))
+            if len(on):
+                place = _Place(self.figure, self.pose, hits.triangle[on], hits.u[on], hits.v[on], sight[on])
+                pane = _PATTERN[(2 * i + columns[on] + 5 * rows[on]) % 16]
+                colour[on] = self._colour(place, self._lit(place, pane))
+            total += colour
+        return total / len(_SUBPIXELS)
+
+    def _lit(self, place: _Place, pane: NDArray) -> Floats:
+        """(k,) 1 where the pane of the window is seen, else 0."""
+        toward = self.light.toward_window(pane)
+        facing = np.flatnonzero(np.einsum("ij,ij->i", place.normals, toward) > 0.0)
+        lit = np.zeros(len(pane))
+        lit[facing] = ~self.pose.rays.blocked(place.lifted[facing], toward[facing])
+        return lit
+
+    def _colour(self, place: _Place, lit: Floats) -> Floats:
+        """(k, 3) display light in [0, 1]."""
+        albedo = place.at(self.albedo)
+        sheen, free, normals = place.at(self.figure.sheen), place.at(self.pose.openness), place.normals
+        eye_of = self.figure.eye_of_triangle[place.triangle]
+        mirror = np.zeros(len(lit))
+        for i, ball in enumerate(self.pose.eyes):
+            here = np.flatnonzero(eye_of == i)
+            if not len(here):
+                continue
+            colour, out = paint(ball, place.points[here])
+            normals[here] = out
+            if self.painted_eyes:
+                albedo[here] = colour
+            mirror[here] = self.light.mirrored(out, place.sight[here]) * np.clip(free[here] * 1.6, 0.0, 1.0)
+        inside = place.back[:, None]
+        albedo = np.where(inside, albedo * np.array([0.55, 0.42, 0.38]), albedo)
+        light = self.light.on(normals, place.sight, albedo, sheen * ~place.back, free, lit)
+        return develop(light + mirror[:, None] * 0.85)
+
+    def _edges(self, srgb: Floats) -> NDArray[np.bool_]:
+        """Pixels that differ from a neighbour by more than the eye forgives."""
+        edge = np.zeros(srgb.shape[:2], dtype=bool)
+        across = np.abs(np.diff(srgb, axis=1)).max(axis=2) > _EDGE
+        down = np.abs(np.diff(srgb, axis=0)).max(axis=2) > _EDGE
+        edge[:, 1:] |= across
+        edge[:, :-1] |= across
+        edge[1:] |= down
+        edge[:-1] |= down
+        return edge
+
+
+class _Place:
+    """Where k rays met the surface: points, normals that face the eye, and values there."""
+
+    def __init__(
+        self, figure: Figure, pose: Posed, triangle: NDArray, u: NDArray, v: NDArray, sight: Floats
+    ) -> None:
+        self.triangle, self.sight = triangle, sight
+        self.corners = figure.triangles[triangle]
+        self.weights = np.stack([1.0 - u - v, u, v], axis=1).astype(np.float64)
+        normals = [pose.normals[self.corners[:, i]] for i in range(3)]
+        corner = [pose.positions[self.corners[:, i]] for i in range(3)]
+        self.points = self._mix(corner)
+        flat = unit(np.cross(corner[1] - corner[0], corner[2] - corner[0]))
+        self.back = np.einsum("ij,ij->i", flat, sight) > 0.0
+        side = np.where(self.back, -1.0, 1.0)[:, None]
+        self.normals = unit(self._mix(normals)) * side
+        lifted = []
+        for p, n in zip(corner, normals, strict=True):
+            below = np.minimum(np.einsum("ij,ij->i", self.points - p, n), 0.0)
+            lifted.append(self.points - below[:, None] * n)
+        self.lifted = np.where(self.back[:, None], self.points, self._mix(lifted)) + 0.06 * flat * side
+
+    def _mix(self, corners: Sequence[Floats]) -> Floats:
+        w = self.weights
+        return corners[0] * w[:, :1] + corners[1] * w[:, 1:2] + corners[2] * w[:, 2:]
+
+    def at(self, values: Floats) -> Floats:
+        """Vertex values (n,) or (n, k) where the rays met the surface."""
+        if values.ndim == 1:
+            return np.einsum("ij,ij->i", values[self.corners], self.weights)
+        return self._mix([values[self.corners[:, i]] for i in range(3)])
+
+
+def _average(lit: Floats, depth: Floats, tolerance: float) -> Floats:
+    """The mean of `lit` over the four by four pixels around each, of those within `tolerance` mm of its depth."""
+    height, width = lit.shape
+    padded = np.pad(lit, 2)
+    deep = np.pad(depth, 2, constant_values=np.inf)
+    here = np.where(np.isfinite(depth), depth, 0.0)
+    total, count = np.zeros_like(lit), np.zeros_like(lit)
+    for dy in range(4):
+        for dx in range(4):
+            near = np.abs(deep[dy : dy + height, dx : dx + width] - here) < tolerance
+            total += np.where(near, padded[dy : dy + height, dx : dx + width], 0.0)
+            count += near
+    return total / np.maximum(count, 1.0)
+
+
+def render_head(
+    positions: NDArray,
+    polygons: Polygons,
+    *,
+    parts: Sequence[Part] = (),
+    groups: Mapping[str, NDArray] | None = None,
+    landmarks: Landmarks | None = None,
+    view: str = "front",
+    size: tuple[int, int] = (480, 600),
+    level: int = 1,
+    colours: NDArray | None = None,
+) -> Image:
+    """One picture of a mesh at `positions` (n, 3) mm: the pose itself is taken as the rest of its eyeballs.
+
+    `view` is front, three_quarter, profile, below or back; `size` is (width, height) in pixels; `level`
+    subdivides the cage first; `colours` (n, 3) in [0, 1] sRGB replace the bone, a row of NaN keeps it.
+    Raises MoueError for an unknown view or a level out of range.
+    """
+    figure = Figure(polygons, positions, parts=parts, groups=groups, landmarks=landmarks, level=level)
+    return Studio(figure).picture(view=view, size=size, colours=colours)
