@@ -29,15 +29,24 @@ def read_only(array: NDArray) -> NDArray:
 class Polygons:
     """Connectivity of a polygon mesh; see the module's words. Two meshes share it when `same_as` holds."""
 
-    def __init__(self, counts: NDArray, indices: NDArray, n_vertices: int) -> None:
+    def __init__(
+        self,
+        counts: NDArray,
+        indices: NDArray,
+        n_vertices: int,
+        known_edges: tuple[Ints, NDArray[np.int64]] | None = None,
+    ) -> None:
         """Take `counts` (f,) and `indices` (k,), 0-based, and the number of vertices n.
 
+        A maker who already knows `edges` and `corner_edge` gives both as `known_edges`; they are taken on trust.
         Raises MaskError where counts and indices disagree, a polygon has fewer than three corners, or an index
         lies outside [0, n).
         """
         self.counts: Ints = read_only(np.array(counts, dtype=np.int32))
         self.indices: Ints = read_only(np.array(indices, dtype=np.int32))
         self.n_vertices = int(n_vertices)
+        if known_edges is not None:
+            self.__dict__["_edge_table"] = (read_only(known_edges[0]), read_only(known_edges[1]))
         if int(self.counts.sum(dtype=np.int64)) != len(self.indices):
             raise MaskError("the polygons' corner counts do not add up to the number of corners")
         if len(self.counts) and int(self.counts.min()) < 3:

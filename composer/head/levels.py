@@ -5,15 +5,7 @@ vertex points in the order of the vertices, then the edge points in the order of
 lower, then higher vertex), then the face points in the order of the polygons. Its polygons are quads, one for each
 corner of each polygon in order: (vertex, edge to the next vertex, face, edge from the vertex before).
 
-The rules (Catmull and Clark, Recursively generated B-spline surfaces on arbitrary topological meshes, 1978):
-    face point    the mean Q_f of the polygon's vertices
-    edge point    the mean of its two ends and its two face points; on a border, the middle
-    vertex point  (Q + 2 R + (v - 3) P) / v with v the valence, Q the mean of the face points around, R the mean of
-                  the middles of the edges around; on a border 3/4 of the vertex, 1/8 of each border neighbour
-An edge where more than two polygons meet is treated as a border; a vertex with one such edge as an inner vertex,
-with three or more as a corner, which stays. A vertex without polygons stays.
-
-Every factor's rows are weights that are not negative and sum to one, so a mask stays in [0, 1]. Composing the
+The rules of one step are in `composer.head.catmull_clark`. Every factor's rows are weights that are not negative and sum to one, so a mask stays in [0, 1]. Composing the
 factors into one matrix costs more time and memory than applying them in turn, so nothing here does.
 """
 
@@ -28,7 +20,9 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.head.catmull_clark import corner_quads, face_means, factor, finer_polygons
 from composer.head.head import Head, InBetween, Shape, TextureCoordinates
+from composer.head.landmarks import Landmarks
 from masks.polygons import Polygons, read_only
 
 HIGHEST_LEVEL = 8
@@ -53,10 +47,7 @@ class Refinement:
     @cached_property
     def polygons(self) -> Polygons:
         """The finer connectivity: one quad for each corner of the coarse polygons, in the order of the corners."""
-        coarse = self.coarse
-        n, e = coarse.n_vertices, len(coarse.edges)
-        quads = _quads(coarse, coarse.indices, n + coarse.corner_edge, n + e + coarse.corner_face)
-        return Polygons(np.full(len(quads), 4, dtype=np.int32), quads.ravel(), self.n_vertices)
+        return finer_polygons(self.coarse)
 
     @property
     def parent_face(self) -> NDArray[np.int32]:
@@ -66,14 +57,16 @@ class Refinement:
     @cached_property
     def matrix(self) -> sp.csr_matrix:
         """(n1, n0) float64: row i holds the weights of the coarse vertices in the finer vertex i."""
-        return _factor(self.coarse)
+        if "matrix32" in self.__dict__:
+            return _sharing(self.matrix32, factor(self.coarse).data)
+        return factor(self.coarse)
 
     @cached_property
     def matrix32(self) -> sp.csr_matrix:
         """(n1, n0) the factor in float32, sharing its indices with `matrix`."""
-        full = self.matrix
-        data = full.data.astype(np.float32)
-        return sp.csr_matrix((data, full.indices, full.indptr), shape=full.shape, copy=False)
+        if "matrix" in self.__dict__:
+            return _sharing(self.matrix, self.matrix.data.astype(np.float32))
+        return factor(self.coarse, np.float32)
 
     def apply(self, values: NDArray) -> NDArray:
         """Lift values at the coarse vertices, (n0,) or (n0, k), to the finer ones; float32 stays float32.
@@ -83,8 +76,7 @@ class Refinement:
         values = np.asarray(values)
         if len(values) != self.coarse.n_vertices:
             raise MoueError(f"{len(values)} values for a level of {self.coarse.n_vertices} vertices")
-        factor = self.matrix32 if values.dtype == np.float32 else self.matrix
-        return factor @ values
+        return (self.matrix32 if values.dtype == np.float32 else self.matrix) @ values
 
     def faces(self, chosen: NDArray) -> NDArray[np.int32]:
         """The finer quads that come from the coarse polygons `chosen` (indices), sorted."""
@@ -101,6 +93,18 @@ class Refinement:
         faces = np.logical_and.reduceat(on[self.coarse.indices], starts) if len(starts) else np.zeros(0, dtype=bool)
         return np.flatnonzero(np.concatenate([on, edges, faces])).astype(np.int32)
 
+    def curve(self, line: NDArray) -> NDArray[np.int32]:
+        """A line of coarse vertices (k,) as finer ones: the edge point stands between two that share an edge."""
+        coarse, line = self.coarse, np.asarray(line, dtype=np.int64)
+        known = coarse.edges[:, 0].astype(np.int64) * coarse.n_vertices + coarse.edges[:, 1]
+        low, high = np.minimum(line[:-1], line[1:]), np.maximum(line[:-1], line[1:])
+        at = np.searchsorted(known, low * coarse.n_vertices + high)
+        joined = (at < len(known)) & (known[np.minimum(at, len(known) - 1)] == low * coarse.n_vertices + high)
+        finer = np.full(max(2 * len(line) - 1, 0), -1, dtype=np.int32)
+        finer[0::2] = line
+        finer[1::2] = np.where(joined, coarse.n_vertices + at, -1)
+        return finer[finer >= 0]
+
     def uv(self, coordinates: TextureCoordinates) -> TextureCoordinates:
         """Texture coordinates of the finer corners: linear inside each polygon, every seam kept.
 
@@ -113,9 +117,9 @@ class Refinement:
         islands = Polygons(coarse.counts[whole], index[corner_whole], len(coordinates.uv))
         m, e = len(coordinates.uv), len(islands.edges)
         quads = np.full((len(index), 4), -1, dtype=np.int32)
-        quads[corner_whole] = _quads(islands, islands.indices, m + islands.corner_edge, m + e + islands.corner_face)
+        quads[corner_whole] = corner_quads(islands, islands.indices, m + islands.corner_edge, m + e + islands.corner_face)
         middles = coordinates.uv[islands.edges].mean(axis=1) if e else np.zeros((0, 2))
-        centres = _face_means(islands) @ coordinates.uv
+        centres = face_means(islands) @ coordinates.uv
         return TextureCoordinates(
             read_only(np.concatenate([coordinates.uv, middles, centres])), read_only(quads.ravel())
         )
@@ -136,8 +140,8 @@ def levels(polygons: Polygons, k: int) -> list[Refinement]:
 
 def refine(values: NDArray, factors: Sequence[Refinement]) -> NDArray:
     """Values (n,) or (n, k) lifted through every factor in turn; without factors, the values themselves."""
-    for factor in factors:
-        values = factor.apply(values)
+    for step in factors:
+        values = step.apply(values)
     return values
 
 
@@ -155,22 +159,24 @@ def head_at_level(head: Head, k: int, progress: Progress | None = None) -> Head:
     """The head subdivided k times: neutral, shapes, in-betweens, parts, groups, materials, uv, colours.
 
     Deltas are subdivided like positions (the scheme is linear), so a pose of the finer head is the finer pose.
-    Vertex numbers of the cage stay what they were, so landmarks stay in place on the cage's vertices.
+    Vertex numbers of the cage stay what they were, so landmarks stay on the cage's vertices; a curve of vertices
+    also takes the edge points between them.
     The OBJ whose text a bake rewrites does not fit the finer head, so `neutral_file` is None for k > 0.
     Raises MoueError where k is not in [0, 8].
     """
     factors = levels(head.polygons, k)
     if not factors:
         return head
-    neutral, colours, uv = head.neutral, head.colours, head.uv
+    neutral, colours, uv, landmarks = head.neutral, head.colours, head.uv, head.landmarks
     parts, groups, materials = head.parts, dict(head.groups), dict(head.materials)
-    for factor in factors:
-        neutral = factor.apply(neutral)
-        colours = None if colours is None else factor.apply(colours)
-        uv = None if uv is None else factor.uv(uv)
-        parts = tuple(replace(part, vertices=read_only(factor.vertices(part.vertices))) for part in parts)
-        groups = {name: read_only(factor.faces(faces)) for name, faces in groups.items()}
-        materials = {name: read_only(factor.faces(faces)) for name, faces in materials.items()}
+    for step in factors:
+        neutral = step.apply(neutral)
+        colours = None if colours is None else step.apply(colours)
+        uv = None if uv is None else step.uv(uv)
+        landmarks = None if landmarks is None else _finer_landmarks(landmarks, step)
+        parts = tuple(replace(part, vertices=read_only(step.vertices(part.vertices))) for part in parts)
+        groups = {name: read_only(step.faces(faces)) for name, faces in groups.items()}
+        materials = {name: read_only(step.faces(faces)) for name, faces in materials.items()}
     shapes = []
     for done, shape in enumerate(head.shapes):
         if progress is not None:
@@ -178,8 +184,13 @@ def head_at_level(head: Head, k: int, progress: Progress | None = None) -> Head:
         shapes.append(_finer_shape(shape, factors))
     return head.with_(
         polygons=factors[-1].polygons, neutral=neutral, shapes=tuple(shapes), parts=parts, groups=groups,
-        materials=materials, uv=uv, colours=colours, neutral_file=None,
+        materials=materials, uv=uv, colours=colours, landmarks=landmarks, neutral_file=None,
     )  # fmt: skip
+
+
+def _finer_landmarks(landmarks: Landmarks, step: Refinement) -> Landmarks:
+    curves = {n: step.curve(c) if isinstance(c, np.ndarray) else c for n, c in landmarks.curves.items()}
+    return Landmarks(landmarks.points, curves)
 
 
 def _finer_shape(shape: Shape, factors: Sequence[Refinement]) -> Shape:
@@ -187,60 +198,6 @@ def _finer_shape(shape: Shape, factors: Sequence[Refinement]) -> Shape:
     return Shape(shape.name, read_only(refine(shape.delta, factors)), between)
 
 
-def _quads(polygons: Polygons, vertex: NDArray, edge: NDArray, face: NDArray) -> NDArray[np.int32]:
-    """(corners, 4) from the numbers that each corner's vertex, following edge and face have at the finer level."""
-    before = np.empty(len(edge), dtype=np.int64)
-    before[polygons.next_corner] = edge
-    return np.stack([vertex, edge, face, before], axis=1).astype(np.int32)
-
-
-def _face_means(polygons: Polygons) -> sp.csr_matrix:
-    """(f, n) the mean over each polygon's vertices."""
-    data = np.repeat(1.0 / polygons.counts, polygons.counts)
-    return sp.csr_matrix((data, polygons.indices, polygons.starts), shape=(polygons.n_faces, polygons.n_vertices))
-
-
-def _factor(polygons: Polygons) -> sp.csr_matrix:
-    """The factor: each vertex and edge point as a mean of vertices and face points, then face points resolved."""
-    n, f = polygons.n_vertices, polygons.n_faces
-    means = _face_means(polygons)
-    resolve = sp.vstack([sp.identity(n, format="csr"), means], format="csr")
-    made_of = sp.vstack([_vertex_rows(polygons), _edge_rows(polygons)], format="csr") if n else sp.csr_matrix((0, f))
-    return sp.vstack([made_of @ resolve, means], format="csr")
-
-
-def _edge_rows(polygons: Polygons) -> sp.csr_matrix:
-    """(e, n + f) edge points: a quarter of each end and face point where two polygons meet, else the middle."""
-    e, n, f = len(polygons.edges), polygons.n_vertices, polygons.n_faces
-    inner = polygons.edge_use == 2
-    ends = np.where(inner, 0.25, 0.5)
-    of_inner = inner[polygons.corner_edge]
-    rows = np.concatenate([np.repeat(np.arange(e), 2), polygons.corner_edge[of_inner]])
-    columns = np.concatenate([polygons.edges.ravel(), n + polygons.corner_face[of_inner]])
-    data = np.concatenate([np.repeat(ends, 2), np.full(int(of_inner.sum()), 0.25)])
-    return sp.csr_matrix((data, (rows, columns)), shape=(e, n + f))
-
-
-def _vertex_rows(polygons: Polygons) -> sp.csr_matrix:
-    """(n, n + f) vertex points from the vertex, its neighbours and its face points, borders by their own rule."""
-    n, f, edges = polygons.n_vertices, polygons.n_faces, polygons.edges
-    sharp = polygons.edge_use != 2
-    sharp_at = np.bincount(edges[sharp].ravel(), minlength=n)
-    around = np.bincount(polygons.indices, minlength=n)
-    smooth = (sharp_at < 2) & (around > 0)
-    border = sharp_at == 2
-    valence = np.maximum(polygons.valence, 1).astype(np.float64)
-
-    own = np.where(smooth, (valence - 2.0) / valence, np.where(border, 0.75, 1.0))
-    to_neighbour = np.where(smooth, 1.0 / valence**2, 0.0)
-    to_face = np.where(smooth, 1.0 / (valence * np.maximum(around, 1)), 0.0)
-    along = np.where(border, 0.125, 0.0)
-
-    start, end = edges[:, 0], edges[:, 1]
-    forth, back = to_neighbour[start] + along[start] * sharp, to_neighbour[end] + along[end] * sharp
-    face_weight = to_face[polygons.indices]
-    data = np.concatenate([own, forth, back, face_weight])
-    rows = np.concatenate([np.arange(n), start, end, polygons.indices])
-    columns = np.concatenate([np.arange(n), end, start, n + polygons.corner_face])
-    kept = data != 0.0
-    return sp.csr_matrix((data[kept], (rows[kept], columns[kept])), shape=(n, n + f))
+def _sharing(matrix: sp.csr_matrix, data: NDArray) -> sp.csr_matrix:
+    """A matrix with other data over the same index arrays."""
+    return sp.csr_matrix((data, matrix.indices, matrix.indptr), shape=matrix.shape, copy=False)
