@@ -88,21 +88,23 @@ class Figure:
         normals = vertex_normals(fine, self.triangles)
         rays = Rays(fine, self.triangles)
         again = self._again(fine)
-        free = self.rest.openness.copy()
-        free[again] = self._settle(openness(rays, fine, normals, again, self.reach_mm, 24), again)
+        free = self.rest_openness.copy()
+        free[again] = openness(rays, fine, normals, again, self.reach_mm, 24)
+        free[again] = self._settled(free)[again]
         eyes = tuple(
             turned(ball, self.neutral[part.vertices], np.asarray(positions, dtype=np.float64)[part.vertices])
             for ball, part in zip(self.eyes_at_rest, self.eye_parts, strict=True)
         )
-        return Posed(fine, normals, free, rays, eyes)
+        return Posed(fine, normals, _as_light(free), rays, eyes)
 
     def _rest(self) -> Posed:
         fine = self.lift(self.neutral)
         normals = vertex_normals(fine, self.triangles)
         rays = Rays(fine, self.triangles)
         everything = np.arange(len(fine))
-        free = self._settle(openness(rays, fine, normals, everything, self.reach_mm), everything)
-        return Posed(fine, normals, free, rays, self.eyes_at_rest)
+        free = self._settled(openness(rays, fine, normals, everything, self.reach_mm))
+        self.rest_openness = free
+        return Posed(fine, normals, _as_light(free), rays, self.eyes_at_rest)
 
     def _again(self, fine: Floats) -> NDArray[np.int64]:
         """Vertices whose openness a pose may have changed: moved ones, and parts and hollows if anything moved."""
@@ -112,12 +114,15 @@ class Figure:
             return np.zeros(0, dtype=np.int64)
         low, high = fine[moved].min(axis=0) - 15.0, fine[moved].max(axis=0) + 15.0
         near = ((fine > low) & (fine < high)).all(axis=1)
-        return np.flatnonzero(moved | (near & (self.is_part | (self.rest.openness < 0.45))))
+        return np.flatnonzero(moved | (near & (self.is_part | (self.rest_openness < 0.45))))
 
-    @staticmethod
-    def _settle(free: Floats, chosen: NDArray) -> Floats:
-        """Openness as light sees it: bounced light keeps a little of it even in the deepest hollow."""
-        return 0.10 + 0.90 * free**0.9
+    def _settled(self, free: Floats) -> Floats:
+        """Openness (n,) averaged with its neighbours, against the grain of the few rays it was found with."""
+        around = self.polygons.adjacency
+        count = np.maximum(self.polygons.valence, 1)
+        for _ in range(2):
+            free = 0.5 * free + 0.5 * (around @ free) / count
+        return free
 
     def _lift_set(self, vertices: NDArray) -> NDArray[np.bool_]:
         on = np.zeros(self.cage.n_vertices)
@@ -130,6 +135,11 @@ class Figure:
         for i, part in enumerate(self.eye_parts):
             of[self._lift_set(part.vertices)[self.triangles].all(axis=1)] = i
         return of
+
+
+def _as_light(free: Floats) -> Floats:
+    """Openness as light sees it: bounced light keeps a little of it even in the deepest hollow."""
+    return 0.08 + 0.92 * free**0.95
 
 
 def vertex_normals(positions: Floats, triangles: NDArray) -> Floats:

@@ -15,10 +15,10 @@ Floats = NDArray[np.float64]
 
 WINDOW = (-0.62, 0.55, 0.66)  # the middle of the window, from the head
 WINDOW_HALF = (0.16, 0.20)  # half its width and height, at unit distance
-WINDOW_LIGHT = np.array([1.02, 0.985, 0.93]) * 0.92
-SKY_LIGHT = np.array([0.90, 0.95, 1.00]) * 0.33
-FLOOR_LIGHT = np.array([1.00, 0.94, 0.88]) * 0.13
-FILL, FILL_LIGHT = (0.75, 0.10, 0.55), np.array([0.95, 0.97, 1.00]) * 0.13
+WINDOW_LIGHT = np.array([1.02, 0.985, 0.94]) * 1.00
+SKY_LIGHT = np.array([0.90, 0.95, 1.00]) * 0.27
+FLOOR_LIGHT = np.array([1.00, 0.94, 0.88]) * 0.11
+FILL, FILL_LIGHT = (0.75, 0.10, 0.55), np.array([0.95, 0.97, 1.00]) * 0.10
 RIM, RIM_LIGHT = (0.55, 0.45, -0.75), np.array([0.95, 0.97, 1.00]) * 0.16
 BLEED = np.array([1.05, 0.86, 0.76])  # how shade turns warm where light bleeds through the skin
 

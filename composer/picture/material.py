@@ -21,7 +21,7 @@ from masks.polygons import Polygons
 
 Floats = NDArray[np.float64]
 
-BONE, BONE_SHEEN = rgb(219, 206, 188), 0.035
+BONE, BONE_SHEEN = rgb(214, 203, 188), 0.035
 PARTS = {
     "teeth": (rgb(226, 217, 196), 0.22),
     "tongue": (rgb(186, 122, 112), 0.12),
