@@ -1,0 +1,111 @@
+"""The left ear: rings of 24 points from the skin round it over its back and rim into the shell.
+
+The outline is given in the ear's own plane (a backwards, b upwards, in mm about the tragus) and every ring is the
+outline shrunk towards the shell and raised or sunk along the plane's normal: back, rim, helix, the trough inside it
+(scapha), antihelix, the edge and the floor of the concha. Point 0 is the tragus, 6 the top, 12 the back, 18 the lobe.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.demo.field import Field
+from composer.demo.layout import Layout
+from composer.demo.primitives import rise
+
+COUNT = 24
+_OUTLINE = np.array([
+    (-2,-6),(-3,2),(-3,9),(-1,16.5),(2.5,23.5),(7.5,29),(13.5,31.5),(20,30.5),(26,27),(30,21),(32,14),(32,7),
+    (30.5,0),(28,-6.5),(25,-13),(21.5,-19),(18,-25),(14,-30),(9,-32),(4.5,-29.5),(1.2,-25),(-0.5,-20),(-1.2,-15.5),
+    (-1.6,-11),
+], dtype=float)  # fmt: skip
+_SHELL = np.array([9.0, -3.0])
+_FLARE, _TILT = np.radians(19.0), np.radians(9.0)
+
+Rows = NDArray[np.float64]
+
+
+class _Frame:
+    """The ear's plane: its origin at the tragus, the directions backwards and upwards in it, and its normal."""
+
+    def __init__(self, field: Field) -> None:
+        self.origin = field.project(np.array([[74.0, -16.0, 1.0]]))[0] + np.array([0.5, 0, 0])
+        up = np.array([0.17, np.cos(_TILT), -np.sin(_TILT)])
+        back = np.array([np.sin(_FLARE), -np.sin(_TILT) * 0.9, -np.cos(_FLARE)])
+        up, back = up / np.linalg.norm(up), back / np.linalg.norm(back)
+        out = np.cross(up, back)
+        self.axes = np.stack([back, up])
+        self.out = out if out[0] > 0 else -out
+        self.size = field.character.ear
+        self.outline = _OUTLINE - _SHELL
+
+    def ring(self, scale: Rows | float, height: Rows | float, shift: Rows | None = None) -> Rows:
+        """(24, 3): the outline scaled towards the shell, `height` mm above the plane, shifted within it (24, 2)."""
+        flat = (_SHELL + self.outline * np.broadcast_to(scale, COUNT)[:, None]) * self.size
+        if shift is not None:
+            flat = flat + shift
+        return self.origin + flat @ self.axes + np.broadcast_to(height, COUNT)[:, None] * self.out
+
+
+def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
+    """Put all rings of the left ear and the grid that closes its shell."""
+    frame = _Frame(field)
+    s = np.arange(COUNT)
+    back_of = _OUTLINE[:, 0]
+    near = np.where(s > 12, s - 24, s)
+    helix = np.where(s < 12, rise(s, 1.5, 4.5), 1 - rise(s, 13.5, 16.5)) * (s <= 17)
+    crest = np.where(s < 12, rise(s, 4, 7), 1 - rise(s, 15.5, 17)) * (s <= 17)
+    tragus = np.exp(-(((near + 0.3) / 1.5) ** 2))
+    antitragus = np.exp(-(((s - 18.0) / 1.4) ** 2))
+    lobe = np.exp(-(((s - 18) / 2.2) ** 2))
+    free = rise(back_of, 2, 16)
+    lean = np.stack([tragus * 5.0, np.zeros(COUNT)], axis=1)
+
+    root = _root(frame, field)
+    back = frame.ring(1.0, -1.8 * free - 0.3)
+    inner = 0.5 * root + 0.5 * frame.ring(0.90, -4.5 * free)
+    front = np.exp(-(((near + 1.2) / 2.2) ** 4))[:, None]
+    back = back * (1 - 0.42 * front) + root * 0.42 * front
+    inner = inner * (1 - 0.45 * front) + root * 0.45 * front
+    plain = (1 - helix) * (1 - lobe) * (1 - tragus)
+    rings = [
+        root, inner, back,
+        frame.ring(0.985, 0.9 + 0.9 * helix + 1.2 * tragus, lean * 0.45),
+        frame.ring(0.90, 1.2 * helix + 0.8 + 4.0 * tragus, lean * 0.9),
+        frame.ring(0.83 - 0.03 * helix, -2.6 * helix + 0.6 * lobe + 0.3 + 3.8 * tragus, lean * 1.15),
+        frame.ring(0.70, -1.9 * helix * crest + 0.6 * lobe + 1.2 * tragus - 1.5 * plain, lean),
+        frame.ring(
+            0.57 + 0.05 * antitragus, 1.9 * crest + 3.2 * antitragus - 3.2 * (1 - crest) * (1 - antitragus), lean * 0.3
+        ),
+        frame.ring(0.45, -2.5 * crest - 1.5 * antitragus - 5.5 * (1 - crest) * (1 - antitragus)),
+        frame.ring(0.32, -8.0),
+    ]  # fmt: skip
+    gap = np.clip(field.distance(frame.ring(1.0, 0.0)) - 0.5, 0, 6)
+    sunk = gap * np.exp(-(((near + 2.0) / 2.6) ** 4))
+    for r, share in zip(range(2, 8), (1, 0.95, 0.85, 0.7, 0.5, 0.3), strict=True):
+        rings[r] = rings[r] - frame.out * (sunk * share)[:, None]
+    for r, points in enumerate(rings, start=1):
+        positions[layout.ear[r]] = points
+    _close(layout, positions)
+
+
+def _root(frame: _Frame, field: Field) -> Rows:
+    """Where the ear grows out of the head: the outline narrowed behind, put on the skin."""
+    o = frame.outline
+    narrow = np.stack([np.where(o[:, 0] > 0, 0.42, 1.25), np.where(o[:, 1] > 0, 0.80, 0.70)], axis=1)
+    flat = (_SHELL + o * narrow) * frame.size
+    x, y, z = flat[:, 0] * 0.25, flat[:, 1] * np.cos(_TILT), -flat[:, 0] - flat[:, 1] * np.sin(_TILT)
+    return field.project(frame.origin + np.stack([x, y, z], axis=1))
+
+
+def _close(layout: Layout, positions: Rows) -> None:
+    fill = layout.ear_fill
+    a, b = fill.shape[0] - 1, fill.shape[1] - 1
+    at = positions[fill]
+    for i in range(1, a):
+        for k in range(1, b):
+            u, w = i / a, k / b
+            point = (1 - w) * at[i, 0] + w * at[i, b] + (1 - u) * at[0, k] + u * at[a, k]
+            point -= (1 - u) * (1 - w) * at[0, 0] + u * (1 - w) * at[a, 0] + (1 - u) * w * at[0, b] + u * w * at[a, b]
+            positions[fill[i, k]] = point

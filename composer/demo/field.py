@@ -1,0 +1,132 @@
+"""The head as a distance field: some thirty round bodies joined softly, then soft offsets for folds and hollows.
+
+The field is written on |x|, so it is symmetric by construction. Its zero level is the skin without lids, lips, ears
+and nostrils, which are placed ring by ring on top of it. It gives the calm surface between the features, heads of
+other proportions by changing the numbers of a `Character`, and a second, unrelated meshing for the sculpts.
+
+Sizes and places of the bodies were set by hand from adult head dimensions (ANSUR II, 2012; Farkas 1994).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.demo.character import Character
+from composer.demo.primitives import Distances, Points, bump, capsule, cut, ellipsoid, groove, join, logistic
+
+EYE = np.array([32.0, 0.0, 69.0])  # centre of the left eyeball before the character's own proportions
+EYE_RADIUS = 12.0
+# the four corners of a tetrahedron: central differences with four samples instead of six
+_CORNERS = np.array([[1.0, -1, -1], [-1, -1, 1], [-1, 1, -1], [1, 1, 1]])
+
+
+class Field:
+    """Distance to the skin of a character, in mm, negative inside."""
+
+    def __init__(self, character: Character) -> None:
+        self.character = character
+
+    def distance(self, points: Points) -> Distances:
+        """(m,) distance of the points (m, 3); a lower bound near the joins."""
+        p = points.copy()
+        p[:, 0] = np.abs(p[:, 0])
+        d = self._skull(p)
+        d = join(d, self._face(p), 18)
+        d = join(d, self._brow(p), 16)
+        d = join(d, self._neck(p), 15 + 22 * logistic(p[:, 2], -25, -12))
+        d = self._orbit(p, d)
+        d = self._nose(p, d)
+        d = join(d, ellipsoid(p, EYE, (16.0, 14.1, 14.1)), 7)
+        return d + self._folds(p)
+
+    def gradient(self, points: Points, step: float = 0.06) -> Points:
+        """(m, 3) gradient of the distance, by differences over `step` mm."""
+        at = (points[None] + step * _CORNERS[:, None]).reshape(-1, 3)
+        values = self.distance(at).reshape(4, -1)
+        return (values.T @ _CORNERS) / (4 * step)
+
+    def normals(self, points: Points) -> Points:
+        """(m, 3) the gradient, of length 1."""
+        g = self.gradient(points)
+        return g / np.maximum(np.linalg.norm(g, axis=1, keepdims=True), 1e-9)
+
+    def project(self, points: Points, steps: int = 10, level: Distances | float = 0.0) -> Points:
+        """Points moved along the gradient onto the zero level (or each onto its own `level`), Newton's way."""
+        p = points.copy()
+        for _ in range(steps):
+            g = self.gradient(p)
+            move = ((self.distance(p) - level) / np.maximum((g**2).sum(1), 0.15))[:, None] * g
+            length = np.linalg.norm(move, axis=1, keepdims=True)
+            p -= move * np.minimum(1, 8 / np.maximum(length, 1e-9))
+        return p
+
+    def height(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> Distances:
+        """(m,) z at which a ray from the front meets the skin at each (x, y)."""
+        p = np.stack([x, y, np.full(len(x), 138.0)], axis=1)
+        for _ in range(60):
+            p[:, 2] -= np.clip(self.distance(p) * 0.7, -3, 6)
+        return p[:, 2]
+
+    def _skull(self, p: Points) -> Distances:
+        c = self.character
+        more = (c.head_length - 199) / 2
+        d = ellipsoid(p, (0, 33, -11 - more), (c.head_breadth / 2 + 0.3, 79, 92 + more))
+        return join(d, ellipsoid(p, (0, 42, 20), (57, 60, 70)), 26)
+
+    def _face(self, p: Points) -> Distances:
+        c = self.character
+        wide, jaw = (c.bizygomatic - 142) / 2, (c.bigonial - 116) / 2
+        drop, out, malar = c.chin_drop, c.chin_forward, c.cheek_forward
+        f = ellipsoid(p, (0, -42, 30), (57.5, 73, 58))
+        f = join(f, ellipsoid(p, (39 + 0.8 * wide, -26, 50 + malar), (22, 18, 20), roll=-10), 20)
+        f = join(f, capsule(p, (50 + 0.8 * wide, -21, 48 + 0.7 * malar), (64 + wide, -15, 2), 7, 6.5), 18)
+        f = join(f, capsule(p, (49, 17, 56), (50, -14, 56), 8, 9), 18)
+        f = join(f, capsule(p, (41 + jaw, -65, 8), (17 + 0.3 * jaw, -103 - drop, 67 + out), 12.5, 12), 18)
+        f = join(f, capsule(p, (55 + 0.6 * wide, -25, 3), (41 + jaw, -65, 8), 11, 12), 14)
+        f = join(f, ellipsoid(p, (31, -33, 62), (16, 15, 15)), 14)
+        f = join(f, ellipsoid(p, (35, -56, 50), (16, 22, 22)), 18)
+        f = join(f, ellipsoid(p, (0, -105 - drop, 75.5 + out), (18, 15.5, 19)), 18)
+        f = join(f, ellipsoid(p, (0, -70, 60), (36, 31, 37)), 14)
+        return join(f, ellipsoid(p, (56, -30, 13), (13, 17, 20)), 16)
+
+    def _brow(self, p: Points) -> Distances:
+        out = self.character.brow_forward
+        inner = capsule(p, (0, 16, 86 + 0.5 * out), (27, 23.5, 76.5 + out), 9, 9)
+        return join(inner, capsule(p, (27, 23.5, 76.5 + out), (48, 15, 56.5 + 0.6 * out), 9, 7.5), 8)
+
+    def _neck(self, p: Points) -> Distances:
+        q = p / np.array([0.94 * self.character.neck, 1, 1])
+        n = capsule(q, (0, -55, -20), (0, -230, -42), 46, 53)
+        n = join(n, capsule(p, (56, -38, -18), (9, -205, 12), 8, 7.5), 16)
+        n = join(n, ellipsoid(p, (0, -146, 14), (10, 20, 9)), 20)
+        return join(n, ellipsoid(p, (0, -236, -48), (120, 52, 56)), 32)
+
+    def _orbit(self, p: Points, d: Distances) -> Distances:
+        d = join(d, capsule(p, (22, -14.5, 68), (42, -15, 63), 7.5, 7.5), 9)
+        d = cut(d, ellipsoid(p, (34, 6.5, 87), (18, 8.5, 10.5)), 10)
+        return join(d, capsule(p, (9, 18, 83), (7.5, -14, 80), 5.8, 5.0), 8)
+
+    def _nose(self, p: Points, d: Distances) -> Distances:
+        c = self.character
+        wide, out, drop = (c.nose_breadth - 36) / 2, c.nose_forward, c.nose_drop
+        s = capsule(p, (0, 7, 83.5), (0, -33 - drop, 108 + out), 6.2, 6.4)
+        s = join(s, capsule(p, (2.5, -4, 79.5), (7.5, -33, 94), 6.6, 6.2), 9)
+        s = join(s, ellipsoid(p, (0, -39.2 - drop, 109 + out), np.array([9.3, 8.6, 10.8]) * c.nose_bulb), 6)
+        s = join(s, capsule(p, (0, -46.5 - 0.6 * drop, 108 + 0.6 * out), (0, -51.5, 96), 4.0, 5.0), 5)
+        s = join(s, ellipsoid(p, (12.3 + wide, -42.4, 98.0), (6.9, 7.3, 10), yaw=18), 3.2)
+        soft = 7 + 5.5 * logistic(p[:, 1], -30, 5) - 2.5 * logistic(p[:, 1], -2, 5)
+        return join(d, s, soft)
+
+    def _folds(self, p: Points) -> Distances:
+        c = self.character
+        wide = (c.nose_breadth - 36) / 2
+        d = bump(p, (0, -57, 102), (2.6, 6, 8)) - 0.5 * bump(p, (5.5, -57, 101), (2.2, 7, 8))
+        d += 1.8 * bump(p, (0, -87.5, 92), (16, 5, 14))
+        d += c.temple_hollow * bump(p, (62, 20, 45), (14, 18, 20))
+        d += (0.2 + c.cheek_hollow) * bump(p, (47, -62, 62), (10, 18, 16))
+        d += c.fold * groove(p, [(20, -46, 90), (28, -60, 86), (32, -72, 80)], 4.0)
+        wing = [(14, -34, 100), (17.5, -35.8, 95), (20.8, -42, 89), (19.8, -47, 89.5)]
+        d += 4.0 * groove(p - np.array([wide, 0, 0]), wing, 1.9)
+        d += 2.6 * bump(p, (0, 2.5, 93), (9, 6, 9)) - 1.0 * bump(p, (16, -24, 86), (6, 9, 9))
+        return d + 2.2 * bump(p, (17.0, -2, 79), (3.2, 4.5, 7))

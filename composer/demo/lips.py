@@ -1,0 +1,112 @@
+"""Lips: movements of the rings about the mouth, column by column, each lip by itself.
+
+A muscle's field is smooth in space and cannot part two lips that touch; the rings can. `LipMove` shifts a lip,
+`LipRoll` turns its cross-section outwards or inwards about its border, `LipThin` presses its height towards the
+line between the lips. Each fades towards the corner and, ring by ring, into the skin around.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.demo.anatomy import MIRROR, MOUTH_COLUMNS, MOUTH_CORNER, Anatomy
+
+Points = NDArray[np.float64]
+
+_INNER = dict.fromkeys(("vermilion_outer", "vermilion_inner", "contact_front", "contact_middle", "contact_back"), 1.0)
+MOVE_FADE = {"inner_lip": 1.0, **_INNER, "border": 1.0, "roll": 0.88, "skin_inner": 0.5, "skin_outer": 0.2, "surround": 0.05}
+ROLL_FADE = {"inner_lip": 0.8, **_INNER, "border": 0.85, "roll": 0.55, "skin_inner": 0.12}
+THIN_FADE = {**_INNER, "border": 1.0, "roll": 0.8, "skin_inner": 0.35, "skin_outer": 0.1}
+
+
+@dataclass(frozen=True)
+class LipMove:
+    """One lip moves by `move_mm`; `power` tells how late it fades towards the corner (2 soon, 5 late)."""
+
+    lip: Literal["upper", "lower", "both"]
+    move_mm: tuple[float, float, float]
+    power: float = 3.0
+
+
+@dataclass(frozen=True)
+class LipRoll:
+    """One lip turns by `degrees` about its border, outwards where positive."""
+
+    lip: Literal["upper", "lower"]
+    degrees: float
+    power: float = 4.0
+
+
+@dataclass(frozen=True)
+class LipThin:
+    """The red of one lip or both loses `share` of its height towards the line between them, and swells by `swell_mm`."""
+
+    lip: Literal["upper", "lower", "both"]
+    share: float
+    swell_mm: float = 0.0
+
+
+LipMovement = LipMove | LipRoll | LipThin
+
+
+def move_lips(anatomy: Anatomy, movements: Sequence[LipMovement], amount: float = 1.0) -> Points:
+    """(n, 3) displacement in mm of the rings about the mouth, even to both sides, at `amount` of the movement."""
+    total = np.zeros_like(anatomy.positions)
+    for movement in movements:
+        lips = ("upper", "lower") if movement.lip == "both" else (movement.lip,)
+        for lip in lips:
+            _add(anatomy, movement, lip, amount, total)
+    return anatomy.both(total)
+
+
+def _add(anatomy: Anatomy, movement: LipMovement, lip: str, amount: float, total: Points) -> None:
+    upper = lip == "upper"
+    column = np.arange(MOUTH_COLUMNS)
+    t = 1.0 - np.abs(column - MOUTH_CORNER) / MOUTH_CORNER
+    corner_share = 1.0 - t  # 0 at the midline, 1 at the corner
+    on = (column < MOUTH_CORNER) if upper else (column > MOUTH_CORNER)
+    fades = {LipMove: MOVE_FADE, LipRoll: ROLL_FADE, LipThin: THIN_FADE}[type(movement)]
+    for name, fade in fades.items():
+        if name not in anatomy.mouth:
+            continue
+        ring = anatomy.mouth[name]
+        p = anatomy.positions[ring]
+        if isinstance(movement, LipMove):
+            weight = on * fade * (1 - corner_share**movement.power)
+            d = weight[:, None] * np.array(movement.move_mm) * anatomy.scale
+        elif isinstance(movement, LipRoll):
+            weight = on * fade * (1 - corner_share**movement.power)
+            d = _rolled(anatomy, p, weight * np.radians(movement.degrees) * amount * (1 if upper else -1)) / max(amount, 1e-9)
+        else:
+            weight = on * fade * (1 - corner_share**6)
+            line = anatomy.positions[anatomy.mouth["contact_front"]]
+            d = np.zeros_like(p)
+            d[:, 1] = -movement.share * weight * (p[:, 1] - line[:, 1])
+            visible = name.startswith("vermilion") or name == "border"
+            d[:, 2] = movement.swell_mm * weight * anatomy.scale * (1.0 if visible else 0.3)
+        d = np.where(on[:, None], d, 0.0)
+        total[ring] += amount * d
+    total[:, 0] = np.where(anatomy.mirror == np.arange(anatomy.n), 0.0, total[:, 0])
+
+
+def _rolled(anatomy: Anatomy, p: Points, angle: NDArray[np.float64]) -> Points:
+    """Displacement (19, 3) of a ring's points turned by `angle` (19,) about an axis along the lip under its border."""
+    border = anatomy.positions[anatomy.mouth["border"]]
+    along = np.gradient(border, axis=0)
+    along[:, 1] = 0.0
+    along[MOUTH_CORNER:] *= -1.0
+    along[[0, -1]] = (1.0, 0.0, 0.0)
+    along /= np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-9)
+    pivot = border - np.array([0.0, 0.0, 1.5 * anatomy.scale])
+    arm = p - pivot
+    c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
+    turned = arm * c + np.cross(along, arm) * s + along * (np.einsum("ij,ij->i", along, arm))[:, None] * (1 - c)
+    return (turned - arm) * np.array([1.0, 1.0, 1.0])
+
+
+__all__ = ["MIRROR", "LipMove", "LipMovement", "LipRoll", "LipThin", "move_lips"]
