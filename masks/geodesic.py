@@ -1,0 +1,109 @@
+"""Distance along the surface by the heat method, factored once and cheap for every source after that.
+
+Crane, Weischedel and Wardetzky 2013, "Geodesics in heat": let heat flow for a short time t, take the direction
+against its gradient, and find the function whose gradient that is. Good everywhere at once; for the small window
+under a brush, and where something must not be crossed, see marching.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import ArrayLike, NDArray
+
+from masks.errors import MaskError
+from masks.surface import Floats, Surface, factorise
+
+
+class HeatDistance:
+    """The heat method on one surface. Making it factors two matrices; `solve` only substitutes back."""
+
+    def __init__(self, surface: Surface, time_factor: float = 1.0) -> None:
+        """`time_factor` times the squared mean edge is the time t for which heat flows (the paper's m; 1 is its
+        advice). Raises MaskError on a surface without polygons or a factor that is not positive.
+        """
+        if not time_factor > 0:
+            raise MaskError("the time factor of the heat method must be above zero")
+        if surface.polygons.n_faces == 0:
+            raise MaskError("there is no surface to measure along: the mesh has no polygons")
+        self.surface = surface
+        self.components = surface.polygons.components
+        self._flow = surface.factor(time_factor * surface.mean_edge_mm**2)
+        self._poisson = factorise(surface.laplacian + _pins(surface))
+        self._triangles, self._share = surface.fans
+        self._half_share = 0.5 * self._share
+        self._slopes = _slopes(surface)
+
+    def gradient(self, values: ArrayLike) -> Floats:
+        """(T, 3) the gradient, per mm, of vertex values (n,) on each triangle of `surface.fans`."""
+        return np.einsum("ti,tid->td", np.asarray(values, dtype=np.float64)[self._triangles], self._slopes)
+
+    def divergence(self, field: Floats) -> Floats:
+        """(n,) integrated divergence of a field (T, 3), signed so that divergence(gradient(x)) is Laplacian x."""
+        flux = np.einsum("tid,td->ti", self._slopes, field)
+        flux *= (self._half_share * self.surface.fan_doubled_areas)[:, None]
+        return np.bincount(self._triangles.ravel(), weights=flux.ravel(), minlength=self.surface.n_vertices)
+
+    def solve(self, sources: ArrayLike) -> Floats:
+        """(n,) distance in mm from the nearest of `sources` (vertex indices), inf on pieces that hold none.
+
+        The mean over the sources is taken as zero and nothing is below it. Raises MaskError where there is no
+        source or one is not a vertex.
+        """
+        start = checked_vertices(sources, self.surface.n_vertices, "source")
+        heat = np.zeros(self.surface.n_vertices)
+        heat[start] = 1.0
+        heat = self._flow.solve(heat)
+        slope = self.gradient(heat)
+        length = np.sqrt(np.einsum("td,td->t", slope, slope))
+        np.divide(slope, -length[:, None], out=slope, where=length[:, None] > 0)
+        slope[length == 0] = 0.0
+        distance = self._poisson.solve(self.divergence(slope))
+        return self._levelled(distance, start)
+
+    def _levelled(self, distance: Floats, start: NDArray) -> Floats:
+        pieces = self.components
+        held = np.bincount(pieces[start], minlength=int(pieces.max()) + 1)
+        zero = np.bincount(pieces[start], weights=distance[start], minlength=len(held)) / np.maximum(held, 1)
+        levelled = np.maximum(distance - zero[pieces], 0.0)
+        levelled[start] = 0.0
+        levelled[held[pieces] == 0] = np.inf
+        return levelled
+
+
+def checked_vertices(vertices: ArrayLike, n: int, word: str) -> NDArray[np.int64]:
+    """Vertex indices (k,), sorted and single. Raises MaskError where there are none or one is not in [0, n)."""
+    given = np.unique(np.atleast_1d(np.asarray(vertices)))
+    if given.size == 0:
+        raise MaskError(f"no {word} vertex is given")
+    if given.dtype.kind not in "iu":
+        raise MaskError(f"a {word} must be the index of a vertex")
+    if given[0] < 0 or given[-1] >= n:
+        bad = int(given[0] if given[0] < 0 else given[-1])
+        raise MaskError(f"{word} vertex {bad} is not one of the mesh's {n} vertices")
+    return given.astype(np.int64)
+
+
+def _pins(surface: Surface) -> sp.csc_matrix:
+    """A diagonal that holds the first vertex of every piece, which makes the Laplacian invertible. As the right-
+    hand side sums to zero on each piece, the held vertex comes out as zero and nothing else is changed.
+    """
+    first = np.unique(surface.polygons.components, return_index=True)[1]
+    held = np.zeros(surface.n_vertices)
+    diagonal = surface.laplacian.diagonal()
+    held[first] = np.where(diagonal[first] > 0, diagonal[first], 1.0)
+    lonely = (surface.polygons.valence == 0) | (diagonal <= 0)
+    held[lonely] = 1.0
+    return sp.diags(held, format="csc")
+
+
+def _slopes(surface: Surface) -> Floats:
+    """(T, 3, 3) the gradient of the hat function of each corner of each triangle of `surface.fans`, per mm."""
+    triangles = surface.fans[0]
+    normal = surface.fan_vectors / surface.fan_doubled_areas[:, None]
+    slopes = np.empty((len(triangles), 3, 3))
+    for i in range(3):
+        opposite = surface.positions[triangles[:, (i + 2) % 3]] - surface.positions[triangles[:, (i + 1) % 3]]
+        slopes[:, i] = np.cross(normal, opposite)
+    slopes /= surface.fan_doubled_areas[:, None, None]
+    return slopes

@@ -1,0 +1,253 @@
+"""Distance along the surface in a window, from a point or from curves, with lines that it never crosses.
+
+First Dijkstra over edges and both diagonals of the polygons: an upper bound, and the order in which a front
+arrives. Then the eikonal equation on the triangles, a band of vertices at a time, each band twice (the group
+marching of Kim 2001, "An O(N) level set method for eikonal equations", on the triangles of Kimmel and Sethian
+1998, "Computing geodesic paths on manifolds"). From one point the front of a triangle is taken as a circle about
+its unfolded source (Novotni and Klein 2002, "Computing geodesic distances on triangular meshes"), which is exact
+in the plane; from curves as a straight line, which is exact for straight curves. Every polygon is split along
+every diagonal, so no direction of the grid is favoured.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import ArrayLike, NDArray
+from scipy.sparse.csgraph import dijkstra
+from scipy.spatial import cKDTree
+
+from masks.errors import MaskError
+from masks.geodesic import checked_vertices
+from masks.surface import Floats, Surface
+
+Indices = NDArray[np.int64]
+STRAIGHT, ROUND = "straight", "round"
+
+
+SMALL = 5000
+"""Windows below this many vertices are marched once; in larger ones the order of the first bound drifts from the
+order in which the front truly arrives, so they are marched again in the order found."""
+
+
+class Marching:
+    """Windowed distances on one surface; tables are made once. `blocked` (n,) bool: a front reaches these vertices
+    and ends there, so a line of them that follows edges is never crossed.
+    """
+
+    def __init__(self, surface: Surface, blocked: ArrayLike | None = None) -> None:
+        """Raises MaskError where `blocked` is not one flag a vertex."""
+        n = surface.n_vertices
+        flags = np.zeros(n, dtype=bool) if blocked is None else np.asarray(blocked, dtype=bool)
+        if flags.shape != (n,):
+            raise MaskError(f"{flags.size} flags for what must not be crossed on a mesh of {n} vertices")
+        self.surface = surface
+        self.blocked = flags
+
+    @cached_property
+    def tree(self) -> cKDTree:
+        """The vertices, for windows."""
+        return cKDTree(self.surface.positions)
+
+    @cached_property
+    def graph(self) -> sp.csr_matrix:
+        """(n, n) length in mm of every edge and every diagonal of a polygon; none leaves a blocked vertex."""
+        triangles = self.surface.fans[0]
+        n = self.surface.n_vertices
+        a = np.concatenate([triangles[:, 0], triangles[:, 1], triangles[:, 2]]).astype(np.int64)
+        b = np.concatenate([triangles[:, 1], triangles[:, 2], triangles[:, 0]]).astype(np.int64)
+        key = np.unique(np.concatenate([a * n + b, b * n + a]))
+        rows, columns = key // n, key % n
+        keep = ~self.blocked[rows]
+        rows, columns = rows[keep], columns[keep]
+        length = np.linalg.norm(self.surface.positions[rows] - self.surface.positions[columns], axis=1)
+        pointer = np.zeros(n + 1, dtype=np.int32)
+        np.cumsum(np.bincount(rows, minlength=n), out=pointer[1:])
+        return sp.csr_matrix((np.maximum(length, 1e-12), columns.astype(np.int32), pointer), shape=(n, n))
+
+    @cached_property
+    def updates(self) -> tuple[Indices, NDArray[np.int32], Floats]:
+        """Every corner c of every triangle with the edge a, b opposite it, sorted by c: where each vertex's rows
+        begin (n + 1,), the rows (r, 2) of a and b, and (r, 3) of the edge's length and of c's place along it and
+        above it, mm. Rows whose edge lies in a blocked line are left out.
+        """
+        triangles = self.surface.fans[0]
+        c = triangles.T.ravel()
+        a = triangles[:, [1, 2, 0]].T.ravel()
+        b = triangles[:, [2, 0, 1]].T.ravel()
+        keep = ~(self.blocked[a] & self.blocked[b])
+        c, a, b = c[keep], a[keep], b[keep]
+        order = np.argsort(c, kind="stable")
+        c, a, b = c[order], a[order], b[order]
+        at = self.surface.positions
+        base, apex = at[b] - at[a], at[c] - at[a]
+        length = np.maximum(np.linalg.norm(base, axis=1), 1e-12)
+        along = np.einsum("ij,ij->i", apex, base) / length
+        above = np.sqrt(np.maximum(np.einsum("ij,ij->i", apex, apex) - along**2, 0.0))
+        pointer = np.zeros(self.surface.n_vertices + 1, dtype=np.int64)
+        np.cumsum(np.bincount(c, minlength=self.surface.n_vertices), out=pointer[1:])
+        return pointer, np.stack([a, b], axis=1), np.stack([length, along, above], axis=1)
+
+    def from_point(
+        self, corners: ArrayLike, point: ArrayLike, limit_mm: float, allowed: ArrayLike | None = None
+    ) -> tuple[Indices, Floats]:
+        """Distances from one point (3,) of the polygon with the vertices `corners`, up to `limit_mm`.
+
+        Returns the vertices reached (k,), sorted, and their distances in mm (k,). `allowed` (n,) bool keeps the
+        front inside; corners that are not allowed do not start it.
+        """
+        start = checked_vertices(corners, self.surface.n_vertices, "source")
+        centre = np.asarray(point, dtype=np.float64)
+        away = np.linalg.norm(self.surface.positions[start] - centre, axis=1)
+        window = np.array(sorted(self.tree.query_ball_point(centre, limit_mm)), dtype=np.int64)
+        window = np.union1d(window, start)
+        if allowed is not None:
+            inside = np.asarray(allowed, dtype=bool)
+            window, keep = window[inside[window]], inside[start]
+            start, away = start[keep], away[keep]
+        if len(start) == 0:
+            return np.empty(0, dtype=np.int64), np.empty(0)
+        graph = _within(self.graph, window)
+        return self._march(graph, window, np.searchsorted(window, start), away, limit_mm, ROUND)
+
+    def from_vertices(
+        self, vertices: ArrayLike, limit_mm: float = np.inf, heads_mm: ArrayLike | None = None
+    ) -> Floats:
+        """(n,) distances in mm from the nearest of `vertices` (k,), inf where further than `limit_mm`.
+
+        `heads_mm` (k,) is what each vertex starts with instead of 0 (a head start is below 0): the result is the
+        least of distance plus start. Raises MaskError on a vertex that is not there.
+        """
+        start = np.atleast_1d(np.asarray(vertices, dtype=np.int64))
+        checked_vertices(start, self.surface.n_vertices, "source")
+        heads = np.zeros(len(start)) if heads_mm is None else np.asarray(heads_mm, dtype=np.float64)
+        if heads.shape != start.shape or not np.isfinite(heads).all():
+            raise MaskError("one finite start is needed for every source vertex")
+        least = float(heads.min())
+        every = np.arange(self.surface.n_vertices, dtype=np.int64)
+        front = ROUND if len(start) == 1 else STRAIGHT
+        reached, far = self._march(self.graph, every, start, heads - least, limit_mm - least, front)
+        distance = np.full(self.surface.n_vertices, np.inf)
+        distance[reached] = far + least
+        return distance
+
+    def _march(
+        self, graph: sp.csr_matrix, window: Indices, start: Indices, values: Floats, limit: float, front: str
+    ) -> tuple[Indices, Floats]:
+        """March over the vertices `window`, to which `graph` and `start` refer, from `values` >= 0 at `start`."""
+        bound = _bound(graph, start, values, limit)
+        reached = np.flatnonzero(np.isfinite(bound))
+        if len(reached) < 2:
+            return window[reached], bound[reached]
+        arrival = bound[reached]
+        order = np.argsort(arrival, kind="stable")
+        vertices, distance = window[reached[order]], arrival[order]
+        for _ in range(1 if len(vertices) < SMALL else 4):
+            before = distance
+            distance = _Bands(self, vertices, before).march(front)
+            if float(np.max(before - distance)) <= 1e-3 * float(distance[-1]):
+                break
+            order = np.argsort(distance, kind="stable")
+            vertices, distance = vertices[order], distance[order]
+        back = np.argsort(vertices)
+        return vertices[back], distance[back]
+
+
+class _Bands:
+    """The rows of `Marching.updates` whose three vertices were reached, in the order of their target's arrival."""
+
+    def __init__(self, marching: Marching, vertices: Indices, arrival: Floats) -> None:
+        pointer, edge, shape = marching.updates
+        local = np.full(marching.surface.n_vertices, -1, dtype=np.int32) if len(vertices) > 20000 else None
+        count = pointer[vertices + 1] - pointer[vertices]
+        rows = np.repeat(pointer[vertices] - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))
+        target = np.repeat(np.arange(len(vertices)), count)
+        if local is None:
+            place = np.argsort(vertices)
+            known = vertices[place]
+            found = np.minimum(np.searchsorted(known, edge[rows]), len(known) - 1)
+            ends = np.where(known[found] == edge[rows], place[found], -1)
+        else:
+            local[vertices] = np.arange(len(vertices))
+            ends = local[edge[rows]]
+        late = arrival[target]
+        early = np.maximum(arrival[ends[:, 0]], arrival[ends[:, 1]])
+        self.step = float(np.median(shape[rows, 0])) if len(rows) else 0.0
+        keep = (ends >= 0).all(axis=1) & (early <= late + 0.35 * self.step)
+        self.arrival = arrival
+        self.target, self.ends, self.shape = target[keep], ends[keep], shape[rows[keep]]
+        self.blocked = marching.blocked[vertices]
+
+    def march(self, front: str) -> Floats:
+        """Distances (k,) of the reached vertices, in the order of arrival."""
+        distance = self.arrival.copy()
+        if len(self.target) == 0:
+            return distance
+        update = _round if front == ROUND else _straight
+        edges = np.arange(self.arrival[0], self.arrival[-1] + 2 * self.step, 1.25 * self.step)
+        first = np.searchsorted(self.arrival[self.target], edges)
+        groups = np.flatnonzero(np.r_[True, self.target[1:] != self.target[:-1]])
+        for begin, end in zip(first[:-1], first[1:], strict=True):
+            if begin == end:
+                continue
+            mine = groups[np.searchsorted(groups, begin) : np.searchsorted(groups, end)]
+            target, ends = self.target[mine], self.ends[begin:end]
+            length, along, above = self.shape[begin:end].T
+            for _ in range(2):
+                reach = update(distance[ends[:, 0]], distance[ends[:, 1]], length, along, above)
+                best = np.minimum.reduceat(reach, mine - begin)
+                distance[target] = np.minimum(distance[target], best)
+        return distance
+
+
+def _round(at_a: Floats, at_b: Floats, length: Floats, along: Floats, above: Floats) -> Floats:
+    """The distance at c of the point below the edge that is at_a from a and at_b from b, inf where the line to it
+    leaves the edge.
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        x = (at_a**2 - at_b**2 + length**2) / (2 * length)
+        depth = np.sqrt(np.maximum(at_a**2 - x**2, 0.0))
+        crossing = x + (along - x) * depth / (depth + above)
+        inside = (at_a**2 >= x**2 * (1 - 1e-9)) & (crossing >= -1e-9 * length) & (crossing <= length * (1 + 1e-9))
+        return np.where(inside, np.hypot(along - x, above + depth), np.inf)
+
+
+def _straight(at_a: Floats, at_b: Floats, length: Floats, along: Floats, above: Floats) -> Floats:
+    """The distance at c of a straight front that has at_a at a and at_b at b, inf where it does not come in
+    through the edge.
+    """
+    slope = np.clip((at_b - at_a) / length, -1.0, 1.0)
+    rise = np.sqrt(1.0 - slope**2)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        crossing = along - above * slope / rise
+        inside = (rise > 0) & (crossing >= 0) & (crossing <= length)
+        return np.where(inside, at_a + slope * along + above * rise, np.inf)
+
+
+def _within(graph: sp.csr_matrix, window: Indices) -> sp.csr_matrix:
+    """The graph among the sorted vertices `window`, without touching the rest of it."""
+    pointer = graph.indptr
+    count = (pointer[window + 1] - pointer[window]).astype(np.int64)
+    entries = np.repeat(pointer[window] - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))
+    column = graph.indices[entries]
+    found = np.minimum(np.searchsorted(window, column), max(len(window) - 1, 0))
+    keep = window[found] == column
+    rows = np.repeat(np.arange(len(window)), count)[keep]
+    starts = np.zeros(len(window) + 1, dtype=np.int32)
+    np.cumsum(np.bincount(rows, minlength=len(window)), out=starts[1:])
+    m = len(window)
+    return sp.csr_matrix((graph.data[entries][keep], found[keep].astype(np.int32), starts), shape=(m, m))
+
+
+def _bound(graph: sp.csr_matrix, start: Indices, values: Floats, limit: float) -> Floats:
+    """(m,) the shortest way over the graph from the start vertices, each with what it starts with (Dijkstra)."""
+    m = graph.shape[0]
+    order = np.argsort(start, kind="stable")
+    data = np.concatenate([graph.data, np.maximum(values[order], 0.0) + 1e-9])
+    indices = np.concatenate([graph.indices, start[order].astype(np.int32)])
+    pointer = np.append(graph.indptr, graph.indptr[-1] + len(start)).astype(np.int32)
+    joined = sp.csr_matrix((data, indices, pointer), shape=(m + 1, m + 1))
+    far = dijkstra(joined, directed=True, indices=m, limit=limit + 1e-6)
+    return np.maximum(far[:m] - 1e-9, 0.0)
