@@ -35,6 +35,7 @@ BACKGROUND = (152, 154, 158)
 _SUBPIXELS = np.array([(1, 5), (3, 1), (5, 7), (7, 3), (0, 2), (2, 6), (4, 0), (6, 4)]) / 8.0 + 1.0 / 16.0
 _PATTERN = np.array([0, 8, 2, 10, 12, 4, 14, 6, 3, 11, 1, 9, 15, 7, 13, 5])
 _EDGE = 0.045
+_EVEN = 0.55  # how much of the light's play a heat map gives up, so that its colours match the legend
 
 
 class Studio:
@@ -64,32 +65,36 @@ class Studio:
     ) -> Image:
         """A pose (n, 3) mm of the cage, or the neutral, as an RGB picture of `size` (width, height).
 
-        `camera` replaces view and size. `colours` (n, 3) in [0, 1] sRGB replace the bone; a row of NaN keeps it.
-        Raises MoueError for an unknown view.
+        `camera` replaces view and size. `colours` (n, 3) or (n, 4) in [0, 1] sRGB go over the bone, the fourth
+        column saying how much; a row of NaN keeps the bone. Raises MoueError for an unknown view.
         """
         from PIL import Image
 
         pose = self.figure.rest if positions is None else self.figure.posed(positions)
         eye = camera or camera_of(view, self.figure.neutral if positions is None else positions, size)
-        shot = _Shot(self.figure, pose, eye, self._albedo(colours))
+        shot = _Shot(self.figure, pose, eye, *self._cover(colours))
         return Image.fromarray(np.round(shot.take() * 255.0).astype(np.uint8), "RGB")
 
-    def _albedo(self, colours: NDArray | None) -> Floats:
+    def _cover(self, colours: NDArray | None) -> tuple[Floats, Floats | None]:
+        """Albedo (n', 3) of the fine level and how much of it is covered by given colours (n',), or None."""
         if colours is None:
-            return self.figure.albedo
+            return self.figure.albedo, None
         given = np.asarray(colours, dtype=np.float64)
-        has = np.isfinite(given).all(axis=1)
-        amount = self.figure.lift(has.astype(np.float64))[:, None]
-        tinted = self.figure.lift(np.where(has[:, None], to_linear(np.where(has[:, None], given, 0.0)), 0.0))
-        return tinted + (1.0 - amount) * self.figure.albedo
+        amount = given[:, 3] if given.shape[1] == 4 else np.ones(len(given))
+        amount = np.where(np.isfinite(given).all(axis=1), amount, 0.0)
+        paint = to_linear(np.where(amount[:, None] > 0.0, given[:, :3], 0.0)) * amount[:, None]
+        amount = self.figure.lift(amount)
+        return self.figure.lift(paint) + (1.0 - amount)[:, None] * self.figure.albedo, amount
 
 
 class _Shot:
     """One picture being taken: a pose, a camera, a light."""
 
-    def __init__(self, figure: Figure, pose: Posed, camera: Camera, albedo: Floats) -> None:
+    def __init__(
+        self, figure: Figure, pose: Posed, camera: Camera, albedo: Floats, covered: Floats | None
+    ) -> None:
         self.figure, self.pose, self.camera, self.albedo = figure, pose, camera, albedo
-        self.painted_eyes = albedo is figure.albedo
+        self.covered = covered
         self.light = Light(camera)
 
     def take(self) -> Floats:
@@ -163,6 +168,7 @@ class _Shot:
         albedo = place.at(self.albedo)
         sheen, free, normals = place.at(self.figure.sheen), place.at(self.pose.openness), place.normals
         eye_of = self.figure.eye_of_triangle[place.triangle]
+        covered = np.zeros(len(lit)) if self.covered is None else place.at(self.covered)
         mirror = np.zeros(len(lit))
         for i, ball in enumerate(self.pose.eyes):
             here = np.flatnonzero(eye_of == i)
@@ -170,13 +176,14 @@ class _Shot:
                 continue
             colour, out = paint(ball, place.points[here])
             normals[here] = out
-            if self.painted_eyes:
-                albedo[here] = colour
+            bare = 1.0 - covered[here, None]
+            albedo[here] += bare * (colour - place.at(self.figure.albedo)[here])
             mirror[here] = self.light.mirrored(out, place.sight[here]) * np.clip(free[here] * 1.6, 0.0, 1.0)
         inside = place.back[:, None]
         albedo = np.where(inside, albedo * np.array([0.55, 0.42, 0.38]), albedo)
-        light = self.light.on(normals, place.sight, albedo, sheen * ~place.back, free, lit)
-        return develop(light + mirror[:, None] * 0.85)
+        light = self.light.on(normals, place.sight, albedo, sheen * ~place.back * (1.0 - covered), free, lit)
+        light += (covered * _EVEN)[:, None] * (albedo * 0.85 - light)
+        return develop(light + (mirror * (1.0 - covered) * 0.85)[:, None])
 
     def _edges(self, srgb: Floats) -> NDArray[np.bool_]:
         """Pixels that differ from a neighbour by more than the eye forgives."""
@@ -253,7 +260,7 @@ def render_head(
     """One picture of a mesh at `positions` (n, 3) mm: the pose itself is taken as the rest of its eyeballs.
 
     `view` is front, three_quarter, profile, below or back; `size` is (width, height) in pixels; `level`
-    subdivides the cage first; `colours` (n, 3) in [0, 1] sRGB replace the bone, a row of NaN keeps it.
+    subdivides the cage first; `colours` are as in `Studio.picture`.
     Raises MoueError for an unknown view or a level out of range.
     """
     figure = Figure(polygons, positions, parts=parts, groups=groups, landmarks=landmarks, level=level)

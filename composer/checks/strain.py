@@ -1,0 +1,55 @@
+"""How much each triangle is stretched: principal stretches between a rest and a pose.
+
+With edges e1, e2 of a triangle, G = [[e1.e1, e1.e2], [e1.e2, e2.e2]] is its first fundamental form; the squares
+of the principal stretches are the eigenvalues of G_rest^-1 G_pose, in closed form because they are 2 x 2. They
+equal the singular values of the in-plane deformation gradient, so rigid motion gives exactly (1, 1), a uniform
+scale s gives (s, s) (Bonet and Wood, Nonlinear Continuum Mechanics for Finite Element Analysis, 2008, ch. 4, from
+memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+_DEGENERATE = 1e-12  # of the squared product of edge lengths
+
+
+def metric(positions: NDArray, triangles: NDArray) -> Floats:
+    """(3, t) the entries e1.e1, e1.e2, e2.e2 of each triangle's first fundamental form, mm^2."""
+    a = positions[triangles[:, 0]]
+    e1, e2 = positions[triangles[:, 1]] - a, positions[triangles[:, 2]] - a
+    pairs = ((e1, e1), (e1, e2), (e2, e2))
+    return np.stack([np.einsum("ij,ij->i", p, q) for p, q in pairs])
+
+
+def stretches(rest: Floats, pose: Floats) -> Floats:
+    """(t, 2) principal stretches, the larger first, from two `metric` results (3, t).
+
+    A triangle without area at rest has no stretch: it gives (1, 1).
+    """
+    a0, b0, c0 = rest
+    a1, b1, c1 = pose
+    area0, area1 = a0 * c0 - b0 * b0, np.maximum(a1 * c1 - b1 * b1, 0.0)
+    fine = area0 > _DEGENERATE * a0 * c0
+    safe = np.where(fine, area0, 1.0)
+    half = 0.5 * (a1 * c0 - 2.0 * b1 * b0 + c1 * a0) / safe
+    product = area1 / safe
+    apart = np.sqrt(np.maximum(half * half - product, 0.0))
+    large = half + apart
+    small = np.where(large > 0.0, product / np.where(large > 0.0, large, 1.0), 0.0)
+    both = np.sqrt(np.maximum(np.stack([large, small], axis=1), 0.0))
+    both[~fine] = 1.0
+    return both
+
+
+def principal_stretches(rest: NDArray, pose: NDArray, triangles: NDArray) -> Floats:
+    """(t, 2) principal stretches of `triangles` (t, 3) from `rest` to `pose` (n, 3), the larger first; 1 is none."""
+    return stretches(metric(np.asarray(rest, dtype=np.float64), triangles), metric(np.asarray(pose), triangles))
+
+
+def strain_size(stretch: Floats) -> Floats:
+    """(t,) the larger strain of a (t, 2) result either way: max(s1, 1/s2) - 1, so half as long counts as twice."""
+    longest, shortest = stretch[:, 0], np.maximum(stretch[:, 1], 1e-3)
+    return np.maximum(longest, 1.0 / shortest) - 1.0

@@ -1,0 +1,119 @@
+"""Heat: an amount at every vertex as colours on the head, with a legend that says what, how much and in what unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.picture.colour import to_linear, to_srgb
+from composer.picture.labels import DARK, Box, line_height, write
+from composer.picture.material import BONE
+from composer.picture.palette import viridis
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+Floats = NDArray[np.float64]
+FADE = 0.10  # the part of a scale, from its low end, over which bone turns into colour
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What a heat map shows: its words, its unit ("" for none) and the amounts at its two ends."""
+
+    words: str
+    unit: str
+    low: float
+    high: float
+    percent: bool = False
+
+    def colours(self, amounts: NDArray) -> Floats:
+        """(n, 4) sRGB and cover in [0, 1] of `amounts` (n,).
+
+        The lowest tenth of the scale fades into the bone, so that what is still stays bone and no hard rim
+        appears; the legend's bar is drawn with the same fade. NaN is bone.
+        """
+        share = (np.asarray(amounts, dtype=np.float64) - self.low) / max(self.high - self.low, 1e-30)
+        cover = np.clip(np.nan_to_num(share) / FADE, 0.0, 1.0)
+        return np.concatenate([viridis(share), (cover * (2.0 - cover))[..., None]], axis=-1)
+
+    def number(self, amount: float) -> str:
+        """An amount as the legend writes it."""
+        if self.percent:
+            return f"{amount * 100.0:.3g} %"
+        return f"{amount:.3g}" + (f" {self.unit}" if self.unit else "")
+
+
+def nice(amount: float) -> float:
+    """The smallest of 1, 1.5, 2, 3, 4, 5, 6, 8 times a power of ten that is not below `amount`; 1 for 0."""
+    if not amount > 0.0:
+        return 1.0
+    power = 10.0 ** np.floor(np.log10(amount))
+    for step in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0):
+        if step * power >= amount * (1.0 - 1e-9):
+            return float(step * power)
+    return float(10.0 * power)
+
+
+def movement(neutral: NDArray, pose: NDArray) -> Floats:
+    """(n,) how far every vertex moved, mm, from `neutral` to `pose` (n, 3)."""
+    moved = np.asarray(pose, dtype=np.float64) - neutral
+    return np.sqrt(np.einsum("ij,ij->i", moved, moved))
+
+
+def movement_scale(amounts: NDArray) -> Scale:
+    """A scale in mm from 0 to a round number that holds all of `amounts`."""
+    return Scale("movement", "mm", 0.0, nice(float(np.max(amounts, initial=0.0))))
+
+
+def mask_scale() -> Scale:
+    """The scale of mask weights, 0 to 1."""
+    return Scale("mask weight", "", 0.0, 1.0)
+
+
+def strain_scale(amounts: NDArray) -> Scale:
+    """A scale in percent of length from 0 to a round number near the 99.5th percentile of `amounts`."""
+    top = float(np.quantile(amounts, 0.995)) if len(amounts) else 0.0
+    return Scale("strain, either way", "%", 0.0, nice(max(top, 0.02)), percent=True)
+
+
+def vertex_strain(neutral: NDArray, pose: NDArray, triangles: NDArray) -> Floats:
+    """(n,) mean over each vertex's triangles (t, 3) of the larger principal strain, longer or shorter, 0 = none."""
+    from composer.checks.strain import principal_stretches, strain_size
+
+    size = strain_size(principal_stretches(neutral, pose, triangles))
+    n = len(neutral)
+    total = np.bincount(triangles.ravel(), weights=np.repeat(size, 3), minlength=n)
+    return total / np.maximum(np.bincount(triangles.ravel(), minlength=n), 1)
+
+
+def draw_legend(canvas: Image, scale: Scale, box: Box, size: int = 13) -> Box:
+    """Draw the words, a bar and three numbers into `box` (left, top, right, bottom); returns the box used."""
+    from PIL import Image as Images
+    from PIL import ImageDraw
+
+    left, top, right, _ = box
+    draw = ImageDraw.Draw(canvas)
+    high = line_height(size)
+    write(draw, scale.words, (left, top, right, top + high), size=size, bold=True)
+    bar_top, bar_height = top + high + 4, max(8, size - 3)
+    ramp = scale.colours(np.linspace(scale.low, scale.high, max(right - left, 2)))
+    ramp = to_linear(ramp[:, :3]) * ramp[:, 3:] + (1.0 - ramp[:, 3:]) * BONE
+    strip = np.round(np.broadcast_to(to_srgb(ramp), (bar_height, len(ramp), 3)) * 255.0).astype(np.uint8)
+    canvas.paste(Images.fromarray(strip, "RGB"), (left, bar_top))
+    draw.rectangle((left, bar_top, right - 1, bar_top + bar_height - 1), outline=DARK)
+    row = (bar_top + bar_height + 3, bar_top + bar_height + 3 + high)
+    third = (right - left) // 3
+    middle = 0.5 * (scale.low + scale.high)
+    write(draw, scale.number(scale.low), (left, row[0], left + third, row[1]), size=size)
+    write(draw, scale.number(middle), (left + third, row[0], right - third, row[1]), size=size, align="middle")
+    write(draw, scale.number(scale.high), (right - third, row[0], right, row[1]), size=size, align="right")
+    return left, top, right, row[1]
+
+
+def legend_height(size: int = 13) -> int:
+    """Height in pixels that `draw_legend` uses."""
+    return 2 * line_height(size) + max(8, size - 3) + 7

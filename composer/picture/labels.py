@@ -1,0 +1,84 @@
+"""Words on pictures: the typeface that comes with Moue, inks that can be read, and text that fits its place.
+
+The face is Inter (SIL Open Font License 1.1; `fonts/OFL.txt`). No label is clipped: what does not fit is
+shortened in its middle, with an ellipsis. Every ink used here has a contrast of at least 4.5 on its ground
+(Web Content Accessibility Guidelines 2.1, success criterion 1.4.3).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from composer.errors import MoueError, shorten_middle
+from composer.picture.colour import Rgb, contrast
+
+if TYPE_CHECKING:
+    from PIL.ImageDraw import ImageDraw
+    from PIL.ImageFont import FreeTypeFont
+
+DARK: Rgb = (24, 25, 28)
+QUIET: Rgb = (38, 40, 45)
+LIGHT: Rgb = (250, 249, 246)
+ENOUGH = 4.5
+FONTS = Path(__file__).parent / "fonts"
+Box = tuple[int, int, int, int]
+Align = Literal["left", "middle", "right"]
+
+
+def font(size: int, bold: bool = False) -> FreeTypeFont:
+    """The face at a size in pixels. Raises MoueError where its file is missing from the installation."""
+    from PIL import ImageFont
+
+    path = FONTS / ("Inter-SemiBold.ttf" if bold else "Inter-Regular.ttf")
+    if not path.is_file():
+        raise MoueError("the typeface is missing", path, mend="install Moue again")
+    return ImageFont.truetype(str(path), size, layout_engine=ImageFont.Layout.BASIC)
+
+
+def ink_on(ground: Rgb) -> Rgb:
+    """The ink, dark or light, that can be read best on a ground; one of the two always reaches 4.5."""
+    return DARK if contrast(DARK, ground) >= contrast(LIGHT, ground) else LIGHT
+
+
+def fitted(text: str, face: FreeTypeFont, width: float) -> str:
+    """`text` shortened in its middle until it is at most `width` pixels wide; "" where nothing fits."""
+    if face.getlength(text) <= width:
+        return text
+    low, high = 0, len(text) - 1
+    while low < high:  # the longest that fits
+        middle = (low + high + 1) // 2
+        if middle >= 2 and face.getlength(shorten_middle(text, middle)) > width:
+            high = middle - 1
+        else:
+            low = middle
+    return shorten_middle(text, low) if low >= 2 else ""
+
+
+def write(
+    draw: ImageDraw,
+    text: str,
+    box: Box,
+    *,
+    size: int = 14,
+    bold: bool = False,
+    align: Align = "left",
+    ink: Rgb = DARK,
+) -> Box:
+    """Write one line inside `box` (left, top, right, bottom), its height centred; returns the ink's own box."""
+    face = font(size, bold)
+    left, top, right, bottom = box
+    line = fitted(text, face, right - left)
+    width = face.getlength(line)
+    x = {"left": left, "middle": left + (right - left - width) / 2.0, "right": right - width}[align]
+    up, down = face.getmetrics()
+    y = top + (bottom - top - up - down) / 2.0
+    draw.text((round(x), round(y)), line, font=face, fill=ink)
+    seen = draw.textbbox((round(x), round(y)), line, font=face)
+    return int(seen[0]), int(seen[1]), int(seen[2] + 0.5), int(seen[3] + 0.5)
+
+
+def line_height(size: int) -> int:
+    """Pixels from one line to the next at a size."""
+    up, down = font(size).getmetrics()
+    return up + down
