@@ -8,6 +8,7 @@ named stays bone.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 import scipy.sparse as sp
@@ -142,7 +143,7 @@ def brow_weights(neutral: Floats, polygons: Polygons, landmarks: Landmarks, half
 def _to_line(points: Floats, line: Floats) -> tuple[Floats, Floats]:
     """Distance in mm (k,) of points to a polyline, and where along it in [0, 1] the nearest place lies."""
     best, where = np.full(len(points), np.inf), np.zeros(len(points))
-    for i, (a, b) in enumerate(zip(line[:-1], line[1:], strict=True)):
+    for i, (a, b) in enumerate(pairwise(line)):
         edge = b - a
         t = np.clip((points - a) @ edge / max(float(edge @ edge), 1e-12), 0.0, 1.0)
         away = points - a - t[:, None] * edge
