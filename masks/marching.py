@@ -11,6 +11,7 @@ every diagonal, so no direction of the grid is favoured.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cached_property
 
 import numpy as np
@@ -91,12 +92,16 @@ class Marching:
         return pointer, np.stack([a, b], axis=1), np.stack([length, along, above], axis=1)
 
     def from_point(
-        self, corners: ArrayLike, point: ArrayLike, limit_mm: float, allowed: ArrayLike | None = None
+        self,
+        corners: ArrayLike,
+        point: ArrayLike,
+        limit_mm: float,
+        allowed: Callable[[Indices], NDArray[np.bool_]] | None = None,
     ) -> tuple[Indices, Floats]:
         """Distances from one point (3,) of the polygon with the vertices `corners`, up to `limit_mm`.
 
-        Returns the vertices reached (k,), sorted, and their distances in mm (k,). `allowed` (n,) bool keeps the
-        front inside; corners that are not allowed do not start it.
+        Returns the vertices reached (k,), sorted, and their distances in mm (k,). `allowed` takes
+        vertices (m,) and says of each whether the front may enter it; corners that are not allowed do not start it.
         """
         start = checked_vertices(corners, self.surface.n_vertices, "source")
         centre = np.asarray(point, dtype=np.float64)
@@ -104,8 +109,8 @@ class Marching:
         window = np.array(sorted(self.tree.query_ball_point(centre, limit_mm)), dtype=np.int64)
         window = np.union1d(window, start)
         if allowed is not None:
-            inside = np.asarray(allowed, dtype=bool)
-            window, keep = window[inside[window]], inside[start]
+            window = window[allowed(window)]
+            keep = np.isin(start, window)
             start, away = start[keep], away[keep]
         if len(start) == 0:
             return np.empty(0, dtype=np.int64), np.empty(0)

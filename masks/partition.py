@@ -1,0 +1,83 @@
+"""How regions share a face: raw masks stay as painted, effective masks are what remains after locks and sharing.
+
+In a set, let L be the sum of the locked masks (scaled to 1 where it is above) and U the sum of the others. An
+unlocked region keeps e = a min(1, (1 - L) / U), and 0 where U = 0. A set of one region is an overlay: it shares
+with nobody and keeps its mask as it is. What no region of the set `face` takes is the remainder.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from masks.errors import MaskError
+from masks.mask import checked_values
+from masks.surface import Floats
+
+FACE = "face"
+"""The set that regions belong to unless said otherwise, and whose remainder is `remainder`."""
+
+
+def share(raw: ArrayLike, locked: Sequence[bool] | None = None) -> Floats:
+    """Effective masks (r, n) of one set from its raw masks (r, n) and one flag `locked` a region.
+
+    Their sum is at most 1 everywhere, up to rounding. Raises MaskError on values outside [0, 1] or flags that do
+    not fit.
+    """
+    masks = np.array(raw, dtype=np.float64)
+    if masks.ndim != 2:
+        raise MaskError("raw masks must be one row a region, one column a vertex")
+    for row in range(len(masks)):
+        masks[row] = checked_values(masks[row], masks.shape[1], f"mask of region {row}")
+    held = np.zeros(len(masks), dtype=bool) if locked is None else np.asarray(locked, dtype=bool)
+    if held.shape != (len(masks),):
+        raise MaskError(f"{held.size} locks for {len(masks)} regions")
+    locked_sum = masks[held].sum(axis=0)
+    masks[held] /= np.maximum(locked_sum, 1.0)
+    room = 1.0 - np.minimum(locked_sum, 1.0)
+    wanted = masks[~held].sum(axis=0)
+    factor = np.ones_like(wanted)
+    np.divide(room, wanted, out=factor, where=wanted > room)
+    masks[~held] *= factor
+    return masks
+
+
+def effective_masks(
+    raw: Sequence[ArrayLike], locked: Sequence[bool] | None = None, sets: Sequence[str] | None = None
+) -> Floats:
+    """Effective masks (r, n), in the order given, of regions with raw masks (n,), locks and set names.
+
+    Regions share within their set only; without `sets` all belong to `face`. A set of one region leaves its mask
+    as it is. Raises MaskError where the lengths do not fit or a value is outside [0, 1].
+    """
+    masks = [checked_values(mask, word=f"mask of region {i}") for i, mask in enumerate(raw)]
+    if not masks:
+        return np.zeros((0, 0))
+    if any(len(mask) != len(masks[0]) for mask in masks):
+        raise MaskError("the regions' masks are of different lengths")
+    stacked = np.stack(masks)
+    held = np.zeros(len(masks), dtype=bool) if locked is None else np.asarray(locked, dtype=bool)
+    names = [FACE] * len(masks) if sets is None else list(sets)
+    if held.shape != (len(masks),) or len(names) != len(masks):
+        raise MaskError(f"{held.size} locks and {len(names)} set names for {len(masks)} regions")
+    for name in dict.fromkeys(names):
+        members = [i for i, other in enumerate(names) if other == name]
+        if len(members) > 1:
+            stacked[members] = share(stacked[members], held[members].tolist())
+    return stacked
+
+
+def remainder(effective: ArrayLike, sets: Sequence[str] | None = None, n_vertices: int | None = None) -> Floats:
+    """(n,) what no region of the set `face` takes: 1 minus the sum of its effective masks (r, n).
+
+    `n_vertices` is needed where there is no region at all. Raises MaskError where set names do not fit.
+    """
+    masks = np.asarray(effective, dtype=np.float64)
+    if len(masks) == 0:
+        return np.ones(n_vertices if n_vertices is not None else (masks.shape[1] if masks.ndim == 2 else 0))
+    if sets is not None and len(sets) != len(masks):
+        raise MaskError(f"{len(sets)} set names for {len(masks)} regions")
+    members = [i for i in range(len(masks)) if sets is None or sets[i] == FACE]
+    return np.clip(1.0 - masks[members].sum(axis=0), 0.0, 1.0)
