@@ -64,7 +64,7 @@ def as_curve(places: Sequence[Place] | NDArray) -> Curve:
 
 @dataclass(frozen=True, eq=False)
 class Landmarks:
-    """Points by name and curves by name, on one mesh. Curves may be given as lists; see the module's words."""
+    """Points and curves by name, on one mesh. Curves may be given as lists; see the module's words."""
 
     points: Mapping[str, Place] = field(default_factory=dict)
     curves: Mapping[str, Curve] = field(default_factory=dict)
@@ -104,14 +104,14 @@ class Landmarks:
         return resolve(self.point(name), positions)
 
     def curve_positions(self, name: str, positions: NDArray) -> NDArray[np.float64]:
-        """(k, 3) mm, where the curve `name` runs on a mesh of `positions` (n, 3) mm. MoueError if not known."""
+        """(k, 3) mm, where a curve runs on a mesh of `positions` (n, 3) mm. MoueError if not known."""
         curve = self.curve(name)
         if isinstance(curve, np.ndarray):
             return np.asarray(positions, dtype=np.float64)[curve]
         return np.array([resolve(place, positions) for place in curve]).reshape(-1, 3)
 
     def vertex(self, name: str, positions: NDArray) -> int:
-        """The vertex of a point, or the one of `positions` (n, 3) mm nearest to it. MoueError if not known."""
+        """The vertex of a point, or the one of `positions` (n, 3) mm nearest to it. MoueError if unknown."""
         place = self.point(name)
         if isinstance(place, int):
             return place

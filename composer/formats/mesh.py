@@ -1,0 +1,97 @@
+"""What one file of geometry holds, before it becomes a head: in the file's own unit and order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.head.head import Head, InBetween, Shape, TextureCoordinates
+from composer.units import mm_per
+from masks.polygons import Polygons
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """One mesh of polygons, and what its file says of it. Positions (n, 3) float64 are in the file's unit.
+
+    `groups`, `objects` and `materials` give polygon indices (int32) by name, in file order; `colours` (n, 3)
+    in [0, 1]; `shapes` are displacements in the file's unit, where the format has them. `unit` is what the
+    file says its unit is, None where it does not say. `notes` tell what was guessed or left out, a sentence each.
+    """
+
+    polygons: Polygons
+    positions: NDArray[np.float64]
+    uv: TextureCoordinates | None = None
+    groups: dict[str, NDArray[np.int32]] = field(default_factory=dict)
+    objects: dict[str, NDArray[np.int32]] = field(default_factory=dict)
+    materials: dict[str, NDArray[np.int32]] = field(default_factory=dict)
+    material_files: tuple[str, ...] = ()
+    colours: NDArray[np.float64] | None = None
+    shapes: tuple[Shape, ...] = ()
+    unit: str | None = None
+    name: str = ""
+    path: Path | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def n_vertices(self) -> int:
+        """Number of vertices n."""
+        return len(self.positions)
+
+    @property
+    def diagonal(self) -> float:
+        """The bounding box's diagonal, in the file's unit."""
+        return float(np.linalg.norm(np.ptp(self.positions, axis=0))) if len(self.positions) else 0.0
+
+    def in_unit(self, unit: str) -> Mesh:
+        """The same mesh in another unit; itself where it is in that already, or its own is not known."""
+        if self.unit is None or self.unit == unit:
+            return self
+        return _scaled(self, mm_per(self.unit) / mm_per(unit), unit)
+
+
+def _scaled(mesh: Mesh, scale: float, unit: str) -> Mesh:
+    shapes = tuple(
+        Shape(
+            s.name,
+            _times(s.delta, scale),
+            tuple(InBetween(b.at, _times(b.delta, scale)) for b in s.inbetweens),
+        )
+        for s in mesh.shapes
+    )
+    return replace(mesh, positions=mesh.positions * scale, shapes=shapes, unit=unit)
+
+
+def _times(delta: NDArray, scale: float) -> NDArray[np.float32]:
+    return np.multiply(delta, scale, dtype=np.float64).astype(np.float32)
+
+
+def mesh_of(
+    head: Head, positions_mm: NDArray | None = None, shapes: bool = False, unit: str | None = None
+) -> Mesh:
+    """A head as a mesh to write, at its neutral or at `positions_mm` (n, 3), in `unit` or its files' unit.
+
+    With `shapes`, the head's shapes come along, as displacements of the neutral. MoueError for an unknown
+    unit or positions of another count.
+    """
+    unit = unit or head.unit
+    points = head.neutral if positions_mm is None else np.asarray(positions_mm, dtype=np.float64)
+    if points.shape != (head.n_vertices, 3):
+        raise MoueError(f"{len(points)} vertices were given for a head of {head.n_vertices}", head.path)
+    mesh = Mesh(
+        head.polygons,
+        points,
+        head.uv,
+        dict(head.groups),
+        materials=dict(head.materials),
+        colours=head.colours,
+        shapes=head.shapes if shapes else (),
+        unit="mm",
+        name=head.name,
+        path=head.neutral_file,
+    )
+    return mesh.in_unit(unit)

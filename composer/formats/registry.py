@@ -1,0 +1,93 @@
+"""The formats of geometry, one line each, and reading and writing by a file's suffix."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from importlib import import_module
+from pathlib import Path
+from types import ModuleType
+
+from composer.errors import MoueError
+from composer.formats.mesh import Mesh
+
+
+@dataclass(frozen=True)
+class Format:
+    """A format: its name, the suffixes of its files, its module, and whether one file holds many shapes."""
+
+    name: str
+    suffixes: tuple[str, ...]
+    module_name: str
+    many_shapes: bool = False
+    writes: bool = True
+
+    @property
+    def module(self) -> ModuleType:
+        """The module with `read(path) -> Mesh` and `write(path, mesh) -> notes`, loaded when asked for."""
+        return import_module(self.module_name)
+
+
+FORMATS: tuple[Format, ...] = (
+    Format("OBJ", (".obj",), "composer.formats.obj"),
+    Format("PLY", (".ply",), "composer.formats.ply"),
+    Format("STL", (".stl",), "composer.formats.stl", writes=False),
+    Format("glTF", (".glb", ".gltf"), "composer.formats.gltf", many_shapes=True),
+    Format("NPZ", (".npz",), "composer.formats.npz", many_shapes=True),
+)
+
+
+def suffixes(writing: bool = False, many_shapes: bool | None = None) -> list[str]:
+    """Suffixes Moue reads, or writes; only those of formats with (or without) many shapes a file, if said."""
+    return [
+        suffix
+        for form in FORMATS
+        if (form.writes or not writing) and many_shapes in (None, form.many_shapes)
+        for suffix in form.suffixes
+    ]
+
+
+def format_of(path: Path | str, writing: bool = False) -> Format:
+    """The format of a file by its suffix. Raises MoueError where there is none."""
+    suffix = Path(path).suffix.lower()
+    for form in FORMATS:
+        if suffix in form.suffixes and (form.writes or not writing):
+            return form
+    verb = "writes" if writing else "reads"
+    what = f"files ending in {suffix!r} are not known" if suffix else "has no suffix"
+    raise MoueError(what, path, mend=f"Moue {verb} {', '.join(suffixes(writing))}")
+
+
+DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, MemoryError, RecursionError, EOFError)
+"""What a reader may still stumble over in a damaged file, after its own checks."""
+
+
+def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
+    """The mesh in a file, positions in the file's unit (n, 3) float64; `unit` overrules what the file says.
+
+    Raises MoueError, naming the file and where there is one the line, for whatever cannot be used.
+    """
+    path = Path(path)
+    form = format_of(path)
+    if path.is_dir():
+        raise MoueError("is a folder, not a file", path, mend=f"give one {form.name} file")
+    if not path.exists():
+        raise MoueError("is not there", path)
+    try:
+        mesh: Mesh = form.module.read(path)
+    except DAMAGE as error:
+        raise MoueError(
+            f"is damaged and cannot be read as {form.name} ({type(error).__name__})", path
+        ) from error
+    except OSError as error:
+        raise MoueError(f"cannot be read: {error.strerror or error}", path) from None
+    return replace(mesh, unit=unit) if unit else mesh
+
+
+def write_mesh(path: Path | str, mesh: Mesh) -> tuple[str, ...]:
+    """Write a mesh in the format of the path's suffix, whole or not at all; notes of what it cannot hold.
+
+    Raises MoueError for a suffix that is not known, or where the file cannot be written.
+    """
+    path = Path(path)
+    notes: tuple[str, ...] = format_of(path, writing=True).module.write(path, mesh)
+    return notes
