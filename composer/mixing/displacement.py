@@ -1,0 +1,64 @@
+"""How far a shape moves each vertex at a weight: in a straight line, through in-betweens, or about a hinge.
+
+All three are the same thing: a few fields (n, 3), the same at every weight, and an amount of each that depends on
+the weight alone. A plain shape has one field, its delta, and the amount w. So whatever mixes displacements needs
+to know no kinds of shapes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.head.head import Head, Shape
+from composer.mixing.hinge import Hinge, turning_coefficients, turning_fields
+from composer.mixing.inbetween import check_places, coefficients
+
+REFLECTION = np.array([-1.0, 1.0, 1.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """A shape's displacement at any weight: sum of `amounts(w)` (k,) times `fields`, k arrays (n, 3) in mm."""
+
+    fields: Sequence[NDArray]
+    amounts: Callable[[float], NDArray[np.float64]]
+
+    def at(self, weight: float) -> NDArray[np.float64]:
+        """(n, 3) float64 mm, the displacement at `weight`; exactly zero at 0, exactly a plain delta at 1."""
+        total = np.zeros(self.fields[0].shape)
+        for amount, field in zip(self.amounts(weight), self.fields, strict=True):
+            if amount != 0.0:
+                total += np.multiply(field, amount, dtype=np.float64)
+        return total
+
+    def mirrored(self, mirror: NDArray) -> Motion:
+        """The mirror image: at vertex v, the displacement of vertex `mirror[v]` (n,) with x turned round."""
+        low = REFLECTION.astype(np.float32)
+        fields = [field[mirror] * (low if field.dtype == np.float32 else REFLECTION) for field in self.fields]
+        return Motion(fields, self.amounts)
+
+
+def motion(head: Head, shape: Shape, hinge: Hinge | None = None) -> Motion:
+    """The motion of a shape of this head.
+
+    Raises MoueError where a shape has both in-betweens and a hinge, or its in-betweens make no sense.
+    """
+    if hinge is not None:
+        if shape.inbetweens:
+            raise MoueError(f"shape {shape.name!r} has in-betweens and a hinge", mend="it can have one of the two")
+        return Motion(turning_fields(head.neutral, shape.delta, hinge), partial(turning_coefficients, hinge.angle))
+    if shape.inbetweens:
+        places = [between.at for between in shape.inbetweens]
+        check_places(places, shape.name)
+        return Motion([*(b.delta for b in shape.inbetweens), shape.delta], partial(coefficients, places))
+    return Motion([shape.delta], _straight)
+
+
+def _straight(weight: float) -> NDArray[np.float64]:
+    return np.array([weight])

@@ -1,0 +1,43 @@
+"""In-betweens: a shape that passes through stored displacements on its way, as OpenUSD's UsdSkel defines it.
+
+A shape has the displacement 0 at weight 0, its own delta at weight 1, and each in-between's at its own weight. In
+between, the displacement is piecewise linear; outside the outermost weights the first and the last piece run on
+without bound (OpenUSD, UsdSkel, Blend Shape Schema, "In-betweens"). An in-between may lie outside [0, 1].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+
+
+def check_places(places: Sequence[float], shape: str) -> None:
+    """See that in-between weights are finite, distinct, not 0 and not 1.
+
+    Raises MoueError naming the shape otherwise: UsdSkel calls these authoring errors.
+    """
+    for at in places:
+        if not np.isfinite(at) or at in (0.0, 1.0):
+            raise MoueError(f"shape {shape!r} has an in-between at {at:g}", mend="any weight but 0 and 1 will do")
+    if len(set(places)) < len(places):
+        twice = next(at for at in places if list(places).count(at) > 1)
+        raise MoueError(f"shape {shape!r} has two in-betweens at {twice:g}", mend="remove one")
+
+
+def coefficients(places: Sequence[float], weight: float) -> NDArray[np.float64]:
+    """(k + 1,) how much of each in-between, in the order of `places` (k,), and last of the shape's own delta.
+
+    At most two are not zero, and their displacements' sum is the shape's at `weight`. `places` need not be sorted.
+    """
+    weights = np.append(np.asarray(places, dtype=np.float64), [1.0, 0.0])
+    order = np.argsort(weights)
+    knots = weights[order]
+    piece = int(np.clip(np.searchsorted(knots, weight, side="right") - 1, 0, len(knots) - 2))
+    along = (weight - knots[piece]) / (knots[piece + 1] - knots[piece])
+    amounts = np.zeros(len(weights))
+    amounts[order[piece]], amounts[order[piece + 1]] = 1.0 - along, along
+    return amounts[:-1]

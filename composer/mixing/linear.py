@@ -1,0 +1,135 @@
+"""The linear join: a recipe on a head gives a pose.
+
+With D_s(w) the displacement of a shape at a weight, B = sum of D_s(W[all, s]) the base row and R_r = sum of
+D_s(W[r, s]) a region's row, and the rows' shares as in `composer.mixing.shares`,
+
+    P = N + strength ( (1 - sum of g^_r over replacing) B + sum of g^_r R_r over replacing + sum of g_r R_r over adding )
+
+A vertex whose displacement is zero keeps the neutral bit for bit. `Mixer` prepares what many recipes on one head
+share; `pose` is one recipe at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.head.head import Head
+from composer.mixing.anchors import Anchors, anchors
+from composer.mixing.displacement import Motion, motion
+from composer.mixing.hinge import Hinge
+from composer.mixing.recipe import Cell, Recipe
+from composer.mixing.shares import Masks, shares
+
+Hinges = Mapping[str, Hinge]
+
+
+class Mixer:
+    """A head with its effective masks, ready for any number of recipes; masks are lifted to parts once."""
+
+    def __init__(
+        self, head: Head, masks: Masks, *, mirror: NDArray | None = None, hinges: Hinges | None = None
+    ) -> None:
+        """Take effective `masks` (n,) in [0, 1] by region, a `mirror` map (n,) and `hinges` by shape.
+
+        The mirror map gives each vertex its partner on the other side; only mirrored cells need it. Masks at the
+        vertices of parts are taken from their anchors on the skin. Raises MoueError where a hinge is for an
+        unknown shape or a mask does not fit the head.
+        """
+        self.head, self.mirror = head, mirror
+        self.hinges = dict(hinges or {})
+        for name in self.hinges:
+            head.shape(name)
+        for region, mask in masks.items():
+            if np.shape(mask) != (head.n_vertices,):
+                raise MoueError(
+                    f"the mask of region {region!r} has {np.size(mask)} values, the head {head.n_vertices} vertices"
+                )
+        if mirror is not None and np.shape(mirror) != (head.n_vertices,):
+            raise MoueError(f"the mirror map has {np.size(mirror)} vertices, the head {head.n_vertices}")
+        self._given = masks
+        self._motions: dict[str, Motion] = {}
+
+    @cached_property
+    def anchors(self) -> Anchors:
+        """Where the vertices of parts take their masks from."""
+        return anchors(self.head)
+
+    @cached_property
+    def masks(self) -> dict[str, NDArray[np.float64]]:
+        """The effective masks (n,) by region with the parts' values taken from their anchors."""
+        return self.anchors.lift_all(self._given) if self.head.parts else dict(self._given)
+
+    def motion(self, cell: Cell) -> Motion:
+        """The motion of a cell's shape, mirrored where the cell is.
+
+        Raises MoueError for an unknown shape, or a mirrored cell on a head without a mirror map.
+        """
+        if cell.shape not in self._motions:
+            self._motions[cell.shape] = motion(self.head, self.head.shape(cell.shape), self.hinges.get(cell.shape))
+        if not cell.mirrored:
+            return self._motions[cell.shape]
+        if self.mirror is None:
+            raise MoueError(
+                f"the cell {cell.region} x {cell.shape} is mirrored and this head has no mirror map",
+                mend="check inspect for the vertices without a partner, or use unmirrored cells",
+            )
+        return self._motions[cell.shape].mirrored(self.mirror)
+
+    def shares(self, recipe: Recipe) -> dict[str, NDArray[np.float64]]:
+        """(n,) the share of each row of the recipe, `all` included; see `composer.mixing.shares`."""
+        return shares(self.masks, recipe, self.head.n_vertices)
+
+    def rows(self, recipe: Recipe) -> dict[str, NDArray[np.float64]]:
+        """(n, 3) mm, the unmasked row R_r of each region with cells, B under `all`."""
+        rows: dict[str, NDArray[np.float64]] = {}
+        for cell in recipe.cells:
+            if cell.region not in rows:
+                rows[cell.region] = np.zeros(self.head.neutral.shape)
+            move = self.motion(cell)
+            for amount, field in zip(move.amounts(cell.weight), move.fields, strict=True):
+                if amount != 0.0:
+                    rows[cell.region] += np.multiply(field, amount, dtype=np.float64)
+        return rows
+
+    def displacement(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
+        """(n, 3) mm, P - N of a recipe, by its own strength unless another is given."""
+        share = self.shares(recipe)
+        total = np.zeros(self.head.neutral.shape)
+        for region, row in self.rows(recipe).items():
+            row *= share[region][:, None]
+            total += row
+        total *= recipe.strength if strength is None else strength
+        return total
+
+    def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
+        """(n, 3) mm, the vertices of a recipe; without cells the neutral, bit for bit."""
+        return moved(self.head.neutral, self.displacement(recipe, strength))
+
+
+def moved(neutral: NDArray, displacement: NDArray) -> NDArray[np.float64]:
+    """(n, 3) neutral + displacement, where a displacement of zero keeps the neutral's bits (even a minus zero)."""
+    return np.where(displacement == 0.0, neutral, neutral + displacement)
+
+
+def pose(
+    head: Head,
+    masks: Masks,
+    recipe: Recipe,
+    *,
+    mirror: NDArray | None = None,
+    hinges: Hinges | None = None,
+    strength: float | None = None,
+) -> NDArray[np.float64]:
+    """(n, 3) mm, the pose of one recipe, freshly evaluated. Arguments and errors as for `Mixer`.
+
+    `masks` are effective masks (n,) by region; `all` is 1 everywhere and need not be there. Raises MoueError for
+    an unknown region or shape, and for a mirrored cell without a mirror map.
+    """
+    return Mixer(head, masks, mirror=mirror, hinges=hinges).pose(recipe, strength)
+
+

@@ -1,0 +1,79 @@
+"""A recipe: a named list of cells (region, shape, weight), with how each region's row joins and a strength."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from composer.errors import MoueError
+
+ALL, REMAINDER = "all", "remainder"
+WEIGHT_RANGE = (-1.0, 2.0)
+CellKey = tuple[str, str, bool]
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One entry of a recipe. `weight` in [-1, 2]; `mirrored` takes the shape's mirror image."""
+
+    region: str
+    shape: str
+    weight: float
+    mirrored: bool = False
+
+    @property
+    def key(self) -> CellKey:
+        """What makes a cell unique inside its recipe."""
+        return (self.region, self.shape, self.mirrored)
+
+
+@dataclass(frozen=True)
+class Row:
+    """How a region's row joins: it adds to the base row or replaces it, by an amount in [0, 1] (0 mutes)."""
+
+    kind: Literal["add", "replace"] = "add"
+    amount: float = 1.0
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """Cells with unique keys, a `Row` for some regions (others add by 1), a strength, a way of joining."""
+
+    name: str
+    cells: tuple[Cell, ...] = ()
+    rows: Mapping[str, Row] = field(default_factory=dict)
+    strength: float = 1.0
+    join: Literal["linear", "seamless"] = "linear"
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        keys = [cell.key for cell in self.cells]
+        if len(set(keys)) < len(keys):
+            twice = next(key for key in keys if keys.count(key) > 1)
+            raise MoueError(f"recipe {self.name!r} has the cell {twice[0]} x {twice[1]} twice", mend="remove one")
+        for cell in self.cells:
+            if not WEIGHT_RANGE[0] <= cell.weight <= WEIGHT_RANGE[1]:
+                raise MoueError(
+                    f"recipe {self.name!r}: weight {cell.weight} of {cell.region} x {cell.shape} is not in [-1, 2]"
+                )
+        for region, row in self.rows.items():
+            if row.kind not in ("add", "replace"):
+                raise MoueError(f"recipe {self.name!r}: row {region!r} can add or replace, not {row.kind!r}")
+            if region == ALL and row.kind == "replace":
+                raise MoueError(f"recipe {self.name!r}: the base row 'all' cannot replace", mend="use a region")
+            if not 0.0 <= row.amount <= 1.0:
+                raise MoueError(f"recipe {self.name!r}: amount {row.amount} of row {region!r} is not in [0, 1]")
+
+    def row(self, region: str) -> Row:
+        """The row of a region: what is said, else it adds by 1."""
+        return self.rows.get(region, Row())
+
+    @property
+    def regions(self) -> list[str]:
+        """Regions that this recipe uses, by cell or row, in order of first mention."""
+        return list(dict.fromkeys([cell.region for cell in self.cells] + list(self.rows)))
+
+    def with_(self, **changes: object) -> Recipe:
+        """A recipe with some fields replaced."""
+        return replace(self, **changes)  # type: ignore[arg-type]

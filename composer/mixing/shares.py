@@ -1,0 +1,48 @@
+"""How much of each row of a recipe arrives at each vertex, from effective masks, kinds of rows and their amounts.
+
+With amount t_r and effective mask e_r of region r, g_r = t_r e_r. A row that adds arrives by g_r. The rows that
+replace take the place of the base row: they arrive by g^_r = g_r / max(1, sum of g over them), and the base row by
+1 - sum of g^_r. None of it depends on the weights of the cells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError, unknown
+from composer.mixing.recipe import ALL, Recipe
+
+Masks = Mapping[str, NDArray[np.float64]]
+
+
+def shares(masks: Masks, recipe: Recipe, n_vertices: int) -> dict[str, NDArray[np.float64]]:
+    """(n,) in [0, 1] for `all` and every region that the recipe uses: its row's share at each vertex.
+
+    `masks` are effective masks (n,) by region. `all` may be left out: it is 1 everywhere.
+    Raises MoueError where the recipe uses a region that has no mask, or a mask is of another length.
+    """
+    added: dict[str, NDArray[np.float64]] = {}
+    replacing: dict[str, NDArray[np.float64]] = {}
+    for region in recipe.regions:
+        if region != ALL:
+            row = recipe.row(region)
+            share = row.amount * _mask(masks, region, n_vertices, recipe.name)
+            (replacing if row.kind == "replace" else added)[region] = share
+    base = np.full(n_vertices, recipe.row(ALL).amount)
+    if replacing:
+        crowd = np.maximum(1.0, np.sum(list(replacing.values()), axis=0))
+        replacing = {region: share / crowd for region, share in replacing.items()}
+        base *= np.maximum(0.0, 1.0 - np.sum(list(replacing.values()), axis=0))
+    return {ALL: base, **added, **replacing}
+
+
+def _mask(masks: Masks, region: str, n_vertices: int, recipe: str) -> NDArray[np.float64]:
+    if region not in masks:
+        raise unknown("region", region, [ALL, *masks], f"recipe {recipe}")
+    mask = np.asarray(masks[region], dtype=np.float64)
+    if mask.shape != (n_vertices,):
+        raise MoueError(f"the mask of region {region!r} has {len(mask)} values, the head {n_vertices} vertices")
+    return mask
