@@ -20,7 +20,7 @@ class Mesh:
 
     `groups`, `objects` and `materials` give polygon indices (int32) by name, in file order; `colours` (n, 3)
     in [0, 1]; `shapes` are displacements in the file's unit, where the format has them. `unit` is what the
-    file says its unit is, None where it does not say. `notes` tell what was guessed or left out, a sentence each.
+    file says its unit is, None where it does not say. `notes` tell what was guessed or left out.
     """
 
     polygons: Polygons

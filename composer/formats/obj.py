@@ -3,10 +3,10 @@
 Specification: Wavefront, "Object Files (.obj)", Advanced Visualizer manual, appendix B1; vertex colours after
 `v x y z` as many programs write them.
 
-Kept: polygons of any size, vertex order, texture coordinates, groups, objects, materials by name and the names
-of their files, vertex colours. Read as well: negative indices, continued lines, LF, CRLF and CR, comments.
-Lost on a plain read and write: normals, smoothing groups, comments, lines and points (`l`, `p`), the weight `w`.
-A target baked over its neutral's own text (`composer.formats.obj_text`) keeps all of that.
+Kept: polygons of any size, vertex order, texture coordinates, groups, objects, materials by name and the
+names of their files, vertex colours. Read as well: negative indices, continued lines, LF, CRLF and CR, comments.
+Lost on a plain read and write: normals, smoothing groups, comments, lines and points (`l`, `p`), weights `w`. A
+target baked over its neutral's own text (`composer.formats.obj_text`) keeps all of that.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ WIDE = 16
 
 
 def read(path: Path) -> Mesh:
-    """The mesh of an OBJ file. Raises MoueError, with the line where there is one, for what cannot be used."""
+    """The mesh of an OBJ file. Raises MoueError, with the line where there is one, for what is no use."""
     path = Path(path)
     return mesh_of_lines(find_lines(read_bytes(path)), path)
 
@@ -149,7 +149,7 @@ def _rows(file: IO[bytes], key: str, numbers: NDArray, tables: Tables) -> None:
         words: list = [word(key)]
         for column in range(block.shape[1]):
             words += tables.columns(block[:, column])
-        file.write(rows_of([*words, word("\n")], len(block))[0])
+        file.write(rows_of([*words, word("\n")], len(block)))
 
 
 def _faces(file: IO[bytes], mesh: Mesh) -> None:
@@ -165,7 +165,7 @@ def _faces(file: IO[bytes], mesh: Mesh) -> None:
 
 
 def _stretches(n_faces: int, names: list[tuple[str, dict[str, Ints]]]) -> Iterator[tuple[int, int, str]]:
-    """(first face, one past the last, the lines before them) wherever the names of the faces stay the same."""
+    """(first face, one past the last, the lines before them) wherever the faces' names stay the same."""
     labels, words = [], []
     for key, held in names:
         label, sets = _labels(n_faces, held)
@@ -227,7 +227,7 @@ def _narrow(mesh: Mesh, starts: NDArray[np.int64], counts: Ints, tables: Tables)
             has = there & (texture >= 0)
             words += [np.where(has, np.uint32(47), np.uint32(0))]
             words += _where(has, integers_text(np.maximum(texture, 0) + np.int64(1), tables))
-    return rows_of([*words, word("\n")], len(counts))[0]
+    return rows_of([*words, word("\n")], len(counts))
 
 
 def _where(there: NDArray[np.bool_], words: list) -> list:

@@ -101,16 +101,24 @@ class Tables:
         return out
 
 
-def rows_of(
-    columns: list[Words | int], count: int, lengths: bool = False
-) -> tuple[Bytes, NDArray[np.int64] | None]:
-    """The text of `count` rows laid out in words, zeros taken out; with `lengths`, also each row's bytes."""
+def rows_of(columns: list[Words | int], count: int) -> Bytes:
+    """The text of `count` rows laid out in words, the zeros taken out."""
+    flat = _grid(columns, count)
+    return flat[flat != 0]
+
+
+def rows_and_lengths(columns: list[Words | int], count: int) -> tuple[Bytes, NDArray[np.int64]]:
+    """The text of `count` rows, and how many bytes (count,) each has."""
+    flat = _grid(columns, count)
+    there = flat != 0
+    return flat[there], there.reshape(count, -1).sum(axis=1)
+
+
+def _grid(columns: list[Words | int], count: int) -> Bytes:
     grid = np.empty((count, len(columns)), dtype="<u4")
     for place, column in enumerate(columns):
         grid[:, place] = column
-    flat = grid.reshape(-1).view(np.uint8)
-    there = flat != 0
-    return flat[there], there.reshape(count, -1).sum(axis=1) if lengths else None
+    return grid.reshape(-1).view(np.uint8)
 
 
 def word(text: str) -> int:

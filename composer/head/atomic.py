@@ -15,8 +15,8 @@ from composer.errors import MoueError
 def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: bool = True) -> None:
     """Call `fill(file)` on a new binary file beside `path`, then put it in the place of `path`.
 
-    Whatever happens in between, `path` holds its old content or all of the new; with `sync`, that also goes for
-    a loss of power (big files that can be made again may do without). Raises MoueError where the
+    Whatever happens in between, `path` holds its old content or all of the new; with `sync`, that also goes
+    for a loss of power (big files that can be made again may do without). Raises MoueError where the
     folder cannot be written; errors of `fill` itself pass through, and leave nothing behind.
     """
     path = Path(path)

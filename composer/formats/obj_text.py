@@ -1,0 +1,255 @@
+"""A target as its neutral's own OBJ text with other `v` lines.
+
+Everything else of the text stays as it is, byte for byte: comments, groups, smoothing, materials, line ends,
+what stands behind the three numbers of a vertex. A vertex that does not move keeps its whole line. Two things
+follow the vertices:
+
+- normals (`vn`): each is made again as the area-weighted mean of the polygons whose corners use it, wherever
+  one of those moved (so hard edges stay hard); one that no moved polygon uses keeps its line;
+- `mtllib` names are made relative to the folder that is written to.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from functools import cached_property
+from itertools import islice
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.formats.obj_digits import Tables, decimals_for, rows_and_lengths, rows_of, word
+from composer.formats.obj_lines import OTHER, VN, Lines, V, find_lines, read_bytes
+from composer.formats.obj_normals import corner_normals
+from composer.formats.obj_numbers import tokens
+from composer.formats.obj_scan import WORKERS, Corners, scan_corners, scan_numbers, scan_vertices
+from composer.head.atomic import write_whole
+
+ROWS = 1 << 15
+
+
+class ObjText:
+    """The text of a neutral, read once; `write` then makes targets of it.
+
+    `positions` (n, 3) float64 are the neutral's, in the file's unit.
+    """
+
+    def __init__(self, path: Path | str) -> None:
+        """Read the text of `path`. Raises MoueError where it is no OBJ that can be used."""
+        self.path = Path(path)
+        self._lines: Lines = find_lines(read_bytes(self.path))
+        raw = read_bytes(self.path) if self._lines.continued else self._lines.data
+        self._data = raw
+        self.positions, _ = scan_vertices(self._lines, self.path)
+        self._numeric = np.flatnonzero((self._lines.kinds == V) | (self._lines.kinds == VN))
+        starts = self._lines.starts[self._numeric]
+        kind = np.uint32 if len(raw) < 2**32 else np.int64
+        self._starts, self._stops = starts.astype(kind), self._third_ends(starts).astype(kind)
+        self._is_normal = self._lines.kinds[self._numeric] == VN
+        self._libraries = [
+            int(line)
+            for line in self._lines.of_kind(OTHER)
+            if self._lines.text(int(line)).startswith("mtllib")
+        ]
+        ends = [int(self._lines.ends[line]) for line in self._libraries]
+        begins = [int(self._lines.starts[line]) for line in self._libraries]
+        self._library_places = list(zip(begins, ends, strict=True))
+        self._size = os.path.getsize(self.path)
+        if not self._is_normal.any():
+            self._lines = Lines(raw, *(np.zeros(0, np.int64),) * 2, np.zeros(0, np.uint8), False)  # type: ignore[arg-type]
+
+    def _third_ends(self, starts: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Where the third number of every `v` and `vn` line ends."""
+        out = np.empty(len(starts), dtype=np.int64)
+        data, ends = self._lines.data, self._lines.ends[self._numeric]
+        for low in range(0, len(starts), ROWS):
+            high = min(low + ROWS, len(starts))
+            base = int(starts[low])
+            begin, end = tokens(data[base : int(ends[high - 1]) + 1])
+            at = starts[low:high] - base
+            first = np.searchsorted(begin, at)
+            out[low:high] = end[np.minimum(first + 3, len(end) - 1)] + base
+        return out
+
+    @cached_property
+    def _corners(self) -> Corners:
+        return scan_corners(self._lines, self.path, normals=True)
+
+    @cached_property
+    def _old_normals(self) -> NDArray[np.float64]:
+        chosen = self._lines.of_kind(VN)
+        return scan_numbers(self._lines, chosen, self.path, "normal", (3,))
+
+    def write(
+        self, path: Path | str, positions: NDArray, moved: NDArray[np.bool_] | None = None
+    ) -> tuple[str, ...]:
+        """Write the text to `path` with `positions` (n, 3), in the file's unit, in place of the neutral's.
+
+        `moved` (n,) says which vertices get a new line; without it, those whose position is not the neutral's
+        own number. New numbers keep 1e-7 of the head's size. Returns notes: what became of normals and of
+        material files. Raises MoueError where the count differs or the file cannot be written.
+        """
+        path = Path(path)
+        if positions.shape != self.positions.shape:
+            raise MoueError(f"{len(positions)} vertices for a text of {len(self.positions)}", self.path)
+        if moved is None:
+            moved = np.any(positions != self.positions, axis=1)
+        notes: list[str] = []
+        normals, renewed = self._normals(positions, moved, notes)
+        libraries = self._rewritten(path, notes)
+        rows = _Rows(self, positions, moved, normals, renewed)
+        write_whole(path, lambda file: self._fill(file, rows, libraries), sync=False)
+        return tuple(notes)
+
+    def _normals(
+        self, positions: NDArray, moved: NDArray[np.bool_], notes: list[str]
+    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+        if not self._is_normal.any():
+            return np.zeros((0, 3)), np.zeros(0, dtype=bool)
+        corners = self._corners
+        if corners.normals is None:
+            return self._old_normals, np.zeros(len(self._old_normals), dtype=bool)
+        made, renewed = corner_normals(
+            corners.counts, corners.vertices, corners.normals, positions, moved, len(self._old_normals)
+        )
+        renewed &= np.any(made != 0, axis=1)
+        if renewed.any():
+            notes.append(f"{int(renewed.sum())} normals were made again from the moved polygons.")
+        return np.where(renewed[:, None], made, self._old_normals), renewed
+
+    def _rewritten(self, path: Path, notes: list[str]) -> list[tuple[int, int, bytes]]:
+        """The `mtllib` lines, as (begin, end, new text), their files named from the folder of `path`."""
+        out = []
+        here, there = self.path.parent.resolve(), path.parent.resolve()
+        for begin, end in self._library_places:
+            line = self._data[begin:end].tobytes()
+            ending = line[len(line.rstrip(b"\r")) :]
+            names = material_names(line.decode("utf-8", "surrogateescape").rstrip(), self.path)
+            if here == there or not names or any(not (here / name).exists() for name in names):
+                out.append((begin, end, line))
+                continue
+            moved = [_relative(here / name, there) for name in names]
+            notes.append(f"Material files are named from the new folder: {', '.join(moved)}.")
+            out.append(
+                (begin, end, ("mtllib " + " ".join(moved)).encode("utf-8", "surrogateescape") + ending)
+            )
+        return out
+
+    def _fill(self, file: IO[bytes], rows: _Rows, libraries: list[tuple[int, int, bytes]]) -> None:
+        at = 0
+        for begin, end, text in [*libraries, (self._size, self._size, b"")]:
+            self._copy(file, rows, at, begin)
+            file.write(text)
+            at = end
+
+    def _copy(self, file: IO[bytes], rows: _Rows, low: int, high: int) -> None:
+        """The bytes [low, high) of the text with the new rows in them."""
+        first, last = (int(np.searchsorted(self._starts, place)) for place in (low, high))
+        if first == last:
+            file.write(self._data[low:high])
+            return
+        file.write(self._data[low : int(self._starts[first])])
+        spans = [(a, min(a + ROWS, last)) for a in range(first, last, ROWS)]
+        for piece in _ahead(lambda span: rows.text(*span, high), spans):
+            file.write(piece)
+
+
+def material_names(line: str, path: Path) -> list[str]:
+    """The files a `mtllib` line names: one where a file of the whole text is there, or several."""
+    rest = line.removeprefix("mtllib").strip()
+    return [rest] if rest and (path.parent / rest).exists() else rest.split()
+
+
+def _relative(target: Path, folder: Path) -> str:
+    try:
+        return Path(os.path.relpath(target, folder)).as_posix()
+    except ValueError:  # another drive
+        return target.as_posix()
+
+
+class _Rows:
+    """The new text of stretches of `v` and `vn` lines, with whatever stands between them."""
+
+    def __init__(
+        self,
+        text: ObjText,
+        positions: NDArray,
+        moved: NDArray[np.bool_],
+        normals: NDArray[np.float64],
+        renewed: NDArray[np.bool_],
+    ) -> None:
+        self.text_of, self.positions, self.moved, self.normals, self.renewed = (
+            text,
+            positions,
+            moved,
+            normals,
+            renewed,
+        )
+        size = float(np.linalg.norm(np.ptp(text.positions, axis=0)))
+        self.tables = Tables(decimals_for(size, float(np.abs(positions).max(initial=0.0))))
+        self.mixed = bool(text._is_normal.any())
+        if self.mixed:
+            self.number = (
+                np.where(text._is_normal, np.cumsum(text._is_normal), np.cumsum(~text._is_normal)) - 1
+            )
+
+    def _of(
+        self, low: int, high: int
+    ) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.uint32] | int]:
+        """Which of the lines [low, high) are new, the numbers of those, and their key."""
+        if not self.mixed:
+            new = self.moved[low:high]
+            return new, np.asarray(self.positions[low:high][new], dtype=np.float64), word("v")
+        normal, number = self.text_of._is_normal[low:high], self.number[low:high]
+        new = np.empty(high - low, dtype=bool)
+        new[normal], new[~normal] = self.renewed[number[normal]], self.moved[number[~normal]]
+        values = np.empty((high - low, 3))
+        values[normal], values[~normal] = self.normals[number[normal]], self.positions[number[~normal]]
+        return new, values[new], np.where(normal[new], np.uint32(word("vn")), np.uint32(word("v")))
+
+    def text(self, low: int, high: int, limit: int) -> NDArray[np.uint8]:
+        """The bytes from line `low` to where line `high` begins, or to `limit` where that comes first."""
+        own = self.text_of
+        begin = int(own._starts[low])
+        end = min(int(own._starts[high]), limit) if high < len(own._starts) else limit
+        source = own._data[begin:end]
+        new, values, key = self._of(low, high)
+        if not new.any():
+            return source
+        words: list = [key]
+        for column in range(3):
+            words += self.tables.columns(values[:, column])
+        starts = own._starts[low:high].astype(np.int64) - begin
+        stops = own._stops[low:high].astype(np.int64) - begin
+        after = np.append(starts[1:], end - begin)
+        if len(values) == len(new) and bool(np.all(after - stops == 1)):  # every line is new and ends at once
+            return rows_of([*words, word("\n")], len(values))
+        heads, head_lengths = rows_and_lengths(words, len(values))
+        parts = np.stack([stops - starts, after - stops], axis=1)
+        keep = np.ones((len(new), 2), dtype=bool)
+        keep[new, 0] = False
+        tails = source[np.repeat(keep.ravel(), parts.ravel())]
+        parts[new, 0] = head_lengths
+        is_head = np.repeat(~keep.ravel(), parts.ravel())
+        out = np.empty(len(is_head), dtype=np.uint8)
+        out[is_head] = heads
+        out[~is_head] = tails
+        return out
+
+
+def _ahead(work, spans: list[tuple[int, int]]) -> Iterator[NDArray[np.uint8]]:  # type: ignore[no-untyped-def]
+    """The results of `work` in order, a few made ahead on other threads."""
+    if len(spans) < 2 or WORKERS == 1:
+        yield from map(work, spans)
+        return
+    with ThreadPoolExecutor(WORKERS) as pool:
+        coming = iter(spans)
+        waiting = [pool.submit(work, span) for span in islice(coming, WORKERS + 2)]
+        while waiting:
+            yield waiting.pop(0).result()
+            waiting += [pool.submit(work, span) for span in islice(coming, 1)]
