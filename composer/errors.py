@@ -1,0 +1,67 @@
+"""What a person is told when their input cannot be used: one line that says what, where and what to do."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from os import PathLike
+
+LINE_LIMIT = 200
+
+
+class MoueError(Exception):
+    """A mistake in what was given to Moue. Its text is one line of at most 200 characters.
+
+    The line reads `path:line: what; mend`: `where` is a path (or the name of an input), `line` a line of that
+    file counted from 1, `mend` what the person can do. A long path is shortened in its middle, never the words.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        where: str | PathLike[str] | None = None,
+        line: int | None = None,
+        mend: str | None = None,
+    ) -> None:
+        self.what, self.where, self.line, self.mend = what, where, line, mend
+        super().__init__(self._one_line())
+
+    def _one_line(self) -> str:
+        words = " ".join((self.what + (f"; {self.mend}" if self.mend else "")).split())
+        if self.where is None:
+            return shorten(words, LINE_LIMIT)
+        tail = f":{self.line}: " if self.line is not None else ": "
+        place = shorten_middle(" ".join(str(self.where).split()), max(60, LINE_LIMIT - len(tail) - len(words)))
+        return shorten(place + tail + words, LINE_LIMIT)
+
+
+def shorten(text: str, limit: int) -> str:
+    """`text` cut to `limit` characters, an ellipsis at the end where something is missing."""
+    return text if len(text) <= limit else text[: limit - 1] + "…"
+
+
+def shorten_middle(text: str, limit: int) -> str:
+    """`text` cut to `limit` characters, its beginning and its end kept."""
+    if len(text) <= limit:
+        return text
+    head = (limit - 1) // 3
+    return text[:head] + "…" + text[len(text) - (limit - 1 - head) :]
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """A hint for a name that is not there: `did you mean a, b` of the closest names, or the first few there are.
+
+    Returns "" where `names` is empty.
+    """
+    known = list(names)
+    close = difflib.get_close_matches(name, known, n=3, cutoff=0.55)
+    if close:
+        return "did you mean " + " or ".join(close)
+    if not known:
+        return ""
+    return "there is " + ", ".join(known[:4]) + (f" and {len(known) - 4} more" if len(known) > 4 else "")
+
+
+def unknown(kind: str, name: str, names: Iterable[str], where: str | PathLike[str] | None = None) -> MoueError:
+    """The error for an unknown region, shape, recipe and the like, with the nearest names."""
+    return MoueError(f"no {kind} is named {shorten(repr(name), 60)}", where=where, mend=nearest(name, names) or None)
