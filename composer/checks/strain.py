@@ -46,7 +46,9 @@ def stretches(rest: Floats, pose: Floats) -> Floats:
 
 def principal_stretches(rest: NDArray, pose: NDArray, triangles: NDArray) -> Floats:
     """(t, 2) principal stretches of `triangles` (t, 3) from `rest` to `pose` (n, 3), the larger first; 1 is none."""
-    return stretches(metric(np.asarray(rest, dtype=np.float64), triangles), metric(np.asarray(pose), triangles))
+    return stretches(
+        metric(np.asarray(rest, dtype=np.float64), triangles), metric(np.asarray(pose), triangles)
+    )
 
 
 def strain_size(stretch: Floats) -> Floats:

@@ -62,7 +62,9 @@ def look(direction: tuple[float, float, float]) -> Floats:
     return np.stack([right, np.cross(back, right), back])
 
 
-def frame(points: Floats, axes: Floats, size: tuple[int, int], fill: float, lens_deg: float = LENS_DEG) -> Camera:
+def frame(
+    points: Floats, axes: Floats, size: tuple[int, int], fill: float, lens_deg: float = LENS_DEG
+) -> Camera:
     """A camera along `axes` that shows all of `points` (k, 3) mm, centred, filling `fill` of the picture.
 
     `size` is (width, height) in pixels; `fill` in (0, 1] is the part of the width or of the height, whichever is

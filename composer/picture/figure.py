@@ -73,7 +73,12 @@ class Figure:
     def of(cls, head: Head, level: int = 1) -> Figure:
         """The figure of a head."""
         return cls(
-            head.polygons, head.neutral, parts=head.parts, groups=head.groups, landmarks=head.landmarks, level=level
+            head.polygons,
+            head.neutral,
+            parts=head.parts,
+            groups=head.groups,
+            landmarks=head.landmarks,
+            level=level,
         )
 
     def lift(self, values: NDArray) -> Floats:

@@ -109,7 +109,9 @@ def draw_legend(canvas: Image, scale: Scale, box: Box, size: int = 13) -> Box:
     third = (right - left) // 3
     middle = 0.5 * (scale.low + scale.high)
     write(draw, scale.number(scale.low), (left, row[0], left + third, row[1]), size=size)
-    write(draw, scale.number(middle), (left + third, row[0], right - third, row[1]), size=size, align="middle")
+    write(
+        draw, scale.number(middle), (left + third, row[0], right - third, row[1]), size=size, align="middle"
+    )
     write(draw, scale.number(scale.high), (right - third, row[0], right, row[1]), size=size, align="right")
     return left, top, right, row[1]
 

@@ -28,7 +28,9 @@ class Light:
 
     def __init__(self, camera: Camera) -> None:
         axes = camera.axes.copy()
-        level = unit(axes[2] * np.array([1.0, 0.35, 1.0]))  # the window does not go under the floor with the eye
+        level = unit(
+            axes[2] * np.array([1.0, 0.35, 1.0])
+        )  # the window does not go under the floor with the eye
         axes = np.stack([axes[0], np.cross(level, axes[0]), level])
         self.window = unit(np.array(WINDOW)) @ axes
         self.across = unit(np.cross(np.array([0.0, 1.0, 0.0]), self.window))
@@ -52,7 +54,9 @@ class Light:
         edge = np.clip((1.15 - np.maximum(x, y)) / 0.3, 0.0, 1.0)
         return np.where(ahead > 0.0, edge, 0.0)
 
-    def on(self, normals: Floats, sight: Floats, albedo: Floats, sheen: Floats, open_: Floats, lit: Floats) -> Floats:
+    def on(
+        self, normals: Floats, sight: Floats, albedo: Floats, sheen: Floats, open_: Floats, lit: Floats
+    ) -> Floats:
         """(k, 3) light that leaves towards the eye.
 
         `normals`, `sight` (from the eye) are unit (k, 3); `albedo` (k, 3); `sheen`, `open_` (how free of
@@ -82,4 +86,6 @@ def develop(light: Floats) -> Floats:
     exposed = light * 1.06
     shoulder = 0.72
     over = np.maximum(exposed - shoulder, 0.0)
-    return np.where(exposed < shoulder, exposed, shoulder + (1.0 - shoulder) * (1.0 - np.exp(-over / (1.0 - shoulder))))
+    return np.where(
+        exposed < shoulder, exposed, shoulder + (1.0 - shoulder) * (1.0 - np.exp(-over / (1.0 - shoulder)))
+    )

@@ -99,7 +99,9 @@ def lip_weights(polygons: Polygons, landmarks: Landmarks) -> Floats:
     weight = np.zeros(polygons.n_vertices)
     for border_name, line_name in (("upper_lip", "lip_line_upper"), ("lower_lip", "lip_line_lower")):
         border, line = landmarks.curves.get(border_name), landmarks.curves.get(line_name)
-        if not (isinstance(border, np.ndarray) and isinstance(line, np.ndarray) and len(border) and len(line)):
+        if not (
+            isinstance(border, np.ndarray) and isinstance(line, np.ndarray) and len(border) and len(line)
+        ):
             continue
         to_line = _steps(polygons.adjacency, line)
         to_border = _steps(polygons.adjacency, border)

@@ -44,7 +44,9 @@ class Rays:
         joined = {key: np.concatenate([a[key] for a in answers]) for key in ("primID", "u", "v", "tfar")}
         return Hits(joined["primID"], joined["u"], joined["v"], joined["tfar"])
 
-    def blocked(self, origins: NDArray, directions: NDArray, reach_mm: float | None = None) -> NDArray[np.bool_]:
+    def blocked(
+        self, origins: NDArray, directions: NDArray, reach_mm: float | None = None
+    ) -> NDArray[np.bool_]:
         """(k,) whether something lies along each ray (k, 3), within `reach_mm` where given."""
 
         def ask(o: NDArray, d: NDArray) -> NDArray:

@@ -49,7 +49,9 @@ class Studio:
         """The studio of a head, at a level (0 to 8)."""
         return cls(Figure.of(head, level))
 
-    def camera(self, view: str, size: tuple[int, int], poses: Sequence[NDArray] = (), fill: float = FILL) -> Camera:
+    def camera(
+        self, view: str, size: tuple[int, int], poses: Sequence[NDArray] = (), fill: float = FILL
+    ) -> Camera:
         """A camera of a named view that holds the neutral and all of `poses` (n, 3): one frame for a whole sheet."""
         points = np.concatenate([self.figure.neutral, *poses]) if poses else self.figure.neutral
         return camera_of(view, points, size, fill)

@@ -68,7 +68,9 @@ def shapes_of(head: Head, names: Sequence[str] | None = None) -> list[Entry]:
     for name in head.shape_names if names is None else names:
         target = head.target(name)
         furthest = float(movement(head.neutral, target).max(initial=0.0))
-        entries.append(Entry(name, target, f"moves up to {furthest:.1f} mm" if furthest > 0.0 else "does not move"))
+        entries.append(
+            Entry(name, target, f"moves up to {furthest:.1f} mm" if furthest > 0.0 else "does not move")
+        )
     return entries
 
 
@@ -101,7 +103,9 @@ def contact_sheet(
     width = 2 * MARGIN + across * camera.width + (across - 1) * GAP
     height = MARGIN + head_height + down * (camera.height + label_height) + (down - 1) * GAP + MARGIN // 2
     image = Images.new("RGB", (width, height), BACKGROUND)
-    headings = _headings(image, title, counts or f"{len(entries)} poses, {view.replace('_', ' ')} view", legend)
+    headings = _headings(
+        image, title, counts or f"{len(entries)} poses, {view.replace('_', ' ')} view", legend
+    )
     draw = ImageDraw.Draw(image)
     cells = []
     for i, entry in enumerate(entries):
@@ -142,7 +146,9 @@ def _headings(image: Image, title: str, counts: str, legend: Scale | None) -> li
     boxes: list[Box] = []
     if legend is not None:
         left = max(MARGIN, right - 260)
-        boxes.append(draw_legend(image, legend, (left, MARGIN - 10, right, MARGIN + legend_height()), NOTE_SIZE))
+        boxes.append(
+            draw_legend(image, legend, (left, MARGIN - 10, right, MARGIN + legend_height()), NOTE_SIZE)
+        )
         right = left - 24
     top = MARGIN - 4
     middle = top + line_height(TITLE_SIZE)

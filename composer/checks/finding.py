@@ -1,0 +1,53 @@
+"""What a check found: one thing that is wrong, or that could not be looked at, and where."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Severity = Literal["error", "warning", "note"]
+SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
+_NONE: NDArray[np.int32] = np.zeros(0, dtype=np.int32)
+_NONE.setflags(write=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Finding:
+    """One finding.
+
+    `code` is `check.kind`; `words` say what is wrong; `mend` what to do about it; `vertices` (k,) are the places
+    and `amounts` (k,) how bad each is, in the unit of `value`, which is the worst of them; `unit` is mm, degrees,
+    percent or "" for a count; `where` names the recipe, the region or the part.
+    """
+
+    code: str
+    severity: Severity
+    words: str
+    mend: str = ""
+    vertices: NDArray[np.int32] = field(default_factory=lambda: _NONE)
+    amounts: NDArray[np.float64] | None = None
+    value: float = 0.0
+    unit: str = ""
+    where: str = ""
+
+    @property
+    def rank(self) -> tuple[int, float]:
+        """For sorting, worst first: the severity, then the larger value."""
+        return SEVERITIES.index(self.severity), -self.value
+
+    @property
+    def measure(self) -> str:
+        """The value with its unit, "" where there is none."""
+        if not self.unit:
+            return ""
+        return f"{self.value:.0f} {self.unit}" if self.unit == "percent" else f"{self.value:.2f} {self.unit}"
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain values for JSON; the vertices as a list."""
+        return {
+            "code": self.code, "severity": self.severity, "words": self.words, "mend": self.mend,
+            "value": self.value, "unit": self.unit, "where": self.where, "vertices": self.vertices.tolist(),
+        }  # fmt: skip

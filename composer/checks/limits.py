@@ -1,0 +1,37 @@
+"""From where on something counts as wrong. Every limit is common practice without a source unless said.
+
+Lengths are millimetres on a head of adult size; `of` scales them with the head, so that a head ten times as large
+is judged the same. Strains are parts of length (0.35 is 35 percent).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+ADULT_DIAGONAL_MM = 330.0  # bounding box of an adult head with its neck, about
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits of all checks; see the module's words."""
+
+    flipped_deg: float = 90.0  # a face that turned further than this points the other way
+    stretch_warning: float = 0.35  # beyond what the recipe's own shapes do
+    stretch_error: float = 1.0
+    stretch_faces: int = 3  # a single sliver is no finding
+    lips_warning_mm: float = 0.15
+    lips_error_mm: float = 0.6
+    lids_warning_mm: float = 0.10
+    lids_error_mm: float = 0.5
+    lids_gap_mm: float = 1.5  # further off the eyeball than at rest
+    seam_warning: float = 0.10  # 95th percentile of strain in excess on a ramp
+    seam_error: float = 0.35
+    seam_slope: float = 0.3  # mismatch over ramp width above which a wider ramp is advised
+    empty_mm: float = 1e-3
+    pop_mm: float = 0.5  # a step of a sweep that jumps by this much more than its neighbours
+
+    def of(self, diagonal_mm: float) -> Limits:
+        """The same limits for a head of this diagonal in mm."""
+        scale = diagonal_mm / ADULT_DIAGONAL_MM if diagonal_mm > 0.0 else 1.0
+        lengths = {f.name: getattr(self, f.name) * scale for f in fields(self) if f.name.endswith("_mm")}
+        return replace(self, **lengths)

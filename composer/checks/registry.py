@@ -1,0 +1,34 @@
+"""All checks, in the order in which they run, and how to run them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from composer.checks.check import Check
+from composer.checks.empty import EMPTY
+from composer.checks.finding import Finding
+from composer.checks.flipped import FLIPPED
+from composer.checks.lids import LIDS
+from composer.checks.lips import LIPS
+from composer.checks.seam import SEAM
+from composer.checks.stretch import STRETCH
+from composer.checks.subject import CheckSubject
+from composer.errors import unknown
+
+CHECKS: tuple[Check, ...] = (EMPTY, FLIPPED, STRETCH, SEAM, LIPS, LIDS)
+
+
+def chosen(names: Iterable[str]) -> tuple[Check, ...]:
+    """The checks of these names, in the registry's order. Raises MoueError for a name that is none."""
+    wanted = list(names)
+    known = [check.name for check in CHECKS]
+    for name in wanted:
+        if name not in known:
+            raise unknown("check", name, known)
+    return tuple(check for check in CHECKS if check.name in wanted)
+
+
+def run_checks(subject: CheckSubject, checks: Sequence[Check] = CHECKS) -> list[Finding]:
+    """All findings of `checks` on one pose, worst first."""
+    found = [finding for check in checks for finding in check.run(subject)]
+    return sorted(found, key=lambda finding: finding.rank)

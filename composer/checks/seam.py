@@ -1,0 +1,103 @@
+"""Regions that tear where they meet: strain on the ramp of a mask, beyond what the shapes themselves do.
+
+Why it matters: where a region's mask falls from 1 to 0, two movements have to meet within the ramp's width. What
+they disagree about, divided by the width, becomes strain. Measured by the 95th percentile over the ramp, because
+the largest value on a ramp of a few triangles says little.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.checks.check import Check
+from composer.checks.finding import Finding, Severity
+from composer.checks.subject import CheckSubject
+from composer.mixing.recipe import ALL
+
+Floats = NDArray[np.float64]
+_LOW, _HIGH = 0.02, 0.98
+
+
+def ramp_triangles(mask: NDArray, triangles: NDArray) -> NDArray[np.int64]:
+    """Triangles (indices) on which a mask (n,) is neither all 0 nor all 1 nor constant."""
+    values = np.asarray(mask, dtype=np.float64)[triangles]
+    low, high = values.min(axis=1), values.max(axis=1)
+    return np.flatnonzero((high > _LOW) & (low < _HIGH) & (high - low > 1e-3))
+
+
+def ramp_width_mm(mask: NDArray, triangles: NDArray, rest_metric: Floats) -> float:
+    """The width in mm over which a mask goes from 0 to 1: one over its median slope, 0 where it has none.
+
+    The slope of a linear function on a triangle is sqrt(d^T G^-1 d), with d its differences along two edges and
+    G the metric (3, t) of those edges.
+    """
+    if not len(triangles):
+        return 0.0
+    values = np.asarray(mask, dtype=np.float64)[triangles]
+    d1, d2 = values[:, 1] - values[:, 0], values[:, 2] - values[:, 0]
+    a, b, c = rest_metric
+    area = a * c - b * b
+    squared = (c * d1 * d1 - 2.0 * b * d1 * d2 + a * d2 * d2) / np.where(area > 0.0, area, 1.0)
+    slope = np.sqrt(np.maximum(squared[area > 0.0], 0.0))
+    steep = slope[slope > 0.0]
+    return float(1.0 / np.median(steep)) if len(steep) else 0.0
+
+
+def mismatch_mm(subject: CheckSubject, region: str, vertices: NDArray) -> float:
+    """How far apart, in mm, the movements are that meet on a ramp: the 95th percentile over its vertices."""
+    row, base = np.zeros((len(vertices), 3)), np.zeros((len(vertices), 3))
+    for source in subject.sources:
+        if source.cell.region == region:
+            row += source.delta[vertices]
+        elif source.cell.region == ALL:
+            base += source.delta[vertices]
+    replaces = subject.recipe is not None and subject.recipe.row(region).kind == "replace"
+    apart = row - base if replaces else row
+    return float(np.quantile(np.sqrt(np.einsum("ij,ij->i", apart, apart)), 0.95)) if len(vertices) else 0.0
+
+
+def _run(subject: CheckSubject) -> Iterator[Finding]:
+    limits, facts = subject.limits, subject.facts
+    for region in subject.regions:
+        if region not in subject.masks:
+            yield Finding(
+                "seam.mask", "note", f"the border of {region} was not looked at: its mask is not there",
+                mend="check the document that holds the region", where=region,
+            )  # fmt: skip
+            continue
+        ramp = ramp_triangles(subject.masks[region], facts.triangles)
+        if not len(ramp):
+            continue
+        excess = subject.excess[ramp]
+        worst = float(np.quantile(excess, 0.95))
+        if worst <= limits.seam_warning:
+            continue
+        severity: Severity = "error" if worst > limits.seam_error else "warning"
+        width = ramp_width_mm(subject.masks[region], facts.triangles[ramp], facts.rest_metric[:, ramp])
+        apart = mismatch_mm(subject, region, np.unique(facts.triangles[ramp]))
+        over = ramp[excess > limits.seam_warning]
+        vertices, amounts = subject.at_vertices(over, subject.excess[over])
+        yield Finding(
+            code="seam.ramp",
+            severity=severity,
+            words=f"the border of {region} is strained {worst * 100.0:.0f} percent beyond its shapes: "
+            f"{apart:.1f} mm have to meet within {width:.1f} mm",
+            mend=_advice(apart, width, limits.seam_slope),
+            vertices=vertices,
+            amounts=amounts * 100.0,
+            value=worst * 100.0,
+            unit="percent",
+            where=region,
+        )
+
+
+def _advice(apart: float, width: float, slope: float) -> str:
+    if apart > slope * width > 0.0:
+        return f"widen the ramp to about {apart / slope:.0f} mm, or join the recipe seamless"
+    return "soften the mask there, or join the recipe seamless"
+
+
+SEAM = Check("seam", "regions that tear where they meet", "movements that disagree meet on a ramp", _run)

@@ -1,0 +1,206 @@
+"""What the checks look at: one pose of one head, the recipe that made it, and facts computed once.
+
+`HeadFacts` holds what depends on the head alone and is shared by all poses; `CheckSubject` is one pose and keeps
+what several checks need, so that each thing is computed once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.checks.limits import Limits
+from composer.checks.strain import metric, stretches
+from composer.errors import MoueError
+from composer.head.head import Head
+from composer.mixing.recipe import ALL, REMAINDER, Cell, Recipe
+
+Floats = NDArray[np.float64]
+_CALM = 0.02  # a triangle strained less than this is not compared with the shapes
+
+
+class HeadFacts:
+    """Facts of a head that its checks share: triangles of the skin, their metric at rest, curves by name."""
+
+    def __init__(self, head: Head, limits: Limits | None = None) -> None:
+        self.head = head
+        self.limits = (limits or Limits()).of(head.diagonal)
+
+    @cached_property
+    def face_is_skin(self) -> NDArray[np.bool_]:
+        """(f,) whether all corners of a polygon are skin."""
+        polygons = self.head.polygons
+        on = np.ones(polygons.n_faces, dtype=bool)
+        on[polygons.corner_face[~self.head.skin[polygons.indices]]] = False
+        return on
+
+    @cached_property
+    def triangles(self) -> NDArray[np.int32]:
+        """(t, 3) the triangles of the skin."""
+        polygons = self.head.polygons
+        return np.ascontiguousarray(polygons.triangles[self.face_is_skin[polygons.triangle_face]])
+
+    @cached_property
+    def rest_metric(self) -> Floats:
+        """(3, t) the metric of the skin's triangles at rest."""
+        return metric(self.head.neutral, self.triangles)
+
+    def curve(self, name: str) -> NDArray[np.int32] | None:
+        """The vertices of a landmark curve, or None where the head has none that is made of vertices."""
+        marks = self.head.landmarks
+        curve = marks.curves.get(name) if marks is not None else None
+        return curve if isinstance(curve, np.ndarray) and len(curve) else None
+
+    def steps_from(self, start: NDArray, most: int) -> NDArray[np.int64]:
+        """(n,) number of edges from the nearest of `start`, counted up to `most`; `most + 1` beyond."""
+        adjacency = self.head.polygons.adjacency
+        steps = np.full(self.head.n_vertices, most + 1, dtype=np.int64)
+        steps[start] = 0
+        front = np.asarray(start)
+        for k in range(1, most + 1):
+            near = np.unique(adjacency[front].indices)
+            front = near[steps[near] > most]
+            steps[front] = k
+            if not len(front):
+                break
+        return steps
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """What one cell would do alone and everywhere: displacement (n, 3) in mm at its weight."""
+
+    cell: Cell
+    delta: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class CheckSubject:
+    """One pose (n, 3) mm of a head.
+
+    `masks` are the effective masks (n,) by region; `recipe` what made the pose, or None for vertices from
+    elsewhere; `mirror` the permutation (n,) that mirrored cells use.
+    Raises MoueError where a length does not fit the head.
+    """
+
+    facts: HeadFacts
+    pose: NDArray
+    name: str = ""
+    recipe: Recipe | None = None
+    masks: Mapping[str, NDArray] = field(default_factory=dict)
+    mirror: NDArray | None = None
+
+    def __post_init__(self) -> None:
+        n = self.head.n_vertices
+        if np.shape(self.pose) != (n, 3):
+            raise MoueError(
+                f"the pose {self.name!r} has {len(self.pose)} vertices, the head {n}", self.head.path
+            )
+        if not np.isfinite(self.pose).all():
+            bad = int(np.flatnonzero(~np.isfinite(self.pose).all(axis=1))[0])
+            raise MoueError(f"the pose {self.name!r} has no position at vertex {bad}", self.head.path)
+
+    @classmethod
+    def of(cls, head: Head, pose: NDArray, **more: object) -> CheckSubject:
+        """A subject with facts of its own; use the constructor to share facts between poses."""
+        return cls(HeadFacts(head), pose, **more)  # type: ignore[arg-type]
+
+    @property
+    def head(self) -> Head:
+        """The head."""
+        return self.facts.head
+
+    @property
+    def limits(self) -> Limits:
+        """The limits, in the head's size."""
+        return self.facts.limits
+
+    @cached_property
+    def movement(self) -> Floats:
+        """(n,) how far each vertex is from the neutral, mm."""
+        away = self.pose - self.head.neutral
+        return np.sqrt(np.einsum("ij,ij->i", away, away))
+
+    @cached_property
+    def sources(self) -> list[Source]:
+        """What each cell of the recipe does alone; an empty list without a recipe.
+
+        A mirrored cell without `mirror` is left out; `unmirrored` names it.
+        """
+        found = []
+        for cell in self.recipe.cells if self.recipe else ():
+            amount = cell.weight * self.recipe.strength * self._amount(cell)  # type: ignore[union-attr]
+            if amount == 0.0 or cell.shape not in self.head.shape_index:
+                continue
+            delta = np.asarray(self.head.shape(cell.shape).delta, dtype=np.float64)
+            if cell.mirrored:
+                if self.mirror is None:
+                    continue
+                delta = delta[self.mirror] * np.array([-1.0, 1.0, 1.0])
+            found.append(Source(cell, amount * delta))
+        return found
+
+    @property
+    def unmirrored(self) -> list[str]:
+        """Shapes that the recipe uses mirrored where no mirror map was given."""
+        cells = self.recipe.cells if self.recipe and self.mirror is None else ()
+        return [cell.shape for cell in cells if cell.mirrored and cell.weight != 0.0]
+
+    def _amount(self, cell: Cell) -> float:
+        return 1.0 if cell.region == ALL or self.recipe is None else self.recipe.row(cell.region).amount
+
+    @property
+    def regions(self) -> list[str]:
+        """Regions that the recipe's cells use, without `all` and `remainder`."""
+        used = [source.cell.region for source in self.sources] + [
+            region
+            for region, row in (self.recipe.rows.items() if self.recipe else ())
+            if row.kind == "replace"
+        ]
+        return [region for region in dict.fromkeys(used) if region not in (ALL, REMAINDER)]
+
+    @cached_property
+    def stretch(self) -> Floats:
+        """(t, 2) principal stretches of the skin's triangles against the neutral, the larger first."""
+        return stretches(self.facts.rest_metric, metric(self.pose, self.facts.triangles))
+
+    @cached_property
+    def excess(self) -> Floats:
+        """(t,) strain beyond the envelope of the recipe's own shapes, 0 where inside it.
+
+        The envelope of a triangle runs from the smallest to the largest stretch that any cell gives it alone and
+        everywhere, and holds 1. Being 0.2 longer than the longest or 0.2 shorter than the shortest gives 0.2.
+        """
+        large, small = self.stretch[:, 0], self.stretch[:, 1]
+        hot = np.flatnonzero((large > 1.0 + _CALM) | (small < 1.0 - _CALM))
+        excess = np.zeros(len(large))
+        if not len(hot):
+            return excess
+        top, bottom = np.ones(len(hot)), np.ones(len(hot))
+        triangles, rest = self.facts.triangles[hot], self.facts.rest_metric[:, hot]
+        for source in self.sources:
+            corners = self.head.neutral[triangles] + source.delta[triangles]
+            alone = stretches(rest, _metric_of(corners))
+            np.maximum(top, alone[:, 0], out=top)
+            np.minimum(bottom, alone[:, 1], out=bottom)
+        longer = large[hot] / top - 1.0
+        shorter = np.maximum(bottom, 1e-3) / np.maximum(small[hot], 1e-3) - 1.0
+        excess[hot] = np.maximum(np.maximum(longer, shorter), 0.0)
+        return excess
+
+    def at_vertices(self, triangles: NDArray, amounts: Floats) -> tuple[NDArray[np.int32], Floats]:
+        """The vertices of some of the skin's triangles (indices) and the largest amount around each."""
+        corners = self.facts.triangles[triangles]
+        vertices, where = np.unique(corners.ravel(), return_inverse=True)
+        worst = np.zeros(len(vertices))
+        np.maximum.at(worst, where.ravel(), np.repeat(amounts, 3))
+        return vertices.astype(np.int32), worst
+
+
+def _metric_of(corners: Floats) -> Floats:
+    e1, e2 = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    return np.stack([np.einsum("ij,ij->i", p, q) for p, q in ((e1, e1), (e1, e2), (e2, e2))])
