@@ -97,10 +97,10 @@ class Field:
 
     def _neck(self, p: Points) -> Distances:
         q = p / np.array([0.94 * self.character.neck, 1, 1])
-        n = capsule(q, (0, -55, -20), (0, -230, -42), 46, 53)
-        n = join(n, capsule(p, (56, -38, -18), (9, -205, 12), 8, 7.5), 16)
-        n = join(n, ellipsoid(p, (0, -146, 14), (10, 20, 9)), 20)
-        return join(n, ellipsoid(p, (0, -236, -48), (120, 52, 56)), 32)
+        n = capsule(q, (0, -55, -20), (0, -215, -33), 46, 51)
+        n = join(n, capsule(p, (56, -38, -18), (9, -195, 20), 8, 7.5), 14)
+        n = join(n, ellipsoid(p, (0, -138, 21), (9, 15, 9)), 14)
+        return join(n, ellipsoid(p, (0, -232, -40), (120, 52, 56)), 30)
 
     def _orbit(self, p: Points, d: Distances) -> Distances:
         d = join(d, capsule(p, (22, -14.5, 68), (42, -15, 63), 7.5, 7.5), 9)
@@ -111,6 +111,8 @@ class Field:
         c = self.character
         wide, out, drop = (c.nose_breadth - 36) / 2, c.nose_forward, c.nose_drop
         s = capsule(p, (0, 7, 83.5), (0, -33 - drop, 108 + out), 6.2, 6.4)
+        if c.nose_hump:
+            s = join(s, ellipsoid(p, (0, -12, 95 + 0.4 * out + c.nose_hump), (6.5, 13, 6), tilt=-32), 8)
         s = join(s, capsule(p, (2.5, -4, 79.5), (7.5, -33, 94), 6.6, 6.2), 9)
         s = join(s, ellipsoid(p, (0, -39.2 - drop, 109 + out), np.array([9.3, 8.6, 10.8]) * c.nose_bulb), 6)
         s = join(s, capsule(p, (0, -46.5 - 0.6 * drop, 108 + 0.6 * out), (0, -51.5, 96), 4.0, 5.0), 5)
@@ -126,6 +128,9 @@ class Field:
         d += c.temple_hollow * bump(p, (62, 20, 45), (14, 18, 20))
         d += (0.2 + c.cheek_hollow) * bump(p, (47, -62, 62), (10, 18, 16))
         d += c.fold * groove(p, [(20, -46, 90), (28, -60, 86), (32, -72, 80)], 4.0)
+        d -= 0.45 * c.fold * bump(p, (33, -50, 78), (7, 9, 12))
+        d += 0.5 * c.jowl * groove(p, [(31, -80, 80), (27, -94, 78)], 4.0)
+        d -= c.jowl * bump(p, (40, -92, 55), (10, 10, 16))
         wing = [(14, -34, 100), (17.5, -35.8, 95), (20.8, -42, 89), (19.8, -47, 89.5)]
         d += 4.0 * groove(p - np.array([wide, 0, 0]), wing, 1.9)
         d += 2.6 * bump(p, (0, 2.5, 93), (9, 6, 9)) - 1.0 * bump(p, (16, -24, 86), (6, 9, 9))

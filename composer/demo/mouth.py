@@ -88,18 +88,21 @@ def _place_contact(lips: Lips, at: dict[str, NDArray[np.int64]], positions: Rows
 def _place_interior(lips: Lips, layout: Layout, at: dict[str, NDArray[np.int64]], positions: Rows) -> None:
     """The vestibule behind the lips, the pouch of the cheek, the bag and its closing grid at the throat."""
     turn = np.pi * np.arange(COUNT) / (COUNT - 1)
-    wide, tall, u = np.sin(turn), np.cos(turn), lips.corner
-    front = 69.0 + (lips.rings["line"][0, 2] - 69.0 - 28.6)
+    wide, u = np.sin(turn) ** 0.8, lips.corner
+    tall = np.sign(np.cos(turn)) * np.abs(np.cos(turn)) ** 0.45
+    line, side = lips.rings["line"], lips.side
+    lip = np.sqrt(lips.open) * side
+    front = line[0, 2] - 28.6
     down = tall < 0
     shapes = {
-        "inner_lip": (27.0 * wide**0.8, -71 + 4.0 * tall, 23.6 - 9.0 * u**1.7),
-        "vestibule": (28.5 * wide**0.8, -71 + 9.5 * tall, 22.3 - 11.0 * u**1.7 - np.where(down, 2.6, 0.6) * np.abs(tall)),
-        "pouch": (31.5 * wide**0.8, -72 + np.where(down, 14, 17) * tall, np.where(down, 14.5 - 21 * u**2, 19 - 26 * u**2)),
-        "bag": (29.0 * wide**0.8, -73 + 16.5 * tall, -14 - 8 * u**2),
-        "throat": (17.0 * wide**0.8, -75 + 11 * tall, -34 + 0 * u),
+        "inner_lip": (line[:, 0] + 0.3 * u**4, line[:, 1] + 1.6 * lip, line[:, 2] - 5.9 - 0.6 * u),
+        "vestibule": (line[:, 0] * (1 + 0.05 * u), line[:, 1] + 6.5 * tall, line[:, 2] - 6.6 - 6 * u**2),
+        "pouch": (31.5 * wide, -71.5 + np.where(down, 17.5, 19.5) * tall, front + np.where(down, 16.5 - 23 * u**2, 19.5 - 26 * u**2)),
+        "bag": (29.0 * wide, -73 + 17 * tall, front - 14 - 8 * u**2),
+        "throat": (17.0 * wide, -75 + 11 * tall, front - 34 + 0 * u),
     }
     for name, (x, y, z) in shapes.items():
-        positions[at[name]] = np.stack([x, y, front + z], axis=1)
+        positions[at[name]] = np.stack([x, y, z], axis=1)
     fill = layout.mouth_fill
     for i in range(6):
         for k in range(1, 6):

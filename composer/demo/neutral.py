@@ -16,7 +16,7 @@ from composer.demo.fairing import ease_over
 from composer.demo.field import EYE, EYE_RADIUS, Field
 from composer.demo.guess import grid_guess
 from composer.demo.lashes import lashes
-from composer.demo.layout import EYE_RINGS, Layout, half_layout, ring, turned_alike
+from composer.demo.layout import EYE_RINGS, ROWS, Layout, half_layout, ring, turned_alike
 from composer.demo.marks import LOWER_LID, landmarks
 from composer.demo.mouth import place_lips
 from composer.demo.nose import place_nostril
@@ -126,12 +126,27 @@ def _half_skin(character: Character, layout: Layout) -> Rows:
     place_lips(field, layout, at, ease)
     on_skin[layout.eye[1:6].ravel()] = True
     on_skin[layout.mouth[1:3].ravel()] = True
+    on_skin[layout.grid[:, ROWS]] = False
+    at[layout.grid[:, ROWS]] = _neck_border(field, layout, at)
     ease_over(field, layout, at, ease, on_skin)
     shape_lids(field, layout, at)
     place_nostril(layout, at)
     place_ear(field, layout, at)
     at[layout.midline, 0] = 0.0
     return at
+
+
+def _neck_border(field: Field, layout: Layout, at: Rows) -> Rows:
+    """The lowest row moved onto the skin within its own level plane."""
+    border = at[layout.grid[:, ROWS]].copy()
+    level = border[:, 1].mean()
+    for _ in range(12):
+        border[:, 1] = level
+        border[[0, -1], 0] = 0.0
+        slope = field.gradient(border)[:, [0, 2]]
+        border[:, [0, 2]] -= (field.distance(border) / np.maximum((slope**2).sum(1), 0.2))[:, None] * slope
+    border[[0, -1], 0] = 0.0
+    return border
 
 
 def _both_halves(layout: Layout, half: Rows) -> tuple[Ints, Rows, Ints]:

@@ -27,8 +27,10 @@ def cut(a: Distances, b: Distances, k: float) -> Distances:
     return -join(-a, b, k)
 
 
-def ellipsoid(p: Points, centre: ArrayLike, radii: ArrayLike, roll: float = 0.0, yaw: float = 0.0) -> Distances:
-    """An ellipsoid turned by `roll` degrees about z, then `yaw` degrees about y."""
+def ellipsoid(
+    p: Points, centre: ArrayLike, radii: ArrayLike, roll: float = 0.0, yaw: float = 0.0, tilt: float = 0.0
+) -> Distances:
+    """An ellipsoid turned by `roll` degrees about z, then `yaw` about y, then `tilt` about x."""
     q = p - np.asarray(centre, dtype=float)
     x, y, z = q[:, 0], q[:, 1], q[:, 2]
     if roll:
@@ -37,6 +39,9 @@ def ellipsoid(p: Points, centre: ArrayLike, radii: ArrayLike, roll: float = 0.0,
     if yaw:
         c, s = np.cos(np.radians(yaw)), np.sin(np.radians(yaw))
         x, z = c * x + s * z, -s * x + c * z
+    if tilt:
+        c, s = np.cos(np.radians(tilt)), np.sin(np.radians(tilt))
+        y, z = c * y + s * z, -s * y + c * z
     rx, ry, rz = np.asarray(radii, dtype=float)
     k0 = np.sqrt((x / rx) ** 2 + (y / ry) ** 2 + (z / rz) ** 2)
     k1 = np.sqrt((x / rx**2) ** 2 + (y / ry**2) ** 2 + (z / rz**2) ** 2)
