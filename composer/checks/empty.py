@@ -1,7 +1,7 @@
 """Recipes and cells that do nothing.
 
-Why it matters: a recipe that gives the neutral bakes a target that nobody can use, and a cell whose shape does not
-reach its region looks like a setting that works.
+Why it matters: a recipe that gives the neutral bakes a target that nobody can use, and a cell whose shape
+does not reach its region looks like a setting that works.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         moved = np.abs(source.delta).max(axis=1) * mask
         if float(moved.max(initial=0.0)) < limit:
             yield Finding(
-                "empty.cell", "note", f"the cell {cell.region} x {cell.shape} moves nothing inside its region",
-                mend="remove the cell, or choose a shape that moves there", value=float(moved.max(initial=0.0)),
-                unit="mm", where=cell.region,
+                "empty.cell", "note", f"the cell {cell.region} x {cell.shape} moves nothing in its region",
+                mend="remove the cell, or choose a shape that moves there",
+                value=float(moved.max(initial=0.0)), unit="mm", where=cell.region,
             )  # fmt: skip
 
 

@@ -18,9 +18,9 @@ _NONE.setflags(write=False)
 class Finding:
     """One finding.
 
-    `code` is `check.kind`; `words` say what is wrong; `mend` what to do about it; `vertices` (k,) are the places
-    and `amounts` (k,) how bad each is, in the unit of `value`, which is the worst of them; `unit` is mm, degrees,
-    percent or "" for a count; `where` names the recipe, the region or the part.
+    `code` is `check.kind`; `words` say what is wrong; `mend` what to do about it; `vertices` (k,) are the
+    places and `amounts` (k,) how bad each is, in the unit of `value`, which is the worst of them; `unit` is
+    mm, degrees, percent or "" for a count; `where` names the recipe, the region or the part.
     """
 
     code: str

@@ -1,4 +1,5 @@
-"""Faces turned over: polygons of the skin that point the other way than at rest, where no shape alone does that.
+"""Faces turned over: polygons of the skin that point the other way than at rest, where no shape alone does
+that.
 
 Why it matters: a face that turned over shades black, catches no texture and breaks every later subdivision.
 A polygon's direction is its area vector, the sum over its triangles. A shape that turns a face over by itself
@@ -50,7 +51,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     yield Finding(
         code="flipped.faces",
         severity="error",
-        words=f"{len(faces)} face{'s are' if len(faces) > 1 else ' is'} turned over, which no shape does alone",
+        words=f"{len(faces)} face{'s are' if len(faces) > 1 else ' is'} turned over; no shape does that alone",
         mend="lower the cells that meet there, or soften the border between their regions",
         vertices=vertices.astype(np.int32),
         amounts=amounts,

@@ -1,8 +1,8 @@
 """Lids through eyeballs, and lids that lift off them.
 
 Why it matters: an eyeball that shows through a lid, or a dark slit between the two, is the first thing that
-anyone sees. Penetration is how far a vertex of the skin lies inside the eyeball's surface, less how far it lies
-there at rest; the gap is how much further a lid's margin is from the eyeball than at rest.
+anyone sees. Penetration is how far a vertex of the skin lies inside the eyeball's surface, less how far it
+lies there at rest; the gap is how much further a lid's margin is from the eyeball than at rest.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     balls = eyeballs(subject)
     if not balls:
         yield Finding(
-            "lids.skipped", "note", "lids were not looked at: the head has no part whose name begins with eye",
+            "lids.skipped", "note", "lids were not looked at: no part has a name that begins with eye",
             mend="name the eyeballs eye_left and eye_right", where=subject.name,
         )  # fmt: skip
     for part in balls:
@@ -63,7 +63,8 @@ def _one_eye(subject: CheckSubject, part: Part) -> Iterator[Finding]:
     if len(known) < len(MARGINS):
         missing = next(n for n, margin in zip(MARGINS, margins, strict=True) if margin is None)
         yield Finding(
-            "lids.skipped", "note", f"gaps at {part.name} were not looked at: no landmark curve {missing}_{side}",
+            "lids.skipped", "note",
+            f"gaps at {part.name} were not looked at: no landmark curve {missing}_{side}",
             mend="mark the lid margins", where=part.name,
         )  # fmt: skip
         return

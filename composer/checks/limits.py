@@ -1,7 +1,7 @@
 """From where on something counts as wrong. Every limit is common practice without a source unless said.
 
-Lengths are millimetres on a head of adult size; `of` scales them with the head, so that a head ten times as large
-is judged the same. Strains are parts of length (0.35 is 35 percent).
+Lengths are millimetres on a head of adult size; `of` scales them with the head, so that a head ten times as
+large is judged the same. Strains are parts of length (0.35 is 35 percent).
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Lips through lips: triangles of one lip that run through the other, and how deep.
 
 Why it matters: lips that pass through each other cannot be lit or textured away, and no amount of smoothing
-mends them. Each lip is what lies within a few edges of its own lip line, outside to the red's border and inside
-as far again. Triangles are tested exactly; the depth is how far a vertex lies behind the other lip's surface,
-less how far it already lies there at rest, because lips at rest may touch.
+mends them. Each lip is what lies within a few edges of its own lip line, outside to the red's border and
+inside as far again. Triangles are tested exactly; the depth is how far a vertex lies behind the other lip's
+surface, less how far it already lies there at rest, because lips at rest may touch.
 """
 
 from __future__ import annotations
@@ -55,7 +55,9 @@ def lip_zones(facts: HeadFacts) -> LipZones | str:
 
 
 def depths(positions: NDArray, vertices: NDArray, surface: NDArray, deepest: float) -> Floats:
-    """(k,) mm that `vertices` (k,) lie behind the open surface of triangles `surface` (t, 3), 0 where before it."""
+    """(k,) mm that `vertices` (k,) lie behind the open surface of triangles `surface` (t, 3), 0 where before
+    it.
+    """
     positions = np.asarray(positions, dtype=np.float64)
     near = np.unique(surface)
     low, high = positions[near].min(axis=0), positions[near].max(axis=0)
@@ -98,7 +100,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     yield Finding(
         code="lips.through",
         severity=severity,
-        words=f"the lips run {value:.1f} mm into each other, deeper than at rest, in {len(pairs)} pairs of triangles",
+        words=f"the lips run {value:.1f} mm deeper into each other than at rest: {len(pairs)} pairs of triangles",
         mend="lower the cells that press the lips together, or sculpt a corrective for this recipe",
         vertices=vertices[on].astype(np.int32),
         amounts=depth[on],

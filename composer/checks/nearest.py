@@ -1,9 +1,9 @@
 """The closest point of a triangle mesh, and on which side of it a point lies.
 
-Closest point on a triangle by its Voronoi regions: Ericson, Real-Time Collision Detection (2005), section 5.1.5.
-Side by the pseudonormal of the feature that is closest, a face, an edge or a vertex: Baerentzen and Aanaes, Signed
-distance computation using the angle weighted pseudonormal (IEEE TVCG 11, 2005), which is right for every closed
-mesh, where interpolated vertex normals are not.
+Closest point on a triangle by its Voronoi regions: Ericson, Real-Time Collision Detection (2005), section
+5.1.5. Side by the pseudonormal of the feature that is closest, a face, an edge or a vertex: Baerentzen and
+Aanaes, Signed distance computation using the angle weighted pseudonormal (IEEE TVCG 11, 2005), which is right
+for every closed mesh, where interpolated vertex normals are not.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Closest:
-    """For k points: signed distance in mm (k,), positive outside; the closest point (k, 3); its triangle (k,);
-    and whether that point lies on an open border of the mesh (k,), where the sign means nothing."""
+    """For k points: signed distance in mm (k,), positive outside; the closest point (k, 3); its triangle
+    (k,); and whether that point lies on an open border of the mesh (k,), where the sign means nothing."""
 
     signed: Floats
     points: Floats
@@ -114,7 +114,9 @@ def _unit(vectors: Floats) -> Floats:
 
 
 def _to_triangles(points: Floats, corners: Floats) -> tuple[Floats, Floats, Floats]:
-    """Squared distance (k,), closest point (k, 3) and its barycentrics (k, 3), zero exactly where on a border."""
+    """Squared distance (k,), closest point (k, 3) and its barycentrics (k, 3), zero exactly where on a
+    border.
+    """
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
     ab, ac, ap, bp, cp = b - a, c - a, points - a, points - b, points - c
     d1, d2 = _dot(ab, ap), _dot(ac, ap)

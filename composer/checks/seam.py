@@ -1,8 +1,8 @@
 """Regions that tear where they meet: strain on the ramp of a mask, beyond what the shapes themselves do.
 
-Why it matters: where a region's mask falls from 1 to 0, two movements have to meet within the ramp's width. What
-they disagree about, divided by the width, becomes strain. Measured by the 95th percentile over the ramp, because
-the largest value on a ramp of a few triangles says little.
+Why it matters: where a region's mask falls from 1 to 0, two movements have to meet within the ramp's width.
+What they disagree about, divided by the width, becomes strain. Measured by the 95th percentile over the ramp,
+because the largest value on a ramp of a few triangles says little.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ def ramp_triangles(mask: NDArray, triangles: NDArray) -> NDArray[np.int64]:
 def ramp_width_mm(mask: NDArray, triangles: NDArray, rest_metric: Floats) -> float:
     """The width in mm over which a mask goes from 0 to 1: one over its median slope, 0 where it has none.
 
-    The slope of a linear function on a triangle is sqrt(d^T G^-1 d), with d its differences along two edges and
-    G the metric (3, t) of those edges.
+    The slope of a linear function on a triangle is sqrt(d^T G^-1 d), with d its differences along two edges
+    and G the metric (3, t) of those edges.
     """
     if not len(triangles):
         return 0.0

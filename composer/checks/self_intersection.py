@@ -1,10 +1,10 @@
 """Which triangles run through each other: exact tests on the few pairs that a grid lets through.
 
-Broad phase: boxes are entered into every cell of a uniform grid that they touch; boxes that meet in a cell are
-candidates (Ericson, Real-Time Collision Detection, 2005, section 7.1). Narrow phase: two triangles cross where an
-edge of one passes through the inside of the other, decided by signs of tetrahedron volumes, as in Guigue and
-Devillers, Fast and robust triangle-triangle overlap test using orientation predicates (2003). Touching and lying
-in one plane are not crossing: lips at rest may touch.
+Broad phase: boxes are entered into every cell of a uniform grid that they touch; boxes that meet in a cell
+are candidates (Ericson, Real-Time Collision Detection, 2005, section 7.1). Narrow phase: two triangles cross
+where an edge of one passes through the inside of the other, decided by signs of tetrahedron volumes, as in
+Guigue and Devillers, Fast and robust triangle-triangle overlap test using orientation predicates (2003).
+Touching and lying in one plane are not crossing: lips at rest may touch.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
 """How much each triangle is stretched: principal stretches between a rest and a pose.
 
-With edges e1, e2 of a triangle, G = [[e1.e1, e1.e2], [e1.e2, e2.e2]] is its first fundamental form; the squares
-of the principal stretches are the eigenvalues of G_rest^-1 G_pose, in closed form because they are 2 x 2. They
-equal the singular values of the in-plane deformation gradient, so rigid motion gives exactly (1, 1), a uniform
-scale s gives (s, s) (Bonet and Wood, Nonlinear Continuum Mechanics for Finite Element Analysis, 2008, ch. 4, from
-memory).
+With edges e1, e2 of a triangle, G = [[e1.e1, e1.e2], [e1.e2, e2.e2]] is its first fundamental form; the
+squares of the principal stretches are the eigenvalues of G_rest^-1 G_pose, in closed form because they are 2
+x 2. They equal the singular values of the in-plane deformation gradient, so rigid motion gives exactly (1,
+1), a uniform scale s gives (s, s) (Bonet and Wood, Nonlinear Continuum Mechanics for Finite Element Analysis,
+2008, ch. 4, from memory).
 """
 
 from __future__ import annotations
@@ -45,13 +45,17 @@ def stretches(rest: Floats, pose: Floats) -> Floats:
 
 
 def principal_stretches(rest: NDArray, pose: NDArray, triangles: NDArray) -> Floats:
-    """(t, 2) principal stretches of `triangles` (t, 3) from `rest` to `pose` (n, 3), the larger first; 1 is none."""
+    """(t, 2) principal stretches of `triangles` (t, 3) from `rest` to `pose` (n, 3), the larger first; 1 is
+    none.
+    """
     return stretches(
         metric(np.asarray(rest, dtype=np.float64), triangles), metric(np.asarray(pose), triangles)
     )
 
 
 def strain_size(stretch: Floats) -> Floats:
-    """(t,) the larger strain of a (t, 2) result either way: max(s1, 1/s2) - 1, so half as long counts as twice."""
+    """(t,) the larger strain of a (t, 2) result either way: max(s1, 1/s2) - 1, so half as long counts as
+    twice.
+    """
     longest, shortest = stretch[:, 0], np.maximum(stretch[:, 1], 1e-3)
     return np.maximum(longest, 1.0 / shortest) - 1.0

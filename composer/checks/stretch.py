@@ -1,7 +1,7 @@
 """Skin torn or crushed: triangles that are stretched further than any of the recipe's shapes stretches them.
 
-Why it matters: texture swims and the surface ripples where triangles grow or shrink more than the sculptor ever
-meant. A shape's own stretching is the sculptor's choice; only what the mixture adds to it is reported.
+Why it matters: texture swims and the surface ripples where triangles grow or shrink more than the sculptor
+ever meant. A shape's own stretching is the sculptor's choice; only what the mixture adds to it is reported.
 """
 
 from __future__ import annotations

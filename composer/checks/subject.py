@@ -1,7 +1,7 @@
 """What the checks look at: one pose of one head, the recipe that made it, and facts computed once.
 
-`HeadFacts` holds what depends on the head alone and is shared by all poses; `CheckSubject` is one pose and keeps
-what several checks need, so that each thing is computed once.
+`HeadFacts` holds what depends on the head alone and is shared by all poses; `CheckSubject` is one pose and
+keeps what several checks need, so that each thing is computed once.
 """
 
 from __future__ import annotations
@@ -172,8 +172,9 @@ class CheckSubject:
     def excess(self) -> Floats:
         """(t,) strain beyond the envelope of the recipe's own shapes, 0 where inside it.
 
-        The envelope of a triangle runs from the smallest to the largest stretch that any cell gives it alone and
-        everywhere, and holds 1. Being 0.2 longer than the longest or 0.2 shorter than the shortest gives 0.2.
+        The envelope of a triangle runs from the smallest to the largest stretch that any cell gives it alone
+        and everywhere, and holds 1. Being 0.2 longer than the longest or 0.2 shorter than the shortest gives
+        0.2.
         """
         large, small = self.stretch[:, 0], self.stretch[:, 1]
         hot = np.flatnonzero((large > 1.0 + _CALM) | (small < 1.0 - _CALM))

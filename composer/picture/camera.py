@@ -67,9 +67,9 @@ def frame(
 ) -> Camera:
     """A camera along `axes` that shows all of `points` (k, 3) mm, centred, filling `fill` of the picture.
 
-    `size` is (width, height) in pixels; `fill` in (0, 1] is the part of the width or of the height, whichever is
-    tighter, that the points' extent takes up. Perspective makes extent and distance depend on each other, so
-    both are found by a few fixed-point steps, each of which only re-projects the points.
+    `size` is (width, height) in pixels; `fill` in (0, 1] is the part of the width or of the height, whichever
+    is tighter, that the points' extent takes up. Perspective makes extent and distance depend on each other,
+    so both are found by a few fixed-point steps, each of which only re-projects the points.
     """
     width, height = size
     scale = float(np.tan(np.radians(lens_deg) / 2.0))
@@ -77,7 +77,7 @@ def frame(
     centre = 0.5 * (local.min(axis=0) + local.max(axis=0))
     extent = np.maximum(np.ptp(local, axis=0), 1e-6)
     distance = max(extent[1], extent[0] * height / width) / (2.0 * scale * fill) + 0.5 * extent[2]
-    camera = Camera(axes.T @ (centre + [0.0, 0.0, distance]), axes, width, height, scale)
+    camera = Camera(axes.T @ (centre + np.array([0.0, 0.0, distance])), axes, width, height, scale)
     for _ in range(6):
         seen, _ = camera.project(points)
         low, high = seen.min(axis=0), seen.max(axis=0)
@@ -86,5 +86,5 @@ def frame(
         mm = camera.pixel_mm(distance)
         centre = centre + np.array([off[0] * mm, -off[1] * mm, 0.0])
         distance = 0.5 * extent[2] + max(distance - 0.5 * extent[2], 1e-6) * ratio
-        camera = Camera(axes.T @ (centre + [0.0, 0.0, distance]), axes, width, height, scale)
+        camera = Camera(axes.T @ (centre + np.array([0.0, 0.0, distance])), axes, width, height, scale)
     return camera

@@ -1,7 +1,8 @@
 """Colours as numbers: sRGB and linear light, and the contrast between two colours.
 
-sRGB's curve: IEC 61966-2-1:1999. Contrast: Web Content Accessibility Guidelines 2.1 (W3C, 2018), the definitions
-of "relative luminance" and "contrast ratio"; body text needs 4.5 at level AA (success criterion 1.4.3).
+sRGB's curve: IEC 61966-2-1:1999. Contrast: Web Content Accessibility Guidelines 2.1 (W3C, 2018), the
+definitions of "relative luminance" and "contrast ratio"; body text needs 4.5 at level AA (success criterion
+1.4.3).
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """Eyeballs that look: where an eyeball's centre is, where it gazes, and what colour each place of it has.
 
-The picture of an eye is painted by angle from the gaze axis, so it needs no texture: pupil, iris with its fibres
-and dark limbus, then white that warms towards the corners. Mean horizontal diameters in adults: iris 11.7 mm on a
-ball of 24 mm across, that is a half angle of about 29 degrees (from memory; the range is narrow).
+The picture of an eye is painted by angle from the gaze axis, so it needs no texture: pupil, iris with its
+fibres and dark limbus, then white that warms towards the corners. Mean horizontal diameters in adults: iris
+11.7 mm on a ball of 24 mm across, that is a half angle of about 29 degrees (from memory; the range is
+narrow).
 """
 
 from __future__ import annotations
@@ -43,8 +44,8 @@ def fit_ball(points: Floats) -> tuple[Floats, float]:
 def eyeball(points: Floats) -> Eyeball:
     """The eyeball of a part's vertices (k, 3) mm at rest.
 
-    The axis points to where a cornea stands out of the ball, if one does by more than 1 percent of the radius;
-    otherwise straight ahead, along z.
+    The axis points to where a cornea stands out of the ball, if one does by more than 1 percent of the
+    radius; otherwise straight ahead, along z.
     """
     centre, radius = fit_ball(points)
     for _ in range(3):

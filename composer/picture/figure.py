@@ -1,7 +1,8 @@
-"""A head made ready to be pictured: subdivided, given its materials, its eyeballs found, its rest openness known.
+"""A head made ready to be pictured: subdivided, given its materials, its eyeballs found, its rest openness
+known.
 
-Made once for a head; `posed` then gives each pose its triangles, normals and openness. Only what moved, and the
-parts and hollows near it, has its openness found again.
+Made once for a head; `posed` then gives each pose its triangles, normals and openness. Only what moved, and
+the parts and hollows near it, has its openness found again.
 """
 
 from __future__ import annotations
@@ -112,7 +113,9 @@ class Figure:
         return Posed(fine, normals, _as_light(free), rays, self.eyes_at_rest)
 
     def _again(self, fine: Floats) -> NDArray[np.int64]:
-        """Vertices whose openness a pose may have changed: moved ones, and parts and hollows if anything moved."""
+        """Vertices whose openness a pose may have changed: moved ones, and parts and hollows if anything
+        moved.
+        """
         change = fine - self.rest.positions
         moved = np.einsum("ij,ij->i", change, change) > MOVED_MM**2
         if not moved.any():

@@ -1,4 +1,6 @@
-"""Heat: an amount at every vertex as colours on the head, with a legend that says what, how much and in what unit."""
+"""Heat: an amount at every vertex as colours on the head, with a legend that says what, how much and in what
+unit.
+"""
 
 from __future__ import annotations
 
@@ -81,7 +83,9 @@ def strain_scale(amounts: NDArray) -> Scale:
 
 
 def vertex_strain(neutral: NDArray, pose: NDArray, triangles: NDArray) -> Floats:
-    """(n,) mean over each vertex's triangles (t, 3) of the larger principal strain, longer or shorter, 0 = none."""
+    """(n,) mean over each vertex's triangles (t, 3) of the larger principal strain, longer or shorter, 0 =
+    none.
+    """
     from composer.checks.strain import principal_stretches, strain_size
 
     size = strain_size(principal_stretches(neutral, pose, triangles))

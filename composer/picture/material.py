@@ -1,8 +1,8 @@
 """What a head is made of in a picture: matt bone, with lips, teeth, tongue and lashes set off from it.
 
-Colours are albedos in linear light; `sheen` is how strongly a place mirrors the window. What a vertex is made of
-is read from the names of parts and polygon groups and from the lip curves among the landmarks; whatever is not
-named stays bone.
+Colours are albedos in linear light; `sheen` is how strongly a place mirrors the window. What a vertex is made
+of is read from the names of parts and polygon groups and from the lip curves among the landmarks; whatever is
+not named stays bone.
 """
 
 from __future__ import annotations
@@ -92,9 +92,9 @@ def _share(polygons: Polygons, faces: NDArray) -> Floats:
 def lip_weights(polygons: Polygons, landmarks: Landmarks) -> Floats:
     """(n,) in [0, 1], 1 on the red of the lips: what lies between the vermilion borders and the lip line.
 
-    The border curves (`upper_lip`, `lower_lip`) are cut out of the mesh; the lips are what a walk from the lip
-    line reaches within as many steps as the border is away from it. Zeros where a curve is missing or is not
-    made of vertices.
+    The border curves (`upper_lip`, `lower_lip`) are cut out of the mesh; the lips are what a walk from the
+    lip line reaches within as many steps as the border is away from it. Zeros where a curve is missing or is
+    not made of vertices.
     """
     weight = np.zeros(polygons.n_vertices)
     for border_name, line_name in (("upper_lip", "lip_line_upper"), ("lower_lip", "lip_line_lower")):

@@ -2,7 +2,8 @@
 
 Viridis: Smith and van der Walt, the default colour map of matplotlib 2.0 (2015), given to the public domain
 (CC0): lightness rises evenly, so it reads in grey and to colour-blind eyes. Regions: Okabe and Ito, Color
-Universal Design (2008), figure 16. Neither is ever the only carrier: pictures bear a legend, regions a number.
+Universal Design (2008), figure 16. Neither is ever the only carrier: pictures bear a legend, regions a
+number.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ from composer.picture.colour import Rgb
 Floats = NDArray[np.float64]
 
 OKABE_ITO: tuple[Rgb, ...] = (
-    (230, 159, 0), (86, 180, 233), (0, 158, 115), (240, 228, 66), (0, 114, 178), (213, 94, 0), (204, 121, 167),
+    (230, 159, 0), (86, 180, 233), (0, 158, 115), (240, 228, 66), (0, 114, 178), (213, 94, 0),
+    (204, 121, 167),
 )  # fmt: skip
 _VIRIDIS = (
     "44015444025645045745055946075a46085c460a5d460b5e470d60470e61471063471164471365481467481668481769"

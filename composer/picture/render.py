@@ -1,12 +1,13 @@
 """A head as a picture: rays through a long lens, matt bone, window light, no window system and no GL.
 
-`render_head` makes one picture; `Studio` keeps what poses of one head have in common, so that a whole sheet of
-expressions costs little more than its rays. The same input gives the same bytes on the same machine.
+`render_head` makes one picture; `Studio` keeps what poses of one head have in common, so that a whole sheet
+of expressions costs little more than its rays. The same input gives the same bytes on the same machine.
 
-Edges are found in a first picture of one ray a pixel and taken again with eight. The window has sixteen panes;
-each pixel asks one of them, in a four-by-four pattern, and the answers of the sixteen pixels around are averaged
-where they lie at the same depth, twice (interleaved sampling: Keller and Heidrich 2001). Shadow rays start from a point
-lifted to the smooth surface, so that large triangles cast no facets (Hanika, Hacking the shadow terminator, 2021).
+Edges are found in a first picture of one ray a pixel and taken again with eight. The window has sixteen
+panes; each pixel asks one of them, in a four-by-four pattern, and the answers of the sixteen pixels around
+are averaged where they lie at the same depth, twice (interleaved sampling: Keller and Heidrich 2001). Shadow
+rays start from a point lifted to the smooth surface, so that large triangles cast no facets (Hanika, Hacking
+the shadow terminator, 2021).
 """
 
 from __future__ import annotations
@@ -52,7 +53,9 @@ class Studio:
     def camera(
         self, view: str, size: tuple[int, int], poses: Sequence[NDArray] = (), fill: float = FILL
     ) -> Camera:
-        """A camera of a named view that holds the neutral and all of `poses` (n, 3): one frame for a whole sheet."""
+        """A camera of a named view that holds the neutral and all of `poses` (n, 3): one frame for a whole
+        sheet.
+        """
         points = np.concatenate([self.figure.neutral, *poses]) if poses else self.figure.neutral
         return camera_of(view, points, size, fill)
 
@@ -67,8 +70,8 @@ class Studio:
     ) -> Image:
         """A pose (n, 3) mm of the cage, or the neutral, as an RGB picture of `size` (width, height).
 
-        `camera` replaces view and size. `colours` (n, 3) or (n, 4) in [0, 1] sRGB go over the bone, the fourth
-        column saying how much; a row of NaN keeps the bone. Raises MoueError for an unknown view.
+        `camera` replaces view and size. `colours` (n, 3) or (n, 4) in [0, 1] sRGB go over the bone, the
+        fourth column saying how much; a row of NaN keeps the bone. Raises MoueError for an unknown view.
         """
         from PIL import Image
 
@@ -233,7 +236,9 @@ class _Place:
 
 
 def _average(lit: Floats, depth: Floats, tolerance: float) -> Floats:
-    """The mean of `lit` over the four by four pixels around each, of those within `tolerance` mm of its depth."""
+    """The mean of `lit` over the four by four pixels around each, of those within `tolerance` mm of its
+    depth.
+    """
     height, width = lit.shape
     padded = np.pad(lit, 2)
     deep = np.pad(depth, 2, constant_values=np.inf)

@@ -42,7 +42,9 @@ class Entry:
 
 @dataclass(frozen=True)
 class Cell:
-    """Where a sheet put an entry: the boxes of its picture, of its name's ink and of its note's ink (or None)."""
+    """Where a sheet put an entry: the boxes of its picture, of its name's ink and of its note's ink (or
+    None).
+    """
 
     name: str
     picture: Box
@@ -86,7 +88,8 @@ def contact_sheet(
     legend: Scale | None = None,
     progress: Progress | None = None,
 ) -> Sheet:
-    """All `entries` on one sheet, `columns` wide (about square unless said), each picture `cell_width` pixels wide.
+    """All `entries` on one sheet, `columns` wide (about square unless said), each picture `cell_width` pixels
+    wide.
 
     Raises MoueError where there is nothing to show, or for an unknown view.
     """

@@ -24,7 +24,8 @@ MOVING = 0.12  # of the furthest movement: what moves less does not count
 def thumbnail(
     studio: Studio, positions: NDArray, *, size: tuple[int, int] = (112, 112), view: str = "front"
 ) -> Image:
-    """A pose (n, 3) mm as a small picture of `size` (width, height), close to what moves; the whole head if none does.
+    """A pose (n, 3) mm as a small picture of `size` (width, height), close to what moves; the whole head if
+    none does.
 
     Raises MoueError for an unknown view.
     """
