@@ -4,9 +4,9 @@ Specification: Wavefront, "Object Files (.obj)", Advanced Visualizer manual, app
 `v x y z` as many programs write them.
 
 Kept: polygons of any size, vertex order, texture coordinates, groups, objects, materials by name and the
-names of their files, vertex colours. Read as well: negative indices, continued lines, LF, CRLF and CR, comments.
-Lost on a plain read and write: normals, smoothing groups, comments, lines and points (`l`, `p`), weights `w`. A
-target baked over its neutral's own text (`composer.formats.obj_text`) keeps all of that.
+names of their files, vertex colours. Read as well: negative indices, continued lines, LF, CRLF and CR.
+Lost on a plain read and write: normals, smoothing groups, comments, lines and points (`l`, `p`), weights `w`.
+A target baked over its neutral's own text (`composer.formats.obj_text`) keeps all of that.
 """
 
 from __future__ import annotations

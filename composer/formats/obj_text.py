@@ -77,6 +77,12 @@ class ObjText:
         return out
 
     @cached_property
+    def diagonal(self) -> float:
+        """The neutral's bounding-box diagonal, in the file's unit."""
+        sides = [float(np.ptp(column)) for column in self.positions.T]
+        return float(np.linalg.norm(sides))
+
+    @cached_property
     def _corners(self) -> Corners:
         return scan_corners(self._lines, self.path, normals=True)
 
@@ -98,7 +104,8 @@ class ObjText:
         if positions.shape != self.positions.shape:
             raise MoueError(f"{len(positions)} vertices for a text of {len(self.positions)}", self.path)
         if moved is None:
-            moved = np.any(positions != self.positions, axis=1)
+            differs = np.asarray(positions) != self.positions
+            moved = differs[:, 0] | differs[:, 1] | differs[:, 2]
         notes: list[str] = []
         normals, renewed = self._normals(positions, moved, notes)
         libraries = self._rewritten(path, notes)
@@ -190,8 +197,8 @@ class _Rows:
             normals,
             renewed,
         )
-        size = float(np.linalg.norm(np.ptp(text.positions, axis=0)))
-        self.tables = Tables(decimals_for(size, float(np.abs(positions).max(initial=0.0))))
+        farthest = max(float(positions.max()), -float(positions.min()))
+        self.tables = Tables(decimals_for(text.diagonal, farthest))
         self.mixed = bool(text._is_normal.any())
         if self.mixed:
             self.number = (
