@@ -1,0 +1,188 @@
+"""Presets of regions: found in an installed Moue or in a checkout of it, read from TOML, laid on a head.
+
+The form of a file is told by presets/regions/face.toml; its name is the preset's.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError, nearest, unknown
+from composer.head.head import Head
+from composer.head.landmarks import Landmarks
+from masks.region_preset import RegionPreset, RegionSet, Seed
+
+if TYPE_CHECKING:
+    from masks.from_landmarks import LandmarkRegions
+
+FINE, COARSE = "face", "eight"
+SIDES = ("", "pair", "split")
+LIPS = ("", "upper", "lower")
+SET_KEYS = ("words", "interpupillary_mm", "midline_ramp_mm", "interior_fade_mm", "regions")
+REGION_KEYS = ("words", "sides", "ramp_mm", "loop", "lip", "seeds")
+SEED_KEYS = ("points", "curve", "span", "radius_mm")
+
+
+def preset_folder(kind: str = "regions") -> Traversable:
+    """The folder of presets of one kind (landmarks, regions, recipes, checks). Raises MoueError where it is missing."""
+    beside = Path(__file__).resolve().parents[2] / "presets" / kind
+    if beside.is_dir():
+        return beside
+    for package in ("composer", "presets"):
+        try:
+            root = files(package)
+        except ModuleNotFoundError:
+            continue
+        folder = root / "presets" / kind if package == "composer" else root / kind
+        if folder.is_dir():
+            return folder
+    raise MoueError(f"the presets of {kind} are missing from this installation", mend="install Moue again")
+
+
+def region_set_names() -> list[str]:
+    """Names of the presets of regions there are: the fine set first, then by name."""
+    names = sorted(item.name[:-5] for item in preset_folder().iterdir() if item.name.endswith(".toml"))
+    return sorted(names, key=lambda name: (name != FINE, name))
+
+
+def region_set(name: str = FINE) -> RegionSet:
+    """The preset of regions of this name. Raises MoueError with the nearest names, or where its file is wrong."""
+    if name not in region_set_names():
+        raise unknown("preset of regions", name, region_set_names())
+    file = preset_folder() / f"{name}.toml"
+    return parse_region_set(file.read_text(encoding="utf-8"), name, str(file))
+
+
+def read_region_set(path: Path) -> RegionSet:
+    """A preset of regions from a file of the user's own. Raises MoueError where it cannot be read or is wrong."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise MoueError("the preset cannot be read", path) from error
+    return parse_region_set(text, path.stem, str(path))
+
+
+def region_preset(region: str) -> tuple[RegionSet, str]:
+    """The first preset that makes a region of this name, the fine set first. Raises MoueError with nearest names."""
+    known: list[str] = []
+    for name in region_set_names():
+        preset = region_set(name)
+        if region in preset.names:
+            return preset, region
+        known += preset.names
+    raise unknown("region in the presets", region, dict.fromkeys(known))
+
+
+def parse_region_set(text: str, name: str, where: str | None = None) -> RegionSet:
+    """A preset from the text of its file. Raises MoueError naming what is wrong and in which region."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise MoueError(f"not valid TOML: {error}", where) from error
+    _known_keys(data, SET_KEYS, "the preset", where)
+    regions = data.get("regions", {})
+    if not isinstance(regions, dict) or not regions:
+        raise MoueError("the preset holds no region", where, mend="add a table [regions.NAME]")
+    parsed = tuple(_region(key, value, where) for key, value in regions.items())
+    made = [one for region in parsed for one in region.names]
+    if len(set(made)) != len(made):
+        twice = next(one for one in made if made.count(one) > 1)
+        raise MoueError(f"two regions would be named {twice!r}", where)
+    return RegionSet(
+        name,
+        parsed,
+        _length(data, "interpupillary_mm", 62.9, "the preset", where),
+        _length(data, "midline_ramp_mm", 12.0, "the preset", where, zero=True),
+        _length(data, "interior_fade_mm", 12.0, "the preset", where, zero=True),
+        str(data.get("words", "")),
+    )
+
+
+def _region(name: str, value: Any, where: str | None) -> RegionPreset:
+    place = f"region {name!r}"
+    if not isinstance(value, dict):
+        raise MoueError(f"{place} is not a table", where)
+    _known_keys(value, REGION_KEYS, place, where)
+    sides, lip = value.get("sides", ""), value.get("lip", "")
+    if sides not in SIDES or lip not in LIPS:
+        raise MoueError(f"{place} has sides {sides!r} and lip {lip!r}", where, mend="sides: pair or split")
+    listed = value.get("seeds", [])
+    if not isinstance(listed, list) or not (listed or value.get("loop")):
+        raise MoueError(f"{place} has neither seeds nor a loop", where)
+    ramp_mm = _length(value, "ramp_mm", 10.0, place, where)
+    seeds = tuple(_seed(seed, place, where) for seed in listed)
+    return RegionPreset(name, ramp_mm, seeds, sides, str(value.get("loop", "")), lip, str(value.get("words", "")))
+
+
+def _seed(value: Any, place: str, where: str | None) -> Seed:
+    if not isinstance(value, dict):
+        raise MoueError(f"a seed of {place} is not a table", where)
+    _known_keys(value, SEED_KEYS, f"a seed of {place}", where)
+    points = value.get("points", [])
+    curve = value.get("curve", "")
+    span = value.get("span", [0.0, 1.0])
+    if not isinstance(points, list) or not all(isinstance(one, str) for one in points) or not isinstance(curve, str):
+        raise MoueError(f"a seed of {place} must name its points or its curve", where)
+    if bool(points) == bool(curve):
+        raise MoueError(f"a seed of {place} has points or a curve, one of the two", where)
+    numbers = isinstance(span, list) and len(span) == 2 and all(isinstance(x, (int, float)) for x in span)
+    if not numbers or not 0 <= span[0] <= span[1] <= 1:
+        raise MoueError(f"a seed of {place} has the span {span}", where, mend="two numbers from 0 to 1, in order")
+    radius_mm = _length(value, "radius_mm", None, f"a seed of {place}", where)
+    return Seed(radius_mm, tuple(points), curve, (float(span[0]), float(span[1])))
+
+
+def _known_keys(table: Mapping[str, Any], known: tuple[str, ...], place: str, where: str | None) -> None:
+    for key in table:
+        if key not in known:
+            raise MoueError(f"{place} has an unknown entry {key!r}", where, mend=nearest(key, known))
+
+
+def _length(
+    table: Mapping[str, Any], key: str, default: float | None, place: str, where: str | None, zero: bool = False
+) -> float:
+    value = table.get(key, default)
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not number or not (value > 0 or (zero and value == 0)) or value == float("inf"):
+        raise MoueError(f"{place} needs {key} in mm, above zero; it has {value!r}", where)
+    return float(value)
+
+
+def landmark_arrays(
+    landmarks: Landmarks, neutral: NDArray
+) -> tuple[dict[str, NDArray[np.float64]], dict[str, NDArray]]:
+    """Landmarks as arrays for masks: positions (3,) mm by name, and curves as vertices (k,) or positions (k, 3)."""
+    points = {name: landmarks.position(name, neutral) for name in landmarks.points}
+    curves = {
+        name: curve if isinstance(curve, np.ndarray) else landmarks.curve_positions(name, neutral)
+        for name, curve in landmarks.curves.items()
+    }
+    return points, curves
+
+
+def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = None) -> LandmarkRegions:
+    """A preset's regions on a head, by its landmarks or the ones given: masks, what was left out and why.
+
+    Raises MoueError where there are no landmarks at all.
+    """
+    from masks.errors import MaskError
+    from masks.from_landmarks import from_landmarks
+
+    known = landmarks or head.landmarks
+    if not known:
+        raise MoueError(
+            f"head {head.name!r} has no landmarks", head.path, mend="give --landmarks FILE, or regions from displacement"
+        )
+    points, curves = landmark_arrays(known.check(head.n_vertices, head.path), head.neutral)
+    try:
+        return from_landmarks(head.surface, preset, points, curves, head.skin)
+    except MaskError as error:
+        raise MoueError(str(error), head.path) from error

@@ -1,0 +1,293 @@
+"""Regions of a face from its landmarks: every region grows from seeds, and where two meet, they share.
+
+Each seed is a landmark, a line of them or a curve, with a radius. A region's score at a vertex is the least of
+(distance along the surface to a seed, minus the seed's radius): below 0 within its reach. Where the scores of two
+regions are equal lies the border between them, an additively weighted Voronoi diagram on the surface (Aurenhammer
+1991, "Voronoi diagrams", section 3.1.2); where no score is below 0 the face goes over into the remainder. Weights are
+smoothsteps of the distance from those borders, scaled to sum to one together with the remainder. Nothing grows
+through the bag of the mouth or the sockets of the eyes, and a lip never reaches the other lip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import cKDTree
+
+from masks.combine import split_sides
+from masks.errors import MaskError
+from masks.face_frame import FaceFrame, face_frame
+from masks.face_hollows import Hollows, find_hollows, part_lips
+from masks.from_loops import enclosed
+from masks.marching import Marching
+from masks.region_preset import LEFT, SIDES, RegionPreset, RegionSet, Seed
+from masks.soften import smoothstep
+from masks.surface import Floats, Surface
+
+
+@dataclass(frozen=True, eq=False)
+class LandmarkRegions:
+    """`masks` {region: (n,)}, in the preset's order; `left_out` {region: why}; `notes`, what was gone by or could
+    only be done in part, one sentence each.
+    """
+
+    masks: dict[str, Floats]
+    left_out: dict[str, str]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Region:
+    """One region to grow: from which preset, and for which side ("" where it has none or is cut afterwards)."""
+
+    name: str
+    preset: RegionPreset
+    side: str
+
+
+class _Marks:
+    """Landmarks on the skin: points as positions, curves as vertices (k,)."""
+
+    def __init__(
+        self, surface: Surface, points: Mapping[str, ArrayLike], curves: Mapping[str, ArrayLike], skin: NDArray
+    ) -> None:
+        self.surface = surface
+        self.allowed = np.flatnonzero(skin)
+        self.tree = cKDTree(surface.positions[self.allowed])
+        self.points = {name: np.asarray(at, dtype=np.float64).reshape(3) for name, at in points.items()}
+        self.curves = {name: self._as_vertices(line) for name, line in curves.items()}
+
+    def _as_vertices(self, line: ArrayLike) -> NDArray[np.int64]:
+        given = np.asarray(line)
+        if given.ndim == 2:
+            given = self.nearest(given)[0]
+        if len(given) and not (0 <= int(given.min()) and int(given.max()) < self.surface.n_vertices):
+            raise MaskError(f"a curve names vertex {int(given.max())} of {self.surface.n_vertices}")
+        keep = np.r_[True, given[1:] != given[:-1]] if len(given) else np.zeros(0, dtype=bool)
+        return given[keep].astype(np.int64)
+
+    def nearest(self, positions: NDArray) -> tuple[NDArray[np.int64], Floats]:
+        """The skin's nearest vertex to each position (m, 3), and how far it is, mm."""
+        away, at = self.tree.query(np.asarray(positions, dtype=np.float64))
+        return self.allowed[at].astype(np.int64), away
+
+    def place(self, name: str, side: str) -> NDArray | None:
+        """(3,) a landmark, or the place midway between several joined by `+`; None where one is missing."""
+        found = [self.points.get(one + side if side and one + side in self.points else one) for one in name.split("+")]
+        present = [at for at in found if at is not None]
+        return np.mean(present, axis=0) if len(present) == len(found) else None
+
+    def curve(self, name: str, side: str) -> NDArray[np.int64] | None:
+        """(k,) the vertices of a curve of this side; None where it is missing."""
+        return self.curves.get(name + side if side and name + side in self.curves else name)
+
+
+def from_landmarks(
+    surface: Surface,
+    preset: RegionSet,
+    points: Mapping[str, ArrayLike],
+    curves: Mapping[str, ArrayLike],
+    skin: ArrayLike | None = None,
+) -> LandmarkRegions:
+    """Masks of a preset's regions on one face.
+
+    `points` {name: (3,) position in mm}; `curves` {name: vertices (k,) or positions (k, 3)}; `skin` (n,) bool, the
+    vertices that are not parts (all, unless said). What lacks landmarks is made from those that are there; a region
+    with none is left out and the reason returned. Raises MaskError where shapes do not fit.
+    """
+    n = surface.n_vertices
+    on_skin = np.ones(n, dtype=bool) if skin is None else np.asarray(skin, dtype=bool)
+    if on_skin.shape != (n,) or not on_skin.any():
+        raise MaskError("the skin must be one flag a vertex, and some vertex must be skin")
+    marks = _Marks(surface, points, curves, on_skin)
+    frame = face_frame(surface, marks.points, preset.interpupillary_mm)
+    notes = [f"the face's size was taken from {frame.words}: {frame.scale:.2f} of the preset's"]
+    hollows = find_hollows(surface, marks.curves, notes)
+    marching = Marching(surface, hollows.rims | hollows.inside | ~on_skin)
+    grown: list[_Region] = []
+    scores: list[Floats] = []
+    left_out: dict[str, str] = {}
+    for region in _to_grow(preset):
+        score, missing = _score(region, marks, marching, frame.scale)
+        if score is None:
+            for name in region.preset.names if region.preset.sides == "split" else (region.name,):
+                left_out[name] = f"it needs {' or '.join(missing)}"
+            continue
+        if missing:
+            notes.append(f"{region.name} was made without {', '.join(missing)}")
+        grown.append(region)
+        scores.append(score)
+    weights = _shared(scores, [region.preset.ramp_mm * frame.scale for region in grown], n)
+    weights = _kept_off_other_lip(surface, marks, hollows, grown, weights, frame.scale, notes)
+    masks = _finished(surface, preset, grown, weights, hollows, frame, on_skin)
+    return LandmarkRegions(
+        {name: masks[name] for name in preset.names if name in masks}, left_out, tuple(notes)
+    )
+
+
+def _to_grow(preset: RegionSet) -> list[_Region]:
+    regions: list[_Region] = []
+    for one in preset.regions:
+        if one.sides == "pair":
+            regions += [_Region(one.name + side, one, side) for side in SIDES]
+        else:
+            regions.append(_Region(one.name, one, ""))
+    return regions
+
+
+def _score(
+    region: _Region, marks: _Marks, marching: Marching, scale: float
+) -> tuple[Floats | None, list[str]]:
+    """(n,) distance to the nearest seed minus its reach, inf beyond where it matters; and the landmarks missing."""
+    vertices: list[NDArray] = []
+    heads: list[NDArray] = []
+    missing: list[str] = []
+    if region.preset.loop:
+        ring = marks.curve(region.preset.loop, region.side)
+        within = None
+        if ring is not None and len(ring) > 2:
+            try:
+                within = enclosed(marks.surface, ring)
+            except MaskError:
+                within = None
+        if within is not None and ring is not None:
+            return _signed(marching, within, ring, 0.5 * region.preset.ramp_mm * scale), missing
+        missing.append(f"the loop {region.preset.loop}{region.side}")
+    for seed in region.preset.seeds:
+        found, lacking = _seed_places(seed, region.side, marks)
+        missing += lacking
+        if found is not None:
+            vertices.append(found[0])
+            heads.append(found[1] - seed.radius_mm * scale)
+    if not vertices:
+        return None, missing
+    start = np.concatenate(vertices)
+    limit = 0.5 * region.preset.ramp_mm * scale + marks.surface.mean_edge_mm
+    return marching.from_vertices(start, limit, np.concatenate(heads)), missing
+
+
+def _signed(marching: Marching, within: NDArray, ring: NDArray, limit: float) -> Floats:
+    away = marching.from_vertices(ring)
+    score = np.where(within, -away, np.where(away <= limit, away, np.inf))
+    return np.where(within & ~np.isfinite(score), -limit - 1.0, score)
+
+
+def _seed_places(seed: Seed, side: str, marks: _Marks) -> tuple[tuple[NDArray, Floats] | None, list[str]]:
+    """Vertices (k,) of a seed and how far each is from the place meant, mm (k,); and what is missing of it."""
+    if seed.curve:
+        line = marks.curve(seed.curve, side)
+        if line is None or len(line) < 2:
+            return None, [f"the curve {seed.curve}{side}"]
+        at = marks.surface.positions[line]
+        along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(at, axis=0), axis=1))]
+        part = along / max(along[-1], 1e-12)
+        keep = (part >= seed.span[0] - 1e-9) & (part <= seed.span[1] + 1e-9)
+        if keep.any():
+            return (line[keep], np.zeros(int(keep.sum()))), []
+        nearest = int(np.argmin(np.abs(part - sum(seed.span) / 2)))
+        return (line[nearest : nearest + 1], np.zeros(1)), []
+    places = [(name, marks.place(name, side)) for name in seed.points]
+    lacking = [name for name, at in places if at is None]
+    stops = np.array([at for _, at in places if at is not None]).reshape(-1, 3)
+    if len(stops) == 0:
+        return None, lacking
+    vertices, away = marks.nearest(_line(stops, max(marks.surface.mean_edge_mm, 1e-6)))
+    on_line = len(stops) > 1
+    return (vertices, np.zeros(len(vertices)) if on_line else away), lacking
+
+
+def _line(stops: NDArray, step: float) -> NDArray:
+    """(m, 3) places no further apart than `step` along the broken line through `stops` (k, 3)."""
+    pieces = [stops[:1]]
+    for a, b in zip(stops[:-1], stops[1:], strict=True):
+        count = max(1, int(np.ceil(np.linalg.norm(b - a) / step)))
+        pieces.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
+    return np.concatenate(pieces)
+
+
+def _shared(scores: list[Floats], ramps: list[float], n: int) -> Floats:
+    """(r, n) weights from scores (n,) each: smoothsteps of the distance from each border, scaled so that together
+    with what lies outside they sum to one.
+    """
+    weights = np.zeros((len(scores), n))
+    reach = [np.flatnonzero(np.isfinite(score)) for score in scores]
+    best = np.full(n, np.inf)
+    outer = np.zeros(n)
+    for score, at, ramp in zip(scores, reach, ramps, strict=True):
+        nearer = score[at] < best[at]
+        best[at[nearer]] = score[at[nearer]]
+        outer[at[nearer]] = ramp
+    outside = np.ones(n)
+    known = np.isfinite(best)
+    outside[known] = smoothstep(best[known] / outer[known] + 0.5)
+    for r, (score, at, ramp) in enumerate(zip(scores, reach, ramps, strict=True)):
+        mine = score[at]
+        weight = smoothstep(0.5 - mine / ramp)
+        for q, (other, width) in enumerate(zip(scores, ramps, strict=True)):
+            if q != r:
+                inward = (other[at] - mine) / 2
+                np.minimum(weight, smoothstep(inward / min(ramp, width) + 0.5), out=weight)
+        weights[r, at] = weight
+    return weights / np.maximum(weights.sum(axis=0) + outside, 1e-12)
+
+
+def _kept_off_other_lip(
+    surface: Surface,
+    marks: _Marks,
+    hollows: Hollows,
+    grown: list[_Region],
+    weights: Floats,
+    scale: float,
+    notes: list[str],
+) -> Floats:
+    """Weights (r, n) with the regions of one lip brought to nothing on the other; what they lose goes to the other
+    regions there.
+    """
+    lipped = [r for r, region in enumerate(grown) if region.preset.lip]
+    if not lipped:
+        return weights
+    lips = part_lips(surface, marks.curves, hollows)
+    if lips is None:
+        notes.append("the lips were not kept apart: it needs upper_lip, lower_lip, lip_line_upper and lip_line_lower")
+        return weights
+    marching = Marching(surface, hollows.rims | hollows.inside)
+    for side, other in (("upper", "lower"), ("lower", "upper")):
+        mine = [r for r in lipped if grown[r].preset.lip == side]
+        if not mine or not lips[other].any():
+            continue
+        ramp = 0.5 * min(grown[r].preset.ramp_mm for r in mine) * scale
+        away = marching.from_vertices(np.flatnonzero(lips[other]), ramp)
+        factor = np.where(lips[other], 0.0, smoothstep(np.minimum(away, ramp) / ramp))
+        lost = (weights[mine] * (1.0 - factor)).sum(axis=0)
+        weights[mine] *= factor
+        others = [r for r in range(len(grown)) if r not in mine]
+        total = weights[others].sum(axis=0)
+        gain = np.ones_like(total)
+        np.divide(total + lost, total, out=gain, where=total > 1e-9)
+        weights[others] *= gain
+    return weights
+
+
+def _finished(
+    surface: Surface,
+    preset: RegionSet,
+    grown: list[_Region],
+    weights: Floats,
+    hollows: Hollows,
+    frame: FaceFrame,
+    skin: NDArray,
+) -> dict[str, Floats]:
+    masks: dict[str, Floats] = {}
+    side = frame.side_mm(surface.positions)
+    for region, weight in zip(grown, weights, strict=True):
+        whole = hollows.filled(np.clip(weight, 0.0, 1.0), preset.interior_fade_mm * frame.scale)
+        whole = np.where(skin, whole, 0.0)
+        if region.preset.sides == "split":
+            left, right = split_sides(whole, side, preset.midline_ramp_mm * frame.scale)
+            masks[region.name + LEFT], masks[region.name + SIDES[1]] = left, right
+        else:
+            masks[region.name] = whole
+    return masks
