@@ -1,0 +1,239 @@
+"""NPZ: a head and its shapes as plain arrays, for programs that compute.
+
+Specification: numpy, "numpy.lib.format" (NEP 1), arrays in a zip. Members:
+
+    neutral (n, 3)  deltas (s, n, 3)  names (s,) text  counts (f,)  indices (k,)  unit () text
+    and where there are any: uv (m, 2), uv_indices (k,), colours (n, 3),
+    group_names (g,), group_sizes (g,), group_faces; material_names, material_sizes, material_faces;
+    between_shape (b,), between_at (b,), between_deltas (b, n, 3)
+
+Kept: everything of a mesh but its objects and material files; neutral in float64, displacements in float32.
+Nothing pickled is ever read, and the sizes in the headers are checked before anything is unpacked.
+"""
+
+from __future__ import annotations
+
+import zipfile
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+from numpy.lib import format as npy
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.formats.limits import check_positions
+from composer.formats.mesh import Mesh
+from composer.head.atomic import write_whole
+from composer.head.head import InBetween, Shape, TextureCoordinates
+from composer.units import MM_PER_UNIT
+from masks.errors import MaskError
+from masks.polygons import Polygons
+
+LARGEST = 64 * 2**30
+"""Bytes a file may unpack to at all."""
+FREELY = 256 * 2**20
+"""Bytes a file may unpack to however small it is; beyond that, at most RATIO times its own size."""
+RATIO = 200
+REQUIRED = ("neutral", "deltas", "names", "counts", "indices")
+
+
+def read(path: Path) -> Mesh:
+    """The mesh in an NPZ file. Raises MoueError for what cannot be used, before unpacking anything too large."""
+    path = Path(path)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return _Members(archive, path).mesh()
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError) as error:
+        raise MoueError(f"is no whole NPZ file ({error})", path) from None
+    except OSError as error:
+        raise MoueError(f"cannot be read: {error.strerror or error}", path) from None
+
+
+class _Members:
+    """The arrays of one file, their headers read and checked, each unpacked when it is asked for."""
+
+    def __init__(self, archive: zipfile.ZipFile, path: Path) -> None:
+        self.archive, self.path = archive, path
+        self.headers: dict[str, tuple[tuple[int, ...], np.dtype]] = {}
+        unpacked = 0
+        for info in archive.infolist():
+            name = info.filename.removesuffix(".npy")
+            if name in self.headers:
+                raise MoueError(f"holds {name!r} twice", path)
+            with archive.open(info) as member:
+                shape, kind = self._header(member, name)
+                body = int(np.prod(shape, dtype=object)) * kind.itemsize
+                if body > info.file_size:
+                    raise MoueError(
+                        f"{name!r} says it is larger than it is", path, mend="the file is damaged"
+                    )
+            unpacked += max(info.file_size, body)
+            self.headers[name] = (shape, kind)
+        allowed = max(FREELY, RATIO * path.stat().st_size)
+        if unpacked > min(allowed, LARGEST):
+            raise MoueError(f"would unpack to {unpacked / 2**30:.1f} GiB, far more than the file", path)
+        missing = [name for name in REQUIRED if name not in self.headers]
+        if missing:
+            there = ", ".join(list(self.headers)[:4]) or "nothing"
+            raise MoueError(f"has no {missing[0]!r}", path, mend=f"it holds {there}")
+
+    def _header(self, member: IO[bytes], name: str) -> tuple[tuple[int, ...], np.dtype]:
+        try:
+            version = npy.read_magic(member)
+            read_header = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
+            shape, _, kind = read_header(member)
+        except (ValueError, SyntaxError, TypeError, EOFError, UnicodeDecodeError):
+            raise MoueError(f"{name!r} is no array", self.path) from None
+        if kind.hasobject:
+            raise MoueError(
+                f"{name!r} is pickled, which Moue does not open", self.path, mend="save plain arrays"
+            )
+        return tuple(int(side) for side in shape), kind
+
+    def array(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> NDArray:
+        """One array, its kind (letters of dtype.kind) and its shape (None for any) checked before it is unpacked."""
+        has, kind = self.headers[name]
+        if len(has) != len(shape) or any(w is not None and w != h for w, h in zip(shape, has, strict=True)):
+            wanted = " x ".join("any" if side is None else str(side) for side in shape) or "one value"
+            got = " x ".join(map(str, has)) or "one value"
+            raise MoueError(f"{name!r} is {got}, not {wanted}", self.path)
+        if kind.kind not in kinds:
+            raise MoueError(f"{name!r} holds {kind}, which is of another kind", self.path)
+        with self.archive.open(name + ".npy") as member:
+            return np.asarray(npy.read_array(member, allow_pickle=False))
+
+    def names(self, name: str) -> list[str]:
+        """A list of texts."""
+        return [str(text) for text in self.array(name, "U", (None,))]
+
+    def mesh(self) -> Mesh:
+        """The mesh that the arrays make."""
+        neutral = self.array("neutral", "fiu", (None, 3)).astype(np.float64)
+        check_positions(neutral, self.path)
+        n = len(neutral)
+        names = self.names("names")
+        deltas = self.array("deltas", "fiu", (len(names), n, 3)).astype(np.float32, copy=False)
+        counts, indices = (self._whole(name) for name in ("counts", "indices"))
+        try:
+            polygons = Polygons(counts, indices, n)
+        except MaskError as error:
+            raise MoueError(str(error), self.path) from None
+        between = self._inbetweens(names, n)
+        shapes = []
+        for name, delta in zip(names, deltas, strict=True):
+            check_positions(delta, self.path, what=f"shape {name!r}, vertex")
+            shapes.append(Shape(name, delta, tuple(between.get(len(shapes), ()))))
+        unit = str(self.array("unit", "U", ())) if "unit" in self.headers else None
+        if unit is not None and unit not in MM_PER_UNIT:
+            raise MoueError(
+                f"its unit {unit[:20]!r} is not known", self.path, mend=f"known are {', '.join(MM_PER_UNIT)}"
+            )
+        uv = self._texture(len(indices)) if "uv" in self.headers else None
+        colours = self.array("colours", "f", (n, 3)).astype(np.float64) if "colours" in self.headers else None
+        return Mesh(
+            polygons, neutral, uv, self._faces("group", polygons.n_faces),
+            materials=self._faces("material", polygons.n_faces), colours=colours, shapes=tuple(shapes), unit=unit,
+            name=self.path.stem, path=self.path,
+        )  # fmt: skip
+
+    def _whole(self, name: str) -> NDArray[np.int64]:
+        values = self.array(name, "iu", (None,))
+        if values.size and not (int(values.min()) >= -(2**31) and int(values.max()) < 2**31):
+            raise MoueError(f"{name!r} holds numbers that are too large", self.path)
+        return values.astype(np.int64)
+
+    def _texture(self, n_corners: int) -> TextureCoordinates:
+        uv = self.array("uv", "f", (None, 2)).astype(np.float64)
+        if "uv_indices" not in self.headers:
+            raise MoueError("has 'uv' without 'uv_indices'", self.path)
+        at = self._whole("uv_indices")
+        if len(at) != n_corners or (len(at) and (at.min() < -1 or at.max() >= len(uv))):
+            raise MoueError("'uv_indices' does not fit 'uv' and 'indices'", self.path)
+        return TextureCoordinates(uv, at.astype(np.int32))
+
+    def _faces(self, kind: str, n_faces: int) -> dict[str, NDArray[np.int32]]:
+        if f"{kind}_names" not in self.headers:
+            return {}
+        names = self.names(f"{kind}_names")
+        sizes, faces = self._whole(f"{kind}_sizes"), self._whole(f"{kind}_faces")
+        wrong = len(sizes) != len(names) or (sizes < 0).any() or int(sizes.sum()) != len(faces)
+        if wrong or (len(faces) and (faces.min() < 0 or faces.max() >= n_faces)):
+            raise MoueError(f"'{kind}_faces' does not fit the {kind}s and polygons", self.path)
+        pieces = np.split(faces.astype(np.int32), np.cumsum(sizes)[:-1]) if names else []
+        return dict(zip(names, pieces, strict=True))
+
+    def _inbetweens(self, names: list[str], n: int) -> dict[int, list[InBetween]]:
+        if "between_at" not in self.headers:
+            return {}
+        at = self.array("between_at", "f", (None,))
+        shape = self._whole("between_shape")
+        deltas = self.array("between_deltas", "f", (len(at), n, 3)).astype(np.float32, copy=False)
+        if (
+            len(shape) != len(at)
+            or any(not 0 <= int(s) < len(names) for s in shape)
+            or not np.isfinite(at).all()
+        ):
+            raise MoueError("its in-betweens do not fit its shapes", self.path)
+        out: dict[int, list[InBetween]] = {}
+        for s, weight, delta in zip(shape, at, deltas, strict=True):
+            check_positions(delta, self.path, what=f"in-between of {names[int(s)]!r}, vertex")
+            out.setdefault(int(s), []).append(InBetween(float(weight), delta))
+        return out
+
+
+def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
+    """Write a mesh as NPZ; see the module's words. The same mesh gives the same bytes. MoueError if it cannot."""
+    n = mesh.n_vertices
+    arrays: dict[str, NDArray] = {
+        "neutral": mesh.positions,
+        "names": np.array([shape.name for shape in mesh.shapes], dtype=np.str_),
+        "counts": mesh.polygons.counts,
+        "indices": mesh.polygons.indices,
+        "unit": np.array(mesh.unit or "mm"),
+    }
+    if mesh.uv is not None:
+        arrays |= {"uv": mesh.uv.uv, "uv_indices": mesh.uv.indices}
+    if mesh.colours is not None:
+        arrays["colours"] = np.asarray(mesh.colours, dtype=np.float64)
+    for kind, held in (("group", mesh.groups), ("material", mesh.materials)):
+        if held:
+            arrays[f"{kind}_names"] = np.array(list(held), dtype=np.str_)
+            arrays[f"{kind}_sizes"] = np.array([len(faces) for faces in held.values()], dtype=np.int64)
+            arrays[f"{kind}_faces"] = np.concatenate(list(held.values())).astype(np.int32)
+    between = [(i, b) for i, shape in enumerate(mesh.shapes) for b in shape.inbetweens]
+    if between:
+        arrays["between_shape"] = np.array([i for i, _ in between], dtype=np.int32)
+        arrays["between_at"] = np.array([b.at for _, b in between], dtype=np.float64)
+
+    def fill(file: IO[bytes]) -> None:
+        with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+            for name, array in arrays.items():
+                with archive.open(_info(name), "w", force_zip64=True) as member:
+                    npy.write_array(
+                        member, np.ascontiguousarray(array) if array.ndim else array, allow_pickle=False
+                    )
+            _stack(archive, "deltas", [shape.delta for shape in mesh.shapes], n)
+            if between:
+                _stack(archive, "between_deltas", [b.delta for _, b in between], n)
+
+    write_whole(path, fill, sync=False)
+    left_out = [
+        what for what, held in (("objects", mesh.objects), ("material files", mesh.material_files)) if held
+    ]
+    return (f"NPZ leaves out {' and '.join(left_out)}.",) if left_out else ()
+
+
+def _info(name: str) -> zipfile.ZipInfo:
+    info = zipfile.ZipInfo(name + ".npy")  # dated 1980, as a zip without a date is
+    info.compress_type = zipfile.ZIP_DEFLATED
+    return info
+
+
+def _stack(archive: zipfile.ZipFile, name: str, deltas: list[NDArray[np.float32]], n: int) -> None:
+    """Arrays (n, 3) as one (s, n, 3) member, one after the other, never together in memory."""
+    with archive.open(_info(name), "w", force_zip64=True) as member:
+        header = {"descr": "<f4", "fortran_order": False, "shape": (len(deltas), n, 3)}
+        npy.write_array_header_1_0(member, header)
+        for delta in deltas:
+            member.write(np.ascontiguousarray(delta, dtype="<f4").reshape(-1).view(np.uint8))

@@ -1,0 +1,239 @@
+"""How the topology of one mesh differs from another's: the named faults of libraries and of sculpts.
+
+The connectivity says most of it: numbers of vertices and polygons, the same polygons in another order or turned
+over, polygons cut into triangles, vertices doubled along texture seams, or the same mesh under another numbering.
+The last is recognised without a numbering: each vertex gets a signature from its polygons' sizes and its
+neighbours' signatures, refined a few times (Weisfeiler and Lehman 1968), and the two bags of signatures are
+compared. Equal bags do not prove that the meshes are one, so the words say "as if".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from masks.polygons import Polygons
+
+Kind = Literal[
+    "count", "polygons", "polygon order", "turned over", "corner order", "triangulated", "seam-split", "shuffled",
+    "scrambled",
+]  # fmt: skip
+
+ROUNDS = 4
+SCRAMBLED = 4.0
+"""An expression leaves the mean edge far below this multiple of the neutral's; another vertex order does not."""
+
+
+@dataclass(frozen=True)
+class OrderDifference:
+    """What kind of difference, and in words: a sentence without its subject ("has ...")."""
+
+    kind: Kind
+    words: str
+
+
+def order_difference(
+    reference: Polygons,
+    other: Polygons,
+    reference_positions: NDArray | None = None,
+    other_positions: NDArray | None = None,
+) -> OrderDifference | None:
+    """How `other` differs from `reference`, None where it is the same mesh in the same order.
+
+    With positions (n, 3), in any one unit, seams are recognised by place, and a file with the right polygons over
+    vertices in another order is told apart from an expression ("scrambled").
+    """
+    if reference.same_as(other):
+        return _scrambled(reference, reference_positions, other_positions)
+    same_faces = reference.n_faces == other.n_faces
+    if reference.n_vertices == other.n_vertices:
+        if same_faces and np.array_equal(reference.counts, other.counts):
+            found = _same_sizes(reference, other)
+        else:
+            found = _cut(reference, other) or _reordered(reference, other)
+        if found:
+            return found
+        if _signatures_agree(reference, other):
+            return OrderDifference("shuffled", "has its vertices shuffled, as if numbered by another program")
+    elif other.n_vertices > reference.n_vertices:
+        found = _seam_split(reference, other, other_positions)
+        if found:
+            return found
+    else:
+        found = _seam_split(other, reference, reference_positions)
+        if found:
+            merged = reference.n_vertices - other.n_vertices
+            return OrderDifference(
+                "seam-split", f"has {merged} vertices fewer, as if doubles at seams were merged"
+            )
+    if reference.n_vertices != other.n_vertices:
+        return OrderDifference("count", f"has {_size(other)}, not {_size(reference)}")
+    if not same_faces:
+        return OrderDifference("polygons", f"has {other.n_faces} polygons over the same {other.n_vertices} vertices, "
+                                           f"not {reference.n_faces}")  # fmt: skip
+    return OrderDifference("polygons", _first_other(reference, other))
+
+
+def _size(polygons: Polygons) -> str:
+    return f"{polygons.n_vertices} vertices and {polygons.n_faces} polygons"
+
+
+def _first_other(reference: Polygons, other: Polygons) -> str:
+    counts = reference.counts != other.counts
+    face = int(np.argmax(counts)) if counts.any() else reference.n_faces
+    shared = int(reference.starts[face])
+    differ = np.flatnonzero(reference.indices[:shared] != other.indices[:shared])
+    if len(differ):
+        face = int(reference.corner_face[differ[0]])
+    return f"has other polygons from polygon {face} on, over the same {other.n_vertices} vertices"
+
+
+def _same_sizes(reference: Polygons, other: Polygons) -> OrderDifference | None:
+    a, b = _canonical(reference), _canonical(other)
+    if np.array_equal(a, b):
+        return OrderDifference("corner order", "has the same polygons, each begun at another corner")
+    if np.array_equal(a, _canonical(_turned(other))):
+        return OrderDifference("turned over", "has the same polygons turned over, inside out")
+    return _reordered(reference, other)
+
+
+def _reordered(reference: Polygons, other: Polygons) -> OrderDifference | None:
+    if reference.n_faces != other.n_faces or len(reference.indices) != len(other.indices):
+        return None
+    if np.array_equal(np.sort(_face_keys(reference)), np.sort(_face_keys(other))):
+        return OrderDifference("polygon order", "has the same polygons in another order")
+    return None
+
+
+def _canonical(polygons: Polygons) -> NDArray[np.int32]:
+    """The indices with every polygon begun at its lowest vertex."""
+    starts = polygons.starts[:-1]
+    if not len(starts):
+        return polygons.indices
+    lowest = np.repeat(np.minimum.reduceat(polygons.indices, starts), polygons.counts)
+    within = np.arange(len(polygons.indices)) - np.repeat(starts, polygons.counts)
+    at = np.where(polygons.indices == lowest, within, np.iinfo(np.int32).max)
+    offset = np.repeat(np.minimum.reduceat(at, starts), polygons.counts)
+    size = np.repeat(polygons.counts, polygons.counts)
+    return polygons.indices[np.repeat(starts, polygons.counts) + (within + offset) % size]
+
+
+def _turned(polygons: Polygons) -> Polygons:
+    within = np.arange(len(polygons.indices)) - np.repeat(polygons.starts[:-1], polygons.counts)
+    last = np.repeat(polygons.starts[1:] - 1, polygons.counts)
+    return Polygons(polygons.counts, polygons.indices[last - within], polygons.n_vertices)
+
+
+def _face_keys(polygons: Polygons) -> NDArray[np.uint64]:
+    """(f,) a number for the set of vertices of each polygon, the same wherever it begins or turns."""
+    if not polygons.n_faces:
+        return np.zeros(0, dtype=np.uint64)
+    mixed = _mixed(polygons.indices.astype(np.uint64) + np.uint64(1))
+    return np.add.reduceat(mixed, polygons.starts[:-1])
+
+
+def _mixed(value: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """A scattering of 64-bit numbers (splitmix64; Steele, Lea and Flood 2014)."""
+    z = value + np.uint64(0x9E3779B97F4A7C15)
+    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return z ^ (z >> np.uint64(31))
+
+
+def _cut(reference: Polygons, other: Polygons) -> OrderDifference | None:
+    """Whether `other` is the reference with its polygons cut into triangles, or the other way round."""
+    if other.n_faces and int(other.counts.max()) == 3 and other.n_faces == len(reference.triangles):
+        if _within(reference, other):
+            return OrderDifference("triangulated", "has its polygons cut into triangles")
+    elif reference.n_faces and int(reference.counts.max()) == 3 and reference.n_faces == len(other.triangles):
+        if _within(other, reference):
+            return OrderDifference("triangulated", "has polygons where the other has triangles")
+    return None
+
+
+def _within(polygons: Polygons, triangles: Polygons) -> bool:
+    """Whether the triangles are a cut of the polygons: the edges of the polygons are among theirs, and the borders agree."""
+    n = np.int64(polygons.n_vertices)
+    mine = polygons.edges[:, 0] * n + polygons.edges[:, 1]
+    theirs = triangles.edges[:, 0] * n + triangles.edges[:, 1]
+    if not np.isin(mine, theirs).all():
+        return False
+    return np.array_equal(mine[polygons.edge_use == 1], theirs[triangles.edge_use == 1])
+
+
+def _seam_split(whole: Polygons, split: Polygons, positions: NDArray | None) -> OrderDifference | None:
+    """Whether `split` is `whole` with some vertices doubled, in whatever order: merged by place, the same mesh."""
+    if positions is None or len(split.indices) < len(whole.indices):
+        return None
+    _, merged = np.unique(np.ascontiguousarray(positions), axis=0, return_inverse=True)
+    merged = merged.reshape(-1).astype(np.int32)
+    used = np.unique(merged)
+    if int(merged.max()) + 1 != whole.n_vertices and len(used) != whole.n_vertices:
+        return None
+    welded = Polygons(split.counts, merged[split.indices], int(merged.max()) + 1)
+    doubled = split.n_vertices - whole.n_vertices
+    if np.array_equal(np.sort(whole.counts), np.sort(split.counts)):
+        if _signatures_agree(whole, welded):
+            return OrderDifference("seam-split", f"has {doubled} vertices more, as if split at texture seams")
+    elif split.n_faces == len(whole.triangles) and _bags_of_valence_allow(whole, welded):
+        return OrderDifference(
+            "seam-split", f"has {doubled} vertices more and triangles, as if split at texture seams and cut"
+        )
+    return None
+
+
+def _bags_of_valence_allow(whole: Polygons, cut: Polygons) -> bool:
+    """A cut adds edges, one for each triangle more than polygons, and takes none away."""
+    return len(cut.edges) - len(whole.edges) == cut.n_faces - whole.n_faces
+
+
+def _signatures_agree(a: Polygons, b: Polygons) -> bool:
+    if a.n_vertices != b.n_vertices or a.n_faces != b.n_faces or len(a.edges) != len(b.edges):
+        return False
+    return np.array_equal(np.sort(_signatures(a)), np.sort(_signatures(b)))
+
+
+def _signatures(polygons: Polygons) -> NDArray[np.uint64]:
+    """(n,) a number for the neighbourhood of each vertex that does not depend on its numbering."""
+    size = np.repeat(polygons.counts, polygons.counts).astype(np.uint64)
+    value = _summed(polygons.indices, _mixed(size), polygons.n_vertices)
+    for _ in range(ROUNDS):
+        around = _mixed(value)
+        beside = _summed(polygons.edges[:, 0], around[polygons.edges[:, 1]], polygons.n_vertices)
+        beside += _summed(polygons.edges[:, 1], around[polygons.edges[:, 0]], polygons.n_vertices)
+        value = _mixed(value * np.uint64(3) + beside)
+    return value
+
+
+def _summed(index: NDArray, value: NDArray[np.uint64], n: int) -> NDArray[np.uint64]:
+    out = np.zeros(n, dtype=np.uint64)
+    np.add.at(out, index, value)
+    return out
+
+
+def _scrambled(
+    polygons: Polygons, reference: NDArray | None, other: NDArray | None
+) -> OrderDifference | None:
+    if reference is None or other is None or not len(polygons.indices):
+        return None
+    rest, now = _mean_side(polygons, reference), _mean_side(polygons, other)
+    size_rest, size_now = np.ptp(reference, axis=0).max(), np.ptp(other, axis=0).max()
+    if not rest > 0 or not size_rest > 0 or not size_now > 0:
+        return None
+    times = (now / size_now) / (rest / size_rest)
+    if times < SCRAMBLED:
+        return None
+    return OrderDifference(
+        "scrambled", f"has edges {times:.0f} times as long: the same polygons over vertices in another order"
+    )
+
+
+def _mean_side(polygons: Polygons, positions: NDArray) -> float:
+    """Mean length of the sides of up to a hundred thousand corners, evenly spread."""
+    corner = np.arange(0, len(polygons.indices), max(1, len(polygons.indices) // 100_000))
+    ends = polygons.indices[polygons.next_corner[corner]]
+    away = np.asarray(positions)[ends].astype(np.float64) - np.asarray(positions)[polygons.indices[corner]]
+    return float(np.linalg.norm(away, axis=1).mean())
