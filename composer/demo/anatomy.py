@@ -9,12 +9,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from composer.demo.layout import EYE_RINGS, MOUTH_RINGS
 from composer.errors import unknown
+from composer.head.places import resolve
 from masks.polygons import Polygons
+
+if TYPE_CHECKING:
+    from composer.demo.neutral import DemoNeutral
 
 Points = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -35,7 +41,7 @@ class Anatomy:
     rings by name, (24,) from the inner corner over the upper lid and (19,) from the upper midline round the corner;
     `interior` (n,) bool is the mouth behind the lips; `points` are landmarks (3,) by name, the left one of a pair
     under its bare name; `curves` are polylines (k, 3); `eyes` are the eyeballs' centres, left and right, (2, 3);
-    `parts` gives vertices by name, `follows` what each part follows.
+    `hinge` (3,) lies on the jaw's axis, which runs along x; `parts` gives vertices by name, `follows` what each follows.
     """
 
     positions: Points
@@ -51,6 +57,7 @@ class Anatomy:
     curves: dict[str, Points]
     eyes: Points
     parts: dict[str, Ints]
+    hinge: Points
     follows: dict[str, str] = field(default_factory=dict)
 
     @property
@@ -111,3 +118,37 @@ def smoothstep(x: NDArray[np.float64], a: float, b: float) -> NDArray[np.float64
     """3 u^2 - 2 u^3 of u = (x - a) / (b - a), clamped to [0, 1]."""
     u = np.clip((x - a) / (b - a), 0.0, 1.0)
     return u * u * (3 - 2 * u)
+
+
+def anatomy_of(neutral: DemoNeutral) -> Anatomy:
+    """The anatomy of a demo neutral: its rings named, its landmarks resolved, its skin sorted by what can be seen."""
+    n = len(neutral.positions)
+    skin = np.zeros(n, dtype=bool)
+    skin[: neutral.n_skin] = True
+    of_group = {name: _vertices(neutral.polygons, faces, n) for name, faces in neutral.groups.items()}
+    ears = of_group["ear_left"] | of_group["ear_right"]
+    hidden = ears | of_group["mouth_interior"]
+    for side in ("left", "right"):
+        hidden |= of_group[f"socket_{side}"] | of_group[f"nostril_{side}"]
+    points, curves = {}, {}
+    for name, place in neutral.landmarks.points.items():
+        points[name.removesuffix("_left")] = resolve(place, neutral.positions)
+    for name in neutral.landmarks.curves:
+        curves[name.removesuffix("_left")] = neutral.landmarks.curve_positions(name, neutral.positions)
+    mouth = neutral.rings["mouth"][:, :MOUTH_COLUMNS]
+    return Anatomy(
+        positions=neutral.positions, polygons=neutral.polygons, mirror=neutral.mirror, skin=skin, outer=skin & ~hidden,
+        interior=of_group["mouth_interior"] & ~(of_group["face"] & ~of_group["mouth_interior"]), ears=ears,
+        eye=dict(zip(EYE_RINGS, neutral.rings["eye_left"], strict=True)),
+        mouth=dict(zip(MOUTH_RINGS, mouth, strict=True)),
+        points=points, curves=curves, eyes=np.stack([neutral.eye_left, neutral.eye_right]),
+        parts={part.name: part.vertices.astype(np.int64) for part in neutral.parts},
+        follows={part.name: part.follows for part in neutral.parts},
+        hinge=neutral.jaw_hinge,
+    )  # fmt: skip
+
+
+def _vertices(polygons: Polygons, faces: NDArray[np.int32], n: int) -> NDArray[np.bool_]:
+    on = np.zeros(n, dtype=bool)
+    on[polygons.indices[np.isin(polygons.corner_face, faces)]] = True
+    return on

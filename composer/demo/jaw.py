@@ -35,8 +35,7 @@ class Jaw:
 
     def __init__(self, anatomy: Anatomy) -> None:
         self.anatomy = anatomy
-        tragion = anatomy.points["tragion"]
-        self.origin = np.array([0.0, tragion[1] - 4 * anatomy.scale, tragion[2] + 10 * anatomy.scale])
+        self.origin = anatomy.hinge
         self.weight = self._weights()
         self.rigid = np.concatenate([at for name, at in anatomy.parts.items() if anatomy.follows.get(name) == "jaw"])
 
