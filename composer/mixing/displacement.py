@@ -27,7 +27,7 @@ class Motion:
     """A shape's displacement at any weight: sum of `amounts(w)` (k,) times `fields`, k arrays (n, 3) in mm."""
 
     fields: Sequence[NDArray]
-    amounts: Callable[[float], NDArray[np.float64]]
+    amounts: Callable[[float], Sequence[float]]
 
     def at(self, weight: float) -> NDArray[np.float64]:
         """(n, 3) float64 mm, the displacement at `weight`; exactly zero at 0, exactly a plain delta at 1."""
@@ -60,5 +60,5 @@ def motion(head: Head, shape: Shape, hinge: Hinge | None = None) -> Motion:
     return Motion([shape.delta], _straight)
 
 
-def _straight(weight: float) -> NDArray[np.float64]:
-    return np.array([weight])
+def _straight(weight: float) -> tuple[float]:
+    return (weight,)

@@ -13,6 +13,7 @@ How a hinge is found is in `composer.mixing.hinge_estimate`.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,9 +83,9 @@ def turning_fields(neutral: NDArray, delta: NDArray, hinge: Hinge) -> tuple[NDAr
     return sideways, inward, np.asarray(delta, dtype=np.float64) - whole
 
 
-def turning_coefficients(angle: float, weight: float) -> NDArray[np.float64]:
-    """(3,) how much of each of the `turning_fields` there is at `weight`."""
-    return np.array([np.sin(weight * angle), 1.0 - np.cos(weight * angle), weight])
+def turning_coefficients(angle: float, weight: float) -> tuple[float, float, float]:
+    """How much of each of the `turning_fields` there is at `weight`."""
+    return (math.sin(weight * angle), 1.0 - math.cos(weight * angle), weight)
 
 
 def hinge_displacement(neutral: NDArray, delta: NDArray, hinge: Hinge, weight: float) -> NDArray[np.float64]:

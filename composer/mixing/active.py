@@ -1,0 +1,217 @@
+"""A pose while it is being dragged: one cell changes, and only the vertices that it reaches are touched.
+
+For each active cell (one with a weight) a `LivePose` keeps its columns: the vertices that the cell reaches and
+share times field there, in float32. A change of weight adds the change of each column's amount. Sums are kept in
+float64, so that a hundred thousand small edits stay within rounding of one fresh evaluation, and `rebase`, which
+ends a drag, is one fresh evaluation, bit for bit. Columns depend on masks and rows, never on weights; a change of
+a row makes those of its region anew (and the base's, where a row begins or ceases to replace).
+
+`positions` (n, 3) float32 is what a view draws. Every change returns the range of vertices that it touched, so
+that no more is sent on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from composer.mixing.linear import Mixer, moved
+from composer.mixing.recipe import Cell, CellKey, Recipe, Row
+
+Range = tuple[int, int]
+NOTHING: Range = (0, 0)
+DENSE = 0.5
+"""From this share of the vertices in its range on, a cell's columns hold the whole range."""
+Shares = dict[str, NDArray[np.float64]]
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """What a cell adds: at the vertices `where` (m of them), fields (k, m, 3) float32, times its region's share.
+
+    `where` is a slice where the cell reaches most of the vertices in its range, which is faster than their list.
+    """
+
+    where: slice | NDArray[np.intp]
+    fields: NDArray[np.float32]
+    amounts: Callable[[float], Sequence[float]]
+    range: Range
+
+    @property
+    def vertices(self) -> NDArray[np.intp]:
+        """(m,) the vertices of `fields`, ascending."""
+        return np.arange(*self.range) if isinstance(self.where, slice) else self.where
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes held."""
+        return self.fields.nbytes + (0 if isinstance(self.where, slice) else self.where.nbytes)
+
+
+class LivePose:
+    """One recipe on one head, edited cell by cell; see the module's words."""
+
+    def __init__(self, mixer: Mixer, recipe: Recipe) -> None:
+        """Take a prepared mixer and the recipe to begin with; raises what the mixer raises for the recipe."""
+        self._mixer = mixer
+        self._given = recipe
+        self._cells: dict[CellKey, Cell] = {cell.key: cell for cell in recipe.cells}
+        self._share = mixer.shares(recipe)
+        self._columns = self._columns_for(recipe.cells, self._share, {})
+        self._stacked: tuple[list[CellKey], sp.csc_matrix] | None = None
+        self._moved = np.zeros(mixer.head.neutral.shape)
+        self._positions = np.empty(mixer.head.neutral.shape, dtype=np.float32)
+        self.rebase()
+
+    @property
+    def recipe(self) -> Recipe:
+        """The recipe as it stands; cells keep their order, new ones come last."""
+        return self._given.with_(cells=tuple(self._cells.values()))
+
+    @property
+    def positions(self) -> NDArray[np.float32]:
+        """(n, 3) float32 mm, the pose to draw: a read-only view of what every edit changes in place."""
+        view = self._positions.view()
+        view.setflags(write=False)
+        return view
+
+    @property
+    def bytes_held(self) -> int:
+        """Bytes of the columns held."""
+        return sum(column.nbytes for column in self._columns.values())
+
+    def set_weight(self, region: str, shape: str, weight: float, mirrored: bool = False) -> Range:
+        """Give one cell a weight, listing it if it was not. Returns the range of vertices touched.
+
+        Raises MoueError, with nothing changed, for a weight outside [-1, 2] or an unknown region or shape.
+        """
+        (cell,) = Recipe(self._given.name, (Cell(region, shape, float(weight), mirrored),)).cells
+        column = self._columns.get(cell.key)
+        if column is None:
+            column = self.prepare(region, shape, mirrored)
+        before, strength = column.amounts(self._weight(cell.key)), self._given.strength
+        after = column.amounts(cell.weight)
+        self._cells[cell.key] = cell
+        return self._add(column, [strength * (b - a) for a, b in zip(before, after, strict=True)])
+
+    def set_row(self, region: str, row: Row) -> Range:
+        """Change how a region's row joins; the columns it bears on are made anew. Returns the range touched."""
+        return self.set_recipe(self.recipe.with_(rows={**self._given.rows, region: row}))
+
+    def set_strength(self, strength: float) -> Range:
+        """Change the recipe's strength. Returns the range of vertices touched."""
+        return self.set_recipe(self.recipe.with_(strength=float(strength)))
+
+    def set_recipe(self, recipe: Recipe) -> Range:
+        """Go over to another recipe, keeping the columns that both share. Returns the range touched.
+
+        Raises what the mixer raises for the recipe, with nothing changed.
+        """
+        cells = {cell.key: cell for cell in recipe.cells}
+        weighted = {key for key, cell in cells.items() if cell.weight != 0.0}
+        if recipe.rows != self._given.rows or not weighted <= self._columns.keys():
+            share = self._mixer.shares(recipe)
+            same = {r for r in share if r in self._share and np.array_equal(share[r], self._share[r])}
+            kept = {key: column for key, column in self._columns.items() if key in cells and key[0] in same}
+            columns = self._columns_for(recipe.cells, share, kept)
+            self._share, self._columns, self._stacked = share, columns, None
+        self._given, self._cells = recipe, cells
+        self._moved[:] = self.displacement32()
+        np.add(self._mixer.head.neutral, self._moved, out=self._positions, casting="same_kind")
+        return (0, len(self._positions))
+
+    def rebase(self) -> NDArray[np.float64]:
+        """(n, 3) float64 mm, one fresh evaluation of the recipe as it stands, from which edits then go on."""
+        self._moved = self._mixer.displacement(self.recipe)
+        fresh = moved(self._mixer.head.neutral, self._moved)
+        self._positions[:] = fresh
+        return fresh
+
+    def prepare(self, region: str, shape: str, mirrored: bool = False) -> Column:
+        """Make a cell's columns ahead of a drag, so that its first step costs no more than the others.
+
+        Raises MoueError for an unknown region or shape, or a mirrored cell on a head without a mirror map.
+        """
+        cell = Cell(region, shape, 0.0, mirrored)
+        if cell.key not in self._columns:
+            share = self._share
+            if region not in share:
+                share = self._mixer.shares(self.recipe.with_(cells=(*self._cells.values(), cell)))
+            self._columns[cell.key] = self._column(cell, share)
+            self._share, self._stacked = share, None
+        return self._columns[cell.key]
+
+    def release(self) -> None:
+        """Forget the columns of cells that have no weight."""
+        used = {key for key, cell in self._cells.items() if cell.weight != 0.0}
+        self._columns = {key: column for key, column in self._columns.items() if key in used}
+        self._stacked = None
+
+    def displacement32(self) -> NDArray[np.float32]:
+        """(n, 3) float32 mm, P - N, all columns summed at once."""
+        if self._stacked is None:
+            self._stacked = (list(self._columns), self._stack())
+        keys, matrix = self._stacked
+        amounts = [a for key in keys for a in self._columns[key].amounts(self._weight(key))]
+        return (matrix @ np.array(amounts, dtype=np.float32)).reshape(-1, 3) * np.float32(self._given.strength)
+
+    def _weight(self, key: CellKey) -> float:
+        return self._cells[key].weight if key in self._cells else 0.0
+
+    def _columns_for(self, cells: Iterable[Cell], share: Shares, kept: dict[CellKey, Column]) -> dict[CellKey, Column]:
+        """Columns of every cell that has a weight, by key, those in `kept` taken as they are."""
+        columns = dict(kept)
+        for cell in cells:
+            if cell.weight != 0.0 and cell.key not in columns:
+                columns[cell.key] = self._column(cell, share)
+        return columns
+
+    def _column(self, cell: Cell, share: Shares) -> Column:
+        move = self._mixer.motion(cell)
+        weight = share[cell.region]
+        reached = np.zeros(len(weight), dtype=bool)
+        for field in move.fields:
+            reached |= field.any(axis=1)
+        where = np.flatnonzero(reached & (weight != 0.0))
+        span = (int(where[0]), int(where[-1]) + 1) if len(where) else NOTHING
+        at: slice | NDArray[np.intp] = slice(*span) if len(where) >= DENSE * (span[1] - span[0]) else where
+        fields = np.empty((len(move.fields), span[1] - span[0] if isinstance(at, slice) else len(where), 3), np.float32)
+        for number, field in enumerate(move.fields):
+            np.multiply(field[at], weight[at, None], out=fields[number], casting="same_kind")
+        return Column(at, fields, move.amounts, span)
+
+    def _add(self, column: Column, change: Sequence[float]) -> Range:
+        """Add `change` (k,) times the column's fields, and bring the positions it reaches up to date."""
+        if not any(change):
+            return NOTHING
+        step = np.multiply(column.fields[0], change[0], dtype=np.float64)
+        for field, amount in zip(column.fields[1:], change[1:], strict=True):
+            step += np.multiply(field, amount, dtype=np.float64)
+        at, neutral = column.where, self._mixer.head.neutral
+        if isinstance(at, slice):
+            self._moved[at] += step
+            np.add(neutral[at], self._moved[at], out=self._positions[at], casting="same_kind")
+        else:
+            step += self._moved.take(at, axis=0)
+            self._moved[at] = step
+            step += neutral.take(at, axis=0)
+            self._positions[at] = step
+        return column.range
+
+    def _stack(self) -> sp.csc_matrix:
+        """(3 n, sum of k) float32, the fields of every column side by side, as rows of coordinates."""
+        rows, data, counts = [np.zeros(0, np.int32)], [np.zeros(0, np.float32)], []
+        for column in self._columns.values():
+            coordinates = (3 * column.vertices[:, None] + np.arange(3)).ravel().astype(np.int32)
+            for field in column.fields:
+                there = field.ravel() != 0.0
+                rows.append(coordinates[there])
+                data.append(field.ravel()[there])
+                counts.append(int(there.sum()))
+        starts = np.concatenate([[0], np.cumsum(counts, dtype=np.int64)]).astype(np.int32)
+        shape = (3 * self._mixer.head.n_vertices, len(counts))
+        return sp.csc_matrix((np.concatenate(data), np.concatenate(rows), starts), shape=shape)
