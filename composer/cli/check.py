@@ -1,0 +1,45 @@
+"""`moue check`: every check on every recipe."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def check(
+    document: Annotated[Path, typer.Argument(help="A document.toml.")],
+    recipe: Annotated[list[str] | None, typer.Option(help="Only this recipe; may be repeated.")] = None,
+    json_file: Annotated[str | None, typer.Option("--json", help="Write the findings here, - for the screen.")] = None,
+) -> None:
+    """Look for what is wrong with the recipes; exit code 1 where a finding is an error.
+
+    Example: moue check document.toml --json findings.json
+    """
+    from composer.checks.registry import run_checks
+    from composer.checks.subject import CheckSubject, HeadFacts
+    from composer.cli.progress import bar
+    from composer.cli.report import write_json
+    from composer.document.read import read_document
+    from composer.document.ready import Ready
+
+    project = read_document(document)
+    recipes = [project.recipe(name) for name in recipe] if recipe else list(project.recipes)
+    found: dict[str, list] = {}
+    with bar("opening") as progress:
+        ready = Ready.open(project, progress)
+        facts = HeadFacts(ready.head)
+        for i, each in enumerate(recipes):
+            progress(i / len(recipes), f"checking {each.name}")
+            subject = CheckSubject(facts, ready.pose(each), each.name, each, ready.effective, ready.mirror)
+            found[each.name] = run_checks(subject)
+    if json_file is not None:
+        write_json(json_file, {name: [f.as_dict() for f in each] for name, each in found.items()})
+    if json_file != "-":
+        for name, findings in found.items():
+            typer.echo(f"{name}: " + ("nothing found" if not findings else f"{len(findings)} findings"))
+            for f in findings:
+                typer.echo(f"  {f.severity} {f.code}: {f.words} {f.measure}".rstrip())
+    if any(f.severity == "error" for each in found.values() for f in each):
+        raise typer.Exit(1)

@@ -1,0 +1,47 @@
+"""`moue inspect`: what a library holds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def inspect(
+    path: Annotated[Path, typer.Argument(help="A folder of targets.")],
+    neutral: Annotated[str | None, typer.Option(help="The neutral's name.")] = None,
+    unit: Annotated[str | None, typer.Option(help="The files' unit.")] = None,
+    skip_broken: Annotated[bool, typer.Option(help="Leave out files that cannot be used.")] = False,
+    json_file: Annotated[str | None, typer.Option("--json", help="Write the report here, - for the screen.")] = None,
+) -> None:
+    """Say what a library holds: counts, unit, neutral, and how far each shape moves.
+
+    Example: moue inspect keeper --json report.json
+    """
+    import numpy as np
+
+    from composer.cli.progress import bar
+    from composer.formats.library import open_library
+    from composer.head.fingerprint import fingerprint
+
+    with bar("opening") as progress:
+        head = open_library(path, neutral, unit, skip_broken, progress)
+    moves = {s.name: float(np.sqrt((s.delta.astype(np.float64) ** 2).sum(axis=1)).max()) for s in head.shapes}
+    report = {
+        "head": head.name, "vertices": head.n_vertices, "polygons": head.polygons.n_faces, "unit": head.unit,
+        "diagonal_mm": head.diagonal, "neutral": head.neutral_name, "topology": fingerprint(head.polygons),
+        "groups": list(head.groups), "furthest_mm": moves, "notes": list(head.notes),
+    }  # fmt: skip
+    if json_file is not None:
+        from composer.cli.report import write_json
+
+        write_json(json_file, report)
+        if json_file == "-":
+            return
+    typer.echo(f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, {head.diagonal:.1f} mm across")
+    typer.echo(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
+    for name, most in moves.items():
+        typer.echo(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))
+    for note in head.notes:
+        typer.echo(f"note: {note}")

@@ -1,0 +1,18 @@
+"""A progress bar with the time left, on standard error, gone when done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+
+@contextmanager
+def bar(words: str) -> Iterator[Callable[[float, str], None]]:
+    """A function (fraction 0 to 1, words) that moves the bar."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task(words, total=1.0)
+        yield lambda fraction, text: progress.update(task, completed=fraction, description=text)

@@ -1,0 +1,18 @@
+"""A report as JSON, to a file or to standard output."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+from composer.head.atomic import write_whole
+
+
+def write_json(where: str, report: object) -> None:
+    """Write `report` to the file `where`, or to standard output for "-"."""
+    text = json.dumps(report, indent=2, ensure_ascii=False) + "\n"
+    if where == "-":
+        sys.stdout.write(text)
+    else:
+        write_whole(Path(where), lambda file: file.write(text.encode()))

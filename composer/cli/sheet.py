@@ -1,0 +1,39 @@
+"""`moue sheet`: a contact sheet of a library's shapes or a document's recipes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def sheet(
+    path: Annotated[Path, typer.Argument(help="A folder of targets, or a document.toml.")],
+    to: Annotated[Path, typer.Option(help="The PNG to write.")],
+    view: Annotated[str, typer.Option(help="front, three_quarter, profile, below or back.")] = "three_quarter",
+    columns: Annotated[int | None, typer.Option(help="Pictures in a row.")] = None,
+) -> None:
+    """Picture every shape, or every recipe, lit and labelled.
+
+    Example: moue sheet keeper --to keeper.png --view front
+    """
+    from composer.cli.progress import bar
+    from composer.document.read import read_document
+    from composer.document.ready import Ready
+    from composer.formats.library import open_library
+    from composer.head.atomic import write_whole
+    from composer.picture.render import Studio
+    from composer.picture.sheet import Entry, contact_sheet, shapes_of
+
+    with bar("opening") as progress:
+        if path.suffix == ".toml":
+            ready = Ready.open(read_document(path), progress)
+            head = ready.head
+            entries = [Entry(r.name, ready.pose(r), r.note) for r in ready.project.recipes]
+        else:
+            head = open_library(path, progress=progress)
+            entries = shapes_of(head)
+        made = contact_sheet(Studio.of(head), entries, title=head.name, view=view, columns=columns, progress=progress)
+    write_whole(to, lambda file: made.image.save(file, "PNG"))
+    typer.echo(str(to))

@@ -1,0 +1,52 @@
+"""A document in memory: a head's place, its regions and its recipes; frozen, sharing what does not change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from composer.errors import unknown
+from composer.mixing.recipe import ALL, REMAINDER, Recipe
+from masks.partition import FACE
+
+VERSION = 1
+RESERVED = (ALL, REMAINDER)
+
+
+@dataclass(frozen=True)
+class Region:
+    """A named part of the face: `source` is the table of the document that says where its mask comes from
+    (`from`, and what that needs), `set` whom it shares with, `locked` whether it keeps its raw mask."""
+
+    name: str
+    source: Mapping[str, Any]
+    set: str = FACE
+    locked: bool = False
+
+
+@dataclass(frozen=True)
+class Project:
+    """A document: `head_path` as written, resolved beside the document; `unit` and `neutral` where said;
+    `topology` the fingerprint or ""."""
+
+    path: Path
+    head_path: Path
+    unit: str | None = None
+    neutral: str | None = None
+    topology: str = ""
+    regions: tuple[Region, ...] = ()
+    recipes: tuple[Recipe, ...] = ()
+    parts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+    def recipe(self, name: str) -> Recipe:
+        """The recipe of this name. Raises MoueError with the nearest names."""
+        for recipe in self.recipes:
+            if recipe.name == name:
+                return recipe
+        raise unknown("recipe", name, [r.name for r in self.recipes], self.path)
+
+    def with_(self, **changes: object) -> Project:
+        """A project with some fields replaced."""
+        return replace(self, **changes)  # type: ignore[arg-type]
