@@ -20,6 +20,12 @@ _OUTLINE = np.array([
     (30.5,0),(28,-6.5),(25,-13),(21.5,-19),(18,-25),(14,-30),(9,-32),(4.5,-29.5),(1.2,-25),(-0.5,-20),(-1.2,-15.5),
     (-1.6,-11),
 ], dtype=float)  # fmt: skip
+_ROOT = np.array([
+    (-7.5,-6),(-8.5,1.5),(-8,8),(-6,14),(-1.5,18.5),(4,20),(9,19.5),(13.5,18),(17,15),(19,11),(20,6.5),(20,2),
+    (19.5,-2.5),(18,-7),(15.5,-11),(12,-15),(8,-18),(4.5,-21.5),(0.5,-24.5),(-4,-26.5),(-6.5,-23.5),(-7.5,-19),
+    (-7.8,-14.8),(-7.8,-10.4),
+], dtype=float)  # fmt: skip
+_CORNERS = (4, 8, 16, 20)  # of the hole in the grid
 _SHELL = np.array([9.0, -3.0])
 _FLARE, _TILT = np.radians(19.0), np.radians(9.0)
 
@@ -49,7 +55,7 @@ class _Frame:
 
 
 def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
-    """Put all rings of the left ear and the grid that closes its shell."""
+    """Put the rings of the left ear inside its root, which stands already, and the grid that closes its shell."""
     frame = _Frame(field)
     s = np.arange(COUNT)
     back_of = _OUTLINE[:, 0]
@@ -62,41 +68,47 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
     free = rise(back_of, 2, 16)
     lean = np.stack([tragus * 5.0, np.zeros(COUNT)], axis=1)
 
-    root = _root(frame, field)
-    back = frame.ring(1.0, -1.8 * free - 0.3)
-    inner = 0.5 * root + 0.5 * frame.ring(0.90, -4.5 * free)
-    front = np.exp(-(((near + 1.2) / 2.2) ** 4))[:, None]
-    back = back * (1 - 0.42 * front) + root * 0.42 * front
-    inner = inner * (1 - 0.45 * front) + root * 0.45 * front
+    gap = np.clip(field.distance(frame.ring(1.0, 0.0)) - 0.5, 0, 6)
+    sunk = frame.out * (gap * np.exp(-(((near + 2.0) / 2.6) ** 4)))[:, None]
+    low = free * (1 - 0.75 * rise(s, 12, 15.5))
+    root = positions[layout.ear[1]]
+    rim = frame.ring(0.985, 0.9 + 0.9 * helix + 1.2 * tragus, lean * 0.45) - sunk * 0.95
+    back = frame.ring(1.0, -1.8 * free - 0.3) - sunk
+    inner = 0.5 * root + 0.5 * (frame.ring(0.90, -4.5 * low) - sunk)
+    front = np.exp(-(((near + 1.5) / 3.6) ** 4))[:, None]
+    back += (root + 0.72 * (rim - root) - back) * front
+    inner += (root + 0.38 * (rim - root) - inner) * front
     plain = (1 - helix) * (1 - lobe) * (1 - tragus)
     rings = [
-        root, inner, back,
-        frame.ring(0.985, 0.9 + 0.9 * helix + 1.2 * tragus, lean * 0.45),
+        root, inner, back, rim,
         frame.ring(0.90, 1.2 * helix + 0.8 + 4.0 * tragus, lean * 0.9),
         frame.ring(0.83 - 0.03 * helix, -2.6 * helix + 0.6 * lobe + 0.3 + 3.8 * tragus, lean * 1.15),
         frame.ring(0.70, -1.9 * helix * crest + 0.6 * lobe + 1.2 * tragus - 1.5 * plain, lean),
         frame.ring(
             0.57 + 0.05 * antitragus, 1.9 * crest + 3.2 * antitragus - 3.2 * (1 - crest) * (1 - antitragus), lean * 0.3
         ),
-        frame.ring(0.45, -2.5 * crest - 1.5 * antitragus - 5.5 * (1 - crest) * (1 - antitragus)),
-        frame.ring(0.32, -8.0),
+        frame.ring(0.42, -2.2 * crest - 1.5 * antitragus - 4.5 * (1 - crest) * (1 - antitragus)),
+        frame.ring(0.25, -6.5, np.array([-1.5, 0.0])),
     ]  # fmt: skip
-    gap = np.clip(field.distance(frame.ring(1.0, 0.0)) - 0.5, 0, 6)
-    sunk = gap * np.exp(-(((near + 2.0) / 2.6) ** 4))
-    for r, share in zip(range(2, 8), (1, 0.95, 0.85, 0.7, 0.5, 0.3), strict=True):
-        rings[r] = rings[r] - frame.out * (sunk * share)[:, None]
+    for r, share in zip(range(4, 8), (0.85, 0.7, 0.5, 0.3), strict=True):
+        rings[r] = rings[r] - sunk * share
     for r, points in enumerate(rings, start=1):
         positions[layout.ear[r]] = points
     _close(layout, positions)
 
 
-def _root(frame: _Frame, field: Field) -> Rows:
-    """Where the ear grows out of the head: the outline narrowed behind, put on the skin."""
-    o = frame.outline
-    narrow = np.stack([np.where(o[:, 0] > 0, 0.42, 1.25), np.where(o[:, 1] > 0, 0.80, 0.70)], axis=1)
-    flat = (_SHELL + o * narrow) * frame.size
-    x, y, z = flat[:, 0] * 0.25, flat[:, 1] * np.cos(_TILT), -flat[:, 0] - flat[:, 1] * np.sin(_TILT)
-    return field.project(frame.origin + np.stack([x, y, z], axis=1))
+def place_ear_root(field: Field, layout: Layout, positions: Rows) -> None:
+    """Put the ring along which the ear grows out of the head, and the grid's own loop round it, on the skin."""
+    frame = _Frame(field)
+    along = np.roll(_ROOT, -1, axis=0) - np.roll(_ROOT, 1, axis=0)
+    out = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.linalg.norm(along, axis=1, keepdims=True)
+    out = np.where((out * (_ROOT - _ROOT.mean(0))).sum(1, keepdims=True) < 0, -out, out)
+    wide = np.full(COUNT, 5.0)
+    wide[list(_CORNERS)] = 6.5
+    for ring, flat in ((1, _ROOT), (0, _ROOT + out * wide[:, None])):
+        flat = flat * frame.size
+        x, y, z = flat[:, 0] * 0.25, flat[:, 1] * np.cos(_TILT), -flat[:, 0] - flat[:, 1] * np.sin(_TILT)
+        positions[layout.ear[ring]] = field.project(frame.origin + np.stack([x, y, z], axis=1))
 
 
 def _close(layout: Layout, positions: Rows) -> None:

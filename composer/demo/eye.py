@@ -137,7 +137,5 @@ def shape_lids(field: Field, layout: Layout, positions: Rows) -> None:
     middle = at["middle"][upper]
     out = field.normals(positions[middle])
     positions[middle] += (1.6 * out - np.array([0, 1.0, 0])) * lids.rise[upper][:, None]
-    lower = np.arange(COUNT - 1, _HALF, -1)
-    for name, depth in (("crease", -0.4), ("fold", 0.8 * character.eye_bag), ("middle", 1.2 * character.eye_bag)):
-        ids = at[name][lower]
-        positions[ids] += field.normals(positions[ids]) * (depth * lids.rise[upper])[:, None]
+    ids = at["crease"][COUNT - 1 : _HALF : -1]
+    positions[ids] -= field.normals(positions[ids]) * (0.4 * lids.rise[upper])[:, None]

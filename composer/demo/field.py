@@ -34,7 +34,7 @@ class Field:
         d = self._skull(p)
         d = join(d, self._face(p), 18)
         d = join(d, self._brow(p), 16)
-        d = join(d, self._neck(p), 15 + 22 * logistic(p[:, 2], -25, -12))
+        d = join(d, self._neck(p), 19 + 18 * logistic(p[:, 2], -25, -12))
         d = self._orbit(p, d)
         d = self._nose(p, d)
         d = join(d, ellipsoid(p, EYE, (16.0, 14.1, 14.1)), 7)
@@ -80,7 +80,7 @@ class Field:
         drop, out, malar = c.chin_drop, c.chin_forward, c.cheek_forward
         f = ellipsoid(p, (0, -42, 30), (57.5, 73, 58))
         f = join(f, ellipsoid(p, (39 + 0.8 * wide, -26, 50 + malar), (22, 18, 20), roll=-10), 20)
-        f = join(f, capsule(p, (50 + 0.8 * wide, -21, 48 + 0.7 * malar), (64 + wide, -15, 2), 7, 6.5), 18)
+        f = join(f, capsule(p, (50 + 0.8 * wide, -21, 48 + 0.7 * malar), (59.5 + wide, -17, 2), 7.5, 7.5), 24)
         f = join(f, capsule(p, (49, 17, 56), (50, -14, 56), 8, 9), 18)
         f = join(f, capsule(p, (41 + jaw, -65, 8), (17 + 0.3 * jaw, -103 - drop, 67 + out), 12.5, 12), 18)
         f = join(f, capsule(p, (55 + 0.6 * wide, -25, 3), (41 + jaw, -65, 8), 11, 12), 14)
@@ -88,12 +88,13 @@ class Field:
         f = join(f, ellipsoid(p, (35, -56, 50), (16, 22, 22)), 18)
         f = join(f, ellipsoid(p, (0, -105 - drop, 75.5 + out), (18, 15.5, 19)), 18)
         f = join(f, ellipsoid(p, (0, -70, 60), (36, 31, 37)), 14)
-        return join(f, ellipsoid(p, (56, -30, 13), (13, 17, 20)), 16)
+        return join(f, ellipsoid(p, (52, -33, 11), (14, 20, 22)), 24)
 
     def _brow(self, p: Points) -> Distances:
-        out = self.character.brow_forward
-        inner = capsule(p, (0, 16, 86 + 0.5 * out), (27, 23.5, 76.5 + out), 9, 9)
-        return join(inner, capsule(p, (27, 23.5, 76.5 + out), (48, 15, 56.5 + 0.6 * out), 9, 7.5), 8)
+        out, drop = self.character.brow_forward, self.character.brow_drop
+        peak = (27, 23.5 - drop, 76.5 + out)
+        inner = capsule(p, (0, 16 - 0.3 * drop, 86 + 0.5 * out), peak, 9, 9)
+        return join(inner, capsule(p, peak, (48, 15 - drop, 56.5 + 0.6 * out), 9, 7.5), 8)
 
     def _neck(self, p: Points) -> Distances:
         q = p / np.array([0.94 * self.character.neck, 1, 1])
@@ -110,14 +111,14 @@ class Field:
     def _nose(self, p: Points, d: Distances) -> Distances:
         c = self.character
         wide, out, drop = (c.nose_breadth - 36) / 2, c.nose_forward, c.nose_drop
-        s = capsule(p, (0, 7, 83.5), (0, -33 - drop, 108 + out), 6.2, 6.4)
+        s = capsule(p, (0, 7, 83.5), (0, -33 - drop, 108 + out), 5.6, 6.2)
         if c.nose_hump:
             s = join(s, ellipsoid(p, (0, -12, 95 + 0.4 * out + c.nose_hump), (6.5, 13, 6), tilt=-32), 8)
-        s = join(s, capsule(p, (2.5, -4, 79.5), (7.5, -33, 94), 6.6, 6.2), 9)
+        s = join(s, capsule(p, (2.2, -4, 79.5), (7.2, -33, 94), 6.0, 6.0), 9)
         s = join(s, ellipsoid(p, (0, -39.2 - drop, 109 + out), np.array([9.3, 8.6, 10.8]) * c.nose_bulb), 6)
         s = join(s, capsule(p, (0, -46.5 - 0.6 * drop, 108 + 0.6 * out), (0, -51.5, 96), 4.0, 5.0), 5)
-        s = join(s, ellipsoid(p, (12.3 + wide, -42.4, 98.0), (6.9, 7.3, 10), yaw=18), 3.2)
-        soft = 7 + 5.5 * logistic(p[:, 1], -30, 5) - 2.5 * logistic(p[:, 1], -2, 5)
+        s = join(s, ellipsoid(p, (11.9 + wide, -42.2, 98.0), (6.6, 7.3, 10), yaw=18), 3.2)
+        soft = 4.5 + 6.5 * logistic(p[:, 1], -31, 4) - 2.5 * logistic(p[:, 1], -2, 5)
         return join(d, s, soft)
 
     def _folds(self, p: Points) -> Distances:
@@ -132,6 +133,6 @@ class Field:
         d += 0.5 * c.jowl * groove(p, [(31, -80, 80), (27, -94, 78)], 4.0)
         d -= c.jowl * bump(p, (40, -92, 55), (10, 10, 16))
         wing = [(14, -34, 100), (17.5, -35.8, 95), (20.8, -42, 89), (19.8, -47, 89.5)]
-        d += 4.0 * groove(p - np.array([wide, 0, 0]), wing, 1.9)
+        d += 1.6 * groove(p - np.array([wide, 0, 0]), wing, 2.2)
         d += 2.6 * bump(p, (0, 2.5, 93), (9, 6, 9)) - 1.0 * bump(p, (16, -24, 86), (6, 9, 9))
         return d + 2.2 * bump(p, (17.0, -2, 79), (3.2, 4.5, 7))

@@ -9,8 +9,8 @@ from composer.demo.body import Body, Rows
 _UPPER, _LOWER = 22, 15  # strands a lid
 
 
-def lashes(edge: Rows, margin: Rows, centre: Rows, upper: bool) -> Body:
-    """The left eye's lashes on one lid, from its `edge` and `margin` rings (13, 3) between the corners."""
+def lashes(edge: Rows, margin: Rows, centre: Rows, upper: bool, size: float = 1.0) -> Body:
+    """The left eye's lashes on one lid, `size` times as long as common, from its `edge` and `margin` rings (13, 3) between the corners."""
     count = _UPPER if upper else _LOWER
     along = np.linspace(1.2, 11.2, count)
     column = np.arange(len(edge))
@@ -23,12 +23,12 @@ def lashes(edge: Rows, margin: Rows, centre: Rows, upper: bool) -> Body:
     out /= np.linalg.norm(out, axis=1, keepdims=True)
     rise = np.array([0.0, 1.0 if upper else -1.0, 0.0])
     fan = np.clip((along - 5.5) / 6, -1, 1)[:, None] * np.array([1.0, 0, 0])
-    uneven = 1 + 0.18 * np.sin(2.4 * np.arange(count))[:, None]
-    length = (6.0 if upper else 3.2) * (0.55 + 0.45 * np.sin(np.pi * (along - 0.4) / 12))[:, None] * uneven
+    uneven = 1 + 0.22 * np.sin(2.4 * np.arange(count) ** 1.1)[:, None]
+    length = size * (6.0 if upper else 3.0) * (0.55 + 0.45 * np.sin(np.pi * (along - 0.4) / 12))[:, None] * uneven
     mid = root + length * (0.52 * out + 0.02 * rise + 0.20 * fan)
     tip = root + length * (0.78 * out + (0.52 if upper else 0.40) * rise + 0.48 * fan)
     root = root - 0.25 * out
-    width = 0.26 if upper else 0.20
+    width = 0.24 if upper else 0.15
     rows = [(root, width), (mid, 0.75 * width), (tip, 0.18 * width)]
     points = np.stack([p + sign * w * side for p, w in rows for sign in (-1, 1)], axis=1).reshape(-1, 3)
     base = 6 * np.arange(count)

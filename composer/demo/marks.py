@@ -72,7 +72,7 @@ def _paired_points(layout: Layout, at: Rows) -> dict[str, int]:
     margin = eye[ring(EYE_RINGS, "margin_front")]
     rim, root = ear[ring(EAR_RINGS, "rim")], ear[ring(EAR_RINGS, "root")]
     cupid = mouth[ring(MOUTH_RINGS, "border"), :6]
-    wing = grid[2:5, 12:16].ravel()
+    wing = grid[2:4, 12:16].ravel()
     wing = wing[wing >= 0]
     arch = grid[12:18, 7:13].ravel()
     arch = arch[arch >= 0]

@@ -9,20 +9,22 @@ from numpy.typing import NDArray
 
 from composer.demo.body import MIRROR, Body
 from composer.demo.character import Character
-from composer.demo.ear import place_ear
+from composer.demo.ear import place_ear, place_ear_root
 from composer.demo.eye import place_lids, shape_lids
 from composer.demo.eyeball import eyeball
 from composer.demo.fairing import ease_over
 from composer.demo.field import EYE, EYE_RADIUS, Field
+from composer.demo.folds import shape_folds
 from composer.demo.guess import grid_guess
 from composer.demo.lashes import lashes
-from composer.demo.layout import EYE_RINGS, ROWS, Layout, half_layout, ring, turned_alike
+from composer.demo.layout import EYE_RINGS, MOUTH_RINGS, ROWS, Layout, half_layout, ring, turned_alike
 from composer.demo.marks import LOWER_LID, landmarks
 from composer.demo.mouth import place_lips
-from composer.demo.nose import place_nostril
+from composer.demo.nose import place_nose, shape_nose
 from composer.demo.proportion import proportioned
 from composer.demo.skin_uv import skin_uv
 from composer.demo.teeth import teeth, tongue
+from composer.demo.untangle import untangle
 from composer.head.head import Head, Part, TextureCoordinates
 from composer.head.landmarks import Landmarks
 from masks.polygons import Polygons
@@ -123,17 +125,44 @@ def _half_skin(character: Character, layout: Layout) -> Rows:
     at[on_skin] = field.project(at[on_skin], 8)
     at[layout.midline, 0] = 0.0
     place_lids(character, layout, at, ease)
+    held = place_nose(field, layout, at)
     place_lips(field, layout, at, ease)
+    place_ear_root(field, layout, at)
+    held[layout.ear[0]] = True
     on_skin[layout.eye[1:6].ravel()] = True
     on_skin[layout.mouth[1:3].ravel()] = True
     on_skin[layout.grid[:, ROWS]] = False
     at[layout.grid[:, ROWS]] = _neck_border(field, layout, at)
+    on_skin &= ~held
+    ease[held] = 0.0
     ease_over(field, layout, at, ease, on_skin)
     shape_lids(field, layout, at)
-    place_nostril(layout, at)
+    shape_nose(field, layout, at)
+    shape_folds(field, layout, at)
     place_ear(field, layout, at)
     at[layout.midline, 0] = 0.0
+    untangle(at, turned_alike(layout.quads), _freedom(layout), ~_rims(layout)[layout.quads].all(1), layout.midline)
     return at
+
+
+def _rims(layout: Layout) -> NDArray[np.bool_]:
+    """(n,) the rims of lids, lips and ears, where quads are bent by their nature."""
+    rims = np.zeros(layout.n, dtype=bool)
+    rims[layout.eye[ring(EYE_RINGS, "middle") :]] = True
+    rims[layout.mouth[ring(MOUTH_RINGS, "roll") :]] = True
+    rims[layout.ear[1:]] = True
+    rims[layout.nostril[1:]] = True
+    rims[np.concatenate([layout.eye_fill.ravel(), layout.ear_fill.ravel(), layout.mouth_fill.ravel()])] = True
+    return rims
+
+
+def _freedom(layout: Layout) -> Rows:
+    """(n,) how freely untangling may move a vertex: not the margins of the lids, the contact of the lips, the neck's end."""
+    free = np.ones(layout.n)
+    free[layout.eye[ring(EYE_RINGS, "edge") : ring(EYE_RINGS, "margin_back") + 1]] = 0.0
+    free[layout.mouth[ring(MOUTH_RINGS, "contact_front") : ring(MOUTH_RINGS, "contact_back") + 1]] = 0.0
+    free[layout.grid[:, ROWS]] = 0.0
+    return free
 
 
 def _neck_border(field: Field, layout: Layout, at: Rows) -> Rows:
@@ -193,7 +222,7 @@ def _part_bodies(character: Character, layout: Layout, half: Rows, centre: Rows)
         bodies[name] = Body(proportioned(character, body.positions), body.quads, body.mirror, body.uv)
     edge, margin = (half[layout.eye[ring(EYE_RINGS, name)]] for name in ("edge", "margin_front"))
     for lid, ids in (("upper", np.arange(13)), ("lower", LOWER_LID)):
-        body = lashes(edge[ids], margin[ids], centre, lid == "upper")
+        body = lashes(edge[ids], margin[ids], centre, lid == "upper", character.lashes)
         bodies[f"lashes_{lid}_left"], bodies[f"lashes_{lid}_right"] = body, _reflected(body)
     return bodies
 

@@ -1,22 +1,73 @@
-"""The nostrils: two rings and a small grid that turn up into the nose from the eight grid points round each."""
+"""The lower nose: wings, their creases, the columella and the nostrils, placed on and beside the field.
+
+The tip and the wings lie on the field. The crease behind each wing, the base on the upper lip and the rings of the
+nostril are placed from a small table (mm, the average head): the hole's border in the grid runs over the swell of the
+wing, ring 1 is the nostril's own rim, rings 2 and 3 turn up into the nose.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.demo.character import Character
+from composer.demo.field import Field
 from composer.demo.layout import Layout
+from composer.demo.primitives import rise
+
+Rows = NDArray[np.float64]
+
+_CREASE = {12: (17.6, -34.6), 13: (20.0, -39.2), 14: (20.6, -44.2), 15: (19.0, -47.8)}  # column 4: x, y
+_BASE = {
+    (0, 15): (0, -51.0, 109.0), (1, 15): (3.7, -50.4, 107.4), (3, 15): (16.8, -47.0, 96.8), (0, 16): (0, -52.6, 101.2),
+    (1, 16): (3.4, -53.4, 100.4), (2, 16): (8.4, -53.6, 98.6), (3, 16): (14.0, -53.6, 94.8), (4, 16): (19.2, -54.2, 90.4),
+}  # fmt: skip
+_SWELL = {
+    (2, 10): -0.5, (3, 10): -1.2, (4, 10): -1.2, (2, 11): -1.0, (3, 11): -2.0, (4, 11): -1.6, (2, 12): -1.8,
+    (3, 12): -2.8, (4, 12): -1.0, (2, 13): -1.5, (3, 13): 0.9, (2, 14): -0.8, (3, 14): 1.1, (0, 13): 0.5, (1, 13): 1.1,
+}  # fmt: skip  # mm outwards: the groove over the wing, the wing, the tip
+_RIM = [
+    (6.0, -48.5, 111.6), (9.6, -47.6, 109.0), (14.6, -47.4, 102.0), (14.8, -48.8, 97.6), (12.2, -50.6, 96.2),
+    (8.2, -51.4, 98.2), (5.4, -51.2, 101.4), (5.4, -49.8, 107.0),
+]  # fmt: skip
+_INSIDE = [
+    (6.6, -45.4, 109.4), (9.2, -45.4, 107.2), (13.2, -45.4, 101.4), (13.4, -46.2, 97.6), (11.4, -46.8, 96.6),
+    (8.2, -47.0, 98.0), (6.0, -46.8, 101.2), (6.1, -46.2, 106.0),
+]  # fmt: skip
 
 
-def place_nostril(layout: Layout, positions: NDArray[np.float64]) -> None:
-    """Put the rings inside the left nostril as ellipses fitted to its border, narrowing upwards and back."""
-    border = positions[layout.nostril[0]]
-    centre = border.mean(0)
-    a, b = (border[1] - border[5]) / 2, (border[3] - border[7]) / 2
-    h = np.sqrt(0.5)
-    ellipse = np.array([(a - b) * h, a, (a + b) * h, b, (b - a) * h, -a, (-a - b) * h, -b])
-    inward = np.array([0.4, 7, -3.5])
-    for ring, scale, depth in ((1, 0.80, 0.02), (2, 0.68, 0.30), (3, 0.55, 1.1)):
-        positions[layout.nostril[ring]] = centre + ellipse * scale + inward * depth
-    fill = layout.nostril_fill
-    positions[fill[1, 1]] = positions[layout.nostril[3]].mean(0) + 0.15 * inward
+def place_nose(field: Field, layout: Layout, positions: Rows) -> NDArray[np.bool_]:
+    """Put crease, base and nostril. Returns (n,) which vertices are now held and need no field."""
+    held = np.zeros(layout.n, dtype=bool)
+    base = np.array(list(_BASE.values()), dtype=float)
+    ids = np.array([layout.grid[c] for c in _BASE])
+    positions[ids] = fitted(field.character, base)
+    sunk = np.array([layout.grid[4, row] for row in _CREASE])
+    flat = np.array(list(_CREASE.values()), dtype=float)
+    crease = fitted(field.character, np.column_stack([flat, np.full(len(flat), 90.0)]))
+    near, far = (field.height(crease[:, 0] + gap, crease[:, 1]) for gap in (11.0, 17.0))
+    crease[:, 2] = near + (near - far) / 6 * 9.0 + np.array([1.0, -0.6, -0.8, 0.0])
+    positions[sunk] = crease
+    positions[ids[-1], 2] = field.height(positions[ids[-1:], 0], positions[ids[-1:], 1])[0]
+    held[ids], held[sunk] = True, True
+    rim, inside = np.array(_RIM), np.array(_INSIDE)
+    middle = inside.mean(0)
+    depth = middle + (inside - middle) * 0.8 + np.array([0.0, 4.6, -3.0])
+    for ring, points in ((1, rim), (2, inside), (3, depth)):
+        positions[layout.nostril[ring]] = fitted(field.character, points)
+    positions[layout.nostril_fill[1, 1]] = fitted(field.character, (depth.mean(0) + np.array([0, 0.8, -0.4]))[None])[0]
+    return held
+
+
+def shape_nose(field: Field, layout: Layout, positions: Rows) -> None:
+    """After the easing: sink the groove above the wing and swell the wing, along the field's normals."""
+    ids = np.array([layout.grid[cell] for cell in _SWELL])
+    positions[ids] += field.normals(positions[ids]) * np.array(list(_SWELL.values()))[:, None]
+
+
+def fitted(character: Character, points: Rows) -> Rows:
+    """(m, 3) places of the average nose moved to a character's: broader at the wings, tip further out and lower."""
+    x, y, z = points.T
+    tip = np.exp(-((x / 14.0) ** 2)) * rise(z, 97.0, 113.0)
+    wide = (character.nose_breadth - 37.0) / 2 * rise(np.abs(x), 3.0, 15.0)
+    return np.stack([x + np.sign(x) * wide, y - 0.8 * character.nose_drop * tip, z + character.nose_forward * tip], axis=1)
