@@ -100,7 +100,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     yield Finding(
         code="lips.through",
         severity=severity,
-        words=f"the lips run {value:.1f} mm deeper into each other than at rest: {len(pairs)} pairs of triangles",
+        words=f"lips run {value:.1f} mm deeper into each other than at rest: {len(pairs)} triangle pairs",
         mend="lower the cells that press the lips together, or sculpt a corrective for this recipe",
         vertices=vertices[on].astype(np.int32),
         amounts=depth[on],

@@ -18,7 +18,7 @@ from composer.head.landmarks import Landmarks
 from composer.head.levels import levels, refine
 from composer.picture.camera import unit
 from composer.picture.eyeball import Eyeball, eyeball, turned
-from composer.picture.material import is_eyeball, materials
+from composer.picture.material import BROW, brow_weights, is_eyeball, materials
 from composer.picture.rays import Rays, openness
 from masks.polygons import Polygons
 
@@ -59,7 +59,7 @@ class Figure:
         self.factors = levels(polygons, level)
         self.polygons = self.factors[-1].polygons if self.factors else polygons
         self.triangles = self.polygons.triangles
-        albedo, sheen = materials(polygons, self.neutral, parts, groups, landmarks)
+        albedo, sheen = materials(polygons, parts, groups, landmarks)
         self.albedo, self.sheen = refine(albedo, self.factors), refine(sheen, self.factors)
         self.eye_parts = tuple(part for part in parts if is_eyeball(part.name) and len(part.vertices) > 8)
         self.eyes_at_rest = tuple(eyeball(self.neutral[part.vertices]) for part in self.eye_parts)
@@ -67,6 +67,10 @@ class Figure:
         self.is_part = np.zeros(self.polygons.n_vertices, dtype=bool)
         for part in parts:
             self.is_part |= self._lift_set(part.vertices)
+        if landmarks is not None:
+            fine = refine(self.neutral, self.factors)
+            hair = brow_weights(fine, ~self.is_part, landmarks)[:, None]
+            self.albedo = self.albedo + hair * (BROW - self.albedo)
         self.reach_mm = 0.16 * float(np.linalg.norm(np.ptp(self.neutral, axis=0)))
         self.rest = self._rest()
 

@@ -38,10 +38,10 @@ class Light:
         self.fill = unit(np.array(FILL)) @ axes
         self.rim = unit(np.array(RIM)) @ axes
 
-    def toward_window(self, cells: NDArray) -> Floats:
-        """(k, 3) unit directions to cell `cells` (k,) in 0..15 of the window's four by four panes."""
-        x = ((cells % 4) + 0.5) / 2.0 - 1.0
-        y = ((cells // 4) + 0.5) / 2.0 - 1.0
+    def toward_window(self, panes: NDArray, within: Floats) -> Floats:
+        """(k, 3) unit directions to places `within` (k, 2) in [0, 1] of `panes` (k,), 0..15 of four by four."""
+        x = (panes % 4 + within[:, 0]) / 2.0 - 1.0
+        y = (panes // 4 + within[:, 1]) / 2.0 - 1.0
         across, upward = x * WINDOW_HALF[0], y * WINDOW_HALF[1]
         return unit(self.window + across[:, None] * self.across + upward[:, None] * self.upward)
 

@@ -36,7 +36,7 @@ GROUPS = {
     "tongue": PARTS["tongue"],
     "lash": PARTS["lash"],
     "nostril": (rgb(182, 150, 134), 0.03),
-    "lip": (rgb(196, 146, 134), 0.10),
+    "lip": (rgb(202, 163, 151), 0.10),
 }
 LIPS, LIPS_SHEEN = GROUPS["lip"]
 BROW = rgb(140, 118, 100)
@@ -49,7 +49,6 @@ def is_eyeball(name: str) -> bool:
 
 def materials(
     polygons: Polygons,
-    neutral: Floats,
     parts: Sequence[Part] = (),
     groups: Mapping[str, NDArray] | None = None,
     landmarks: Landmarks | None = None,
@@ -65,19 +64,15 @@ def materials(
                 sheen = np.where(amount[:, 0] > 0.5, gloss, sheen)
                 break
     if landmarks is not None:
-        _paint(albedo, sheen, lip_weights(polygons, landmarks), LIPS, LIPS_SHEEN)
-        _paint(albedo, sheen, brow_weights(neutral, polygons, landmarks), BROW, BONE_SHEEN)
+        amount = lip_weights(polygons, landmarks)
+        albedo += amount[:, None] * (LIPS - albedo)
+        sheen += amount * (LIPS_SHEEN - sheen)
     for part in parts:
         for word, (colour, gloss) in PARTS.items():
             if word in part.name.lower() and (word != "eye" or is_eyeball(part.name)):
                 albedo[part.vertices], sheen[part.vertices] = colour, gloss
                 break
     return albedo, sheen
-
-
-def _paint(albedo: Floats, sheen: Floats, weight: Floats, colour: Floats, gloss: float) -> None:
-    albedo += weight[:, None] * (colour - albedo)
-    sheen += weight * (gloss - sheen)
 
 
 def _share(polygons: Polygons, faces: NDArray) -> Floats:
@@ -125,7 +120,7 @@ def _steps(adjacency: sp.csr_matrix, start: NDArray) -> Floats:
     return steps[:n] - 1.0
 
 
-def brow_weights(neutral: Floats, polygons: Polygons, landmarks: Landmarks, half_mm: float = 3.2) -> Floats:
+def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, half_mm: float = 3.0) -> Floats:
     """(n,) in [0, 1]: a soft stroke along the brow curves, thinner to the temple; zeros where there are none."""
     weight = np.zeros(len(neutral))
     size = float(np.linalg.norm(np.ptp(neutral, axis=0))) / 330.0
@@ -139,7 +134,7 @@ def brow_weights(neutral: Floats, polygons: Polygons, landmarks: Landmarks, half
         half = half_mm * size * (1.15 - 0.6 * along**2)
         fade = np.clip(1.4 - distance / half, 0.0, 1.0)
         weight = np.maximum(weight, 0.75 * fade * fade * (3.0 - 2.0 * fade))
-    return weight
+    return weight * skin
 
 
 def _to_line(points: Floats, line: Floats) -> tuple[Floats, Floats]:

@@ -4,7 +4,7 @@
 of expressions costs little more than its rays. The same input gives the same bytes on the same machine.
 
 Edges are found in a first picture of one ray a pixel and taken again with eight. The window has sixteen
-panes; each pixel asks one of them, in a four-by-four pattern, and the answers of the sixteen pixels around
+panes; each pixel asks two of them, in a four-by-four pattern, and the answers of the sixteen pixels around
 are averaged where they lie at the same depth, twice (interleaved sampling: Keller and Heidrich 2001). Shadow
 rays start from a point lifted to the smooth surface, so that large triangles cast no facets (Hanika, Hacking
 the shadow terminator, 2021).
@@ -133,8 +133,9 @@ class _Shot:
             return
         pane = _PATTERN[(columns.ravel()[on] % 4) + 4 * (rows.ravel()[on] % 4)]
         place = _Place(self.figure, self.pose, hits.triangle[on], hits.u[on], hits.v[on], sight[on])
+        within = _scattered(columns.ravel()[on], rows.ravel()[on])
         lit = np.zeros(columns.size)
-        lit[on] = self._lit(place, pane)
+        lit[on] = 0.5 * (self._lit(place, pane, within) + self._lit(place, (pane + 5) % 16, 1.0 - within))
         depth = np.full(columns.size, np.inf)
         depth[on] = hits.distance[on]
         tolerance = 1.0 + 4.0 * self.camera.pixel_mm(float(depth[on].mean()))
@@ -155,14 +156,15 @@ class _Shot:
             colour = np.tile(base, (len(columns), 1))
             if len(on):
                 place = _Place(self.figure, self.pose, hits.triangle[on], hits.u[on], hits.v[on], sight[on])
-                lit = [self._lit(place, np.full(len(on), pane)) for pane in (2 * i, 2 * i + 1)]
+                within = _scattered(columns[on] + i, rows[on])
+                lit = [self._lit(place, np.full(len(on), pane), within) for pane in (2 * i, 2 * i + 1)]
                 colour[on] = self._colour(place, 0.5 * (lit[0] + lit[1]))
             total += colour
         return total / len(_SUBPIXELS)
 
-    def _lit(self, place: _Place, pane: NDArray) -> Floats:
-        """(k,) 1 where the pane of the window is seen, else 0."""
-        toward = self.light.toward_window(pane)
+    def _lit(self, place: _Place, pane: NDArray, within: Floats) -> Floats:
+        """(k,) 1 where the place `within` (k, 2) a pane (k,) of the window is seen, else 0."""
+        toward = self.light.toward_window(pane, within)
         facing = np.flatnonzero(np.einsum("ij,ij->i", place.normals, toward) > 0.0)
         lit = np.zeros(len(pane))
         lit[facing] = ~self.pose.rays.blocked(place.lifted[facing], toward[facing])
@@ -233,6 +235,15 @@ class _Place:
         if values.ndim == 1:
             return np.einsum("ij,ij->i", values[self.corners], self.weights)
         return self._mix([values[self.corners[:, i]] for i in range(3)])
+
+
+def _scattered(columns: NDArray, rows: NDArray) -> Floats:
+    """(k, 2) in [0, 1): a place for each pixel, unlike its neighbours', the same every time (the additive
+    recurrence of the plastic number's powers; Roberts, The unreasonable effectiveness of quasirandom
+    sequences, 2018).
+    """
+    count = (columns + 61 * rows).astype(np.float64)
+    return np.stack([count * 0.7548776662466927 % 1.0, count * 0.5698402909980532 % 1.0], axis=1)
 
 
 def _average(lit: Floats, depth: Floats, tolerance: float) -> Floats:
