@@ -68,7 +68,9 @@ def open_library(
     rest = first.positions
     if neutral is None and "neutral" not in files:
         guessed = _most_central(rows)
-        notes.append(f"No neutral was named; {guessed!r} lies nearest to all others and is taken as the neutral.")
+        notes.append(
+            f"No neutral was named; {guessed!r} lies nearest to all others and is taken as the neutral."
+        )
         shift = rows[guessed]
         rest = read_mesh(files[guessed]).positions
         for other in rows.values():
@@ -78,7 +80,9 @@ def open_library(
     said = unit or guess_unit(float(np.linalg.norm(np.ptp(rest, axis=0))))
     if unit is None:
         notes.append(
-            f"The unit was guessed from the head's size: {said}." if said else "No unit fits the head's size; taken as mm."
+            f"The unit was guessed from the head's size: {said}."
+            if said
+            else "No unit fits the head's size; taken as mm."
         )
     scale = mm_per(said or "mm")
     for row in rows.values():
@@ -105,7 +109,9 @@ def open_library(
 def _files(folder: Path) -> dict[str, Path]:
     known = suffixes(many_shapes=False)
     try:
-        found = sorted(p for p in folder.iterdir() if p.suffix.lower() in known and not p.name.startswith("."))
+        found = sorted(
+            p for p in folder.iterdir() if p.suffix.lower() in known and not p.name.startswith(".")
+        )
     except OSError as error:
         raise MoueError(f"cannot be read: {error.strerror}", folder) from None
     if not found:
@@ -113,7 +119,9 @@ def _files(folder: Path) -> dict[str, Path]:
     files: dict[str, Path] = {}
     for file in found:
         if file.stem in files:
-            raise MoueError(f"and {files[file.stem].name} give two targets of one name", file, mend="rename one")
+            raise MoueError(
+                f"and {files[file.stem].name} give two targets of one name", file, mend="rename one"
+            )
         files[file.stem] = file
     return files
 
@@ -123,7 +131,9 @@ def _same_topology(polygons: Polygons, first: Polygons, path: Path, other: str) 
         return
     if polygons.n_vertices != first.n_vertices:
         raise MoueError(
-            f"has {polygons.n_vertices} vertices, {other!r} has {first.n_vertices}", path, mend="leave it out or mend it"
+            f"has {polygons.n_vertices} vertices, {other!r} has {first.n_vertices}",
+            path,
+            mend="leave it out or mend it",
         )
     triangulated = len(polygons.triangles) == len(first.triangles) and polygons.n_faces != first.n_faces
     how = "the same vertices, other polygons" + (" (triangulated?)" if triangulated else "")

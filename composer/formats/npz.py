@@ -14,6 +14,7 @@ Nothing pickled is ever read, and the sizes in the headers are checked before an
 from __future__ import annotations
 
 import zipfile
+import zlib
 from pathlib import Path
 from typing import IO
 
@@ -44,7 +45,7 @@ def read(path: Path) -> Mesh:
     try:
         with zipfile.ZipFile(path) as archive:
             return _Members(archive, path).mesh()
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError) as error:
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is no whole NPZ file ({error})", path) from None
     except OSError as error:
         raise MoueError(f"cannot be read: {error.strerror or error}", path) from None

@@ -20,12 +20,12 @@ OTHER, V, VT, VN, F, NOTHING = range(6)
 PADDING = 16
 
 
-def read_bytes(path: Path) -> Bytes:
-    """The whole file, line feeds behind it. MoueError where it cannot be read, is empty or is no text."""
+def read_raw(path: Path, padding: int = 0) -> Bytes:
+    """All bytes of a file, `padding` line feeds behind them. MoueError where it cannot be read or is empty."""
     try:
         with open(path, "rb", buffering=0) as file:
             size = os.fstat(file.fileno()).st_size
-            data = np.empty(size + PADDING, dtype=np.uint8)
+            data = np.empty(size + padding, dtype=np.uint8)
             view = memoryview(data)[:size]
             got = 0
             while got < size:
@@ -35,11 +35,16 @@ def read_bytes(path: Path) -> Bytes:
                 got += more
     except OSError as error:
         raise MoueError(f"cannot be read: {error.strerror}", path) from None
-    data = data[: got + PADDING]
-    data[got:] = 10
     if not got:
         raise MoueError("is empty", path)
-    if not data[:got].all():
+    data[got:] = 10
+    return data[: got + padding]
+
+
+def read_bytes(path: Path) -> Bytes:
+    """The whole text, line feeds behind it. MoueError where it cannot be read, is empty or is no text."""
+    data = read_raw(path, PADDING)
+    if not data.all():
         raise MoueError("is not text but binary", path, mend="is it an OBJ file?")
     return data
 

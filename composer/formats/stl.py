@@ -1,0 +1,66 @@
+"""STL: loose triangles, text or binary; read only, for sculpts.
+
+Specification: 3D Systems 1989, "StereoLithography Interface Specification". Units are not said.
+
+Kept: the triangles. Every corner of an STL is a vertex of its own, so corners with the same three numbers are
+joined, in the order of their first appearance. Lost: normals (they follow from the triangles), attributes.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.formats.limits import check_positions
+from composer.formats.mesh import Mesh
+from composer.formats.obj_lines import read_raw
+from composer.formats.weld import first_of_each
+from masks.polygons import Polygons
+
+FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
+
+
+def read(path: Path) -> Mesh:
+    """The mesh of an STL file, corners joined. Raises MoueError for what cannot be used."""
+    path = Path(path)
+    data = read_raw(path)
+    corners = _corners(data, path)
+    if not len(corners):
+        raise MoueError("holds no triangles", path)
+    check_positions(corners, path)
+    first, joined = first_of_each(corners)
+    triangles = joined.reshape(-1, 3)
+    whole = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
+    notes = [f"{len(corners)} corners were joined to {len(first)} vertices."]
+    if not whole.all():
+        notes.append(f"{int(np.count_nonzero(~whole))} triangles without area were left out.")
+    kept = triangles[whole]
+    polygons = Polygons(np.full(len(kept), 3), kept.ravel(), len(first))
+    return Mesh(polygons, corners[first], name=path.stem, path=path, notes=tuple(notes))
+
+
+def _corners(data: NDArray[np.uint8], path: Path) -> NDArray[np.float64]:
+    """(3 t, 3) the corners in file order."""
+    if len(data) >= 84:
+        count = int(data[80:84].view("<u4")[0])
+        if 84 + count * FACET.itemsize == len(data):
+            return data[84:].view(FACET)["corners"].reshape(-1, 3).astype(np.float64)
+    start = data[:512].tobytes().lstrip()
+    if not start.startswith(b"solid"):
+        raise MoueError(
+            "is neither a binary STL of its own length nor a text one", path, mend="is it cut short?"
+        )
+    rows = [row.split() for row in data.tobytes().split(b"\n")]
+    out = []
+    for number, row in enumerate(rows, 1):
+        if row[:1] == [b"vertex"]:
+            try:
+                out.append([float(row[1]), float(row[2]), float(row[3])])
+            except (IndexError, ValueError):
+                raise MoueError("a vertex that is not three numbers", path, number) from None
+    if len(out) % 3:
+        raise MoueError("ends inside a triangle", path, mend="the file is cut short")
+    return np.array(out, dtype=np.float64).reshape(-1, 3)
