@@ -63,16 +63,29 @@ class _Marks:
     def _as_vertices(self, line: ArrayLike) -> NDArray[np.int64]:
         given = np.asarray(line)
         if given.ndim == 2:
-            given = self.nearest(given)[0]
+            given = self.nearest_one(given)
         if len(given) and not (0 <= int(given.min()) and int(given.max()) < self.surface.n_vertices):
             raise MaskError(f"a curve names vertex {int(given.max())} of {self.surface.n_vertices}")
         keep = np.r_[True, given[1:] != given[:-1]] if len(given) else np.zeros(0, dtype=bool)
         return given[keep].astype(np.int64)
 
     def nearest(self, positions: NDArray) -> tuple[NDArray[np.int64], Floats]:
-        """The skin's nearest vertex to each position (m, 3), and how far it is, mm."""
-        away, at = self.tree.query(np.asarray(positions, dtype=np.float64))
-        return self.allowed[at].astype(np.int64), away
+        """The skin's vertices (k,) about each position (m, 3), and how much further than the nearest each is, mm.
+
+        A position on a vertex has that one alone; one between vertices has all that are nearly as near, so that a
+        place on the midline leans to neither side.
+        """
+        sought = np.asarray(positions, dtype=np.float64).reshape(-1, 3)
+        count = min(6, len(self.allowed))
+        away, at = (each.reshape(len(sought), count) for each in self.tree.query(sought, k=count))
+        edge = self.surface.mean_edge_mm
+        more = away - away[:, :1]
+        near = more <= np.where(away[:, :1] > 0.05 * edge, 0.5, 1e-3) * edge
+        return self.allowed[at[near]].astype(np.int64), more[near]
+
+    def nearest_one(self, positions: NDArray) -> NDArray[np.int64]:
+        """(m,) the skin's nearest vertex to each position (m, 3)."""
+        return self.allowed[self.tree.query(np.asarray(positions, dtype=np.float64))[1]].astype(np.int64)
 
     def place(self, name: str, side: str) -> NDArray | None:
         """(3,) a landmark, or the place midway between several joined by `+`; None where one is missing."""
@@ -176,7 +189,11 @@ def _signed(marching: Marching, within: NDArray, ring: NDArray, limit: float) ->
 
 
 def _seed_places(seed: Seed, side: str, marks: _Marks) -> tuple[tuple[NDArray, Floats] | None, list[str]]:
-    """Vertices (k,) of a seed and how far each is from the place meant, mm (k,); and what is missing of it."""
+    """Vertices (k,) of a seed and how far each is from the place meant, mm (k,); and what is missing of it.
+
+    A place is a landmark as given, or lies midway between landmarks, then perhaps below the skin; the nearest skin
+    stands for it.
+    """
     if seed.curve:
         line = marks.curve(seed.curve, side)
         if line is None or len(line) < 2:
@@ -194,9 +211,7 @@ def _seed_places(seed: Seed, side: str, marks: _Marks) -> tuple[tuple[NDArray, F
     stops = np.array([at for _, at in places if at is not None]).reshape(-1, 3)
     if len(stops) == 0:
         return None, lacking
-    vertices, away = marks.nearest(_line(stops, max(marks.surface.mean_edge_mm, 1e-6)))
-    on_line = len(stops) > 1
-    return (vertices, np.zeros(len(vertices)) if on_line else away), lacking
+    return marks.nearest(_line(stops, max(marks.surface.mean_edge_mm, 1e-6))), lacking
 
 
 def _line(stops: NDArray, step: float) -> NDArray:

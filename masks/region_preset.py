@@ -66,12 +66,3 @@ class RegionSet:
     def names(self) -> tuple[str, ...]:
         """The names of all regions that come of it, in order."""
         return tuple(name for region in self.regions for name in region.names)
-
-    def only(self, names: tuple[str, ...] | list[str]) -> RegionSet:
-        """The set with those presets alone of which at least one region is named; what is left out still takes part
-        in no border, so a region alone reaches as far as its seeds do.
-        """
-        kept = tuple(r for r in self.regions if set(r.names) & set(names))
-        return RegionSet(
-            self.name, kept, self.interpupillary_mm, self.midline_ramp_mm, self.interior_fade_mm, self.words
-        )
