@@ -12,8 +12,19 @@ def first_of_each(rows: NDArray) -> tuple[NDArray[np.intp], NDArray[np.int32]]:
     Rows are the same where all their numbers are; 0.0 and -0.0 are one number.
     """
     clean = np.ascontiguousarray(rows) + rows.dtype.type(0)
-    keys = clean.view(np.dtype((np.void, clean.dtype.itemsize * clean.shape[1]))).reshape(-1)
-    _, first, where = np.unique(keys, return_index=True, return_inverse=True)
+    octets = clean.view(np.uint8).reshape(len(clean), -1)
+    padded = np.zeros((len(clean), -(-octets.shape[1] // 8) * 8), dtype=np.uint8)
+    padded[:, : octets.shape[1]] = octets
+    words = padded.view(np.uint64)
+    key = np.zeros(len(clean), dtype=np.uint64)
+    for column in range(words.shape[1]):
+        key = (key ^ words[:, column]) * np.uint64(0x9E3779B97F4A7C15)
+        key ^= key >> np.uint64(29)
+    _, first, where = np.unique(key, return_index=True, return_inverse=True)
+    where = where.reshape(-1)
+    if not np.array_equal(words[first[where]], words):  # two rows with one key: compare the rows themselves
+        _, first, where = np.unique(words, axis=0, return_index=True, return_inverse=True)
+        where = where.reshape(-1)
     rank = np.empty(len(first), dtype=np.int32)
     rank[np.argsort(first)] = np.arange(len(first), dtype=np.int32)
-    return np.sort(first), rank[where.reshape(-1)]
+    return np.sort(first), rank[where]
