@@ -42,7 +42,8 @@ def bake(
     files = {name: folder / f"{name}{suffix}" for name in poses}
     for file in files.values():
         if file.exists() and known.get(file.name) != _hash(file) and file.name not in over and file.stem not in over:
-            raise MoueError("has been changed since the last bake, or is not a bake", file, mend="move it, or name it with --over")
+            what = "has been changed since the last bake, or is not a bake"
+            raise MoueError(what, file, mend="move it, or name it with --over")
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

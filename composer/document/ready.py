@@ -43,7 +43,9 @@ class Ready:
         """Open the project's head, with the parts that the document declares."""
         head = open_library(project.head_path, project.neutral, project.unit, progress=progress)
         parts = tuple(_part(name, dict(table), head, project.path) for name, table in project.parts.items())
-        return cls(project, head.with_(parts=parts) if parts else head)
+        ready = cls(project, head.with_(parts=parts) if parts else head)
+        _ = ready.effective  # a region that cannot be made is told now, whether a recipe uses it or not
+        return ready
 
     @cached_property
     def raw(self) -> dict[str, NDArray[np.float64]]:

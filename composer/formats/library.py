@@ -137,7 +137,7 @@ def _same_topology(polygons: Polygons, first: Polygons, path: Path, other: str) 
         )
     triangulated = len(polygons.triangles) == len(first.triangles) and polygons.n_faces != first.n_faces
     how = "the same vertices, other polygons" + (" (triangulated?)" if triangulated else "")
-    raise MoueError(f"has {how} than {other!r}", path, mend="leave it out or mend it")
+    raise MoueError(f"has {how} than {other!r}", path, mend="leave it out")
 
 
 def _most_central(rows: dict[str, NDArray[np.float32]]) -> str:
