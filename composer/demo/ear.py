@@ -68,14 +68,15 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
     free = rise(back_of, 2, 16)
     lean = np.stack([tragus * 5.0, np.zeros(COUNT)], axis=1)
 
-    gap = np.clip(field.distance(frame.ring(1.0, 0.0)) - 0.5, 0, 6)
-    sunk = frame.out * (gap * np.exp(-(((near + 2.0) / 2.6) ** 4)))[:, None]
+    gap = np.clip(field.distance(frame.ring(1.0, 0.0)) - 0.5 - 1.6 * lobe, -7, 6)
+    gap *= np.exp(-(((near + 2.6) / 3.6) ** 4))
+    sunk, raised = (frame.out * np.maximum(g, 0)[:, None] for g in (gap, -gap))
     low = free * (1 - 0.75 * rise(s, 12, 15.5))
     root = positions[layout.ear[1]]
-    rim = frame.ring(0.985, 0.9 + 0.9 * helix + 1.2 * tragus, lean * 0.45) - sunk * 0.95
-    back = frame.ring(1.0, -1.8 * free - 0.3) - sunk
-    inner = 0.5 * root + 0.5 * (frame.ring(0.90, -4.5 * low) - sunk)
-    front = np.exp(-(((near + 1.5) / 3.6) ** 4))[:, None]
+    rim = frame.ring(0.985, 0.9 + 0.9 * helix + 1.2 * tragus, lean * 0.45) - sunk * 0.95 + raised
+    back = frame.ring(1.0, -1.8 * free - 0.3) - sunk + raised
+    inner = 0.5 * root + 0.5 * (frame.ring(0.90, -4.5 * low) - sunk + raised)
+    front = np.exp(-(((near + 1.9) / 4.2) ** 4))[:, None]
     back += (root + 0.72 * (rim - root) - back) * front
     inner += (root + 0.38 * (rim - root) - inner) * front
     plain = (1 - helix) * (1 - lobe) * (1 - tragus)
@@ -88,10 +89,12 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
             0.57 + 0.05 * antitragus, 1.9 * crest + 3.2 * antitragus - 3.2 * (1 - crest) * (1 - antitragus), lean * 0.3
         ),
         frame.ring(0.42, -2.2 * crest - 1.5 * antitragus - 4.5 * (1 - crest) * (1 - antitragus)),
-        frame.ring(0.25, -6.5, np.array([-1.5, 0.0])),
+        frame.ring(0.25, -6.5 + 2.2 * np.exp(-(((s - 16.5) / 4.0) ** 2)), np.array([-1.5, 0.0])),
     ]  # fmt: skip
     for r, share in zip(range(4, 8), (0.85, 0.7, 0.5, 0.3), strict=True):
-        rings[r] = rings[r] - sunk * share
+        rings[r] = rings[r] - sunk * share + raised
+    rings[8] = rings[8] + 0.8 * raised
+    rings[9] = rings[9] + 0.8 * raised
     for r, points in enumerate(rings, start=1):
         positions[layout.ear[r]] = points
     _close(layout, positions)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from composer.demo.character import Character
 from composer.demo.field import EYE, Field
 from composer.demo.layout import EYE_RINGS, Layout, ring
+from composer.demo.primitives import rise
 
 COUNT = 24  # points of a lid ring; 0 is the inner corner, 12 the outer one, 1..11 the upper lid
 _HALF = 12
@@ -92,7 +93,7 @@ def _place_socket(lids: Lids, layout: Layout, positions: Rows) -> None:
     fornix = lids.ring(lids._radius(13.2, lids.x), -0.9, 20.0, 20.0)
     margin = lids.margin("margin_back") - EYE
     pulls = {0: 1.0, 1: 0.85, 23: 0.85, 2: 0.5, 22: 0.5, 12: 1.0, 11: 0.6, 13: 0.6, 10: 0.25, 14: 0.25}
-    floors = ((conjunctiva, 12.5, (-10.3, 6.8), (11.0, 5.6)), (fornix, 12.9, (-11.9, 4.0), (12.2, 3.0)))
+    floors = ((conjunctiva, 12.5, (-10.3, 6.8), (11.0, 5.6)), (fornix, 12.9, (-11.9, 4.0), (11.6, 1.5)))
     for points, ball, inner, outer in floors:
         for s, pull in pulls.items():
             x, z = inner if s in (0, 1, 2, 22, 23) else outer
@@ -102,8 +103,9 @@ def _place_socket(lids: Lids, layout: Layout, positions: Rows) -> None:
     circle = np.stack([np.cos(turn), np.sin(turn), np.zeros(COUNT)], axis=1)
     positions[rings[ring(EYE_RINGS, "conjunctiva")]] = conjunctiva
     positions[rings[ring(EYE_RINGS, "fornix")]] = fornix
-    positions[rings[ring(EYE_RINGS, "socket")]] = EYE + 13.4 * circle + np.array([0, 0, 6.0])
-    positions[rings[ring(EYE_RINGS, "socket_back")]] = EYE + 14.6 * circle + np.array([0, 0, -3.0])
+    z = 6.0 - 8.5 * rise(circle[:, 0], 0.3, 0.95)
+    positions[rings[ring(EYE_RINGS, "socket")]] = EYE + 13.4 * circle + z[:, None] * np.array([0, 0, 1.0])
+    positions[rings[ring(EYE_RINGS, "socket_back")]] = EYE + 14.6 * circle + np.array([0, 0, -4.0])
     fill = layout.eye_fill
     for i in range(1, fill.shape[0] - 1):
         for k in range(1, fill.shape[1] - 1):

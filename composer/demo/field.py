@@ -99,7 +99,8 @@ class Field:
     def _neck(self, p: Points) -> Distances:
         q = p / np.array([0.94 * self.character.neck, 1, 1])
         n = capsule(q, (0, -55, -20), (0, -215, -33), 46, 51)
-        n = join(n, capsule(p, (56, -38, -18), (9, -195, 20), 8, 7.5), 14)
+        side = 56 * self.character.head_breadth / 155
+        n = join(n, capsule(p, (side, -38, -18), (9, -195, 20), 8, 7.5), 22)
         n = join(n, ellipsoid(p, (0, -138, 21), (9, 15, 9)), 14)
         return join(n, ellipsoid(p, (0, -232, -40), (120, 52, 56)), 30)
 

@@ -151,7 +151,6 @@ def _rims(layout: Layout) -> NDArray[np.bool_]:
     rims[layout.eye[ring(EYE_RINGS, "middle") :]] = True
     rims[layout.mouth[ring(MOUTH_RINGS, "roll") :]] = True
     rims[layout.ear[1:]] = True
-    rims[layout.nostril[1:]] = True
     rims[np.concatenate([layout.eye_fill.ravel(), layout.ear_fill.ravel(), layout.mouth_fill.ravel()])] = True
     return rims
 
