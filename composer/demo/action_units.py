@@ -40,29 +40,31 @@ LIP_LINE = "stomion"
 ACTION_UNITS: tuple[ActionUnit, ...] = (
     # frontalis, medial part
     ActionUnit("au01", (
-        Pad(("brow_medial", (1.0, 2.0, 0.0)), (-0.6, 9.0, 0.0), (11.0, 19.0, 22.0), 0.6, below=8.0),
-        Pad(("brow_medial", (4.0, 22.0, 0.0)), (0.0, 2.5, 0.0), (15.0, 14.0, 25.0)),
-    ), upper_lid=0.04, split_mm=7.0),
+        Pad(("brow_head", (0.0, 1.0, 0.0)), (-0.8, 9.5, 0.0), (10.0, 20.0, 22.0), 0.8, below=9.0),
+        Pad(("brow_head", (8.0, 4.0, 0.0)), (-0.4, 2.4, 0.0), (10.0, 18.0, 22.0), 0.4, below=8.0),
+    ), upper_lid=0.05, split_mm=7.0),
     # frontalis, lateral part
     ActionUnit("au02", (
-        Pad(("brow_peak", (3.0, 2.0, 0.0)), (0.4, 9.0, 0.0), (13.0, 19.0, 24.0), 0.6, below=8.0),
-        Pad(("brow_lateral", (-1.0, 1.0, 0.0)), (0.6, 3.5, 0.0), (9.0, 14.0, 20.0), below=8.0),
-    ), upper_lid=0.05, split_mm=7.0),
+        Pad(("brow_arch", (2.0, 1.0, 0.0)), (0.4, 9.5, 0.0), (12.0, 20.0, 24.0), 0.8, below=9.0),
+        Pad(("brow_tail", (-3.0, 3.0, 0.0)), (0.6, 3.0, 0.0), (8.0, 14.0, 20.0), below=8.0),
+        Pad(("brow_body", (0.0, 0.0, 0.0)), (0.0, 1.8, 0.0), (10.0, 16.0, 20.0), below=8.0),
+    ), upper_lid=0.06, split_mm=7.0),
     # corrugator supercilii, depressor supercilii, procerus
     ActionUnit("au04", (
-        Pad(("brow_medial", (1.0, 1.0, 0.0)), (-4.2, -5.6, 0.0), (11.0, 11.0, 20.0), 1.4, below=8.0),
-        Pad(("brow_peak", (-3.0, 1.0, 0.0)), (-3.2, -4.6, 0.0), (13.0, 11.0, 20.0), 0.8, below=8.0),
-        Pad(("glabella", (0.0, -4.0, 0.0)), (0.0, -1.2, 0.0), (6.0, 8.0, 14.0), 0.7),
-        Pad(("brow_peak", (-1.0, 11.0, 0.0)), (0.0, 0.0, 0.0), (9.0, 5.0, 14.0), -0.9),
-    ), upper_lid=-0.08, split_mm=6.0),
+        Pad(("brow_head", (0.0, 0.0, 0.0)), (-4.4, -6.0, 0.0), (10.0, 10.0, 20.0), 2.2, below=8.0),
+        Pad(("brow_body", (-2.0, 0.0, 0.0)), (-3.4, -4.6, 0.0), (11.0, 10.0, 20.0), 1.0, below=8.0),
+        Pad(("brow_arch", (4.0, 0.0, 0.0)), (-1.2, -1.0, 0.0), (10.0, 10.0, 18.0), below=8.0),
+        Pad(("sellion", (0.0, 9.0, 0.0)), (0.0, -2.4, 0.0), (7.0, 8.0, 14.0), 0.4),
+        Pad(("brow_body", (-1.0, 11.0, 0.0)), (0.0, 0.0, 0.0), (9.0, 5.5, 14.0), -1.4),
+    ), upper_lid=-0.10, split_mm=6.0),
     # levator palpebrae superioris
     ActionUnit("au05", (Pad(("eye", (0.0, 11.0, 11.0)), (0.0, 1.4, 0.0), (13.0, 4.0, 9.0)),), upper_lid=0.40),
     # orbicularis oculi, orbital part
     ActionUnit("au06", (
         Pad(("orbitale", (7.0, -10.0, 2.0)), (-0.6, 5.6, 0.0), (15.0, 12.0, 18.0), 2.6),
         Pad(("exocanthion", (9.0, -1.0, -3.0)), (-2.6, -0.4, 0.0), (8.0, 10.0, 14.0), 0.5),
-        Pad(("brow_lateral", (0.0, 0.0, 0.0)), (-0.5, -2.0, 0.0), (10.0, 9.0, 14.0), below=7.0),
-        Fold((("endocanthion", (3.0, -8.0, 2.0)), ("orbitale", (-2.0, 4.0, 2.0)), ("exocanthion", (1.0, -9.0, 0.0))), 1.1, 3.0,
+        Pad(("brow_tail", (-5.0, 3.0, 0.0)), (-0.5, -2.2, 0.0), (9.0, 8.0, 14.0), below=7.0),
+        Fold((("endocanthion", (3.0, -8.0, 2.0)), ("orbitale", (-2.0, 4.0, 2.0)), ("exocanthion", (1.0, -9.0, 0.0))), 0.9, 3.6,
              0.8, (0.0, -1.0, 0.0)),
     ), upper_lid=-0.16, lower_lid=0.24),
     # orbicularis oculi, palpebral part
@@ -75,32 +77,33 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
         Pad(("alare", (1.5, 4.0, -2.0)), (-0.4, 5.2, 0.0), (7.0, 10.0, 12.0), 1.2),
         Pad(("sellion", (7.0, -12.0, -4.0)), (-0.4, 3.0, 0.0), (6.0, 9.0, 10.0), 1.5),
         Pad(("crista_philtri", (7.0, 0.0, -2.0)), (0.3, 3.6, 0.0), (10.0, 9.0, 14.0), 0.6, lip="upper"),
-        Pad(("brow_medial", (0.0, 0.0, 0.0)), (-1.6, -3.4, 0.0), (10.0, 10.0, 18.0), 0.4, below=8.0),
+        Pad(("brow_head", (0.0, 0.0, 0.0)), (-1.6, -3.6, 0.0), (10.0, 10.0, 18.0), 0.6, below=8.0),
         Pad(("orbitale", (-6.0, -4.0, 2.0)), (-0.8, 2.6, 0.0), (10.0, 9.0, 14.0), 1.0),
         Pad(("pronasale", (0.0, 0.0, 0.0)), (0.0, 0.9, 0.0), (6.0, 7.0, 10.0)),
-        Fold(NASOLABIAL[:3], 1.6, 3.0, 1.2),
+        Fold(NASOLABIAL[:3], 1.8, 4.2, 1.3),
     ), upper_lid=-0.12, lower_lid=0.16, split_mm=7.0),
     # levator labii superioris
     ActionUnit("au10", (
         Pad(("crista_philtri", (6.0, -3.0, -2.0)), (0.6, 5.4, 0.0), (10.5, 9.0, 16.0), 0.9, lip="upper"),
         Pad(("alare", (2.0, 0.0, -2.0)), (0.9, 2.2, 0.0), (8.0, 9.0, 12.0), 0.4),
         Pad(("orbitale", (0.0, -12.0, 2.0)), (0.0, 2.4, 0.0), (11.0, 10.0, 16.0), 1.5),
-        Fold(NASOLABIAL[:3], 1.7, 3.2, 1.6),
+        Fold(NASOLABIAL[:3], 1.8, 4.2, 1.6),
     ), lower_lid=0.06, split_mm=9.0),
     # zygomaticus major
     ActionUnit("au12", (
-        Pull(("zygion", (-3.0, -8.0, 8.0)), ("cheilion", O), 10.5, 42.0, 0.95, 1.62),
-        Pad(("cheilion", (-1.0, 0.0, 0.0)), (3.0, 3.6, 0.0), (8.0, 8.0, 14.0), -0.6),
-        Pad(("orbitale", (5.0, -12.0, 2.0)), (0.2, 3.6, 0.0), (14.0, 10.0, 18.0), 3.4),
-        Pad(("alare", (1.0, 0.0, -2.0)), (1.4, 0.8, 0.0), (6.0, 7.0, 10.0)),
-        Fold(NASOLABIAL, 2.3, 3.4, 1.5),
-    ), lips=(LipMove("upper", (0.0, -0.6, -1.0), 2.0), LipMove("lower", (0.0, 0.6, -1.0), 2.0), LipThin("both", 0.10)),
+        Pull(("zygion", (-3.0, -8.0, 8.0)), ("cheilion", O), 9.0, 46.0, 0.95, 1.62, bow=1.5),
+        Pad(("cheilion", (-1.0, 0.0, 0.0)), (3.4, 3.8, 0.0), (10.0, 9.0, 16.0), -0.4),
+        Pad(("orbitale", (5.0, -12.0, 2.0)), (0.2, 3.6, 0.0), (14.0, 10.0, 18.0), 3.6),
+        Pad(("alare", (1.0, 0.0, -2.0)), (1.6, 0.8, 0.0), (6.0, 7.0, 10.0)),
+        Pad(("cheilion", (8.0, 7.0, -2.0)), (0.0, 0.0, 0.0), (7.0, 10.0, 14.0), 1.0),
+        Fold(NASOLABIAL, 2.2, 4.4, 1.6),
+    ), lips=(LipMove("upper", (0.0, -0.4, -0.8), 2.0), LipMove("lower", (0.0, 0.4, -0.8), 2.0), LipThin("both", 0.12)),
         upper_lid=-0.03, lower_lid=0.12, split_mm=13.0),
     # levator anguli oris
     ActionUnit("au13", (
         Pad(("cheilion", (0.0, 1.0, 0.0)), (-0.3, 7.0, 0.0), (7.0, 8.0, 14.0), -0.6),
         Pad(("cheilion", (4.0, 18.0, 0.0)), (0.0, 2.0, 0.0), (9.0, 9.0, 14.0), 2.2),
-        Fold(NASOLABIAL[1:], 1.3, 3.0, 0.8),
+        Fold(NASOLABIAL[1:], 1.4, 4.2, 0.9),
     ), split_mm=11.0),
     # buccinator
     ActionUnit("au14", (
@@ -112,7 +115,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ActionUnit("au15", (
         Pad(("cheilion", (0.0, 0.0, 0.0)), (1.2, -7.6, 0.0), (8.0, 8.0, 16.0), -0.3),
         Pad(("cheilion", (4.0, -13.0, -2.0)), (0.0, -2.4, 0.0), (8.0, 9.0, 14.0), 1.6),
-        Fold((("cheilion", (6.0, 4.0, 0.0)), ("cheilion", (7.5, -6.0, 0.0)), ("cheilion", (4.0, -16.0, 0.0))), 1.2, 2.6, 0.8),
+        Fold((("cheilion", (6.0, 4.0, 0.0)), ("cheilion", (7.5, -6.0, 0.0)), ("cheilion", (4.0, -16.0, 0.0))), 1.3, 4.0, 0.8),
     ), split_mm=11.0),
     # depressor labii inferioris
     ActionUnit("au16", (
@@ -169,7 +172,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
         Pad(("stomion", (0.0, -15.0, 0.0)), (0.0, 0.0, 0.0), (18.0, 7.0, 14.0), 1.6),
     ), lips=(LipThin("both", 0.18),), sided=True, split_mm=10.0),
     # levator palpebrae relaxed, orbicularis oculi
-    ActionUnit("au43", (Pad(("brow_peak", (0.0, -2.0, 0.0)), (0.0, -0.8, 0.0), (14.0, 8.0, 14.0)),), upper_lid=-0.78, lower_lid=0.22),
+    ActionUnit("au43", (Pad(("brow_body", (0.0, 0.0, 0.0)), (0.0, -0.9, 0.0), (14.0, 8.0, 14.0)),), upper_lid=-0.78, lower_lid=0.22),
     ActionUnit("jaw_left", jaw_left_mm=6.0, sided=False),
     ActionUnit("jaw_right", jaw_left_mm=-6.0, sided=False),
     ActionUnit("jaw_forward", jaw_forward_mm=6.0, sided=False),

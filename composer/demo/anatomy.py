@@ -135,6 +135,8 @@ def anatomy_of(neutral: DemoNeutral) -> Anatomy:
         points[name.removesuffix("_left")] = resolve(place, neutral.positions)
     for name in neutral.landmarks.curves:
         curves[name.removesuffix("_left")] = neutral.landmarks.curve_positions(name, neutral.positions)
+    for name, along in (("brow_head", 0.12), ("brow_body", 0.5), ("brow_arch", 0.68), ("brow_tail", 0.95)):
+        points[name] = _along(curves["brow"], along)
     mouth = neutral.rings["mouth"][:, :MOUTH_COLUMNS]
     return Anatomy(
         positions=neutral.positions, polygons=neutral.polygons, mirror=neutral.mirror, skin=skin, outer=skin & ~hidden,
@@ -152,3 +154,9 @@ def _vertices(polygons: Polygons, faces: NDArray[np.int32], n: int) -> NDArray[n
     on = np.zeros(n, dtype=bool)
     on[polygons.indices[np.isin(polygons.corner_face, faces)]] = True
     return on
+
+
+def _along(line: Points, share: float) -> Points:
+    """(3,) the point at a share of a polyline's length."""
+    before = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    return np.array([np.interp(share * before[-1], before, line[:, k]) for k in range(3)])

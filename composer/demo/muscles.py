@@ -29,7 +29,10 @@ Lip = Literal["upper", "lower", "both"]
 
 @dataclass(frozen=True)
 class Pull:
-    """A linear muscle from `origin` to `insertion`; `amount_mm` at most, `cone_deg` half-angle, `reach` in lengths."""
+    """A linear muscle from `origin` to `insertion`; `amount_mm` at most, `cone_deg` half-angle, `reach` in lengths.
+
+    Towards the midline the sideways movement fades in proportion, the rest with the power `bow`: a smile is a bow.
+    """
 
     origin: Place
     insertion: Place
@@ -37,6 +40,7 @@ class Pull:
     cone_deg: float = 40.0
     start: float = 0.9
     reach: float = 1.4
+    bow: float = 1.6
     lip: Lip = "both"
 
 
@@ -114,7 +118,8 @@ def _one(anatomy: Anatomy, muscle: Muscle, p: Points, normals: Points) -> tuple[
     if isinstance(muscle, Pull):
         origin, insertion = anatomy.at(*muscle.origin), anatomy.at(*muscle.insertion)
         moved = pull(p, origin, insertion, muscle.amount_mm * scale, muscle.cone_deg, muscle.start, muscle.reach)
-        moved *= np.clip(p[:, 0] / anatomy.points["cheilion"][0], 0, 1)[:, None] ** 0.75
+        across = np.clip(p[:, 0] / anatomy.points["cheilion"][0], 0, 1)[:, None]
+        moved *= np.hstack([across, across**muscle.bow, across**muscle.bow])
         return moved * _lip_share(anatomy, muscle.lip)[:, None], none
     if isinstance(muscle, Pad):
         weight = (pad_weight(anatomy, muscle, p) * _lip_share(anatomy, muscle.lip) * scale)[:, None]
@@ -155,10 +160,15 @@ def _fold(anatomy: Anatomy, fold: Fold, p: Points, normals: Points) -> Points:
     distance, across, along = to_polyline(p, line)
     width = fold.width_mm * anatomy.scale
     ends = np.sin(np.pi * np.clip(along, 0.0, 1.0)) ** 0.5
-    side = np.sign(across @ np.array(fold.bank_towards)) * distance / width
-    groove = np.exp(-0.5 * side**2)
-    bank = np.exp(-0.5 * ((side - 1.9) / 1.1) ** 2)
+    side = across @ _unit(np.array(fold.bank_towards)) / width
+    past = np.exp(-0.5 * np.clip(distance / width - np.abs(side), 0, None) ** 2)
+    groove = np.exp(-0.5 * (distance / width) ** 2)
+    bank = np.exp(-0.5 * ((side - 1.7) / 1.0) ** 2) * past
     return ((fold.bank_mm * bank - fold.depth_mm * groove) * ends)[:, None] * normals
+
+
+def _unit(v: Points) -> Points:
+    return v / np.linalg.norm(v)
 
 
 def to_polyline(p: Points, line: Points) -> tuple[NDArray[np.float64], Points, NDArray[np.float64]]:
