@@ -1,0 +1,153 @@
+"""Finding the hinge of a shape that turns, from its neutral and its delta.
+
+The rigid motion is a weighted Procrustes fit (Umeyama, Least-squares estimation of transformation parameters
+between two point patterns, IEEE PAMI 13, 1991, without scale), reweighted until the vertices that do not follow it
+no longer count: it begins with those that move most, which are the ones farthest from the hinge. The motion's
+rotation gives axis and angle; its translation across the axis gives the origin, the point of the axis nearest to
+the vertices that turn; its translation along the axis stays in the residual.
+
+How rigidly each vertex follows is how much of its displacement the turn explains, <delta, T> / <T, T> with T the
+whole turn's displacement there, in [0, 1], made smooth by diffusing it along the surface where T is large enough to
+tell (and filling in, near the axis, where it is not). A vertex that the shape does not move does not turn either.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.mixing.hinge import Hinge, turning_fields
+from masks.surface import Surface, factorise
+
+ROUNDS = 30
+FIRST = 6
+"""The fit begins with weights by this power of the movement: with those that move most."""
+WIDEST, NARROWEST = 0.25, 0.02
+"""How far from the rigid motion a vertex may be, as a fraction of the largest movement, first and last round."""
+SMOOTH = 0.012
+"""Rigidity is diffused over about this fraction of the head's diagonal."""
+OVERTURN = 1.25
+"""No vertex turns by more than this times its own movement."""
+EXPLAINS, TURNS_DEG = 0.6, 4.0
+
+
+def worthwhile(hinge: Hinge) -> bool:
+    """Whether a hinge explains its shape well enough, and turns far enough, to be used instead of a straight line.
+
+    At least 0.6 of the squared displacement explained and at least 4 degrees: below that, an arc of 100 mm leaves
+    its chord by less than 0.1 mm.
+    """
+    return hinge.explained >= EXPLAINS and abs(hinge.angle_deg) >= TURNS_DEG
+
+
+def estimate_hinge(surface: Surface, delta: NDArray, name: str = "") -> Hinge:
+    """The hinge about which a shape turns best; `worthwhile` says whether to use it.
+
+    `surface` is the neutral's, with parts or without; `delta` (n, 3) in mm. Deterministic.
+    Raises MoueError where the shape does not move, or what moves lies on one line, so that it has no one axis.
+    """
+    neutral, delta = surface.positions, np.asarray(delta, dtype=np.float64)
+    if delta.shape != neutral.shape:
+        raise MoueError(f"shape {name!r} has {len(delta)} vertices, the neutral {len(neutral)}")
+    distance = np.linalg.norm(delta, axis=1)
+    largest = float(distance.max(initial=0.0))
+    if largest <= 1e-9 * surface.diagonal_mm:
+        raise MoueError(f"shape {name!r} does not move, so it has no hinge", mend='set its hinge to "off"')
+    rotation, shift, weight = _robust_motion(surface, delta, distance, largest, name)
+    axis, angle = axis_and_angle(rotation)
+    centre = np.average(neutral, axis=0, weights=weight)
+    origin = _origin(rotation, shift, axis, angle, centre)
+    whole = Hinge(axis, origin, angle, np.ones(len(neutral), dtype=np.float32))
+    rigidity = _rigidity(surface, delta, distance, whole)
+    found = Hinge(axis, origin, angle, rigidity)
+    residual = turning_fields(neutral, delta, found)[2]
+    left = float(surface.mass @ (residual**2).sum(axis=1)) / float(surface.mass @ distance**2)
+    return Hinge(axis, origin, angle, rigidity, max(0.0, 1.0 - left))
+
+
+def rigid_motion(
+    source: NDArray, target: NDArray, weight: NDArray
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Rotation (3, 3), translation (3,) and singular values (3,) of the best motion of source onto target (n, 3).
+
+    Minimises sum of weight |R x + t - y|^2 (Umeyama 1991, eqs. 39 to 43 with the scale at 1); R is never a
+    reflection. `weight` (n,) is not negative and not all zero.
+    """
+    share = weight / weight.sum()
+    centre, goal = share @ source, share @ target
+    covariance = (target - goal).T @ ((source - centre) * share[:, None])
+    u, values, vt = np.linalg.svd(covariance)
+    sign = np.array([1.0, 1.0, np.sign(np.linalg.det(u @ vt)) or 1.0])
+    rotation = (u * sign) @ vt
+    return rotation, goal - rotation @ centre, values
+
+
+def axis_and_angle(rotation: NDArray) -> tuple[NDArray[np.float64], float]:
+    """Unit axis (3,) and angle in [0, pi] of a rotation (3, 3); the x axis where the angle is 0."""
+    twice = np.array(
+        [rotation[2, 1] - rotation[1, 2], rotation[0, 2] - rotation[2, 0], rotation[1, 0] - rotation[0, 1]]
+    )
+    sine, cosine = 0.5 * float(np.linalg.norm(twice)), 0.5 * (float(np.trace(rotation)) - 1.0)
+    if sine > 1e-8:
+        return twice / (2.0 * sine), math.atan2(sine, cosine)
+    if cosine > 0.0:
+        return np.array([1.0, 0.0, 0.0]), 0.0
+    column = int(np.argmax(np.diag(rotation)))
+    axis = rotation[:, column] + np.eye(3)[column]
+    return axis / np.linalg.norm(axis), math.pi
+
+
+def _robust_motion(
+    surface: Surface, delta: NDArray, distance: NDArray, largest: float, name: str
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Rotation, translation and the weights (n,) of the vertices that were left to count."""
+    neutral = surface.positions
+    target = neutral + delta
+    moving = surface.mass * distance / largest
+    weight = moving * (distance / largest) ** FIRST
+    for number in range(ROUNDS):
+        rotation, shift, values = rigid_motion(neutral, target, weight)
+        if values[1] <= 1e-9 * values[0] or values[0] == 0.0:
+            raise MoueError(f"what moves in shape {name!r} lies on one line and has no one axis",
+                            mend='set its hinge to "off"')  # fmt: skip
+        away = np.linalg.norm(neutral @ rotation.T + shift - target, axis=1)
+        width = largest * WIDEST * (NARROWEST / WIDEST) ** (number / (ROUNDS - 1))
+        weight = moving / (1.0 + (away / width) ** 2) ** 2
+    return rotation, shift, weight
+
+
+def _origin(
+    rotation: NDArray, shift: NDArray, axis: NDArray, angle: float, centre: NDArray
+) -> NDArray[np.float64]:
+    """(3,) the fixed point of the motion across its axis that lies nearest to `centre`.
+
+    The centre goes to R c + t = c + d; with d across the axis, the axis passes at c + (d + cot(angle / 2) k x d) / 2.
+    """
+    across = rotation @ centre + shift - centre
+    across = across - (axis @ across) * axis
+    half = math.tan(0.5 * angle)
+    if half == 0.0:
+        return centre
+    return centre + 0.5 * (across + np.cross(axis, across) / half)
+
+
+def _rigidity(surface: Surface, delta: NDArray, distance: NDArray, whole: Hinge) -> NDArray[np.float64]:
+    """(n,) in [0, 1], how much of the whole turn each vertex takes, smooth along the surface."""
+    sideways, inward, _ = turning_fields(surface.positions, delta, whole)
+    turned = math.sin(whole.angle) * sideways + (1.0 - math.cos(whole.angle)) * inward
+    squared = (turned**2).sum(axis=1)
+    most = float(squared.max(initial=0.0))
+    if most == 0.0:
+        return np.zeros(len(delta))
+    told = np.clip((delta * turned).sum(axis=1) / np.maximum(squared, 1e-12 * most), 0.0, 1.0)
+    telling = surface.mass * squared / (squared + 1e-3 * most)
+    diffusion = (SMOOTH * surface.diagonal_mm) ** 2
+    system = sp.diags(telling + 1e-9 * surface.mass, format="csc") + diffusion * surface.laplacian
+    smooth = factorise(system).solve((telling + 1e-9 * surface.mass) * told)
+    limit = np.full(len(delta), np.inf)
+    np.divide(OVERTURN * distance, np.sqrt(squared), out=limit, where=squared > 1e-6 * most)
+    return np.where(distance > 0.0, np.clip(np.minimum(smooth, limit), 0.0, 1.0), 0.0)
