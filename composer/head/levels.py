@@ -105,6 +105,28 @@ class Refinement:
         finer[1::2] = np.where(joined, coarse.n_vertices + at, -1)
         return finer[finer >= 0]
 
+    def permutation(self, mirror: NDArray) -> NDArray[np.int64]:
+        """(n1,) a permutation (n0,) of the coarse vertices that keeps their polygons, as one of the finer ones.
+
+        Raises MoueError where an edge or a polygon is not taken to one: then the map fits positions, not loops.
+        """
+        coarse, mirror = self.coarse, np.asarray(mirror, dtype=np.int64)
+        n, edges = coarse.n_vertices, coarse.edges.astype(np.int64)
+        image = np.sort(mirror[edges], axis=1)
+        edge = _places(edges, image)
+        widest = int(coarse.counts.max(initial=0))
+        column = np.arange(len(coarse.indices)) - coarse.starts[:-1][coarse.corner_face]
+        loops, images = (np.full((coarse.n_faces, widest), n, dtype=np.int64) for _ in range(2))
+        loops[coarse.corner_face, column] = coarse.indices
+        images[coarse.corner_face, column] = mirror[coarse.indices]
+        face = _places(np.sort(loops, axis=1), np.sort(images, axis=1))
+        if (edge < 0).any() or (face < 0).any():
+            raise MoueError(
+                f"the mirror map takes {int((edge < 0).sum())} edges and {int((face < 0).sum())} polygons to none",
+                mend="detail can be mirrored only where the polygons are mirror images",
+            )
+        return np.concatenate([mirror, n + edge, n + len(edges) + face])
+
     def uv(self, coordinates: TextureCoordinates) -> TextureCoordinates:
         """Texture coordinates of the finer corners: linear inside each polygon, every seam kept.
 
@@ -196,6 +218,15 @@ def _finer_landmarks(landmarks: Landmarks, step: Refinement) -> Landmarks:
 def _finer_shape(shape: Shape, factors: Sequence[Refinement]) -> Shape:
     between = tuple(InBetween(b.at, read_only(refine(b.delta, factors))) for b in shape.inbetweens)
     return Shape(shape.name, read_only(refine(shape.delta, factors)), between)
+
+
+def _places(rows: NDArray, wanted: NDArray) -> NDArray[np.int64]:
+    """(m,) which of the distinct `rows` (r, c) each of `wanted` (m, c) is, -1 where it is none of them."""
+    both = np.concatenate([rows, wanted])
+    number = np.unique(both, axis=0, return_inverse=True)[1].reshape(-1)
+    place = np.full(len(both), -1, dtype=np.int64)
+    place[number[: len(rows)]] = np.arange(len(rows))
+    return place[number[len(rows) :]]
 
 
 def _sharing(matrix: sp.csr_matrix, data: NDArray) -> sp.csr_matrix:

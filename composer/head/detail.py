@@ -1,0 +1,136 @@
+"""Detail: what a sculpted or scanned level adds to the subdivided cage, in local frames of the subdivided surface.
+
+With S the subdivision to level k and F(X) an orthonormal frame at each vertex of a surface X, the detail of a
+target T at level k over its cage C is F(S C)' (T - S C). Added to another pose of the cage, in that pose's own
+frames, it turns with the skin. A frame is made of the vertex normal and the direction of the vertex's lowest-numbered
+neighbour; it turns with the surface, so detail is the same for every rigid motion of the head.
+
+Details are float32. A `Detail` makes those of the shapes when they are asked for, one at a time, and keeps them in
+memory or, with a `folder`, in memory-mapped files, so that a library larger than memory can be used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.head.head import Head
+from composer.head.levels import levels, refine
+from masks.polygons import Polygons
+
+DetailKey = tuple[str, bool]
+TargetAt = Callable[[str], NDArray | None]
+REFLECTION = np.array([-1.0, 1.0, 1.0])
+
+
+class Frames:
+    """Orthonormal frames on a mesh of quads at any positions: what of them depends on connectivity, made once."""
+
+    def __init__(self, polygons: Polygons) -> None:
+        """Take polygons that are all quads, as every level above the cage is; MoueError for others."""
+        if not np.all(polygons.counts == 4):
+            raise MoueError("local frames need a mesh of quads", mend="take a level above the cage")
+        faces, n = polygons.n_faces, polygons.n_vertices
+        self._quads = polygons.indices.reshape(-1, 4)
+        ones = np.ones(4 * faces)
+        self._gather = sp.csr_matrix((ones, polygons.indices, polygons.starts), shape=(faces, n)).T.tocsr()
+        both = np.concatenate([polygons.edges, polygons.edges[:, ::-1]])
+        lowest = np.full(n, n)
+        np.minimum.at(lowest, both[:, 0], both[:, 1])
+        self._toward = np.where(lowest < n, lowest, np.arange(n))
+
+    def at(self, positions: NDArray) -> NDArray[np.float64]:
+        """(n, 3, 3) at positions (n, 3): rows are tangent, bitangent, normal; the identity where there is none."""
+        corner = [positions[self._quads[:, i]] for i in range(4)]
+        normal = self._gather @ np.cross(corner[2] - corner[0], corner[3] - corner[1])
+        length = np.linalg.norm(normal, axis=1, keepdims=True)
+        np.divide(normal, length, out=normal, where=length > 0)
+        toward = positions[self._toward] - positions
+        reach = np.linalg.norm(toward, axis=1)
+        toward -= (toward * normal).sum(axis=1, keepdims=True) * normal
+        tangent_length = np.linalg.norm(toward, axis=1)
+        frame = np.empty((len(positions), 3, 3))
+        np.divide(toward, tangent_length[:, None], out=toward, where=tangent_length[:, None] > 0)
+        frame[:, 0], frame[:, 1], frame[:, 2] = toward, np.cross(normal, toward), normal
+        frame[(length[:, 0] == 0) | (tangent_length <= 1e-6 * reach)] = np.eye(3)
+        return frame
+
+
+class Detail:
+    """The details of a library that also lives at level k, its vertices in the order of `composer.head.levels`."""
+
+    def __init__(
+        self, head: Head, k: int, neutral: NDArray, target_at: TargetAt, *, folder: Path | None = None
+    ) -> None:
+        """Take the cage's head, the level k in 1 to 8, the neutral (n_k, 3) mm there, and where its targets are.
+
+        `target_at(name)` gives a shape's target (n_k, 3) mm at level k, or None for a shape that has none there;
+        such a shape carries the neutral's detail. With `folder`, an existing directory, details lie in files there.
+        Raises MoueError where the level is out of range or the neutral has another number of vertices.
+        """
+        self.steps = levels(head.polygons, k)
+        if not self.steps:
+            raise MoueError("detail begins at level 1")
+        self.head, self.k, self._target_at, self._folder = head, k, target_at, folder
+        self.frames = Frames(self.steps[-1].polygons)
+        self._check(neutral, "the neutral")
+        self._neutral = np.asarray(neutral, dtype=np.float64)
+        self.neutral = self._encode(refine(head.neutral, self.steps), self._neutral).astype(np.float32)
+        self._kept: dict[DetailKey, NDArray[np.float32] | None] = {}
+
+    @property
+    def n_vertices(self) -> int:
+        """Vertices n_k at the level."""
+        return self.steps[-1].n_vertices
+
+    def of(self, name: str, mirror: NDArray | None = None) -> NDArray[np.float32] | None:
+        """(n_k, 3) a shape's detail less the neutral's, in local frames; None where it has no target at this level.
+
+        With a `mirror` map (n_0,) of the cage, the detail of the shape's mirror image. Raises MoueError for an
+        unknown shape, a target of another length, or a mirror map that does not keep the polygons.
+        """
+        key = (name, mirror is not None)
+        if key not in self._kept:
+            self._kept[key] = self._make(name, mirror)
+        return self._kept[key]
+
+    def add(self, cage: NDArray, local: NDArray) -> NDArray[np.float64]:
+        """(n_k, 3) mm, a pose of the cage (n_0, 3) subdivided, with detail (n_k, 3) in its own frames."""
+        base = refine(np.asarray(cage, dtype=np.float64), self.steps)
+        frame = self.frames.at(base)
+        base += np.einsum("nij,ni->nj", frame, local)
+        return base
+
+    def _make(self, name: str, mirror: NDArray | None) -> NDArray[np.float32] | None:
+        delta = self.head.shape(name).delta.astype(np.float64)
+        target = self._target_at(name)
+        if target is None:
+            return None
+        self._check(target, f"the target of {name!r}")
+        if mirror is None:
+            cage = refine(self.head.neutral + delta, self.steps)
+        else:
+            fine = mirror
+            for step in self.steps:
+                fine = step.permutation(fine)
+            target = self._neutral + (target - self._neutral)[fine] * REFLECTION
+            cage = refine(self.head.neutral + delta[mirror] * REFLECTION, self.steps)
+        local = (self._encode(cage, np.asarray(target, dtype=np.float64)) - self.neutral).astype(np.float32)
+        if self._folder is None:
+            return local
+        number = self.head.shape_index[name]
+        path = self._folder / f"detail_{number}{'_mirrored' if mirror is not None else ''}.npy"
+        np.save(path, local)
+        return np.load(path, mmap_mode="r")
+
+    def _encode(self, cage: NDArray, target: NDArray) -> NDArray[np.float64]:
+        return np.einsum("nij,nj->ni", self.frames.at(cage), target - cage)
+
+    def _check(self, positions: NDArray, what: str) -> None:
+        if np.shape(positions) != (self.n_vertices, 3):
+            raise MoueError(f"{what} has {len(positions)} vertices, level {self.k} has {self.n_vertices}")
