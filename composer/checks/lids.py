@@ -27,14 +27,6 @@ def eyeballs(subject: CheckSubject) -> list[Part]:
     return [part for part in subject.head.parts if part.name.lower().startswith("eye") and len(part.vertices)]
 
 
-def part_triangles(subject: CheckSubject, part: Part) -> NDArray[np.int32]:
-    """(t, 3) the triangles that lie wholly in a part."""
-    on = np.zeros(subject.head.n_vertices, dtype=bool)
-    on[part.vertices] = True
-    triangles = subject.head.polygons.triangles
-    return triangles[on[triangles].all(axis=1)]
-
-
 def _run(subject: CheckSubject) -> Iterator[Finding]:
     balls = eyeballs(subject)
     if not balls:
@@ -47,8 +39,8 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
 
 
 def _one_eye(subject: CheckSubject, part: Part) -> Iterator[Finding]:
-    triangles = part_triangles(subject, part)
-    if not len(triangles):
+    rest = subject.facts.part_surface(part)
+    if rest is None:
         yield Finding(
             "lids.skipped",
             "note",
@@ -56,7 +48,9 @@ def _one_eye(subject: CheckSubject, part: Part) -> Iterator[Finding]:
             where=part.name,
         )
         return
-    yield from _through(subject, part, triangles)
+    still = float(subject.movement[part.vertices].max()) == 0.0
+    now = rest if still else NearestSurface(subject.pose, subject.facts.part_triangles(part))
+    yield from _through(subject, part, rest, now)
     side = part.name.rsplit("_", 1)[-1]
     margins = [subject.facts.curve(f"{name}_{side}") for name in MARGINS]
     known = [margin for margin in margins if margin is not None]
@@ -68,22 +62,22 @@ def _one_eye(subject: CheckSubject, part: Part) -> Iterator[Finding]:
             mend="mark the lid margins", where=part.name,
         )  # fmt: skip
         return
-    yield from _gap(subject, part, triangles, np.unique(np.concatenate(known)))
+    yield from _gap(subject, part, rest, now, np.unique(np.concatenate(known)))
 
 
-def _through(subject: CheckSubject, part: Part, triangles: NDArray) -> Iterator[Finding]:
+def _through(
+    subject: CheckSubject, part: Part, rest: NearestSurface, now: NearestSurface
+) -> Iterator[Finding]:
     centre = subject.pose[part.vertices].mean(axis=0)
     away = subject.pose[part.vertices] - centre
-    radius = float(np.sqrt(np.einsum("ij,ij->i", away, away).max()))
     off = subject.pose - centre
-    near = np.flatnonzero(subject.head.skin & (np.einsum("ij,ij->i", off, off) < radius**2))
-    if not len(near):
-        return
-    signed = NearestSurface(subject.pose, triangles)(subject.pose[near]).signed
-    near, depth = near[signed < 0.0], -signed[signed < 0.0]
-    if len(near):
-        rest = NearestSurface(subject.head.neutral, triangles)(subject.head.neutral[near]).signed
-        depth = depth - np.maximum(-rest, 0.0)
+    near = np.einsum("ij,ij->i", off, off) < np.einsum("ij,ij->i", away, away).max()
+    if now is rest:
+        near &= subject.movement > 0.0  # nothing that stayed can have come closer
+    inside = np.flatnonzero(near & subject.head.skin)
+    signed = now(subject.pose[inside]).signed
+    inside, depth = inside[signed < 0.0], -signed[signed < 0.0]
+    depth = depth - np.maximum(-rest(subject.head.neutral[inside]).signed, 0.0)
     value = float(depth.max(initial=0.0))
     if value <= subject.limits.lids_warning_mm:
         return
@@ -94,7 +88,7 @@ def _through(subject: CheckSubject, part: Part, triangles: NDArray) -> Iterator[
         severity=severity,
         words=f"{int(on.sum())} vertices of the lids lie up to {value:.1f} mm inside {part.name}",
         mend="lower the cells that close the lids, or sculpt a corrective for this recipe",
-        vertices=near[on].astype(np.int32),
+        vertices=inside[on].astype(np.int32),
         amounts=depth[on],
         value=value,
         unit="mm",
@@ -102,14 +96,13 @@ def _through(subject: CheckSubject, part: Part, triangles: NDArray) -> Iterator[
     )
 
 
-def _gap(subject: CheckSubject, part: Part, triangles: NDArray, margin: NDArray) -> Iterator[Finding]:
+def _gap(
+    subject: CheckSubject, part: Part, rest: NearestSurface, now: NearestSurface, margin: NDArray
+) -> Iterator[Finding]:
     limit = subject.limits.lids_gap_mm
-    moved = margin[(subject.movement[margin] > limit) | (subject.movement[part.vertices].max() > 0.0)]
-    if not len(moved):
-        return
-    now = NearestSurface(subject.pose, triangles)(subject.pose[moved]).signed
-    rest = NearestSurface(subject.head.neutral, triangles)(subject.head.neutral[moved]).signed
-    lifted = now - np.maximum(rest, 0.0)
+    moved = margin if now is not rest else margin[subject.movement[margin] > limit]
+    before = rest(subject.head.neutral[moved]).signed
+    lifted = now(subject.pose[moved]).signed - np.maximum(before, 0.0)
     value = float(lifted.max(initial=0.0))
     if value <= limit:
         return

@@ -37,7 +37,7 @@ class NearestSurface:
         self._centres = self.corners.mean(axis=1)
         self._tree = cKDTree(self._centres)
         away = self.corners - self._centres[:, None]
-        self._reach = float(np.sqrt(np.einsum("ijk,ijk->ij", away, away).max(initial=0.0)))
+        self._reach = np.sqrt(np.einsum("ijk,ijk->ij", away, away).max(axis=1, initial=0.0))
         self._pseudonormals()
 
     def __call__(self, points: NDArray) -> Closest:
@@ -47,13 +47,16 @@ class NearestSurface:
             none = np.zeros(0)
             return Closest(none, points, none.astype(np.int64), none.astype(bool))
         first = self._tree.query(points)[1]
-        bound, _, _ = _to_triangles(points, self.corners[first])
-        lists = self._tree.query_ball_point(points, np.sqrt(bound) + self._reach * (1.0 + 1e-9) + 1e-12)
+        bound = np.sqrt(_to_triangles(points, self.corners[first])[0]) * (1.0 + 1e-9) + 1e-12
+        lists = self._tree.query_ball_point(points, bound + self._reach.max())
         count = np.array([len(found) for found in lists])
         triangle = np.concatenate([np.asarray(found, dtype=np.int64) for found in lists])
         point = np.repeat(np.arange(len(points)), count)
+        off = points[point] - self._centres[triangle]
+        can = np.sqrt(_dot(off, off)) <= bound[point] + self._reach[triangle]
+        triangle, point = triangle[can], point[can]
         squared, where, bary = _to_triangles(points[point], self.corners[triangle])
-        best = _first_least(squared, point, len(points))
+        best = _first_least(squared, point, np.searchsorted(point, np.arange(len(points))))
         return self._signed(points, triangle[best], where[best], bary[best], squared[best])
 
     def _signed(
@@ -102,10 +105,11 @@ class NearestSurface:
         self._vertex_open[ends[self._edge_open[where.ravel()]].ravel()] = True
 
 
-def _first_least(values: Floats, group: NDArray, groups: int) -> NDArray[np.int64]:
-    """(groups,) for each group, the index of its least value; the first of equals. `group` is sorted."""
-    order = np.lexsort((np.arange(len(values)), values, group))
-    return order[np.searchsorted(group[order], np.arange(groups))]
+def _first_least(values: Floats, group: NDArray, starts: NDArray) -> NDArray[np.int64]:
+    """For each group the index of its least value, the first of equals; `group` is sorted, `starts` its begins."""
+    least = np.minimum.reduceat(values, starts)
+    candidates = np.flatnonzero(values == least[group])
+    return candidates[np.searchsorted(group[candidates], np.arange(len(starts)))]
 
 
 def _unit(vectors: Floats) -> Floats:

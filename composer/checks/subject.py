@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.checks.limits import Limits
+from composer.checks.nearest import NearestSurface
 from composer.checks.strain import metric, stretches
 from composer.errors import MoueError
-from composer.head.head import Head
+from composer.head.head import Head, Part
 from composer.mixing.recipe import ALL, REMAINDER, Cell, Recipe
 
 Floats = NDArray[np.float64]
@@ -29,6 +30,7 @@ class HeadFacts:
     def __init__(self, head: Head, limits: Limits | None = None) -> None:
         self.head = head
         self.limits = (limits or Limits()).of(head.diagonal)
+        self._part_surfaces: dict[str, NearestSurface | None] = {}
 
     @cached_property
     def face_is_skin(self) -> NDArray[np.bool_]:
@@ -48,6 +50,21 @@ class HeadFacts:
     def rest_metric(self) -> Floats:
         """(3, t) the metric of the skin's triangles at rest."""
         return metric(self.head.neutral, self.triangles)
+
+    def part_triangles(self, part: Part) -> NDArray[np.int32]:
+        """(t, 3) the triangles that lie wholly in a part."""
+        on = np.zeros(self.head.n_vertices, dtype=bool)
+        on[part.vertices] = True
+        triangles = self.head.polygons.triangles
+        return triangles[on[triangles].all(axis=1)]
+
+    def part_surface(self, part: Part) -> NearestSurface | None:
+        """A part at rest, to be asked for closest points; made once. None where the part has no faces."""
+        if part.name not in self._part_surfaces:
+            triangles = self.part_triangles(part)
+            found = NearestSurface(self.head.neutral, triangles) if len(triangles) else None
+            self._part_surfaces[part.name] = found
+        return self._part_surfaces[part.name]
 
     def curve(self, name: str) -> NDArray[np.int32] | None:
         """The vertices of a landmark curve, or None where the head has none that is made of vertices."""

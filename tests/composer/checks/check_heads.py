@@ -21,11 +21,15 @@ def plane(n: int = 12, size: float = 60.0) -> tuple[Polygons, np.ndarray]:
 
 def plane_head(shapes: dict[str, np.ndarray], n: int = 12) -> Head:
     polygons, points = plane(n)
-    made = tuple(Shape(name, (points @ np.asarray(m) - points).astype(np.float32)) for name, m in shapes.items())
+    made = tuple(
+        Shape(name, (points @ np.asarray(m) - points).astype(np.float32)) for name, m in shapes.items()
+    )
     return Head("plane", polygons, points, shapes=made)
 
 
-def box(centre: tuple[float, float, float], half: tuple[float, float, float], n: int = 6) -> tuple[np.ndarray, np.ndarray]:
+def box(
+    centre: tuple[float, float, float], half: tuple[float, float, float], n: int = 6
+) -> tuple[np.ndarray, np.ndarray]:
     """A closed box with n by n quads on each side, as vertices (k, 3) and triangles facing outwards."""
     import trimesh
 
@@ -36,7 +40,9 @@ def box(centre: tuple[float, float, float], half: tuple[float, float, float], n:
 
 
 def lips_head(gap: float = 1.0) -> Head:
-    """Two boxes, one above the other, `gap` mm apart, with the lip lines along the edges that face each other."""
+    """Two boxes, one above the other, `gap` mm apart, with the lip lines along the edges that face each
+    other.
+    """
     upper, faces_u = box((0.0, 5.0 + gap / 2.0, 0.0), (20.0, 5.0, 6.0), 8)
     lower, faces_l = box((0.0, -5.0 - gap / 2.0, 0.0), (20.0, 5.0, 6.0), 8)
     points = np.concatenate([upper, lower])
@@ -54,7 +60,9 @@ def is_lower(head: Head) -> np.ndarray:
 
 
 def eye_head(clearance: float = 0.5) -> Head:
-    """An eyeball of 12 mm and a round of skin `clearance` mm in front of it, its rim marked as the lid margins."""
+    """An eyeball of 12 mm and a round of skin `clearance` mm in front of it, its rim marked as the lid
+    margins.
+    """
     import trimesh
 
     ball = trimesh.creation.icosphere(subdivisions=3, radius=12.0)

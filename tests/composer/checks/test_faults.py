@@ -28,7 +28,13 @@ def mixed(head, recipe, masks=None):
     pose = head.neutral.copy()
     for cell in recipe.cells:
         mask = 1.0 if cell.region == "all" else (masks or {})[cell.region][:, None]
-        pose += recipe.strength * recipe.row(cell.region).amount * cell.weight * mask * head.shape(cell.shape).delta
+        pose += (
+            recipe.strength
+            * recipe.row(cell.region).amount
+            * cell.weight
+            * mask
+            * head.shape(cell.shape).delta
+        )
     return pose
 
 
@@ -53,7 +59,9 @@ def test_stretch_beyond_the_shapes_is_found_and_measured():
 def test_crushing_beyond_the_shapes_is_found():
     head = plane_head({"wider": WIDER})
     pose = head.neutral * [1.0, 0.25, 1.0]
-    finding = found(CheckSubject.of(head, pose, recipe=Recipe("r", (Cell("all", "wider", 1.0),))), "stretch")[0]
+    finding = found(CheckSubject.of(head, pose, recipe=Recipe("r", (Cell("all", "wider", 1.0),))), "stretch")[
+        0
+    ]
     assert finding.code == "stretch.crushed" and finding.severity == "error"
     assert finding.value == pytest.approx(300.0, abs=0.1)
 
@@ -83,7 +91,8 @@ def test_a_face_that_a_shape_turns_over_by_itself_is_the_librarys_own():
 
 
 def shift_head(ramp_mm, move_mm):
-    """A shape that slides everything along x, and a mask that falls from 1 to 0 over `ramp_mm` about x = 0."""
+    """A shape that slides everything along x, and a mask that falls from 1 to 0 over `ramp_mm` about x = 0.
+    """
     head = plane_head({"none": np.eye(3)}, n=30)
     from composer.head.head import Shape
 

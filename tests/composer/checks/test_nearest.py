@@ -36,7 +36,9 @@ def test_inside_is_what_rays_call_inside():
 def test_the_closest_point_lies_at_the_distance():
     mesh, points = solid(), cloud(200)
     found = NearestSurface(mesh.vertices, mesh.faces)(points)
-    np.testing.assert_allclose(np.linalg.norm(points - found.points, axis=1), np.abs(found.signed), atol=1e-12)
+    np.testing.assert_allclose(
+        np.linalg.norm(points - found.points, axis=1), np.abs(found.signed), atol=1e-12
+    )
     assert not found.on_border.any()
 
 

@@ -9,7 +9,9 @@ from composer.checks.self_intersection import candidate_pairs, cross, crossing_p
 
 
 def have_a_common_point(one, other, shrink):
-    """Whether two triangles, shrunk about their centres, share a point: a linear program in their barycentrics."""
+    """Whether two triangles, shrunk about their centres, share a point: a linear program in their
+    barycentrics.
+    """
     one = one.mean(0) + shrink * (one - one.mean(0))
     other = other.mean(0) + shrink * (other - other.mean(0))
     equal = np.zeros((5, 6))
