@@ -41,8 +41,7 @@ class Camera:
         return unit(x[:, None] * right + y[:, None] * up - back)
 
     def project(self, points: Floats) -> tuple[Floats, Floats]:
-        """Image positions (k, 2) as column, row in pixels of `points` (k, 3) mm, and their depths (k,) in mm.
-        """
+        """Image positions (k, 2) as column, row in pixels of `points` (k, 3) mm, and their depths (k,) in mm."""
         local = (points - self.eye) @ self.axes.T
         depth = -local[:, 2]
         reach = np.maximum(depth, 1e-9) * self.scale

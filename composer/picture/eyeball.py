@@ -76,8 +76,7 @@ def turned(ball: Eyeball, rest: Floats, pose: Floats) -> Eyeball:
 
 
 def paint(ball: Eyeball, points: Floats) -> tuple[Floats, Floats]:
-    """Albedo (k, 3) in linear light and the smooth outward normals (k, 3) at `points` (k, 3) of the eyeball.
-    """
+    """Albedo (k, 3) in linear light and the smooth outward normals (k, 3) at `points` (k, 3) of the eyeball."""
     out = unit(points - ball.centre)
     cosine = np.clip(out @ ball.axis, -1.0, 1.0)
     angle = np.degrees(np.arccos(cosine))

@@ -65,8 +65,7 @@ def write(
     align: Align = "left",
     ink: Rgb = DARK,
 ) -> Box:
-    """Write one line inside `box` (left, top, right, bottom), its height centred; returns the ink's own box.
-    """
+    """Write one line inside `box` (left, top, right, bottom), its height centred; returns the ink's own box."""
     face = font(size, bold)
     left, top, right, bottom = box
     line = fitted(text, face, right - left)

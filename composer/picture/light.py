@@ -39,8 +39,7 @@ class Light:
         self.rim = unit(np.array(RIM)) @ axes
 
     def toward_window(self, panes: NDArray, within: Floats) -> Floats:
-        """(k, 3) unit directions to places `within` (k, 2) in [0, 1] of `panes` (k,), 0..15 of four by four.
-        """
+        """(k, 3) unit directions to places `within` (k, 2) in [0, 1] of `panes` (k,), 0..15 of four by four."""
         x = (panes % 4 + within[:, 0]) / 2.0 - 1.0
         y = (panes // 4 + within[:, 1]) / 2.0 - 1.0
         across, upward = x * WINDOW_HALF[0], y * WINDOW_HALF[1]

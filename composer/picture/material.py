@@ -121,8 +121,7 @@ def _steps(adjacency: sp.csr_matrix, start: NDArray) -> Floats:
 
 
 def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, half_mm: float = 3.0) -> Floats:
-    """(n,) in [0, 1]: a soft stroke along the brow curves, thinner to the temple; zeros where there are none.
-    """
+    """(n,) in [0, 1]: a soft stroke along the brow curves, thinner to the temple; zeros where there are none."""
     weight = np.zeros(len(neutral))
     size = float(np.linalg.norm(np.ptp(neutral, axis=0))) / 330.0
     for side in ("left", "right"):
