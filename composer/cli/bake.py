@@ -9,7 +9,7 @@ import typer
 
 
 def bake(
-    document: Annotated[Path, typer.Argument(help="A document.toml.")],
+    document: Annotated[Path, typer.Argument(help="A document.toml or a .moue file.")],
     to: Annotated[Path, typer.Option(help="The folder to write to.")],
     recipe: Annotated[list[str] | None, typer.Option(help="Only this recipe; may be repeated.")] = None,
     unit: Annotated[str | None, typer.Option(help="Write in this unit instead of the head's own.")] = None,
@@ -21,10 +21,10 @@ def bake(
     """
     from composer.cli.progress import bar
     from composer.document.bake import bake as run
-    from composer.document.read import read_document
     from composer.document.ready import Ready
+    from composer.document.store import open_document
 
-    project = read_document(document)
+    project = open_document(document)
     recipes = [project.recipe(name) for name in recipe] if recipe else list(project.recipes)
     with bar("opening") as progress:
         ready = Ready.open(project, progress)

@@ -9,7 +9,7 @@ import typer
 
 
 def check(
-    document: Annotated[Path, typer.Argument(help="A document.toml.")],
+    document: Annotated[Path, typer.Argument(help="A document.toml or a .moue file.")],
     recipe: Annotated[list[str] | None, typer.Option(help="Only this recipe; may be repeated.")] = None,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the findings here, - for the screen.")] = None,
 ) -> None:
@@ -21,10 +21,10 @@ def check(
     from composer.checks.subject import CheckSubject, HeadFacts
     from composer.cli.progress import bar
     from composer.cli.report import write_json
-    from composer.document.read import read_document
     from composer.document.ready import Ready
+    from composer.document.store import open_document
 
-    project = read_document(document)
+    project = open_document(document)
     recipes = [project.recipe(name) for name in recipe] if recipe else list(project.recipes)
     found: dict[str, list] = {}
     with bar("opening") as progress:

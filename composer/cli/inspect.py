@@ -39,7 +39,9 @@ def inspect(
         write_json(json_file, report)
         if json_file == "-":
             return
-    typer.echo(f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, {head.diagonal:.1f} mm across")
+    typer.echo(
+        f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, {head.diagonal:.1f} mm across"
+    )
     typer.echo(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
     for name, most in moves.items():
         typer.echo(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))

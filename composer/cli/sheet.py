@@ -9,7 +9,7 @@ import typer
 
 
 def sheet(
-    path: Annotated[Path, typer.Argument(help="A folder of targets, or a document.toml.")],
+    path: Annotated[Path, typer.Argument(help="A folder of targets, a document.toml or a .moue file.")],
     to: Annotated[Path, typer.Option(help="The PNG to write.")],
     view: Annotated[str, typer.Option(help="front, three_quarter, profile, below or back.")] = "three_quarter",
     columns: Annotated[int | None, typer.Option(help="Pictures in a row.")] = None,
@@ -19,16 +19,16 @@ def sheet(
     Example: moue sheet keeper --to keeper.png --view front
     """
     from composer.cli.progress import bar
-    from composer.document.read import read_document
     from composer.document.ready import Ready
+    from composer.document.store import open_document
     from composer.formats.library import open_library
     from composer.head.atomic import write_whole
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet, shapes_of
 
     with bar("opening") as progress:
-        if path.suffix == ".toml":
-            ready = Ready.open(read_document(path), progress)
+        if path.suffix in (".toml", ".moue"):
+            ready = Ready.open(open_document(path), progress)
             head = ready.head
             entries = [Entry(r.name, ready.pose(r), r.note) for r in ready.project.recipes]
         else:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from numpy.typing import NDArray
+
 from composer.errors import unknown
 from composer.mixing.recipe import ALL, REMAINDER, Recipe
 from masks.partition import FACE
@@ -29,7 +31,8 @@ class Region:
 @dataclass(frozen=True)
 class Project:
     """A document: `head_path` as written, resolved beside the document; `unit` and `neutral` where said;
-    `topology` the fingerprint or ""."""
+    `topology` the fingerprint or ""; `stored` the masks (n,) that a `.moue` file holds, by their place in it;
+    `text` the document as it was read, so that its comments live on when it is saved."""
 
     path: Path
     head_path: Path
@@ -39,6 +42,8 @@ class Project:
     regions: tuple[Region, ...] = ()
     recipes: tuple[Recipe, ...] = ()
     parts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    stored: Mapping[str, NDArray] = field(default_factory=dict)
+    text: str = ""
 
     def recipe(self, name: str) -> Recipe:
         """The recipe of this name. Raises MoueError with the nearest names."""

@@ -1,4 +1,4 @@
-"""A bare `document.toml` becomes a project. The layout is described in the README, section "A document"."""
+"""The text of a document becomes a project. The layout is described in the README, section "A document"."""
 
 from __future__ import annotations
 
@@ -19,22 +19,32 @@ MOST_BYTES = 64 << 20
 
 
 def read_document(path: Path | str) -> Project:
-    """The project in a `document.toml`, checked in itself; its head is not opened.
+    """The project in a bare `document.toml`, checked in itself; its head is not opened.
 
-    Raises MoueError with the file, and where the text itself is wrong the line: unreadable text, a newer version,
-    unknown keys, names that are reserved or missing, cells that are not region, shape and weight.
+    Raises MoueError as `parse_document`, and where the file cannot be read.
     """
     path = Path(path)
     try:
         if path.stat().st_size > MOST_BYTES:
             raise MoueError("is far too large for a document", path)
-        table = tomllib.loads(path.read_bytes().decode("utf-8"))
+        return parse_document(path.read_bytes(), path)
+    except OSError as error:
+        raise MoueError(f"cannot be read: {error.strerror}", path) from None
+
+
+def parse_document(data: bytes, path: Path) -> Project:
+    """The project in the bytes of a document that lies at `path`.
+
+    Raises MoueError with the file, and where the text itself is wrong the line: unreadable text, a newer version,
+    unknown keys, names that are reserved or missing, cells that are not region, shape and weight.
+    """
+    try:
+        text = data.decode("utf-8")
+        table = tomllib.loads(text)
     except UnicodeDecodeError:
         raise MoueError("is not a text in UTF-8", path) from None
     except tomllib.TOMLDecodeError as error:
         raise _syntax(path, error) from None
-    except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror}", path) from None
     version = table.get("moue")
     if not isinstance(version, int) or isinstance(version, bool):
         raise MoueError("does not say `moue = 1`, so it is no document", path)
@@ -44,8 +54,8 @@ def read_document(path: Path | str) -> Project:
     head = _text(table, "head", path, "the document")
     if head is None:
         raise MoueError("names no head", path, mend='add head = "FOLDER"')
-    regions = tuple(_region(name, t, path) for name, t in _tables(table, "regions", path).items())
-    recipes = tuple(_recipe(name, t, path) for name, t in _tables(table, "recipes", path).items())
+    regions = tuple(region_of(name, t, path) for name, t in _tables(table, "regions", path).items())
+    recipes = tuple(recipe_of(name, t, path) for name, t in _tables(table, "recipes", path).items())
     return Project(
         path,
         (path.parent / head),
@@ -55,6 +65,7 @@ def read_document(path: Path | str) -> Project:
         regions,
         recipes,
         _tables(table, "parts", path),
+        text=text,
     )
 
 
@@ -95,7 +106,8 @@ def _tables(table: Mapping[str, Any], key: str, path: Path) -> dict[str, dict[st
     return value
 
 
-def _region(name: str, table: dict[str, Any], path: Path) -> Region:
+def region_of(name: str, table: dict[str, Any], path: Path) -> Region:
+    """The region in the table [regions.NAME]. Raises MoueError where it is reserved or has no source."""
     if name in RESERVED:
         raise MoueError(f"a region may not be named {name!r}", path, mend="it always exists")
     source = {key: value for key, value in table.items() if key not in ("set", "locked")}
@@ -104,7 +116,8 @@ def _region(name: str, table: dict[str, Any], path: Path) -> Region:
     return Region(name, source, _text(table, "set", path, name) or "face", bool(table.get("locked", False)))
 
 
-def _recipe(name: str, table: dict[str, Any], path: Path) -> Recipe:
+def recipe_of(name: str, table: dict[str, Any], path: Path) -> Recipe:
+    """The recipe in the table [recipes.NAME]. Raises MoueError where it is none."""
     where = f"recipe {name!r}"
     if name == "neutral" or "/" in name or "\\" in name or name.startswith("."):
         raise MoueError(f"a recipe may not be named {name!r}", path, mend="choose a plain name")

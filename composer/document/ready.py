@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.mask_file import read_mask
 from composer.document.project import Project, Region
 from composer.errors import MoueError, unknown
 from composer.formats.library import Progress, open_library
@@ -104,25 +105,12 @@ class Ready:
             chosen = np.asarray(source.get("vertices", []), dtype=np.int64)
             return from_vertices(self.head.surface, chosen, width)
         if kind == "file":
-            return _stored(self.project.path.parent / str(source.get("file")))
+            place = str(source.get("file"))
+            held = self.project.stored.get(place)
+            return np.asarray(held) if held is not None else read_mask(self.project.path.parent / place)
         if kind in ("landmarks", "displacement", "loop", "image"):
             raise MoueError(f"region {region.name!r}: masks from {kind} are not built yet", self.project.path)
         raise unknown("source of masks", kind, SOURCES, self.project.path)
-
-
-def _stored(path: Path) -> NDArray[np.float64]:
-    """(n,) a mask in a .npy file, never one that is pickled."""
-    if path.suffix.lower() != ".npy":
-        raise MoueError("masks are read from .npy files; pictures are not built yet", path)
-    try:
-        values = np.load(path, allow_pickle=False)
-    except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror or 'no mask'}", path) from None
-    except (ValueError, EOFError):
-        raise MoueError("is no plain .npy mask", path) from None
-    if values.ndim != 1 or values.dtype.kind not in "fiu":
-        raise MoueError("must hold one number a vertex", path)
-    return np.asarray(values, dtype=np.float64)
 
 
 def _group(name: str, head: Head, path: Path) -> NDArray[np.int32]:

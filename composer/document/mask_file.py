@@ -1,0 +1,41 @@
+"""A mask as a `.npy` file: one float a vertex, never pickled."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+
+
+def read_mask(path: Path) -> NDArray[np.float64]:
+    """(n,) the values in a `.npy` file. Raises MoueError for what is no plain mask or cannot be read."""
+    if path.suffix.lower() != ".npy":
+        raise MoueError("masks are read from .npy files; pictures are not built yet", path)
+    try:
+        with path.open("rb") as file:
+            return load_mask(file, path)
+    except OSError as error:
+        raise MoueError(f"cannot be read: {error.strerror or 'no mask'}", path) from None
+
+
+def load_mask(file: IO[bytes], where: Path | str) -> NDArray[np.float64]:
+    """(n,) the values in an open `.npy`. Raises MoueError naming `where` for what is no plain mask."""
+    try:
+        values = np.load(file, allow_pickle=False)
+    except (ValueError, EOFError, KeyError, TypeError, MemoryError):
+        raise MoueError("is no plain .npy mask", where) from None
+    if not isinstance(values, np.ndarray) or values.ndim != 1 or values.dtype.kind not in "fiu":
+        raise MoueError("must hold one number a vertex", where)
+    return np.asarray(values, dtype=np.float64)
+
+
+def mask_bytes(values: NDArray) -> bytes:
+    """The `.npy` file of a mask (n,), float32."""
+    held = io.BytesIO()
+    np.save(held, np.asarray(values, dtype=np.float32), allow_pickle=False)
+    return held.getvalue()

@@ -1,0 +1,101 @@
+"""Documents on disk: a bare `document.toml`, or a `.moue` file, a zip with the same text and `masks/NAME.npy`.
+
+A save writes beside the file, flushes, and renames over it: a crash at any instant leaves the old file or the new.
+Zips are read with suspicion: only the two kinds of entries above are opened, names that point outside and sizes
+that no document has are refused before anything is unpacked, and nothing is ever unpickled. No dates are written:
+the same document gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+import zipfile
+import zlib
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path, PurePosixPath
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.mask_file import load_mask, mask_bytes
+from composer.document.project import Project
+from composer.document.read import parse_document, read_document
+from composer.document.text import document_text
+from composer.errors import MoueError
+from composer.head.atomic import write_whole
+
+TEXT = "document.toml"
+MOST_TEXT, MOST_MASK, MOST_ENTRIES = 16 << 20, 128 << 20, 10_000
+_STAMP = (1980, 1, 1, 0, 0, 0)
+
+
+def open_document(path: Path | str) -> Project:
+    """The project in a `.moue` file or a bare document. Raises MoueError for what is neither, or is damaged."""
+    path = Path(path)
+    if path.is_dir():
+        raise MoueError("is a folder, not a document", path, mend=f"give its {TEXT} or a .moue file")
+    if path.suffix.lower() != ".moue":
+        return read_document(path)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return _unpacked(archive, path)
+    except zipfile.BadZipFile:
+        raise MoueError("is no .moue file, or damaged", path) from None
+    except (zlib.error, EOFError, NotImplementedError, RuntimeError):
+        raise MoueError("is damaged", path) from None
+    except OSError as error:
+        raise MoueError(f"cannot be read: {error.strerror or error}", path) from None
+
+
+def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
+    entries = archive.infolist()
+    if len(entries) > MOST_ENTRIES:
+        raise MoueError(f"holds {len(entries)} entries, more than any document has", path)
+    for entry in entries:
+        place = PurePosixPath(entry.filename.replace("\\", "/"))
+        if place.is_absolute() or ".." in place.parts or ":" in entry.filename:
+            raise MoueError(f"holds an entry that points outside: {entry.filename!r}", path, mend="do not trust it")
+        if entry.file_size > (MOST_TEXT if entry.filename == TEXT else MOST_MASK):
+            raise MoueError(f"holds an entry of {entry.file_size} bytes, more than any document has", path)
+    if TEXT not in archive.namelist():
+        raise MoueError(f"holds no {TEXT}", path)
+    project = parse_document(archive.read(TEXT), path)
+    stored = {}
+    for region in project.regions:
+        place = region.source.get("file")
+        if isinstance(place, str) and place in archive.namelist():
+            mask = load_mask(io.BytesIO(archive.read(place)), f"{path} {place}")
+            mask.setflags(write=False)
+            stored[place] = mask
+    return replace(project, stored=stored)
+
+
+def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArray] | None = None) -> Project:
+    """Write a project to `path`, `.moue` or a bare document; the project as it then lies there.
+
+    `masks` (n,) by their place in the file join `project.stored`; a bare document gets them as files beside it.
+    Raises MoueError where it cannot be written; the old file is then still whole.
+    """
+    path = Path(path)
+    stored = {**project.stored, **(masks or {})}
+    used = {region.source.get("file") for region in project.regions}
+    stored = {place: values for place, values in stored.items() if place in used}
+    text = document_text(project, path.parent)
+    if path.suffix.lower() == ".moue":
+        write_whole(path, lambda file: file.write(_packed(text, stored)))
+    else:
+        for place, values in stored.items():
+            target = path.parent / place
+            target.parent.mkdir(parents=True, exist_ok=True)
+            write_whole(target, lambda file, values=values: file.write(mask_bytes(values)))  # type: ignore[misc]
+        write_whole(path, lambda file: file.write(text.encode()))
+    return replace(project, path=path, text=text, stored={k: np.asarray(v) for k, v in stored.items()})
+
+
+def _packed(text: str, stored: Mapping[str, NDArray]) -> bytes:
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in [(TEXT, text.encode()), *((k, mask_bytes(v)) for k, v in sorted(stored.items()))]:
+            archive.writestr(zipfile.ZipInfo(name, _STAMP), data, zipfile.ZIP_DEFLATED)
+    return held.getvalue()

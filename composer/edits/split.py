@@ -1,0 +1,38 @@
+"""Every shape cut by regions into displacements that sum to it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.ready import Ready
+from composer.mixing.recipe import REMAINDER
+from masks.combine import split_sides
+from masks.partition import FACE
+
+
+def split_by_regions(ready: Ready) -> Iterator[tuple[str, NDArray[np.float64]]]:
+    """`SHAPE.REGION` and its displacement (n, 3) in mm, for every shape and every region of the set `face`.
+
+    `SHAPE.remainder` takes what the others leave, so that a shape's parts sum to it; overlays are left out.
+    """
+    names = [region.name for region in ready.project.regions if region.set == FACE]
+    masks = {name: ready.mixer.anchors.lift(ready.effective[name]) for name in names}
+    for shape in ready.head.shapes:
+        rest = shape.delta.astype(np.float64)
+        for name, mask in masks.items():
+            piece = mask[:, None] * shape.delta
+            rest -= piece
+            yield f"{shape.name}.{name}", piece
+        yield f"{shape.name}.{REMAINDER}", rest
+
+
+def split_by_sides(ready: Ready, ramp_mm: float) -> Iterator[tuple[str, NDArray[np.float64]]]:
+    """`SHAPE.left` and `SHAPE.right` (n, 3) in mm, going over within `ramp_mm` about the midline x = 0."""
+    left, _ = split_sides(np.ones(ready.head.n_vertices), ready.head.neutral[:, 0], ramp_mm)
+    for shape in ready.head.shapes:
+        piece = left[:, None] * shape.delta
+        yield f"{shape.name}.left", piece
+        yield f"{shape.name}.right", shape.delta - piece
