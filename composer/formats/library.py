@@ -1,27 +1,32 @@
-"""A library of shapes on disk becomes a head: a folder of targets on one topology.
+"""A library of shapes as a head: a folder of targets, or one file that holds them all.
 
-The neutral is the target of that name, or the one asked for, or the target with the smallest summed RMS distance
-to all others, which is then said. Every other file becomes a shape named after it, as a float32 displacement, so
-that no more is held than the library's own displacements and one file being read.
+A folder's topology is parsed once, from the neutral. Of every other target the polygons are compared as bytes
+where the text is the same, and only its vertices are parsed; they are kept as float32 displacements at once, so a
+library takes little more memory than its own float32 arrays.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.errors import MoueError, unknown
+from composer.errors import MoueError, nearest, shorten
 from composer.formats.mesh import Mesh
 from composer.formats.registry import format_of, read_mesh, suffixes
-from composer.head.head import Head, Shape
-from composer.head.landmarks import read_landmarks
+from composer.formats.target import Target, TargetReader
+from composer.head.head import Head, InBetween, Shape
+from composer.head.landmarks import Landmarks, read_landmarks
+from composer.head.order_difference import OrderDifference, order_difference
 from composer.units import guess_unit, mm_per
-from masks.polygons import Polygons, read_only
 
 Progress = Callable[[float, str], None]
+NEUTRAL = "neutral"
+LANDMARKS = ("landmarks.toml", "landmarks.json")
 
 
 def open_library(
@@ -31,119 +36,267 @@ def open_library(
     skip_broken: bool = False,
     progress: Progress | None = None,
 ) -> Head:
-    """The head in a folder of targets, in mm. `notes` of the head say what was guessed or left out.
+    """The head in `path`: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file.
 
-    `neutral` names the neutral's file without its suffix; `unit` is the files' unit, guessed by size where not
-    given. With `skip_broken`, files that cannot be used are left out and noted. Raises MoueError naming the file.
+    `neutral` names the neutral of a folder (the file's name without suffix); without it the one named "neutral",
+    or else the target that is least far from all the others, in the mean. `unit` is what the files are in;
+    without it what a file says, or a guess by the size of a head. Whatever is guessed stands in the head's notes.
+    A target of another topology is refused, named, with how it differs; with `skip_broken` such targets, and
+    files that cannot be read, are left out and named in the notes. `landmarks.toml` beside the files comes along.
+    `progress` is called with a fraction and the name at hand.
+
+    Raises MoueError where there is nothing to read, something cannot be used, or two targets have one name.
     """
-    folder = Path(path)
-    if not folder.is_dir():
-        raise MoueError("is not a folder of targets" if folder.exists() else "is not there", folder)
-    files = _files(folder)
-    notes: list[str] = []
-    name = neutral or ("neutral" if "neutral" in files else None)
-    if name is not None and name not in files:
-        raise unknown("neutral", name, files, folder)
-    names = [name, *(other for other in files if other != name)] if name else list(files)
-    first: Mesh | None = None
-    rows: dict[str, NDArray[np.float32]] = {}
-    for i, each in enumerate(names):
-        if progress is not None:
-            progress(i / len(names), f"reading {each}")
-        try:
-            mesh = read_mesh(files[each])
-            if first is not None:
-                _same_topology(mesh.polygons, first.polygons, files[each], names[0])
-        except MoueError as error:
-            if not skip_broken or each == name:
-                raise
-            notes.append(f"Left out: {error}")
-            continue
-        if first is None:
-            first = mesh
-            name = name or each
-        rows[each] = (mesh.positions - first.positions).astype(np.float32)
-    if first is None:
-        raise MoueError("holds no target that can be used", folder)
-    rest = first.positions
-    if neutral is None and "neutral" not in files:
-        guessed = _most_central(rows)
-        notes.append(
-            f"No neutral was named; {guessed!r} lies nearest to all others and is taken as the neutral."
+    path = Path(path)
+    say = progress or (lambda _fraction, _words: None)
+    if not path.exists():
+        raise MoueError("is not there", path)
+    if path.is_dir():
+        head = _folder(path, neutral, unit, skip_broken, say)
+    elif neutral is not None and not format_of(path).many_shapes:
+        raise MoueError("is one file, so it has no neutral to choose", path, mend="give its folder")
+    else:
+        say(0.0, path.name)
+        mesh = read_mesh(path)
+        head = head_of(mesh, unit)
+        if format_of(path).suffixes == (".obj",):
+            head = replace(head, neutral_file=path)
+    say(1.0, path.name)
+    return _with_landmarks(head, path)
+
+
+def head_of(mesh: Mesh, unit: str | None = None) -> Head:
+    """A mesh as a head, in mm: its shapes become the head's. `unit` overrules what its file says.
+
+    Raises MoueError where two shapes have one name or the unit is not known.
+    """
+    own = unit or mesh.unit
+    own, notes = (own, []) if own else _guessed(mesh.diagonal)
+    scale = mm_per(own)
+    shapes = tuple(
+        Shape(
+            shape.name,
+            _times(shape.delta, scale),
+            tuple(InBetween(between.at, _times(between.delta, scale)) for between in shape.inbetweens),
         )
-        shift = rows[guessed]
-        rest = read_mesh(files[guessed]).positions
-        for other in rows.values():
-            if other is not shift:
-                other -= shift
-        name = guessed
-    said = unit or guess_unit(float(np.linalg.norm(np.ptp(rest, axis=0))))
-    if unit is None:
-        notes.append(
-            f"The unit was guessed from the head's size: {said}."
-            if said
-            else "No unit fits the head's size; taken as mm."
-        )
-    scale = mm_per(said or "mm")
-    for row in rows.values():
-        row *= np.float32(scale)
-    marks = next((folder / f for f in ("landmarks.toml", "landmarks.json") if (folder / f).exists()), None)
-    return Head(
-        folder.resolve().name,
-        first.polygons,
-        rest * scale,
-        tuple(Shape(each, read_only(row)) for each, row in rows.items() if each != name),
-        groups=dict(first.groups),
-        materials=dict(first.materials),
-        uv=first.uv,
-        colours=first.colours,
-        unit=said or "mm",
-        neutral_name=str(name),
-        neutral_file=files[str(name)] if format_of(files[str(name)]).name == "OBJ" else None,
-        path=folder,
-        notes=tuple(notes),
-        landmarks=read_landmarks(marks) if marks else None,
+        for shape in mesh.shapes
     )
+    return Head(
+        mesh.name or (mesh.path.stem if mesh.path else "head"), mesh.polygons, mesh.positions * scale, shapes,
+        groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours,
+        unit=own, path=mesh.path, notes=(*mesh.notes, *notes),
+    )  # fmt: skip
 
 
-def _files(folder: Path) -> dict[str, Path]:
+def _times(delta: NDArray[np.float32], scale: float) -> NDArray[np.float32]:
+    if scale == 1.0:
+        return delta
+    return (delta * np.float64(scale)).astype(np.float32)
+
+
+def _guessed(diagonal: float) -> tuple[str, list[str]]:
+    unit = guess_unit(diagonal) if diagonal > 0 else None
+    if unit is None:
+        return "mm", [f"No unit gives a head of {diagonal:.4g} across a human size, so mm was taken."]
+    return unit, [
+        f"The unit was taken to be {unit}: the head is then {diagonal * mm_per(unit):.0f} mm across."
+    ]
+
+
+def _with_landmarks(head: Head, path: Path) -> Head:
+    folder = path if path.is_dir() else path.parent
+    for name in LANDMARKS:
+        place = folder / name
+        if place.is_file():
+            marks: Landmarks = read_landmarks(place, mm_per(head.unit)).check(head.n_vertices, place)
+            return replace(head, landmarks=marks)
+    return head
+
+
+@dataclass
+class _Found:
+    """What was read of a folder: displacements in mm from the reference's positions, by name, in order."""
+
+    reference: Target
+    deltas: dict[str, NDArray[np.float32]]
+    broken: list[MoueError]
+
+
+def targets_in(folder: Path) -> list[Path]:
+    """The target files of a folder, in the order of their names, numbers in them by value.
+
+    Raises MoueError where there is none, or two have one name.
+    """
     known = suffixes(many_shapes=False)
     try:
-        found = sorted(
-            p for p in folder.iterdir() if p.suffix.lower() in known and not p.name.startswith(".")
-        )
+        entries = list(folder.iterdir())
     except OSError as error:
         raise MoueError(f"cannot be read: {error.strerror}", folder) from None
-    if not found:
-        raise MoueError(f"holds no targets ({', '.join(known)})", folder, mend="give a folder of OBJ files")
-    files: dict[str, Path] = {}
-    for file in found:
-        if file.stem in files:
+    files = [entry for entry in entries if entry.suffix.lower() in known and not entry.name.startswith(".")]
+    files = sorted((entry for entry in files if not entry.is_dir()), key=lambda entry: _natural(entry.name))
+    if not files:
+        whole = [entry.name for entry in entries if entry.suffix.lower() in suffixes(many_shapes=True)]
+        mend = f"give {whole[0]} itself" if whole else "a library is a folder of OBJ or PLY files"
+        raise MoueError("holds no targets", folder, mend=mend)
+    seen: dict[str, Path] = {}
+    for file in files:
+        if file.stem in seen:
             raise MoueError(
-                f"and {files[file.stem].name} give two targets of one name", file, mend="rename one"
+                f"{seen[file.stem].name} and {file.name} have one name", folder, mend="move one away"
             )
-        files[file.stem] = file
+        seen[file.stem] = file
     return files
 
 
-def _same_topology(polygons: Polygons, first: Polygons, path: Path, other: str) -> None:
-    if polygons.same_as(first):
-        return
-    if polygons.n_vertices != first.n_vertices:
-        raise MoueError(
-            f"has {polygons.n_vertices} vertices, {other!r} has {first.n_vertices}",
-            path,
-            mend="leave it out or mend it",
-        )
-    triangulated = len(polygons.triangles) == len(first.triangles) and polygons.n_faces != first.n_faces
-    how = "the same vertices, other polygons" + (" (triangulated?)" if triangulated else "")
-    raise MoueError(f"has {how} than {other!r}", path, mend="leave it out")
+def _natural(name: str) -> list[tuple[int, int | str]]:
+    pieces = re.findall(r"[0-9]+|[^0-9]+", name.lower())
+    return [(0, int(piece)) if piece.isascii() and piece.isdigit() else (1, piece) for piece in pieces]
 
 
-def _most_central(rows: dict[str, NDArray[np.float32]]) -> str:
-    """The name with the smallest summed RMS distance to all others."""
-    names = list(rows)
-    flat = [rows[name].ravel() for name in names]
-    gram = np.array([[float(np.dot(a, b)) for b in flat] for a in flat])
-    square = np.maximum(gram.diagonal()[:, None] + gram.diagonal()[None, :] - 2.0 * gram, 0.0)
-    return names[int(np.argmin(np.sqrt(square).sum(axis=1)))]
+def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bool, say: Progress) -> Head:
+    files = targets_in(folder)
+    named = _named_neutral(files, neutral, folder)
+    notes: list[str] = []
+    if named is not None:
+        found = _read_all(files, named, unit, skip_broken, say)
+        chosen = named.stem
+    else:
+        found = _read_with_any(files, unit, skip_broken, say)
+        chosen = _least_far(found.deltas)
+        if len(found.deltas) > 1:
+            notes.append(
+                f"No target is named neutral, so {chosen} was taken: it is least far from all the others."
+            )
+    own, more = (unit, []) if unit else _guessed(found.reference.diagonal)
+    notes += more + [_left_out(error, folder) for error in found.broken]
+    scale = mm_per(own)
+    base = found.reference.path if found.reference.path.stem == chosen else _file_of(files, chosen)
+    mesh = found.reference.mesh if base == found.reference.path else TargetReader(base).mesh
+    rest = found.deltas.pop(chosen)
+    shapes = []
+    for name in list(found.deltas):
+        delta = found.deltas.pop(name)
+        if base != found.reference.path:
+            delta -= rest
+        if scale != 1.0:
+            delta *= np.float32(scale)
+        shapes.append(Shape(name, delta))
+    return Head(
+        folder.name, mesh.polygons, mesh.positions * scale, tuple(shapes),
+        groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours, unit=own,
+        neutral_name=chosen, neutral_file=base if base.suffix.lower() == ".obj" else None, path=folder,
+        notes=(*mesh.notes, *notes),
+    )  # fmt: skip
+
+
+def _left_out(error: MoueError, folder: Path) -> str:
+    where = Path(str(error.where)).name if error.where else folder.name
+    return f"{where} was left out: it {error.what}."
+
+
+def _file_of(files: list[Path], name: str) -> Path:
+    return next(file for file in files if file.stem == name)
+
+
+def _named_neutral(files: list[Path], neutral: str | None, folder: Path) -> Path | None:
+    names = [file.stem for file in files]
+    if neutral is not None:
+        wanted = Path(neutral).stem if Path(neutral).suffix.lower() in suffixes() else neutral
+        if wanted not in names:
+            raise MoueError(
+                f"has no target named {shorten(repr(neutral), 40)}", folder, mend=nearest(wanted, names)
+            )
+        return _file_of(files, wanted)
+    said = [file for file in files if file.stem.lower() == NEUTRAL]
+    return said[0] if said else None
+
+
+def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: Progress) -> _Found:
+    """Read with the first file as the reference; where most others differ from it, with another instead."""
+    best: _Found | None = None
+    tried: set[str] = set()
+    for candidate in files:
+        if candidate.stem in tried:
+            continue
+        try:
+            found = _read_all(files, candidate, unit, skip_broken, say)
+        except MoueError as error:
+            if not skip_broken or str(error.where) != str(candidate):
+                raise
+            tried.add(candidate.stem)
+            continue
+        tried |= set(found.deltas)
+        if best is None or len(found.deltas) > len(best.deltas):
+            best = found
+        if 2 * len(best.deltas) >= len(files) - len(tried - set(best.deltas)):
+            break
+    if best is None:
+        raise MoueError("holds no target that can be read", files[0].parent)
+    return best
+
+
+def _read_all(
+    files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress
+) -> _Found:
+    """Every target of `files` as a displacement of `reference`, in the files' unit."""
+    say(0.0, reference.name)
+    base = TargetReader(reference).target()
+    n = len(base.mesh.positions)
+    deltas: dict[str, NDArray[np.float32]] = {}
+    broken: list[MoueError] = []
+    for place, file in enumerate(files):
+        say(place / len(files), file.name)
+        if file == reference:
+            deltas[file.stem] = np.zeros((n, 3), dtype=np.float32)
+            continue
+        try:
+            deltas[file.stem] = _delta(file, base)
+        except MoueError as error:
+            if not skip_broken:
+                raise
+            broken.append(error)
+    return _Found(base, deltas, broken)
+
+
+def _delta(file: Path, base: Target) -> NDArray[np.float32]:
+    reader = TargetReader(file)
+    positions = reader.positions
+    if reader.same_polygons_as(base):
+        difference = order_difference(base.mesh.polygons, base.mesh.polygons, base.mesh.positions, positions)
+    else:
+        mesh = reader.mesh
+        difference = order_difference(base.mesh.polygons, mesh.polygons, base.mesh.positions, mesh.positions)
+    if difference is not None:
+        raise _refused(file, base, difference)
+    out = np.empty(positions.shape, dtype=np.float32)
+    np.subtract(positions, base.mesh.positions, out=out, casting="same_kind")
+    return out
+
+
+def _refused(file: Path, base: Target, difference: OrderDifference) -> MoueError:
+    mend = {
+        "shuffled": "it has to be put in the library's order", "scrambled": "it has to be put in the library's order",
+        "polygon order": "it has to be put in the library's order",
+        "corner order": "it has to be put in the library's order",
+        "triangulated": "export it without triangulating", "seam-split": "export it without splitting vertices",
+        "turned over": "turn its polygons round",
+    }.get(difference.kind, "is it of this library?")  # fmt: skip
+    return MoueError(f"{difference.words} ({base.path.name} is the reference)", file, mend=mend)
+
+
+def _least_far(deltas: dict[str, NDArray[np.float32]]) -> str:
+    """The name whose summed RMS distance to all the others is smallest, the first of those that tie.
+
+    With the inner products G of the displacements, the squared distance of two is G_ii + G_jj - 2 G_ij.
+    """
+    names = list(deltas)
+    flat = [deltas[name].reshape(-1) for name in names]
+    gram = np.zeros((len(names), len(names)))
+    step = max(1, 2**22 // max(1, len(names)))
+    for low in range(0, len(flat[0]), step):
+        block = np.stack([column[low : low + step] for column in flat]).astype(np.float64)
+        gram += block @ block.T
+    size = np.diag(gram)
+    squared = np.maximum(size[:, None] + size[None, :] - 2 * gram, 0.0)
+    total = np.sqrt(squared).sum(axis=1)
+    return names[int(np.flatnonzero(total <= total.min() * (1 + 1e-12))[0])]

@@ -1,0 +1,84 @@
+"""One target of a folder, read as far as is needed: its vertices, and whether its polygons are the neutral's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.formats.mesh import Mesh
+from composer.formats.obj import mesh_of_lines
+from composer.formats.obj_lines import F, Lines, find_lines, gathered, read_bytes
+from composer.formats.obj_scan import scan_vertices
+from composer.formats.registry import read_mesh
+
+
+@dataclass(frozen=True, eq=False)
+class Target:
+    """The reference of a folder: its mesh, and the text of its polygons where it is an OBJ."""
+
+    path: Path
+    mesh: Mesh
+    polygon_text: NDArray[np.uint8] | None
+
+    @property
+    def diagonal(self) -> float:
+        """The bounding box's diagonal, in the file's unit."""
+        return self.mesh.diagonal
+
+
+class TargetReader:
+    """One file, parsed piece by piece as it is asked. Every property raises MoueError for what is no use."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.is_text = path.suffix.lower() == ".obj"
+
+    @cached_property
+    def _lines(self) -> Lines:
+        if self.path.is_dir():
+            raise MoueError("is a folder, not a file", self.path)
+        return find_lines(read_bytes(self.path))
+
+    @cached_property
+    def mesh(self) -> Mesh:
+        """The whole mesh."""
+        return mesh_of_lines(self._lines, self.path) if self.is_text else read_mesh(self.path)
+
+    @cached_property
+    def positions(self) -> NDArray[np.float64]:
+        """(n, 3) the vertices alone, in the file's unit."""
+        if not self.is_text:
+            return self.mesh.positions
+        positions, _ = scan_vertices(self._lines, self.path)
+        if not len(positions):
+            raise MoueError("holds no vertices", self.path, mend="is it an OBJ file?")
+        return positions
+
+    def polygon_text(self) -> NDArray[np.uint8] | None:
+        """The bytes of the `f` lines; None where they say nothing by themselves (another format, counted back)."""
+        if not self.is_text:
+            return None
+        chosen = self._lines.of_kind(F)
+        if not len(chosen):
+            return np.zeros(0, dtype=np.uint8)
+        text = gathered(self._lines, chosen)[0]
+        return None if (text == 45).any() else text
+
+    def same_polygons_as(self, base: Target) -> bool:
+        """Whether the polygons are those of `base`, by their text alone where that is enough."""
+        if len(self.positions) != len(base.mesh.positions):
+            return False
+        text = self.polygon_text()
+        if text is not None and base.polygon_text is not None and np.array_equal(text, base.polygon_text):
+            return True
+        return base.mesh.polygons.same_as(self.mesh.polygons)
+
+    def target(self) -> Target:
+        """This file as the reference of its folder."""
+        text = self.polygon_text()
+        return Target(self.path, self.mesh, None if text is None else text.copy())
