@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 DARK: Rgb = (24, 25, 28)
 QUIET: Rgb = (38, 40, 45)
-LIGHT: Rgb = (250, 249, 246)
 ENOUGH = 4.5
 FONTS = Path(__file__).parent / "fonts"
 Box = tuple[int, int, int, int]
@@ -37,8 +36,10 @@ def font(size: int, bold: bool = False) -> FreeTypeFont:
 
 
 def ink_on(ground: Rgb) -> Rgb:
-    """The ink, dark or light, that can be read best on a ground; one of the two always reaches 4.5."""
-    return DARK if contrast(DARK, ground) >= contrast(LIGHT, ground) else LIGHT
+    """Black or white, whichever can be read better on a ground; its contrast is never below sqrt(21) = 4.58.
+    """
+    black, white = (0, 0, 0), (255, 255, 255)
+    return black if contrast(black, ground) >= contrast(white, ground) else white
 
 
 def fitted(text: str, face: FreeTypeFont, width: float) -> str:
@@ -65,7 +66,8 @@ def write(
     align: Align = "left",
     ink: Rgb = DARK,
 ) -> Box:
-    """Write one line inside `box` (left, top, right, bottom), its height centred; returns the ink's own box."""
+    """Write one line inside `box` (left, top, right, bottom), its height centred; returns the ink's own box.
+    """
     face = font(size, bold)
     left, top, right, bottom = box
     line = fitted(text, face, right - left)

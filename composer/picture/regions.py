@@ -67,7 +67,10 @@ def region_picture(
     from PIL import ImageDraw
 
     camera = studio.camera(view, size)
-    head = studio.picture(camera=camera, colours=region_colours(masks))
+    colours = region_colours(masks)
+    for part in studio.figure.eye_parts:
+        colours[part.vertices, 3] = 0.0  # an eyeball goes with its lids, and eyes tell the face
+    head = studio.picture(camera=camera, colours=colours)
     row = line_height(_SIZE) + 10
     height = max(size[1], 2 * 24 + row * len(masks))
     image = Images.new("RGB", (size[0] + _LIST, height), BACKGROUND)

@@ -63,6 +63,7 @@ class Studio:
         self,
         positions: NDArray | None = None,
         *,
+        posed: Posed | None = None,
         view: str = "front",
         size: tuple[int, int] = (480, 600),
         camera: Camera | None = None,
@@ -70,12 +71,13 @@ class Studio:
     ) -> Image:
         """A pose (n, 3) mm of the cage, or the neutral, as an RGB picture of `size` (width, height).
 
-        `camera` replaces view and size. `colours` (n, 3) or (n, 4) in [0, 1] sRGB go over the bone, the
-        fourth column saying how much; a row of NaN keeps the bone. Raises MoueError for an unknown view.
+        `posed` is the same pose made ready by `figure.posed`, for several pictures of it. `camera` replaces
+        view and size. `colours` (n, 3) or (n, 4) in [0, 1] sRGB go over the bone, the fourth column saying
+        how much; a row of NaN keeps the bone. Raises MoueError for an unknown view.
         """
         from PIL import Image
 
-        pose = self.figure.rest if positions is None else self.figure.posed(positions)
+        pose = posed or (self.figure.rest if positions is None else self.figure.posed(positions))
         eye = camera or camera_of(view, self.figure.neutral if positions is None else positions, size)
         shot = _Shot(self.figure, pose, eye, *self._cover(colours))
         return Image.fromarray(np.round(shot.take() * 255.0).astype(np.uint8), "RGB")

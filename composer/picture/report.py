@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from composer.checks.finding import SEVERITIES, Finding
 from composer.picture.camera import Camera, frame, look, unit
+from composer.picture.figure import Posed
 from composer.picture.heat import Scale, draw_legend, legend_height, nice
 from composer.picture.render import BACKGROUND, Studio
 
@@ -41,10 +42,15 @@ class Checked:
 
 
 def finding_picture(
-    studio: Studio, positions: NDArray, finding: Finding, size: tuple[int, int] = (400, 360)
+    studio: Studio,
+    positions: NDArray,
+    finding: Finding,
+    *,
+    posed: Posed | None = None,
+    size: tuple[int, int] = (400, 360),
 ) -> Image:
-    """The pose (n, 3), close to where the finding is and from where it is best seen, with its amounts as
-    heat.
+    """The pose (n, 3) (made ready as `posed`, if it is), close to where the finding is and from where it is
+    best seen, with its amounts as heat.
     """
     from PIL import Image as Images
 
@@ -54,7 +60,7 @@ def finding_picture(
     given = np.full(len(finding.vertices), worst) if finding.amounts is None else finding.amounts
     amounts[finding.vertices] = np.maximum(given, 0.35 * scale.high)  # even the least is seen as found
     camera = _close(studio, np.asarray(positions, dtype=np.float64), finding.vertices, size)
-    picture = studio.picture(positions, camera=camera, colours=scale.colours(amounts))
+    picture = studio.picture(positions, posed=posed, camera=camera, colours=scale.colours(amounts))
     image = Images.new("RGB", (size[0], size[1] + legend_height() + 16), BACKGROUND)
     image.paste(picture, (0, 0))
     draw_legend(image, scale, (14, size[1] + 6, size[0] - 14, image.height))
@@ -88,17 +94,15 @@ def _rank(one: Checked) -> tuple[float, float, str]:
 
 
 def _close(studio: Studio, positions: Floats, vertices: NDArray, size: tuple[int, int]) -> Camera:
-    head = studio.figure
-    pose = head.posed(positions)
-    spots = np.asarray(vertices, dtype=np.int64)
-    if not len(spots):
-        spots = np.arange(len(positions))
-    out = unit(pose.normals[spots].mean(axis=0) + np.array([0.0, 0.0, 0.6]))
-    out[1] = float(np.clip(out[1], -0.45, 0.45))
-    axes = look((float(out[0]), float(out[1]), float(out[2])))
-    local = positions[spots] @ axes.T
+    """A camera that looks at `vertices` from outside the head, level with them or nearly so."""
+    neutral = studio.figure.neutral
+    spots = positions[vertices] if len(vertices) else positions
+    middle = 0.5 * (neutral.min(axis=0) + neutral.max(axis=0))
+    out = unit((spots.mean(axis=0) - middle) * np.array([1.0, 0.35, 1.0])) + np.array([0.0, 0.0, 0.5])
+    axes = look((float(out[0]), float(np.clip(out[1], -0.4, 0.4)), float(out[2])))
+    local = spots @ axes.T
     centre, half = 0.5 * (local.min(axis=0) + local.max(axis=0)), 0.5 * np.ptp(local, axis=0)
-    least = 0.09 * float(np.linalg.norm(np.ptp(head.neutral, axis=0)))
+    least = 0.09 * float(np.linalg.norm(np.ptp(neutral, axis=0)))
     reach = np.maximum(half * 1.5, least) * np.array([1.0, 1.0, 0.0])
     corners = centre + np.array([[x, y, 0.0] for x in (-1.0, 1.0) for y in (-1.0, 1.0)]) * reach
     return frame(corners @ axes, axes, size, 0.95)
@@ -106,16 +110,17 @@ def _close(studio: Studio, positions: Floats, vertices: NDArray, size: tuple[int
 
 def _data_uri(image: Image) -> str:
     held = io.BytesIO()
-    image.save(held, "PNG", optimize=True)
+    image.save(held, "PNG")
     return "data:image/png;base64," + base64.b64encode(held.getvalue()).decode("ascii")
 
 
 def _pose(studio: Studio, one: Checked) -> str:
     figures = []
+    posed = studio.figure.posed(one.positions)
     for finding in sorted(one.findings, key=lambda f: f.rank):
         if finding.severity == "note":
             continue
-        source = _data_uri(finding_picture(studio, one.positions, finding))
+        source = _data_uri(finding_picture(studio, one.positions, finding, posed=posed))
         measure = f"<b>{escape(finding.measure)}</b>" if finding.measure else ""
         where = f" at {escape(finding.where)}" if finding.where and finding.where != one.name else ""
         figures.append(

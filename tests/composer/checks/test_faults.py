@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from tests.composer.checks.check_heads import eye_head, is_lower, lips_head, plane_head
 
 from composer.checks.finding import Finding
 from composer.checks.limits import Limits
@@ -10,6 +9,7 @@ from composer.checks.registry import CHECKS, chosen, run_checks
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.errors import MoueError
 from composer.mixing.recipe import Cell, Recipe, Row
+from tests.composer.checks.check_heads import eye_head, is_lower, lips_head, plane_head
 
 WIDER = [[1.3, 0, 0], [0, 1, 0], [0, 0, 1]]  # x stretched by 30 percent
 TALLER = [[1, 0, 0], [0, 1.3, 0], [0, 0, 1]]
@@ -91,8 +91,7 @@ def test_a_face_that_a_shape_turns_over_by_itself_is_the_librarys_own():
 
 
 def shift_head(ramp_mm, move_mm):
-    """A shape that slides everything along x, and a mask that falls from 1 to 0 over `ramp_mm` about x = 0.
-    """
+    """A shape that slides everything along x, and a mask that falls from 1 to 0 over `ramp_mm` about x = 0."""
     head = plane_head({"none": np.eye(3)}, n=30)
     from composer.head.head import Shape
 
