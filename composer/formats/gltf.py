@@ -6,9 +6,9 @@ Specification: Khronos 2021, "glTF 2.0 Specification" (registry.khronos.org/glTF
 Kept: shapes by name, texture coordinates, vertex colours, materials by name, and by what Moue adds of its own
 (`composer.formats.gltf_polygons`): polygons of any size, vertex order and groups. Positions are float32.
 Lost: in-betweens, objects, material files, corners without a texture coordinate (they get 0, 0).
-Read: every mesh of the scene, node transforms, sparse and quantised accessors, buffers inside, beside or as data
-URIs; of another program's file the vertices split at seams are joined again. Not read: skins, animation, cameras,
-compressed meshes.
+Read: every mesh of the scene, node transforms, sparse and quantised accessors, buffers inside, beside or as
+data URIs; of another program's file the vertices split at seams are joined again. Not read: skins,
+animation, cameras, compressed meshes.
 """
 
 from __future__ import annotations
@@ -27,5 +27,7 @@ def read(path: Path) -> Mesh:
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as .glb or .gltf; see the module's words. Notes of what was left out. MoueError if it cannot."""
+    """Write a mesh as .glb or .gltf; see the module's words. Notes of what was left out. MoueError if it
+    cannot.
+    """
     return write_gltf(Path(path), mesh)

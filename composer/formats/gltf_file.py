@@ -55,7 +55,9 @@ class GltfFile:
         return value
 
     def items(self, name: str, kind: type = dict, of: dict[str, Any] | None = None) -> list[Any]:
-        """The list `name` of the file, or of one of its objects: empty where absent, its items all of `kind`."""
+        """The list `name` of the file, or of one of its objects: empty where absent, its items all of
+        `kind`.
+        """
         value = (self.tree if of is None else of).get(name, [])
         if not isinstance(value, list) or any(
             not isinstance(item, kind) or isinstance(item, bool) for item in value

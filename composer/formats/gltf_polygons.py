@@ -1,9 +1,9 @@
 """What Moue adds to a glTF mesh so that it can read its own file back: polygons and vertex order.
 
 `mesh.extras.polygons` holds `vertices` (their number), `counts` (one number where all polygons are alike) and
-`indices`, `groups` and `materials` (polygon numbers by name) and `texture` (whether corners have coordinates).
-The attribute `_SOURCE` says, for every vertex of the file, which vertex of the head it is. The triangles are the
-fans of the polygons in the order of `order`.
+`indices`, `groups` and `materials` (polygon numbers by name) and `texture` (whether corners have
+coordinates). The attribute `_SOURCE` says, for every vertex of the file, which vertex of the head it is.
+The triangles are the fans of the polygons in the order of `order`.
 """
 
 from __future__ import annotations
@@ -42,7 +42,9 @@ def polygons_out(mesh: Mesh, order: Ints) -> dict[str, Any]:
 
 
 def from_own_polygons(piece: Piece) -> Mesh | None:
-    """The mesh as Moue had it when it wrote the file; None where the file is not its own, or no longer whole."""
+    """The mesh as Moue had it when it wrote the file; None where the file is not its own, or no longer
+    whole.
+    """
     said = piece.extras.get("polygons")
     if piece.source is None or not isinstance(said, dict):
         return None

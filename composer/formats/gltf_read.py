@@ -36,7 +36,9 @@ class Piece:
 
 
 def read_scene(file: GltfFile) -> Mesh:
-    """Every mesh of the scene as one, in metres. Raises MoueError where there is none or a number is not there."""
+    """Every mesh of the scene as one, in metres. Raises MoueError where there is none or a number is not
+    there.
+    """
     notes: list[str] = []
     pieces = [_piece(file, node, matrix, notes) for node, matrix in _instances(file, notes)]
     pieces = [piece for piece in pieces if len(piece.positions)]
@@ -313,7 +315,8 @@ def _one(meshes: list[Mesh], file: GltfFile, notes: list[str]) -> Mesh:
     notes += [note for mesh in meshes for note in mesh.notes]
     return Mesh(
         polygons, np.concatenate([mesh.positions for mesh in meshes]), _textures(meshes), groups,
-        materials=materials, colours=colours, shapes=tuple(shapes), unit="m", name=file.path.stem, path=file.path,
+        materials=materials, colours=colours, shapes=tuple(shapes),
+        unit="m", name=file.path.stem, path=file.path,
         notes=tuple(dict.fromkeys(notes)),
     )  # fmt: skip
 

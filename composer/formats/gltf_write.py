@@ -1,4 +1,6 @@
-"""A head into glTF: triangles, split at texture seams, morph targets in metres, sparse where that is smaller."""
+"""A head into glTF: triangles, split at texture seams, morph targets in metres, sparse where that is
+smaller.
+"""
 
 from __future__ import annotations
 
@@ -61,7 +63,9 @@ class _Builder:
         return len(self.accessors) - 1
 
     def displacement(self, array: NDArray[np.float32], bounds: bool) -> int:
-        """An accessor over (count, 3) that is sparse where that takes fewer bytes, and without any where all is zero."""
+        """An accessor over (count, 3) that is sparse where that takes fewer bytes, and without any where
+        all is zero.
+        """
         at = np.flatnonzero(array[:, 0].astype(bool) | array[:, 1].astype(bool) | array[:, 2].astype(bool))
         small = len(array) <= 65535
         if len(at) * (12 + (2 if small else 4)) + 200 >= array.nbytes:
@@ -156,14 +160,16 @@ def _tree(mesh: Mesh, builder: _Builder, notes: list[str]) -> dict[str, Any]:
     if mesh.name:
         node["name"] = mesh.name
     return {
-        "asset": {"version": "2.0", "generator": "Moue"}, "scene": 0, "scenes": [{"nodes": [0]}], "nodes": [node],
-        "meshes": [entry], "materials": materials, "accessors": builder.accessors, "bufferViews": builder.views,
+        "asset": {"version": "2.0", "generator": "Moue"}, "scene": 0,
+        "scenes": [{"nodes": [0]}], "nodes": [node],
+        "meshes": [entry], "materials": materials,
+        "accessors": builder.accessors, "bufferViews": builder.views,
     }  # fmt: skip
 
 
 def _split(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """Vertices with one texture coordinate each: the head's vertex of each (w,), the one of each polygon corner
-    (k,), and the texture coordinate of each (w,), -1 for none.
+    """Vertices with one texture coordinate each: the head's vertex of each (w,), the one of each polygon
+    corner (k,), and the texture coordinate of each (w,), -1 for none.
     """
     indices = mesh.polygons.indices.astype(np.int64)
     if mesh.uv is None:
@@ -212,7 +218,9 @@ def _primitives(
     corner_vertex: NDArray[np.int64],
     n_written: int,
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]], NDArray[np.int32]]:
-    """A primitive for each material, all over the same vertices; and the polygons in the order they were written."""
+    """A primitive for each material, all over the same vertices; and the polygons in the order they were
+    written.
+    """
     label = np.zeros(mesh.polygons.n_faces, dtype=np.int32)
     names = list(mesh.materials)
     for number, name in reversed(list(enumerate(names, 1))):

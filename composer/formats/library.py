@@ -1,8 +1,8 @@
 """A library of shapes as a head: a folder of targets, or one file that holds them all.
 
 A folder's topology is parsed once, from the neutral. Of every other target the polygons are compared as bytes
-where the text is the same, and only its vertices are parsed; they are kept as float32 displacements at once, so a
-library takes little more memory than its own float32 arrays.
+where the text is the same, and only its vertices are parsed; they are kept as float32 displacements at
+once, so a library takes little more memory than its own float32 arrays.
 """
 
 from __future__ import annotations
@@ -22,10 +22,21 @@ from composer.formats.target import Target, TargetReader
 from composer.head.head import Head, InBetween, Shape
 from composer.head.landmarks import Landmarks, read_landmarks
 from composer.head.order_difference import OrderDifference, order_difference
+from composer.head.parts import with_recognised_parts
 from composer.units import guess_unit, mm_per
 
 Progress = Callable[[float, str], None]
 NEUTRAL = "neutral"
+REORDER = "it has to be put in the library's order"
+MENDS = {
+    "shuffled": REORDER,
+    "scrambled": REORDER,
+    "polygon order": REORDER,
+    "corner order": REORDER,
+    "triangulated": "export it without triangulating",
+    "seam-split": "export it without splitting vertices",
+    "turned over": "turn its polygons round",
+}
 LANDMARKS = ("landmarks.toml", "landmarks.json")
 
 
@@ -38,12 +49,13 @@ def open_library(
 ) -> Head:
     """The head in `path`: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file.
 
-    `neutral` names the neutral of a folder (the file's name without suffix); without it the one named "neutral",
-    or else the target that is least far from all the others, in the mean. `unit` is what the files are in;
-    without it what a file says, or a guess by the size of a head. Whatever is guessed stands in the head's notes.
-    A target of another topology is refused, named, with how it differs; with `skip_broken` such targets, and
-    files that cannot be read, are left out and named in the notes. `landmarks.toml` beside the files comes along.
-    `progress` is called with a fraction and the name at hand.
+    `neutral` names the neutral of a folder (the file's name without suffix); without it the one named
+    "neutral", or else the target that is least far from all the others, in the mean. `unit` is what the
+    files are in; without it what a file says, or a guess by the size of a head. Whatever is guessed stands
+    in the head's notes. A target of another topology is refused, named, with how it differs; with
+    `skip_broken` such targets, and files that cannot be read, are left out and named in the notes.
+    `landmarks.toml` beside the files comes along; eyes, teeth, tongue and lashes are recognised as parts
+    where they are pieces of their own. `progress` is called with a fraction and the name at hand.
 
     Raises MoueError where there is nothing to read, something cannot be used, or two targets have one name.
     """
@@ -61,8 +73,9 @@ def open_library(
         head = head_of(mesh, unit)
         if format_of(path).suffixes == (".obj",):
             head = replace(head, neutral_file=path)
+    head = with_recognised_parts(_with_landmarks(head, path))
     say(1.0, path.name)
-    return _with_landmarks(head, path)
+    return head
 
 
 def head_of(mesh: Mesh, unit: str | None = None) -> Head:
@@ -183,8 +196,8 @@ def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bo
         shapes.append(Shape(name, delta))
     return Head(
         folder.name, mesh.polygons, mesh.positions * scale, tuple(shapes),
-        groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours, unit=own,
-        neutral_name=chosen, neutral_file=base if base.suffix.lower() == ".obj" else None, path=folder,
+        groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours,
+        unit=own, neutral_name=chosen, neutral_file=base if base.suffix.lower() == ".obj" else None, path=folder,
         notes=(*mesh.notes, *notes),
     )  # fmt: skip
 
@@ -274,13 +287,7 @@ def _delta(file: Path, base: Target) -> NDArray[np.float32]:
 
 
 def _refused(file: Path, base: Target, difference: OrderDifference) -> MoueError:
-    mend = {
-        "shuffled": "it has to be put in the library's order", "scrambled": "it has to be put in the library's order",
-        "polygon order": "it has to be put in the library's order",
-        "corner order": "it has to be put in the library's order",
-        "triangulated": "export it without triangulating", "seam-split": "export it without splitting vertices",
-        "turned over": "turn its polygons round",
-    }.get(difference.kind, "is it of this library?")  # fmt: skip
+    mend = MENDS.get(difference.kind, "is it of this library?")
     return MoueError(f"{difference.words} ({base.path.name} is the reference)", file, mend=mend)
 
 

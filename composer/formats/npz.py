@@ -40,7 +40,9 @@ REQUIRED = ("neutral", "deltas", "names", "counts", "indices")
 
 
 def read(path: Path) -> Mesh:
-    """The mesh in an NPZ file. Raises MoueError for what cannot be used, before unpacking anything too large."""
+    """The mesh in an NPZ file. Raises MoueError for what cannot be used, before unpacking anything too
+    large.
+    """
     path = Path(path)
     try:
         with zipfile.ZipFile(path) as archive:
@@ -93,7 +95,9 @@ class _Members:
         return tuple(int(side) for side in shape), kind
 
     def array(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> NDArray:
-        """One array, its kind (letters of dtype.kind) and its shape (None for any) checked before it is unpacked."""
+        """One array, its kind (letters of dtype.kind) and its shape (None for any) checked before it is
+        unpacked.
+        """
         has, kind = self.headers[name]
         if len(has) != len(shape) or any(w is not None and w != h for w, h in zip(shape, has, strict=True)):
             wanted = " x ".join("any" if side is None else str(side) for side in shape) or "one value"
@@ -134,7 +138,8 @@ class _Members:
         colours = self.array("colours", "f", (n, 3)).astype(np.float64) if "colours" in self.headers else None
         return Mesh(
             polygons, neutral, uv, self._faces("group", polygons.n_faces),
-            materials=self._faces("material", polygons.n_faces), colours=colours, shapes=tuple(shapes), unit=unit,
+            materials=self._faces("material", polygons.n_faces), colours=colours, shapes=tuple(shapes),
+        unit=unit,
             name=self.path.stem, path=self.path,
         )  # fmt: skip
 
@@ -184,7 +189,9 @@ class _Members:
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as NPZ; see the module's words. The same mesh gives the same bytes. MoueError if it cannot."""
+    """Write a mesh as NPZ; see the module's words. The same mesh gives the same bytes. MoueError if it
+    cannot.
+    """
     n = mesh.n_vertices
     arrays: dict[str, NDArray] = {
         "neutral": mesh.positions,

@@ -21,7 +21,9 @@ PADDING = 16
 
 
 def read_raw(path: Path, padding: int = 0) -> Bytes:
-    """All bytes of a file, `padding` line feeds behind them. MoueError where it cannot be read or is empty."""
+    """All bytes of a file, `padding` line feeds behind them. MoueError where it cannot be read or is
+    empty.
+    """
     try:
         with open(path, "rb", buffering=0) as file:
             size = os.fstat(file.fileno()).st_size

@@ -3,9 +3,10 @@
 Specification: Turk 1994, "The PLY Polygon File Format", Stanford University.
 
 Kept: polygons of any size, vertex order, vertex colours (as 8 bits), texture coordinates per corner (the face
-property `texcoord`) or read per vertex (s t, u v, texture_u texture_v). Lost: groups, objects, materials, shapes,
-normals, other properties; a texture coordinate is written for every corner, zeros where a corner has none.
-Written in binary, little endian, positions as float64 where float32 would lose more than 1e-7 of the head.
+property `texcoord`) or read per vertex (s t, u v, texture_u texture_v). Lost: groups, objects, materials,
+shapes, normals, other properties; a texture coordinate is written for every corner, zeros where a corner
+has none. Written in binary, little endian, positions as float64 where float32 would lose more than 1e-7 of
+the head.
 """
 
 from __future__ import annotations
@@ -140,7 +141,9 @@ def _texture(vertex: Table, face: Table, polygons: Polygons, path: Path) -> Text
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as binary PLY; see the module's words. Notes of what was left out. MoueError if it cannot."""
+    """Write a mesh as binary PLY; see the module's words. Notes of what was left out. MoueError if it
+    cannot.
+    """
     write_whole(path, lambda file: _fill(file, mesh), sync=False)
     held = {
         "groups": mesh.groups, "objects": mesh.objects, "materials": mesh.materials, "shapes": mesh.shapes,

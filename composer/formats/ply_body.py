@@ -16,7 +16,9 @@ Bytes = NDArray[np.uint8]
 
 @dataclass
 class Element:
-    """One element of the header: its name, how many rows, and (name, type, type of the count or None) for each."""
+    """One element of the header: its name, how many rows, and (name, type, type of the count or None) for
+    each.
+    """
 
     name: str
     count: int
@@ -25,7 +27,9 @@ class Element:
 
 @dataclass
 class Table:
-    """The rows of an element: plain columns (r,), and lists as (counts (r,), all values one after the other)."""
+    """The rows of an element: plain columns (r,), and lists as (counts (r,), all values one after the
+    other).
+    """
 
     columns: dict[str, NDArray]
     lists: dict[str, tuple[NDArray[np.int64], NDArray]]
@@ -62,7 +66,9 @@ def _enough(there: int, wanted: int, element: Element, path: Path) -> None:
 
 
 def _rows_with_lists(body: Bytes, at: int, element: Element, path: Path, order: str) -> tuple[Table, int]:
-    """Rows whose lengths differ: read in runs in which every list has the length it has in the run's first row."""
+    """Rows whose lengths differ: read in runs in which every list has the length it has in the run's first
+    row.
+    """
     least = sum(np.dtype(count or form).itemsize for _, form, count in element.properties)
     _enough(len(body) - at, least * element.count, element, path)
     done, run = 0, 1
@@ -158,7 +164,9 @@ def read_ascii(body: Bytes, elements: list[Element], path: Path, _order: str, li
 
 
 def _as(column: NDArray[np.float64], form: str) -> NDArray:
-    """Numbers of the file's type: whole ones keep int64, colours keep their type so that 255 is known as full."""
+    """Numbers of the file's type: whole ones keep int64, colours keep their type so that 255 is known as
+    full.
+    """
     if form[0] == "f":
         return column
     return np.where(np.isfinite(column), np.clip(column, -(2.0**53), 2.0**53), -1).astype(np.int64)

@@ -1,4 +1,6 @@
-"""One target of a folder, read as far as is needed: its vertices, and whether its polygons are the neutral's."""
+"""One target of a folder, read as far as is needed: its vertices, and whether its polygons are the
+neutral's.
+"""
 
 from __future__ import annotations
 
@@ -60,7 +62,9 @@ class TargetReader:
         return positions
 
     def polygon_text(self) -> NDArray[np.uint8] | None:
-        """The bytes of the `f` lines; None where they say nothing by themselves (another format, counted back)."""
+        """The bytes of the `f` lines; None where they say nothing by themselves (another format, counted
+        back).
+        """
         if not self.is_text:
             return None
         chosen = self._lines.of_kind(F)

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 
 def first_of_each(rows: NDArray) -> tuple[NDArray[np.intp], NDArray[np.int32]]:
-    """For `rows` (n, w): where each different row first stands (m,), ascending, and the joined row of each (n,).
+    """For `rows` (n, w): where each different row first stands (m,), ascending, and the joined row of each
+    (n,).
 
     Rows are the same where all their numbers are; 0.0 and -0.0 are one number.
     """

@@ -1,10 +1,11 @@
 """How the topology of one mesh differs from another's: the named faults of libraries and of sculpts.
 
-The connectivity says most of it: numbers of vertices and polygons, the same polygons in another order or turned
-over, polygons cut into triangles, vertices doubled along texture seams, or the same mesh under another numbering.
-The last is recognised without a numbering: each vertex gets a signature from its polygons' sizes and its
-neighbours' signatures, refined a few times (Weisfeiler and Lehman 1968), and the two bags of signatures are
-compared. Equal bags do not prove that the meshes are one, so the words say "as if".
+The connectivity says most of it: numbers of vertices and polygons, the same polygons in another order or
+turned over, polygons cut into triangles, vertices doubled along texture seams, or the same mesh under
+another numbering. The last is recognised without a numbering: each vertex gets a signature from its
+polygons' sizes and its neighbours' signatures, refined a few times (Weisfeiler and Lehman 1968), and the
+two bags of signatures are compared. Equal bags do not prove that the meshes are one, so the words say "as
+if".
 """
 
 from __future__ import annotations
@@ -18,13 +19,22 @@ from numpy.typing import NDArray
 from masks.polygons import Polygons
 
 Kind = Literal[
-    "count", "polygons", "polygon order", "turned over", "corner order", "triangulated", "seam-split", "shuffled",
+    "count",
+    "polygons",
+    "polygon order",
+    "corner order",
+    "turned over",
+    "triangulated",
+    "seam-split",
+    "shuffled",
     "scrambled",
-]  # fmt: skip
+]
 
 ROUNDS = 4
 SCRAMBLED = 4.0
-"""An expression leaves the mean edge far below this multiple of the neutral's; another vertex order does not."""
+"""An expression leaves the mean edge far below this multiple of the neutral's; another vertex order does
+not.
+"""
 
 
 @dataclass(frozen=True)
@@ -43,8 +53,8 @@ def order_difference(
 ) -> OrderDifference | None:
     """How `other` differs from `reference`, None where it is the same mesh in the same order.
 
-    With positions (n, 3), in any one unit, seams are recognised by place, and a file with the right polygons over
-    vertices in another order is told apart from an expression ("scrambled").
+    With positions (n, 3), in any one unit, seams are recognised by place, and a file with the right
+    polygons over vertices in another order is told apart from an expression ("scrambled").
     """
     if reference.same_as(other):
         return _scrambled(reference, reference_positions, other_positions)
@@ -72,8 +82,8 @@ def order_difference(
     if reference.n_vertices != other.n_vertices:
         return OrderDifference("count", f"has {_size(other)}, not {_size(reference)}")
     if not same_faces:
-        return OrderDifference("polygons", f"has {other.n_faces} polygons over the same {other.n_vertices} vertices, "
-                                           f"not {reference.n_faces}")  # fmt: skip
+        sizes = f"{other.n_faces} polygons over the same {other.n_vertices} vertices"
+        return OrderDifference("polygons", f"has {sizes}, not {reference.n_faces}")
     return OrderDifference("polygons", _first_other(reference, other))
 
 
@@ -155,7 +165,9 @@ def _cut(reference: Polygons, other: Polygons) -> OrderDifference | None:
 
 
 def _within(polygons: Polygons, triangles: Polygons) -> bool:
-    """Whether the triangles are a cut of the polygons: the edges of the polygons are among theirs, and the borders agree."""
+    """Whether the triangles are a cut of the polygons: the edges of the polygons are among theirs, and the
+    borders agree.
+    """
     n = np.int64(polygons.n_vertices)
     mine = polygons.edges[:, 0] * n + polygons.edges[:, 1]
     theirs = triangles.edges[:, 0] * n + triangles.edges[:, 1]
@@ -165,7 +177,9 @@ def _within(polygons: Polygons, triangles: Polygons) -> bool:
 
 
 def _seam_split(whole: Polygons, split: Polygons, positions: NDArray | None) -> OrderDifference | None:
-    """Whether `split` is `whole` with some vertices doubled, in whatever order: merged by place, the same mesh."""
+    """Whether `split` is `whole` with some vertices doubled, in whatever order: merged by place, the same
+    mesh.
+    """
     if positions is None or len(split.indices) < len(whole.indices):
         return None
     _, merged = np.unique(np.ascontiguousarray(positions), axis=0, return_inverse=True)

@@ -19,10 +19,10 @@ def mirror_map(
 ) -> NDArray[np.int32]:
     """(n,) int32: pi with pi[pi[v]] = v, where vertex pi[v] lies at the reflection of v under x -> -x.
 
-    `positions` (n, 3) in any unit. Two vertices are partners where each is the nearest to the other's reflection
-    and within `tolerance` of the bounding box's diagonal; a vertex on the midline is its own partner. Vertices
-    that share a place (lips closed at rest) cannot be told apart by place: among them partners are taken in order.
-    Raises MoueError with the count of vertices that have no partner.
+    `positions` (n, 3) in any unit. Two vertices are partners where each is the nearest to the other's
+    reflection and within `tolerance` of the bounding box's diagonal; a vertex on the midline is its own
+    partner. Vertices that share a place (lips closed at rest) cannot be told apart by place: among them
+    partners are taken in order. Raises MoueError with the count of vertices that have no partner.
     """
     points = np.ascontiguousarray(positions, dtype=np.float64)
     if not len(points):
