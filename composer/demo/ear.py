@@ -68,7 +68,7 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
     free = rise(back_of, 2, 16)
     lean = np.stack([tragus * 5.0, np.zeros(COUNT)], axis=1)
 
-    gap = np.clip(field.distance(frame.ring(1.0, 0.0)) - 0.5 - 1.6 * lobe, -7, 6)
+    gap = np.clip(field.distance(frame.ring(1.0, 0.0)) - 0.5 - 3.0 * lobe, -7, 6)
     gap *= np.exp(-(((near + 2.6) / 3.6) ** 4))
     sunk, raised = (frame.out * np.maximum(g, 0)[:, None] for g in (gap, -gap))
     low = free * (1 - 0.75 * rise(s, 12, 15.5))

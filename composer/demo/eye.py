@@ -89,7 +89,7 @@ def place_lids(character: Character, layout: Layout, positions: Rows, ease: Rows
 def _place_socket(lids: Lids, layout: Layout, positions: Rows) -> None:
     """The back of the lids down to the socket, which runs behind the ball; the ball never meets a chord of it."""
     rings = layout.eye
-    conjunctiva = lids.ring(lids._radius(12.75, lids.x), -0.5, 7.0, 7.0)
+    conjunctiva = lids.ring(lids._radius(12.85, lids.x), -0.5, 7.0, 7.0)
     fornix = lids.ring(lids._radius(13.2, lids.x), -0.9, 20.0, 20.0)
     margin = lids.margin("margin_back") - EYE
     pulls = {0: 1.0, 1: 0.85, 23: 0.85, 2: 0.5, 22: 0.5, 12: 1.0, 11: 0.6, 13: 0.6, 10: 0.25, 14: 0.25}

@@ -122,7 +122,7 @@ def _curves(layout: Layout, at: Rows, mirror: Ints, points: dict[str, int]) -> d
     curves["upper_lip"], curves["lower_lip"] = across(border[:10]), across(border[:8:-1])
     curves["lip_line_upper"], curves["lip_line_lower"] = across(contact[:10]), across(contact[:8:-1])
     jaw = _jaw_row(layout, at, points)
-    curves["jawline"] = across(jaw)[::-1]
+    curves["jawline"] = across(jaw)
     down = np.concatenate([grid[0, :17], mouth[1:8, 0], mouth[7::-1, 18], grid[0, 23:]])
     curves["midline_front"] = down[: int(np.flatnonzero(down == points["gnathion"])[0]) + 1]
     curves["neck_border"] = np.concatenate([grid[:, ROWS], mirror[grid[1:-1, ROWS][::-1]]])

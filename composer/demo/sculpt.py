@@ -20,7 +20,7 @@ from composer.demo.character import Character
 from composer.demo.flips import flip_by_lot
 from composer.demo.layout import EAR_RINGS, EYE_RINGS, MOUTH_RINGS, ring
 from composer.demo.neutral import DemoNeutral, build_neutral
-from composer.demo.surface_point import SmoothSkin
+from composer.demo.surface_point import SmoothSkin, nearest_in_triangles
 from composer.demo.weather import relief
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks, SurfacePoint
@@ -145,18 +145,16 @@ def _root_three(old: Ints, n: int) -> Ints:
 def _nearest_places(points: Rows, triangles: Ints, at: Rows) -> tuple[Ints, Rows]:
     """For each cage vertex i, which is sculpt vertex i before renumbering, the nearest place in its two-ring."""
     import scipy.sparse as sp
-    from trimesh.triangles import closest_point, points_to_barycentric
 
     rows = np.repeat(np.arange(len(triangles)), 3)
     meets = sp.csr_matrix((np.ones(triangles.size), (triangles.ravel(), rows)), shape=(len(at), len(triangles)))
     near = (meets[: len(points)] @ meets.T @ meets).tocoo()
     candidates = at[triangles[near.col]]
-    closest = closest_point(candidates, points[near.row])
-    away = ((closest - points[near.row]) ** 2).sum(1)
+    bary = nearest_in_triangles(points[near.row], candidates)
+    away = ((np.einsum("ij,ijk->ik", bary, candidates) - points[near.row]) ** 2).sum(1)
     order = np.lexsort((away, near.row))
     best = order[np.unique(near.row[order], return_index=True)[1]]
-    bary = np.clip(points_to_barycentric(candidates[best], closest[best]), 0.0, 1.0)
-    return triangles[near.col[best]], bary / bary.sum(1, keepdims=True)
+    return triangles[near.col[best]], bary[best]
 
 
 def _outward(triangles: Ints, at: Rows) -> Rows:
