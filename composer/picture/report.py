@@ -21,6 +21,7 @@ from composer.checks.finding import SEVERITIES, Finding
 from composer.picture.camera import Camera, frame, look, unit
 from composer.picture.figure import Posed
 from composer.picture.heat import Scale, draw_legend, legend_height, nice
+from composer.picture.labels import DARK
 from composer.picture.render import BACKGROUND, Studio
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def finding_picture(
     camera = _close(studio, np.asarray(positions, dtype=np.float64), finding.vertices, size)
     picture = studio.picture(positions, posed=posed, camera=camera, colours=scale.colours(amounts))
     image = Images.new("RGB", (size[0], size[1] + legend_height() + 16), BACKGROUND)
-    image.paste(picture, (0, 0))
+    image.paste(_ringed(picture, camera, np.asarray(positions)[finding.vertices]), (0, 0))
     draw_legend(image, scale, (14, size[1] + 6, size[0] - 14, image.height))
     return image
 
@@ -106,6 +107,30 @@ def _close(studio: Studio, positions: Floats, vertices: NDArray, size: tuple[int
     reach = np.maximum(half * 1.5, least) * np.array([1.0, 1.0, 0.0])
     corners = centre + np.array([[x, y, 0.0] for x in (-1.0, 1.0) for y in (-1.0, 1.0)]) * reach
     return frame(corners @ axes, axes, size, 0.95)
+
+
+def _ringed(picture: Image, camera: Camera, spots: Floats) -> Image:
+    """The picture with a ring about the places (k, 3): what is found may be hidden, and colour is never alone."""
+    from PIL import Image as Images
+    from PIL import ImageDraw
+
+    if not len(spots):
+        return picture
+    seen, _ = camera.project(spots)
+    middle, half = 0.5 * (seen.min(axis=0) + seen.max(axis=0)), 0.5 * np.ptp(seen, axis=0)
+    half = np.maximum(half * 1.2, 8.0) + 12.0
+    fine = 4  # drawn larger and brought down, so that the ring is smooth
+    cover = Images.new("L", (picture.width * fine, picture.height * fine), 0)
+    dark = cover.copy()
+    for layer, wide in ((dark, 4.0), (cover, 1.8)):
+        reach = half + wide / 2.0
+        box = [*((middle - reach) * fine), *((middle + reach) * fine)]
+        ImageDraw.Draw(layer).ellipse(box, outline=255, width=round(wide * fine))
+    out = picture
+    for layer, ink in ((dark, DARK), (cover, (255, 255, 255))):
+        share = layer.resize(picture.size, Images.Resampling.BOX)
+        out = Images.composite(Images.new("RGB", picture.size, ink), out, share)
+    return out
 
 
 def _data_uri(image: Image) -> str:
