@@ -11,7 +11,7 @@ import typer
 def demo(
     to: Annotated[Path, typer.Option(help="The folder to write to.")] = Path("moue-demo"),
 ) -> None:
-    """Make the demo head, write it with its landmarks, and picture it.
+    """Make the demo's library, divide and mix it, bake, check and picture it.
 
     Example: moue demo --to moue-demo
     """

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import typer
 
 from composer import __version__
-from composer.cli import bake, check, demo, inspect, sheet
+from composer.cli import bake, check, demo, inspect, regions, sheet, split
 from composer.errors import MoueError
 
 app = typer.Typer(
@@ -18,7 +18,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 for _name, _call in (
-    ("demo", demo.demo), ("inspect", inspect.inspect), ("bake", bake.bake), ("check", check.check),
+    ("demo", demo.demo), ("inspect", inspect.inspect), ("regions", regions.regions), ("split", split.split), ("bake", bake.bake), ("check", check.check),
     ("sheet", sheet.sheet),
 ):  # fmt: skip
     app.command(_name)(_call)

@@ -5,51 +5,56 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
+from composer.checks.registry import run_checks
+from composer.checks.subject import CheckSubject, HeadFacts
 from composer.demo.character import character
-from composer.demo.movements import moving_head
-from composer.demo.neutral import build_neutral
+from composer.demo.expressions import EXPRESSIONS
+from composer.demo.library import build_library
+from composer.demo.write import inbetween_name, write_library
+from composer.document.bake import bake
+from composer.document.ready import Ready
+from composer.document.store import open_document
 from composer.errors import MoueError
-from composer.formats.mesh import mesh_of
-from composer.formats.registry import write_mesh
 from composer.head.atomic import write_whole
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
-from composer.head.landmarks import write_landmarks
-from masks.combine import split_sides
-from masks.geodesic import HeatDistance
-from masks.soften import ramp
+from composer.head.presets import region_set
+from composer.picture.render import Studio
+from composer.picture.sheet import Entry, Sheet, contact_sheet, shapes_of
 
 Progress = Callable[[float, str], None]
-# region: the curves it lies about, how far it reaches and how wide its border is, mm
-REGIONS = {
-    "brow": (("brow_left", "brow_right"), 17.0, 14.0),
-    "eyes": (("upper_lid_left", "lower_lid_left", "upper_lid_right", "lower_lid_right"), 9.0, 8.0),
-    "mouth": (("upper_lip", "lower_lip"), 22.0, 20.0),
-}
 RECIPES = """
-[recipes.doubt]
-note = "one brow up, half a smile"
+[recipes.half_believed]
+note = "one brow surprised, the other side glad"
 cells = [
-  { region = "brow_left", shape = "brow_up", weight = 1.0 },
-  { region = "mouth_right", shape = "smile", weight = 0.6 },
+  { region = "brow_inner_left", shape = "surprise", weight = 0.9 },
+  { region = "brow_outer_left", shape = "surprise", weight = 0.9 },
+  { region = "forehead_left", shape = "surprise", weight = 0.9 },
+  { region = "mouth_corner_right", shape = "joy", weight = 0.6 },
+  { region = "upper_lip_right", shape = "joy", weight = 0.6 },
+  { region = "lower_lip_right", shape = "joy", weight = 0.6 },
+  { region = "cheek_right", shape = "joy", weight = 0.6 },
+  { region = "cheek_lower_right", shape = "joy", weight = 0.6 },
 ]
 
 [recipes.wink]
-note = "the left eye shut, a smile on that side"
+note = "the left eye shut, a smile, the whole face a little glad"
 cells = [
-  { region = "eyes", shape = "lid_close_left", weight = 1.0 },
-  { region = "mouth_left", shape = "smile", weight = 0.9 },
+  { region = "all", shape = "joy", weight = 0.5 },
+  { region = "upper_lid_left", shape = "au43_left", weight = 1.0 },
+  { region = "lower_lid_left", shape = "au43_left", weight = 1.0 },
+  { region = "eye_corner_left", shape = "au43_left", weight = 1.0 },
 ]
+rows.upper_lid_left = { kind = "replace" }
+rows.lower_lid_left = { kind = "replace" }
+rows.eye_corner_left = { kind = "replace" }
 
 [recipes.call]
-note = "the jaw down, both brows up"
+note = "a shout below fear's brow"
 cells = [
-  { region = "all", shape = "jaw_drop", weight = 0.8 },
-  { region = "brow_left", shape = "brow_up", weight = 0.7 },
-  { region = "brow_right", shape = "brow_up", weight = 0.7 },
+  { region = "all", shape = "shout", weight = 0.8 },
+  { region = "brow_inner_left", shape = "fear", weight = 0.8 },
+  { region = "brow_inner_right", shape = "fear", weight = 0.8 },
 ]
 """
 
@@ -62,57 +67,56 @@ def tour(folder: Path | str, progress: Progress) -> list[str]:
     folder = Path(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise MoueError("is there already and not empty", folder, mend="give a new folder with --to")
-    progress(0.0, "shaping keeper")
-    head = moving_head(build_neutral(character("keeper")))
-    progress(0.3, "writing the library")
-    _write_library(head, folder / "keeper")
+    head = build_library(character("keeper"), progress=lambda done, words: progress(0.4 * done, words))
+    write_library(folder / "keeper", head, progress=lambda done, words: progress(0.4 + 0.2 * done, words))
     _write_document(head, folder)
+    ready = Ready.open(open_document(folder / "document.toml"))
+    recipes = ready.project.recipes
+    progress(0.65, "baking")
+    baked = bake(ready, folder / "baked", recipes)
+    poses = {recipe.name: ready.pose(recipe) for recipe in recipes}
+    facts = HeadFacts(ready.head)
+    subjects = [CheckSubject(facts, poses[r.name], r.name, r, ready.effective, ready.mirror) for r in recipes]
+    found = {subject.name: run_checks(subject) for subject in subjects}
+    studio = Studio.of(ready.head)
+    entries = [Entry(r.name, poses[r.name], r.note) for r in recipes]
+    sheet = contact_sheet(studio, entries, title="Recipes on keeper", view="front", cell_width=420)
+    _picture(sheet, folder / "recipes.png")
+    shown = shapes_of(ready.head, [e.name for e in EXPRESSIONS])
+    sheet = contact_sheet(
+        studio, shown, title="keeper: expressions", columns=6, cell_width=240,
+        progress=lambda done, words: progress(0.7 + 0.3 * done, words),
+    )  # fmt: skip
+    _picture(sheet, folder / "expressions.png")
+    counts = {name: len([f for f in each if f.severity != "note"]) for name, each in found.items()}
     return [
         f"{folder / 'keeper'}: keeper's library, {head.n_vertices} vertices, {len(head.shapes)} shapes",
-        f"{folder / 'document.toml'}: regions of brow, eyes and mouth, three recipes",
+        f"{folder / 'document.toml'}: {len(ready.project.regions)} regions from landmarks, {len(recipes)} recipes",
+        f"{folder / 'baked'}: {len(baked)} targets",
+        "checked: " + ", ".join(f"{name} {n} findings" if n else f"{name} nothing found" for name, n in counts.items()),
+        f"{folder / 'recipes.png'}, {folder / 'expressions.png'}: pictures",
         "Try next:",
+        f"  edit a weight in {folder / 'document.toml'}, then",
         f"  moue bake {folder / 'document.toml'} --to {folder / 'baked'}",
         f"  moue check {folder / 'document.toml'}",
-        f"  moue sheet {folder / 'document.toml'} --to {folder / 'recipes.png'}",
-        f"  moue sheet {folder / 'keeper'} --to {folder / 'keeper.png'}",
+        f"  moue sheet {folder / 'document.toml'} --to mine.png",
     ]
 
 
-def _write_library(head: Head, folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True)
-    except OSError as error:
-        raise MoueError(f"cannot be made: {error.strerror}", folder) from None
-    for name in (head.neutral_name, *head.shape_names):
-        write_mesh(folder / f"{name}.obj", mesh_of(head, head.target(name)))
-    if head.landmarks is not None:
-        write_landmarks(folder / "landmarks.toml", head.landmarks)
+def _picture(sheet: Sheet, path: Path) -> None:
+    write_whole(path, lambda file: sheet.image.save(file, "PNG"))
 
 
 def _write_document(head: Head, folder: Path) -> None:
-    masks = folder / "masks"
-    masks.mkdir()
     lines = ["moue = 1", 'unit = "mm"', 'head = "keeper"', f'topology = "{fingerprint(head.polygons)}"', ""]
     for part in head.parts:
         lines += [f"[parts.{part.name}]", f'group = "{part.name}"', f'follows = "{part.follows}"', ""]
-    for name, mask in _masks(head).items():
-        write_whole(masks / f"{name}.npy", lambda file, mask=mask: np.save(file, mask, allow_pickle=False))
-        lines += [f"[regions.{name}]", 'from = "file"', f'file = "masks/{name}.npy"', ""]
+    for shape in head.shapes:
+        if shape.inbetweens:
+            named = [(b.at, inbetween_name(shape.name, b.at)) for b in shape.inbetweens]
+            rows = ", ".join(f'{{ at = {at}, target = "{target}" }}' for at, target in named)
+            lines += [f"[shapes.{shape.name}]", f"inbetweens = [ {rows} ]", ""]
+    for name in region_set().names:
+        lines += [f"[regions.{name}]", 'from = "landmarks"', f'preset = "{name}"', ""]
     text = "\n".join(lines) + RECIPES
     write_whole(folder / "document.toml", lambda file: file.write(text.encode()))
-
-
-def _masks(head: Head) -> dict[str, NDArray[np.float64]]:
-    """Masks (n,) of the regions: a ramp of the distance to the region's curves, brow and mouth split in sides."""
-    distance = HeatDistance(head.surface)
-    made: dict[str, NDArray[np.float64]] = {}
-    for name, (curves, reach, width) in REGIONS.items():
-        found = head.landmarks.curves if head.landmarks is not None else {}
-        sources = np.unique(np.concatenate([np.asarray(found[curve]) for curve in curves]))
-        away = distance.solve(sources)
-        mask = np.where(np.isfinite(away), ramp(reach - away, width), 0.0) * head.skin
-        if name == "eyes":
-            made[name] = mask
-        else:
-            made[f"{name}_left"], made[f"{name}_right"] = split_sides(mask, head.neutral[:, 0], 12.0)
-    return made

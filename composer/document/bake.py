@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from composer.document.ready import Ready
 from composer.errors import MoueError
@@ -15,6 +17,7 @@ from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
 from composer.head.atomic import write_whole
+from composer.head.head import Head
 from composer.mixing.recipe import Recipe
 from composer.units import mm_per
 
@@ -24,44 +27,81 @@ Progress = Callable[[float, str], None]
 
 def bake(
     ready: Ready, folder: Path | str, recipes: Sequence[Recipe], *, suffix: str = ".obj", unit: str | None = None,
-    over: Sequence[str] = (), progress: Progress | None = None,
+    name: str = "{recipe}", over: Sequence[str] = (), progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
     """Write the neutral and each recipe's pose to `folder`, in the head's own unit or `unit`; the files' paths.
 
-    All poses are made and all refusals said before the first file is written. Refused with MoueError: the folder
-    of the head's own files, and a file there that this folder's manifest does not know by its hash (somebody has
-    worked on it since), unless its name is in `over`.
+    `name` makes a file's name of `{document}` and `{recipe}`. All poses are made before the first file is written.
+    Refused with MoueError as `write_targets`, and for a template that makes no file names, or one name twice.
+    """
+    names = [_named(name, ready, recipe) for recipe in recipes]
+    if len({*names, ready.head.neutral_name}) <= len(names):
+        raise MoueError(f"the name {name!r} gives two files one name", folder, mend="put {recipe} in it")
+    poses = [(each, ready.pose(recipe)) for each, recipe in zip(names, recipes, strict=True)]
+    return write_targets(ready, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress)
+
+
+def write_targets(
+    ready: Ready, folder: Path | str, targets: Iterable[tuple[str, NDArray]], *, suffix: str = ".obj",
+    unit: str | None = None, over: Sequence[str] = (), progress: Progress | None = None,
+) -> list[Path]:  # fmt: skip
+    """Write the neutral and each named target (n, 3) in mm to `folder`; the files' paths.
+
+    Refused with MoueError: the folder of the head's own files, and a file there that this folder's manifest does not
+    know by its hash (somebody has worked on it since), unless its name is in `over`.
     """
     folder, head = Path(folder), ready.head
     format_of(Path("x" + suffix), writing=True)
+    mm_per(unit or head.unit)
     own = head.path
     if own is not None and folder.resolve() == own.resolve():
         raise MoueError("holds the head's own files, which a bake never overwrites", folder, mend="give another folder")
-    poses = {head.neutral_name: head.neutral} | {recipe.name: ready.pose(recipe) for recipe in recipes}
     known = _manifest(folder / MANIFEST)
-    files = {name: folder / f"{name}{suffix}" for name in poses}
-    for file in files.values():
-        if file.exists() and known.get(file.name) != _hash(file) and file.name not in over and file.stem not in over:
-            what = "has been changed since the last bake, or is not a bake"
-            raise MoueError(what, file, mend="move it, or name it with --over")
+    text = ObjText(head.neutral_file) if suffix == ".obj" and head.neutral_file is not None else None
+    files: list[Path] = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise MoueError(f"cannot be made: {error.strerror}", folder) from None
-    text = ObjText(head.neutral_file) if suffix == ".obj" and head.neutral_file is not None else None
-    own_unit, scale = unit in (None, head.unit), mm_per(head.unit) / mm_per(unit or head.unit)
-    for i, (name, pose) in enumerate(poses.items()):
+    listed = targets if isinstance(targets, list) else None
+    for each in [head.neutral_name, *(name for name, _ in listed or [])]:
+        _may_write(folder / f"{each}{suffix}", known, over)
+    total = len(listed) + 1 if listed is not None else None
+    for i, (name, pose) in enumerate(chain([(head.neutral_name, head.neutral)], targets)):
         if progress is not None:
-            progress(i / len(poses), f"baking {name}")
+            progress(i / total if total else 0.5, f"writing {name}")
+        file = folder / f"{name}{suffix}"
+        _may_write(file, known, over)
         if text is not None:
-            still = np.all(pose == head.neutral, axis=1)
-            points = np.where(still[:, None], text.positions, pose / mm_per(head.unit)) * scale
-            text.write(files[name], points, moved=~still if own_unit else None)
+            _as_text(text, file, pose, head, unit or head.unit)
         else:
-            write_mesh(files[name], mesh_of(head, pose, unit=unit))
-    hashes = known | {file.name: _hash(file) for file in files.values()}
+            write_mesh(file, mesh_of(head, pose, unit=unit))
+        files.append(file)
+    hashes = known | {file.name: _hash(file) for file in files}
     write_whole(folder / MANIFEST, lambda f: f.write(json.dumps(hashes, indent=1, sort_keys=True).encode()))
-    return list(files.values())
+    return files
+
+
+def _as_text(text: ObjText, file: Path, pose: NDArray, head: Head, unit: str) -> None:
+    still = np.all(pose == head.neutral, axis=1)
+    points = np.where(still[:, None], text.positions, pose / mm_per(head.unit)) * (mm_per(head.unit) / mm_per(unit))
+    text.write(file, points, moved=~still if unit == head.unit else None)
+
+
+def _may_write(file: Path, known: dict[str, str], over: Sequence[str]) -> None:
+    if file.exists() and known.get(file.name) != _hash(file) and file.name not in over and file.stem not in over:
+        what = "has been changed since the last bake, or is not a bake"
+        raise MoueError(what, file, mend="move it, or name it with --over")
+
+
+def _named(template: str, ready: Ready, recipe: Recipe) -> str:
+    try:
+        made = template.format(document=ready.project.path.stem, recipe=recipe.name)
+    except (KeyError, IndexError, ValueError):
+        raise MoueError(f"the name {template!r} cannot be filled", mend="use {document} and {recipe}") from None
+    if not made or "/" in made or "\\" in made or made.startswith("."):
+        raise MoueError(f"the name {template!r} gives {made!r}, which is no file name", mend="leave out slashes")
+    return made
 
 
 def _manifest(path: Path) -> dict[str, str]:

@@ -31,7 +31,8 @@ class Region:
 @dataclass(frozen=True)
 class Project:
     """A document: `head_path` as written, resolved beside the document; `unit` and `neutral` where said;
-    `topology` the fingerprint or ""; `stored` the masks (n,) that a `.moue` file holds, by their place in it;
+    `topology` the fingerprint or ""; `shapes` says which
+    targets are in-betweens of which shape; `stored` the masks (n,) that a `.moue` file holds, by their place in it;
     `text` the document as it was read, so that its comments live on when it is saved."""
 
     path: Path
@@ -42,6 +43,7 @@ class Project:
     regions: tuple[Region, ...] = ()
     recipes: tuple[Recipe, ...] = ()
     parts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    shapes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     stored: Mapping[str, NDArray] = field(default_factory=dict)
     text: str = ""
 

@@ -11,7 +11,7 @@ from composer.document.project import RESERVED, VERSION, Project, Region
 from composer.errors import MoueError, nearest
 from composer.mixing.recipe import Cell, Recipe, Row
 
-TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "regions", "recipes")
+TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "regions", "recipes")
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 ROW_KEYS = ("kind", "amount")
@@ -65,6 +65,7 @@ def parse_document(data: bytes, path: Path) -> Project:
         regions,
         recipes,
         _tables(table, "parts", path),
+        _shapes(table, path),
         text=text,
     )
 
@@ -104,6 +105,19 @@ def _tables(table: Mapping[str, Any], key: str, path: Path) -> dict[str, dict[st
     if not isinstance(value, dict) or not all(isinstance(each, dict) for each in value.values()):
         raise MoueError(f"{key} must be tables, as [{key}.NAME]", path)
     return value
+
+
+def _shapes(table: dict[str, Any], path: Path) -> dict[str, dict[str, Any]]:
+    shapes = _tables(table, "shapes", path)
+    for name, said in shapes.items():
+        _only(said, ("inbetweens", "hinge"), path, f"shape {name!r}")
+        if said.get("hinge", "off") != "off":
+            raise MoueError(f"shape {name!r}: hinges in a document are not built yet", path, mend='use hinge = "off"')
+        for entry in said.get("inbetweens", []):
+            if not isinstance(entry, dict) or not isinstance(entry.get("target"), str) or "at" not in entry:
+                raise MoueError(f"an in-between of {name!r} needs `at` and `target`", path)
+            _number(entry, "at", 0.0, path, f"an in-between of {name!r}")
+    return shapes
 
 
 def region_of(name: str, table: dict[str, Any], path: Path) -> Region:

@@ -13,15 +13,17 @@ from composer.document.project import Project, Region
 from composer.errors import MoueError, unknown
 from composer.formats.library import Progress, open_library
 from composer.head.fingerprint import fingerprint
-from composer.head.head import FOLLOWS, Head, Part
+from composer.head.head import FOLLOWS, Head, InBetween, Part, Shape
+from composer.head.presets import lay_regions, region_preset
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import REMAINDER, Recipe
 from masks.errors import MaskError
+from masks.from_displacement import MovingRegions, from_displacement
 from masks.from_groups import from_component, from_faces, from_vertices
 from masks.mask import checked_values
 from masks.partition import effective_masks, remainder
 
-SOURCES = ("group", "component", "vertices", "file")
+SOURCES = ("landmarks", "displacement", "group", "component", "vertices", "file")
 
 
 class Ready:
@@ -30,6 +32,8 @@ class Ready:
     def __init__(self, project: Project, head: Head) -> None:
         self.project, self.head = project, head
         self.notes: list[str] = list(head.notes)
+        self._laid: dict[str, dict[str, NDArray[np.float64]]] = {}
+        self._moving: dict[int, MovingRegions] = {}
         own = fingerprint(head.polygons)
         if project.topology and project.topology != own:
             raise MoueError(
@@ -44,7 +48,8 @@ class Ready:
         """Open the project's head, with the parts that the document declares."""
         head = open_library(project.head_path, project.neutral, project.unit, progress=progress)
         parts = tuple(_part(name, dict(table), head, project.path) for name, table in project.parts.items())
-        ready = cls(project, head.with_(parts=parts) if parts else head)
+        head = _with_inbetweens(head.with_(parts=parts) if parts else head, project)
+        ready = cls(project, head)
         _ = ready.effective  # a region that cannot be made is told now, whether a recipe uses it or not
         return ready
 
@@ -108,9 +113,58 @@ class Ready:
             place = str(source.get("file"))
             held = self.project.stored.get(place)
             return np.asarray(held) if held is not None else read_mask(self.project.path.parent / place)
-        if kind in ("landmarks", "displacement", "loop", "image"):
+        if kind == "landmarks":
+            return self._from_landmarks(region)
+        if kind == "displacement":
+            return self._from_displacement(region)
+        if kind in ("loop", "image"):
             raise MoueError(f"region {region.name!r}: masks from {kind} are not built yet", self.project.path)
         raise unknown("source of masks", kind, SOURCES, self.project.path)
+
+    def _from_landmarks(self, region: Region) -> NDArray[np.float64]:
+        """A region of a preset, the preset laid once for all its regions."""
+        wanted = str(region.source.get("preset", region.name))
+        preset, name = region_preset(wanted)
+        if preset.name not in self._laid:
+            laid = lay_regions(self.head, preset)
+            self.notes += [f"Region {key!r} was left out: {why}" for key, why in laid.left_out.items()]
+            self._laid[preset.name] = dict(laid.masks)
+        if name not in self._laid[preset.name]:
+            raise MoueError(f"region {region.name!r}: its landmarks are missing", self.project.path)
+        return self._laid[preset.name][name]
+
+    def _from_displacement(self, region: Region) -> NDArray[np.float64]:
+        """A region of what moves together, found once for each number of regions asked for."""
+        count = int(region.source.get("regions", 12))
+        if count not in self._moving:
+            deltas = [shape.delta for shape in self.head.shapes]
+            self._moving[count] = from_displacement(self.head.surface, deltas, count, skin=self.head.skin)
+        masks = self._moving[count].masks
+        wanted = str(region.source.get("moves", region.name))
+        if wanted not in masks:
+            raise unknown("region that moves together", wanted, masks, self.project.path)
+        return masks[wanted]
+
+
+def _with_inbetweens(head: Head, project: Project) -> Head:
+    """The head with the targets that the document names as in-betweens put into their shapes."""
+    held = {shape.name: shape for shape in head.shapes}
+    used: set[str] = set()
+    for name, said in project.shapes.items():
+        entries = sorted(said.get("inbetweens", []), key=lambda entry: float(entry["at"]))
+        between = []
+        for entry in entries:
+            target = entry["target"]
+            for wanted in (name, target):
+                if wanted not in held:
+                    raise unknown("shape", wanted, held, project.path)
+            between.append(InBetween(float(entry["at"]), held[target].delta))
+            used.add(target)
+        places = [each.at for each in between]
+        if len(set(places)) < len(places) or any(at in (0.0, 1.0) for at in places):
+            raise MoueError(f"in-betweens of {name!r} need different weights, none of them 0 or 1", project.path)
+        held[name] = Shape(name, held[name].delta, tuple(between))
+    return head.with_(shapes=tuple(shape for shape in held.values() if shape.name not in used))
 
 
 def _group(name: str, head: Head, path: Path) -> NDArray[np.int32]:

@@ -29,6 +29,7 @@ def document_text(project: Project, folder: Path) -> str:
     regions = {region.name: region for region in project.regions}
     recipes = {recipe.name: recipe for recipe in project.recipes}
     _update(document, "parts", project.parts, lambda name, table: dict(table), dict)
+    _update(document, "shapes", project.shapes, lambda name, table: dict(table), dict)
     _update(document, "regions", regions, lambda name, t: region_of(name, t, project.path), _region_table)
     _update(document, "recipes", recipes, lambda name, t: recipe_of(name, t, project.path), _recipe_table)
     return tomlkit.dumps(document)

@@ -1,0 +1,49 @@
+"""A document for a head that has none, with regions from landmarks, from what moves together, or from groups."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from composer.document.project import Project, Region
+from composer.errors import MoueError
+from composer.head.fingerprint import fingerprint
+from composer.head.head import Head
+from composer.head.presets import lay_regions, region_set
+from masks.errors import MaskError
+from masks.from_displacement import from_displacement
+
+
+def laid_regions(
+    head: Head, path: Path, source: str, preset: str = "face", count: int = 12, ramp_mm: float = 8.0
+) -> tuple[Project, list[str]]:
+    """A project for `head` that is to lie at `path`, and notes of what was left out.
+
+    `source` is landmarks, displacement or groups. Raises MoueError where the head has nothing to make them from.
+    """
+    notes = list(head.notes)
+    if source == "landmarks":
+        laid = lay_regions(head, region_set(preset))
+        notes += [*laid.notes, *(f"Region {name!r} was left out: {why}" for name, why in laid.left_out.items())]
+        sources: dict[str, dict[str, Any]] = {name: {"from": source, "preset": name} for name in laid.masks}
+    elif source == "displacement":
+        try:
+            found = from_displacement(head.surface, [s.delta for s in head.shapes], count, skin=head.skin)
+        except MaskError as error:
+            raise MoueError(str(error), head.path) from None
+        notes.append(f"The regions hold {100 * found.held:.0f} percent of the library's motion.")
+        sources = {name: {"from": source, "moves": name, "regions": count} for name in found.masks}
+    else:
+        sources = {name: {"from": "group", "group": name, "ramp_mm": ramp_mm} for name in head.groups}
+    if not sources:
+        raise MoueError(f"has no {source} to make regions from", head.path, mend="try --from displacement")
+    parts = {part.name: _part(part.vertices.tolist(), part.name, head, part.follows) for part in head.parts}
+    return Project(
+        path, head.path or path.parent, head.unit, head.neutral_name, fingerprint(head.polygons),
+        tuple(Region(name, table) for name, table in sources.items()), parts=parts,
+    ), notes  # fmt: skip
+
+
+def _part(vertices: list[int], name: str, head: Head, follows: str) -> dict[str, Any]:
+    where: dict[str, Any] = {"group": name} if name in head.groups else {"vertices": vertices}
+    return where | {"follows": follows}
