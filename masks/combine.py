@@ -67,7 +67,7 @@ def split_sides(a: ArrayLike, side_mm: ArrayLike, ramp_mm: float) -> tuple[Float
         raise MaskError("one signed distance from the midline is needed for every vertex")
     if not ramp_mm >= 0:
         raise MaskError("the ramp between the sides cannot be negative")
-    share = smoothstep(side / ramp_mm + 0.5) if ramp_mm > 0 else 0.5 * (1.0 + np.sign(side))
+    share = smoothstep(np.clip(side, -ramp_mm, ramp_mm) / ramp_mm + 0.5) if ramp_mm > 0 else 0.5 * (1.0 + np.sign(side))
     larger = weights * np.maximum(share, 1.0 - share)
     smaller = weights - larger
     left_is_larger = share >= 0.5

@@ -17,6 +17,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse.csgraph import dijkstra
+from scipy.spatial import cKDTree
 
 from masks.errors import MaskError
 from masks.marching import Marching
@@ -27,6 +28,9 @@ HELD = 0.995
 """Share of the library's motion that the moving part of the surface is chosen to hold before its ramp is added."""
 RELUCTANCE = 6.0
 """How many times slower a region grows between neighbours whose motions have nothing in common."""
+
+APART = 0.4
+"""Seeds lie further apart than this share of their reach."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,12 +118,11 @@ def _seeds(
     left = motion.copy()
     mass = surface.mass[moving]
     whole = float((np.einsum("ij,ij->j", motion, motion, dtype=np.float64) * mass).sum())
-    place = np.full(surface.n_vertices, -1, dtype=np.int64)
-    place[moving] = np.arange(len(moving))
     seeds: list[int] = []
+    taken = np.zeros(len(moving), dtype=bool)
     while len(seeds) < min(count, len(moving)):
         still = np.einsum("ij,ij->j", left, left, dtype=np.float64)
-        still[seeds] = -1.0
+        still[taken] = -1.0
         if float(np.maximum(still * mass, 0.0).sum()) <= 1e-4 * whole:
             break
         centre = int(np.argmax(still))
@@ -127,6 +130,7 @@ def _seeds(
         way = np.linalg.svd(left[:, centre].reshape(-1, 3), full_matrices=False)[0][:, 0].astype(np.float32)
         far = marching.from_vertices([int(moving[centre])], reach_mm)
         near = np.flatnonzero(np.isfinite(far[moving]))
+        taken |= far[moving] <= APART * reach_mm
         take = (1.0 - smoothstep(far[moving[near]] / reach_mm) ** 2).astype(np.float32)
         local = left[:, near].reshape(len(way), 3, -1)
         along = np.einsum("s,sdm->dm", way, local)
@@ -135,7 +139,7 @@ def _seeds(
 
 
 def _grown(surface: Surface, moving: NDArray, motion: NDArray, seeds: list[int]) -> NDArray[np.int64]:
-    """(m,) the seed from which each moving vertex is reached first; -1 where it is reached from none."""
+    """(m,) the seed from which each moving vertex is reached first; islands go to the seed nearest in space."""
     place = np.full(surface.n_vertices, -1, dtype=np.int64)
     place[moving] = np.arange(len(moving))
     ends = place[surface.polygons.edges]
@@ -154,6 +158,10 @@ def _grown(surface: Surface, moving: NDArray, motion: NDArray, seeds: list[int])
     labels = np.full(len(moving), -1, dtype=np.int64)
     reached = source >= 0
     labels[reached] = number[source[reached]]
+    islands = np.flatnonzero(~reached)
+    if len(islands):
+        at = surface.positions[moving]
+        labels[islands] = cKDTree(at[seeds]).query(at[islands])[1]
     return labels
 
 
@@ -168,8 +176,7 @@ def _softened(
             weights[r, moving[labels == r]] = 1.0
         return weights
     outer = np.zeros(n)
-    labelled = moving[labels >= 0]
-    away = marching.from_vertices(labelled, ramp_mm)
+    away = marching.from_vertices(moving, ramp_mm)
     near = np.isfinite(away)
     outer[near] = smoothstep(1.0 - away[near] / ramp_mm)
     for r in range(count):

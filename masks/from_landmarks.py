@@ -76,11 +76,13 @@ class _Marks:
         place on the midline leans to neither side.
         """
         sought = np.asarray(positions, dtype=np.float64).reshape(-1, 3)
-        count = min(6, len(self.allowed))
+        count = min(12, len(self.allowed))
         away, at = (each.reshape(len(sought), count) for each in self.tree.query(sought, k=count))
         edge = self.surface.mean_edge_mm
         more = away - away[:, :1]
         near = more <= np.where(away[:, :1] > 0.05 * edge, 0.5, 1e-3) * edge
+        cut_off = near[:, -1:] & (away >= away[:, -1:] - 1e-6 * edge) & (more > 1e-6 * edge)
+        near &= ~cut_off
         return self.allowed[at[near]].astype(np.int64), more[near]
 
     def nearest_one(self, positions: NDArray) -> NDArray[np.int64]:

@@ -122,7 +122,7 @@ class Painter:
             vertices, distance = vertices[keep], distance[keep]
         turn = smoothstep((normals[vertices] @ facing) / FACING)
         amount = brush.weight(distance) * turn
-        keep = amount > 0
+        keep = amount > 1e-12
         return vertices[keep], amount[keep]
 
     @cached_property

@@ -1,0 +1,107 @@
+"""Masks from loops, groups, vertices and pictures, and masks carried to other meshes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import scipy.sparse as sp
+
+from masks.carry import carry, closest_points, lift
+from masks.errors import MaskError
+from masks.from_groups import from_component, from_faces, from_vertices
+from masks.from_image import from_image, sample
+from masks.from_loops import enclosed, from_loop
+from masks.polygons import Polygons
+from masks.soften import ramp
+from tests.masks.surfaces import plane, sphere
+
+
+def square_loop(columns: int, low: int, high: int) -> list[int]:
+    """The border of the square [low, high] x [low, high] of a plane of quads."""
+    side = range(low, high)
+    return (
+        [low * columns + j for j in side]
+        + [i * columns + high for i in side]
+        + [high * columns + j for j in range(high, low, -1)]
+        + [i * columns + low for i in range(high, low, -1)]
+    )
+
+
+def test_a_loop_encloses_its_inside() -> None:
+    flat = plane(21, 21)
+    loop = square_loop(21, 5, 12)
+    x, y = flat.positions[:, 0], flat.positions[:, 1]
+    inner = (x > 5) & (x < 12) & (y > 5) & (y < 12)
+    assert enclosed(flat, loop).tolist() == inner.tolist()
+    outer = enclosed(flat, loop, inside=0)
+    assert outer.sum() == flat.n_vertices - inner.sum() - len(loop)
+    soft = from_loop(flat, loop, ramp_mm=4.0)
+    middle = (y > 7.9) & (y < 9.1)
+    assert soft[middle & (x < 8)] == pytest.approx(ramp(x[middle & (x < 8)] - 5, 4.0), abs=1e-3)
+    with pytest.raises(MaskError, match="both of its sides are one"):
+        enclosed(flat, [5 * 21 + 5, 5 * 21 + 6, 5 * 21 + 7])
+
+
+def test_groups_and_vertices() -> None:
+    flat = plane(11, 11)
+    half = np.flatnonzero(flat.positions[flat.polygons.indices.reshape(-1, 4)].mean(axis=1)[:, 0] < 5)
+    assert from_faces(flat, half).tolist() == (flat.positions[:, 0] <= 5).astype(float).tolist()
+    assert from_faces(flat, half, 4.0) == pytest.approx(ramp(5 - flat.positions[:, 0], 4.0), abs=1e-9)
+    assert from_vertices(flat, [3]).sum() == 1.0
+    assert from_component(flat, 0).sum() == 121
+    with pytest.raises(MaskError, match="polygon 100"):
+        from_faces(flat, [100])
+    with pytest.raises(MaskError, match="not 1"):
+        from_component(flat, 1)
+
+
+def test_a_picture_is_read_between_its_texels() -> None:
+    """Texel centres at (i + 1/2) / w, first row on top (as in OpenGL 4.6, section 8.14, with the row order of PNG)."""
+    picture = np.array([[0.0, 1.0], [0.5, 0.25]])
+    uv = np.array([[0.25, 0.75], [0.75, 0.75], [0.25, 0.25], [0.75, 0.25], [0.5, 0.5], [0.0, 1.0], [1.25, 0.75]])
+    assert sample(picture, uv) == pytest.approx([0.0, 1.0, 0.5, 0.25, 0.4375, 0.0, 0.0])
+    triangle = Polygons.from_faces([[0, 1, 2]], 4)
+    values, known = from_image(triangle, np.array([[0, 255]], dtype=np.uint8), uv[:3], [1, 1, -1])
+    assert values.tolist() == [1.0, 1.0, 0.0, 0.0]
+    assert known.tolist() == [True, True, False, False]
+    with pytest.raises(MaskError, match="one index a polygon corner"):
+        from_image(triangle, picture, uv, [0, 1])
+
+
+def test_closest_points_are_libigls() -> None:
+    igl = pytest.importorskip("igl", reason="libigl is not installed: closest points are not compared with it")
+    ball = sphere(2, 50.0)
+    points = np.random.default_rng(4).normal(size=(300, 3)) * 40
+    triangles = np.ascontiguousarray(ball.triangles, dtype=np.int64)
+    squared, _, at = igl.point_mesh_squared_distance(points, ball.positions, triangles)
+    ours = closest_points(ball, points, candidates=24)
+    assert ours.distance_mm == pytest.approx(np.sqrt(squared), rel=1e-9)
+    assert ours.at(ball.positions) == pytest.approx(at, abs=1e-6)
+    assert ours.bary.sum(axis=1) == pytest.approx(np.ones(300))
+
+
+def test_a_mask_is_carried_and_comes_back() -> None:
+    fine, coarse = sphere(4, 50.0), sphere(3, 50.0)
+    values = ramp(coarse.positions[:, 1], 40.0)
+    over = carry(values, coarse, fine)
+    assert over == pytest.approx(ramp(fine.positions[:, 1], 40.0), abs=0.06)
+    assert carry(values, coarse, coarse) == pytest.approx(values)
+
+
+def test_the_other_leaf_is_not_taken() -> None:
+    """Two sheets 1 mm apart that face away from each other: each takes its own."""
+    a, b = plane(6, 6), plane(6, 6)
+    faces = np.concatenate([a.polygons.indices.reshape(-1, 4), b.polygons.indices.reshape(-1, 4)[:, ::-1] + 36])
+    points = np.concatenate([a.positions, b.positions + [0, 0, -1.0]])
+    both = type(a)(Polygons(np.full(len(faces), 4), faces.ravel(), 72), points)
+    values = np.r_[np.ones(36), np.zeros(36)]
+    near_lower = a.at(a.positions + [0, 0, -0.7])
+    facing = 1.0 if both.vertex_normals[0] @ near_lower.vertex_normals[0] > 0 else 0.0
+    assert carry(values, both, near_lower) == pytest.approx(np.full(36, facing))
+
+
+def test_lifting() -> None:
+    matrix = sp.csr_matrix(np.array([[1.0, 0.0], [0.5, 0.5], [0.0, 1.0]]))
+    assert lift([0.2, 0.8], matrix).tolist() == [0.2, 0.5, 0.8]
+    with pytest.raises(MaskError, match="2 vertices, the mask 3"):
+        lift([0.2, 0.8, 1.0], matrix)
