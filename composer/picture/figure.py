@@ -24,6 +24,7 @@ from masks.polygons import Polygons
 
 Floats = NDArray[np.float64]
 MOVED_MM = 0.4
+TEETH_OPEN = 0.55  # teeth pass light on among themselves: they never get as dark as the mouth behind them
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,8 +66,12 @@ class Figure:
         self.eyes_at_rest = tuple(eyeball(self.neutral[part.vertices]) for part in self.eye_parts)
         self.eye_of_triangle = self._eye_of_triangle()
         self.is_part = np.zeros(self.polygons.n_vertices, dtype=bool)
+        self.least_open = np.zeros(self.polygons.n_vertices)
         for part in parts:
-            self.is_part |= self._lift_set(part.vertices)
+            lifted = self._lift_set(part.vertices)
+            self.is_part |= lifted
+            if "teeth" in part.name.lower():
+                self.least_open[lifted] = TEETH_OPEN
         if landmarks is not None:
             fine = refine(self.neutral, self.factors)
             hair = brow_weights(fine, ~self.is_part, landmarks)[:, None]
@@ -105,7 +110,7 @@ class Figure:
             turned(ball, self.neutral[part.vertices], np.asarray(positions, dtype=np.float64)[part.vertices])
             for ball, part in zip(self.eyes_at_rest, self.eye_parts, strict=True)
         )
-        return Posed(fine, normals, _as_light(free), rays, eyes)
+        return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, eyes)
 
     def _rest(self) -> Posed:
         fine = self.lift(self.neutral)
@@ -114,7 +119,7 @@ class Figure:
         everything = np.arange(len(fine))
         free = self._settled(openness(rays, fine, normals, everything, self.reach_mm))
         self.rest_openness = free
-        return Posed(fine, normals, _as_light(free), rays, self.eyes_at_rest)
+        return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, self.eyes_at_rest)
 
     def _again(self, fine: Floats) -> NDArray[np.int64]:
         """Vertices whose openness a pose may have changed: moved ones, and parts and hollows if anything
