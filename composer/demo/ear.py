@@ -57,7 +57,7 @@ class _Frame:
 def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
     """Put the rings of the left ear inside its root, which stands already, and the grid that closes its shell."""
     frame = _Frame(field)
-    s = np.arange(COUNT)
+    s = np.arange(COUNT, dtype=np.float64)
     back_of = _OUTLINE[:, 0]
     near = np.where(s > 12, s - 24, s)
     helix = np.where(s < 12, rise(s, 1.5, 4.5), 1 - rise(s, 13.5, 16.5)) * (s <= 17)

@@ -24,7 +24,9 @@ _HALF = 12
 _BALL = {"edge": 14.35, "margin_front": 14.1, "margin_middle": 13.5, "margin_back": 12.95}
 _OUTWARD = {"edge": 1.5, "margin_front": 0.9, "margin_middle": 0.35, "margin_back": 0.0}
 _CORNER = np.array([1.0, 0.6, 0.25, 0.08, 0, 0, 0, 0, 0, 0.08, 0.25, 0.6, 1.0])
-_BLENDS = {"outer": (0.74, 1.0), "middle": (0.50, 0.6), "fold": (0.36, 0.2), "crease": (0.27, 0.15), "tarsal": (0.17, 0.0)}
+_BLENDS = {
+    "outer": (0.74, 1.0), "middle": (0.50, 0.6), "fold": (0.36, 0.2), "crease": (0.27, 0.15), "tarsal": (0.17, 0.0),
+}  # fmt: skip  # how far towards the orbit a ring starts, and how freely it may be eased
 
 Rows = NDArray[np.float64]
 
@@ -103,8 +105,8 @@ def _place_socket(lids: Lids, layout: Layout, positions: Rows) -> None:
     circle = np.stack([np.cos(turn), np.sin(turn), np.zeros(COUNT)], axis=1)
     positions[rings[ring(EYE_RINGS, "conjunctiva")]] = conjunctiva
     positions[rings[ring(EYE_RINGS, "fornix")]] = fornix
-    z = 6.0 - 8.5 * rise(circle[:, 0], 0.3, 0.95)
-    positions[rings[ring(EYE_RINGS, "socket")]] = EYE + 13.4 * circle + z[:, None] * np.array([0, 0, 1.0])
+    ahead = 6.0 - 8.5 * rise(circle[:, 0], 0.3, 0.95)
+    positions[rings[ring(EYE_RINGS, "socket")]] = EYE + 13.4 * circle + ahead[:, None] * np.array([0, 0, 1.0])
     positions[rings[ring(EYE_RINGS, "socket_back")]] = EYE + 14.6 * circle + np.array([0, 0, -4.0])
     fill = layout.eye_fill
     for i in range(1, fill.shape[0] - 1):
@@ -112,9 +114,9 @@ def _place_socket(lids: Lids, layout: Layout, positions: Rows) -> None:
             u, w = i / (fill.shape[0] - 1), k / (fill.shape[1] - 1)
             edge = (1 - u) * positions[fill[0, k]] + u * positions[fill[-1, k]]
             side = (1 - w) * positions[fill[i, 0]] + w * positions[fill[i, -1]]
-            point = 0.5 * (edge + side) - EYE
-            point[2] = -np.sqrt(max(16.6**2 - point[0] ** 2 - point[1] ** 2, 4.0))
-            positions[fill[i, k]] = EYE + point
+            x, y, _ = 0.5 * (edge + side) - EYE
+            deep = -np.sqrt(max(16.6**2 - x**2 - y**2, 4.0))
+            positions[fill[i, k]] = EYE + np.array([x, y, deep])
 
 
 def shape_lids(field: Field, layout: Layout, positions: Rows) -> None:

@@ -1,4 +1,4 @@
-"""Edges of a triangle mesh flipped by lot, a few rounds of edges that do not touch each other, where it does no harm."""
+"""Edges of a triangle mesh flipped by lot, in rounds of edges that do not touch each other, where it does no harm."""
 
 from __future__ import annotations
 

@@ -10,7 +10,10 @@ _UPPER, _LOWER = 22, 15  # strands a lid
 
 
 def lashes(edge: Rows, margin: Rows, centre: Rows, upper: bool, size: float = 1.0) -> Body:
-    """The left eye's lashes on one lid, `size` times as long as common, from its `edge` and `margin` rings (13, 3) between the corners."""
+    """The left eye's lashes on one lid, from its `edge` and `margin` rings (13, 3) between the corners.
+
+    `centre` (3,) of the eyeball, in mm; `size` 1 is common, 6 mm above and 3 mm below.
+    """
     count = _UPPER if upper else _LOWER
     along = np.linspace(1.2, 11.2, count)
     column = np.arange(len(edge))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.demo.layout import COLUMNS, EAR_RINGS, EYE_RINGS, MOUTH_RINGS, ROWS, Layout, ring
-from composer.head.landmarks import Landmarks
+from composer.head.landmarks import Landmarks, as_curve
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -24,26 +24,23 @@ def landmarks(layout: Layout, positions: Rows, mirror: Ints) -> Landmarks:
     points = _midline_points(layout, positions)
     for name, vertex in _paired_points(layout, positions).items():
         points[f"{name}_left"], points[f"{name}_right"] = vertex, int(mirror[vertex])
-    return Landmarks(points=points, curves=_curves(layout, positions, mirror, points))
+    curves = {name: as_curve(ids) for name, ids in _curves(layout, positions, mirror, points).items()}
+    return Landmarks(points=points, curves=curves)
 
 
 def _most(ids: Ints, measure: Rows) -> int:
     return int(ids[int(np.argmax(measure))])
 
 
-def _front(layout: Layout) -> Ints:
-    column = layout.grid[0]
-    return column
-
-
 def _midline_points(layout: Layout, at: Rows) -> dict[str, int]:
-    column = _front(layout)
+    column = layout.grid[0]
     back = layout.grid[COLUMNS]
     eye, mouth = column[5:9], layout.mouth
     nose = column[9:16]
     chin = np.concatenate([mouth[2::-1, 18], column[23:30]])
     low = column[22:30]
     crown = np.concatenate([layout.cap[0], back[:3]])
+    behind = np.concatenate([layout.cap[0], back[:12]])
     border = ring(MOUTH_RINGS, "border")
     sublabial = mouth[: ring(MOUTH_RINGS, "roll") + 1, 18]
     return {
@@ -59,9 +56,7 @@ def _midline_points(layout: Layout, at: Rows) -> dict[str, int]:
         "sublabiale": _most(sublabial, -at[sublabial, 2]),
         "pogonion": _most(chin, at[chin, 2] - 3.0 * (at[chin, 1] > -92)),
         "gnathion": _most(low, -at[low, 1] + 0.45 * at[low, 2]),
-        "opisthocranion": _most(crown[6:], -at[crown[6:], 2]) if False else _most(
-            np.concatenate([crown, back[:12]]), -at[np.concatenate([crown, back[:12]]), 2]
-        ),
+        "opisthocranion": _most(behind, -at[behind, 2]),
         "cervicale": _most(back[14:26], at[back[14:26], 2]),
     }
 

@@ -23,7 +23,7 @@ from composer.demo.mouth import place_lips
 from composer.demo.nose import place_nose, shape_nose
 from composer.demo.proportion import proportioned
 from composer.demo.skin_uv import skin_uv
-from composer.demo.teeth import teeth, tongue
+from composer.demo.teeth import crowns, gum, tongue
 from composer.demo.untangle import untangle
 from composer.head.head import Head, Part, TextureCoordinates
 from composer.head.landmarks import Landmarks
@@ -33,7 +33,7 @@ Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 HINGE = np.array([0.0, -22.0, 8.0])  # a point of the jaw's axis, which runs along x, before the proportions
-FOLLOWS = {"teeth_lower": "jaw", "tongue": "jaw"} | {
+FOLLOWS = {"teeth_lower": "jaw", "gum_lower": "jaw", "tongue": "jaw"} | {
     f"lashes_{lid}_{side}": "surface" for lid in ("upper", "lower") for side in ("left", "right")
 }
 
@@ -141,7 +141,8 @@ def _half_skin(character: Character, layout: Layout) -> Rows:
     shape_folds(field, layout, at)
     place_ear(field, layout, at)
     at[layout.midline, 0] = 0.0
-    untangle(at, turned_alike(layout.quads), _freedom(layout), ~_rims(layout)[layout.quads].all(1), layout.midline)
+    flat = np.logical_not(_rims(layout)[layout.quads].all(axis=1))
+    untangle(at, turned_alike(layout.quads), _freedom(layout), flat, layout.midline)
     return at
 
 
@@ -156,7 +157,7 @@ def _rims(layout: Layout) -> NDArray[np.bool_]:
 
 
 def _freedom(layout: Layout) -> Rows:
-    """(n,) how freely untangling may move a vertex: not the margins of the lids, the contact of the lips, the neck's end."""
+    """(n,) how freely untangling may move a vertex: not the lids' margins, the lips' contact, the neck's end."""
     free = np.ones(layout.n)
     free[layout.eye[ring(EYE_RINGS, "edge") : ring(EYE_RINGS, "margin_back") + 1]] = 0.0
     free[layout.mouth[ring(MOUTH_RINGS, "contact_front") : ring(MOUTH_RINGS, "contact_back") + 1]] = 0.0
@@ -217,7 +218,11 @@ def _part_bodies(character: Character, layout: Layout, half: Rows, centre: Rows)
     left = Body(left.positions - EYE + centre, left.quads, left.mirror, left.uv)
     front = float(half[layout.mouth[7, 0], 2] - 69.0 - 28.6)
     bodies = {"eye_left": left, "eye_right": _reflected(left)}
-    for name, body in (("teeth_upper", teeth(True, front)), ("teeth_lower", teeth(False, front)), ("tongue", tongue(front))):
+    inside = {
+        "teeth_upper": crowns(True, front), "teeth_lower": crowns(False, front),
+        "gum_upper": gum(True, front), "gum_lower": gum(False, front), "tongue": tongue(front),
+    }  # fmt: skip
+    for name, body in inside.items():
         bodies[name] = Body(proportioned(character, body.positions), body.quads, body.mirror, body.uv)
     edge, margin = (half[layout.eye[ring(EYE_RINGS, name)]] for name in ("edge", "margin_front"))
     for lid, ids in (("upper", np.arange(13)), ("lower", LOWER_LID)):

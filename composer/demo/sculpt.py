@@ -2,11 +2,11 @@
 
 A sculpt is made as an artist's scan or sculpt would come: some ninety thousand triangles, no loops, no symmetry of
 connectivity, vertices in no order, fine relief of its own. It begins with the triangles of the cage's level 1, each
-quad cut along a diagonal drawn by lot; a vertex is set inside every triangle and all old edges are flipped, so that none
-of them is left (the square-root-of-three step, Kobbelt 2000); vertices are then shifted over the smooth surface by lot,
-more edges flipped by lot where the triangles stay sound, and everything is renumbered.
+quad cut along a diagonal drawn by lot; a vertex is set inside every triangle and all old edges are flipped, so that
+none of them is left (the square-root-of-three step, Kobbelt 2000); vertices are then shifted over the smooth surface
+by lot, more edges flipped by lot where the triangles stay sound, and everything is renumbered.
 
-Since every vertex is a known place of the smooth surface, the true place of each cage vertex on the sculpt is known too.
+Every vertex is a known place of the smooth surface, so the true place of each cage vertex on the sculpt is known.
 """
 
 from __future__ import annotations
@@ -196,6 +196,6 @@ def _carried(marks: Landmarks, triangle: Ints, bary: Rows) -> Landmarks:
         x, y, z = (float(w) for w in bary[vertex])
         return SurfacePoint((a, b, c), (x, y, z))
 
-    points = {name: place(int(vertex)) for name, vertex in marks.points.items()}  # type: ignore[call-overload]
-    curves = {name: tuple(place(int(i)) for i in line) for name, line in marks.curves.items()}  # type: ignore[call-overload]
+    points = {name: place(vertex) for name, vertex in marks.points.items() if isinstance(vertex, int)}
+    curves = {name: tuple(place(int(i)) for i in np.asarray(line)) for name, line in marks.curves.items()}
     return Landmarks(points=points, curves=curves)

@@ -55,7 +55,8 @@ def _border_places(points: Rows, bottom: Ints, seam: Ints) -> Rows:
     corner = int(np.argmin(np.abs(along - 0.72)))
     up = along[: corner + 1] / along[corner]
     inward = (along[corner:] - along[corner]) / (1 - along[corner])
-    side = np.concatenate([np.stack([1 + 0 * up, up], axis=1), np.stack([1 - 0.5 * inward[1:], 1 + 0 * inward[1:]], axis=1)])
+    top = np.stack([1 - 0.5 * inward[1:], 1 + 0 * inward[1:]], axis=1)
+    side = np.concatenate([np.stack([1 + 0 * up, up], axis=1), top])
     flip = np.array([-1.0, 1.0])
     shift = np.array([1.0, 0.0])
     return np.concatenate([base[:-1], side, (side[:-1][::-1]) * flip + shift, base[1:-1][::-1] * flip + shift])

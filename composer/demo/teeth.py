@@ -1,4 +1,4 @@
-"""Teeth, gums and tongue. Crowns stand on an elliptic arch and are as wide as those of adults.
+"""Crowns, gums and tongue. Crowns stand on an elliptic arch and are as wide as those of adults.
 
 Crown widths in mm from the midline back, upper 8.4, 6.6, 7.6, 7.0, 6.8, 9.5, 9.0, lower 5.4, 5.9, 6.8, 7.0, 7.0, 10,
 after common dental anatomy (from memory). Each crown is an open box, rounded, its open end in the gum.
@@ -56,8 +56,8 @@ def _crowns(widths: list[float], arch: tuple[float, float, float], gum_y: float,
         up = (box[:, 1] + 1) / 2
         round_off = 1 - 0.10 * (box[:, 0] ** 2) * (box[:, 2] ** 2)
         molar = i >= 4
-        thick = depth * (1.25 if molar else 1.0) * (1 - (0.15 if molar else 0.62) * up**1.2)
-        half = width / 2 * (0.82 + 0.19 * np.sqrt(up)) * round_off
+        thick = depth * (1.08 if molar else 1.0) * (1 - (0.15 if molar else 0.62) * up**1.2)
+        half = width / 2 * (0.97 + 0.17 * np.sqrt(up)) * round_off  # subdivision draws it in by a tenth
         points = centre + np.outer(box[:, 0] * half, tangent)
         points += np.outer(box[:, 2] * thick / 2 * round_off + 0.5 * (up - 0.4), normal)
         edge = 0.25 * (box[:, 0] ** 2) * up**2 * np.sign(gum_y - bite_y)
@@ -93,14 +93,20 @@ def _gum(arch: tuple[float, float, float], middle_y: float, depth: float, tall: 
     return mirrored(flat, np.array(quads), np.array(uv), midline)
 
 
-def teeth(upper: bool, front_mm: float) -> Body:
-    """Crowns and gum of one jaw; `front_mm` moves them forwards with the lips of the character."""
+def crowns(upper: bool, front_mm: float) -> Body:
+    """The crowns of one jaw; `front_mm` moves them forwards with the lips of the character."""
     z = 69.0 + front_mm
     if upper:
-        arch = (24.5, z - 17, 35.5)
-        return joined([_crowns(_UPPER, arch, -63.0, -73.2, 6.2), _gum((23.6, z - 17, 34.6), -59.6, 3.9, 5.2)])
-    arch = (22.3, z - 17, 33.0)
-    return joined([_crowns(_LOWER, arch, -81.0, -71.6, 5.6), _gum((21.4, z - 17, 32.2), -83.4, 3.6, 4.2)])
+        return _crowns(_UPPER, (24.3, z - 17, 35.3), -61.0, -73.4, 6.2)
+    return _crowns(_LOWER, (22.0, z - 17, 32.8), -83.2, -71.4, 5.6)
+
+
+def gum(upper: bool, front_mm: float) -> Body:
+    """The gum of one jaw, into which its crowns are set."""
+    z = 69.0 + front_mm
+    if upper:
+        return _gum((23.5, z - 17, 34.4), -59.6, 5.0, 5.6)
+    return _gum((21.2, z - 17, 31.9), -83.9, 4.7, 5.0)
 
 
 def tongue(front_mm: float) -> Body:
@@ -113,7 +119,8 @@ def tongue(front_mm: float) -> Body:
     x, up, z = round_.T
     narrow = 1 - 0.30 * np.clip(z, 0, 1) ** 2
     groove = 1.1 * np.exp(-((x / 0.25) ** 2)) * (up > 0.3)
-    points = np.stack([x * 17 * narrow, -78.5 + up * 5.5 - groove - 2.2 * (z - 0.1) ** 2, 60 + front_mm + z * 23], axis=1)
+    y = -78.5 + up * 5.5 - groove - 2.2 * (z - 0.1) ** 2
+    points = np.stack([x * 17 * narrow, y, 60 + front_mm + z * 23], axis=1)
     left = points[:, 0] > -1e-9
     keep = np.flatnonzero(left)
     number = np.full(len(points), -1)

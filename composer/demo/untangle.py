@@ -16,7 +16,7 @@ _SIGN = np.array([1.0, -1.0, 1.0, -1.0])
 
 
 def corner_sines(points: Rows) -> Rows:
-    """(m, 4) the sine of the turn at every corner of quads (m, 4, 3), about the quad's own normal; 0 or less: not convex."""
+    """(m, 4) sine of the turn at every corner of quads (m, 4, 3) about the quad's normal; 0 or less is not convex."""
     ahead = np.roll(points, -1, axis=1) - points
     behind = np.roll(ahead, 1, axis=1)
     turn = (np.cross(behind, ahead) * normals(points)[:, None]).sum(2)

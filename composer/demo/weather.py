@@ -32,7 +32,7 @@ def value_noise(points: Rows, spacing_mm: float, seed: int) -> Rows:
 
 
 def relief(character: Character, points: Rows, calm: Rows, eye: Rows) -> Rows:
-    """(m,) mm outwards at points (m, 3); `calm` (m,) is 1 where nothing may move, `eye` (3,) the left eyeball's centre."""
+    """(m,) mm outwards at points (m, 3) mm; `calm` (m,) is 1 where nothing may move, `eye` the left eye's centre."""
     p = points.copy()
     p[:, 0] = np.abs(p[:, 0])
     face = rise(p[:, 2], -20.0, 30.0)
@@ -50,11 +50,11 @@ def _wrinkles(character: Character, points: Rows, p: Rows, eye: Rows) -> Rows:
     away = np.hypot(from_eye[:, 0], from_eye[:, 1])
     crow = rise(away, 15, 21) * (1 - rise(away, 30, 40)) * np.exp(-((angle / 0.75) ** 2)) * rise(p[:, 2], 20, 45)
     lines -= 0.6 * crow * _valley(angle / 0.34 + 0.35 * bent)
-    neck = bump(p, (0, character_neck_y(character), 35), (30, 16, 40))
+    neck = bump(p, (0, _throat_y(character), 35), (30, 16, 40))
     return lines - 0.5 * neck * _valley((p[:, 1] + 2.0 * bent) / 13.0)
 
 
-def character_neck_y(character: Character) -> float:
+def _throat_y(character: Character) -> float:
     """Height of the middle of the throat in mm."""
     return -135.0 * character.face_stretch
 

@@ -1,4 +1,4 @@
-"""The floor under the cage's quality, for each head: whole, convex, flat enough, regular, mirrored, nowhere through itself."""
+"""The floor under each head's cage: whole, convex, flat enough, regular, mirrored, nowhere through itself."""
 
 from __future__ import annotations
 

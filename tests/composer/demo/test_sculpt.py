@@ -36,7 +36,8 @@ def test_a_sculpt_is_dense_and_sound(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_its_connectivity_has_nothing_of_the_cage(name: str) -> None:
     triangles = skin_triangles(name)
-    valence = np.bincount(np.unique(np.sort(np.concatenate([triangles[:, [i, i - 1]] for i in range(3)]), 1), axis=0).ravel())
+    edges = np.unique(np.sort(np.concatenate([triangles[:, [i, i - 1]] for i in range(3)]), axis=1), axis=0)
+    valence = np.bincount(edges.ravel())
     assert (valence == 6).mean() < 0.5
     other = sculpt(NAMES[(NAMES.index(name) + 1) % len(NAMES)])
     assert not np.array_equal(other.polygons.indices, sculpt(name).polygons.indices)
