@@ -76,7 +76,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ActionUnit("au09", (
         Pad(("alare", (1.5, 4.0, -2.0)), (-0.4, 5.2, 0.0), (7.0, 10.0, 12.0), 1.2),
         Pad(("sellion", (7.0, -12.0, -4.0)), (-0.4, 3.0, 0.0), (6.0, 9.0, 10.0), 1.5),
-        Pad(("crista_philtri", (7.0, 0.0, -2.0)), (0.3, 3.6, 0.0), (10.0, 9.0, 14.0), 0.6, lip="upper"),
+        Pad(("crista_philtri", (7.0, 0.0, -2.0)), (0.3, 3.2, 0.0), (8.0, 9.0, 14.0), 0.6, lip="upper", within="upper_lip"),
         Pad(("brow_head", (0.0, 0.0, 0.0)), (-1.6, -3.6, 0.0), (10.0, 10.0, 18.0), 0.6, below=8.0),
         Pad(("orbitale", (-6.0, -4.0, 2.0)), (-0.8, 2.6, 0.0), (10.0, 9.0, 14.0), 1.0),
         Pad(("pronasale", (0.0, 0.0, 0.0)), (0.0, 0.9, 0.0), (6.0, 7.0, 10.0)),
@@ -84,7 +84,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), upper_lid=-0.12, lower_lid=0.16, split_mm=7.0),
     # levator labii superioris
     ActionUnit("au10", (
-        Pad(("crista_philtri", (6.0, -3.0, -2.0)), (0.6, 5.4, 0.0), (10.5, 9.0, 16.0), 0.9, lip="upper"),
+        Pad(("crista_philtri", (7.0, -3.0, -2.0)), (0.6, 4.6, 0.0), (8.5, 9.0, 16.0), 0.9, lip="upper", within="upper_lip"),
         Pad(("alare", (2.0, 0.0, -2.0)), (0.9, 2.2, 0.0), (8.0, 9.0, 12.0), 0.4),
         Pad(("orbitale", (0.0, -12.0, 2.0)), (0.0, 2.4, 0.0), (11.0, 10.0, 16.0), 1.5),
         Fold(NASOLABIAL[:3], 1.8, 4.2, 1.6),
@@ -164,7 +164,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     # orbicularis oris: both lips drawn over the teeth
     ActionUnit("au28", (
         Pad(("stomion", (0.0, -16.0, 0.0)), (0.0, 1.6, 0.0), (15.0, 7.0, 14.0), 0.8),
-    ), lips=(LipThin("both", 0.80, -1.2), LipMove("both", (0.0, 0.0, -1.4), 3.0)), sided=False),
+    ), lips=(LipThin("both", 0.66, -0.8), LipMove("both", (0.0, 0.0, -2.0), 1.6)), sided=False),
     # buccinator lets the breath puff the cheeks
     ActionUnit("au34", (
         Pad(("cheilion", (15.0, 1.0, -8.0)), (1.0, 0.0, 0.0), (14.0, 16.0, 18.0), 8.0),

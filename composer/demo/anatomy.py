@@ -29,6 +29,7 @@ AVERAGE_PUPILS_MM = 64.0  # ANSUR II 2012, interpupillary breadth, men
 AVERAGE_MOUTH_MM = 52.0
 EYE_COLUMNS, MOUTH_COLUMNS = 24, 19
 EYE_CORNER, MOUTH_CORNER = 12, 9
+STRETCHES = {"upper_lip": ("subnasale", "labiale_superius", 11.5), "lower_lip": ("labiale_inferius", "pogonion", 30.0)}
 MIRROR = np.array([-1.0, 1.0, 1.0])
 
 
@@ -39,7 +40,7 @@ class Anatomy:
     `mirror` (n,) is the vertex across the midline; `skin` (n,) bool; `outer` (n,) bool, the skin that can be seen
     and slides over the bone (no mouth interior, sockets, nostrils, ears); `eye` and `mouth` give the left side's
     rings by name, (24,) from the inner corner over the upper lid and (19,) from the upper midline round the corner;
-    `interior` (n,) bool is the mouth behind the lips; `points` are landmarks (3,) by name, the left one of a pair
+    `nostril` (k,) is the loop round the left one; `interior` (n,) bool is the mouth behind the lips; `points` are landmarks (3,) by name, the left one of a pair
     under its bare name; `curves` are polylines (k, 3); `eyes` are the eyeballs' centres, left and right, (2, 3);
     `hinge` (3,) lies on the jaw's axis, which runs along x; `parts` gives vertices by name, `follows` what each follows.
     """
@@ -53,6 +54,7 @@ class Anatomy:
     ears: NDArray[np.bool_]
     eye: dict[str, Ints]
     mouth: dict[str, Ints]
+    nostril: Ints
     points: dict[str, Points]
     curves: dict[str, Points]
     eyes: Points
@@ -80,6 +82,12 @@ class Anatomy:
         else:
             raise unknown("landmark", landmark, [*self.points, "eye"])
         return start + self.scale * np.asarray(offset_mm, dtype=float)
+
+    def stretch(self, name: str) -> float:
+        """How much room for movement a stretch of this face has against the average one of its size, at most 1."""
+        start, end, average_mm = STRETCHES[name]
+        length = float(np.linalg.norm(self.points[start] - self.points[end]))
+        return min(1.0, length / (average_mm * self.scale)) ** 1.6
 
     @cached_property
     def upper(self) -> NDArray[np.float64]:
@@ -143,7 +151,7 @@ def anatomy_of(neutral: DemoNeutral) -> Anatomy:
         interior=of_group["mouth_interior"] & ~(of_group["face"] & ~of_group["mouth_interior"]), ears=ears,
         eye=dict(zip(EYE_RINGS, neutral.rings["eye_left"], strict=True)),
         mouth=dict(zip(MOUTH_RINGS, mouth, strict=True)),
-        points=points, curves=curves, eyes=np.stack([neutral.eye_left, neutral.eye_right]),
+        nostril=neutral.rings["nostril_left"][0], points=points, curves=curves, eyes=np.stack([neutral.eye_left, neutral.eye_right]),
         parts={part.name: part.vertices.astype(np.int64) for part in neutral.parts},
         follows={part.name: part.follows for part in neutral.parts},
         hinge=neutral.jaw_hinge,

@@ -85,10 +85,10 @@ class Jaw:
         at, s = anatomy.at, anatomy.scale
         x, y, z = np.abs(anatomy.positions[:, 0]), anatomy.positions[:, 1], anatomy.positions[:, 2]
         w = np.full(anatomy.n, np.nan)
-        chin, gonion, corner = at("gnathion"), at("gonion"), at("cheilion")
+        chin, gonion = at("gnathion"), at("gonion")
         w[y > at("alare", (0, 2, 0))[1]] = 0.0
         w[anatomy.ears] = 0.0
-        w[(y < chin[1] - 24 * s) | (z < gonion[2] - 22 * s)] = 0.0
+        w[(y < chin[1] - 36 * s) | (z < gonion[2] - 22 * s)] = 0.0
         lip = at("sublabiale")[1]
         w[(y < lip - 4 * s) & (y > chin[1] - 3 * s) & (z > chin[2] - 16 * s) & (x < 22 * s)] = 1.0
         along = np.clip((x - 22 * s) / (gonion[0] - 22 * s), 0, 1)
@@ -99,8 +99,11 @@ class Jaw:
             if name in ("surround", "skin_outer", "pouch", "bag", "throat"):
                 continue
             w[ring] = w[anatomy.mirror[ring]] = profile
-        inner = anatomy.interior & np.isnan(w)
-        w[inner] = smoothstep(-y[inner], -corner[1] - 12 * s, -corner[1] + 14 * s) * smoothstep(z[inner], at("tragion")[2], corner[2])
+        column = np.arange(MOUTH_COLUMNS)
+        floor = smoothstep(column.astype(float), MOUTH_CORNER - 1.5, MOUTH_CORNER + 3.0)
+        for name, share in (("pouch", 1.0), ("bag", 1.0), ("throat", 0.9)):
+            ring = anatomy.mouth[name]
+            w[ring] = w[anatomy.mirror[ring]] = share * floor
         return w
 
     @staticmethod

@@ -64,6 +64,47 @@ def move_lips(anatomy: Anatomy, movements: Sequence[LipMovement], amount: float 
     return anatomy.both(total)
 
 
+CONTACT = ("contact_front", "contact_middle", "contact_back")
+SETTLE_FADE = {"inner_lip": 1.0, "vermilion_inner": 0.9, "vermilion_outer": 0.7, "border": 0.5, "roll": 0.36, "skin_inner": 0.18}
+STICKY_MM = 0.7
+
+
+def stiffen_contact(anatomy: Anatomy, moved: Points) -> Points:
+    """(n, 3) the displacement with the whole depth of the contact moving as its front does, even to both sides.
+
+    The two sheets of the contact then keep their shape, and lie on each other as they do at rest.
+    """
+    moved = moved.copy()
+    front = anatomy.mouth["contact_front"]
+    for name, share in (("contact_middle", 1.0), ("contact_back", 1.0), ("inner_lip", 1.0)):
+        ring = anatomy.mouth[name]
+        moved[ring] = share * moved[front] + (1 - share) * moved[ring]
+    return anatomy.both(moved)
+
+
+def settle_lips(anatomy: Anatomy, positions: Points) -> Points:
+    """(n, 3) displacement that keeps the lips from entering each other, each giving way by half.
+
+    Where two facing points of the contact would be nearer than at rest they are laid as they lay at rest; where they
+    part by less than `STICKY_MM` they still hold together in part, as moist lips do at the corner of an opening
+    mouth. The red of the lips and the skin beside it follow by the share of their ring.
+    """
+    moved = np.zeros_like(positions)
+    up = np.arange(MOUTH_CORNER)
+    low = MOUTH_COLUMNS - 1 - up
+    for flip in (np.ones(3), MIRROR):
+        rings = {n: r if flip[0] > 0 else anatomy.mirror[r] for n, r in anatomy.mouth.items()}
+        front = rings["contact_front"]
+        now = positions[front[up]] - positions[front[low]]
+        rest = anatomy.positions[front[up]] - anatomy.positions[front[low]]
+        hold = np.clip(1 - (now - rest)[:, 1] / (STICKY_MM * anatomy.scale), 0, 1)[:, None] ** 2
+        give = 0.5 * hold * (rest - now)
+        for name, fade in [*((n, 1.0) for n in CONTACT), *SETTLE_FADE.items()]:
+            moved[rings[name][up]] = fade * give
+            moved[rings[name][low]] = -fade * give
+    return moved
+
+
 def _add(anatomy: Anatomy, movement: LipMovement, lip: str, amount: float, total: Points) -> None:
     upper = lip == "upper"
     column = np.arange(MOUTH_COLUMNS)
@@ -83,7 +124,7 @@ def _add(anatomy: Anatomy, movement: LipMovement, lip: str, amount: float, total
             weight = on * fade * (1 - corner_share**movement.power)
             d = _rolled(anatomy, p, weight * np.radians(movement.degrees) * amount * (1 if upper else -1)) / max(amount, 1e-9)
         else:
-            weight = on * fade * (1 - corner_share**6)
+            weight = on * fade * (1 - corner_share**3)
             line = anatomy.positions[anatomy.mouth["contact_front"]]
             d = np.zeros_like(p)
             d[:, 1] = -movement.share * weight * (p[:, 1] - line[:, 1])

@@ -48,7 +48,8 @@ class Pull:
 class Pad:
     """Flesh about `at` that moves by `move_mm` and stands out by `lift_mm`, fading over `radius_mm` (x, y, z).
 
-    `below` is the radius downwards where it differs; `lip` limits it to one side of the line between the lips.
+    `below` is the radius downwards where it differs; `lip` limits it to one side of the line between the lips;
+    `within` names a stretch of the face (`Anatomy.stretch`) that is shorter on some faces, and the movement with it.
     """
 
     at: Place
@@ -57,6 +58,7 @@ class Pad:
     lift_mm: float = 0.0
     below: float | None = None
     lip: Lip = "both"
+    within: str = ""
 
 
 @dataclass(frozen=True)
@@ -122,6 +124,7 @@ def _one(anatomy: Anatomy, muscle: Muscle, p: Points, normals: Points) -> tuple[
         moved *= np.hstack([across, across**muscle.bow, across**muscle.bow])
         return moved * _lip_share(anatomy, muscle.lip)[:, None], none
     if isinstance(muscle, Pad):
+        scale = scale * (anatomy.stretch(muscle.within) if muscle.within else 1.0)
         weight = (pad_weight(anatomy, muscle, p) * _lip_share(anatomy, muscle.lip) * scale)[:, None]
         return weight * np.array(muscle.move_mm), weight * muscle.lift_mm * normals
     if isinstance(muscle, Sphincter):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,16 +19,18 @@ from composer.demo.anatomy import MIRROR, Anatomy
 from composer.demo.gaze import GAZE_DEG, Cornea, turn_eyes
 from composer.demo.jaw import Jaw, JawPose
 from composer.demo.lids import LidPose, Lids
-from composer.demo.lips import move_lips
+from composer.demo.lips import move_lips, settle_lips, stiffen_contact
 from composer.demo.muscles import Slide, displace
 from composer.errors import unknown
 from masks.surface import Surface
+
+if TYPE_CHECKING:
+    import scipy.sparse as sp
 
 Points = NDArray[np.float64]
 
 # how much of the flesh's movement the rings of the lids feel; the lids themselves move only by turning
 FLESH = {"orbit": 1.0, "outer": 1.0, "middle": 0.85, "fold": 0.5, "crease": 0.15, "tarsal": 0.03}
-
 
 class Posing:
     """What is prepared once for a face, and `pose`, which gives its vertices at weights of shapes."""
@@ -73,7 +76,39 @@ class Posing:
         if moving.any():
             along[moving] = self.slide(anatomy.positions[moving], along[moving])
         moved = along + out * self.flesh_share[:, None] + move_lips(anatomy, unit.lips, amount)
-        return anatomy.both(self._follow(moved, ~self._hollow))
+        moved = stiffen_contact(anatomy, moved)
+        moved += settle_lips(anatomy, anatomy.positions + moved)
+        moved[anatomy.nostril] = moved[anatomy.nostril].mean(0)
+        moved = self._eased(anatomy.both(moved))
+        return anatomy.both(self._follow(moved))
+
+    def _eased(self, moved: Points) -> Points:
+        """The displacement between the nostrils' stiff loops and the upper lip evened out, so that skin does not pile up."""
+        at, around = self._sill
+        moved = moved.copy()
+        for _ in range(8):
+            moved[at] = around @ moved
+        return moved
+
+    @cached_property
+    def _sill(self) -> tuple[NDArray[np.int64], sp.csr_matrix]:
+        """Skin between nostrils and upper lip, and the averaging (k, n) over the neighbours of each such vertex."""
+        import scipy.sparse as sp
+
+        anatomy = self.anatomy
+        adjacency = anatomy.polygons.adjacency.astype(float)
+        near = np.zeros(anatomy.n, dtype=bool)
+        near[anatomy.nostril] = True
+        for _ in range(2):
+            near |= (adjacency @ near.astype(float)) > 0
+        near[anatomy.mouth["skin_outer"][:6]] = near[anatomy.mouth["surround"][:6]] = True
+        for name in ("skin_inner", "roll", "border"):
+            near[anatomy.mouth[name]] = False
+        near[anatomy.nostril] = False
+        near &= (self.flesh_share > 0.9) & (anatomy.positions[:, 1] < anatomy.points["alare"][1] + 4 * anatomy.scale)
+        near |= near[anatomy.mirror]
+        at = np.flatnonzero(near)
+        return at, sp.diags(1 / np.asarray(adjacency[at].sum(1)).ravel()) @ adjacency[at]
 
     @cached_property
     def _hollow(self) -> NDArray[np.bool_]:
@@ -96,7 +131,7 @@ class Posing:
         system = sp.diags(degree) - adjacency[inside][:, inside]
         return inside, around, spl.splu(system.tocsc()), adjacency[inside][:, around]
 
-    def _follow(self, moved: Points, _: NDArray[np.bool_]) -> Points:
+    def _follow(self, moved: Points) -> Points:
         """The hollows' displacement as the harmonic filling of that of their rims."""
         inside, around, factor, reach = self._filling
         moved = moved.copy()
@@ -133,7 +168,9 @@ class Posing:
             self._lashes(positions, flesh, pose, side, name)
         positions = positions + turn_eyes(anatomy, left_deg, up_deg)
         positions = positions + self.cornea.push(anatomy, positions, left_deg, up_deg)
-        return positions + self.jaw.move(positions, self._jaw_pose(weights))
+        positions = positions + self.jaw.move(positions, self._jaw_pose(weights))
+        settled = settle_lips(anatomy, positions)
+        return positions + (self._follow(settled) if np.abs(settled).max() > 1e-9 else settled)
 
     def _lashes(self, positions: Points, flesh: Points, pose: LidPose, side: int, name: str) -> None:
         flip = np.ones(3) if side > 0 else MIRROR
