@@ -32,17 +32,13 @@ class GltfFile:
         """Read `path`, .glb or .gltf. Raises MoueError where the container is not whole."""
         self.path = path
         data = read_raw(path)
-        self.tree, self._binary = (
-            self._glb(data) if data[:4].tobytes() == b"glTF" else (self._json(data), None)
-        )
+        self.tree, self._binary = self._glb(data) if data[:4].tobytes() == b"glTF" else (self._json(data), None)
         version = self._dict(self.tree.get("asset", {})).get("version", "2.0")
         if not str(version).startswith("2."):
             raise self.wrong(f"is glTF version {str(version)[:12]}", "version 2.0 is read")
         needed = [name for name in self.items("extensionsRequired", str) if name not in UNDERSTOOD]
         if needed:
-            raise self.wrong(
-                f"needs the extension {needed[0][:40]}, which is not read", "export without compression"
-            )
+            raise self.wrong(f"needs the extension {needed[0][:40]}, which is not read", "export without compression")
         self._buffers: dict[int, NDArray[np.uint8]] = {}
 
     def wrong(self, what: str, mend: str | None = None) -> MoueError:
@@ -59,9 +55,7 @@ class GltfFile:
         `kind`.
         """
         value = (self.tree if of is None else of).get(name, [])
-        if not isinstance(value, list) or any(
-            not isinstance(item, kind) or isinstance(item, bool) for item in value
-        ):
+        if not isinstance(value, list) or any(not isinstance(item, kind) or isinstance(item, bool) for item in value):
             raise self.wrong(f"has {name!r} that is no list of the right kind")
         return value
 
@@ -103,9 +97,7 @@ class GltfFile:
         while at + 8 <= total:
             length, kind = struct.unpack("<II", data[at : at + 8].tobytes())
             if at + 8 + length > total:
-                raise self.wrong(
-                    f"has a chunk of {length} bytes that runs past its end", "the file is damaged"
-                )
+                raise self.wrong(f"has a chunk of {length} bytes that runs past its end", "the file is damaged")
             chunk = data[at + 8 : at + 8 + length]
             if kind == JSON_CHUNK and tree is None:
                 tree = self._json(chunk)
@@ -191,9 +183,7 @@ class GltfFile:
         if accessor.get("sparse") is not None:
             values = self._substituted(values, self._dict(accessor["sparse"]), index)
         if accessor.get("normalized") and values.dtype.kind in "iu":
-            values = np.maximum(
-                values.astype(np.float32) / np.float32(np.iinfo(values.dtype).max), np.float32(-1)
-            )
+            values = np.maximum(values.astype(np.float32) / np.float32(np.iinfo(values.dtype).max), np.float32(-1))
         return values
 
     def _substituted(self, values: NDArray, sparse: dict[str, Any], index: Any) -> NDArray:
@@ -202,12 +192,8 @@ class GltfFile:
         kind = COMPONENTS.get(where.get("componentType", 0), "")
         if kind[1:] not in ("u1", "u2", "u4"):
             raise self.wrong(f"accessor {index} has sparse indices of another type")
-        at = self._plain(where.get("bufferView"), self.number(where, "byteOffset"), count, np.dtype(kind), 1)[
-            :, 0
-        ]
-        new = self._plain(
-            what.get("bufferView"), self.number(what, "byteOffset"), count, values.dtype, values.shape[1]
-        )
+        at = self._plain(where.get("bufferView"), self.number(where, "byteOffset"), count, np.dtype(kind), 1)[:, 0]
+        new = self._plain(what.get("bufferView"), self.number(what, "byteOffset"), count, values.dtype, values.shape[1])
         if len(at) and (int(at.max()) >= len(values) or (np.diff(at.astype(np.int64)) <= 0).any()):
             raise self.wrong(f"accessor {index} has sparse indices that do not rise or lie outside")
         values = values.copy()

@@ -117,7 +117,9 @@ def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str
     extras = mesh["extras"] if isinstance(mesh.get("extras"), dict) else {}
     names = _target_names(file, mesh, extras, notes)
     blocks: dict[tuple, tuple[int, dict[str, Any]]] = {}
-    triangles, materials, total, faces = [], {}, 0, 0
+    triangles: list[NDArray[np.int32]] = []
+    materials: dict[str, list[NDArray[np.int32]]] = {}
+    total = faces = 0
     for primitive in file.items("primitives", dict, mesh):
         attributes = primitive.get("attributes")
         if not isinstance(attributes, dict) or "POSITION" not in attributes:
@@ -149,11 +151,7 @@ def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str
     positions = np.zeros((0, 3)) if positions is None else positions
     deltas = {}
     for place, name in enumerate(names):
-        delta = (
-            np.concatenate([part["deltas"][place] for part in parts])
-            if parts
-            else np.zeros((0, 3), np.float32)
-        )
+        delta = np.concatenate([part["deltas"][place] for part in parts]) if parts else np.zeros((0, 3), np.float32)
         deltas[name] = delta if plain else (delta @ turn.T).astype(np.float32)
     return Piece(
         str(node.get("name") or mesh.get("name") or ""),
@@ -168,20 +166,14 @@ def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str
     )
 
 
-def _target_names(
-    file: GltfFile, mesh: dict[str, Any], extras: dict[str, Any], notes: list[str]
-) -> list[str]:
+def _target_names(file: GltfFile, mesh: dict[str, Any], extras: dict[str, Any], notes: list[str]) -> list[str]:
     primitives = file.items("primitives", dict, mesh)
     counts = {len(file.items("targets", dict, primitive)) for primitive in primitives}
     if len(counts) > 1:
         raise file.wrong("has primitives of one mesh with different numbers of targets")
     count = counts.pop() if counts else 0
     names = extras.get("targetNames", [])
-    if (
-        isinstance(names, list)
-        and len(names) == count
-        and all(isinstance(name, str) and name for name in names)
-    ):
+    if isinstance(names, list) and len(names) == count and all(isinstance(name, str) and name for name in names):
         doubles = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < count else []
         if doubles:
             raise file.wrong(f"two targets are named {doubles[0][:40]!r}", "rename one of them")
@@ -309,9 +301,7 @@ def _one(meshes: list[Mesh], file: GltfFile, notes: list[str]) -> Mesh:
                 moved = (which + faces[i]).astype(np.int32)
                 target[name] = np.concatenate([target[name], moved]) if name in target else moved
     coloured = all(mesh.colours is not None for mesh in meshes)
-    colours = (
-        np.concatenate([mesh.colours for mesh in meshes if mesh.colours is not None]) if coloured else None
-    )
+    colours = np.concatenate([mesh.colours for mesh in meshes if mesh.colours is not None]) if coloured else None
     notes += [note for mesh in meshes for note in mesh.notes]
     return Mesh(
         polygons, np.concatenate([mesh.positions for mesh in meshes]), _textures(meshes), groups,

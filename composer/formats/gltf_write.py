@@ -99,9 +99,7 @@ def write_gltf(path: Path, mesh: Mesh) -> tuple[str, ...]:
     tree["buffers"] = [{"byteLength": builder.size}]
     if path.suffix.lower() == ".gltf":
         data = b"".join(block.tobytes() for block in builder.blocks)
-        tree["buffers"][0]["uri"] = "data:application/octet-stream;base64," + base64.b64encode(data).decode(
-            "ascii"
-        )
+        tree["buffers"][0]["uri"] = "data:application/octet-stream;base64," + base64.b64encode(data).decode("ascii")
         text = _json(tree)
         write_whole(path, lambda file: file.write(text), sync=False)
         return tuple(notes)

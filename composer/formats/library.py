@@ -111,9 +111,7 @@ def _guessed(diagonal: float) -> tuple[str, list[str]]:
     unit = guess_unit(diagonal) if diagonal > 0 else None
     if unit is None:
         return "mm", [f"No unit gives a head of {diagonal:.4g} across a human size, so mm was taken."]
-    return unit, [
-        f"The unit was taken to be {unit}: the head is then {diagonal * mm_per(unit):.0f} mm across."
-    ]
+    return unit, [f"The unit was taken to be {unit}: the head is then {diagonal * mm_per(unit):.0f} mm across."]
 
 
 def _with_landmarks(head: Head, path: Path) -> Head:
@@ -154,9 +152,7 @@ def targets_in(folder: Path) -> list[Path]:
     seen: dict[str, Path] = {}
     for file in files:
         if file.stem in seen:
-            raise MoueError(
-                f"{seen[file.stem].name} and {file.name} have one name", folder, mend="move one away"
-            )
+            raise MoueError(f"{seen[file.stem].name} and {file.name} have one name", folder, mend="move one away")
         seen[file.stem] = file
     return files
 
@@ -177,9 +173,7 @@ def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bo
         found = _read_with_any(files, unit, skip_broken, say)
         chosen = _least_far(found.deltas)
         if len(found.deltas) > 1:
-            notes.append(
-                f"No target is named neutral, so {chosen} was taken: it is least far from all the others."
-            )
+            notes.append(f"No target is named neutral, so {chosen} was taken: it is least far from all the others.")
     own, more = (unit, []) if unit else _guessed(found.reference.diagonal)
     notes += more + [_left_out(error, folder) for error in found.broken]
     scale = mm_per(own)
@@ -197,8 +191,8 @@ def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bo
     return Head(
         folder.name, mesh.polygons, mesh.positions * scale, tuple(shapes),
         groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours,
-        unit=own, neutral_name=chosen, neutral_file=base if base.suffix.lower() == ".obj" else None, path=folder,
-        notes=(*mesh.notes, *notes),
+        unit=own, neutral_name=chosen, neutral_file=base if base.suffix.lower() == ".obj" else None,
+        path=folder, notes=(*mesh.notes, *notes),
     )  # fmt: skip
 
 
@@ -216,9 +210,7 @@ def _named_neutral(files: list[Path], neutral: str | None, folder: Path) -> Path
     if neutral is not None:
         wanted = Path(neutral).stem if Path(neutral).suffix.lower() in suffixes() else neutral
         if wanted not in names:
-            raise MoueError(
-                f"has no target named {shorten(repr(neutral), 40)}", folder, mend=nearest(wanted, names)
-            )
+            raise MoueError(f"has no target named {shorten(repr(neutral), 40)}", folder, mend=nearest(wanted, names))
         return _file_of(files, wanted)
     said = [file for file in files if file.stem.lower() == NEUTRAL]
     return said[0] if said else None
@@ -248,9 +240,7 @@ def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: 
     return best
 
 
-def _read_all(
-    files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress
-) -> _Found:
+def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress) -> _Found:
     """Every target of `files` as a displacement of `reference`, in the files' unit."""
     say(0.0, reference.name)
     base = TargetReader(reference).target()

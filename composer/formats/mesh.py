@@ -70,9 +70,7 @@ def _times(delta: NDArray, scale: float) -> NDArray[np.float32]:
     return np.multiply(delta, scale, dtype=np.float64).astype(np.float32)
 
 
-def mesh_of(
-    head: Head, positions_mm: NDArray | None = None, shapes: bool = False, unit: str | None = None
-) -> Mesh:
+def mesh_of(head: Head, positions_mm: NDArray | None = None, shapes: bool = False, unit: str | None = None) -> Mesh:
     """A head as a mesh to write, at its neutral or at `positions_mm` (n, 3), in `unit` or its files' unit.
 
     With `shapes`, the head's shapes come along, as displacements of the neutral. MoueError for an unknown

@@ -68,9 +68,7 @@ class _Members:
                 shape, kind = self._header(member, name)
                 body = int(np.prod(shape, dtype=object)) * kind.itemsize
                 if body > info.file_size:
-                    raise MoueError(
-                        f"{name!r} says it is larger than it is", path, mend="the file is damaged"
-                    )
+                    raise MoueError(f"{name!r} says it is larger than it is", path, mend="the file is damaged")
             unpacked += max(info.file_size, body)
             self.headers[name] = (shape, kind)
         allowed = max(FREELY, RATIO * path.stat().st_size)
@@ -89,9 +87,7 @@ class _Members:
         except (ValueError, SyntaxError, TypeError, EOFError, UnicodeDecodeError):
             raise MoueError(f"{name!r} is no array", self.path) from None
         if kind.hasobject:
-            raise MoueError(
-                f"{name!r} is pickled, which Moue does not open", self.path, mend="save plain arrays"
-            )
+            raise MoueError(f"{name!r} is pickled, which Moue does not open", self.path, mend="save plain arrays")
         return tuple(int(side) for side in shape), kind
 
     def array(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> NDArray:
@@ -125,7 +121,7 @@ class _Members:
         except MaskError as error:
             raise MoueError(str(error), self.path) from None
         between = self._inbetweens(names, n)
-        shapes = []
+        shapes: list[Shape] = []
         for name, delta in zip(names, deltas, strict=True):
             check_positions(delta, self.path, what=f"shape {name!r}, vertex")
             shapes.append(Shape(name, delta, tuple(between.get(len(shapes), ()))))
@@ -175,11 +171,7 @@ class _Members:
         at = self.array("between_at", "f", (None,))
         shape = self._whole("between_shape")
         deltas = self.array("between_deltas", "f", (len(at), n, 3)).astype(np.float32, copy=False)
-        if (
-            len(shape) != len(at)
-            or any(not 0 <= int(s) < len(names) for s in shape)
-            or not np.isfinite(at).all()
-        ):
+        if len(shape) != len(at) or any(not 0 <= int(s) < len(names) for s in shape) or not np.isfinite(at).all():
             raise MoueError("its in-betweens do not fit its shapes", self.path)
         out: dict[int, list[InBetween]] = {}
         for s, weight, delta in zip(shape, at, deltas, strict=True):
@@ -218,17 +210,13 @@ def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
         with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
             for name, array in arrays.items():
                 with archive.open(_info(name), "w", force_zip64=True) as member:
-                    npy.write_array(
-                        member, np.ascontiguousarray(array) if array.ndim else array, allow_pickle=False
-                    )
+                    npy.write_array(member, np.ascontiguousarray(array) if array.ndim else array, allow_pickle=False)
             _stack(archive, "deltas", [shape.delta for shape in mesh.shapes], n)
             if between:
                 _stack(archive, "between_deltas", [b.delta for _, b in between], n)
 
     write_whole(path, fill, sync=False)
-    left_out = [
-        what for what, held in (("objects", mesh.objects), ("material files", mesh.material_files)) if held
-    ]
+    left_out = [what for what, held in (("objects", mesh.objects), ("material files", mesh.material_files)) if held]
     return (f"NPZ leaves out {' and '.join(left_out)}.",) if left_out else ()
 
 

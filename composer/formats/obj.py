@@ -154,11 +154,7 @@ def _rows(file: IO[bytes], key: str, numbers: NDArray, tables: Tables) -> None:
 
 def _faces(file: IO[bytes], mesh: Mesh) -> None:
     """The polygons in their order, a `g`, `o` or `usemtl` line wherever a name begins or ends."""
-    names = [
-        (key, held)
-        for key, held in (("o", mesh.objects), ("g", mesh.groups), ("usemtl", mesh.materials))
-        if held
-    ]
+    names = [(key, held) for key, held in (("o", mesh.objects), ("g", mesh.groups), ("usemtl", mesh.materials)) if held]
     for low, high, headers in _stretches(mesh.polygons.n_faces, names):
         file.write(headers.encode())
         _stretch(file, mesh, low, high)

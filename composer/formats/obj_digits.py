@@ -93,9 +93,7 @@ class Tables:
             if group == groups - 1:
                 word = np.where(here > 0, self.whole[low], np.uint32(0))
             else:
-                fallback = (
-                    self.whole[low] if group == 0 else np.where(here > 0, self.whole[low], np.uint32(0))
-                )
+                fallback = self.whole[low] if group == 0 else np.where(here > 0, self.whole[low], np.uint32(0))
                 word = np.where(here >= 10**4, self.whole_full[low], fallback)
             out.append(word.astype(np.uint32))
         return out

@@ -28,7 +28,9 @@ def corner_normals(
     face = np.repeat(np.arange(len(counts)), counts)
     has = normals >= 0
     which, face = normals[has], face[has]
-    made = np.stack([np.bincount(which, area[face, axis], n_normals) for axis in range(3)], axis=1)
+    made: NDArray[np.float64] = np.stack(
+        [np.bincount(which, area[face, axis], n_normals).astype(np.float64) for axis in range(3)], axis=1
+    )
     length = np.linalg.norm(made, axis=1)
     made /= np.where(length > 0, length, 1.0)[:, None]
     renewed = np.bincount(which, face_moved[face], n_normals) > 0

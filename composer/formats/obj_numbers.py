@@ -42,8 +42,8 @@ def tokens(chunk: Bytes, slash: bool = False) -> tuple[Places, Places]:
 def _digits(chunk: Bytes, ends: Places, lengths: Places) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """The `lengths` digits before `ends` as integers, and which of them were not all digits."""
     longest = min(int(lengths.max(initial=0)), 18)
-    kind = np.int32 if longest <= 9 else np.int64
-    value = np.zeros(len(ends), dtype=kind)
+    kind: type[np.int32] | type[np.int64] = np.int32 if longest <= 9 else np.int64
+    value: NDArray = np.zeros(len(ends), dtype=kind)
     wrong = np.zeros(len(ends), dtype=bool)
     shortest = int(lengths.min(initial=0))
     at = ends.copy()
@@ -52,7 +52,7 @@ def _digits(chunk: Bytes, ends: Places, lengths: Places) -> tuple[NDArray[np.int
         digit = chunk.take(at, mode="clip")
         digit -= 48
         if place >= shortest:
-            digit *= lengths > place
+            digit *= (lengths > place).view(np.uint8)
         if digit.max(initial=0) > 9:
             wrong |= digit > 9
         value += digit * kind(POWERS[place])

@@ -132,18 +132,14 @@ def scan_corners(lines: Lines, path: Path, normals: bool = False) -> Corners:
             columns.append(None)
             continue
         sizes = [len(piece[1]) for piece in pieces]  # type: ignore[arg-type]
-        filled = [
-            np.zeros(s, np.int32) if part is None else part for s, part in zip(sizes, parts, strict=True)
-        ]
+        filled = [np.zeros(s, np.int32) if part is None else part for s, part in zip(sizes, parts, strict=True)]
         indices = filled[0] if len(filled) == 1 else np.concatenate(filled)
         columns.append(_resolved(indices, counts, lines, chosen, kind, what, path))
     vertices = columns[0] if columns[0] is not None else np.zeros(0, np.int32)
     return Corners(counts, vertices, columns[1], columns[2])
 
 
-def _corners_of(
-    chunk: Bytes, line_starts: NDArray[np.int64], normals: bool
-) -> list[NDArray[np.int32] | None]:
+def _corners_of(chunk: Bytes, line_starts: NDArray[np.int64], normals: bool) -> list[NDArray[np.int32] | None]:
     """counts and, as written, vertex, texture and normal indices, 0 for none; BadNumber.token is the line."""
     begin, end = tokens(chunk, slash=True)
     key = np.zeros(len(begin), dtype=bool)

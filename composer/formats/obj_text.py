@@ -52,9 +52,7 @@ class ObjText:
         self._starts, self._stops = starts.astype(kind), self._third_ends(starts).astype(kind)
         self._is_normal = self._lines.kinds[self._numeric] == VN
         self._libraries = [
-            int(line)
-            for line in self._lines.of_kind(OTHER)
-            if self._lines.text(int(line)).startswith("mtllib")
+            int(line) for line in self._lines.of_kind(OTHER) if self._lines.text(int(line)).startswith("mtllib")
         ]
         ends = [int(self._lines.ends[line]) for line in self._libraries]
         begins = [int(self._lines.starts[line]) for line in self._libraries]
@@ -91,9 +89,7 @@ class ObjText:
         chosen = self._lines.of_kind(VN)
         return scan_numbers(self._lines, chosen, self.path, "normal", (3,))
 
-    def write(
-        self, path: Path | str, positions: NDArray, moved: NDArray[np.bool_] | None = None
-    ) -> tuple[str, ...]:
+    def write(self, path: Path | str, positions: NDArray, moved: NDArray[np.bool_] | None = None) -> tuple[str, ...]:
         """Write the text to `path` with `positions` (n, 3), in the file's unit, in place of the neutral's.
 
         `moved` (n,) says which vertices get a new line; without it, those whose position is not the neutral's
@@ -142,9 +138,7 @@ class ObjText:
                 continue
             moved = [_relative(here / name, there) for name in names]
             notes.append(f"Material files are named from the new folder: {', '.join(moved)}.")
-            out.append(
-                (begin, end, ("mtllib " + " ".join(moved)).encode("utf-8", "surrogateescape") + ending)
-            )
+            out.append((begin, end, ("mtllib " + " ".join(moved)).encode("utf-8", "surrogateescape") + ending))
         return out
 
     def _fill(self, file: IO[bytes], rows: _Rows, libraries: list[tuple[int, int, bytes]]) -> None:
@@ -162,7 +156,7 @@ class ObjText:
             return
         file.write(self._data[low : int(self._starts[first])])
         spans = [(a, min(a + ROWS, last)) for a in range(first, last, ROWS)]
-        for piece in _ahead(lambda span: rows.text(*span, high), spans):
+        for piece in _ahead(lambda span: rows.text(span[0], span[1], high), spans):
             file.write(piece)
 
 
@@ -201,13 +195,9 @@ class _Rows:
         self.tables = Tables(decimals_for(text.diagonal, farthest))
         self.mixed = bool(text._is_normal.any())
         if self.mixed:
-            self.number = (
-                np.where(text._is_normal, np.cumsum(text._is_normal), np.cumsum(~text._is_normal)) - 1
-            )
+            self.number = np.where(text._is_normal, np.cumsum(text._is_normal), np.cumsum(~text._is_normal)) - 1
 
-    def _of(
-        self, low: int, high: int
-    ) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.uint32] | int]:
+    def _of(self, low: int, high: int) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.uint32] | int]:
         """Which of the lines [low, high) are new, the numbers of those, and their key."""
         if not self.mixed:
             new = self.moved[low:high]

@@ -35,9 +35,7 @@ class Table:
     lists: dict[str, tuple[NDArray[np.int64], NDArray]]
 
 
-def read_binary(
-    body: Bytes, elements: list[Element], path: Path, order: str, _lines: int
-) -> dict[str, Table]:
+def read_binary(body: Bytes, elements: list[Element], path: Path, order: str, _lines: int) -> dict[str, Table]:
     """Every element's table, from bytes in `order` "<" or ">". Raises MoueError where they end too early."""
     out, at = {}, 0
     for element in elements:
@@ -47,9 +45,7 @@ def read_binary(
             size = kind.itemsize * element.count
             _enough(len(body) - at, size, element, path)
             rows = (
-                body[at : at + size].view(kind)
-                if size
-                else np.zeros(element.count if not kind.itemsize else 0, kind)
+                body[at : at + size].view(kind) if size else np.zeros(element.count if not kind.itemsize else 0, kind)
             )
             out[element.name] = Table({name: rows[name] for name, _, _ in element.properties}, {})
             at += size
@@ -60,9 +56,7 @@ def read_binary(
 
 def _enough(there: int, wanted: int, element: Element, path: Path) -> None:
     if there < wanted:
-        raise MoueError(
-            f"ends before its {element.count} {element.name} rows do", path, mend="the file is cut short"
-        )
+        raise MoueError(f"ends before its {element.count} {element.name} rows do", path, mend="the file is cut short")
 
 
 def _rows_with_lists(body: Bytes, at: int, element: Element, path: Path, order: str) -> tuple[Table, int]:
@@ -96,8 +90,7 @@ def _rows_with_lists(body: Bytes, at: int, element: Element, path: Path, order: 
             continue
         counts = [block["n " + name].astype(np.int64) for block in blocks]
         values = [
-            block[name].reshape(-1) if name in (block.dtype.names or ()) else np.zeros(0, form)
-            for block in blocks
+            block[name].reshape(-1) if name in (block.dtype.names or ()) else np.zeros(0, form) for block in blocks
         ]
         lists[name] = (
             np.concatenate(counts) if blocks else np.zeros(0, np.int64),
@@ -120,9 +113,7 @@ def _row_kind(body: Bytes, at: int, element: Element, path: Path, order: str) ->
             _enough(0, 1, element, path)
         number = int(body[place : place + size].view(order + count)[0])
         if number < 0 or number * np.dtype(form).itemsize > len(body) - place:
-            raise MoueError(
-                f"a list of {number} values in its {element.name} rows does not fit the file", path
-            )
+            raise MoueError(f"a list of {number} values in its {element.name} rows does not fit the file", path)
         fields.append(("n " + name, order + count))
         if number:
             fields.append((name, order + form, (number,)))
@@ -176,9 +167,7 @@ def _ascii_lists(numbers, at: int, there: int, element: Element, path: Path) -> 
     """Rows with lists: all that is left is read, then walked row by row, runs of one length at a time."""
     values = numbers(at, there)
     columns: dict[str, list[NDArray]] = {name: [] for name, _, count in element.properties if count is None}
-    counts: dict[str, list[NDArray]] = {
-        name: [] for name, _, count in element.properties if count is not None
-    }
+    counts: dict[str, list[NDArray]] = {name: [] for name, _, count in element.properties if count is not None}
     lists: dict[str, list[NDArray]] = {name: [] for name in counts}
     done, place, run = 0, 0, 1
     while done < element.count:

@@ -75,9 +75,7 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     try:
         mesh: Mesh = form.module.read(path)
     except DAMAGE as error:
-        raise MoueError(
-            f"is damaged and cannot be read as {form.name} ({type(error).__name__})", path
-        ) from error
+        raise MoueError(f"is damaged and cannot be read as {form.name} ({type(error).__name__})", path) from error
     except OSError as error:
         raise MoueError(f"cannot be read: {error.strerror or error}", path) from None
     return replace(mesh, unit=unit) if unit else mesh

@@ -50,9 +50,7 @@ def _corners(data: NDArray[np.uint8], path: Path) -> NDArray[np.float64]:
             return data[84:].view(FACET)["corners"].reshape(-1, 3).astype(np.float64)
     start = data[:512].tobytes().lstrip()
     if not start.startswith(b"solid"):
-        raise MoueError(
-            "is neither a binary STL of its own length nor a text one", path, mend="is it cut short?"
-        )
+        raise MoueError("is neither a binary STL of its own length nor a text one", path, mend="is it cut short?")
     rows = [row.split() for row in data.tobytes().split(b"\n")]
     out = []
     for number, row in enumerate(rows, 1):

@@ -76,9 +76,7 @@ def order_difference(
         found = _seam_split(other, reference, reference_positions)
         if found:
             merged = reference.n_vertices - other.n_vertices
-            return OrderDifference(
-                "seam-split", f"has {merged} vertices fewer, as if doubles at seams were merged"
-            )
+            return OrderDifference("seam-split", f"has {merged} vertices fewer, as if doubles at seams were merged")
     if reference.n_vertices != other.n_vertices:
         return OrderDifference("count", f"has {_size(other)}, not {_size(reference)}")
     if not same_faces:
@@ -155,13 +153,16 @@ def _mixed(value: NDArray[np.uint64]) -> NDArray[np.uint64]:
 
 def _cut(reference: Polygons, other: Polygons) -> OrderDifference | None:
     """Whether `other` is the reference with its polygons cut into triangles, or the other way round."""
-    if other.n_faces and int(other.counts.max()) == 3 and other.n_faces == len(reference.triangles):
-        if _within(reference, other):
-            return OrderDifference("triangulated", "has its polygons cut into triangles")
-    elif reference.n_faces and int(reference.counts.max()) == 3 and reference.n_faces == len(other.triangles):
-        if _within(other, reference):
-            return OrderDifference("triangulated", "has polygons where the other has triangles")
+    if _are_triangles(other, of=reference) and _within(reference, other):
+        return OrderDifference("triangulated", "has its polygons cut into triangles")
+    if _are_triangles(reference, of=other) and _within(other, reference):
+        return OrderDifference("triangulated", "has polygons where the reference has triangles")
     return None
+
+
+def _are_triangles(polygons: Polygons, of: Polygons) -> bool:
+    """Whether these are triangles, as many as the polygons `of` another mesh fall into."""
+    return 0 < polygons.n_faces == len(of.triangles) and int(polygons.counts.max()) == 3
 
 
 def _within(polygons: Polygons, triangles: Polygons) -> bool:
@@ -228,9 +229,7 @@ def _summed(index: NDArray, value: NDArray[np.uint64], n: int) -> NDArray[np.uin
     return out
 
 
-def _scrambled(
-    polygons: Polygons, reference: NDArray | None, other: NDArray | None
-) -> OrderDifference | None:
+def _scrambled(polygons: Polygons, reference: NDArray | None, other: NDArray | None) -> OrderDifference | None:
     if reference is None or other is None or not len(polygons.indices):
         return None
     rest, now = _mean_side(polygons, reference), _mean_side(polygons, other)
