@@ -51,10 +51,10 @@ class Character:
 
 
 KEEPER = Character(
-    "keeper", head_length=201.0, head_breadth=155.0, bizygomatic=144.0, bigonial=120.0, nose_breadth=40.0,
+    "keeper", head_length=201.0, head_breadth=155.0, bizygomatic=144.0, bigonial=127.0, nose_breadth=40.0,
     mouth_width=54.0, face_stretch=1.0, chin_drop=1.0, chin_forward=2.0, nose_forward=2.5, nose_drop=2.5, nose_hump=1.8,
     nose_bulb=1.12, brow_forward=5.0, brow_drop=1.8, cheek_forward=1.0, cheek_hollow=1.6, temple_hollow=1.6, fold=3.6,
-    jowl=1.8, eye_bag=0.9, hood=0.75, aperture=0.9, lips=0.72, lashes=0.62, neck=0.97, ear=1.10, weather=1.0, seed=11,
+    jowl=1.8, eye_bag=0.9, hood=0.75, aperture=0.9, lips=0.72, lashes=0.62, neck=1.05, ear=1.10, weather=1.0, seed=11,
 )  # fmt: skip
 FERRIER = Character(
     "ferrier", head_length=190.0, head_breadth=164.0, bizygomatic=154.0, bigonial=132.0, nose_breadth=42.0,

@@ -39,3 +39,15 @@ def ease_over(field: Field, layout: Layout, positions: Rows, ease: Rows, on_skin
         if step % 6 == 5 or step > 44:
             positions[moving] = field.project(positions[moving], 2)
             positions[layout.midline, 0] = 0.0
+
+
+def iron(layout: Layout, positions: Rows, share: Rows, steps: int = 8) -> None:
+    """Smooth without the field: `share` (n,) in [0, 1] of the way to the neighbours' mean, and most of it back.
+
+    The step back (Taubin 1995) keeps what is broad and takes only ripples away.
+    """
+    mean = neighbours_mean(layout.quads, layout.n)
+    for _ in range(steps):
+        for part in (0.5, -0.45):
+            positions += (part * share)[:, None] * (mean @ positions - positions)
+            positions[layout.midline, 0] = 0.0

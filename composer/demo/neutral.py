@@ -12,15 +12,16 @@ from composer.demo.character import Character
 from composer.demo.ear import place_ear, place_ear_root
 from composer.demo.eye import place_lids, shape_lids
 from composer.demo.eyeball import eyeball
-from composer.demo.fairing import ease_over
+from composer.demo.fairing import ease_over, iron
 from composer.demo.field import EYE, EYE_RADIUS, Field
 from composer.demo.folds import shape_folds
 from composer.demo.guess import grid_guess
 from composer.demo.lashes import lashes
-from composer.demo.layout import EYE_RINGS, MOUTH_RINGS, ROWS, Layout, half_layout, ring, turned_alike
+from composer.demo.layout import COLUMNS, EYE_RINGS, MOUTH_RINGS, ROWS, Layout, half_layout, ring, turned_alike
 from composer.demo.marks import LOWER_LID, landmarks
 from composer.demo.mouth import place_lips
 from composer.demo.nose import place_nose, shape_nose
+from composer.demo.primitives import rise
 from composer.demo.proportion import proportioned
 from composer.demo.skin_uv import skin_uv
 from composer.demo.teeth import crowns, gum, tongue
@@ -136,6 +137,7 @@ def _half_skin(character: Character, layout: Layout) -> Rows:
     on_skin &= ~held
     ease[held] = 0.0
     ease_over(field, layout, at, ease, on_skin)
+    iron(layout, at, _nape(layout))
     shape_lids(field, layout, at)
     shape_nose(field, layout, at)
     shape_folds(field, layout, at)
@@ -144,6 +146,18 @@ def _half_skin(character: Character, layout: Layout) -> Rows:
     flat = np.logical_not(_rims(layout)[layout.quads].all(axis=1))
     untangle(at, turned_alike(layout.quads), _freedom(layout), flat, layout.midline)
     return at
+
+
+def _nape(layout: Layout) -> Rows:
+    """(n,) where the neck meets jaw and skull: there the field's creases run across the cage's columns."""
+    share = np.zeros(layout.n)
+    columns, rows = np.arange(10, COLUMNS + 1), np.arange(13, ROWS)
+    patch = layout.grid[np.ix_(columns, rows)]
+    along, down = columns.astype(np.float64), rows.astype(np.float64)
+    amount = np.outer(rise(along, 9, 14), rise(down, 12, 16) * (1 - rise(down, 29, 33)))
+    share[patch[patch >= 0]] = amount[patch >= 0]
+    share[layout.ear[0]] = 0.0
+    return share
 
 
 def _rims(layout: Layout) -> NDArray[np.bool_]:

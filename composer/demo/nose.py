@@ -24,8 +24,8 @@ _BASE = {
     (3, 16): (14.0, -53.6, 94.8), (4, 16): (19.2, -54.2, 90.4),
 }  # fmt: skip
 _SWELL = {
-    (2, 10): -0.5, (3, 10): -1.2, (4, 10): -1.2, (2, 11): -1.0, (3, 11): -2.0, (4, 11): -1.6, (2, 12): -1.8,
-    (3, 12): -2.8, (4, 12): -1.0, (2, 13): -1.5, (3, 13): 0.9, (2, 14): -0.8, (3, 14): 1.1, (0, 13): 0.5, (1, 13): 1.1,
+    (2, 10): -0.5, (3, 10): -1.2, (4, 10): -1.2, (2, 11): -1.0, (3, 11): -2.0, (4, 11): -1.6, (2, 12): -2.2,
+    (3, 12): -3.2, (4, 12): -1.0, (2, 13): -1.5, (3, 13): 1.5, (2, 14): -0.8, (3, 14): 1.5, (0, 13): 0.5, (1, 13): 1.1,
 }  # fmt: skip  # mm outwards: the groove over the wing, the wing, the tip
 _RIM = [
     (6.0, -48.5, 111.6), (9.6, -47.6, 109.0), (14.6, -47.4, 102.0), (14.8, -48.8, 97.6), (12.2, -50.6, 96.2),
@@ -47,7 +47,7 @@ def place_nose(field: Field, layout: Layout, positions: Rows) -> NDArray[np.bool
     flat = np.array(list(_CREASE.values()), dtype=float)
     crease = fitted(field.character, np.column_stack([flat, np.full(len(flat), 90.0)]))
     near, far = (field.height(crease[:, 0] + gap, crease[:, 1]) for gap in (11.0, 17.0))
-    crease[:, 2] = near + (near - far) / 6 * 9.0 + np.array([1.0, -0.6, -0.8, 0.0])
+    crease[:, 2] = near + (near - far) / 6 * 9.0 + np.array([0.4, -2.0, -2.4, -1.4])
     positions[sunk] = crease
     positions[ids[-1], 2] = field.height(positions[ids[-1:], 0], positions[ids[-1:], 1])[0]
     held[ids], held[sunk] = True, True

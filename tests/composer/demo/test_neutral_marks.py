@@ -82,7 +82,7 @@ def test_groups_and_parts_divide_the_head(name: str) -> None:
     base = neutral(name)
     assert set(base.groups) == set(GROUPS) | set(PARTS)
     assert np.array_equal(np.sort(np.concatenate(list(base.groups.values()))), np.arange(base.polygons.n_faces))
-    assert [part.name for part in base.parts] == PARTS
+    assert tuple(part.name for part in base.parts) == PARTS
     follows = {part.name: part.follows for part in base.parts}
     assert follows["eye_left"] == "skull" and follows["teeth_upper"] == "skull"
     assert follows["teeth_lower"] == follows["tongue"] == "jaw"
