@@ -11,11 +11,12 @@ import typer
 def check(
     document: Annotated[Path, typer.Argument(help="A document.toml or a .moue file.")],
     recipe: Annotated[list[str] | None, typer.Option(help="Only this recipe; may be repeated.")] = None,
+    report: Annotated[Path | None, typer.Option(help="Write a page with pictures of each finding here.")] = None,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the findings here, - for the screen.")] = None,
 ) -> None:
     """Look for what is wrong with the recipes; exit code 1 where a finding is an error.
 
-    Example: moue check document.toml --json findings.json
+    Example: moue check document.toml --report report.html
     """
     from composer.checks.registry import run_checks
     from composer.checks.subject import CheckSubject, HeadFacts
@@ -23,6 +24,9 @@ def check(
     from composer.cli.report import write_json
     from composer.document.ready import Ready
     from composer.document.store import open_document
+    from composer.head.atomic import write_whole
+    from composer.picture.render import Studio
+    from composer.picture.report import Checked, html_report
 
     project = open_document(document)
     recipes = [project.recipe(name) for name in recipe] if recipe else list(project.recipes)
@@ -34,6 +38,10 @@ def check(
             progress(i / len(recipes), f"checking {each.name}")
             subject = CheckSubject(facts, ready.pose(each), each.name, each, ready.effective, ready.mirror)
             found[each.name] = run_checks(subject)
+        if report is not None:
+            checked = [Checked(each.name, ready.pose(each), found[each.name]) for each in recipes]
+            page = html_report(Studio.of(ready.head), checked, title=f"Checks of {document.stem}", progress=progress)
+            write_whole(report, lambda file: file.write(page.encode()))
     if json_file is not None:
         write_json(json_file, {name: [f.as_dict() for f in each] for name, each in found.items()})
     if json_file != "-":

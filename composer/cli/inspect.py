@@ -24,14 +24,16 @@ def inspect(
     from composer.cli.progress import bar
     from composer.formats.library import open_library
     from composer.head.fingerprint import fingerprint
+    from composer.head.parts import with_recognised_parts
 
     with bar("opening") as progress:
-        head = open_library(path, neutral, unit, skip_broken, progress)
+        head = with_recognised_parts(open_library(path, neutral, unit, skip_broken, progress))
     moves = {s.name: float(np.sqrt((s.delta.astype(np.float64) ** 2).sum(axis=1)).max()) for s in head.shapes}
     report = {
         "head": head.name, "vertices": head.n_vertices, "polygons": head.polygons.n_faces, "unit": head.unit,
         "diagonal_mm": head.diagonal, "neutral": head.neutral_name, "topology": fingerprint(head.polygons),
-        "groups": list(head.groups), "furthest_mm": moves, "notes": list(head.notes),
+        "groups": list(head.groups), "parts": {part.name: part.follows for part in head.parts},
+        "furthest_mm": moves, "notes": list(head.notes),
     }  # fmt: skip
     if json_file is not None:
         from composer.cli.report import write_json
@@ -43,6 +45,8 @@ def inspect(
         f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, {head.diagonal:.1f} mm across"
     )
     typer.echo(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
+    if head.parts:
+        typer.echo("parts: " + ", ".join(f"{part.name} ({part.follows})" for part in head.parts))
     for name, most in moves.items():
         typer.echo(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))
     for note in head.notes:

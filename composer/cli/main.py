@@ -18,7 +18,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 for _name, _call in (
-    ("demo", demo.demo), ("inspect", inspect.inspect), ("regions", regions.regions), ("split", split.split), ("bake", bake.bake), ("check", check.check),
+    ("demo", demo.demo), ("inspect", inspect.inspect), ("regions", regions.regions), ("split", split.split),
+    ("bake", bake.bake), ("check", check.check),
     ("sheet", sheet.sheet),
 ):  # fmt: skip
     app.command(_name)(_call)

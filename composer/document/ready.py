@@ -14,6 +14,7 @@ from composer.errors import MoueError, unknown
 from composer.formats.library import Progress, open_library
 from composer.head.fingerprint import fingerprint
 from composer.head.head import FOLLOWS, Head, InBetween, Part, Shape
+from composer.head.parts import with_recognised_parts
 from composer.head.presets import lay_regions, region_preset
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import REMAINDER, Recipe
@@ -45,10 +46,10 @@ class Ready:
 
     @classmethod
     def open(cls, project: Project, progress: Progress | None = None) -> Ready:
-        """Open the project's head, with the parts that the document declares."""
+        """Open the project's head, with the parts that the document declares, or those it is found to have."""
         head = open_library(project.head_path, project.neutral, project.unit, progress=progress)
         parts = tuple(_part(name, dict(table), head, project.path) for name, table in project.parts.items())
-        head = _with_inbetweens(head.with_(parts=parts) if parts else head, project)
+        head = _with_inbetweens(head.with_(parts=parts) if parts else with_recognised_parts(head), project)
         ready = cls(project, head)
         _ = ready.effective  # a region that cannot be made is told now, whether a recipe uses it or not
         return ready

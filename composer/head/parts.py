@@ -31,6 +31,8 @@ takes.
 BALL_ERROR = 0.08
 STILL, RIGID, BOUND = 2e-4, 1e-3, 1e-2
 """Of the head's diagonal: what counts as standing still, as rigid, and (at the 90th percentile) as bound."""
+CARRIED = 1e-2
+"""Of the head's diagonal: how far a jaw carries what follows it; less is residual motion of the head in a scan."""
 
 WORDS: tuple[tuple[str, str, Follows], ...] = (
     (r"eye_?lash|lash", "lashes", "surface"),
@@ -98,6 +100,8 @@ def recognise(head: Head) -> Recognised:
     for name, held in found.items():
         vertices = np.sort(np.concatenate(held))
         moves = _follows(head, vertices, pieces[skin], skin_tree) if head.shapes else None
+        if moves == "jaw" and name.startswith(("eye", "tear")):
+            moves = "skull"  # what moved it was the whole head
         parts.append(Part(name, vertices, moves or follows[name]))
     return Recognised(tuple(parts), tuple(notes.values()))
 
@@ -210,6 +214,8 @@ def _follows(head: Head, vertices: Ints, skin: Ints, tree: cKDTree | None) -> Fo
     if moved <= STILL * scale:
         return "skull"
     if rigid <= RIGID * scale:
+        if middle <= CARRIED * scale:  # a scan's own unrest, or a turn in place; a jaw carries further
+            return "own" if middle < 0.5 * moved else "skull"
         return "jaw" if middle > 0.25 * moved else "own"
     return "surface" if bound <= BOUND * scale else "own"
 
