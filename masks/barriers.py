@@ -83,8 +83,7 @@ class Barriers:
                 at = np.minimum(np.searchsorted(key, wanted, sorter=order), max(len(key) - 1, 0))
                 hit = order[at][key[order[at]] == wanted]
                 faces = np.unique(polygons.corner_face[hit])
-                beside = np.unique(np.concatenate([polygons.face(int(f)) for f in faces])) if len(faces) else []
-                for vertex in np.asarray(beside, dtype=np.int64):
+                for vertex in {int(v) for face in faces for v in polygons.face(int(face))}:
                     mine = 2 * number + side
                     label[vertex] = mine if label[vertex] in (0, mine) else -1
         seeds = np.flatnonzero((label > 0) & ~self.blocked)

@@ -88,9 +88,8 @@ def part_lips(
     lines = {side: curves[f"lip_line_{side}"] for side in ("upper", "lower")}
     shared = np.union1d(np.intersect1d(lines["upper"], lines["lower"]), corners)
     marching = Marching(surface, hollows.rims | hollows.inside)
-    reach = {
-        side: marching.from_vertices(np.setdiff1d(line, shared), np.inf) for side, line in lines.items()
-    }
+    limit = float(np.linalg.norm(np.diff(surface.positions[upper], axis=0), axis=1).sum())
+    reach = {side: marching.from_vertices(np.setdiff1d(line, shared), limit) for side, line in lines.items()}
     red[np.concatenate([upper, lower])] = True
     red &= ~hollows.inside
     lips: dict[str, Flags] = {}

@@ -27,6 +27,9 @@ from masks.region_preset import LEFT, SIDES, RegionPreset, RegionSet, Seed
 from masks.soften import smoothstep
 from masks.surface import Floats, Surface
 
+DEEP = -1e3
+"""Score well within a loop, mm: no seed reaches there against it."""
+
 
 @dataclass(frozen=True, eq=False)
 class LandmarkRegions:
@@ -64,7 +67,7 @@ class _Marks:
         given = np.asarray(line)
         if given.ndim == 2:
             given = self.nearest_one(given)
-        if len(given) and not (0 <= int(given.min()) and int(given.max()) < self.surface.n_vertices):
+        if len(given) and not (int(given.min()) >= 0 and int(given.max()) < self.surface.n_vertices):
             raise MaskError(f"a curve names vertex {int(given.max())} of {self.surface.n_vertices}")
         keep = np.r_[True, given[1:] != given[:-1]] if len(given) else np.zeros(0, dtype=bool)
         return given[keep].astype(np.int64)
@@ -185,9 +188,9 @@ def _score(
 
 
 def _signed(marching: Marching, within: NDArray, ring: NDArray, limit: float) -> Floats:
-    away = marching.from_vertices(ring)
-    score = np.where(within, -away, np.where(away <= limit, away, np.inf))
-    return np.where(within & ~np.isfinite(score), -limit - 1.0, score)
+    """(n,) distance from a loop, negative within; beyond `limit` DEEP within, inf outside."""
+    away = marching.from_vertices(ring, limit)
+    return np.where(within, np.where(np.isfinite(away), -away, DEEP), away)
 
 
 def _seed_places(seed: Seed, side: str, marks: _Marks) -> tuple[tuple[NDArray, Floats] | None, list[str]]:

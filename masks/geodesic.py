@@ -12,7 +12,7 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
 from masks.errors import MaskError
-from masks.surface import Floats, Surface, factorise
+from masks.surface import Floats, Surface, cross, factorise
 
 
 class HeatDistance:
@@ -29,19 +29,23 @@ class HeatDistance:
         self.surface = surface
         self.components = surface.polygons.components
         self._flow = surface.factor(time_factor * surface.mean_edge_mm**2)
-        self._poisson = factorise(surface.laplacian + _pins(surface))
-        self._triangles, self._share = surface.fans
-        self._half_share = 0.5 * self._share
+        self._order = np.argsort(self._flow.perm_c)
+        poisson = (surface.laplacian + _pins(surface))[self._order][:, self._order]
+        self._poisson = factorise(poisson, ordered=True)
+        self._triangles = surface.fans[0]
+        self._flux_weight = (0.5 * surface.fans[1] * surface.fan_doubled_areas)[:, None]
         self._slopes = _slopes(surface)
 
     def gradient(self, values: ArrayLike) -> Floats:
         """(T, 3) the gradient, per mm, of vertex values (n,) on each triangle of `surface.fans`."""
-        return np.einsum("ti,tid->td", np.asarray(values, dtype=np.float64)[self._triangles], self._slopes)
+        corners: Floats = np.asarray(values, dtype=np.float64)[self._triangles]
+        slopes: Floats = np.einsum("ti,tid->td", corners, self._slopes)
+        return slopes
 
     def divergence(self, field: Floats) -> Floats:
         """(n,) integrated divergence of a field (T, 3), signed so that divergence(gradient(x)) is Laplacian x."""
         flux = np.einsum("tid,td->ti", self._slopes, field)
-        flux *= (self._half_share * self.surface.fan_doubled_areas)[:, None]
+        flux *= self._flux_weight
         return np.bincount(self._triangles.ravel(), weights=flux.ravel(), minlength=self.surface.n_vertices)
 
     def solve(self, sources: ArrayLike) -> Floats:
@@ -56,9 +60,9 @@ class HeatDistance:
         heat = self._flow.solve(heat)
         slope = self.gradient(heat)
         length = np.sqrt(np.einsum("td,td->t", slope, slope))
-        np.divide(slope, -length[:, None], out=slope, where=length[:, None] > 0)
-        slope[length == 0] = 0.0
-        distance = self._poisson.solve(self.divergence(slope))
+        slope *= np.divide(-1.0, length, out=np.zeros_like(length), where=length > 0)[:, None]
+        distance = np.empty_like(heat)
+        distance[self._order] = self._poisson.solve(self.divergence(slope)[self._order])
         return self._levelled(distance, start)
 
     def _levelled(self, distance: Floats, start: NDArray) -> Floats:
@@ -73,7 +77,7 @@ class HeatDistance:
 
 def checked_vertices(vertices: ArrayLike, n: int, word: str) -> NDArray[np.int64]:
     """Vertex indices (k,), sorted and single. Raises MaskError where there are none or one is not in [0, n)."""
-    given = np.unique(np.atleast_1d(np.asarray(vertices)))
+    given: NDArray = np.unique(np.atleast_1d(np.asarray(vertices)))
     if given.size == 0:
         raise MaskError(f"no {word} vertex is given")
     if given.dtype.kind not in "iu":
@@ -104,6 +108,6 @@ def _slopes(surface: Surface) -> Floats:
     slopes = np.empty((len(triangles), 3, 3))
     for i in range(3):
         opposite = surface.positions[triangles[:, (i + 2) % 3]] - surface.positions[triangles[:, (i + 1) % 3]]
-        slopes[:, i] = np.cross(normal, opposite)
+        slopes[:, i] = cross(normal, opposite)
     slopes /= surface.fan_doubled_areas[:, None, None]
     return slopes

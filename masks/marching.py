@@ -52,52 +52,36 @@ class Marching:
         self.surface = surface
         self.blocked = flags
 
-    @cached_property
+    @property
     def tree(self) -> cKDTree:
         """The vertices, for windows."""
-        return cKDTree(self.surface.positions)
+        return self.surface.ways.tree
 
     @cached_property
     def graph(self) -> sp.csr_matrix:
         """(n, n) length in mm of every edge and every diagonal of a polygon; none leaves a blocked vertex."""
-        triangles = self.surface.fans[0]
-        n = self.surface.n_vertices
-        a = np.concatenate([triangles[:, 0], triangles[:, 1], triangles[:, 2]]).astype(np.int64)
-        b = np.concatenate([triangles[:, 1], triangles[:, 2], triangles[:, 0]]).astype(np.int64)
-        key = np.unique(np.concatenate([a * n + b, b * n + a]))
-        rows, columns = key // n, key % n
-        keep = ~self.blocked[rows]
-        rows, columns = rows[keep], columns[keep]
-        length = np.linalg.norm(self.surface.positions[rows] - self.surface.positions[columns], axis=1)
-        pointer = np.zeros(n + 1, dtype=np.int32)
-        np.cumsum(np.bincount(rows, minlength=n), out=pointer[1:])
-        return sp.csr_matrix((np.maximum(length, 1e-12), columns.astype(np.int32), pointer), shape=(n, n))
+        whole = self.surface.ways.graph
+        if not self.blocked.any():
+            return whole
+        count = np.where(self.blocked, 0, np.diff(whole.indptr))
+        keep = np.repeat(~self.blocked, np.diff(whole.indptr))
+        pointer = np.r_[0, np.cumsum(count)].astype(np.int32)
+        return sp.csr_matrix((whole.data[keep], whole.indices[keep], pointer), shape=whole.shape)
 
     @cached_property
     def updates(self) -> tuple[Indices, NDArray[np.int32], Floats]:
-        """Every corner c of every triangle with the edge a, b opposite it, sorted by c: where each vertex's rows
-        begin (n + 1,), the rows (r, 2) of a and b, and (r, 5) of the edge's length, of c's place along it and above
-        it, and of its distances from a and from b, mm; from a blocked vertex alone nothing comes, so its distance
-        is inf. Rows whose edge lies in a blocked line are left out.
+        """`Ways.updates` without rows whose edge lies in a blocked line; from one blocked vertex alone nothing comes,
+        so its distance is inf.
         """
-        triangles = self.surface.fans[0]
-        c = triangles.T.ravel()
-        a = triangles[:, [1, 2, 0]].T.ravel()
-        b = triangles[:, [2, 0, 1]].T.ravel()
-        keep = ~(self.blocked[a] & self.blocked[b])
-        c, a, b = c[keep], a[keep], b[keep]
-        order = np.argsort(c, kind="stable")
-        c, a, b = c[order], a[order], b[order]
-        at = self.surface.positions
-        base, apex = at[b] - at[a], at[c] - at[a]
-        length = np.maximum(np.linalg.norm(base, axis=1), 1e-12)
-        along = np.einsum("ij,ij->i", apex, base) / length
-        above = np.sqrt(np.maximum(np.einsum("ij,ij->i", apex, apex) - along**2, 0.0))
-        pointer = np.zeros(self.surface.n_vertices + 1, dtype=np.int64)
-        np.cumsum(np.bincount(c, minlength=self.surface.n_vertices), out=pointer[1:])
-        from_a = np.where(self.blocked[a], np.inf, np.hypot(along, above))
-        from_b = np.where(self.blocked[b], np.inf, np.hypot(length - along, above))
-        return pointer, np.stack([a, b], axis=1), np.stack([length, along, above, from_a, from_b], axis=1)
+        pointer, ends, shape = self.surface.ways.updates
+        if not self.blocked.any():
+            return pointer, ends, shape
+        shut_a, shut_b = self.blocked[ends[0]], self.blocked[ends[1]]
+        keep = ~(shut_a & shut_b)
+        shape = shape[:, keep]
+        shape[3, shut_a[keep]] = np.inf
+        shape[4, shut_b[keep]] = np.inf
+        return np.r_[0, np.cumsum(keep)][pointer], ends[:, keep], shape
 
     def from_point(
         self,
@@ -181,15 +165,15 @@ class _Bands:
         target = np.repeat(np.arange(len(vertices), dtype=np.int32), count)
         local = np.full(marching.surface.n_vertices, -1, dtype=np.int32)
         local[vertices] = np.arange(len(vertices), dtype=np.int32)
-        ends = local[edge[rows].T]
+        ends = local[edge[:, rows]]
         late = arrival[target]
         early = np.maximum(arrival[ends[0]], arrival[ends[1]])
-        self.step = float(shape[rows, 0].mean()) if len(rows) else 0.0
+        self.step = float(shape[0, rows].mean()) if len(rows) else 0.0
         keep = (ends[0] >= 0) & (ends[1] >= 0) & (early <= late + 0.35 * self.step)
         self.arrival = arrival
         self.target = target[keep]
         self.ends = ends[:, keep]
-        self.shape = np.ascontiguousarray(shape[rows[keep]].T)
+        self.shape = shape[:, rows[keep]]
 
     def march(self, front: str) -> Floats:
         """Distances (k,) of the reached vertices, in the order of arrival."""

@@ -20,6 +20,7 @@ from masks.polygons import Ints, Polygons, read_only
 
 if TYPE_CHECKING:
     from masks.geodesic import HeatDistance
+    from masks.ways import Ways
 
 Floats = NDArray[np.float64]
 
@@ -27,14 +28,25 @@ SLIVER = 1e-6
 """A triangle is taken to be at least this fraction of its longest edge squared in (doubled) area."""
 
 
-def factorise(matrix: sp.spmatrix) -> SuperLU:
-    """Factor a symmetric positive definite matrix once; `.solve(b)` then takes Fortran-ordered right-hand sides."""
+def factorise(matrix: sp.spmatrix, ordered: bool = False) -> SuperLU:
+    """Factor a symmetric positive definite matrix once; `.solve(b)` then takes Fortran-ordered right-hand sides.
+
+    `ordered`: its rows and columns already stand in an order with little fill, such as another factor's.
+    """
     return splu(
         sp.csc_matrix(matrix),
-        permc_spec="MMD_AT_PLUS_A",
+        permc_spec="NATURAL" if ordered else "MMD_AT_PLUS_A",
         diag_pivot_thresh=0.0,
-        options={"SymmetricMode": True},
+        options={"SymmetricMode": True, "Equil": False},
     )
+
+
+def cross(a: Floats, b: Floats) -> Floats:
+    """(m, 3) the cross products of rows."""
+    product = np.empty_like(a)
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        np.subtract(a[:, j] * b[:, k], a[:, k] * b[:, j], out=product[:, i])
+    return product
 
 
 class Surface:
@@ -74,7 +86,7 @@ class Surface:
     def triangle_vectors(self) -> Floats:
         """(t, 3) the normal of each triangle times twice its area, mm^2."""
         a, b, c = (self.positions[self.triangles[:, i]] for i in range(3))
-        return read_only(np.cross(b - a, c - a))
+        return read_only(cross(b - a, c - a))
 
     @cached_property
     def face_vectors(self) -> Floats:
@@ -147,7 +159,7 @@ class Surface:
     def fan_vectors(self) -> Floats:
         """(T, 3) normal times doubled area in mm^2 of the triangles of `fans`."""
         a, b, c = (self.positions[self.fans[0][:, i]] for i in range(3))
-        return read_only(np.cross(b - a, c - a))
+        return read_only(cross(b - a, c - a))
 
     @cached_property
     def fan_doubled_areas(self) -> Floats:
@@ -212,6 +224,13 @@ class Surface:
         from masks.geodesic import HeatDistance
 
         return HeatDistance(self)
+
+    @cached_property
+    def ways(self) -> Ways:
+        """Tables for distances in windows, made when first asked for."""
+        from masks.ways import Ways
+
+        return Ways(self)
 
 
 def unit_rows(vectors: Floats) -> Floats:

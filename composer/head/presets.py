@@ -179,7 +179,9 @@ def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = Non
     known = landmarks or head.landmarks
     if not known:
         raise MoueError(
-            f"head {head.name!r} has no landmarks", head.path, mend="give --landmarks FILE, or regions from displacement"
+            f"head {head.name!r} has no landmarks",
+            head.path,
+            mend="give --landmarks FILE, or take regions from displacement",
         )
     points, curves = landmark_arrays(known.check(head.n_vertices, head.path), head.neutral)
     try:

@@ -26,7 +26,12 @@ def test_without_a_fingerprint_only_trust_remains() -> None:
 
 @pytest.mark.parametrize(
     ("values", "words"),
-    [([0.1, np.nan], "vertex 1"), ([0.1, 1.01], "1.01 at vertex 1"), ([-0.2, 0], "-0.2 at vertex 0"), ([[0.1]], "dimen")],
+    [
+        ([0.1, np.nan], "vertex 1"),
+        ([0.1, 1.01], "1.01 at vertex 1"),
+        ([-0.2, 0], "-0.2 at vertex 0"),
+        ([[0.1]], "dimensions"),
+    ],
 )
 def test_values_that_are_no_mask(values: list, words: str) -> None:
     with pytest.raises(MaskError, match=words):

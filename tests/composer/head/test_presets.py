@@ -80,7 +80,7 @@ def test_no_lip_reaches_the_other(demo: DemoNeutral, name: str) -> None:
     shared = np.intersect1d(curves["upper_lip"], curves["lower_lip"])
     rings = demo.rings["mouth"]
     lower = np.concatenate([rings[:, 11:26].ravel(), curves["lower_lip"], curves["lip_line_lower"]])
-    upper = np.concatenate([rings[:, list(range(0, 8)) + list(range(29, 36))].ravel(), curves["upper_lip"]])
+    upper = np.concatenate([rings[:, list(range(8)) + list(range(29, 36))].ravel(), curves["upper_lip"]])
     flat = head.neutral
     mouth = flat[curves["lip_line_lower"]].mean(axis=0)
     lower = np.setdiff1d(lower[np.abs(flat[lower, 1] - mouth[1]) < 14], shared)
@@ -127,7 +127,8 @@ def test_finer_levels_get_the_same_regions(demo: DemoNeutral) -> None:
 
 def test_few_landmarks_make_what_can_be_made(demo: DemoNeutral) -> None:
     head = demo.head()
-    points = {name: head.landmarks.points[name] for name in ("cheilion_left", "cheilion_right", "pronasale", "gnathion")}
+    few = ("cheilion_left", "cheilion_right", "pronasale", "gnathion")
+    points = {name: head.landmarks.points[name] for name in few}
     made = lay_regions(head, region_set("face"), Landmarks(points, {}))
     assert {"mouth_corner_left", "nose_tip", "chin_left"} <= set(made.masks)
     assert "the curve upper_lid_left" in made.left_out["upper_lid_left"]
