@@ -70,9 +70,13 @@ def random_head(rng: np.random.Generator, polygons: Polygons, shapes: int, betwe
         extra = ()
         if i < between:
             places = np.sort(rng.choice(np.arange(1, 10), size=rng.integers(1, 4), replace=False)) / 10.0
-            extra = tuple(InBetween(float(at), (0.1 * mm * rng.normal(size=(n, 3))).astype(np.float32)) for at in places)
+            extra = tuple(_random_between(rng, float(at), n, mm) for at in places)
         made.append(Shape(f"shape_{i}", delta, extra))
     return Head("small", polygons, neutral, tuple(made))
+
+
+def _random_between(rng: np.random.Generator, at: float, n: int, mm: float) -> InBetween:
+    return InBetween(at, (0.1 * mm * rng.normal(size=(n, 3))).astype(np.float32))
 
 
 def random_masks(rng: np.random.Generator, n: int, names: list[str]) -> dict[str, NDArray[np.float64]]:

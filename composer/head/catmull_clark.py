@@ -131,7 +131,8 @@ def _quad_rows(polygons: Polygons, dtype: DTypeLike) -> sp.csr_matrix:
     at = starts[:n][plain]
     indices[at], data[at] = np.flatnonzero(plain), 1.0 - 1.75 / v
     corners = of_vertex.data if plain.all() else of_vertex.data[np.repeat(plain, around)]
-    step = np.arange(len(corners), dtype=starts.dtype) - np.repeat(np.cumsum(around[plain]) - around[plain], around[plain])
+    first = np.cumsum(around[plain]) - around[plain]
+    step = np.arange(len(corners), dtype=starts.dtype) - np.repeat(first, around[plain])
     at = np.repeat(at + 1, around[plain]) + 2 * step
     neighbour, opposite = np.roll(quads, -1, axis=1).ravel(), np.roll(quads, -2, axis=1).ravel()
     indices[at], data[at] = neighbour[corners], np.repeat((1.5 / v**2).astype(dtype), around[plain])

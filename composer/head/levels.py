@@ -5,8 +5,9 @@ vertex points in the order of the vertices, then the edge points in the order of
 lower, then higher vertex), then the face points in the order of the polygons. Its polygons are quads, one for each
 corner of each polygon in order: (vertex, edge to the next vertex, face, edge from the vertex before).
 
-The rules of one step are in `composer.head.catmull_clark`. Every factor's rows are weights that are not negative and sum to one, so a mask stays in [0, 1]. Composing the
-factors into one matrix costs more time and memory than applying them in turn, so nothing here does.
+The rules of one step are in `composer.head.catmull_clark`. Every factor's rows are weights that are not negative
+and sum to one, so a mask stays in [0, 1]. Composing the factors into one matrix costs more time and memory than
+applying them in turn, so nothing here does.
 """
 
 from __future__ import annotations
@@ -139,7 +140,9 @@ class Refinement:
         islands = Polygons(coarse.counts[whole], index[corner_whole], len(coordinates.uv))
         m, e = len(coordinates.uv), len(islands.edges)
         quads = np.full((len(index), 4), -1, dtype=np.int32)
-        quads[corner_whole] = corner_quads(islands, islands.indices, m + islands.corner_edge, m + e + islands.corner_face)
+        quads[corner_whole] = corner_quads(
+            islands, islands.indices, m + islands.corner_edge, m + e + islands.corner_face
+        )
         middles = coordinates.uv[islands.edges].mean(axis=1) if e else np.zeros((0, 2))
         centres = face_means(islands) @ coordinates.uv
         return TextureCoordinates(

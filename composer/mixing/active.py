@@ -12,44 +12,16 @@ that no more is sent on.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from composer.mixing.columns import NOTHING, Column, Range, Stack, column
 from composer.mixing.linear import Mixer, moved
 from composer.mixing.recipe import Cell, CellKey, Recipe, Row
 
-Range = tuple[int, int]
-NOTHING: Range = (0, 0)
-DENSE = 0.5
-"""From this share of the vertices in its range on, a cell's columns hold the whole range."""
 Shares = dict[str, NDArray[np.float64]]
-
-
-@dataclass(frozen=True, eq=False)
-class Column:
-    """What a cell adds: at the vertices `where` (m of them), fields (k, m, 3) float32, times its region's share.
-
-    `where` is a slice where the cell reaches most of the vertices in its range, which is faster than their list.
-    """
-
-    where: slice | NDArray[np.intp]
-    fields: NDArray[np.float32]
-    amounts: Callable[[float], Sequence[float]]
-    range: Range
-
-    @property
-    def vertices(self) -> NDArray[np.intp]:
-        """(m,) the vertices of `fields`, ascending."""
-        return np.arange(*self.range) if isinstance(self.where, slice) else self.where
-
-    @property
-    def nbytes(self) -> int:
-        """Bytes held."""
-        return self.fields.nbytes + (0 if isinstance(self.where, slice) else self.where.nbytes)
 
 
 class LivePose:
@@ -62,8 +34,9 @@ class LivePose:
         self._cells: dict[CellKey, Cell] = {cell.key: cell for cell in recipe.cells}
         self._share = mixer.shares(recipe)
         self._columns = self._columns_for(recipe.cells, self._share, {})
-        self._stacked: tuple[list[CellKey], sp.csc_matrix] | None = None
+        self._stacked: Stack | None = None
         self._moved = np.zeros(mixer.head.neutral.shape)
+        self._neutral32 = mixer.head.neutral.astype(np.float32)
         self._positions = np.empty(mixer.head.neutral.shape, dtype=np.float32)
         self.rebase()
 
@@ -81,8 +54,14 @@ class LivePose:
 
     @property
     def bytes_held(self) -> int:
-        """Bytes of the columns held."""
-        return sum(column.nbytes for column in self._columns.values())
+        """Bytes of the columns held, and of their stack where one has been made."""
+        stacked = 0 if self._stacked is None else self._stacked.nbytes
+        return stacked + sum(one.nbytes for one in self._columns.values())
+
+    @property
+    def bytes_summed(self) -> int:
+        """Bytes that `displacement32` reads of the columns: values and where they go."""
+        return self._stacking().nbytes
 
     def set_weight(self, region: str, shape: str, weight: float, mirrored: bool = False) -> Range:
         """Give one cell a weight, listing it if it was not. Returns the range of vertices touched.
@@ -90,13 +69,12 @@ class LivePose:
         Raises MoueError, with nothing changed, for a weight outside [-1, 2] or an unknown region or shape.
         """
         (cell,) = Recipe(self._given.name, (Cell(region, shape, float(weight), mirrored),)).cells
-        column = self._columns.get(cell.key)
-        if column is None:
-            column = self.prepare(region, shape, mirrored)
-        before, strength = column.amounts(self._weight(cell.key)), self._given.strength
-        after = column.amounts(cell.weight)
+        own = self._columns.get(cell.key)
+        if own is None:
+            own = self.prepare(region, shape, mirrored)
+        before, after, strength = own.amounts(self._weight(cell.key)), own.amounts(cell.weight), self._given.strength
         self._cells[cell.key] = cell
-        return self._add(column, [strength * (b - a) for a, b in zip(before, after, strict=True)])
+        return self._add(own, [strength * (b - a) for a, b in zip(before, after, strict=True)])
 
     def set_row(self, region: str, row: Row) -> Range:
         """Change how a region's row joins; the columns it bears on are made anew. Returns the range touched."""
@@ -116,12 +94,12 @@ class LivePose:
         if recipe.rows != self._given.rows or not weighted <= self._columns.keys():
             share = self._mixer.shares(recipe)
             same = {r for r in share if r in self._share and np.array_equal(share[r], self._share[r])}
-            kept = {key: column for key, column in self._columns.items() if key in cells and key[0] in same}
+            kept = {key: one for key, one in self._columns.items() if key in cells and key[0] in same}
             columns = self._columns_for(recipe.cells, share, kept)
             self._share, self._columns, self._stacked = share, columns, None
         self._given, self._cells = recipe, cells
         self._moved[:] = self.displacement32()
-        np.add(self._mixer.head.neutral, self._moved, out=self._positions, casting="same_kind")
+        np.add(self._neutral32, self._moved, out=self._positions, casting="same_kind")
         return (0, len(self._positions))
 
     def rebase(self) -> NDArray[np.float64]:
@@ -141,23 +119,19 @@ class LivePose:
             share = self._share
             if region not in share:
                 share = self._mixer.shares(self.recipe.with_(cells=(*self._cells.values(), cell)))
-            self._columns[cell.key] = self._column(cell, share)
+            self._columns[cell.key] = column(self._mixer.motion(cell), share[cell.region])
             self._share, self._stacked = share, None
         return self._columns[cell.key]
 
     def release(self) -> None:
         """Forget the columns of cells that have no weight."""
         used = {key for key, cell in self._cells.items() if cell.weight != 0.0}
-        self._columns = {key: column for key, column in self._columns.items() if key in used}
+        self._columns = {key: one for key, one in self._columns.items() if key in used}
         self._stacked = None
 
     def displacement32(self) -> NDArray[np.float32]:
         """(n, 3) float32 mm, P - N, all columns summed at once."""
-        if self._stacked is None:
-            self._stacked = (list(self._columns), self._stack())
-        keys, matrix = self._stacked
-        amounts = [a for key in keys for a in self._columns[key].amounts(self._weight(key))]
-        return (matrix @ np.array(amounts, dtype=np.float32)).reshape(-1, 3) * np.float32(self._given.strength)
+        return self._stacking().total(self._weight) * np.float32(self._given.strength)
 
     def _weight(self, key: CellKey) -> float:
         return self._cells[key].weight if key in self._cells else 0.0
@@ -167,51 +141,27 @@ class LivePose:
         columns = dict(kept)
         for cell in cells:
             if cell.weight != 0.0 and cell.key not in columns:
-                columns[cell.key] = self._column(cell, share)
+                columns[cell.key] = column(self._mixer.motion(cell), share[cell.region])
         return columns
-
-    def _column(self, cell: Cell, share: Shares) -> Column:
-        move = self._mixer.motion(cell)
-        weight = share[cell.region]
-        reached = np.zeros(len(weight), dtype=bool)
-        for field in move.fields:
-            reached |= field.any(axis=1)
-        where = np.flatnonzero(reached & (weight != 0.0))
-        span = (int(where[0]), int(where[-1]) + 1) if len(where) else NOTHING
-        at: slice | NDArray[np.intp] = slice(*span) if len(where) >= DENSE * (span[1] - span[0]) else where
-        fields = np.empty((len(move.fields), span[1] - span[0] if isinstance(at, slice) else len(where), 3), np.float32)
-        for number, field in enumerate(move.fields):
-            np.multiply(field[at], weight[at, None], out=fields[number], casting="same_kind")
-        return Column(at, fields, move.amounts, span)
 
     def _add(self, column: Column, change: Sequence[float]) -> Range:
         """Add `change` (k,) times the column's fields, and bring the positions it reaches up to date."""
-        if not any(change):
+        if not any(change) or column.range == NOTHING:
             return NOTHING
         step = np.multiply(column.fields[0], change[0], dtype=np.float64)
         for field, amount in zip(column.fields[1:], change[1:], strict=True):
             step += np.multiply(field, amount, dtype=np.float64)
-        at, neutral = column.where, self._mixer.head.neutral
+        at, total, neutral = column.where, self._moved.reshape(-1), self._neutral32.reshape(-1)
         if isinstance(at, slice):
-            self._moved[at] += step
-            np.add(neutral[at], self._moved[at], out=self._positions[at], casting="same_kind")
+            total[at] += step
+            np.add(neutral[at], total[at], out=self._positions.reshape(-1)[at], casting="same_kind")
         else:
-            step += self._moved.take(at, axis=0)
-            self._moved[at] = step
-            step += neutral.take(at, axis=0)
-            self._positions[at] = step
+            step += total.take(at)
+            total[at] = step
+            self._positions.reshape(-1)[at] = neutral.take(at) + step.astype(np.float32)
         return column.range
 
-    def _stack(self) -> sp.csc_matrix:
-        """(3 n, sum of k) float32, the fields of every column side by side, as rows of coordinates."""
-        rows, data, counts = [np.zeros(0, np.int32)], [np.zeros(0, np.float32)], []
-        for column in self._columns.values():
-            coordinates = (3 * column.vertices[:, None] + np.arange(3)).ravel().astype(np.int32)
-            for field in column.fields:
-                there = field.ravel() != 0.0
-                rows.append(coordinates[there])
-                data.append(field.ravel()[there])
-                counts.append(int(there.sum()))
-        starts = np.concatenate([[0], np.cumsum(counts, dtype=np.int64)]).astype(np.int32)
-        shape = (3 * self._mixer.head.n_vertices, len(counts))
-        return sp.csc_matrix((np.concatenate(data), np.concatenate(rows), starts), shape=shape)
+    def _stacking(self) -> Stack:
+        if self._stacked is None:
+            self._stacked = Stack(self._columns, len(self._positions))
+        return self._stacked

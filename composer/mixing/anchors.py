@@ -83,11 +83,12 @@ def _landmark_anchors(head: Head, jaw: bool) -> list[Anchor]:
     marks = head.landmarks
     if marks is None:
         return []
-    groups = [("gnathion",)] if jaw else [("subnasale",)]
+    groups: list[tuple[str, ...]] = [("gnathion",)] if jaw else [("subnasale",)]
     if not jaw:
         for side in ("left", "right"):
             lids = (f"palpebrale_superius_{side}", f"palpebrale_inferius_{side}")
-            groups.append(lids if all(name in marks.points for name in lids) else (f"exocanthion_{side}", f"endocanthion_{side}"))
+            corners = (f"exocanthion_{side}", f"endocanthion_{side}")
+            groups.append(lids if all(name in marks.points for name in lids) else corners)
     return [_mean_of(head, marks, names) for names in groups if all(name in marks.points for name in names)]
 
 

@@ -56,7 +56,7 @@ def motion(head: Head, shape: Shape, hinge: Hinge | None = None) -> Motion:
     if shape.inbetweens:
         places = [between.at for between in shape.inbetweens]
         check_places(places, shape.name)
-        return Motion([*(b.delta for b in shape.inbetweens), shape.delta], partial(coefficients, places))
+        return Motion([*(b.delta for b in shape.inbetweens), shape.delta], partial(coefficients, tuple(places)))
     return Motion([shape.delta], _straight)
 
 

@@ -135,14 +135,14 @@ def _origin(
     return centre + 0.5 * (across + np.cross(axis, across) / half)
 
 
-def _rigidity(surface: Surface, delta: NDArray, distance: NDArray, whole: Hinge) -> NDArray[np.float64]:
+def _rigidity(surface: Surface, delta: NDArray, distance: NDArray, whole: Hinge) -> NDArray[np.float32]:
     """(n,) in [0, 1], how much of the whole turn each vertex takes, smooth along the surface."""
     sideways, inward, _ = turning_fields(surface.positions, delta, whole)
     turned = math.sin(whole.angle) * sideways + (1.0 - math.cos(whole.angle)) * inward
     squared = (turned**2).sum(axis=1)
     most = float(squared.max(initial=0.0))
     if most == 0.0:
-        return np.zeros(len(delta))
+        return np.zeros(len(delta), dtype=np.float32)
     told = np.clip((delta * turned).sum(axis=1) / np.maximum(squared, 1e-12 * most), 0.0, 1.0)
     telling = surface.mass * squared / (squared + 1e-3 * most)
     diffusion = (SMOOTH * surface.diagonal_mm) ** 2
@@ -150,4 +150,4 @@ def _rigidity(surface: Surface, delta: NDArray, distance: NDArray, whole: Hinge)
     smooth = factorise(system).solve((telling + 1e-9 * surface.mass) * told)
     limit = np.full(len(delta), np.inf)
     np.divide(OVERTURN * distance, np.sqrt(squared), out=limit, where=squared > 1e-6 * most)
-    return np.where(distance > 0.0, np.clip(np.minimum(smooth, limit), 0.0, 1.0), 0.0)
+    return np.where(distance > 0.0, np.clip(np.minimum(smooth, limit), 0.0, 1.0), 0.0).astype(np.float32)

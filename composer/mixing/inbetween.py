@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from composer.errors import MoueError
 
@@ -28,8 +27,8 @@ def check_places(places: Sequence[float], shape: str) -> None:
         raise MoueError(f"shape {shape!r} has two in-betweens at {twice:g}", mend="remove one")
 
 
-def coefficients(places: Sequence[float], weight: float) -> NDArray[np.float64]:
-    """(k + 1,) how much of each in-between, in the order of `places` (k,), and last of the shape's own delta.
+def coefficients(places: Sequence[float], weight: float) -> list[float]:
+    """k + 1 numbers: how much of each in-between, in the order of `places` (k,), and last of the shape's own delta.
 
     At most two are not zero, and their displacements' sum is the shape's at `weight`. `places` need not be sorted.
     """
@@ -40,4 +39,4 @@ def coefficients(places: Sequence[float], weight: float) -> NDArray[np.float64]:
     along = (weight - knots[piece]) / (knots[piece + 1] - knots[piece])
     amounts = np.zeros(len(weights))
     amounts[order[piece]], amounts[order[piece + 1]] = 1.0 - along, along
-    return amounts[:-1]
+    return amounts[:-1].tolist()

@@ -3,7 +3,7 @@
 With D_s(w) the displacement of a shape at a weight, B = sum of D_s(W[all, s]) the base row and R_r = sum of
 D_s(W[r, s]) a region's row, and the rows' shares as in `composer.mixing.shares`,
 
-    P = N + strength ( (1 - sum of g^_r over replacing) B + sum of g^_r R_r over replacing + sum of g_r R_r over adding )
+    P = N + strength ( (1 - sum of g^_r) B + sum of g^_r R_r (rows that replace) + sum of g_r R_r (rows that add) )
 
 A vertex whose displacement is zero keeps the neutral bit for bit. `Mixer` prepares what many recipes on one head
 share; `pose` is one recipe at once.

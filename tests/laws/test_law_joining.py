@@ -81,7 +81,8 @@ def test_without_cells_the_neutral_bit_for_bit(polygons: Polygons, seed: int) ->
     still[0] = [-0.0, 0.0, -0.0]
     head = head.with_(neutral=still)
     masks = random_masks(rng, head.n_vertices, REGIONS)
-    for recipe in (Recipe("none"), random_recipe(rng, head).with_(cells=()), random_recipe(rng, head).with_(strength=0.0)):
+    some = random_recipe(rng, head)
+    for recipe in (Recipe("none"), some.with_(cells=()), some.with_(strength=0.0)):
         assert pose(head, masks, recipe).tobytes() == head.neutral.tobytes()
 
 
@@ -204,7 +205,9 @@ def test_a_mirrored_recipe_gives_the_mirrored_pose(seed: int) -> None:
     masks["brow"] = np.maximum(masks["brow"], masks["brow"][mirror])
     other = {"mouth_left": "mouth_right", "mouth_right": "mouth_left", "brow": "brow", "all": "all"}
     cells = tuple(
-        Cell(region, shape, float(rng.uniform(-1, 2)), bool(rng.random() < 0.5)) for region in other for shape in head.shape_names
+        Cell(region, shape, float(rng.uniform(-1, 2)), bool(rng.random() < 0.5))
+        for region in other
+        for shape in head.shape_names
     )
     rows = {"mouth_left": Row("replace", 0.6), "brow": Row("replace", 0.9)}
     recipe = Recipe("one", cells, rows, 0.8)
@@ -253,7 +256,8 @@ def test_turning_and_scaling_every_input_turns_and_scales_the_pose(polygons: Pol
     hinge = random_hinge(rng, head)
     turn, shift = scale * random_rotation(rng), rng.normal(size=3)
     other = head.with_(
-        neutral=head.neutral @ turn.T + shift, shapes=tuple(_each(shape, lambda field: field @ turn.T) for shape in head.shapes)
+        neutral=head.neutral @ turn.T + shift,
+        shapes=tuple(_each(shape, lambda field: field @ turn.T) for shape in head.shapes),
     )
     turned = Hinge(turn @ hinge.axis, turn @ hinge.origin + shift, hinge.angle, hinge.rigidity)
     close(

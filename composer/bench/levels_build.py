@@ -1,0 +1,32 @@
+"""Level 4 of a 10,000 vertex cage: its four factors made anew, beside one copy of them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from composer.bench.cube_sphere import cube_sphere
+from composer.bench.measure import Row, measure
+from composer.head.levels import levels
+from masks.polygons import Polygons
+
+
+def rows() -> list[Row]:
+    """Connectivity and float32 factors of four levels: at most 1 s."""
+    polygons, _ = cube_sphere(41)
+    made = [step.matrix32 for step in levels(polygons, 4)]
+
+    def build() -> None:
+        cage = Polygons(polygons.counts, polygons.indices, polygons.n_vertices)
+        for step in levels(cage, 4):
+            _ = step.matrix32
+
+    return [
+        measure(
+            f"Catmull-Clark to level 4, {polygons.n_vertices:,} vertices: build",
+            build,
+            "one copy of the factors",
+            lambda: [(np.copy(m.data), np.copy(m.indices), np.copy(m.indptr)) for m in made],
+            repeats=5,
+            most_ms=1000.0,
+        )
+    ]

@@ -1,0 +1,35 @@
+"""All active cells at once, as when one recipe gives way to another, beside a BLAS dot over the same bytes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from composer.bench.measure import Row, measure
+from composer.bench.mixing_scene import mixing_scene
+from composer.mixing.active import LivePose
+
+
+def rows() -> list[Row]:
+    """40 active cells, 25k vertices x 60 shapes x 12 regions, warm and cold: at most 3 times the dot.
+
+    In use a frame is drawn between two sums, so the cold row is what a person feels. Warm, the dot runs at the
+    speed of the cache, and the sum at the speed of looking places up in it.
+    """
+    mixer, recipe = mixing_scene()
+    live = LivePose(mixer, recipe)
+    live.displacement32()
+    numbers = np.ones(live.bytes_summed // 8, dtype=np.float32)
+    others = np.ones(live.bytes_summed // 8, dtype=np.float32)
+    return [
+        measure(
+            f"all 40 active cells, 25k vertices x 60 shapes x 12 regions, caches {words}",
+            live.displacement32,
+            "BLAS dot of two arrays of the same bytes",
+            lambda: np.dot(numbers, others),
+            repeats=100,
+            cold=cold,
+            most_ratio=3.0,
+            note=f"{live.bytes_summed / 2**20:.1f} MiB",
+        )
+        for words, cold in (("warm", False), ("cold", True))
+    ]
