@@ -46,7 +46,8 @@ class HeatDistance:
         """(n,) integrated divergence of a field (T, 3), signed so that divergence(gradient(x)) is Laplacian x."""
         flux = np.einsum("tid,td->ti", self._slopes, field)
         flux *= self._flux_weight
-        return np.bincount(self._triangles.ravel(), weights=flux.ravel(), minlength=self.surface.n_vertices)
+        summed = np.bincount(self._triangles.ravel(), weights=flux.ravel(), minlength=self.surface.n_vertices)
+        return summed.astype(np.float64, copy=False)
 
     def solve(self, sources: ArrayLike) -> Floats:
         """(n,) distance in mm from the nearest of `sources` (vertex indices), inf on pieces that hold none.
