@@ -128,3 +128,18 @@ def test_positions_cannot_be_written_to() -> None:
     head = random_head(np.random.default_rng(3), Polygons.from_faces([], 8), 1)
     with pytest.raises(ValueError, match="read-only"):
         LivePose(Mixer(head, {}), Recipe("r")).positions[0] = 0.0
+
+
+@pytest.mark.parametrize("every", [1, 2, 7])
+def test_columns_that_list_their_vertices_and_columns_that_hold_a_range_agree(every: int) -> None:
+    rng = np.random.default_rng(9)
+    head = random_head(rng, Polygons.from_faces([], 60), 3, between=1)
+    mask = np.zeros(60)
+    mask[5:55:every] = rng.random(len(mask[5:55:every]))
+    mixer = Mixer(head, {"mouth": mask, "nothing": np.zeros(60)})
+    live = LivePose(mixer, Recipe("r", (Cell("mouth", "shape_0", 0.4), Cell("all", "shape_2", -0.3))))
+    live.set_weight("mouth", "shape_1", 1.3)
+    live.set_weight("nothing", "shape_1", 0.9)
+    fresh = mixer.displacement(live.recipe)
+    np.testing.assert_allclose(live.displacement32(), fresh, rtol=0, atol=1e-5 * head.diagonal)
+    np.testing.assert_allclose(live.positions, head.neutral + fresh, rtol=0, atol=1e-5 * head.diagonal)
