@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.demo.layout import COLUMNS, ROWS, Layout
+from composer.demo.primitives import rise
 from composer.demo.uv import disk_uv, embed
 
 Rows = NDArray[np.float64]
@@ -34,7 +35,9 @@ def skin_uv(layout: Layout, positions: Rows, quads: Ints, mirror: Ints, group: N
     left_bottom = layout.grid[:, ROWS]
     border = np.concatenate([left_bottom[:-1], seam, twin[seam[-2::-1]], mirror[left_bottom[1:-1]][::-1]])
     at = _border_places(points, left_bottom, seam)
-    flat = embed(opened, points, border, at)
+    level = 1 - rise(np.abs(points[:, 1] + 32), 90, 130)
+    ears, front = rise(points[:, 2], -75.0, -20.0) * level, rise(points[:, 2], 10.0, 70.0) * level
+    flat = embed(opened, points, border, at, soft=1 + 6 * ears + 4 * front)  # ears and face take more room
     out = flat[opened] * np.array([0.78, 0.98]) + 0.01
     for name, (u, v, size) in _ISLANDS.items():
         inside = np.flatnonzero(group == name)

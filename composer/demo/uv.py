@@ -43,13 +43,18 @@ def square_border(points: Rows) -> Rows:
     return out
 
 
-def embed(quads: Ints, points: Rows, border: Ints, at: Rows) -> Rows:
+def embed(quads: Ints, points: Rows, border: Ints, at: Rows, soft: Rows | None = None) -> Rows:
     """(n, 2) places of all vertices (n, 3) of a disk whose `border` (k,) is held at `at` (k, 2).
+
+    Where `soft` (n,) is above 1 the surface takes more room: its weights are divided by it, as if its springs gave way.
 
     Vertices that no quad uses stay at the origin.
     """
     n = len(points)
     weight = _mean_values(quads, points)
+    if soft is not None:
+        give = sp.diags(1 / np.sqrt(soft))
+        weight = (give @ weight @ give).tocsr()
     inner = np.zeros(n, dtype=bool)
     inner[np.unique(quads)] = True
     inner[border] = False
