@@ -32,13 +32,13 @@ SMOOTH = 0.012
 """Rigidity is diffused over about this fraction of the head's diagonal."""
 OVERTURN = 1.25
 """No vertex turns by more than this times its own movement."""
-EXPLAINS, TURNS_DEG = 0.6, 4.0
+EXPLAINS, TURNS_DEG = 0.75, 4.0
 
 
 def worthwhile(hinge: Hinge) -> bool:
     """Whether a hinge explains its shape well enough, and turns far enough, to be used instead of a straight line.
 
-    At least 0.6 of the squared displacement explained and at least 4 degrees: below that, an arc of 100 mm leaves
+    At least 0.75 of the squared displacement explained and at least 4 degrees: below that, an arc of 100 mm leaves
     its chord by less than 0.1 mm.
     """
     return hinge.explained >= EXPLAINS and abs(hinge.angle_deg) >= TURNS_DEG
