@@ -250,11 +250,10 @@ def _toml(table: dict[str, dict[str, Any]]) -> str:
 
 
 def _key(name: str) -> str:
-    return (
-        name
-        if re.fullmatch(r"[A-Za-z0-9_-]+", name)
-        else json.dumps(name, ensure_ascii=True).replace("\\u007f", "\\u007F")
-    )
+    """A key as TOML writes it: bare where it may be, else a quoted string (TOML 1.0, "Keys", "String")."""
+    if re.fullmatch(r"[A-Za-z0-9_-]+", name):
+        return name
+    return json.dumps(name, ensure_ascii=False).replace("\x7f", "\\u007F")
 
 
 def _value(value: Any) -> str:

@@ -137,7 +137,8 @@ def test_ply_of_trimesh_is_read(encoding: str, tmp_path: Path) -> None:
 def test_ply_in_the_other_byte_order_with_polygons_of_several_sizes(tmp_path: Path) -> None:
     """Written by hand, big endian, after Turk 1994."""
     head = "ply\nformat binary_big_endian 1.0\nelement vertex 5\nproperty double x\nproperty double y\n"
-    head += "property double z\nelement face 3\nproperty uchar flags\nproperty list uchar int vertex_index\nend_header\n"
+    head += "property double z\nelement face 3\nproperty uchar flags\n"
+    head += "property list uchar int vertex_index\nend_header\n"
     points = [(0, 0, 0), (1, 0, 0), (1, 1, 0), (0, 1, 0), (0.5, 0.5, 1)]
     body = b"".join(struct.pack(">3d", *p) for p in points)
     faces = [[0, 1, 2, 3], [0, 1, 4], [1, 2, 4]]

@@ -15,7 +15,9 @@ NUMBERS = st.lists(
         st.floats(allow_nan=False, allow_infinity=False).map(repr),
         st.decimals(-1000, 1000, places=6).map(str),
         st.integers(-(10**20), 10**20).map(str),
-        st.sampled_from(["-0", "+1.5", ".5", "-.25", "3.", "1e-3", "12E4", "0.1", "123456789.123456789", "0.30000000000000004"]),
+        st.sampled_from(
+            ["-0", "+1.5", ".5", "-.25", "3.", "1e-3", "12E4", "0.1", "123456789.123456789", "0.30000000000000004"]
+        ),
     ),
     min_size=1,
     max_size=40,
