@@ -24,8 +24,10 @@ from masks.marching import Marching
 from masks.soften import smoothstep
 from masks.surface import Floats, Surface
 
-HELD = 0.995
-"""Share of the library's motion that the moving part of the surface is chosen to hold before its ramp is added."""
+HELD = 0.97
+"""Share of the library's motion that the moving part of the surface is chosen to hold before its ramp is added: what
+the whole head moves with it, scans that were not quite still, stays outside.
+"""
 RELUCTANCE = 6.0
 """How many times slower a region grows between neighbours whose motions have nothing in common."""
 
@@ -51,11 +53,13 @@ def from_displacement(
     n_regions: int = 12,
     ramp_mm: float | None = None,
     skin: ArrayLike | None = None,
+    partner: ArrayLike | None = None,
 ) -> MovingRegions:
     """Regions of what moves together in `deltas`, s arrays (n, 3) in mm.
 
     `n_regions` at most; fewer where the library has less to part. `ramp_mm` between them: unless said, a quarter
-    of a region's mean width. `skin` (n,) bool leaves parts out. Raises MaskError where there is no shape, none
+    of a region's mean width. `skin` (n,) bool leaves parts out. With `partner` (n,),
+    the vertex on the other side of each, a seed on one side also seeds the other. Raises MaskError where there is no shape, none
     moves the skin, shapes do not fit, or no region is asked for.
     """
     n = surface.n_vertices
@@ -69,11 +73,14 @@ def from_displacement(
     if not weighted.sum() > 0:
         raise MaskError("no shape moves the skin, so nothing moves together")
     moving = np.flatnonzero(_strongest(energy, weighted, HELD))
-    motion = np.concatenate([np.asarray(delta)[moving].T for delta in deltas]).astype(np.float32)
+    motion = np.concatenate([_evened(np.asarray(delta)[moving]) for delta in deltas])
     width = float(np.sqrt(surface.mass[moving].sum() / n_regions))
     ramp = 0.25 * width if ramp_mm is None else float(ramp_mm)
     marching = Marching(surface, ~on_skin)
-    seeds = _seeds(surface, marching, moving, motion, n_regions, 1.5 * width)
+    other = None if partner is None else np.asarray(partner, dtype=np.int64)
+    if other is not None and (other.shape != (n,) or not np.array_equal(np.sort(other), np.arange(n))):
+        raise MaskError(f"the mirror map is not a permutation of the mesh's {n} vertices")
+    seeds = _seeds(surface, marching, moving, motion, n_regions, 1.5 * width, other)
     labels = _grown(surface, moving, motion, seeds)
     weights = _softened(surface, marching, moving, labels, len(seeds), ramp)
     shares = (weights * weighted).sum(axis=1)
@@ -103,6 +110,14 @@ def _energy(deltas: Sequence[ArrayLike] | NDArray, n: int) -> Floats:
     return energy
 
 
+def _evened(moved: NDArray) -> NDArray[np.float32]:
+    """(3, m) a shape's displacement (m, 3) over the square root of its largest, so that a dropped jaw does not speak
+    louder than every brow and lid together.
+    """
+    largest = float(np.sqrt(np.einsum("ij,ij->i", moved, moved, dtype=np.float64).max(initial=0.0)))
+    return (moved.T / np.sqrt(max(largest, 1e-12))).astype(np.float32)
+
+
 def _strongest(energy: Floats, weighted: Floats, share: float) -> NDArray[np.bool_]:
     """(n,) the vertices that move most and together hold this share of the whole motion."""
     order = np.argsort(-energy, kind="stable")
@@ -112,20 +127,34 @@ def _strongest(energy: Floats, weighted: Floats, share: float) -> NDArray[np.boo
 
 
 def _seeds(
-    surface: Surface, marching: Marching, moving: NDArray, motion: NDArray, count: int, reach_mm: float
+    surface: Surface,
+    marching: Marching,
+    moving: NDArray,
+    motion: NDArray,
+    count: int,
+    reach_mm: float,
+    partner: NDArray | None,
 ) -> list[int]:
     """Places in `moving` (m,) from which regions grow; `motion` (3 s, m) is what moves there."""
+    place = np.full(surface.n_vertices, -1, dtype=np.int64)
+    place[moving] = np.arange(len(moving))
     left = motion.copy()
     mass = surface.mass[moving]
     whole = float((np.einsum("ij,ij->j", motion, motion, dtype=np.float64) * mass).sum())
     seeds: list[int] = []
+    due: list[int] = []
     taken = np.zeros(len(moving), dtype=bool)
     while len(seeds) < min(count, len(moving)):
         still = np.einsum("ij,ij->j", left, left, dtype=np.float64)
         still[taken] = -1.0
         if float(np.maximum(still * mass, 0.0).sum()) <= 1e-4 * whole:
             break
-        centre = int(np.argmax(still))
+        if due and not taken[due[0]]:
+            centre = due.pop()
+        else:
+            centre = int(np.argmax(still))
+            twin = -1 if partner is None else int(place[partner[moving[centre]]])
+            due = [twin] if twin >= 0 and twin != centre else []
         seeds.append(centre)
         way = np.linalg.svd(left[:, centre].reshape(-1, 3), full_matrices=False)[0][:, 0].astype(np.float32)
         far = marching.from_vertices([int(moving[centre])], reach_mm)

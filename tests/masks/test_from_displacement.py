@@ -47,6 +47,16 @@ def test_the_same_every_time_and_nearly_the_same_under_noise() -> None:
         assert max(overlap) > 0.5
 
 
+def test_seeds_come_in_pairs_where_the_sides_are_known() -> None:
+    at = np.arange(3600).reshape(60, 60)
+    partner = at[::-1].ravel()
+    made = from_displacement(FLAT, library(), 9, ramp_mm=4.0, partner=partner)
+    seeds = set(made.seeds.values())
+    assert sum(int(partner[seed]) in seeds for seed in seeds) >= 6
+    with pytest.raises(MaskError, match="permutation"):
+        from_displacement(FLAT, library(), 9, partner=np.zeros(3600, dtype=int))
+
+
 def test_parts_stay_out() -> None:
     skin = FLAT.positions[:, 0] < 80
     made = from_displacement(FLAT, library(), 9, skin=skin)
