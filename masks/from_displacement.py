@@ -58,9 +58,9 @@ def from_displacement(
     """Regions of what moves together in `deltas`, s arrays (n, 3) in mm.
 
     `n_regions` at most; fewer where the library has less to part. `ramp_mm` between them: unless said, a quarter
-    of a region's mean width. `skin` (n,) bool leaves parts out. With `partner` (n,),
-    the vertex on the other side of each, a seed on one side also seeds the other. Raises MaskError where there is no shape, none
-    moves the skin, shapes do not fit, or no region is asked for.
+    of a region's mean width. `skin` (n,) bool leaves parts out. With `partner` (n,), the vertex on the other side of
+    each, a seed on one side also seeds the other. Raises MaskError where there is no shape, none moves the skin,
+    shapes or mirror map do not fit, or no region is asked for.
     """
     n = surface.n_vertices
     on_skin = np.ones(n, dtype=bool) if skin is None else np.asarray(skin, dtype=bool)
