@@ -109,9 +109,9 @@ class GltfFile:
         return tree, binary
 
     def _buffer(self, index: Any) -> NDArray[np.uint8]:
+        buffer = self.item("buffers", index)
         if index in self._buffers:
             return self._buffers[index]
-        buffer = self.item("buffers", index)
         uri, length = buffer.get("uri"), self.number(buffer, "byteLength")
         if uri is None:
             if index or self._binary is None:

@@ -7,6 +7,8 @@ from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 
+import numpy as np
+
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 
@@ -73,7 +75,8 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     if not path.exists():
         raise MoueError("is not there", path)
     try:
-        mesh: Mesh = form.module.read(path)
+        with np.errstate(invalid="ignore", over="ignore"):  # what is no number is found and named by the readers
+            mesh: Mesh = form.module.read(path)
     except DAMAGE as error:
         raise MoueError(f"is damaged and cannot be read as {form.name} ({type(error).__name__})", path) from error
     except OSError as error:

@@ -69,11 +69,7 @@ def recognise(head: Head) -> Recognised:
     label, n_components = components_of(head.polygons)
     if n_components < 2:
         return Recognised((), ())
-    pieces = (
-        [np.flatnonzero(label == c).astype(np.int32) for c in range(n_components)]
-        if n_components < 512
-        else []
-    )
+    pieces = [np.flatnonzero(label == c).astype(np.int32) for c in range(n_components)] if n_components < 512 else []
     if not pieces:
         return Recognised((), (f"The head has {n_components} components, too many to look for parts.",))
     skin = _skin(head, pieces, label)
@@ -99,10 +95,10 @@ def recognise(head: Head) -> Recognised:
     skin_tree = cKDTree(head.neutral[pieces[skin]]) if found else None
     for name, held in found.items():
         vertices = np.sort(np.concatenate(held))
-        moves = _follows(head, vertices, pieces[skin], skin_tree) if head.shapes else None
+        moves = _follows(head, vertices, pieces[skin], skin_tree, follows[name]) if head.shapes else follows[name]
         if moves == "jaw" and name.startswith(("eye", "tear")):
             moves = "skull"  # what moved it was the whole head
-        parts.append(Part(name, vertices, moves or follows[name]))
+        parts.append(Part(name, vertices, moves))
     return Recognised(tuple(parts), tuple(notes.values()))
 
 
@@ -190,12 +186,11 @@ def _balls(head: Head, components: list[int], pieces: list[Ints]) -> set[int]:
     }
 
 
-def _follows(head: Head, vertices: Ints, skin: Ints, tree: cKDTree | None) -> Follows | None:
-    """What a part follows, as its shapes say it: nothing (skull), a rigid motion (jaw), the skin beside it,
-    or itself.
+def _follows(head: Head, vertices: Ints, skin: Ints, tree: cKDTree | None, expected: Follows) -> Follows:
+    """What a part follows, as its shapes say it: nothing (skull), a rigid motion (jaw), the skin beside it, or
+    itself. Where a small piece moves both rigidly and with the skin, as lashes do, what is `expected` decides.
 
-    A part that is turned in itself while its middle stays (an eyeball that looks) has shapes of its own. None
-    where no shape moves anything.
+    A part that is turned in itself while its middle stays (an eyeball that looks) has shapes of its own.
     """
     scale = head.diagonal
     rest = head.neutral[vertices]
@@ -213,11 +208,14 @@ def _follows(head: Head, vertices: Ints, skin: Ints, tree: cKDTree | None) -> Fo
         bound = max(bound, float(np.percentile(apart, 90)))
     if moved <= STILL * scale:
         return "skull"
+    with_skin = bound <= BOUND * scale
+    if with_skin and expected == "surface":
+        return "surface"
     if rigid <= RIGID * scale:
         if middle <= CARRIED * scale:  # a scan's own unrest, or a turn in place; a jaw carries further
             return "own" if middle < 0.5 * moved else "skull"
         return "jaw" if middle > 0.25 * moved else "own"
-    return "surface" if bound <= BOUND * scale else "own"
+    return "surface" if with_skin else "own"
 
 
 def _left_of_rigid(rest: NDArray, delta: NDArray) -> float:
