@@ -96,7 +96,8 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
         Pad(("orbitale", (5.0, -12.0, 2.0)), (0.2, 3.6, 0.0), (14.0, 10.0, 18.0), 3.6),
         Pad(("alare", (1.0, 0.0, -2.0)), (1.6, 0.8, 0.0), (6.0, 7.0, 10.0)),
         Pad(("cheilion", (8.0, 7.0, -2.0)), (0.0, 0.0, 0.0), (7.0, 10.0, 14.0), 1.0),
-        Fold(NASOLABIAL, 2.2, 4.4, 1.6),
+        Pad(("cheilion", (17.0, 4.0, -10.0)), (0.0, 0.8, 0.0), (9.0, 12.0, 14.0), 2.0),
+        Fold(NASOLABIAL, 1.9, 4.4, 1.4),
     ), lips=(LipMove("upper", (0.0, -0.4, -0.8), 2.0), LipMove("lower", (0.0, 0.4, -0.8), 2.0), LipThin("both", 0.12)),
         upper_lid=-0.03, lower_lid=0.12, split_mm=13.0),
     # levator anguli oris
@@ -128,13 +129,13 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
         Pad(("stomion", (0.0, -5.0, 0.0)), (0.0, 1.9, 0.0), (11.0, 8.0, 16.0)),
         Pad(("stomion", (0.0, 1.0, 0.0)), (0.0, 0.8, 0.0), (12.0, 7.0, 16.0)),
         Pad(("sublabiale", (0.0, -1.0, 0.0)), (0.0, 0.0, 0.0), (11.0, 3.5, 12.0), -0.9),
-    ), lips=(LipMove("both", (0.0, 1.0, 1.6), 2.0), LipRoll("lower", 16.0)), sided=False),
+    ), lips=(LipMove("both", (0.0, 0.8, 1.4), 2.0), LipRoll("lower", 12.0)), sided=False),
     # incisivii labii superioris and inferioris
     ActionUnit("au18", (
-        Sphincter(("stomion", (0.0, 0.0, 0.0)), (46.0, 34.0), 0.52, 0.0, 7.0),
-        Pad(("cheilion", (10.0, 0.0, -8.0)), (0.0, 0.0, 0.0), (9.0, 14.0, 12.0), -1.6),
-    ), lips=(LipMove("upper", (0.0, 1.2, 3.2), 2.0), LipMove("lower", (0.0, -1.2, 2.6), 2.0), LipRoll("upper", 12.0),
-             LipRoll("lower", 12.0)), sided=False),
+        Sphincter(("stomion", (0.0, 0.0, 0.0)), (62.0, 40.0), 0.72, 0.0, 7.0),
+        Pad(("cheilion", (12.0, 0.0, -8.0)), (0.0, 0.0, 0.0), (9.0, 14.0, 12.0), -2.2),
+    ), lips=(LipMove("upper", (0.0, 0.9, 3.4), 2.0), LipMove("lower", (0.0, -0.9, 2.8), 2.0), LipRoll("upper", 16.0),
+             LipRoll("lower", 16.0)), sided=False),
     # risorius and platysma
     ActionUnit("au20", (
         Pad(("cheilion", (0.0, -1.0, 0.0)), (7.2, -2.2, 0.0), (12.0, 11.0, 16.0), -0.4),
@@ -164,7 +165,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     # orbicularis oris: both lips drawn over the teeth
     ActionUnit("au28", (
         Pad(("stomion", (0.0, -16.0, 0.0)), (0.0, 1.6, 0.0), (15.0, 7.0, 14.0), 0.8),
-    ), lips=(LipThin("both", 0.66, -0.8), LipMove("both", (0.0, 0.0, -2.0), 1.6)), sided=False),
+    ), lips=(LipThin("both", 0.56, -0.8), LipMove("both", (0.0, 0.0, -2.0), 1.6)), sided=False),
     # buccinator lets the breath puff the cheeks
     ActionUnit("au34", (
         Pad(("cheilion", (15.0, 1.0, -8.0)), (1.0, 0.0, 0.0), (14.0, 16.0, 18.0), 8.0),
@@ -173,8 +174,8 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), lips=(LipThin("both", 0.18),), sided=True, split_mm=10.0),
     # levator palpebrae relaxed, orbicularis oculi
     ActionUnit("au43", (Pad(("brow_body", (0.0, 0.0, 0.0)), (0.0, -0.9, 0.0), (14.0, 8.0, 14.0)),), upper_lid=-0.78, lower_lid=0.22),
-    ActionUnit("jaw_left", jaw_left_mm=6.0, sided=False),
-    ActionUnit("jaw_right", jaw_left_mm=-6.0, sided=False),
+    ActionUnit("jaw_left", jaw_left_mm=5.0, sided=False),
+    ActionUnit("jaw_right", jaw_left_mm=-5.0, sided=False),
     ActionUnit("jaw_forward", jaw_forward_mm=6.0, sided=False),
 )  # fmt: skip
 

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.demo.anatomy import MIRROR, MOUTH_COLUMNS, MOUTH_CORNER, Anatomy
+from composer.demo.anatomy import MOUTH_COLUMNS, MOUTH_CORNER, Anatomy
 
 Points = NDArray[np.float64]
 
@@ -85,24 +85,84 @@ def stiffen_contact(anatomy: Anatomy, moved: Points) -> Points:
 def settle_lips(anatomy: Anatomy, positions: Points) -> Points:
     """(n, 3) displacement that keeps the lips from entering each other, each giving way by half.
 
-    Where two facing points of the contact would be nearer than at rest they are laid as they lay at rest; where they
-    part by less than `STICKY_MM` they still hold together in part, as moist lips do at the corner of an opening
-    mouth. The red of the lips and the skin beside it follow by the share of their ring.
+    Along each line of the contact the lower lip's height is held against the upper lip's at the same x: where it is
+    nearer than at rest it is laid as it lay at rest; where the lips part by less than `STICKY_MM` they still hold
+    together in part, as moist lips do at the corner of an opening mouth. Sideways the lips slide on each other. The
+    red of the lips and the skin beside it follow by the share of their ring.
     """
     moved = np.zeros_like(positions)
-    up = np.arange(MOUTH_CORNER)
-    low = MOUTH_COLUMNS - 1 - up
-    for flip in (np.ones(3), MIRROR):
-        rings = {n: r if flip[0] > 0 else anatomy.mirror[r] for n, r in anatomy.mouth.items()}
-        front = rings["contact_front"]
-        now = positions[front[up]] - positions[front[low]]
-        rest = anatomy.positions[front[up]] - anatomy.positions[front[low]]
-        hold = np.clip(1 - (now - rest)[:, 1] / (STICKY_MM * anatomy.scale), 0, 1)[:, None] ** 2
-        give = 0.5 * hold * (rest - now)
-        for name, fade in [*((n, 1.0) for n in CONTACT), *SETTLE_FADE.items()]:
-            moved[rings[name][up]] = fade * give
-            moved[rings[name][low]] = -fade * give
+    give: dict[str, tuple[Points, Points]] = {}
+    for name in CONTACT:
+        upper, lower = _lines(anatomy, name)
+        give[name] = _give(anatomy, positions, upper, lower), _give(anatomy, positions, lower, upper)
+        moved[upper[1:-1]], moved[lower[1:-1]] = give[name][0][1:-1], give[name][1][1:-1]
+    for name, fade in SETTLE_FADE.items():
+        upper, lower = _lines(anatomy, name)
+        by = give["contact_back" if name == "inner_lip" else "contact_front"]
+        moved[upper[1:-1]], moved[lower[1:-1]] = fade * by[0][1:-1], fade * by[1][1:-1]
     return moved
+
+
+def _lines(anatomy: Anatomy, name: str) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """A ring's upper and lower line, (19,) each, from the right corner to the left one."""
+    left = anatomy.mouth[name]
+    right = anatomy.mirror[left]
+    up, low = left[: MOUTH_CORNER + 1], left[: MOUTH_CORNER - 1 : -1]
+    up_right, low_right = right[: MOUTH_CORNER + 1], right[: MOUTH_CORNER - 1 : -1]
+    return np.concatenate([up_right[:0:-1], up]), np.concatenate([low_right[:0:-1], low])
+
+
+def _give(anatomy: Anatomy, positions: Points, mine: NDArray[np.int64], other: NDArray[np.int64]) -> Points:
+    """(19, 3) by how much one line gives way to the other."""
+    rest, now = (_apart(p, mine, other) for p in (anatomy.positions, positions))
+    opened = (now - rest)[:, 1] * np.sign(rest[MOUTH_CORNER, 1])
+    hold = np.clip(1 - opened / (STICKY_MM * anatomy.scale), 0, 1)[:, None] ** 2
+    return 0.5 * hold * (rest - now) * np.array([0.0, 1.0, 1.0])
+
+
+def _apart(positions: Points, mine: NDArray[np.int64], other: NDArray[np.int64]) -> Points:
+    """(19, 3) from the other line, at the same x, to mine."""
+    p, q = positions[mine], positions[other]
+    x = np.maximum.accumulate(q[:, 0])
+    return np.stack([np.zeros(len(p)), *(p[:, k] - np.interp(p[:, 0], x, q[:, k]) for k in (1, 2))], axis=1)
+
+
+SHORTEST = 0.45  # of its length at rest, the skin between nose and upper lip
+
+
+def settle_upper_lip(anatomy: Anatomy, positions: Points) -> Points:
+    """(n, 3) displacement that keeps the skin between nose and upper lip from folding over itself.
+
+    Column by column, a lip that would rise too far is held, and the two rings between move by what lies between the
+    movements of nose and lip. Even to both sides where the positions are.
+    """
+    moved = np.zeros_like(positions)
+    up = np.arange(7)
+    blend = np.clip((7 - up) / 3, 0, 1)[:, None]
+    for flip in (1, -1):
+        at = {n: (r if flip > 0 else anatomy.mirror[r])[up] for n, r in anatomy.mouth.items()}
+        rest = anatomy.positions[at["surround"]] - anatomy.positions[at["roll"]]
+        length = np.linalg.norm(rest, axis=1, keepdims=True)
+        axis = rest / length
+        now = np.einsum("ij,ij->i", positions[at["surround"]] - positions[at["roll"]], axis)[:, None]
+        short = np.clip(SHORTEST * length - now, 0, None) * blend
+        for name in ("inner_lip", *_INNER, "border", "roll"):
+            moved[at[name]] = -short * axis
+        top, low = (positions[at[n]] + moved[at[n]] - anatomy.positions[at[n]] for n in ("surround", "roll"))
+        for name in ("skin_outer", "skin_inner"):
+            here = anatomy.positions[at[name]]
+            share = np.einsum("ij,ij->i", here - anatomy.positions[at["roll"]], axis)[:, None] / length
+            even = here + low + np.clip(share, 0, 1) * (top - low)
+            moved[at[name]] = _along_ring(blend * (even - positions[at[name]]), positions[at[name]] - here)
+    return moved
+
+
+def _along_ring(change: Points, already: Points) -> Points:
+    """(7, 3) a change that also evens the whole movement, `already` and it, from column to column; the ends stay."""
+    whole = already + change
+    even = whole.copy()
+    even[1:-1] = 0.25 * whole[:-2] + 0.5 * whole[1:-1] + 0.25 * whole[2:]
+    return even - already
 
 
 def _add(anatomy: Anatomy, movement: LipMovement, lip: str, amount: float, total: Points) -> None:
@@ -148,6 +208,3 @@ def _rolled(anatomy: Anatomy, p: Points, angle: NDArray[np.float64]) -> Points:
     c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
     turned = arm * c + np.cross(along, arm) * s + along * (np.einsum("ij,ij->i", along, arm))[:, None] * (1 - c)
     return (turned - arm) * np.array([1.0, 1.0, 1.0])
-
-
-__all__ = ["MIRROR", "LipMove", "LipMovement", "LipRoll", "LipThin", "move_lips"]

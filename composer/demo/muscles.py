@@ -148,13 +148,18 @@ def _lip_share(anatomy: Anatomy, lip: Lip) -> NDArray[np.float64]:
 
 
 def _sphincter(anatomy: Anatomy, muscle: Sphincter, p: Points) -> tuple[Points, Points]:
-    """Half of the movement, because a sphincter's two sides are one muscle and both are summed."""
+    """Half of the movement, because a sphincter's two sides are one muscle and both are summed.
+
+    The middle of the lips gathers less than their corners, which keeps its cushions from being squeezed to a keel.
+    """
     away = p - anatomy.at(*muscle.centre)
     rx, ry = np.array(muscle.radius_mm) * anatomy.scale
     d = np.sqrt((away[:, 0] / rx) ** 2 + (away[:, 1] / ry) ** 2)
     weight = 0.5 + 0.5 * np.cos(np.pi * np.clip(d, 0, 1))
     weight *= np.clip((away[:, 2] + 45 * anatomy.scale) / (25 * anatomy.scale), 0, 1)
-    drawn = -0.5 * weight[:, None] * away * np.array([muscle.narrow, muscle.squash, 0.0])
+    corner = anatomy.points["cheilion"][0]
+    share = 0.45 + 0.55 * np.clip(np.abs(away[:, 0]) / corner, 0, 1) ** 2
+    drawn = -0.5 * weight[:, None] * away * np.stack([muscle.narrow * share, np.full(len(p), muscle.squash), np.zeros(len(p))], axis=1)
     return drawn, 0.5 * weight[:, None] * np.array([0.0, 0.0, muscle.forward_mm * anatomy.scale])
 
 
@@ -162,7 +167,7 @@ def _fold(anatomy: Anatomy, fold: Fold, p: Points, normals: Points) -> Points:
     line = np.array([anatomy.at(*place) for place in fold.line])
     distance, across, along = to_polyline(p, line)
     width = fold.width_mm * anatomy.scale
-    ends = np.sin(np.pi * np.clip(along, 0.0, 1.0)) ** 0.5
+    ends = np.sin(np.pi * np.clip(along, 0.0, 1.0))
     side = across @ _unit(np.array(fold.bank_towards)) / width
     past = np.exp(-0.5 * np.clip(distance / width - np.abs(side), 0, None) ** 2)
     groove = np.exp(-0.5 * (distance / width) ** 2)

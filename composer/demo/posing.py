@@ -19,7 +19,7 @@ from composer.demo.anatomy import MIRROR, Anatomy
 from composer.demo.gaze import GAZE_DEG, Cornea, turn_eyes
 from composer.demo.jaw import Jaw, JawPose
 from composer.demo.lids import LidPose, Lids
-from composer.demo.lips import move_lips, settle_lips, stiffen_contact
+from composer.demo.lips import move_lips, settle_lips, settle_upper_lip, stiffen_contact
 from composer.demo.muscles import Slide, displace
 from composer.errors import unknown
 from masks.surface import Surface
@@ -55,11 +55,12 @@ class Posing:
         share = anatomy.outer.astype(float)
         for name, ring in anatomy.mouth.items():
             if name not in ("vestibule", "pouch", "bag", "throat"):
-                share[ring] = 1.0
+                share[ring] = share[anatomy.mirror[ring]] = 1.0
         for name, ring in anatomy.eye.items():
-            share[ring] = FLESH.get(name, 0.0)
+            share[ring] = share[anatomy.mirror[ring]] = FLESH.get(name, 0.0)
+        share[anatomy.nostril] = share[anatomy.mirror[anatomy.nostril]] = 1.0
         share[anatomy.ears] = 0.0
-        return np.minimum(share, share[anatomy.mirror])
+        return share
 
     def flesh(self, unit: ActionUnit, amount: float = 1.0) -> Points:
         """(n, 3) even displacement of a unit's flesh and lips in mm at `amount`, lids and jaw left out."""
@@ -160,6 +161,7 @@ class Posing:
     def _turned(self, flesh: Points, weights: Mapping[str, float]) -> Points:
         anatomy = self.anatomy
         positions = anatomy.positions + flesh
+        positions = positions + self._follow(settle_upper_lip(anatomy, positions))
         left_deg = GAZE_DEG["left"] * (weights.get("gaze_left", 0.0) - weights.get("gaze_right", 0.0))
         up_deg = GAZE_DEG["up"] * weights.get("gaze_up", 0.0) - GAZE_DEG["down"] * weights.get("gaze_down", 0.0)
         for side, name in ((1, "left"), (-1, "right")):
