@@ -74,7 +74,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), upper_lid=-0.24, lower_lid=0.36),
     # levator labii superioris alaeque nasi
     ActionUnit("au09", (
-        Pad(("alare", (1.5, 4.0, -2.0)), (-0.4, 5.2, 0.0), (7.0, 10.0, 12.0), 1.2),
+        Pad(("alare", (1.5, 4.0, -2.0)), (-0.4, 6.2, 0.0), (7.0, 10.0, 12.0), 1.2),
         Pad(("sellion", (7.0, -12.0, -4.0)), (-0.4, 3.0, 0.0), (6.0, 9.0, 10.0), 1.5),
         Pad(("crista_philtri", (7.0, 0.0, -2.0)), (0.3, 3.2, 0.0), (8.0, 9.0, 14.0), 0.6, lip="upper", within="upper_lip"),
         Pad(("brow_head", (0.0, 0.0, 0.0)), (-1.6, -3.6, 0.0), (10.0, 10.0, 18.0), 0.6, below=8.0),
@@ -108,8 +108,8 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), split_mm=11.0),
     # buccinator
     ActionUnit("au14", (
-        Pad(("cheilion", (0.0, 0.0, 0.0)), (4.2, 1.3, 0.0), (8.0, 7.5, 14.0), -1.2),
-        Pad(("cheilion", (8.0, 1.0, -3.0)), (-1.0, 0.0, 0.0), (5.0, 7.0, 10.0), 1.6),
+        Pad(("cheilion", (0.0, 0.0, 0.0)), (6.2, 1.6, 0.0), (9.0, 8.0, 14.0), -1.0),
+        Pad(("cheilion", (8.0, 1.0, -3.0)), (-0.6, 0.0, 0.0), (5.0, 7.0, 10.0), 1.6),
         Pad(("cheilion", (2.5, 0.5, -1.0)), (0.0, 0.0, 0.0), (2.8, 4.0, 8.0), -2.2),
     ), split_mm=11.0),
     # depressor anguli oris
@@ -161,7 +161,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ActionUnit("au27", (
         Pad(("cheilion", (1.0, 0.0, 0.0)), (-3.4, 0.0, 0.0), (9.0, 14.0, 16.0)),
         Pad(("cheilion", (14.0, 0.0, -10.0)), (0.0, 0.0, 0.0), (10.0, 18.0, 14.0), -2.0),
-    ), jaw_deg=22.0, sided=False),
+    ), jaw_deg=24.0, sided=False),
     # orbicularis oris: both lips drawn over the teeth
     ActionUnit("au28", (
         Pad(("stomion", (0.0, -16.0, 0.0)), (0.0, 1.6, 0.0), (15.0, 7.0, 14.0), 0.8),

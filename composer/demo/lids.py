@@ -19,7 +19,7 @@ Points = NDArray[np.float64]
 
 MEET = 0.22  # where shut lids meet, in shares of the opening: the upper lid does most of the way
 MEET_RISE = 0.30  # and how much higher towards the corners, so that the line runs into them
-SHUT_MM = 0.05  # between shut margins: contact, without one surface in the other
+SHUT_MM = 0.01  # between shut margins: contact, without one surface in the other
 UPPER_SHARE = {
     "margin_back": 1.0, "margin_middle": 1.0, "margin_front": 1.0, "edge": 1.0, "tarsal": 0.95, "crease": 0.8, "fold": 0.42,
     "middle": 0.14, "outer": 0.03, "conjunctiva": 0.9, "fornix": 0.65,

@@ -168,8 +168,7 @@ def _along_ring(change: Points, already: Points) -> Points:
 def _add(anatomy: Anatomy, movement: LipMovement, lip: str, amount: float, total: Points) -> None:
     upper = lip == "upper"
     column = np.arange(MOUTH_COLUMNS)
-    t = 1.0 - np.abs(column - MOUTH_CORNER) / MOUTH_CORNER
-    corner_share = 1.0 - t  # 0 at the midline, 1 at the corner
+    corner_share = 1.0 - np.abs(column - MOUTH_CORNER) / MOUTH_CORNER  # 0 at the midline, 1 at the corner
     on = (column < MOUTH_CORNER) if upper else (column > MOUTH_CORNER)
     fades = {LipMove: MOVE_FADE, LipRoll: ROLL_FADE, LipThin: THIN_FADE}[type(movement)]
     for name, fade in fades.items():

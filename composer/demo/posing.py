@@ -79,7 +79,8 @@ class Posing:
         moved = along + out * self.flesh_share[:, None] + move_lips(anatomy, unit.lips, amount)
         moved = stiffen_contact(anatomy, moved)
         moved += settle_lips(anatomy, anatomy.positions + moved)
-        moved[anatomy.nostril] = moved[anatomy.nostril].mean(0)
+        stiff = moved[anatomy.nostril].mean(0)
+        moved[anatomy.nostril] = stiff + 0.08 * (moved[anatomy.nostril] - stiff)
         moved = self._eased(anatomy.both(moved))
         return anatomy.both(self._follow(moved))
 

@@ -1,0 +1,94 @@
+"""What the tests of the library share: each character's face, made once, and measures of contact and crossing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.demo.anatomy import Anatomy, anatomy_of
+from composer.demo.character import CHARACTERS
+from composer.demo.library import library_of
+from composer.demo.neutral import DemoNeutral, build_neutral
+from composer.demo.posing import Posing
+from composer.head.head import Head
+
+NAMES = ("keeper", "ferrier", "bellringer")
+SHUT = {"au43_left": 1.0, "au43_right": 1.0}
+
+
+@dataclass(frozen=True, eq=False)
+class Face:
+    """One character: its neutral, anatomy, posing and library at the cage."""
+
+    neutral: DemoNeutral
+    anatomy: Anatomy
+    posing: Posing
+    head: Head
+
+
+@lru_cache(maxsize=3)
+def face(name: str) -> Face:
+    """The face of a character, made once for all tests."""
+    neutral = build_neutral(CHARACTERS[name])
+    anatomy = anatomy_of(neutral)
+    return Face(neutral, anatomy, Posing(anatomy), library_of(neutral))
+
+
+def crossings(points: NDArray, mine: NDArray, other: NDArray | None = None) -> tuple[NDArray, NDArray]:
+    """Pairs (k, 2) of triangles that cross, and how deep (k,) in mm: the least way out along either one's normal.
+
+    Triangles (t, 3) of `mine` are held against each other where `other` is None; those that share a vertex are left
+    out. Edges against triangles after Moller and Trumbore 1997, "Fast, minimum storage ray-triangle intersection".
+    """
+    from scipy.spatial import cKDTree
+
+    theirs = mine if other is None else other
+    a, b = points[mine], points[theirs]
+    ca, cb = a.mean(1), b.mean(1)
+    reach = np.linalg.norm(a - ca[:, None], axis=2).max() + np.linalg.norm(b - cb[:, None], axis=2).max()
+    near = cKDTree(cb).query_ball_point(ca, min(reach, 16.0))
+    count = np.array([len(n) for n in near])
+    pairs = np.stack([np.repeat(np.arange(len(ca)), count), np.concatenate([np.array(n, int) for n in near])], axis=1)
+    boxes = (a.min(1)[pairs[:, 0]] <= b.max(1)[pairs[:, 1]]) & (a.max(1)[pairs[:, 0]] >= b.min(1)[pairs[:, 1]])
+    pairs = pairs[boxes.all(1)]
+    if other is None:
+        shared = (mine[pairs[:, 0]][:, :, None] == mine[pairs[:, 1]][:, None]).any((1, 2))
+        pairs = pairs[~shared & (pairs[:, 0] < pairs[:, 1])]
+    hit = np.zeros(len(pairs), dtype=bool)
+    for k in range(3):
+        hit |= _through(a[pairs[:, 0], k], a[pairs[:, 0], (k + 1) % 3], b[pairs[:, 1]])
+        hit |= _through(b[pairs[:, 1], k], b[pairs[:, 1], (k + 1) % 3], a[pairs[:, 0]])
+    pairs = pairs[hit]
+    return pairs, np.minimum(_way_out(a[pairs[:, 0]], b[pairs[:, 1]]), _way_out(b[pairs[:, 1]], a[pairs[:, 0]]))
+
+
+def _through(start: NDArray, end: NDArray, triangle: NDArray) -> NDArray:
+    way = end - start
+    e1, e2 = triangle[:, 1] - triangle[:, 0], triangle[:, 2] - triangle[:, 0]
+    h = np.cross(way, e2)
+    det = np.einsum("ij,ij->i", e1, h)
+    inverse = np.where(np.abs(det) > 1e-12, 1 / np.where(det == 0, 1, det), 0)
+    s = start - triangle[:, 0]
+    u = np.einsum("ij,ij->i", s, h) * inverse
+    q = np.cross(s, e1)
+    v, t = np.einsum("ij,ij->i", way, q) * inverse, np.einsum("ij,ij->i", e2, q) * inverse
+    e = 1e-6
+    return (np.abs(det) > 1e-12) & (u > e) & (v > e) & (u + v < 1 - e) & (t > e) & (t < 1 - e)
+
+
+def _way_out(one: NDArray, plane: NDArray) -> NDArray:
+    normal = np.cross(plane[:, 1] - plane[:, 0], plane[:, 2] - plane[:, 0])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
+    away = np.einsum("mki,mi->mk", one - plane[:, :1], normal)
+    return np.minimum(away.max(1), -away.min(1))
+
+
+def triangles_of(face: Face, vertices: NDArray) -> NDArray:
+    """(t, 3) the triangles all of whose vertices are among these."""
+    on = np.zeros(face.anatomy.n, dtype=bool)
+    on[vertices] = True
+    triangles = face.neutral.polygons.triangles
+    return triangles[on[triangles].all(1)]

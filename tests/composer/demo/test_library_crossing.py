@@ -1,0 +1,60 @@
+"""Nothing crosses itself in any shape at full weight; lids keep off the eyes, lips off the teeth."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.composer.demo.library_fixtures import NAMES, crossings, face, triangles_of
+
+SKIN_MM = 0.36  # how deep two triangles of the cage may be in each other
+LID_RINGS = ("edge", "margin_front", "margin_middle", "margin_back")
+LIP_RINGS = ("border", "vermilion_outer", "vermilion_inner", "contact_front", "contact_middle")
+
+
+def test_the_measure_finds_two_triangles_that_cross() -> None:
+    points = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0.2, 0.2, -0.3], [0.3, 0.2, 0.5], [0.2, 0.3, 0.5]])
+    pairs, depth = crossings(points, np.array([[0, 1, 2], [3, 4, 5]]))
+    assert len(pairs) == 1
+    assert depth[0] == pytest.approx(0.3, abs=0.2)
+    assert len(crossings(points + np.array([[0, 0, 0]] * 3 + [[0, 0, 2]] * 3), np.array([[0, 1, 2], [3, 4, 5]]))[0]) == 0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_skin_does_not_cross_itself_in_any_shape(name: str) -> None:
+    subject = face(name)
+    skin = triangles_of(subject, np.flatnonzero(subject.anatomy.skin))
+    known = {tuple(p) for p in crossings(subject.head.neutral, skin)[0]}
+    bad = {}
+    for shape in subject.head.shapes:
+        pairs, depth = crossings(subject.head.neutral + shape.delta, skin)
+        deep = [float(d) for p, d in zip(pairs, depth, strict=True) if d > SKIN_MM and tuple(p) not in known]
+        if deep:
+            bad[shape.name] = max(deep)
+    assert not bad
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_lids_never_enter_the_eyeballs(name: str) -> None:
+    subject = face(name)
+    anatomy = subject.anatomy
+    rings = np.concatenate([anatomy.eye[ring] for ring in LID_RINGS])
+    lids = triangles_of(subject, np.concatenate([rings, anatomy.mirror[rings]]))
+    eyes = triangles_of(subject, np.concatenate([anatomy.parts["eye_left"], anatomy.parts["eye_right"]]))
+    for shape in subject.head.shapes:
+        assert len(crossings(subject.head.neutral + shape.delta, lids, eyes)[0]) == 0, shape.name
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_lips_keep_off_the_teeth(name: str) -> None:
+    subject = face(name)
+    anatomy = subject.anatomy
+    rings = np.concatenate([anatomy.mouth[ring] for ring in LIP_RINGS])
+    lips = triangles_of(subject, np.concatenate([rings, anatomy.mirror[rings]]))
+    teeth = triangles_of(subject, np.concatenate([anatomy.parts["teeth_upper"], anatomy.parts["teeth_lower"]]))
+    deepest = {}
+    for shape in subject.head.shapes:
+        _, depth = crossings(subject.head.neutral + shape.delta, lips, teeth)
+        if depth.max(initial=0.0) > 0.3:
+            deepest[shape.name] = float(depth.max())
+    assert not deepest
