@@ -34,7 +34,12 @@ class ActionUnit:
     split_mm: float = 9.0
 
 
-NASOLABIAL = (("alare", (2.5, 5.0, -3.0)), ("alare", (7.0, -6.0, -4.0)), ("cheilion", (7.5, 9.0, 0.0)), ("cheilion", (10.0, 0.0, -2.0)))
+NASOLABIAL = (
+    ("alare", (2.5, 5.0, -3.0)),
+    ("alare", (7.0, -6.0, -4.0)),
+    ("cheilion", (7.5, 9.0, 0.0)),
+    ("cheilion", (10.0, 0.0, -2.0)),
+)
 LIP_LINE = "stomion"
 
 ACTION_UNITS: tuple[ActionUnit, ...] = (
@@ -64,7 +69,8 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
         Pad(("orbitale", (7.0, -10.0, 2.0)), (-0.6, 5.6, 0.0), (15.0, 12.0, 18.0), 2.6),
         Pad(("exocanthion", (9.0, -1.0, -3.0)), (-2.6, -0.4, 0.0), (8.0, 10.0, 14.0), 0.5),
         Pad(("brow_tail", (-5.0, 3.0, 0.0)), (-0.5, -2.2, 0.0), (9.0, 8.0, 14.0), below=7.0),
-        Fold((("endocanthion", (3.0, -8.0, 2.0)), ("orbitale", (-2.0, 4.0, 2.0)), ("exocanthion", (1.0, -9.0, 0.0))), 0.9, 3.6,
+        Fold((("endocanthion", (3.0, -8.0, 2.0)), ("orbitale", (-2.0, 4.0, 2.0)),
+            ("exocanthion", (1.0, -9.0, 0.0))), 0.9, 3.6,
              0.8, (0.0, -1.0, 0.0)),
     ), upper_lid=-0.16, lower_lid=0.24),
     # orbicularis oculi, palpebral part
@@ -76,7 +82,8 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ActionUnit("au09", (
         Pad(("alare", (1.5, 4.0, -2.0)), (-0.4, 6.2, 0.0), (7.0, 10.0, 12.0), 1.2),
         Pad(("sellion", (7.0, -12.0, -4.0)), (-0.4, 3.0, 0.0), (6.0, 9.0, 10.0), 1.5),
-        Pad(("crista_philtri", (7.0, 0.0, -2.0)), (0.3, 3.2, 0.0), (8.0, 9.0, 14.0), 0.6, lip="upper", within="upper_lip"),
+        Pad(("crista_philtri", (7.0, 0.0, -2.0)), (0.3, 3.2, 0.0), (8.0, 9.0, 14.0),
+            0.6, lip="upper", within="upper_lip"),
         Pad(("brow_head", (0.0, 0.0, 0.0)), (-1.6, -3.6, 0.0), (10.0, 10.0, 18.0), 0.6, below=8.0),
         Pad(("orbitale", (-6.0, -4.0, 2.0)), (-0.8, 2.6, 0.0), (10.0, 9.0, 14.0), 1.0),
         Pad(("pronasale", (0.0, 0.0, 0.0)), (0.0, 0.9, 0.0), (6.0, 7.0, 10.0)),
@@ -84,7 +91,8 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), upper_lid=-0.12, lower_lid=0.16, split_mm=7.0),
     # levator labii superioris
     ActionUnit("au10", (
-        Pad(("crista_philtri", (7.0, -3.0, -2.0)), (0.6, 4.6, 0.0), (8.5, 9.0, 16.0), 0.9, lip="upper", within="upper_lip"),
+        Pad(("crista_philtri", (7.0, -3.0, -2.0)), (0.6, 4.6, 0.0), (8.5, 9.0, 16.0),
+            0.9, lip="upper", within="upper_lip"),
         Pad(("alare", (2.0, 0.0, -2.0)), (0.9, 2.2, 0.0), (8.0, 9.0, 12.0), 0.4),
         Pad(("orbitale", (0.0, -12.0, 2.0)), (0.0, 2.4, 0.0), (11.0, 10.0, 16.0), 1.5),
         Fold(NASOLABIAL[:3], 1.8, 4.2, 1.6),
@@ -116,7 +124,8 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ActionUnit("au15", (
         Pad(("cheilion", (0.0, 0.0, 0.0)), (1.2, -7.6, 0.0), (8.0, 8.0, 16.0), -0.3),
         Pad(("cheilion", (4.0, -13.0, -2.0)), (0.0, -2.4, 0.0), (8.0, 9.0, 14.0), 1.6),
-        Fold((("cheilion", (6.0, 4.0, 0.0)), ("cheilion", (7.5, -6.0, 0.0)), ("cheilion", (4.0, -16.0, 0.0))), 1.3, 4.0, 0.8),
+        Fold((("cheilion", (6.0, 4.0, 0.0)), ("cheilion", (7.5, -6.0, 0.0)), ("cheilion", (4.0, -16.0, 0.0))),
+            1.3, 4.0, 0.8),
     ), split_mm=11.0),
     # depressor labii inferioris
     ActionUnit("au16", (
@@ -132,9 +141,9 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), lips=(LipMove("both", (0.0, 0.8, 1.4), 2.0), LipRoll("lower", 12.0)), sided=False),
     # incisivii labii superioris and inferioris
     ActionUnit("au18", (
-        Sphincter(("stomion", (0.0, 0.0, 0.0)), (62.0, 40.0), 0.72, 0.0, 7.0),
+        Sphincter(("stomion", (0.0, 0.0, 0.0)), (66.0, 40.0), 0.74, 0.0, 8.0),
         Pad(("cheilion", (12.0, 0.0, -8.0)), (0.0, 0.0, 0.0), (9.0, 14.0, 12.0), -2.2),
-    ), lips=(LipMove("upper", (0.0, 0.9, 3.4), 2.0), LipMove("lower", (0.0, -0.9, 2.8), 2.0), LipRoll("upper", 16.0),
+    ), lips=(LipMove("upper", (0.0, 1.1, 3.6), 2.0), LipMove("lower", (0.0, -1.3, 3.2), 2.0), LipRoll("upper", 16.0),
              LipRoll("lower", 16.0)), sided=False),
     # risorius and platysma
     ActionUnit("au20", (
@@ -144,17 +153,20 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), lips=(LipMove("lower", (0.0, -0.8, -0.6), 2.0), LipThin("both", 0.16)), split_mm=13.0),
     # orbicularis oris
     ActionUnit("au22", (Sphincter(("stomion", O), (44.0, 34.0), 0.30, 0.0, 5.0),), lips=(
-        LipMove("upper", (0.0, 3.0, 2.4), 2.5), LipMove("lower", (0.0, -3.6, 2.4), 2.5), LipRoll("upper", 24.0), LipRoll("lower", 24.0),
+        LipMove("upper", (0.0, 3.0, 2.4), 2.5), LipMove("lower", (0.0, -3.6, 2.4), 2.5), LipRoll("upper", 24.0),
+            LipRoll("lower", 24.0),
     ), sided=False),
-    ActionUnit("au23", (Sphincter(("stomion", O), (38.0, 26.0), 0.16, 0.06, 0.4),), lips=(LipThin("both", 0.34, 0.2),), sided=False),
+    ActionUnit("au23", (Sphincter(("stomion", O), (38.0, 26.0), 0.16, 0.06, 0.4),),
+        lips=(LipThin("both", 0.34, 0.2),), sided=False),
     ActionUnit("au24", (
         Sphincter(("stomion", O), (38.0, 24.0), 0.08, 0.0, 0.0),
         Pad(("stomion", (0.0, 12.0, 0.0)), (0.0, -1.2, 0.0), (16.0, 6.0, 14.0), 1.0),
         Pad(("stomion", (0.0, -13.0, 0.0)), (0.0, 1.6, 0.0), (16.0, 6.0, 14.0), 1.3),
         Pad(("cheilion", (4.0, 0.0, -1.0)), (0.0, 0.0, 0.0), (4.0, 6.0, 9.0), 0.9),
-    ), lips=(LipThin("both", 0.52, 0.4),), sided=False),
+    ), lips=(LipThin("both", 0.40, 0.4),), sided=False),
     # depressor labii inferioris, or relaxed mentalis and orbicularis oris
-    ActionUnit("au25", lips=(LipMove("upper", (0.0, 1.5, 0.3), 3.0), LipMove("lower", (0.0, -3.4, 0.2), 3.0)), sided=False),
+    ActionUnit("au25", lips=(LipMove("upper", (0.0, 1.5, 0.3), 3.0), LipMove("lower", (0.0, -3.4, 0.2), 3.0)),
+        sided=False),
     # masseter, temporalis and pterygoids relaxed
     ActionUnit("au26", jaw_deg=12.0, sided=False),
     # pterygoids, digastric
@@ -173,7 +185,8 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
         Pad(("stomion", (0.0, -15.0, 0.0)), (0.0, 0.0, 0.0), (18.0, 7.0, 14.0), 1.6),
     ), lips=(LipThin("both", 0.18),), sided=True, split_mm=10.0),
     # levator palpebrae relaxed, orbicularis oculi
-    ActionUnit("au43", (Pad(("brow_body", (0.0, 0.0, 0.0)), (0.0, -0.9, 0.0), (14.0, 8.0, 14.0)),), upper_lid=-0.78, lower_lid=0.22),
+    ActionUnit("au43", (Pad(("brow_body", (0.0, 0.0, 0.0)), (0.0, -0.9, 0.0), (14.0, 8.0, 14.0)),),
+        upper_lid=-0.78, lower_lid=0.22),
     ActionUnit("jaw_left", jaw_left_mm=5.0, sided=False),
     ActionUnit("jaw_right", jaw_left_mm=-5.0, sided=False),
     ActionUnit("jaw_forward", jaw_forward_mm=6.0, sided=False),

@@ -40,9 +40,11 @@ class Anatomy:
     `mirror` (n,) is the vertex across the midline; `skin` (n,) bool; `outer` (n,) bool, the skin that can be seen
     and slides over the bone (no mouth interior, sockets, nostrils, ears); `eye` and `mouth` give the left side's
     rings by name, (24,) from the inner corner over the upper lid and (19,) from the upper midline round the corner;
-    `nostril` (k,) is the loop round the left one; `interior` (n,) bool is the mouth behind the lips; `points` are landmarks (3,) by name, the left one of a pair
+    `nostril` (k,) is the loop round the left one; `interior` (n,) bool is the mouth behind the lips; `points` are
+    landmarks (3,) by name, the left one of a pair
     under its bare name; `curves` are polylines (k, 3); `eyes` are the eyeballs' centres, left and right, (2, 3);
-    `hinge` (3,) lies on the jaw's axis, which runs along x; `parts` gives vertices by name, `follows` what each follows.
+    `hinge` (3,) lies on the jaw's axis, which runs along x; `parts` gives vertices by name,
+    `follows` what each follows.
     """
 
     positions: Points
@@ -151,7 +153,8 @@ def anatomy_of(neutral: DemoNeutral) -> Anatomy:
         interior=of_group["mouth_interior"] & ~(of_group["face"] & ~of_group["mouth_interior"]), ears=ears,
         eye=dict(zip(EYE_RINGS, neutral.rings["eye_left"], strict=True)),
         mouth=dict(zip(MOUTH_RINGS, mouth, strict=True)),
-        nostril=neutral.rings["nostril_left"][0], points=points, curves=curves, eyes=np.stack([neutral.eye_left, neutral.eye_right]),
+        nostril=neutral.rings["nostril_left"][0], points=points, curves=curves, eyes=np.stack([neutral.eye_left,
+            neutral.eye_right]),
         parts={part.name: part.vertices.astype(np.int64) for part in neutral.parts},
         follows={part.name: part.follows for part in neutral.parts},
         hinge=neutral.jaw_hinge,

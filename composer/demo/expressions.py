@@ -22,7 +22,9 @@ UNEVEN = 0.06  # standard deviation of a side's weight about its pair's
 
 @dataclass(frozen=True)
 class HeadMotion:
-    """A rigid motion of the whole head about `pivot_mm`: turns in degrees about x, y, z (in that order), then a shift."""
+    """A rigid motion of the whole head about `pivot_mm`: turns in degrees about x, y, z (in that order), then a
+    shift.
+    """
 
     turn_deg: tuple[float, float, float] = (0.0, 0.0, 0.0)
     shift_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
@@ -88,20 +90,27 @@ EXPRESSIONS: tuple[Expression, ...] = (
                HeadMotion((-1.2, 0.4, 0.0), (0.0, 0.9, -1.1))),
     Expression("fear", {"au01": 1.0, "au02": 0.5, "au04": 0.7, "au05": 1.0, "au20": 0.95, "au25": 0.9, "au26": 0.3}),
     # contempt: unilateral 12 or 14 (Ekman and Friesen 1986, "A new pan-cultural facial expression of emotion")
-    Expression("contempt", {"au14_left": 1.0, "au12_left": 0.55, "au10_left": 0.2, "au07": 0.25, "au43": 0.1, "au02_left": 0.3}),
+    Expression("contempt", {"au14_left": 1.0, "au12_left": 0.55, "au10_left": 0.2, "au07": 0.25, "au43": 0.1,
+        "au02_left": 0.3}),
     # own
-    Expression("doubt", {"au01_left": 0.7, "au02_left": 1.1, "au04_right": 0.8, "au07_right": 0.4, "au17": 0.6, "au15": 0.35,
+    Expression("doubt", {"au01_left": 0.7, "au02_left": 1.1, "au04_right": 0.8, "au07_right": 0.4, "au17": 0.6,
+        "au15": 0.35,
                          "au24": 0.3, "jaw_left": 0.12}, HeadMotion((0.3, 0.9, 1.1), (0.5, 0.0, 0.0))),
     Expression("grin", {"au12": 1.0, "au10": 0.35, "au16": 0.45, "au25": 0.7, "au06": 0.35, "au20": 0.25}),
-    Expression("laugh", {"au06": 1.0, "au12": 1.05, "au10": 0.3, "au25": 0.7, "au26": 1.1, "au07": 0.35, "au01": 0.2, "au02": 0.2},
+    Expression("laugh", {"au06": 1.0, "au12": 1.05, "au10": 0.3, "au25": 0.7, "au26": 1.1, "au07": 0.35,
+        "au01": 0.2, "au02": 0.2},
                HeadMotion((-1.8, -0.5, 0.4), (0.2, 0.5, -0.9))),
     Expression("pucker", {"au18": 1.1, "au22": 0.15, "au17": 0.15, "au01": 0.2, "au02": 0.25}),
-    Expression("shout", {"au04": 0.9, "au05": 0.35, "au07": 0.45, "au10": 0.6, "au16": 0.5, "au27": 0.95, "au25": 0.6, "au09": 0.4}),
-    Expression("yawn", {"au27": 1.05, "au43": 0.85, "au01": 0.35, "au02": 0.3, "au04": 0.3, "au22": 0.2},
+    Expression("shout", {"au04": 0.9, "au05": 0.35, "au07": 0.45, "au10": 0.6, "au16": 0.5, "au27": 0.95,
+        "au25": 0.6, "au09": 0.4}),
+    Expression("yawn", {"au27": 0.95, "au43": 0.85, "au01": 0.35, "au02": 0.3, "au04": 0.3, "au22": 0.2},
                HeadMotion((-1.5, 0.0, 0.6), (0.0, 0.4, -0.8))),
-    Expression("wince", {"au43": 1.0, "au06": 0.8, "au07": 0.6, "au04": 0.9, "au20": 0.8, "au10": 0.4, "au25": 0.6, "au09": 0.4}),
-    Expression("sneer", {"au09_left": 0.8, "au10_left": 0.8, "au07_left": 0.35, "au04": 0.5, "au17": 0.2, "au12_left": 0.2}),
-    Expression("sleepy", {"au43": 0.62, "au01": 0.25, "au02": 0.2, "au15": 0.15, "au25": 0.25, "au26": 0.12, "gaze_down": 0.3},
+    Expression("wince", {"au43": 1.0, "au06": 0.8, "au07": 0.6, "au04": 0.9, "au20": 0.8, "au10": 0.4, "au25": 0.6,
+        "au09": 0.4}),
+    Expression("sneer", {"au09_left": 0.8, "au10_left": 0.8, "au07_left": 0.35, "au04": 0.5, "au17": 0.2,
+        "au12_left": 0.2}),
+    Expression("sleepy", {"au43": 0.62, "au01": 0.25, "au02": 0.2, "au15": 0.15, "au25": 0.25, "au26": 0.12,
+        "gaze_down": 0.3},
                HeadMotion((1.0, 0.6, -0.9), (0.0, -0.6, 0.4))),
 )  # fmt: skip
 

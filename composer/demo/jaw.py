@@ -76,8 +76,7 @@ class Jaw:
         for name, at in anatomy.parts.items():
             if anatomy.follows.get(name) == "jaw":
                 weight[at] = 1.0
-        half = 0.5 * (weight + weight[anatomy.mirror])
-        return half
+        return 0.5 * (weight + weight[anatomy.mirror])
 
     def _given(self) -> NDArray[np.float64]:
         """(n,) weights where they are told, nan elsewhere."""

@@ -48,7 +48,7 @@ def library_of(neutral: DemoNeutral, level: int = 0, progress: Progress | None =
     for done, (name, weights, motion) in enumerate(recipes):
         if progress is not None:
             progress(done / len(recipes), f"shaping {name}")
-        half = ()
+        half: tuple[InBetween, ...] = ()
         if name in HALFWAY:
             fewer = {unit: 0.5 * w for unit, w in weights.items()}
             half = (InBetween(0.5, _delta(posing, finer, head, fewer, _part_of(motion, 0.5))),)

@@ -21,12 +21,17 @@ MEET = 0.22  # where shut lids meet, in shares of the opening: the upper lid doe
 MEET_RISE = 0.30  # and how much higher towards the corners, so that the line runs into them
 SHUT_MM = 0.01  # between shut margins: contact, without one surface in the other
 UPPER_SHARE = {
-    "margin_back": 1.0, "margin_middle": 1.0, "margin_front": 1.0, "edge": 1.0, "tarsal": 0.95, "crease": 0.8, "fold": 0.42,
+    "margin_back": 1.0, "margin_middle": 1.0, "margin_front": 1.0, "edge": 1.0, "tarsal": 0.95, "crease": 0.8,
+    "fold": 0.42,
     "middle": 0.14, "outer": 0.03, "conjunctiva": 0.9, "fornix": 0.65,
 }  # fmt: skip
 BEHIND = ("conjunctiva", "fornix")
-TIED = np.array([0.85, 0.85, 1, 1, 1, 1, 1, 1, 1, 0.95, 0.85])  # of what lies behind the lids, by column: bound to the corners
-BEFORE_CORNER = np.array([0.9, 1, 1, 1, 1, 1, 1, 1, 1, 0.95, 0.6])  # of the lids' edges, which crowd at the outer corner
+TIED = np.array(
+    [0.85, 0.85, 1, 1, 1, 1, 1, 1, 1, 0.95, 0.85]
+)  # of what lies behind the lids, by column: bound to the corners
+BEFORE_CORNER = np.array(
+    [0.9, 1, 1, 1, 1, 1, 1, 1, 1, 0.95, 0.6]
+)  # of the lids' edges, which crowd at the outer corner
 LOWER_SHARE = {**UPPER_SHARE, "tarsal": 0.85, "crease": 0.6, "fold": 0.36, "middle": 0.16, "outer": 0.05}
 
 

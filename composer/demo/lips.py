@@ -19,7 +19,15 @@ from composer.demo.anatomy import MOUTH_COLUMNS, MOUTH_CORNER, Anatomy
 Points = NDArray[np.float64]
 
 _INNER = dict.fromkeys(("vermilion_outer", "vermilion_inner", "contact_front", "contact_middle", "contact_back"), 1.0)
-MOVE_FADE = {"inner_lip": 1.0, **_INNER, "border": 1.0, "roll": 0.88, "skin_inner": 0.5, "skin_outer": 0.2, "surround": 0.05}
+MOVE_FADE = {
+    "inner_lip": 1.0,
+    **_INNER,
+    "border": 1.0,
+    "roll": 0.88,
+    "skin_inner": 0.5,
+    "skin_outer": 0.2,
+    "surround": 0.05,
+}
 ROLL_FADE = {"inner_lip": 0.8, **_INNER, "border": 0.85, "roll": 0.55, "skin_inner": 0.12}
 THIN_FADE = {**_INNER, "border": 1.0, "roll": 0.8, "skin_inner": 0.35, "skin_outer": 0.1}
 
@@ -44,7 +52,9 @@ class LipRoll:
 
 @dataclass(frozen=True)
 class LipThin:
-    """The red of one lip or both loses `share` of its height towards the line between them, and swells by `swell_mm`."""
+    """The red of one lip or both loses `share` of its height towards the line between them, and swells by
+    `swell_mm`.
+    """
 
     lip: Literal["upper", "lower", "both"]
     share: float
@@ -65,7 +75,14 @@ def move_lips(anatomy: Anatomy, movements: Sequence[LipMovement], amount: float 
 
 
 CONTACT = ("contact_front", "contact_middle", "contact_back")
-SETTLE_FADE = {"inner_lip": 1.0, "vermilion_inner": 0.9, "vermilion_outer": 0.7, "border": 0.5, "roll": 0.36, "skin_inner": 0.18}
+SETTLE_FADE = {
+    "inner_lip": 1.0,
+    "vermilion_inner": 0.9,
+    "vermilion_outer": 0.7,
+    "border": 0.5,
+    "roll": 0.36,
+    "skin_inner": 0.18,
+}
 STICKY_MM = 0.7
 
 
@@ -181,7 +198,9 @@ def _add(anatomy: Anatomy, movement: LipMovement, lip: str, amount: float, total
             d = weight[:, None] * np.array(movement.move_mm) * anatomy.scale
         elif isinstance(movement, LipRoll):
             weight = on * fade * (1 - corner_share**movement.power)
-            d = _rolled(anatomy, p, weight * np.radians(movement.degrees) * amount * (1 if upper else -1)) / max(amount, 1e-9)
+            d = _rolled(anatomy, p, weight * np.radians(movement.degrees) * amount * (1 if upper else -1)) / max(
+                amount, 1e-9
+            )
         else:
             weight = on * fade * (1 - corner_share**3)
             line = anatomy.positions[anatomy.mouth["contact_front"]]

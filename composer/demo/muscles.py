@@ -63,7 +63,9 @@ class Pad:
 
 @dataclass(frozen=True)
 class Sphincter:
-    """An elliptic muscle about `centre`: x shrinks by `narrow`, y by `squash`, and all comes forward by `forward_mm`."""
+    """An elliptic muscle about `centre`: x shrinks by `narrow`, y by `squash`, and all comes forward by
+    `forward_mm`.
+    """
 
     centre: Place
     radius_mm: tuple[float, float]
@@ -86,7 +88,9 @@ class Fold:
 Muscle = Pull | Pad | Sphincter | Fold
 
 
-def pull(points: Points, origin: Points, insertion: Points, amount: float, cone_deg: float, start: float, reach: float) -> Points:
+def pull(
+    points: Points, origin: Points, insertion: Points, amount: float, cone_deg: float, start: float, reach: float
+) -> Points:
     """(m, 3) displacement of points under one linear muscle; lengths in mm, `start` and `reach` in muscle lengths."""
     axis = insertion - origin
     length = float(np.linalg.norm(axis))
@@ -99,7 +103,9 @@ def pull(points: Points, origin: Points, insertion: Points, amount: float, cone_
     return -(amount * across * np.where(distance < start * length, rise, fall) / distance)[:, None] * away
 
 
-def displace(anatomy: Anatomy, muscles: Sequence[Muscle], normals: Points, amount: float = 1.0) -> tuple[Points, Points]:
+def displace(
+    anatomy: Anatomy, muscles: Sequence[Muscle], normals: Points, amount: float = 1.0
+) -> tuple[Points, Points]:
     """Sum of the muscles of both sides at `amount` (1 is the whole movement), as two displacements (n, 3) in mm.
 
     The first is to slide along the face, the second (what stands out or comes forward) is not. `normals` (n, 3) are
@@ -159,7 +165,12 @@ def _sphincter(anatomy: Anatomy, muscle: Sphincter, p: Points) -> tuple[Points, 
     weight *= np.clip((away[:, 2] + 45 * anatomy.scale) / (25 * anatomy.scale), 0, 1)
     corner = anatomy.points["cheilion"][0]
     share = 0.45 + 0.55 * np.clip(np.abs(away[:, 0]) / corner, 0, 1) ** 2
-    drawn = -0.5 * weight[:, None] * away * np.stack([muscle.narrow * share, np.full(len(p), muscle.squash), np.zeros(len(p))], axis=1)
+    drawn = (
+        -0.5
+        * weight[:, None]
+        * away
+        * np.stack([muscle.narrow * share, np.full(len(p), muscle.squash), np.zeros(len(p))], axis=1)
+    )
     return drawn, 0.5 * weight[:, None] * np.array([0.0, 0.0, muscle.forward_mm * anatomy.scale])
 
 

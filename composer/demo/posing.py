@@ -26,11 +26,13 @@ from masks.surface import Surface
 
 if TYPE_CHECKING:
     import scipy.sparse as sp
+    import scipy.sparse.linalg as spl
 
 Points = NDArray[np.float64]
 
 # how much of the flesh's movement the rings of the lids feel; the lids themselves move only by turning
 FLESH = {"orbit": 1.0, "outer": 1.0, "middle": 0.85, "fold": 0.5, "crease": 0.15, "tarsal": 0.03}
+
 
 class Posing:
     """What is prepared once for a face, and `pose`, which gives its vertices at weights of shapes."""
@@ -50,7 +52,9 @@ class Posing:
 
     @cached_property
     def flesh_share(self) -> NDArray[np.float64]:
-        """(n,) how far a vertex feels the muscles: 1 on the face, 0 on ears, lids, sockets, parts and the mouth's back."""
+        """(n,) how far a vertex feels the muscles: 1 on the face, 0 on ears, lids, sockets, parts and the mouth's
+        back.
+        """
         anatomy = self.anatomy
         share = anatomy.outer.astype(float)
         for name, ring in anatomy.mouth.items():
@@ -85,7 +89,9 @@ class Posing:
         return anatomy.both(self._follow(moved))
 
     def _eased(self, moved: Points) -> Points:
-        """The displacement between the nostrils' stiff loops and the upper lip evened out, so that skin does not pile up."""
+        """The displacement between the nostrils' stiff loops and the upper lip evened out, so that skin does not
+        pile up.
+        """
         at, around = self._sill
         moved = moved.copy()
         for _ in range(8):
@@ -122,7 +128,7 @@ class Posing:
         return on
 
     @cached_property
-    def _filling(self) -> tuple[NDArray[np.int64], NDArray[np.int64], object, object]:
+    def _filling(self) -> tuple[NDArray[np.int64], NDArray[np.int64], spl.SuperLU, sp.csr_matrix]:
         import scipy.sparse as sp
         import scipy.sparse.linalg as spl
 
@@ -137,7 +143,7 @@ class Posing:
         """The hollows' displacement as the harmonic filling of that of their rims."""
         inside, around, factor, reach = self._filling
         moved = moved.copy()
-        moved[inside] = factor.solve(reach @ moved[around])  # type: ignore[attr-defined]
+        moved[inside] = factor.solve(reach @ moved[around])
         return moved
 
     def pose(self, weights: Mapping[str, float]) -> Points:

@@ -37,7 +37,8 @@ def _forehead() -> tuple[tuple[Place, ...], ...]:
     for k, up in enumerate((12.0, 20.5, 29.5, 39.0)):
         flat = 0.85**k
         lines.append((
-            ("glabella", (0.0, up + 7.5, 0.0)), ("brow_head", (-3.0, up + 3.0 * flat, 0.0)), ("brow_body", (0.0, up + 1.0, 0.0)),
+            ("glabella", (0.0, up + 7.5, 0.0)), ("brow_head", (-3.0, up + 3.0 * flat, 0.0)),
+                ("brow_body", (0.0, up + 1.0, 0.0)),
             ("brow_arch", (2.0, up - 0.5, 0.0)), ("brow_arch", (10.0, up - 5.0, 0.0)),
         ))  # fmt: skip
     return tuple(lines)
@@ -56,16 +57,19 @@ FAMILIES: tuple[Family, ...] = (
         (("exocanthion", (6.0, -4.0, 0.0)), ("exocanthion", (12.5, -7.5, 0.0)), ("exocanthion", (18.0, -12.0, 0.0))),
     ), {"au06": 1.0, "au07": 0.25}, 1.1, 1.6),
     Family("under_eye", (
-        (("endocanthion", (3.0, -8.0, 0.0)), ("palpebrale_inferius", (0.0, -9.5, 0.0)), ("exocanthion", (1.0, -9.5, 0.0))),
-        (("endocanthion", (3.0, -4.5, 0.0)), ("palpebrale_inferius", (0.0, -5.0, 0.0)), ("exocanthion", (0.0, -5.5, 0.0))),
+        (("endocanthion", (3.0, -8.0, 0.0)), ("palpebrale_inferius", (0.0, -9.5, 0.0)),
+            ("exocanthion", (1.0, -9.5, 0.0))),
+        (("endocanthion", (3.0, -4.5, 0.0)), ("palpebrale_inferius", (0.0, -5.0, 0.0)),
+            ("exocanthion", (0.0, -5.5, 0.0))),
     ), {"au06": 0.8, "au07": 0.7, "au09": 0.3}, 0.7, 1.5),
     Family("nose_side", (
         (("sellion", (4.5, -9.0, 0.0)), ("sellion", (9.0, -13.0, 0.0)), ("sellion", (12.0, -19.0, 0.0))),
         (("sellion", (4.0, -15.0, 0.0)), ("sellion", (9.0, -20.0, 0.0)), ("sellion", (12.0, -26.0, 0.0))),
     ), {"au09": 1.0, "au10": 0.15}, 0.9, 1.6),
     Family("nasolabial", (
-        (("alare", (2.0, 4.0, 0.0)), ("alare", (6.5, -6.0, 0.0)), ("cheilion", (7.5, 9.0, 0.0)), ("cheilion", (10.0, 0.0, 0.0))),
-    ), {"au12": 0.9, "au10": 0.6, "au09": 0.5, "au13": 0.6}, 1.3, 2.0),
+        (("alare", (2.0, 4.0, 0.0)), ("alare", (6.5, -6.0, 0.0)), ("cheilion", (7.5, 9.0, 0.0)),
+            ("cheilion", (10.0, 0.0, 0.0))),
+    ), {"au12": 0.9, "au10": 0.6, "au09": 0.5, "au13": 0.6}, 0.9, 2.6),
     Family("mouth_corner", (
         (("cheilion", (5.5, 5.0, 0.0)), ("cheilion", (7.0, -2.0, 0.0)), ("cheilion", (5.5, -9.0, 0.0))),
     ), {"au14": 1.0, "au15": 0.7, "au20": 0.6, "au12": 0.25}, 1.0, 1.7),
@@ -77,8 +81,12 @@ CHIN_DEPTH_MM = 0.7
 class Wrinkles:
     """The wrinkles of one face on one finer mesh; `heights` gives how far its skin sinks or rises at given weights."""
 
-    def __init__(self, anatomy: Anatomy, positions: Points, outer: NDArray[np.float64], edge_mm: NDArray[np.float64]) -> None:
-        """Take the finer neutral (m, 3) mm, how far each vertex is seen skin (m,) in [0, 1], its mean edge length (m,)."""
+    def __init__(
+        self, anatomy: Anatomy, positions: Points, outer: NDArray[np.float64], edge_mm: NDArray[np.float64]
+    ) -> None:
+        """Take the finer neutral (m, 3) mm, how far each vertex is seen skin (m,) in [0, 1], its mean edge length
+        (m,).
+        """
         from scipy.interpolate import LinearNDInterpolator
 
         self.anatomy = anatomy
@@ -143,6 +151,7 @@ class Wrinkles:
         for _ in range(9):
             direction = chance.normal(size=3)
             direction /= np.linalg.norm(direction)
-            wave += np.cos(2 * np.pi * (np.abs(away) if direction[0] > 0 else away * [-1, 1, 1]) @ np.abs(direction) / length
+            wave += np.cos(2 * np.pi * (np.abs(away) if direction[0] > 0 else away * [-1, 1, 1]) @
+            np.abs(direction) / length
                            + chance.uniform(0, 6.28))  # fmt: skip
         return -CHIN_DEPTH_MM * s * ball * self.outer * np.clip(wave / 3, -1, 1)

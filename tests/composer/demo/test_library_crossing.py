@@ -17,7 +17,9 @@ def test_the_measure_finds_two_triangles_that_cross() -> None:
     pairs, depth = crossings(points, np.array([[0, 1, 2], [3, 4, 5]]))
     assert len(pairs) == 1
     assert depth[0] == pytest.approx(0.3, abs=0.2)
-    assert len(crossings(points + np.array([[0, 0, 0]] * 3 + [[0, 0, 2]] * 3), np.array([[0, 1, 2], [3, 4, 5]]))[0]) == 0
+    assert (
+        len(crossings(points + np.array([[0, 0, 0]] * 3 + [[0, 0, 2]] * 3), np.array([[0, 1, 2], [3, 4, 5]]))[0]) == 0
+    )
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -64,7 +64,9 @@ def test_some_shapes_have_an_in_between_off_the_straight_line() -> None:
     for name in HALFWAY:
         shape = head.shape(name)
         assert [b.at for b in shape.inbetweens] == [0.5]
-    bent = {n: np.linalg.norm(head.shape(n).inbetweens[0].delta - 0.5 * head.shape(n).delta, axis=1).max() for n in HALFWAY}
+    bent = {
+        n: np.linalg.norm(head.shape(n).inbetweens[0].delta - 0.5 * head.shape(n).delta, axis=1).max() for n in HALFWAY
+    }
     assert bent["au43_left"] > 0.3 and bent["au12_left"] > 0.05
 
 
@@ -88,6 +90,8 @@ def test_a_level_adds_wrinkles_to_the_subdivided_cage_where_its_units_work() -> 
 
 def test_the_neutral_of_a_level_is_the_subdivided_neutral() -> None:
     subject, head = face("keeper"), finer()
-    np.testing.assert_allclose(head.neutral, refine(subject.head.neutral, levels(subject.neutral.polygons, 1)), atol=1e-9)
+    np.testing.assert_allclose(
+        head.neutral, refine(subject.head.neutral, levels(subject.neutral.polygons, 1)), atol=1e-9
+    )
     assert head.shape_names == subject.head.shape_names
     assert head.shapes[0].delta.dtype == np.float32

@@ -12,7 +12,11 @@ from tests.composer.demo.library_fixtures import NAMES, face
 
 FLIP = np.array([-1, 1, 1])
 PAIRS = [u.name for u in ACTION_UNITS if u.sided]
-MIDDLE = [u.name for u in ACTION_UNITS if not u.sided and not u.name.startswith("jaw_")] + ["jaw_forward", "gaze_up", "gaze_down"]
+MIDDLE = [u.name for u in ACTION_UNITS if not u.sided and not u.name.startswith("jaw_")] + [
+    "jaw_forward",
+    "gaze_up",
+    "gaze_down",
+]
 
 
 @pytest.mark.parametrize("name", NAMES)

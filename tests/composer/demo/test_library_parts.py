@@ -86,7 +86,10 @@ def test_lashes_stay_on_the_lids_they_grow_from(name: str) -> None:
     margin = np.concatenate([subject.anatomy.eye[ring] for ring in ("edge", "margin_front")])
     for lid in ("upper", "lower"):
         at = subject.anatomy.parts[f"lashes_{lid}_left"]
-        root = at[np.linalg.norm(subject.anatomy.positions[at][:, None] - subject.anatomy.positions[margin], axis=2).min(1) < 1.2]
+        root = at[
+            np.linalg.norm(subject.anatomy.positions[at][:, None] - subject.anatomy.positions[margin], axis=2).min(1)
+            < 1.2
+        ]
         assert len(root) > 10
         away = np.linalg.norm(posed[root][:, None] - posed[margin], axis=2).min(1)
         assert away.max() < 1.9, lid

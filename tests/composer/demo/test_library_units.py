@@ -15,7 +15,8 @@ from composer.demo.action_units import unit_names
 from composer.errors import MoueError
 from tests.composer.demo.library_fixtures import NAMES, face
 
-# unit, landmark, the way it must go (x to the subject's left, y up, z forward), and at least how far, mm of an average face
+# unit, landmark, the way it must go (x to the subject's left, y up, z forward), and at least how far, mm of an
+# average face
 MOVES = [
     ("au01_left", "brow_head", (0, 1, 0), 5.0), ("au02_left", "brow_arch", (0, 1, 0), 5.0),
     ("au04_left", "brow_head", (-0.6, -1, 0), 4.0), ("au05_left", "palpebrale_superius", (0, 1, 0), 1.5),
@@ -48,7 +49,9 @@ def moved_at(name: str, unit: str, landmark: str) -> np.ndarray:
 def test_a_unit_moves_its_landmark_its_way(name: str, unit: str, landmark: str, way: tuple, least: float) -> None:
     moved = moved_at(name, unit, landmark)
     along = float(moved @ np.array(way) / np.linalg.norm(way))
-    room = 0.45 if landmark in ("crista_philtri", "pogonion", "alare") else 0.75  # some faces have less room than the average
+    room = (
+        0.45 if landmark in ("crista_philtri", "pogonion", "alare") else 0.75
+    )  # some faces have less room than the average
     assert along >= least * (1.0 if name == "keeper" else room)
     assert along >= 0.6 * np.linalg.norm(moved)
 
@@ -94,7 +97,10 @@ def test_units_add_up_to_a_smile() -> None:
     assert total[corner, 1] - total[middle, 1] > 5.0
     assert total[corner, 0] > 4.0
     assert total[subject.anatomy.eye["margin_front"][18], 1] > 0.8
-    together = subject.posing.pose({f"{u}_{s}": 1.0 for u in ("au06", "au12") for s in ("left", "right")}) - subject.head.neutral
+    together = (
+        subject.posing.pose({f"{u}_{s}": 1.0 for u in ("au06", "au12") for s in ("left", "right")})
+        - subject.head.neutral
+    )
     assert np.linalg.norm(together - total, axis=1)[subject.anatomy.outer].max() < 1.0
 
 

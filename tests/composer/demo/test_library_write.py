@@ -21,7 +21,9 @@ def test_a_written_library_reads_back(tmp_path: Path, unit: str) -> None:
     paths = write_library(tmp_path / "keeper", few, unit)
     assert all(path.exists() for path in paths)
     back = open_library(tmp_path / "keeper", unit=unit)
-    assert set(back.shape_names) == {"au12_left", "au43_left", "laugh"} | {inbetween_name(n, 0.5) for n in ("au12_left", "au43_left")}
+    assert set(back.shape_names) == {"au12_left", "au43_left", "laugh"} | {
+        inbetween_name(n, 0.5) for n in ("au12_left", "au43_left")
+    }
     np.testing.assert_array_equal(back.polygons.indices, head.polygons.indices)
     for shape in few.shapes:
         np.testing.assert_allclose(back.target(shape.name), few.target(shape.name), atol=1e-6 * head.diagonal)
