@@ -56,6 +56,8 @@ class Tables:
         left = max(decimals - 3, 0)
         self.rest = [4] * (left // 4) + ([left % 4] if left % 4 else [])
         self.parts = {size: _table(size) for size in set(self.rest)}
+        small = [f" {sign}{number}" for sign in ("", "-") for number in range(100)]
+        self.small = np.array([word(text) for text in small], dtype="<u4")
 
     def columns(self, value: NDArray[np.float64]) -> list[Words]:
         """The words of a column (m,) of numbers, rounded to the decimals, with a blank before each."""
@@ -65,8 +67,10 @@ class Tables:
         fixed = np.abs(scaled).astype(np.int64)
         whole = fixed // self.scale
         part = fixed - whole * self.scale
-        sign = np.where(negative, np.uint32(0x2D20), np.uint32(0x20)).astype(np.uint32)
-        out = [sign, *self._whole(whole)]
+        if int(whole.max(initial=0)) < 100:  # blank, sign and number fit one word
+            out = [self.small[whole + 100 * negative]]
+        else:
+            out = [np.where(negative, np.uint32(0x2D20), np.uint32(0x20)).astype(np.uint32), *self._whole(whole)]
         if self.first is None:
             return out
         below = self.scale // 10 ** min(self.decimals, 3)

@@ -24,55 +24,30 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.formats.obj_digits import Tables, decimals_for, rows_and_lengths, rows_of, word
-from composer.formats.obj_lines import OTHER, VN, Lines, V, find_lines, read_bytes
+from composer.formats.obj_lines import VN, find_lines, read_bytes
 from composer.formats.obj_normals import corner_normals
-from composer.formats.obj_numbers import tokens
-from composer.formats.obj_scan import WORKERS, Corners, scan_corners, scan_numbers, scan_vertices
+from composer.formats.obj_places import Source, find_places, open_source
+from composer.formats.obj_scan import WORKERS, Corners, scan_corners, scan_numbers
 from composer.head.atomic import write_whole
 
 ROWS = 1 << 15
+PIECE = 1 << 22
 
 
 class ObjText:
-    """The text of a neutral, read once; `write` then makes targets of it.
+    """The text of a neutral: where its numbers stand, found in one pass; `write` then makes targets of it.
 
-    `positions` (n, 3) float64 are the neutral's, in the file's unit.
+    `positions` (n, 3) float64 are the neutral's, in the file's unit. The text itself stays on disk and is read
+    again, piece by piece, whenever a target is written.
     """
 
     def __init__(self, path: Path | str) -> None:
-        """Read the text of `path`. Raises MoueError where it is no OBJ that can be used."""
+        """Look through the text of `path`. Raises MoueError where it is no OBJ that can be used."""
         self.path = Path(path)
-        self._lines: Lines = find_lines(read_bytes(self.path))
-        raw = read_bytes(self.path) if self._lines.continued else self._lines.data
-        self._data = raw
-        self.positions, _ = scan_vertices(self._lines, self.path)
-        self._numeric = np.flatnonzero((self._lines.kinds == V) | (self._lines.kinds == VN))
-        starts = self._lines.starts[self._numeric]
-        kind = np.uint32 if len(raw) < 2**32 else np.int64
-        self._starts, self._stops = starts.astype(kind), self._third_ends(starts).astype(kind)
-        self._is_normal = self._lines.kinds[self._numeric] == VN
-        self._libraries = [
-            int(line) for line in self._lines.of_kind(OTHER) if self._lines.text(int(line)).startswith("mtllib")
-        ]
-        ends = [int(self._lines.ends[line]) for line in self._libraries]
-        begins = [int(self._lines.starts[line]) for line in self._libraries]
-        self._library_places = list(zip(begins, ends, strict=True))
-        self._size = os.path.getsize(self.path)
-        if not self._is_normal.any():
-            self._lines = Lines(raw, *(np.zeros(0, np.int64),) * 2, np.zeros(0, np.uint8), False)  # type: ignore[arg-type]
-
-    def _third_ends(self, starts: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Where the third number of every `v` and `vn` line ends."""
-        out = np.empty(len(starts), dtype=np.int64)
-        data, ends = self._lines.data, self._lines.ends[self._numeric]
-        for low in range(0, len(starts), ROWS):
-            high = min(low + ROWS, len(starts))
-            base = int(starts[low])
-            begin, end = tokens(data[base : int(ends[high - 1]) + 1])
-            at = starts[low:high] - base
-            first = np.searchsorted(begin, at)
-            out[low:high] = end[np.minimum(first + 3, len(end) - 1)] + base
-        return out
+        found = find_places(self.path)
+        self.positions, self._starts, self._stops = found.positions, found.starts, found.stops
+        self._is_normal, self._library_places = found.is_normal, found.libraries
+        self._size, self._stamp = found.size, found.stamp
 
     @cached_property
     def diagonal(self) -> float:
@@ -81,13 +56,11 @@ class ObjText:
         return float(np.linalg.norm(sides))
 
     @cached_property
-    def _corners(self) -> Corners:
-        return scan_corners(self._lines, self.path, normals=True)
-
-    @cached_property
-    def _old_normals(self) -> NDArray[np.float64]:
-        chosen = self._lines.of_kind(VN)
-        return scan_numbers(self._lines, chosen, self.path, "normal", (3,))
+    def _normal_table(self) -> tuple[Corners, NDArray[np.float64]]:
+        """The polygons with their normals' numbers, and the normals as they stand: only read where there are any."""
+        lines = find_lines(read_bytes(self.path))
+        normals = scan_numbers(lines, lines.of_kind(VN), self.path, "normal", (3,))
+        return scan_corners(lines, self.path, normals=True), normals
 
     def write(self, path: Path | str, positions: NDArray, moved: NDArray[np.bool_] | None = None) -> tuple[str, ...]:
         """Write the text to `path` with `positions` (n, 3), in the file's unit, in place of the neutral's.
@@ -99,38 +72,38 @@ class ObjText:
         path = Path(path)
         if positions.shape != self.positions.shape:
             raise MoueError(f"{len(positions)} vertices for a text of {len(self.positions)}", self.path)
-        if moved is None:
-            differs = np.asarray(positions) != self.positions
-            moved = differs[:, 0] | differs[:, 1] | differs[:, 2]
+        positions = np.asarray(positions)
         notes: list[str] = []
         normals, renewed = self._normals(positions, moved, notes)
         libraries = self._rewritten(path, notes)
-        rows = _Rows(self, positions, moved, normals, renewed)
-        write_whole(path, lambda file: self._fill(file, rows, libraries), sync=False)
+        with open_source(self.path, self._stamp) as source:
+            rows = _Rows(self, source, positions, moved, normals, renewed)
+            write_whole(path, lambda file: self._fill(file, rows, libraries), sync=False)
         return tuple(notes)
 
     def _normals(
-        self, positions: NDArray, moved: NDArray[np.bool_], notes: list[str]
+        self, positions: NDArray, moved: NDArray[np.bool_] | None, notes: list[str]
     ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+        """The normals of the target, and which of them are new."""
         if not self._is_normal.any():
             return np.zeros((0, 3)), np.zeros(0, dtype=bool)
-        corners = self._corners
+        corners, old = self._normal_table
         if corners.normals is None:
-            return self._old_normals, np.zeros(len(self._old_normals), dtype=bool)
-        made, renewed = corner_normals(
-            corners.counts, corners.vertices, corners.normals, positions, moved, len(self._old_normals)
-        )
+            return old, np.zeros(len(old), dtype=bool)
+        if moved is None:
+            moved = any_differs(positions, self.positions)
+        made, renewed = corner_normals(corners.counts, corners.vertices, corners.normals, positions, moved, len(old))
         renewed &= np.any(made != 0, axis=1)
         if renewed.any():
             notes.append(f"{int(renewed.sum())} normals were made again from the moved polygons.")
-        return np.where(renewed[:, None], made, self._old_normals), renewed
+        return np.where(renewed[:, None], made, old), renewed
 
     def _rewritten(self, path: Path, notes: list[str]) -> list[tuple[int, int, bytes]]:
         """The `mtllib` lines, as (begin, end, new text), their files named from the folder of `path`."""
         out = []
         here, there = self.path.parent.resolve(), path.parent.resolve()
-        for begin, end in self._library_places:
-            line = self._data[begin:end].tobytes()
+        for begin, line in self._library_places:
+            end = begin + len(line)
             ending = line[len(line.rstrip(b"\r")) :]
             names = material_names(line.decode("utf-8", "surrogateescape").rstrip(), self.path)
             if here == there or not names or any(not (here / name).exists() for name in names):
@@ -150,14 +123,17 @@ class ObjText:
 
     def _copy(self, file: IO[bytes], rows: _Rows, low: int, high: int) -> None:
         """The bytes [low, high) of the text with the new rows in them."""
-        first, last = (int(np.searchsorted(self._starts, place)) for place in (low, high))
+        first, last = (int(np.searchsorted(self._starts, self._starts.dtype.type(p))) for p in (low, high))
         if first == last:
-            file.write(self._data[low:high])
+            rows.copy(file, low, high)
             return
-        file.write(self._data[low : int(self._starts[first])])
+        rows.copy(file, low, int(self._starts[first]))
         spans = [(a, min(a + ROWS, last)) for a in range(first, last, ROWS)]
-        for piece in _ahead(lambda span: rows.text(span[0], span[1], high), spans):
+        pieces = _ahead(lambda span: rows.text(span[0], span[1], high), spans)
+        for (_, stop), piece in zip(spans, pieces, strict=True):
             file.write(piece)
+            following = int(self._starts[stop]) if stop < last else high
+            rows.copy(file, rows.end(stop, high), following)
 
 
 def material_names(line: str, path: Path) -> list[str]:
@@ -173,51 +149,73 @@ def _relative(target: Path, folder: Path) -> str:
         return target.as_posix()
 
 
+def any_differs(a: NDArray, b: NDArray) -> NDArray[np.bool_]:
+    """(m,) whether any of the three numbers of a row of `a` is not that of `b`."""
+    differs = a != b
+    return differs[:, 0] | differs[:, 1] | differs[:, 2]
+
+
 class _Rows:
     """The new text of stretches of `v` and `vn` lines, with whatever stands between them."""
 
     def __init__(
         self,
         text: ObjText,
+        source: Source,
         positions: NDArray,
-        moved: NDArray[np.bool_],
+        moved: NDArray[np.bool_] | None,
         normals: NDArray[np.float64],
         renewed: NDArray[np.bool_],
     ) -> None:
-        self.text_of, self.positions, self.moved, self.normals, self.renewed = (
-            text,
-            positions,
-            moved,
-            normals,
-            renewed,
-        )
+        self.text_of, self.source, self.positions = text, source, positions
+        self.moved, self.normals, self.renewed = moved, normals, renewed
         farthest = max(float(positions.max()), -float(positions.min()))
         self.tables = Tables(decimals_for(text.diagonal, farthest))
         self.mixed = bool(text._is_normal.any())
         if self.mixed:
             self.number = np.where(text._is_normal, np.cumsum(text._is_normal), np.cumsum(~text._is_normal)) - 1
 
+    def read(self, low: int, high: int) -> NDArray[np.uint8]:
+        """The bytes [low, high) of the neutral's text."""
+        return self.source.piece(low, high)
+
+    def copy(self, file: IO[bytes], low: int, high: int) -> None:
+        """Put the bytes [low, high) of the neutral's text into `file`."""
+        for begin in range(low, high, PIECE):
+            file.write(self.read(begin, min(begin + PIECE, high)))
+
+    def _moved(self, which: slice | NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Which of these vertices get a new line."""
+        if self.moved is not None:
+            return self.moved[which]
+        return any_differs(self.positions[which], self.text_of.positions[which])
+
     def _of(self, low: int, high: int) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.uint32] | int]:
         """Which of the lines [low, high) are new, the numbers of those, and their key."""
         if not self.mixed:
-            new = self.moved[low:high]
+            new = self._moved(slice(low, high))
             return new, np.asarray(self.positions[low:high][new], dtype=np.float64), word("v")
         normal, number = self.text_of._is_normal[low:high], self.number[low:high]
         new = np.empty(high - low, dtype=bool)
-        new[normal], new[~normal] = self.renewed[number[normal]], self.moved[number[~normal]]
+        new[normal], new[~normal] = self.renewed[number[normal]], self._moved(number[~normal])
         values = np.empty((high - low, 3))
         values[normal], values[~normal] = self.normals[number[normal]], self.positions[number[~normal]]
         return new, values[new], np.where(normal[new], np.uint32(word("vn")), np.uint32(word("v")))
 
-    def text(self, low: int, high: int, limit: int) -> NDArray[np.uint8]:
-        """The bytes from line `low` to where line `high` begins, or to `limit` where that comes first."""
+    def end(self, stop: int, limit: int) -> int:
+        """Where the text of lines up to `stop` ends: where the next one begins or at `limit`, if that is near."""
         own = self.text_of
-        begin = int(own._starts[low])
-        end = min(int(own._starts[high]), limit) if high < len(own._starts) else limit
-        source = own._data[begin:end]
+        following = min(int(own._starts[stop]), limit) if stop < len(own._starts) else limit
+        last = int(own._stops[stop - 1])
+        return following if following - last <= PIECE else last
+
+    def text(self, low: int, high: int, limit: int) -> NDArray[np.uint8]:
+        """The bytes from where line `low` begins to the `end` of line `high`, with the new numbers in them."""
+        own = self.text_of
+        begin, end = int(own._starts[low]), self.end(high, limit)
         new, values, key = self._of(low, high)
         if not new.any():
-            return source
+            return self.read(begin, end)
         words: list = [key]
         for column in range(3):
             words += self.tables.columns(values[:, column])
@@ -226,6 +224,7 @@ class _Rows:
         after = np.append(starts[1:], end - begin)
         if len(values) == len(new) and bool(np.all(after - stops == 1)):  # every line is new and ends at once
             return rows_of([*words, word("\n")], len(values))
+        source = self.read(begin, end)
         heads, head_lengths = rows_and_lengths(words, len(values))
         parts = np.stack([stops - starts, after - stops], axis=1)
         keep = np.ones((len(new), 2), dtype=bool)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
+from composer.formats.obj_text import ObjText
 from composer.formats.registry import read_mesh, write_mesh
 from composer.head.head import InBetween, Shape, TextureCoordinates
 from composer.head.landmarks import read_landmarks
@@ -109,6 +110,9 @@ def test_only_a_moue_error_escapes(kind: str, large: bool, tmp_path: Path) -> No
         path.write_bytes(data)
         try:
             mesh = read_mesh(path)
+            if kind == ".obj":
+                neutral = ObjText(path)
+                neutral.write(tmp_path / "out.obj", neutral.positions + 1.0)
         except MoueError as error:
             assert path.name in str(error) and len(str(error)) <= 200 and "\n" not in str(error)
         else:

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from composer.errors import MoueError
+from composer.formats import obj_places, obj_text
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import read_mesh
 from tests.small_files import obj_texts
@@ -127,3 +128,64 @@ def test_a_target_that_cannot_be_written_leaves_the_old_one(tmp_path: Path) -> N
     with pytest.raises(MoueError):
         neutral.write(tmp_path / "out.obj", neutral.positions)
     assert sorted(p.name for p in tmp_path.iterdir()) == ["neutral.obj", "out.obj"]
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(text=obj_texts(), block=st.sampled_from([1, 7, 64, 300]))
+def test_a_text_looked_through_in_small_blocks_is_the_same_text(text: tuple, block: int, tmp_path: Path) -> None:
+    (tmp_path / "neutral.obj").write_bytes(text[0])
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(obj_places, "BLOCK", block)
+        small = ObjText(tmp_path / "neutral.obj")
+    target = small.positions + 0.5
+    small.write(tmp_path / "small.obj", target)
+    ObjText(tmp_path / "neutral.obj").write(tmp_path / "whole.obj", target)
+    assert np.array_equal(small.positions, np.array(text[1]))
+    assert (tmp_path / "small.obj").read_bytes() == (tmp_path / "whole.obj").read_bytes()
+
+
+def test_a_fault_in_a_later_block_is_named_with_its_line_in_the_file(tmp_path: Path) -> None:
+    (tmp_path / "neutral.obj").write_bytes(b"v 0 0 0\n" * 50 + b"v 0 zero 0\n" + b"v 0 0 0\n" * 50)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(obj_places, "BLOCK", 64)
+        with pytest.raises(MoueError, match=r"neutral.obj:51: 'zero' is not a number"):
+            ObjText(tmp_path / "neutral.obj")
+
+
+def test_long_stretches_between_vertices_are_copied(tmp_path: Path) -> None:
+    """Faces, or a comment, far longer than what is held at once."""
+    body = b"v 0 0 0\nv 1 0 0\n" + b"# a long story\n" * 1000 + b"v 1 1 0\nf 1 2 3\n" * 1 + b"f 1 2 3\n" * 2000
+    (tmp_path / "neutral.obj").write_bytes(body)
+    neutral = ObjText(tmp_path / "neutral.obj")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(obj_text, "PIECE", 512)
+        neutral.write(tmp_path / "same.obj", neutral.positions)
+        neutral.write(tmp_path / "moved.obj", neutral.positions + [0, 0, 1.0])
+    assert (tmp_path / "same.obj").read_bytes() == body
+    moved = (tmp_path / "moved.obj").read_bytes()
+    assert [row for row in moved.splitlines() if row[:1] != b"v"] == [
+        row for row in body.splitlines() if row[:1] != b"v"
+    ]
+    assert np.allclose(read_mesh(tmp_path / "moved.obj").positions, neutral.positions + [0, 0, 1.0])
+
+
+def test_a_neutral_that_changed_meanwhile_is_not_mixed_with_what_it_was(tmp_path: Path) -> None:
+    (tmp_path / "neutral.obj").write_bytes(TEXT)
+    neutral = ObjText(tmp_path / "neutral.obj")
+    (tmp_path / "neutral.obj").write_bytes(b"# sculpted on\n" + TEXT)
+    with pytest.raises(MoueError, match="has changed since it was opened"):
+        neutral.write(tmp_path / "out.obj", neutral.positions)
+    (tmp_path / "neutral.obj").unlink()
+    with pytest.raises(MoueError, match=r"neutral.obj: cannot be read"):
+        neutral.write(tmp_path / "out.obj", neutral.positions)
+    assert not (tmp_path / "out.obj").exists()
+
+
+def test_lines_that_end_in_carriage_returns_alone_are_baked_too(tmp_path: Path) -> None:
+    text = b"v 0 0 0\rv 1 0 0\rv 1 1 0\rf 1 2 3\r"
+    (tmp_path / "neutral.obj").write_bytes(text)
+    neutral = ObjText(tmp_path / "neutral.obj")
+    neutral.write(tmp_path / "same.obj", neutral.positions)
+    assert (tmp_path / "same.obj").read_bytes() == text
+    neutral.write(tmp_path / "out.obj", neutral.positions + 1.0)
+    assert np.allclose(read_mesh(tmp_path / "out.obj").positions, neutral.positions + 1.0)
