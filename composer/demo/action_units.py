@@ -110,9 +110,9 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
         upper_lid=-0.03, lower_lid=0.12, split_mm=13.0),
     # levator anguli oris
     ActionUnit("au13", (
-        Pad(("cheilion", (0.0, 1.0, 0.0)), (-0.3, 7.0, 0.0), (7.0, 8.0, 14.0), -0.6),
-        Pad(("cheilion", (4.0, 18.0, 0.0)), (0.0, 2.0, 0.0), (9.0, 9.0, 14.0), 2.2),
-        Fold(NASOLABIAL[1:], 1.4, 4.2, 0.9),
+        Pad(("cheilion", (0.0, 1.0, 0.0)), (-0.3, 7.0, 0.0), (7.0, 6.5, 14.0), -0.6),
+        Pad(("cheilion", (8.0, 18.0, 0.0)), (0.0, 2.0, 0.0), (8.0, 9.0, 14.0), 2.2),
+        Fold(NASOLABIAL[1:], 1.0, 4.2, 0.6),
     ), split_mm=11.0),
     # buccinator
     ActionUnit("au14", (
@@ -177,7 +177,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     # orbicularis oris: both lips drawn over the teeth
     ActionUnit("au28", (
         Pad(("stomion", (0.0, -16.0, 0.0)), (0.0, 1.6, 0.0), (15.0, 7.0, 14.0), 0.8),
-    ), lips=(LipThin("both", 0.56, -0.8), LipMove("both", (0.0, 0.0, -2.0), 1.6)), sided=False),
+    ), lips=(LipThin("both", 0.56, -0.8), LipMove("both", (0.0, 0.0, -0.8), 1.6)), sided=False),
     # buccinator lets the breath puff the cheeks
     ActionUnit("au34", (
         Pad(("cheilion", (15.0, 1.0, -8.0)), (1.0, 0.0, 0.0), (14.0, 16.0, 18.0), 8.0),

@@ -151,7 +151,8 @@ def settle_upper_lip(anatomy: Anatomy, positions: Points) -> Points:
     """(n, 3) displacement that keeps the skin between nose and upper lip from folding over itself.
 
     Column by column, a lip that would rise too far is held, and the two rings between move by what lies between the
-    movements of nose and lip. Even to both sides where the positions are.
+    movements of nose and lip, nearer to the nose's, to whose base the skin is tied. Even to both sides where
+    the positions are.
     """
     moved = np.zeros_like(positions)
     up = np.arange(7)
@@ -169,7 +170,7 @@ def settle_upper_lip(anatomy: Anatomy, positions: Points) -> Points:
         for name in ("skin_outer", "skin_inner"):
             here = anatomy.positions[at[name]]
             share = np.einsum("ij,ij->i", here - anatomy.positions[at["roll"]], axis)[:, None] / length
-            even = here + low + np.clip(share, 0, 1) * (top - low)
+            even = here + low + np.clip(share, 0, 1) ** 0.5 * (top - low)
             moved[at[name]] = _along_ring(blend * (even - positions[at[name]]), positions[at[name]] - here)
     return moved
 

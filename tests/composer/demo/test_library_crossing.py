@@ -7,9 +7,17 @@ import pytest
 
 from tests.composer.demo.library_fixtures import NAMES, crossings, face, triangles_of
 
-SKIN_MM = 0.36  # how deep two triangles of the cage may be in each other
+SKIN_MM = 0.25  # how deep two triangles of the cage may be in each other, about the gap asked of the lips
 LID_RINGS = ("edge", "margin_front", "margin_middle", "margin_back")
-LIP_RINGS = ("border", "vermilion_outer", "vermilion_inner", "contact_front", "contact_middle")
+LIP_RINGS = (
+    "border",
+    "vermilion_outer",
+    "vermilion_inner",
+    "contact_front",
+    "contact_middle",
+    "contact_back",
+    "inner_lip",
+)
 
 
 def test_the_measure_finds_two_triangles_that_cross() -> None:
