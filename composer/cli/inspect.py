@@ -24,10 +24,9 @@ def inspect(
     from composer.cli.progress import bar
     from composer.formats.library import open_library
     from composer.head.fingerprint import fingerprint
-    from composer.head.parts import with_recognised_parts
 
     with bar("opening") as progress:
-        head = with_recognised_parts(open_library(path, neutral, unit, skip_broken, progress))
+        head = open_library(path, neutral, unit, skip_broken, progress)
     moves = {s.name: float(np.sqrt((s.delta.astype(np.float64) ** 2).sum(axis=1)).max()) for s in head.shapes}
     report = {
         "head": head.name, "vertices": head.n_vertices, "polygons": head.polygons.n_faces, "unit": head.unit,

@@ -33,10 +33,9 @@ def regions(
     from composer.document.store import save_document
     from composer.edits.lay_regions import laid_regions
     from composer.formats.library import open_library
-    from composer.head.parts import with_recognised_parts
 
     with bar("opening") as progress:
-        opened = with_recognised_parts(open_library(head, progress=progress))
+        opened = open_library(head, progress=progress)
         project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm)
     if to.exists():
         from composer.errors import MoueError

@@ -33,7 +33,6 @@ def sheet(
     from composer.errors import MoueError
     from composer.formats.library import open_library
     from composer.head.atomic import write_whole
-    from composer.head.parts import with_recognised_parts
     from composer.picture.heat_entries import mask_entries, with_movement
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet, shapes_of
@@ -44,7 +43,7 @@ def sheet(
             head = ready.head
             entries = [Entry(r.name, ready.pose(r), r.note) for r in ready.project.recipes]
         else:
-            head = with_recognised_parts(open_library(path, progress=progress))
+            head = open_library(path, progress=progress)
             entries = shapes_of(head)
         legend = None
         if heat is Heat.MOVEMENT:

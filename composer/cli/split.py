@@ -36,5 +36,5 @@ def split(
         ready = Ready.open(open_document(document), progress)
         pieces = split_by_regions(ready) if by is By.REGIONS else split_by_sides(ready, ramp_mm)
         moved = ((name, ready.head.neutral + piece) for name, piece in pieces)
-        files = write_targets(ready, to, moved, progress=progress)
+        files = write_targets(ready.head, to, moved, progress=progress)
     typer.echo(f"{to}: {len(files) - 1} targets and the neutral")

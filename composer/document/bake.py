@@ -17,7 +17,8 @@ from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
 from composer.head.atomic import write_whole
-from composer.head.head import Head
+from composer.head.head import Head, Shape
+from composer.head.levels import head_at_level, levels, refine
 from composer.mixing.recipe import Recipe
 from composer.units import mm_per
 
@@ -27,22 +28,51 @@ Progress = Callable[[float, str], None]
 
 def bake(
     ready: Ready, folder: Path | str, recipes: Sequence[Recipe], *, suffix: str = ".obj", unit: str | None = None,
-    name: str = "{recipe}", over: Sequence[str] = (), progress: Progress | None = None,
+    name: str = "{recipe}", level: int = 0, steps: int = 1, over: Sequence[str] = (),
+    progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
     """Write the neutral and each recipe's pose to `folder`, in the head's own unit or `unit`; the files' paths.
 
-    `name` makes a file's name of `{document}` and `{recipe}`. All poses are made before the first file is written.
+    `name` makes a file's name of `{document}` and `{recipe}`. With `level` above 0 (at most 8) the poses are
+    subdivided, vertices in Moue's own order. With `steps` n each recipe is baked at n strengths, the last the whole:
+    NAME_25, NAME_50, NAME_75 and NAME for four. Formats that hold many shapes get one file, named after the document.
     Refused with MoueError as `write_targets`, and for a template that makes no file names, or one name twice.
     """
-    names = [_named(name, ready, recipe) for recipe in recipes]
+    if not 1 <= steps <= 100:
+        raise MoueError(f"{steps} steps cannot be baked", mend="give 1 to 100")
+    factors = levels(ready.head.polygons, level)
+    named = [(_named(name, ready, recipe), recipe) for recipe in recipes]
+    files = [(f"{each}_{round(100 * i / steps)}" if i < steps else each, recipe, i / steps)
+             for each, recipe in named for i in range(1, steps + 1)]  # fmt: skip
+    names = [each for each, _, _ in files]
     if len({*names, ready.head.neutral_name}) <= len(names):
         raise MoueError(f"the name {name!r} gives two files one name", folder, mend="put {recipe} in it")
-    poses = [(each, ready.pose(recipe)) for each, recipe in zip(names, recipes, strict=True)]
-    return write_targets(ready, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress)
+    poses = []
+    for i, (each, recipe, share) in enumerate(files):
+        if progress is not None:
+            progress(0.5 * i / len(files), f"mixing {each}")
+        poses.append((each, refine(ready.pose(recipe, recipe.strength * share), factors)))
+    head = head_at_level(ready.head.with_(shapes=()), level)
+    if format_of(Path("x" + suffix), writing=True).many_shapes:
+        return _one_file(head, Path(folder), ready.project.path.stem + suffix, poses, unit, over)
+    return write_targets(head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress)
+
+
+def _one_file(
+    head: Head, folder: Path, name: str, poses: Sequence[tuple[str, NDArray]], unit: str | None, over: Sequence[str]
+) -> list[Path]:
+    """All poses as the shapes of one file."""
+    shapes = tuple(Shape(each, (pose - head.neutral).astype(np.float32)) for each, pose in poses)
+    known = _prepared(head, folder)
+    file = folder / name
+    _may_write(file, known, over)
+    write_mesh(file, mesh_of(head.with_(shapes=shapes), shapes=True, unit=unit))
+    _remember(folder, known, [file])
+    return [file]
 
 
 def write_targets(
-    ready: Ready, folder: Path | str, targets: Iterable[tuple[str, NDArray]], *, suffix: str = ".obj",
+    head: Head, folder: Path | str, targets: Iterable[tuple[str, NDArray]], *, suffix: str = ".obj",
     unit: str | None = None, over: Sequence[str] = (), progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
     """Write the neutral and each named target (n, 3) in mm to `folder`; the files' paths.
@@ -50,26 +80,19 @@ def write_targets(
     Refused with MoueError: the folder of the head's own files, and a file there that this folder's manifest does not
     know by its hash (somebody has worked on it since), unless its name is in `over`.
     """
-    folder, head = Path(folder), ready.head
+    folder = Path(folder)
     format_of(Path("x" + suffix), writing=True)
     mm_per(unit or head.unit)
-    own = head.path
-    if own is not None and folder.resolve() == own.resolve():
-        raise MoueError("holds the head's own files, which a bake never overwrites", folder, mend="give another folder")
-    known = _manifest(folder / MANIFEST)
+    known = _prepared(head, folder)
     text = ObjText(head.neutral_file) if suffix == ".obj" and head.neutral_file is not None else None
     files: list[Path] = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise MoueError(f"cannot be made: {error.strerror}", folder) from None
     listed = targets if isinstance(targets, list) else None
     for each in [head.neutral_name, *(name for name, _ in listed or [])]:
         _may_write(folder / f"{each}{suffix}", known, over)
     total = len(listed) + 1 if listed is not None else None
     for i, (name, pose) in enumerate(chain([(head.neutral_name, head.neutral)], targets)):
         if progress is not None:
-            progress(i / total if total else 0.5, f"writing {name}")
+            progress(0.5 + 0.5 * i / total if total else 0.5, f"writing {name}")
         file = folder / f"{name}{suffix}"
         _may_write(file, known, over)
         if text is not None:
@@ -77,9 +100,25 @@ def write_targets(
         else:
             write_mesh(file, mesh_of(head, pose, unit=unit))
         files.append(file)
+    _remember(folder, known, files)
+    return files
+
+
+def _prepared(head: Head, folder: Path) -> dict[str, str]:
+    """The folder made where it is not there, and what its manifest knows."""
+    own = head.path if head.path is None or head.path.is_dir() else head.path.parent
+    if own is not None and folder.resolve() == own.resolve():
+        raise MoueError("holds the head's own files, which a bake never overwrites", folder, mend="give another folder")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise MoueError(f"cannot be made: {error.strerror}", folder) from None
+    return _manifest(folder / MANIFEST)
+
+
+def _remember(folder: Path, known: dict[str, str], files: Sequence[Path]) -> None:
     hashes = known | {file.name: _hash(file) for file in files}
     write_whole(folder / MANIFEST, lambda f: f.write(json.dumps(hashes, indent=1, sort_keys=True).encode()))
-    return files
 
 
 def _as_text(text: ObjText, file: Path, pose: NDArray, head: Head, unit: str) -> None:

@@ -11,11 +11,13 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 
+MOST_PIXELS = 16384 * 16384
+
 
 def read_mask(path: Path) -> NDArray[np.float64]:
     """(n,) the values in a `.npy` file. Raises MoueError for what is no plain mask or cannot be read."""
     if path.suffix.lower() != ".npy":
-        raise MoueError("masks are read from .npy files; pictures are not built yet", path)
+        raise MoueError("masks are read from .npy files", path, mend='for a picture say from = "image"')
     try:
         with path.open("rb") as file:
             return load_mask(file, path)
@@ -32,6 +34,24 @@ def load_mask(file: IO[bytes], where: Path | str) -> NDArray[np.float64]:
     if not isinstance(values, np.ndarray) or values.ndim != 1 or values.dtype.kind not in "fiu":
         raise MoueError("must hold one number a vertex", where)
     return np.asarray(values, dtype=np.float64)
+
+
+def read_picture(path: Path) -> NDArray:
+    """A greyscale picture (h, w), 8 or 16 bit, of a mask in UV. Raises MoueError for what is no picture.
+
+    A picture with more pixels than a print of 16,384 squared is refused before it is unpacked.
+    """
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with Image.open(path) as picture:
+            if picture.width * picture.height > MOST_PIXELS:
+                raise MoueError(f"is a picture of {picture.width} x {picture.height}, too large for a mask", path)
+            return np.asarray(picture if picture.mode.startswith(("I", "F")) else picture.convert("L"))
+    except (UnidentifiedImageError, Image.DecompressionBombError, ValueError, SyntaxError):
+        raise MoueError("is no picture that can be read", path, mend="give a PNG") from None
+    except OSError as error:
+        raise MoueError(f"cannot be read: {error.strerror or 'it is damaged'}", path) from None
 
 
 def mask_bytes(values: NDArray) -> bytes:

@@ -14,6 +14,7 @@ from composer.mixing.recipe import Cell, Recipe, Row
 TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "regions", "recipes")
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
+HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
 ROW_KEYS = ("kind", "amount")
 MOST_BYTES = 64 << 20
 
@@ -111,13 +112,32 @@ def _shapes(table: dict[str, Any], path: Path) -> dict[str, dict[str, Any]]:
     shapes = _tables(table, "shapes", path)
     for name, said in shapes.items():
         _only(said, ("inbetweens", "hinge"), path, f"shape {name!r}")
-        if said.get("hinge", "off") != "off":
-            raise MoueError(f"shape {name!r}: hinges in a document are not built yet", path, mend='use hinge = "off"')
+        _hinge(said.get("hinge", "off"), path, name)
+        if said.get("hinge", "off") != "off" and said.get("inbetweens"):
+            raise MoueError(f"shape {name!r} has in-betweens and a hinge", path, mend="it can have one of the two")
         for entry in said.get("inbetweens", []):
             if not isinstance(entry, dict) or not isinstance(entry.get("target"), str) or "at" not in entry:
                 raise MoueError(f"an in-between of {name!r} needs `at` and `target`", path)
             _number(entry, "at", 0.0, path, f"an in-between of {name!r}")
     return shapes
+
+
+def _hinge(said: Any, path: Path, name: str) -> None:
+    """What a shape says of its hinge: "off", "auto", or a table with axis, origin, angle_deg, rigidity."""
+    if said in ("off", "auto"):
+        return
+    where = f"the hinge of {name!r}"
+    if not isinstance(said, dict):
+        raise MoueError(f'{where} is "off", "auto" or a table', path)
+    _only(said, HINGE_KEYS, path, where)
+    for key in ("axis", "origin"):
+        value = said.get(key)
+        numbers = isinstance(value, list) and all(isinstance(v, int | float) for v in value)
+        if not numbers or len(value) != 3:
+            raise MoueError(f"{where} needs {key}, three numbers", path)
+    _number(said, "angle_deg", float("nan"), path, where)
+    if "angle_deg" not in said or _text(said, "rigidity", path, where) is None:
+        raise MoueError(f"{where} needs angle_deg and rigidity, a file", path)
 
 
 def region_of(name: str, table: dict[str, Any], path: Path) -> Region:

@@ -62,9 +62,8 @@ def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
         raise MoueError(f"holds no {TEXT}", path)
     project = parse_document(archive.read(TEXT), path)
     stored = {}
-    for region in project.regions:
-        place = region.source.get("file")
-        if isinstance(place, str) and place in archive.namelist():
+    for place in stored_places(project):
+        if place in archive.namelist():
             mask = load_mask(io.BytesIO(archive.read(place)), f"{path} {place}")
             mask.setflags(write=False)
             stored[place] = mask
@@ -79,7 +78,7 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
     """
     path = Path(path)
     stored = {**project.stored, **(masks or {})}
-    used = {region.source.get("file") for region in project.regions}
+    used = stored_places(project)
     stored = {place: values for place, values in stored.items() if place in used}
     text = document_text(project, path.parent)
     if path.suffix.lower() == ".moue":
@@ -91,6 +90,14 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
             write_whole(target, lambda file, values=values: file.write(mask_bytes(values)))  # type: ignore[misc]
         write_whole(path, lambda file: file.write(text.encode()))
     return replace(project, path=path, text=text, stored={k: np.asarray(v) for k, v in stored.items()})
+
+
+def stored_places(project: Project) -> list[str]:
+    """Where a document's masks and rigidities lie, in order: those of the regions from files, those of the hinges."""
+    places = [r.source.get("file") for r in project.regions if r.source.get("from") == "file"]
+    hinges = [said.get("hinge") for said in project.shapes.values()]
+    places += [hinge.get("rigidity") for hinge in hinges if isinstance(hinge, dict)]
+    return list(dict.fromkeys(place for place in places if isinstance(place, str)))
 
 
 def _packed(text: str, stored: Mapping[str, NDArray]) -> bytes:

@@ -70,7 +70,7 @@ def _same(read: Any, name: str, table: Any, thing: Any) -> bool:
 def _table(values: Mapping[str, Any]) -> Any:
     table = tomlkit.table()
     for key, value in values.items():
-        table[key] = _cells(value) if key == "cells" else value
+        table[key] = _cells(value) if key == "cells" else _inline(value) if isinstance(value, dict) else value
     return table
 
 
@@ -81,6 +81,13 @@ def _cells(cells: list[dict[str, Any]]) -> Any:
         row.update(cell)
         rows.append(row)
     return rows.multiline(True)
+
+
+def _inline(values: Mapping[str, Any]) -> Any:
+    row = tomlkit.inline_table()
+    for key, value in values.items():
+        row[key] = _inline(value) if isinstance(value, dict) else value
+    return row
 
 
 def _region_table(region: Region) -> dict[str, Any]:

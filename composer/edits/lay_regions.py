@@ -5,13 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from composer.document.masks_of import moving_regions
 from composer.document.project import Project, Region
 from composer.errors import MoueError
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.presets import lay_regions, region_set
-from masks.errors import MaskError
-from masks.from_displacement import from_displacement
 
 
 def laid_regions(
@@ -27,10 +26,7 @@ def laid_regions(
         notes += [*laid.notes, *(f"Region {name!r} was left out: {why}" for name, why in laid.left_out.items())]
         sources: dict[str, dict[str, Any]] = {name: {"from": source, "preset": name} for name in laid.masks}
     elif source == "displacement":
-        try:
-            found = from_displacement(head.surface, [s.delta for s in head.shapes], count, skin=head.skin)
-        except MaskError as error:
-            raise MoueError(str(error), head.path) from None
+        found = moving_regions(head, count)
         notes.append(f"The regions hold {100 * found.held:.0f} percent of the library's motion.")
         sources = {name: {"from": source, "moves": name, "regions": count} for name in found.masks}
     else:

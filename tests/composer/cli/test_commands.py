@@ -66,7 +66,7 @@ FAULTS = {
     "moue = 1\nhead = 'nowhere'": "is not there",
     "moue = 1\nhead = 'keeper'\nhaed = 2": "did you mean head",
     "moue = 1\nhead = 'keeper'\ntopology = 'ffff'": "was made for topology",
-    "moue = 1\nhead = 'keeper'\n[regions.a]\nfrom = 'image'": "not built yet",
+    "moue = 1\nhead = 'keeper'\n[regions.a]\nfrom = 'image'": "names no file",
     "moue = 1\nhead = 'keeper'\n[regions.a]\nfrom = 'group'\ngroup = 'fase'": "did you mean",
     "moue = 1\nhead = 'keeper'\n[regions.a]\nfrom = 'file'\nfile = 'masks/none.npy'": "none.npy",
     "moue = 1\nhead = 'keeper'\n[regions.all]\nfrom = 'file'": "may not be named",

@@ -1,0 +1,74 @@
+"""The hinges that a document says its shapes have: read as written, or estimated where it says "auto".
+
+An estimate is written into the document by the first bake (`settled`), and from then on taken as it stands there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.mask_file import read_mask
+from composer.document.project import Project
+from composer.errors import MoueError
+from composer.head.head import Head
+from composer.mixing.hinge import Hinge
+from composer.mixing.hinge_estimate import estimate_hinge, worthwhile
+from composer.units import mm_per
+
+
+def hinges_of(project: Project, head: Head) -> dict[str, Hinge]:
+    """The hinge of each shape that has one; one that is said as "auto" and explains too little is left out.
+
+    Origins in the document are in the unit of the head's files. Raises MoueError for an unknown shape, or a
+    rigidity of another length.
+    """
+    found: dict[str, Hinge] = {}
+    for name, said in project.shapes.items():
+        hinge = said.get("hinge", "off")
+        if hinge == "off":
+            continue
+        shape = head.shape(name)
+        made = estimate_hinge(head.surface, shape.delta, name) if hinge == "auto" else _read(project, head, name, hinge)
+        if hinge != "auto" or worthwhile(made):
+            found[name] = made
+    return found
+
+
+def _read(project: Project, head: Head, name: str, said: Mapping) -> Hinge:
+    place = str(said["rigidity"])
+    held = project.stored.get(place)
+    rigidity = np.asarray(held) if held is not None else read_mask(project.path.parent / place)
+    if len(rigidity) != head.n_vertices:
+        what = f"the hinge of {name!r} has {len(rigidity)} rigidities, the head {head.n_vertices} vertices"
+        raise MoueError(what, project.path)
+    origin = np.asarray(said["origin"], dtype=np.float64) * mm_per(head.unit)
+    angle = np.radians(float(said["angle_deg"]))
+    return Hinge(np.asarray(said["axis"], dtype=np.float64), origin, angle, rigidity, float(said.get("explained", 1.0)))
+
+
+def settled(project: Project, head: Head, hinges: Mapping[str, Hinge]) -> tuple[Project, dict[str, NDArray], list[str]]:
+    """The project with every "auto" hinge written out, the rigidities to store, and a sentence on each.
+
+    The same project where no hinge is "auto".
+    """
+    shapes, stored, notes = dict(project.shapes), {}, []
+    for name, said in project.shapes.items():
+        if said.get("hinge") != "auto":
+            continue
+        hinge = hinges.get(name)
+        if hinge is None:
+            shapes[name] = {**said, "hinge": "off"}
+            notes.append(f"Shape {name!r} does not turn about a hinge; it is mixed straight.")
+            continue
+        place = f"masks/hinge_{name}.npy"
+        stored[place] = hinge.rigidity
+        shapes[name] = {**said, "hinge": {
+            "axis": [float(v) for v in hinge.axis], "origin": [float(v) / mm_per(head.unit) for v in hinge.origin],
+            "angle_deg": float(hinge.angle_deg), "explained": float(hinge.explained), "rigidity": place,
+        }}  # fmt: skip
+        explains = f"that explains {100 * hinge.explained:.1f} percent of it"
+        notes.append(f"Shape {name!r} turns {abs(hinge.angle_deg):.1f} degrees; {explains}.")
+    return (project.with_(shapes=shapes), stored, notes) if shapes != dict(project.shapes) else (project, {}, [])

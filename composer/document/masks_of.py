@@ -1,0 +1,155 @@
+"""The raw mask of a region, made from what the document says it comes from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.mask_file import read_mask, read_picture
+from composer.document.project import Project, Region
+from composer.errors import MoueError, unknown
+from composer.head.head import Head
+from composer.head.presets import lay_regions, region_preset
+from composer.head.symmetry import mirror_map
+from masks.errors import MaskError
+from masks.from_displacement import MovingRegions, from_displacement
+from masks.from_groups import from_component, from_faces, from_vertices
+from masks.from_image import from_image
+from masks.from_loops import from_loop
+from masks.mask import checked_values
+
+Floats = NDArray[np.float64]
+KEYS: dict[str, tuple[str, ...]] = {
+    "landmarks": ("preset",),
+    "displacement": ("moves", "regions"),
+    "group": ("group", "ramp_mm"),
+    "component": ("component",),
+    "vertices": ("vertices", "ramp_mm"),
+    "loop": ("loop", "inside", "ramp_mm"),
+    "image": ("file",),
+    "file": ("file",),
+}
+"""The sources of masks, and what each may say beside `from`."""
+
+
+class MaskSources:
+    """Raw masks (n,) for the regions of one project on one head; presets and moving regions are laid once."""
+
+    def __init__(self, project: Project, head: Head) -> None:
+        self.project, self.head = project, head
+        self.notes: list[str] = []
+        self._laid: dict[str, dict[str, Floats]] = {}
+        self._moving: dict[int, MovingRegions] = {}
+
+    def of(self, region: Region) -> Floats:
+        """The raw mask (n,) of a region. Raises MoueError naming the region for whatever cannot be used."""
+        kind = region.source["from"]
+        if kind not in KEYS:
+            raise unknown("source of masks", kind, KEYS, self.project.path)
+        for key in region.source:
+            if key != "from" and key not in KEYS[kind]:
+                known = ", ".join(KEYS[kind])
+                raise MoueError(f"region {region.name!r}: from {kind} takes {known}, not {key!r}", self.project.path)
+        try:
+            made = getattr(self, f"_from_{kind}")(region)
+            return checked_values(made, self.head.n_vertices, f"mask of region {region.name!r}")
+        except MaskError as error:
+            raise MoueError(f"region {region.name!r}: {error}", self.project.path) from None
+        except (TypeError, ValueError, OverflowError):
+            what = f"region {region.name!r}: what it says of {kind} is of the wrong kind"
+            raise MoueError(what, self.project.path) from None
+
+    def _from_landmarks(self, region: Region) -> Floats:
+        preset, name = region_preset(str(region.source.get("preset", region.name)))
+        if preset.name not in self._laid:
+            laid = lay_regions(self.head, preset)
+            self.notes += [f"Region {key!r} was left out: {why}" for key, why in laid.left_out.items()]
+            self._laid[preset.name] = dict(laid.masks)
+        if name not in self._laid[preset.name]:
+            raise MoueError(f"region {region.name!r}: its landmarks are missing", self.project.path)
+        return self._laid[preset.name][name]
+
+    def _from_displacement(self, region: Region) -> Floats:
+        count = int(region.source.get("regions", 12))
+        if count not in self._moving:
+            self._moving[count] = moving_regions(self.head, count)
+        masks = self._moving[count].masks
+        wanted = str(region.source.get("moves", region.name))
+        if wanted not in masks:
+            raise unknown("region that moves together", wanted, masks, self.project.path)
+        return masks[wanted]
+
+    def _from_group(self, region: Region) -> Floats:
+        faces = group_of(str(region.source.get("group")), self.head, self.project.path)
+        return from_faces(self.head.surface, faces, _ramp(region))
+
+    def _from_component(self, region: Region) -> Floats:
+        return from_component(self.head.surface, int(region.source.get("component", -1)))
+
+    def _from_vertices(self, region: Region) -> Floats:
+        return from_vertices(self.head.surface, _vertices(region, "vertices"), _ramp(region))
+
+    def _from_loop(self, region: Region) -> Floats:
+        inside = region.source.get("inside")
+        inside = None if inside is None else int(inside)
+        return from_loop(self.head.surface, _vertices(region, "loop"), inside, _ramp(region))
+
+    def _from_image(self, region: Region) -> Floats:
+        uv = self.head.uv
+        if uv is None:
+            raise MoueError(f"region {region.name!r}: the head has no texture coordinates", self.project.path)
+        picture = read_picture(self._beside(region))
+        mask, placed = from_image(self.head.polygons, picture, uv.uv, uv.indices)
+        if not placed.all():
+            self.notes.append(f"Region {region.name!r}: {int((~placed).sum())} vertices have no place on the picture.")
+        return mask
+
+    def _from_file(self, region: Region) -> Floats:
+        held = self.project.stored.get(str(region.source.get("file")))
+        return np.asarray(held) if held is not None else read_mask(self._beside(region))
+
+    def _beside(self, region: Region) -> Path:
+        place = region.source.get("file")
+        if not isinstance(place, str) or not place:
+            raise MoueError(f"region {region.name!r} names no file", self.project.path, mend='add file = "..."')
+        return self.project.path.parent / place
+
+
+def mirror_or_none(head: Head) -> NDArray[np.int32] | None:
+    """(n,) the mirror map of a head, None where it is not symmetric."""
+    try:
+        return mirror_map(head.neutral)
+    except MoueError:
+        return None
+
+
+def moving_regions(head: Head, count: int) -> MovingRegions:
+    """What moves together in a head's library, at most `count` regions, in pairs where the head is symmetric.
+
+    Raises MoueError where nothing moves.
+    """
+    try:
+        deltas = [shape.delta for shape in head.shapes]
+        return from_displacement(head.surface, deltas, count, skin=head.skin, partner=mirror_or_none(head))
+    except MaskError as error:
+        raise MoueError(str(error), head.path) from None
+
+
+def group_of(name: str, head: Head, path: Path) -> NDArray[np.int32]:
+    """The polygons of a group. Raises MoueError with the nearest names where there is none."""
+    if name not in head.groups:
+        raise unknown("group", name, head.groups, path)
+    return head.groups[name]
+
+
+def _vertices(region: Region, key: str) -> NDArray[np.int64]:
+    listed = region.source.get(key, [])
+    if not isinstance(listed, list) or not all(isinstance(v, int) and not isinstance(v, bool) for v in listed):
+        raise MaskError(f"{key} must be a list of vertex numbers")
+    return np.asarray(listed, dtype=np.int64)
+
+
+def _ramp(region: Region) -> float:
+    return float(region.source.get("ramp_mm", 0.0))

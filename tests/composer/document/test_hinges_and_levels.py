@@ -1,0 +1,120 @@
+"""Hinges in a document, and bakes at a level, in steps, and as one file of many shapes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from composer.document.bake import bake
+from composer.document.hinges import settled
+from composer.document.read import read_document
+from composer.document.ready import Ready
+from composer.document.store import open_document, save_document
+from composer.errors import MoueError
+from composer.formats.mesh import Mesh
+from composer.formats.registry import read_mesh, write_mesh
+from composer.head.levels import levels, refine
+from tests.small_heads import grid
+
+TURN = Rotation.from_euler("x", 16, degrees=True)
+DOCUMENT = """moue = 1
+unit = "cm"
+head = "library"
+[shapes.drop]   # the jaw
+hinge = "auto"
+[recipes.half]
+cells = [ { region = "all", shape = "drop", weight = 0.5 } ]
+"""
+
+
+@pytest.fixture
+def document(tmp_path: Path) -> Path:
+    polygons = grid(8, 6)
+    rng = np.random.default_rng(3)
+    rest = np.column_stack([rng.random((polygons.n_vertices, 2)) * 20, rng.random(polygons.n_vertices) * 5])
+    hinge = np.array([0.0, 12.0, -6.0])
+    for name, points in (("neutral", rest), ("drop", TURN.apply(rest - hinge) + hinge)):
+        (tmp_path / "library").mkdir(exist_ok=True)
+        write_mesh(tmp_path / f"library/{name}.obj", Mesh(polygons, points))
+    (tmp_path / "document.toml").write_text(DOCUMENT)
+    return tmp_path / "document.toml"
+
+
+def opened(document: Path) -> Ready:
+    return Ready.open(open_document(document))
+
+
+def test_half_a_turn_is_a_turn_of_half_the_angle(document: Path) -> None:
+    """R(t theta) = exp(t log R): scipy.spatial.transform.Rotation as the independent turn."""
+    ready = opened(document)
+    pose = ready.pose(ready.project.recipe("half"))
+    hinge = np.array([0.0, 120.0, -60.0])
+    half = Rotation.from_rotvec(0.5 * TURN.as_rotvec())
+    np.testing.assert_allclose(pose, half.apply(ready.head.neutral - hinge) + hinge, atol=1e-3 * 200)
+    arm, rest = np.linalg.norm(pose - hinge, axis=1), np.linalg.norm(ready.head.neutral - hinge, axis=1)
+    np.testing.assert_allclose(arm, rest, rtol=1e-3)
+
+
+@pytest.mark.parametrize("name", ["document.toml", "packed.moue"])
+def test_a_settled_hinge_is_written_once_and_gives_the_same_pose(document: Path, name: str) -> None:
+    ready = opened(document)
+    kept, rigidities, notes = settled(ready.project, ready.head, ready.hinges)
+    assert len(notes) == 1
+    save_document(kept, document.parent / name, rigidities)
+    again = opened(document.parent / name)
+    assert isinstance(again.project.shapes["drop"]["hinge"], dict)
+    np.testing.assert_allclose(
+        again.pose(again.project.recipe("half")), ready.pose(ready.project.recipe("half")), atol=1e-4
+    )
+    assert settled(again.project, again.head, again.hinges)[0] is again.project
+    assert "# the jaw" in again.project.text or name == "packed.moue"
+
+
+def test_a_level_is_the_subdivided_pose(document: Path, tmp_path: Path) -> None:
+    ready = opened(document)
+    recipe = ready.project.recipe("half")
+    bake(ready, tmp_path / "out", [recipe], level=2)
+    steps = levels(ready.head.polygons, 2)
+    read = read_mesh(tmp_path / "out/half.obj")
+    assert read.n_vertices == steps[-1].n_vertices
+    np.testing.assert_allclose(read.positions * 10, refine(ready.pose(recipe), steps), atol=1e-4)
+
+
+def test_steps_are_parts_of_the_strength(document: Path, tmp_path: Path) -> None:
+    ready = opened(document)
+    recipe = ready.project.recipe("half")
+    files = bake(ready, tmp_path / "out", [recipe], steps=4)
+    assert [file.stem for file in files] == ["neutral", "half_25", "half_50", "half_75", "half"]
+    rest, whole = (read_mesh(tmp_path / f"out/{name}.obj").positions for name in ("neutral", "half"))
+    quarter = read_mesh(tmp_path / "out/half_25.obj").positions
+    np.testing.assert_allclose(quarter - rest, (whole - rest) / 4, atol=1e-5)
+
+
+@pytest.mark.parametrize(("suffix", "scale"), [(".glb", 1000.0), (".npz", 10.0)])
+def test_a_format_of_many_shapes_is_one_file(document: Path, tmp_path: Path, suffix: str, scale: float) -> None:
+    ready = opened(document)
+    recipe = ready.project.recipe("half")
+    files = bake(ready, tmp_path / "out", [recipe], suffix=suffix)
+    assert [file.name for file in files] == [f"document{suffix}"]
+    read = read_mesh(files[0])
+    assert [shape.name for shape in read.shapes] == ["half"]
+    pose = (read.positions + read.shapes[0].delta) * scale
+    np.testing.assert_allclose(pose, ready.pose(recipe), atol=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ('hinge = "door"', '"off", "auto" or a table'),
+        ("hinge = { axis = [1, 0], origin = [0, 0, 0], angle_deg = 3, rigidity = 'a.npy' }", "axis, three numbers"),
+        ("hinge = { axis = [1, 0, 0], origin = [0, 0, 0], rigidity = 'a.npy' }", "angle_deg"),
+        ('hinge = "auto"\ninbetweens = [ { at = 0.5, target = "x" } ]', "one of the two"),
+    ],
+)
+def test_a_hinge_that_cannot_be_is_told(document: Path, said: str, words: str) -> None:
+    document.write_text(DOCUMENT.replace('hinge = "auto"', said))
+    with pytest.raises(MoueError, match=words):
+        read_document(document)
