@@ -65,7 +65,8 @@ def test_help_loads_neither_scipy_nor_a_window() -> None:
     code = (
         "import sys; from composer.cli.main import main\n"
         "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
-        "print(sorted({m.split('.')[0] for m in sys.modules} & {'scipy', 'pyglet', 'imgui_bundle', 'embreex', 'trimesh'}))"
+        "loaded = {m.split('.')[0] for m in sys.modules}\n"
+        "print(sorted(loaded & {'scipy', 'pyglet', 'imgui_bundle', 'embreex', 'trimesh'}))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert done.stdout.strip().endswith("[]"), done.stdout[-300:]

@@ -74,6 +74,7 @@ def measure(
     reference_run: Callable[[], object],
     *,
     repeats: int = 30,
+    warm: int = 2,
     calls: int = 1,
     cold: bool = False,
     most_ms: float | None = None,
@@ -87,7 +88,7 @@ def measure(
     full of something else, as after a frame has been drawn.
     """
     sweep = np.zeros(SWEPT_BYTES // 8) if cold else np.zeros(0)
-    times, theirs = in_turns([run, reference_run], repeats, between=lambda: np.add(sweep, 1.0, out=sweep))
+    times, theirs = in_turns([run, reference_run], repeats, warm, between=lambda: np.add(sweep, 1.0, out=sweep))
     times = [spent / calls for spent in times]
     ours_ms, reference_ms = median(times), median(theirs)
     ratio = ours_ms / reference_ms

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import typer
 
 from composer import __version__
-from composer.cli import bake, check, demo, inspect, regions, sheet, split
+from composer.cli import bake, bench, check, demo, inspect, regions, sheet, split
 from composer.errors import MoueError
 
 app = typer.Typer(
@@ -20,7 +20,7 @@ app = typer.Typer(
 for _name, _call in (
     ("demo", demo.demo), ("inspect", inspect.inspect), ("regions", regions.regions), ("split", split.split),
     ("bake", bake.bake), ("check", check.check),
-    ("sheet", sheet.sheet),
+    ("sheet", sheet.sheet), ("bench", bench.bench),
 ):  # fmt: skip
     app.command(_name)(_call)
 

@@ -1,0 +1,42 @@
+"""`moue bench`: how fast this Moue is on this machine, each row beside its reference."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+
+def bench(
+    only: Annotated[list[str] | None, typer.Option(help="Only this measure; may be repeated.")] = None,
+    json_file: Annotated[str | None, typer.Option("--json", help="Write the rows here, - for the screen.")] = None,
+) -> None:
+    """Measure, each row beside a reference in the same run; only the ratios mean anything on a busy machine.
+
+    Example: moue bench --only mixing_one_cell --json bench.json
+    """
+    from dataclasses import asdict
+
+    from rich.console import Console
+    from rich.table import Table
+
+    from composer.bench.registry import run
+    from composer.cli.report import write_json
+
+    console = Console(stderr=True)
+    with console.status("measuring") as status:
+        rows = list(run(only or (), lambda name: status.update(f"measuring {name}")))
+    if json_file is not None:
+        write_json(json_file, [asdict(row) for row in rows])
+        if json_file == "-":
+            return
+    table = Table("what", "median", "spread", "reference", "its median", "ratio", "goal", "holds", box=None)
+    for row in rows:
+        table.add_row(
+            row.name, f"{row.median:.3g} ms", f"{row.spread:.2g}", row.reference, f"{row.reference_median:.3g} ms",
+            f"{row.ratio:.3g}x", row.goal, "yes" if row.holds else "NO" if row.goal else "-",
+        )  # fmt: skip
+    Console().print(table)
+    for row in rows:
+        if row.note:
+            typer.echo(f"{row.name}: {row.note}")
