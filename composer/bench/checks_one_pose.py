@@ -16,7 +16,8 @@ def rows() -> list[Row]:
     head = demo_head(1, shapes=True)
     masks = dict(lay_regions(head, region_set("face")).masks)
     cells = [("all", "au26", 0.4), ("brow_inner_left", "surprise", 0.8), ("mouth_corner_left", "joy", 0.7),
-             ("mouth_corner_right", "joy", 0.3), ("cheek_left", "joy", 0.7), ("upper_lid_left", "au43_left", 0.9)]  # fmt: skip
+             ("mouth_corner_right", "joy", 0.3), ("cheek_left", "joy", 0.7),
+             ("upper_lid_left", "au43_left", 0.9)]  # fmt: skip
     recipe = Recipe("bench", tuple(Cell(*cell) for cell in cells))
     pose = Mixer(head, masks).pose(recipe)
     facts = HeadFacts(head)

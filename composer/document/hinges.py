@@ -40,7 +40,7 @@ def hinges_of(project: Project, head: Head) -> dict[str, Hinge]:
 def _read(project: Project, head: Head, name: str, said: Mapping) -> Hinge:
     place = str(said["rigidity"])
     held = project.stored.get(place)
-    rigidity = np.asarray(held) if held is not None else read_mask(project.path.parent / place)
+    rigidity = np.asarray(held if held is not None else read_mask(project.path.parent / place), dtype=np.float32)
     if len(rigidity) != head.n_vertices:
         what = f"the hinge of {name!r} has {len(rigidity)} rigidities, the head {head.n_vertices} vertices"
         raise MoueError(what, project.path)

@@ -132,8 +132,7 @@ def _hinge(said: Any, path: Path, name: str) -> None:
     _only(said, HINGE_KEYS, path, where)
     for key in ("axis", "origin"):
         value = said.get(key)
-        numbers = isinstance(value, list) and all(isinstance(v, int | float) for v in value)
-        if not numbers or len(value) != 3:
+        if not isinstance(value, list) or len(value) != 3 or not all(isinstance(v, int | float) for v in value):
             raise MoueError(f"{where} needs {key}, three numbers", path)
     _number(said, "angle_deg", float("nan"), path, where)
     if "angle_deg" not in said or _text(said, "rigidity", path, where) is None:

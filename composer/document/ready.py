@@ -125,7 +125,7 @@ def _part(name: str, table: dict, head: Head, path: Path) -> Part:
         faces = np.isin(head.polygons.corner_face, group_of(str(table["group"]), head, path))
         vertices = np.unique(head.polygons.indices[faces])
     elif "component" in table:
-        vertices = np.flatnonzero(head.polygons.components == table["component"])
+        vertices = np.flatnonzero(head.polygons.components == table["component"]).astype(np.int32)
     else:
         vertices = np.asarray(table.get("vertices", []), dtype=np.int64)
     if not len(vertices) or vertices.min() < 0 or vertices.max() >= head.n_vertices:

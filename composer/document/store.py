@@ -62,11 +62,11 @@ def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
         raise MoueError(f"holds no {TEXT}", path)
     project = parse_document(archive.read(TEXT), path)
     stored = {}
-    for place in stored_places(project):
-        if place in archive.namelist():
-            mask = load_mask(io.BytesIO(archive.read(place)), f"{path} {place}")
+    for name in stored_places(project):
+        if name in archive.namelist():
+            mask = load_mask(io.BytesIO(archive.read(name)), f"{path} {name}")
             mask.setflags(write=False)
-            stored[place] = mask
+            stored[name] = mask
     return replace(project, stored=stored)
 
 
