@@ -32,8 +32,8 @@ def shape_folds(field: Field, layout: Layout, positions: Rows) -> None:
         (grid[6, 22:25], -0.40 * c.jowl * np.array([1.0, 0.9, 0.4])),
         (grid[8, 21:25], 0.80 * c.jowl * np.array([0.4, 1.0, 1.0, 0.5])),
         (grid[9, 21:25], 0.80 * c.jowl * np.array([0.4, 0.9, 1.0, 0.6])),
-        (grid[1, 3:7], -1.1 * c.weather * np.array([0.4, 1.0, 1.0, 0.5])),
-        (grid[2, 3:7], 0.7 * c.weather * np.array([0.4, 1.0, 1.0, 0.3])),
+        (grid[1, 3:7], -0.3 * c.weather * np.array([0.4, 1.0, 1.0, 0.5])),
+        (grid[2, 3:7], 0.2 * c.weather * np.array([0.4, 1.0, 1.0, 0.3])),
         (bag, 1.1 * c.eye_bag * along),
         (trough, -0.9 * c.eye_bag * along),
     ]

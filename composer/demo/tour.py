@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from composer.checks.registry import run_checks
@@ -68,7 +69,12 @@ def tour(folder: Path | str, progress: Progress) -> list[str]:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise MoueError("is there already and not empty", folder, mend="give a new folder with --to")
     head = build_library(character("keeper"), progress=lambda done, words: progress(0.4 * done, words))
-    write_library(folder / "keeper", head, progress=lambda done, words: progress(0.4 + 0.2 * done, words))
+    write_library(folder / "keeper", head, progress=lambda done, words: progress(0.4 + 0.1 * done, words))
+    fine = build_library(character("keeper"), 1, lambda done, words: progress(0.5 + 0.1 * done, words))
+    known = {expression.name for expression in EXPRESSIONS}
+    shapes = (shape for shape in fine.shapes if shape.name in known)
+    fine = fine.with_(shapes=tuple(replace(shape, inbetweens=()) for shape in shapes))
+    write_library(folder / "keeper_level1", fine)
     _write_document(head, folder)
     ready = Ready.open(open_document(folder / "document.toml"))
     recipes = ready.project.recipes
@@ -91,6 +97,7 @@ def tour(folder: Path | str, progress: Progress) -> list[str]:
     counts = {name: len([f for f in each if f.severity != "note"]) for name, each in found.items()}
     return [
         f"{folder / 'keeper'}: keeper's library, {head.n_vertices} vertices, {len(head.shapes)} shapes",
+        f"{folder / 'keeper_level1'}: its expressions at level 1, {fine.n_vertices} vertices, with their wrinkles",
         f"{folder / 'document.toml'}: {len(ready.project.regions)} regions from landmarks, {len(recipes)} recipes",
         f"{folder / 'baked'}: {len(baked)} targets",
         "checked: " + ", ".join(f"{name} {n} findings" if n else f"{name} nothing found" for name, n in counts.items()),
@@ -98,6 +105,7 @@ def tour(folder: Path | str, progress: Progress) -> list[str]:
         "Try next:",
         f"  edit a weight in {folder / 'document.toml'}, then",
         f"  moue bake {folder / 'document.toml'} --to {folder / 'baked'}",
+        f"  moue bake {folder / 'document.toml'} --to {folder / 'fine'} --level 2",
         f"  moue check {folder / 'document.toml'}",
         f"  moue sheet {folder / 'document.toml'} --to mine.png",
     ]
@@ -116,6 +124,7 @@ def _write_document(head: Head, folder: Path) -> None:
             named = [(b.at, inbetween_name(shape.name, b.at)) for b in shape.inbetweens]
             rows = ", ".join(f'{{ at = {at}, target = "{target}" }}' for at, target in named)
             lines += [f"[shapes.{shape.name}]", f"inbetweens = [ {rows} ]", ""]
+    lines += ["[levels]", '1 = "keeper_level1"', ""]
     for name in region_set().names:
         lines += [f"[regions.{name}]", 'from = "landmarks"', f'preset = "{name}"', ""]
     text = "\n".join(lines) + RECIPES

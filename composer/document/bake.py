@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.finer import Finer
 from composer.document.ready import Ready
 from composer.errors import MoueError
 from composer.formats.mesh import mesh_of
@@ -18,7 +19,6 @@ from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
 from composer.head.atomic import write_whole
 from composer.head.head import Head, Shape
-from composer.head.levels import head_at_level, levels, refine
 from composer.mixing.recipe import Recipe
 from composer.units import mm_per
 
@@ -40,26 +40,25 @@ def bake(
     """
     if not 1 <= steps <= 100:
         raise MoueError(f"{steps} steps cannot be baked", mend="give 1 to 100")
-    factors = levels(ready.head.polygons, level)
+    finer = Finer(ready, level)
     named = [(_named(name, ready, recipe), recipe) for recipe in recipes]
     files = [(f"{each}_{round(100 * i / steps)}" if i < steps else each, recipe, i / steps)
              for each, recipe in named for i in range(1, steps + 1)]  # fmt: skip
     names = [each for each, _, _ in files]
     if len({*names, ready.head.neutral_name}) <= len(names):
         raise MoueError(f"the name {name!r} gives two files one name", folder, mend="put {recipe} in it")
-    poses = []
-    for i, (each, recipe, share) in enumerate(files):
-        if progress is not None:
-            progress(0.5 * i / len(files), f"mixing {each}")
-        poses.append((each, refine(ready.pose(recipe, recipe.strength * share), factors)))
-    head = head_at_level(ready.head.with_(shapes=()), level)
+    for recipe in recipes:
+        ready.pose(recipe)  # what cannot be mixed is told before the first file is written
+    poses = ((each, finer.pose(recipe, recipe.strength * share)) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
-        return _one_file(head, Path(folder), ready.project.path.stem + suffix, poses, unit, over)
-    return write_targets(head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress)
+        return _one_file(finer.head, Path(folder), ready.project.path.stem + suffix, poses, unit, over)
+    return write_targets(
+        finer.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
+    )  # fmt: skip
 
 
 def _one_file(
-    head: Head, folder: Path, name: str, poses: Sequence[tuple[str, NDArray]], unit: str | None, over: Sequence[str]
+    head: Head, folder: Path, name: str, poses: Iterable[tuple[str, NDArray]], unit: str | None, over: Sequence[str]
 ) -> list[Path]:
     """All poses as the shapes of one file."""
     shapes = tuple(Shape(each, (pose - head.neutral).astype(np.float32)) for each, pose in poses)
@@ -73,12 +72,13 @@ def _one_file(
 
 def write_targets(
     head: Head, folder: Path | str, targets: Iterable[tuple[str, NDArray]], *, suffix: str = ".obj",
-    unit: str | None = None, over: Sequence[str] = (), progress: Progress | None = None,
+    unit: str | None = None, over: Sequence[str] = (), progress: Progress | None = None, names: Sequence[str] = (),
 ) -> list[Path]:  # fmt: skip
     """Write the neutral and each named target (n, 3) in mm to `folder`; the files' paths.
 
     Refused with MoueError: the folder of the head's own files, and a file there that this folder's manifest does not
-    know by its hash (somebody has worked on it since), unless its name is in `over`.
+    know by its hash (somebody has worked on it since), unless its name is in `over`. Targets are made and written
+    one at a time; with `names`, theirs in order, what may not be overwritten is refused before the first is written.
     """
     folder = Path(folder)
     format_of(Path("x" + suffix), writing=True)
@@ -86,13 +86,11 @@ def write_targets(
     known = _prepared(head, folder)
     text = ObjText(head.neutral_file) if suffix == ".obj" and head.neutral_file is not None else None
     files: list[Path] = []
-    listed = targets if isinstance(targets, list) else None
-    for each in [head.neutral_name, *(name for name, _ in listed or [])]:
+    for each in [head.neutral_name, *names]:
         _may_write(folder / f"{each}{suffix}", known, over)
-    total = len(listed) + 1 if listed is not None else None
     for i, (name, pose) in enumerate(chain([(head.neutral_name, head.neutral)], targets)):
         if progress is not None:
-            progress(0.5 + 0.5 * i / total if total else 0.5, f"writing {name}")
+            progress(i / (len(names) + 1) if names else 0.5, f"writing {name}")
         file = folder / f"{name}{suffix}"
         _may_write(file, known, over)
         if text is not None:

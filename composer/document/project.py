@@ -31,9 +31,9 @@ class Region:
 @dataclass(frozen=True)
 class Project:
     """A document: `head_path` as written, resolved beside the document; `unit` and `neutral` where said;
-    `topology` the fingerprint or ""; `shapes` says which
-    targets are in-betweens of which shape; `stored` the masks (n,) that a `.moue` file holds, by their place in it;
-    `text` the document as it was read, so that its comments live on when it is saved."""
+    `topology` the fingerprint or ""; `shapes` says which targets are in-betweens of which shape, and which shapes
+    turn; `levels` where the same library lives at finer levels; `stored` the masks (n,) that a `.moue` file holds,
+    by their place in it; `text` the document as it was read, so that its comments live on when it is saved."""
 
     path: Path
     head_path: Path
@@ -44,6 +44,7 @@ class Project:
     recipes: tuple[Recipe, ...] = ()
     parts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     shapes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    levels: Mapping[int, Path] = field(default_factory=dict)
     stored: Mapping[str, NDArray] = field(default_factory=dict)
     text: str = ""
 

@@ -11,7 +11,7 @@ from composer.document.project import RESERVED, VERSION, Project, Region
 from composer.errors import MoueError, nearest
 from composer.mixing.recipe import Cell, Recipe, Row
 
-TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "regions", "recipes")
+TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "regions", "recipes")
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
@@ -67,6 +67,7 @@ def parse_document(data: bytes, path: Path) -> Project:
         recipes,
         _tables(table, "parts", path),
         _shapes(table, path),
+        _levels(table, path),
         text=text,
     )
 
@@ -120,6 +121,16 @@ def _shapes(table: dict[str, Any], path: Path) -> dict[str, dict[str, Any]]:
                 raise MoueError(f"an in-between of {name!r} needs `at` and `target`", path)
             _number(entry, "at", 0.0, path, f"an in-between of {name!r}")
     return shapes
+
+
+def _levels(table: dict[str, Any], path: Path) -> dict[int, Path]:
+    held = table.get("levels", {})
+    if not isinstance(held, dict):
+        raise MoueError("levels must be a table", path, mend='as [levels] with 1 = "FOLDER"')
+    for key, folder in held.items():
+        if not key.isdecimal() or not 1 <= int(key) <= 8 or not isinstance(folder, str):
+            raise MoueError(f"level {key!r} must be a number from 1 to 8 and name a folder", path)
+    return {int(key): path.parent / folder for key, folder in held.items()}
 
 
 def _hinge(said: Any, path: Path, name: str) -> None:

@@ -42,8 +42,10 @@ class Ready:
     @classmethod
     def open(cls, project: Project, progress: Progress | None = None) -> Ready:
         """Open the project's head, with the parts that the document declares, or those it is found to have."""
-        head = open_library(project.head_path, project.neutral, project.unit, progress=progress)
-        parts = tuple(_part(name, dict(table), head, project.path) for name, table in project.parts.items())
+        said = project.parts
+        place, name = project.head_path, project.neutral
+        head = open_library(place, name, project.unit, progress=progress, recognise=not said)
+        parts = tuple(_part(name, dict(table), head, project.path) for name, table in said.items())
         head = _with_inbetweens(head.with_(parts=parts) if parts else head, project)
         ready = cls(project, head)
         _ = ready.effective  # a region that cannot be made is told now, whether a recipe uses it or not
@@ -80,16 +82,20 @@ class Ready:
             return None
         return mirror_map(self.head.neutral)
 
-    def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
-        """(n, 3) mm, the pose of a recipe, at its own strength or another.
-
-        Raises MoueError for a join that is not built yet.
-        """
+    def check_join(self, recipe: Recipe) -> None:
+        """Raises MoueError for a join that is not built yet."""
         if recipe.join != "linear":
             raise MoueError(
                 f"recipe {recipe.name!r}: the join {recipe.join!r} is not built yet", self.project.path,
                 mend='use join = "linear"',
             )  # fmt: skip
+
+    def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
+        """(n, 3) mm, the pose of a recipe, at its own strength or another.
+
+        Raises MoueError for a join that is not built yet.
+        """
+        self.check_join(recipe)
         try:
             return self.mixer.pose(recipe, strength)
         except MoueError as error:

@@ -26,6 +26,9 @@ def document_text(project: Project, folder: Path) -> str:
             document.pop(key, None)
         elif document.get(key) != value:
             document[key] = value
+    finer = {str(level): _relative(place, folder) for level, place in project.levels.items()}
+    if finer != dict(document.get("levels", {})):
+        document["levels"] = finer
     regions = {region.name: region for region in project.regions}
     recipes = {recipe.name: recipe for recipe in project.recipes}
     _update(document, "parts", project.parts, lambda name, table: dict(table), dict)

@@ -46,6 +46,7 @@ def open_library(
     unit: str | None = None,
     skip_broken: bool = False,
     progress: Progress | None = None,
+    recognise: bool = True,
 ) -> Head:
     """The head in `path`: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file.
 
@@ -55,7 +56,8 @@ def open_library(
     in the head's notes. A target of another topology is refused, named, with how it differs; with
     `skip_broken` such targets, and files that cannot be read, are left out and named in the notes.
     `landmarks.toml` beside the files comes along; eyes, teeth, tongue and lashes are recognised as parts
-    where they are pieces of their own. `progress` is called with a fraction and the name at hand.
+    where they are pieces of their own, unless `recognise` is False. `progress` is called with a fraction and
+    the name at hand.
 
     Raises MoueError where there is nothing to read, something cannot be used, or two targets have one name.
     """
@@ -73,7 +75,9 @@ def open_library(
         head = head_of(mesh, unit)
         if format_of(path).suffixes == (".obj",):
             head = replace(head, neutral_file=path)
-    head = with_recognised_parts(_with_landmarks(head, path))
+    head = _with_landmarks(head, path)
+    if recognise:
+        head = with_recognised_parts(head)
     say(1.0, path.name)
     return head
 

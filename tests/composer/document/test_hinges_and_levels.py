@@ -118,3 +118,26 @@ def test_a_hinge_that_cannot_be_is_told(document: Path, said: str, words: str) -
     document.write_text(DOCUMENT.replace('hinge = "auto"', said))
     with pytest.raises(MoueError, match=words):
         read_document(document)
+
+
+def test_a_library_at_level_1_gives_its_own_target_back(document: Path, tmp_path: Path) -> None:
+    """Region `all`, one cell, weight 1: within 1e-5 of the head's size; at another weight the detail is mixed."""
+    ready = opened(document)
+    steps = levels(ready.head.polygons, 1)
+    rng = np.random.default_rng(5)
+    targets = {}
+    for name in ("neutral", "drop"):
+        detail = rng.normal(size=(steps[-1].n_vertices, 3)) * 0.05
+        targets[name] = refine(ready.head.target(name) / 10, steps) + detail
+        (tmp_path / "fine").mkdir(exist_ok=True)
+        write_mesh(tmp_path / f"fine/{name}.obj", Mesh(steps[-1].polygons, targets[name]))
+    text = DOCUMENT.replace('hinge = "auto"', 'hinge = "off"').replace("weight = 0.5", "weight = 1.0")
+    document.write_text(text + '[levels]\n1 = "fine"\n')
+    ready = opened(document)
+    bake(ready, tmp_path / "out", ready.project.recipes, level=1)
+    size = np.linalg.norm(np.ptp(targets["neutral"], axis=0))
+    for made, name in (("half", "drop"), ("neutral", "neutral")):
+        assert np.abs(read_mesh(tmp_path / f"out/{made}.obj").positions - targets[name]).max() <= 1e-5 * size
+    (tmp_path / "fine/drop.obj").write_text((document.parent / "library/drop.obj").read_text())
+    with pytest.raises(MoueError, match=r"drop\.obj: has .* vertices, level 1 has"):
+        bake(opened(document), tmp_path / "again", ready.project.recipes, level=1)

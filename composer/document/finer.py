@@ -1,0 +1,72 @@
+"""A document's head at a finer level: subdivided, with the library's own detail where the document has that level.
+
+`[levels]` names folders in which the same library lives at level 1 and above, vertices in the order of
+`composer.head.levels`. A bake at level k starts from the finest of them that is not above k; what is left is plain
+subdivision. Targets are read one at a time, when a recipe uses them.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.ready import Ready
+from composer.errors import MoueError
+from composer.formats.library import targets_in
+from composer.formats.registry import read_mesh
+from composer.head.detail import Detail
+from composer.head.levels import HIGHEST_LEVEL, Refinement, head_at_level, levels, refine
+from composer.mixing.detailed import detailed_pose
+from composer.mixing.recipe import Recipe
+from composer.units import mm_per
+from masks.polygons import Polygons
+
+
+class Finer:
+    """Poses of a document at one level. `head` is the neutral there, without shapes, for writing."""
+
+    def __init__(self, ready: Ready, level: int) -> None:
+        """Raises MoueError where the level is not in 0 to 8, or a folder of the document is not of its level."""
+        if not 0 <= level <= HIGHEST_LEVEL:
+            raise MoueError(f"level {level} is not in 0 to {HIGHEST_LEVEL}")
+        self.ready = ready
+        own = max((known for known in ready.project.levels if known <= level), default=0)
+        self.detail = _detail(ready, own, ready.project.levels[own]) if own else None
+        base = self.detail.steps[-1].polygons if self.detail else ready.head.polygons
+        self.steps: list[Refinement] = levels(base, level - own)
+        self.head = head_at_level(ready.head.with_(shapes=()), level)
+        if self.detail is not None:
+            neutral = refine(self.detail.add(ready.head.neutral, self.detail.neutral), self.steps)
+            self.head = self.head.with_(neutral=neutral)
+
+    def pose(self, recipe: Recipe, strength: float) -> NDArray[np.float64]:
+        """(m, 3) mm, a recipe's pose at the level, at another strength than its own."""
+        if self.detail is None:
+            return refine(self.ready.pose(recipe, strength), self.steps)
+        self.ready.check_join(recipe)
+        return refine(detailed_pose(self.ready.mixer, self.detail, recipe.with_(strength=strength)), self.steps)
+
+
+def _detail(ready: Ready, level: int, folder: Path) -> Detail:
+    files = {file.stem: file for file in targets_in(folder)}
+    if ready.head.neutral_name not in files:
+        raise MoueError(f"holds no {ready.head.neutral_name!r}, the neutral at level {level}", folder)
+    finest = levels(ready.head.polygons, level)[-1].polygons
+    scale = mm_per(ready.head.unit)
+
+    def target_at(name: str) -> NDArray[np.float64] | None:
+        return _positions(files[name], finest, level) * scale if name in files else None
+
+    neutral = _positions(files[ready.head.neutral_name], finest, level) * scale
+    return Detail(ready.head, level, neutral, target_at)
+
+
+def _positions(path: Path, polygons: Polygons, level: int) -> NDArray[np.float64]:
+    mesh = read_mesh(path)
+    if mesh.n_vertices != polygons.n_vertices:
+        raise MoueError(f"has {mesh.n_vertices} vertices, level {level} has {polygons.n_vertices}", path)
+    if not mesh.polygons.same_as(polygons):
+        raise MoueError(f"is not in Moue's own order of level {level}", path, mend="leave the level out")
+    return mesh.positions
