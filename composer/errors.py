@@ -26,6 +26,10 @@ class MoueError(Exception):
         self.what, self.where, self.line, self.mend = what, where, line, mend
         super().__init__(self._one_line())
 
+    def at(self, where: str | PathLike[str] | None) -> MoueError:
+        """The same error with a place, where it had none."""
+        return self if self.where is not None else MoueError(self.what, where, self.line, self.mend)
+
     def _one_line(self) -> str:
         words = " ".join((self.what + (f"; {self.mend}" if self.mend else "")).split())
         if self.where is None:
@@ -59,7 +63,7 @@ def nearest(name: str, names: Iterable[str]) -> str:
         return "did you mean " + " or ".join(close)
     if not known:
         return ""
-    return "there is " + ", ".join(known[:4]) + (f" and {len(known) - 4} more" if len(known) > 4 else "")
+    return "there is " + ", ".join(known[:6]) + (f" and {len(known) - 6} more" if len(known) > 6 else "")
 
 
 def unknown(kind: str, name: str, names: Iterable[str], where: str | PathLike[str] | None = None) -> MoueError:

@@ -6,12 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from importlib import import_module
 
 from composer.bench.measure import Row
+from composer.bench.measures import MEASURES
 from composer.errors import unknown
-
-MEASURES = (
-    "help_start", "obj_read", "obj_write", "regions_landmarks", "heat_distance", "brush_step", "mixing_all_cells",
-    "mixing_one_cell", "levels_build", "levels_apply", "checks_one_pose",
-)  # fmt: skip
 
 
 def run(names: Sequence[str] = (), say: Callable[[str], None] | None = None) -> Iterator[Row]:

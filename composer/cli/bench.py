@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from composer.bench.measures import MEASURES
+
 
 def bench(
-    only: Annotated[list[str] | None, typer.Option(help="Only this measure; may be repeated.")] = None,
+    only: Annotated[
+        list[str] | None, typer.Option(help=f"Only this measure; may be repeated. {', '.join(MEASURES)}.")
+    ] = None,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the rows here, - for the screen.")] = None,
 ) -> None:
     """Measure, each row beside a reference in the same run; only the ratios mean anything on a busy machine.
@@ -21,8 +26,11 @@ def bench(
     from rich.table import Table
 
     from composer.bench.registry import run
+    from composer.cli.outputs import may_write
     from composer.cli.report import write_json
 
+    if json_file not in (None, "-"):
+        may_write(Path(str(json_file)), ".json")
     console = Console(stderr=True)
     with console.status("measuring") as status:
         rows = list(run(only or (), lambda name: status.update(f"measuring {name}")))

@@ -7,11 +7,13 @@ from typing import Annotated
 
 import typer
 
+from composer.cli.sources import DOCUMENT, NO_RECIPES, Only, recipes_of
+
 
 def check(
-    document: Annotated[Path, typer.Argument(help="A document.toml or a .moue file.")],
-    recipe: Annotated[list[str] | None, typer.Option(help="Only this recipe; may be repeated.")] = None,
-    report: Annotated[Path | None, typer.Option(help="Write a page with pictures of each finding here.")] = None,
+    document: Annotated[Path, typer.Argument(help=DOCUMENT)],
+    recipe: Only = None,
+    report: Annotated[Path | None, typer.Option(help="Write a page, .html, with pictures here.")] = None,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the findings here, - for the screen.")] = None,
 ) -> None:
     """Look for what is wrong with the recipes; exit code 1 where a finding is an error.
@@ -20,6 +22,7 @@ def check(
     """
     from composer.checks.registry import run_checks
     from composer.checks.subject import CheckSubject, HeadFacts
+    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.ready import Ready
@@ -29,7 +32,12 @@ def check(
     from composer.picture.report import Checked, html_report
 
     project = open_document(document)
-    recipes = [project.recipe(name) for name in recipe] if recipe else list(project.recipes)
+    sources = (document, project.head_path)
+    if report is not None:
+        may_write(report, ".html", sources)
+    if json_file not in (None, "-"):
+        may_write(Path(str(json_file)), ".json", sources)
+    recipes = recipes_of(project, recipe)
     found: dict[str, list] = {}
     with bar("opening") as progress:
         ready = Ready.open(project, progress)
@@ -45,9 +53,11 @@ def check(
     if json_file is not None:
         write_json(json_file, {name: [f.as_dict() for f in each] for name, each in found.items()})
     if json_file != "-":
+        if not recipes:
+            typer.echo(NO_RECIPES)
         for name, findings in found.items():
             typer.echo(f"{name}: " + ("nothing found" if not findings else f"{len(findings)} findings"))
             for f in findings:
-                typer.echo(f"  {f.severity} {f.code}: {f.words} {f.measure}".rstrip())
+                typer.echo(f"  {f.severity} {f.code}: {f.words}" + (f"; {f.mend}" if f.mend else ""))
     if any(f.severity == "error" for each in found.values() for f in each):
         raise typer.Exit(1)

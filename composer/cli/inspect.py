@@ -7,12 +7,14 @@ from typing import Annotated
 
 import typer
 
+from composer.cli.sources import LIBRARY, Neutral, SkipBroken, Unit
+
 
 def inspect(
-    path: Annotated[Path, typer.Argument(help="A folder of targets.")],
-    neutral: Annotated[str | None, typer.Option(help="The neutral's name.")] = None,
-    unit: Annotated[str | None, typer.Option(help="The files' unit.")] = None,
-    skip_broken: Annotated[bool, typer.Option(help="Leave out files that cannot be used.")] = False,
+    path: Annotated[Path, typer.Argument(help=LIBRARY)],
+    neutral: Neutral = None,
+    unit: Unit = None,
+    skip_broken: SkipBroken = False,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the report here, - for the screen.")] = None,
 ) -> None:
     """Say what a library holds: counts, unit, neutral, and how far each shape moves.
@@ -21,10 +23,13 @@ def inspect(
     """
     import numpy as np
 
+    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.formats.library import open_library
     from composer.head.fingerprint import fingerprint
 
+    if json_file not in (None, "-"):
+        may_write(Path(str(json_file)), ".json", (path,))
     with bar("opening") as progress:
         head = open_library(path, neutral, unit, skip_broken, progress)
     moves = {s.name: float(np.sqrt((s.delta.astype(np.float64) ** 2).sum(axis=1)).max()) for s in head.shapes}

@@ -1,17 +1,26 @@
-"""The command `moue`: one subcommand a file; what a person did wrong is one line and exit code 2."""
+"""The command `moue`: one subcommand a file.
+
+Exit codes: 0 done, 1 the work found a problem, 2 wrong input, told in one line, 130 stopped by the keyboard.
+"""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from typing import Any, NoReturn
 
 import typer
 
 from composer import __version__
 from composer.cli import bake, bench, check, demo, inspect, regions, sheet, split
-from composer.errors import MoueError
+from composer.errors import LINE_LIMIT, MoueError, shorten
 
+USAGE_ERROR: Any = next(each for each in typer.BadParameter.__mro__ if each.__name__ == "ClickException")
+"""What is wrong with the words of a command; the class lies elsewhere in different versions of typer."""
+
+STOPPED = 130
 app = typer.Typer(
+    name="moue",
     add_completion=False,
     no_args_is_help=True,
     help="Moue: facial expressions mixed by region, checked, and baked as new targets.",
@@ -27,17 +36,35 @@ for _name, _call in (
 
 @app.command("version")
 def version() -> None:
-    """Say which Moue this is."""
+    """Say which Moue this is. Example: moue version"""
     typer.echo(f"moue {__version__}")
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command with `arguments`, or the process's own."""
+    """Run the command with `arguments`, or the process's own; see the module's words for exit codes."""
     try:
-        app(args=list(arguments) if arguments is not None else None)
+        code = app(args=list(arguments) if arguments is not None else None, standalone_mode=False)
     except MoueError as error:
-        sys.stderr.write(f"{error}\n")
-        raise SystemExit(2) from None
-    except KeyboardInterrupt:
-        sys.stderr.write("stopped; nothing is half written\n")
-        raise SystemExit(130) from None
+        _end(str(error))
+    except USAGE_ERROR as error:
+        if type(error).__name__ == "NoArgsIsHelpError":
+            error.show()
+            raise SystemExit(0) from None
+        command = getattr(getattr(error, "ctx", None), "command_path", "") or "moue"
+        _end(f"{command}: {' '.join(error.format_message().split())}; see {command} --help")
+    except typer.Exit as exit_:
+        raise SystemExit(exit_.exit_code) from None
+    except (typer.Abort, KeyboardInterrupt):
+        _end("stopped; no file is half written", STOPPED)
+    except BrokenPipeError:
+        raise SystemExit(0) from None
+    except OSError as error:
+        _end(f"{error.filename or 'the output'}: cannot be read or written: {error.strerror or error}")
+    if code == STOPPED:  # some versions of typer take the interrupt themselves
+        _end("stopped; no file is half written", STOPPED)
+    raise SystemExit(code if isinstance(code, int) else 0)
+
+
+def _end(words: str, code: int = 2) -> NoReturn:
+    sys.stderr.write(shorten(words, LINE_LIMIT) + "\n")
+    raise SystemExit(code) from None

@@ -1,7 +1,8 @@
-"""A progress bar with the time left, on standard error, gone when done."""
+"""A progress bar with the time left, on a terminal's standard error, gone when done; elsewhere nothing."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
@@ -9,6 +10,9 @@ from contextlib import contextmanager
 @contextmanager
 def bar(words: str) -> Iterator[Callable[[float, str], None]]:
     """A function (fraction 0 to 1, words) that moves the bar."""
+    if not sys.stderr.isatty():
+        yield lambda fraction, text: None
+        return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from composer.cli.sources import LIBRARY, Neutral, SkipBroken, Unit, is_document
+
 
 class From(StrEnum):
     """Where regions come from."""
@@ -18,29 +20,34 @@ class From(StrEnum):
 
 
 def regions(
-    head: Annotated[Path, typer.Argument(help="A folder of targets.")],
+    head: Annotated[Path, typer.Argument(help=LIBRARY)],
     to: Annotated[Path, typer.Option(help="The .moue file or document.toml to write.")],
     source: Annotated[From, typer.Option("--from", help="Where the regions come from.")] = From.LANDMARKS,
     preset: Annotated[str, typer.Option(help="Which regions from landmarks: face, eight or coarse.")] = "face",
-    count: Annotated[int, typer.Option(help="How many regions from displacement, at most.")] = 12,
-    ramp_mm: Annotated[float, typer.Option(help="How wide the borders of groups are, mm.")] = 8.0,
+    count: Annotated[int, typer.Option(min=1, max=1000, help="How many regions from displacement, at most.")] = 12,
+    ramp_mm: Annotated[float, typer.Option(min=0.0, max=1000.0, help="How wide the borders of groups are, mm.")] = 8.0,
+    neutral: Neutral = None,
+    unit: Unit = None,
+    skip_broken: SkipBroken = False,
 ) -> None:
     """Make a document with regions from landmarks, from what moves together, or from face groups.
 
-    Example: moue regions keeper --to keeper.moue --from displacement
+    Example: moue regions keeper --to mine/document.toml --from displacement
     """
     from composer.cli.progress import bar
-    from composer.document.store import save_document
+    from composer.document.store import is_there, make_folder, save_document
     from composer.edits.lay_regions import laid_regions
+    from composer.errors import MoueError
     from composer.formats.library import open_library
 
-    with bar("opening") as progress:
-        opened = open_library(head, progress=progress)
-        project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm)
-    if to.exists():
-        from composer.errors import MoueError
-
+    if not is_document(to):
+        raise MoueError("is not named as a document", to, mend="give a name that ends in .toml or .moue")
+    if is_there(to):
         raise MoueError("is there already", to, mend="give another file with --to")
+    with bar("opening") as progress:
+        opened = open_library(head, neutral, unit, skip_broken, progress)
+        project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm)
+    make_folder(to.parent)
     save_document(project, to)
     for note in notes:
         typer.echo(f"note: {note}", err=True)

@@ -10,9 +10,11 @@ from composer.head.atomic import write_whole
 
 
 def write_json(where: str, report: object) -> None:
-    """Write `report` to the file `where`, or to standard output for "-"."""
+    """Write `report` to the file `where`, or to standard output for "-", in UTF-8."""
     text = json.dumps(report, indent=2, ensure_ascii=False) + "\n"
     if where == "-":
-        sys.stdout.write(text)
+        sys.stdout.flush()
+        sys.stdout.buffer.write(text.encode())
+        sys.stdout.buffer.flush()
     else:
         write_whole(Path(where), lambda file: file.write(text.encode()))

@@ -1,4 +1,4 @@
-"""`moue sheet`: a contact sheet of a library's shapes or a document's recipes."""
+"""`moue sheet`: a contact sheet of a library's shapes, a document's recipes, or its regions."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from composer.cli.sources import Neutral, SkipBroken, Unit, is_document
 
 
 class Heat(StrEnum):
@@ -17,16 +19,22 @@ class Heat(StrEnum):
 
 
 def sheet(
-    path: Annotated[Path, typer.Argument(help="A folder of targets, a document.toml or a .moue file.")],
+    path: Annotated[Path, typer.Argument(help="A document, or a library: a folder of targets, .glb, .gltf or .npz.")],
     to: Annotated[Path, typer.Option(help="The PNG to write.")],
-    view: Annotated[str, typer.Option(help="front, three_quarter, profile, below or back.")] = "three_quarter",
+    view: Annotated[
+        str | None, typer.Option(help="front, three_quarter, profile, below or back; front for masks.")
+    ] = None,
     heat: Annotated[Heat | None, typer.Option(help="Show how far vertices move, or the regions' masks.")] = None,
-    columns: Annotated[int | None, typer.Option(help="Pictures in a row.")] = None,
+    columns: Annotated[int | None, typer.Option(min=1, max=40, help="Pictures in a row.")] = None,
+    neutral: Neutral = None,
+    unit: Unit = None,
+    skip_broken: SkipBroken = False,
 ) -> None:
     """Picture every shape, or every recipe, lit and labelled.
 
     Example: moue sheet keeper --to keeper.png --view front
     """
+    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.document.ready import Ready
     from composer.document.store import open_document
@@ -37,23 +45,30 @@ def sheet(
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet, shapes_of
 
+    if heat is Heat.MASK and not is_document(path):
+        raise MoueError("has no regions", path, mend="give a document")
+    project = open_document(path) if is_document(path) else None
+    may_write(to, ".png", (path, project.head_path if project else None))
+    view = view or ("front" if heat is Heat.MASK else "three_quarter")
+    legend, counts = None, ""
     with bar("opening") as progress:
-        if path.suffix in (".toml", ".moue"):
-            ready = Ready.open(open_document(path), progress)
-            head = ready.head
-            entries = [Entry(r.name, ready.pose(r), r.note) for r in ready.project.recipes]
+        if project is not None:
+            ready = Ready.open(project, progress)
+            head, title = ready.head, path.stem
+            entries = [Entry(r.name, ready.pose(r), r.note) for r in project.recipes]
         else:
-            head = open_library(path, progress=progress)
-            entries = shapes_of(head)
-        legend = None
+            head = open_library(path, neutral, unit, skip_broken, progress)
+            title, entries = head.name, shapes_of(head)
         if heat is Heat.MOVEMENT:
             entries, legend = with_movement(head.neutral, entries)
         elif heat is Heat.MASK:
-            if path.suffix not in (".toml", ".moue"):
-                raise MoueError("has no regions", path, mend="give a document")
             entries, legend = mask_entries(head.neutral, ready.effective)
+            counts = f"{len(entries) - 1} regions and the remainder, {view.replace('_', ' ')} view"
+        if not entries:
+            raise MoueError("holds no recipes to picture", path, mend="add one under [recipes.NAME]")
         made = contact_sheet(
-            Studio.of(head), entries, title=head.name, view=view, columns=columns, legend=legend, progress=progress
-        )
+            Studio.of(head), entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
+            progress=progress,
+        )  # fmt: skip
     write_whole(to, lambda file: made.image.save(file, "PNG"))
     typer.echo(str(to))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -61,13 +62,28 @@ cells = [
 
 
 def tour(folder: Path | str, progress: Progress) -> list[str]:
-    """Make the demo in `folder`; lines that say what was made and what to try next.
+    """Make the demo in `folder`, all of it or nothing; lines that say what was made and what to try next.
 
     Raises MoueError where the folder holds something already or cannot be written.
     """
     folder = Path(folder)
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise MoueError("is there already and not empty", folder, mend="give a new folder with --to")
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise MoueError("is there already and not empty", folder, mend="give a new folder with --to")
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".moue-demo-", dir=folder.parent) as beside:
+            made = Path(beside) / "made"
+            lines = _made(made, progress)
+            if folder.exists():
+                folder.rmdir()
+            made.rename(folder)
+    except OSError as error:
+        raise MoueError(f"cannot be made: {error.strerror or error}", folder) from None
+    return [line.replace(str(made), str(folder)) for line in lines]
+
+
+def _made(folder: Path, progress: Progress) -> list[str]:
+    """The demo in a new folder, and what there is to say of it."""
     head = build_library(character("keeper"), progress=lambda done, words: progress(0.4 * done, words))
     write_library(folder / "keeper", head, progress=lambda done, words: progress(0.4 + 0.1 * done, words))
     fine = build_library(character("keeper"), 1, lambda done, words: progress(0.5 + 0.1 * done, words))

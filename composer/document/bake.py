@@ -13,15 +13,18 @@ from numpy.typing import NDArray
 
 from composer.document.finer import Finer
 from composer.document.ready import Ready
+from composer.document.values import check_name
 from composer.errors import MoueError
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
 from composer.head.atomic import write_whole
 from composer.head.head import Head, Shape
+from composer.head.levels import HIGHEST_LEVEL, vertex_count
 from composer.mixing.recipe import Recipe
 from composer.units import mm_per
 
+MOST_VERTICES = 50_000_000
 MANIFEST = "moue-bake.json"
 Progress = Callable[[float, str], None]
 
@@ -40,13 +43,21 @@ def bake(
     """
     if not 1 <= steps <= 100:
         raise MoueError(f"{steps} steps cannot be baked", mend="give 1 to 100")
+    if any(file not in _known_names(folder) for file in over):
+        missing = next(file for file in over if file not in _known_names(folder))
+        raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
+    vertices = vertex_count(ready.head.polygons, level) if 0 <= level <= HIGHEST_LEVEL else 0
+    if vertices > MOST_VERTICES:
+        raise MoueError(f"level {level} has {vertices:,} vertices, more than can be baked", ready.project.path)
     finer = Finer(ready, level)
     named = [(_named(name, ready, recipe), recipe) for recipe in recipes]
     files = [(f"{each}_{round(100 * i / steps)}" if i < steps else each, recipe, i / steps)
              for each, recipe in named for i in range(1, steps + 1)]  # fmt: skip
     names = [each for each, _, _ in files]
-    if len({*names, ready.head.neutral_name}) <= len(names):
-        raise MoueError(f"the name {name!r} gives two files one name", folder, mend="put {recipe} in it")
+    twice = next((each for i, each in enumerate(names) if each in names[:i]), None)
+    if twice is not None or ready.head.neutral_name in names:
+        what = f"two files would be named {twice or ready.head.neutral_name!r}"
+        raise MoueError(what, folder, mend="put {recipe} in the name, name each recipe once, and none as the neutral")
     for recipe in recipes:
         ready.pose(recipe)  # what cannot be mixed is told before the first file is written
     poses = ((each, finer.pose(recipe, recipe.strength * share)) for each, recipe, share in files)
@@ -72,13 +83,13 @@ def _one_file(
 
 def write_targets(
     head: Head, folder: Path | str, targets: Iterable[tuple[str, NDArray]], *, suffix: str = ".obj",
-    unit: str | None = None, over: Sequence[str] = (), progress: Progress | None = None, names: Sequence[str] = (),
+    names: Sequence[str], unit: str | None = None, over: Sequence[str] = (), progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
     """Write the neutral and each named target (n, 3) in mm to `folder`; the files' paths.
 
     Refused with MoueError: the folder of the head's own files, and a file there that this folder's manifest does not
     know by its hash (somebody has worked on it since), unless its name is in `over`. Targets are made and written
-    one at a time; with `names`, theirs in order, what may not be overwritten is refused before the first is written.
+    one at a time; `names` are theirs in order: what may not be overwritten is refused before the first is written.
     """
     folder = Path(folder)
     format_of(Path("x" + suffix), writing=True)
@@ -88,17 +99,18 @@ def write_targets(
     files: list[Path] = []
     for each in [head.neutral_name, *names]:
         _may_write(folder / f"{each}{suffix}", known, over)
-    for i, (name, pose) in enumerate(chain([(head.neutral_name, head.neutral)], targets)):
-        if progress is not None:
-            progress(i / (len(names) + 1) if names else 0.5, f"writing {name}")
-        file = folder / f"{name}{suffix}"
-        _may_write(file, known, over)
-        if text is not None:
-            _as_text(text, file, pose, head, unit or head.unit)
-        else:
-            write_mesh(file, mesh_of(head, pose, unit=unit))
-        files.append(file)
-    _remember(folder, known, files)
+    try:
+        for i, (name, pose) in enumerate(chain([(head.neutral_name, head.neutral)], targets)):
+            if progress is not None:
+                progress(i / (len(names) + 1), f"writing {name}")
+            file = folder / f"{name}{suffix}"
+            if text is not None:
+                _as_text(text, file, pose, head, unit or head.unit)
+            else:
+                write_mesh(file, mesh_of(head, pose, unit=unit))
+            files.append(file)
+    finally:  # stopped half way, what was written is still known as a bake
+        _remember(folder, known, files)
     return files
 
 
@@ -111,6 +123,8 @@ def _prepared(head: Head, folder: Path) -> dict[str, str]:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise MoueError(f"cannot be made: {error.strerror}", folder) from None
+    if (folder / MANIFEST).exists() and not (folder / MANIFEST).is_file():
+        raise MoueError("is there and is no file", folder / MANIFEST, mend="move it away")
     return _manifest(folder / MANIFEST)
 
 
@@ -126,18 +140,30 @@ def _as_text(text: ObjText, file: Path, pose: NDArray, head: Head, unit: str) ->
 
 
 def _may_write(file: Path, known: dict[str, str], over: Sequence[str]) -> None:
-    if file.exists() and known.get(file.name) != _hash(file) and file.name not in over and file.stem not in over:
+    try:
+        there = file.exists()
+        if there and not file.is_file():
+            raise MoueError("is there and is no file", file, mend="move it away")
+        mine = not there or known.get(file.name) == _hash(file)
+    except OSError as error:
+        raise MoueError(f"cannot be written: {error.strerror}", file) from None
+    if not mine and file.name not in over and file.stem not in over:
         what = "has been changed since the last bake, or is not a bake"
         raise MoueError(what, file, mend="move it, or name it with --over")
 
 
-def _named(template: str, ready: Ready, recipe: Recipe) -> str:
+def _known_names(folder: Path | str) -> set[str]:
     try:
-        made = template.format(document=ready.project.path.stem, recipe=recipe.name)
-    except (KeyError, IndexError, ValueError):
-        raise MoueError(f"the name {template!r} cannot be filled", mend="use {document} and {recipe}") from None
-    if not made or "/" in made or "\\" in made or made.startswith("."):
-        raise MoueError(f"the name {template!r} gives {made!r}, which is no file name", mend="leave out slashes")
+        files = list(Path(folder).iterdir())
+    except OSError:
+        return set()
+    return {file.name for file in files} | {file.stem for file in files}
+
+
+def _named(template: str, ready: Ready, recipe: Recipe) -> str:
+    """The template with its two fields filled, and nothing else done to it."""
+    made = template.replace("{document}", ready.project.path.stem).replace("{recipe}", recipe.name)
+    check_name(made, "file", ready.project.path)
     return made
 
 

@@ -44,6 +44,8 @@ def _read(project: Project, head: Head, name: str, said: Mapping) -> Hinge:
     if len(rigidity) != head.n_vertices:
         what = f"the hinge of {name!r} has {len(rigidity)} rigidities, the head {head.n_vertices} vertices"
         raise MoueError(what, project.path)
+    if not (np.isfinite(rigidity).all() and rigidity.min() >= 0.0 and rigidity.max() <= 1.0):
+        raise MoueError(f"the hinge of {name!r} has rigidities outside [0, 1]", project.path)
     origin = np.asarray(said["origin"], dtype=np.float64) * mm_per(head.unit)
     angle = np.radians(float(said["angle_deg"]))
     return Hinge(np.asarray(said["axis"], dtype=np.float64), origin, angle, rigidity, float(said.get("explained", 1.0)))
@@ -66,8 +68,9 @@ def settled(project: Project, head: Head, hinges: Mapping[str, Hinge]) -> tuple[
         place = f"masks/hinge_{name}.npy"
         stored[place] = hinge.rigidity
         shapes[name] = {**said, "hinge": {
-            "axis": [float(v) for v in hinge.axis], "origin": [float(v) / mm_per(head.unit) for v in hinge.origin],
-            "angle_deg": float(hinge.angle_deg), "explained": float(hinge.explained), "rigidity": place,
+            "axis": [round(float(v), 9) for v in hinge.axis],
+            "origin": [round(float(v) / mm_per(head.unit), 9) for v in hinge.origin],
+            "angle_deg": round(hinge.angle_deg, 9), "explained": round(hinge.explained, 6), "rigidity": place,
         }}  # fmt: skip
         explains = f"that explains {100 * hinge.explained:.1f} percent of it"
         notes.append(f"Shape {name!r} turns {abs(hinge.angle_deg):.1f} degrees; {explains}.")

@@ -47,7 +47,13 @@ def read_picture(path: Path) -> NDArray:
         with Image.open(path) as picture:
             if picture.width * picture.height > MOST_PIXELS:
                 raise MoueError(f"is a picture of {picture.width} x {picture.height}, too large for a mask", path)
-            return np.asarray(picture if picture.mode.startswith(("I", "F")) else picture.convert("L"))
+            deep = picture.mode.startswith("I")
+            levels = np.asarray(picture) if deep else np.zeros(1)
+            if picture.mode == "F" or levels.min() < 0 or levels.max() > 65535:
+                raise MoueError("is no 8 or 16 bit picture", path, mend="save it as a grey PNG")
+            if deep:
+                return levels.astype(np.uint16)
+            return np.asarray(picture.convert("L"))
     except (UnidentifiedImageError, Image.DecompressionBombError, ValueError, SyntaxError):
         raise MoueError("is no picture that can be read", path, mend="give a PNG") from None
     except OSError as error:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from composer.document.mask_file import read_mask, read_picture
 from composer.document.project import Project, Region
+from composer.document.values import Values
 from composer.errors import MoueError, unknown
 from composer.head.head import Head
 from composer.head.presets import lay_regions, region_preset
@@ -48,21 +49,15 @@ class MaskSources:
         kind = region.source["from"]
         if kind not in KEYS:
             raise unknown("source of masks", kind, KEYS, self.project.path)
-        for key in region.source:
-            if key != "from" and key not in KEYS[kind]:
-                known = ", ".join(KEYS[kind])
-                raise MoueError(f"region {region.name!r}: from {kind} takes {known}, not {key!r}", self.project.path)
+        said = _said(region, self.project.path).only(("from", *KEYS[kind]))
         try:
-            made = getattr(self, f"_from_{kind}")(region)
+            made = getattr(self, f"_from_{kind}")(region, said)
             return checked_values(made, self.head.n_vertices, f"mask of region {region.name!r}")
         except MaskError as error:
             raise MoueError(f"region {region.name!r}: {error}", self.project.path) from None
-        except (TypeError, ValueError, OverflowError):
-            what = f"region {region.name!r}: what it says of {kind} is of the wrong kind"
-            raise MoueError(what, self.project.path) from None
 
-    def _from_landmarks(self, region: Region) -> Floats:
-        preset, name = region_preset(str(region.source.get("preset", region.name)))
+    def _from_landmarks(self, region: Region, said: Values) -> Floats:
+        preset, name = region_preset(said.text("preset") or region.name)
         if preset.name not in self._laid:
             laid = lay_regions(self.head, preset)
             self.notes += [f"Region {key!r} was left out: {why}" for key, why in laid.left_out.items()]
@@ -71,49 +66,51 @@ class MaskSources:
             raise MoueError(f"region {region.name!r}: its landmarks are missing", self.project.path)
         return self._laid[preset.name][name]
 
-    def _from_displacement(self, region: Region) -> Floats:
-        count = int(region.source.get("regions", 12))
+    def _from_displacement(self, region: Region, said: Values) -> Floats:
+        count = said.whole("regions", 1, 1000) if "regions" in said.table else 12
         if count not in self._moving:
             self._moving[count] = moving_regions(self.head, count)
         masks = self._moving[count].masks
-        wanted = str(region.source.get("moves", region.name))
+        wanted = said.text("moves") or region.name
         if wanted not in masks:
             raise unknown("region that moves together", wanted, masks, self.project.path)
         return masks[wanted]
 
-    def _from_group(self, region: Region) -> Floats:
-        faces = group_of(str(region.source.get("group")), self.head, self.project.path)
-        return from_faces(self.head.surface, faces, _ramp(region))
+    def _from_group(self, region: Region, said: Values) -> Floats:
+        name = said.text("group")
+        if name is None:
+            raise said.error("names no group", 'add group = "..."')
+        faces = group_of(name, self.head, self.project.path)
+        return from_faces(self.head.surface, faces, _ramp(said))
 
-    def _from_component(self, region: Region) -> Floats:
-        return from_component(self.head.surface, int(region.source.get("component", -1)))
+    def _from_component(self, region: Region, said: Values) -> Floats:
+        return from_component(self.head.surface, said.whole("component", 0))
 
-    def _from_vertices(self, region: Region) -> Floats:
-        return from_vertices(self.head.surface, _vertices(region, "vertices"), _ramp(region))
+    def _from_vertices(self, region: Region, said: Values) -> Floats:
+        return from_vertices(self.head.surface, np.asarray(said.wholes("vertices"), dtype=np.int64), _ramp(said))
 
-    def _from_loop(self, region: Region) -> Floats:
-        inside = region.source.get("inside")
-        inside = None if inside is None else int(inside)
-        return from_loop(self.head.surface, _vertices(region, "loop"), inside, _ramp(region))
+    def _from_loop(self, region: Region, said: Values) -> Floats:
+        inside = said.whole("inside", 0) if "inside" in said.table else None
+        return from_loop(self.head.surface, np.asarray(said.wholes("loop"), dtype=np.int64), inside, _ramp(said))
 
-    def _from_image(self, region: Region) -> Floats:
+    def _from_image(self, region: Region, said: Values) -> Floats:
         uv = self.head.uv
         if uv is None:
             raise MoueError(f"region {region.name!r}: the head has no texture coordinates", self.project.path)
-        picture = read_picture(self._beside(region))
+        picture = read_picture(self._beside(said))
         mask, placed = from_image(self.head.polygons, picture, uv.uv, uv.indices)
         if not placed.all():
             self.notes.append(f"Region {region.name!r}: {int((~placed).sum())} vertices have no place on the picture.")
         return mask
 
-    def _from_file(self, region: Region) -> Floats:
+    def _from_file(self, region: Region, said: Values) -> Floats:
         held = self.project.stored.get(str(region.source.get("file")))
-        return np.asarray(held) if held is not None else read_mask(self._beside(region))
+        return np.asarray(held) if held is not None else read_mask(self._beside(said))
 
-    def _beside(self, region: Region) -> Path:
-        place = region.source.get("file")
-        if not isinstance(place, str) or not place:
-            raise MoueError(f"region {region.name!r} names no file", self.project.path, mend='add file = "..."')
+    def _beside(self, said: Values) -> Path:
+        place = said.text("file")
+        if place is None:
+            raise said.error("names no file", 'add file = "..."')
         return self.project.path.parent / place
 
 
@@ -144,12 +141,9 @@ def group_of(name: str, head: Head, path: Path) -> NDArray[np.int32]:
     return head.groups[name]
 
 
-def _vertices(region: Region, key: str) -> NDArray[np.int64]:
-    listed = region.source.get(key, [])
-    if not isinstance(listed, list) or not all(isinstance(v, int) and not isinstance(v, bool) for v in listed):
-        raise MaskError(f"{key} must be a list of vertex numbers")
-    return np.asarray(listed, dtype=np.int64)
+def _said(region: Region, path: Path) -> Values:
+    return Values(region.source, path, f"region {region.name!r}")
 
 
-def _ramp(region: Region) -> float:
-    return float(region.source.get("ramp_mm", 0.0))
+def _ramp(said: Values) -> float:
+    return said.number("ramp_mm", 0.0, 0.0, 1000.0)

@@ -2,35 +2,42 @@
 
 from __future__ import annotations
 
+import stat
 import tomllib
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from composer.document.project import RESERVED, VERSION, Project, Region
-from composer.errors import MoueError, nearest
-from composer.mixing.recipe import Cell, Recipe, Row
+from composer.document.values import Values, check_name
+from composer.errors import MoueError, unknown
+from composer.mixing.recipe import WEIGHT_RANGE, Cell, Recipe, Row
 
 TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "regions", "recipes")
+PART_KEYS = ("group", "component", "vertices", "follows")
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
-ROW_KEYS = ("kind", "amount")
-MOST_BYTES = 64 << 20
+JOINS = ("linear", "seamless")
+STRENGTH_RANGE = (-2.0, 4.0)
+MOST_BYTES = 16 << 20
 
 
 def read_document(path: Path | str) -> Project:
     """The project in a bare `document.toml`, checked in itself; its head is not opened.
 
-    Raises MoueError as `parse_document`, and where the file cannot be read.
+    Raises MoueError as `parse_document`, and where the file cannot be read, is no file, or is far too large.
     """
     path = Path(path)
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise MoueError("is far too large for a document", path)
-        return parse_document(path.read_bytes(), path)
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise MoueError("is no file, so no document", path)
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise MoueError(f"cannot be read: {error.strerror}", path) from None
+    if len(data) > MOST_BYTES:
+        raise MoueError("is far too large for a document", path)
+    return parse_document(data, path)
 
 
 def parse_document(data: bytes, path: Path) -> Project:
@@ -46,35 +53,30 @@ def parse_document(data: bytes, path: Path) -> Project:
         raise MoueError("is not a text in UTF-8", path) from None
     except tomllib.TOMLDecodeError as error:
         raise _syntax(path, error) from None
+    except (RecursionError, ValueError):
+        raise MoueError("holds what no document holds: a number too long, or tables too deep", path) from None
+    whole = Values(table, path, "the document")
     version = table.get("moue")
-    if not isinstance(version, int) or isinstance(version, bool):
+    if not isinstance(version, int) or isinstance(version, bool) or version < 1:
         raise MoueError("does not say `moue = 1`, so it is no document", path)
     if version > VERSION:
         raise MoueError(f"is of version {version}, this Moue reads up to {VERSION}", path, mend="get a newer Moue")
-    _only(table, TOP, path, "the document")
-    head = _text(table, "head", path, "the document")
+    whole.only(TOP)
+    head = whole.text("head")
     if head is None:
         raise MoueError("names no head", path, mend='add head = "FOLDER"')
-    regions = tuple(region_of(name, t, path) for name, t in _tables(table, "regions", path).items())
-    recipes = tuple(recipe_of(name, t, path) for name, t in _tables(table, "recipes", path).items())
+    parts = whole.tables("parts")
+    for part in parts.values():
+        part.only(PART_KEYS)
     return Project(
-        path,
-        (path.parent / head),
-        _text(table, "unit", path, "the document"),
-        _text(table, "neutral", path, "the document"),
-        _text(table, "topology", path, "the document") or "",
-        regions,
-        recipes,
-        _tables(table, "parts", path),
-        _shapes(table, path),
-        _levels(table, path),
-        text=text,
-    )
+        path, path.parent / head, whole.text("unit"), whole.text("neutral"), whole.text("topology", empty=True) or "",
+        _regions(whole), _recipes(whole), {name: dict(part.table) for name, part in parts.items()}, _shapes(whole),
+        _levels(whole), text=text,
+    )  # fmt: skip
 
 
 def _syntax(path: Path, error: tomllib.TOMLDecodeError) -> MoueError:
-    words = str(error)
-    line = None
+    words, line = str(error), None
     if "(at line " in words:
         words, _, place = words.partition(" (at line ")
         digits = place.split(",")[0]
@@ -82,114 +84,98 @@ def _syntax(path: Path, error: tomllib.TOMLDecodeError) -> MoueError:
     return MoueError(words[:1].lower() + words[1:], path, line)
 
 
-def _only(table: Mapping[str, Any], known: tuple[str, ...], path: Path, where: str) -> None:
-    for key in table:
-        if key not in known:
-            raise MoueError(f"{where} has an unknown key {key!r}", path, mend=nearest(key, known) or None)
+def _regions(whole: Values) -> tuple[Region, ...]:
+    tables = whole.tables("regions")
+    for name in tables:
+        check_name(name, "region", whole.path, list(tables))
+    return tuple(region_of(name, each) for name, each in tables.items())
 
 
-def _text(table: Mapping[str, Any], key: str, path: Path, where: str) -> str | None:
-    value = table.get(key)
-    if value is not None and not isinstance(value, str):
-        raise MoueError(f"{key} of {where} must be a text", path)
-    return value
+def _recipes(whole: Values) -> tuple[Recipe, ...]:
+    tables = whole.tables("recipes")
+    for name in tables:
+        check_name(name, "recipe", whole.path, [*tables, "neutral"])
+    return tuple(recipe_of(name, each) for name, each in tables.items())
 
 
-def _number(table: Mapping[str, Any], key: str, otherwise: float, path: Path, where: str) -> float:
-    value = table.get(key, otherwise)
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise MoueError(f"{key} of {where} must be a number", path)
-    return float(value)
-
-
-def _tables(table: Mapping[str, Any], key: str, path: Path) -> dict[str, dict[str, Any]]:
-    value = table.get(key, {})
-    if not isinstance(value, dict) or not all(isinstance(each, dict) for each in value.values()):
-        raise MoueError(f"{key} must be tables, as [{key}.NAME]", path)
-    return value
-
-
-def _shapes(table: dict[str, Any], path: Path) -> dict[str, dict[str, Any]]:
-    shapes = _tables(table, "shapes", path)
-    for name, said in shapes.items():
-        _only(said, ("inbetweens", "hinge"), path, f"shape {name!r}")
-        _hinge(said.get("hinge", "off"), path, name)
-        if said.get("hinge", "off") != "off" and said.get("inbetweens"):
-            raise MoueError(f"shape {name!r} has in-betweens and a hinge", path, mend="it can have one of the two")
-        for entry in said.get("inbetweens", []):
-            if not isinstance(entry, dict) or not isinstance(entry.get("target"), str) or "at" not in entry:
-                raise MoueError(f"an in-between of {name!r} needs `at` and `target`", path)
-            _number(entry, "at", 0.0, path, f"an in-between of {name!r}")
-    return shapes
-
-
-def _levels(table: dict[str, Any], path: Path) -> dict[int, Path]:
-    held = table.get("levels", {})
-    if not isinstance(held, dict):
-        raise MoueError("levels must be a table", path, mend='as [levels] with 1 = "FOLDER"')
-    for key, folder in held.items():
-        if not key.isdecimal() or not 1 <= int(key) <= 8 or not isinstance(folder, str):
-            raise MoueError(f"level {key!r} must be a number from 1 to 8 and name a folder", path)
-    return {int(key): path.parent / folder for key, folder in held.items()}
-
-
-def _hinge(said: Any, path: Path, name: str) -> None:
-    """What a shape says of its hinge: "off", "auto", or a table with axis, origin, angle_deg, rigidity."""
-    if said in ("off", "auto"):
-        return
-    where = f"the hinge of {name!r}"
-    if not isinstance(said, dict):
-        raise MoueError(f'{where} is "off", "auto" or a table', path)
-    _only(said, HINGE_KEYS, path, where)
-    for key in ("axis", "origin"):
-        value = said.get(key)
-        if not isinstance(value, list) or len(value) != 3 or not all(isinstance(v, int | float) for v in value):
-            raise MoueError(f"{where} needs {key}, three numbers", path)
-    _number(said, "angle_deg", float("nan"), path, where)
-    if "angle_deg" not in said or _text(said, "rigidity", path, where) is None:
-        raise MoueError(f"{where} needs angle_deg and rigidity, a file", path)
-
-
-def region_of(name: str, table: dict[str, Any], path: Path) -> Region:
+def region_of(name: str, said: Values) -> Region:
     """The region in the table [regions.NAME]. Raises MoueError where it is reserved or has no source."""
     if name in RESERVED:
-        raise MoueError(f"a region may not be named {name!r}", path, mend="it always exists")
-    source = {key: value for key, value in table.items() if key not in ("set", "locked")}
-    if not isinstance(source.get("from"), str):
-        raise MoueError(f"region {name!r} does not say where it is `from`", path)
-    return Region(name, source, _text(table, "set", path, name) or "face", bool(table.get("locked", False)))
+        raise MoueError(f"a region may not be named {name!r}", said.path, mend="it always exists")
+    source = {key: value for key, value in said.table.items() if key not in ("set", "locked")}
+    if said.text("from") is None:
+        raise said.error("does not say where it is `from`")
+    return Region(name, source, said.text("set") or "face", said.flag("locked"))
 
 
-def recipe_of(name: str, table: dict[str, Any], path: Path) -> Recipe:
+def recipe_of(name: str, said: Values) -> Recipe:
     """The recipe in the table [recipes.NAME]. Raises MoueError where it is none."""
-    where = f"recipe {name!r}"
-    if name == "neutral" or "/" in name or "\\" in name or name.startswith("."):
-        raise MoueError(f"a recipe may not be named {name!r}", path, mend="choose a plain name")
-    _only(table, RECIPE_KEYS, path, where)
-    cells = table.get("cells", [])
-    if not isinstance(cells, list) or not all(isinstance(cell, dict) for cell in cells):
-        raise MoueError(f"cells of {where} must be a list of tables", path)
+    if name == "neutral":
+        raise MoueError("a recipe may not be named 'neutral'", said.path, mend="that is the face at rest")
+    said.only(RECIPE_KEYS)
+    join = said.text("join") or "linear"
+    if join not in JOINS:
+        raise unknown("join", join, JOINS, said.path)
+    cells = tuple(_cell(cell) for cell in said.rows("cells", "cell"))
+    rows = {region: _row(row) for region, row in said.tables("rows").items()}
+    strength = said.number("strength", 1.0, *STRENGTH_RANGE)
     try:
-        return Recipe(
-            name,
-            tuple(_cell(cell, path, where) for cell in cells),
-            {region: _row(row, path, where) for region, row in _tables(table, "rows", path).items()},
-            _number(table, "strength", 1.0, path, where),
-            table.get("join", "linear"),
-            _text(table, "note", path, where) or "",
-        )
+        return Recipe(name, cells, rows, strength, join, said.text("note", empty=True) or "")  # type: ignore[arg-type]
     except MoueError as error:
-        raise error if error.where else MoueError(error.what, path, mend=error.mend) from None
+        raise error.at(said.path) from None
 
 
-def _cell(table: dict[str, Any], path: Path, where: str) -> Cell:
-    _only(table, CELL_KEYS, path, f"a cell of {where}")
-    region, shape = (_text(table, key, path, f"a cell of {where}") for key in ("region", "shape"))
-    if region is None or shape is None or "weight" not in table:
-        raise MoueError(f"a cell of {where} needs a region, a shape and a weight", path)
-    return Cell(region, shape, _number(table, "weight", 0.0, path, where), bool(table.get("mirrored", False)))
+def _cell(said: Values) -> Cell:
+    said.only(CELL_KEYS)
+    region, shape = said.text("region"), said.text("shape")
+    if region is None or shape is None or "weight" not in said.table:
+        raise said.error("needs a region, a shape and a weight")
+    return Cell(region, shape, said.number("weight", None, *WEIGHT_RANGE), said.flag("mirrored"))
 
 
-def _row(table: dict[str, Any], path: Path, where: str) -> Row:
-    _only(table, ROW_KEYS, path, f"a row of {where}")
-    return Row(table.get("kind", "add"), _number(table, "amount", 1.0, path, where))
+def _row(said: Values) -> Row:
+    said.only(("kind", "amount"))
+    kind: Any = said.text("kind") or "add"
+    return Row(kind, said.number("amount", 1.0, 0.0, 1.0))
+
+
+def _shapes(whole: Values) -> dict[str, dict[str, Any]]:
+    tables = whole.tables("shapes")
+    for name, said in tables.items():
+        said.only(("inbetweens", "hinge"))
+        _hinge(said)
+        if said.table.get("hinge", "off") != "off" and said.table.get("inbetweens"):
+            raise said.error("has in-betweens and a hinge", "it can have one of the two")
+        for entry in said.rows("inbetweens", "in-between"):
+            entry.only(("at", "target"))
+            if entry.text("target") is None or "at" not in entry.table:
+                raise MoueError(f"an in-between of {name!r} needs `at` and `target`", whole.path)
+            entry.number("at", None, -10.0, 10.0)
+    return {name: dict(said.table) for name, said in tables.items()}
+
+
+def _hinge(said: Values) -> None:
+    """What a shape says of its hinge: "off", "auto", or a table with axis, origin, angle_deg, rigidity."""
+    hinge = said.table.get("hinge", "off")
+    if hinge in ("off", "auto"):
+        return
+    if not isinstance(hinge, dict):
+        raise said.error('needs hinge to be "off", "auto" or a table')
+    own = Values(hinge, said.path, f"the hinge of {said.where}").only(HINGE_KEYS)
+    own.three("origin")
+    if not any(own.three("axis")):
+        raise own.error("has an axis without a direction")
+    if "angle_deg" not in hinge or own.text("rigidity") is None:
+        raise own.error("needs angle_deg and rigidity, a file")
+    own.number("angle_deg", None, -180.0, 180.0)
+    own.number("explained", 1.0, 0.0, 1.0)
+
+
+def _levels(whole: Values) -> dict[int, Path]:
+    held = whole.table.get("levels", {})
+    if not isinstance(held, dict):
+        raise whole.error("needs levels to be a table", 'as [levels] with 1 = "FOLDER"')
+    for key, folder in held.items():
+        if not (key.isascii() and key.isdecimal()) or not 1 <= int(key) <= 8 or not isinstance(folder, str):
+            raise whole.error(f"has a level {key!r}", "a level is a number from 1 to 8 and names a folder")
+    return {int(key): whole.path.parent / folder for key, folder in held.items()}

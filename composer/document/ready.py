@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cached_property
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from composer.document.hinges import hinges_of
 from composer.document.masks_of import MaskSources, group_of
 from composer.document.project import Project
+from composer.document.values import Values
 from composer.errors import MoueError, unknown
 from composer.formats.library import Progress, open_library
 from composer.head.fingerprint import fingerprint
@@ -19,6 +19,7 @@ from composer.head.symmetry import mirror_map
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import REMAINDER, Recipe
+from composer.units import mm_per
 from masks.partition import effective_masks, remainder
 
 
@@ -43,12 +44,18 @@ class Ready:
     def open(cls, project: Project, progress: Progress | None = None) -> Ready:
         """Open the project's head, with the parts that the document declares, or those it is found to have."""
         said = project.parts
-        place, name = project.head_path, project.neutral
-        head = open_library(place, name, project.unit, progress=progress, recognise=not said)
-        parts = tuple(_part(name, dict(table), head, project.path) for name, table in said.items())
+        if project.unit is not None:
+            mm_per(project.unit, str(project.path))
+        place, neutral = project.head_path, project.neutral
+        head = open_library(place, neutral, project.unit, progress=progress, recognise=not said)
+        tables = {name: Values(table, project.path, f"part {name!r}") for name, table in said.items()}
+        parts = tuple(_part(table, name, head) for name, table in tables.items())
         head = _with_inbetweens(head.with_(parts=parts) if parts else head, project)
         ready = cls(project, head)
-        _ = ready.effective  # a region that cannot be made is told now, whether a recipe uses it or not
+        try:
+            _ = ready.effective, ready.hinges  # told now, whether a recipe uses them or not
+        except MoueError as error:
+            raise error.at(project.path) from None
         return ready
 
     @cached_property
@@ -99,7 +106,18 @@ class Ready:
         try:
             return self.mixer.pose(recipe, strength)
         except MoueError as error:
-            raise error if error.where else MoueError(error.what, self.project.path, mend=error.mend) from None
+            raise self._told(error) from None
+
+    def _told(self, error: MoueError) -> MoueError:
+        """An error with the document's path; a shape that became an in-between is told as that."""
+        for name, said in self.project.shapes.items():
+            for entry in said.get("inbetweens", []):
+                if f"shape is named {entry['target']!r}" in error.what:
+                    mend = f"use {name!r} at weight {entry['at']}"
+                    return MoueError(f"{entry['target']!r} is an in-between of {name!r}", self.project.path, mend=mend)
+        return error.at(self.project.path) if error.where != self.head.path else MoueError(
+            error.what, self.project.path, mend=error.mend
+        )  # fmt: skip
 
 
 def _with_inbetweens(head: Head, project: Project) -> Head:
@@ -119,21 +137,23 @@ def _with_inbetweens(head: Head, project: Project) -> Head:
         places = [each.at for each in between]
         if len(set(places)) < len(places) or any(at in (0.0, 1.0) for at in places):
             raise MoueError(f"in-betweens of {name!r} need different weights, none of them 0 or 1", project.path)
+        if name not in held:
+            raise unknown("shape", name, held, project.path)
         held[name] = Shape(name, held[name].delta, tuple(between))
     return head.with_(shapes=tuple(shape for shape in held.values() if shape.name not in used))
 
 
-def _part(name: str, table: dict, head: Head, path: Path) -> Part:
-    follows = table.get("follows", "skull")
+def _part(said: Values, name: str, head: Head) -> Part:
+    follows = said.text("follows") or "skull"
     if follows not in FOLLOWS:
-        raise unknown("way to follow", str(follows), FOLLOWS, path)
-    if "group" in table:
-        faces = np.isin(head.polygons.corner_face, group_of(str(table["group"]), head, path))
+        raise unknown("way to follow", follows, FOLLOWS, said.path)
+    if "group" in said.table:
+        faces = np.isin(head.polygons.corner_face, group_of(said.text("group") or "", head, said.path))
         vertices = np.unique(head.polygons.indices[faces])
-    elif "component" in table:
-        vertices = np.flatnonzero(head.polygons.components == table["component"]).astype(np.int32)
+    elif "component" in said.table:
+        vertices = np.flatnonzero(head.polygons.components == said.whole("component", 0)).astype(np.int32)
     else:
-        vertices = np.asarray(table.get("vertices", []), dtype=np.int64)
-    if not len(vertices) or vertices.min() < 0 or vertices.max() >= head.n_vertices:
-        raise MoueError(f"part {name!r} names no vertices of this head", path)
-    return Part(name, vertices.astype(np.int32), follows)
+        vertices = np.asarray(said.wholes("vertices"), dtype=np.int32)
+    if not len(vertices) or vertices.max() >= head.n_vertices:
+        raise said.error("names no vertices of this head")
+    return Part(name, vertices.astype(np.int32), follows)  # type: ignore[arg-type]

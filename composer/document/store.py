@@ -33,7 +33,7 @@ _STAMP = (1980, 1, 1, 0, 0, 0)
 def open_document(path: Path | str) -> Project:
     """The project in a `.moue` file or a bare document. Raises MoueError for what is neither, or is damaged."""
     path = Path(path)
-    if path.is_dir():
+    if is_folder(path):
         raise MoueError("is a folder, not a document", path, mend=f"give its {TEXT} or a .moue file")
     if path.suffix.lower() != ".moue":
         return read_document(path)
@@ -48,10 +48,37 @@ def open_document(path: Path | str) -> Project:
         raise MoueError(f"cannot be read: {error.strerror or error}", path) from None
 
 
+def is_folder(path: Path) -> bool:
+    """Whether a path is a folder. Raises MoueError where it cannot be looked at."""
+    try:
+        return path.is_dir()
+    except (OSError, ValueError) as error:
+        raise MoueError(f"cannot be read: {getattr(error, 'strerror', None) or error}", path) from None
+
+
+def is_there(path: Path) -> bool:
+    """Whether a path exists. Raises MoueError where it cannot be looked at."""
+    try:
+        return path.exists()
+    except (OSError, ValueError) as error:
+        raise MoueError(f"cannot be read: {getattr(error, 'strerror', None) or error}", path) from None
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder and those above it where they are not there. Raises MoueError where that cannot be."""
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        raise MoueError(f"cannot be made: {getattr(error, 'strerror', None) or error}", path) from None
+
+
 def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
     entries = archive.infolist()
     if len(entries) > MOST_ENTRIES:
         raise MoueError(f"holds {len(entries)} entries, more than any document has", path)
+    names = archive.namelist()
+    if len(set(names)) < len(names):
+        raise MoueError("holds two entries of one name", path, mend="do not trust it")
     for entry in entries:
         place = PurePosixPath(entry.filename.replace("\\", "/"))
         if place.is_absolute() or ".." in place.parts or ":" in entry.filename:
@@ -86,7 +113,7 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
     else:
         for place, values in stored.items():
             target = path.parent / place
-            target.parent.mkdir(parents=True, exist_ok=True)
+            make_folder(target.parent)
             write_whole(target, lambda file, values=values: file.write(mask_bytes(values)))  # type: ignore[misc]
         write_whole(path, lambda file: file.write(text.encode()))
     return replace(project, path=path, text=text, stored={k: np.asarray(v) for k, v in stored.items()})

@@ -10,6 +10,7 @@ import tomlkit
 
 from composer.document.project import VERSION, Project, Region
 from composer.document.read import recipe_of, region_of
+from composer.document.values import Values
 from composer.errors import MoueError
 from composer.mixing.recipe import Recipe
 from masks.partition import FACE
@@ -33,9 +34,12 @@ def document_text(project: Project, folder: Path) -> str:
     recipes = {recipe.name: recipe for recipe in project.recipes}
     _update(document, "parts", project.parts, lambda name, table: dict(table), dict)
     _update(document, "shapes", project.shapes, lambda name, table: dict(table), dict)
-    _update(document, "regions", regions, lambda name, t: region_of(name, t, project.path), _region_table)
-    _update(document, "recipes", recipes, lambda name, t: recipe_of(name, t, project.path), _recipe_table)
-    return tomlkit.dumps(document)
+    _update(document, "regions", regions, lambda name, t: region_of(name, Values(t, project.path, name)), _region_table)
+    _update(document, "recipes", recipes, lambda name, t: recipe_of(name, Values(t, project.path, name)), _recipe_table)
+    text = tomlkit.dumps(document)
+    if project.text.count("\r\n") * 2 > project.text.count("\n"):
+        text = text.replace("\r\n", "\n").replace("\n", "\r\n")
+    return text
 
 
 def _relative(head: Path, folder: Path) -> str:
@@ -60,7 +64,16 @@ def _update(document: Any, key: str, wanted: Mapping[str, Any], read: Any, write
     for name, thing in wanted.items():
         if name in tables and _same(read, name, tables[name], thing):
             continue
-        tables[name] = _table(write(thing))
+        made = _table(write(thing))
+        if name not in tables:
+            tables[name] = made
+            continue
+        held = tables[name]
+        for gone in [k for k in held if k not in made]:
+            del held[gone]
+        for k, value in made.items():
+            if k not in held or held[k].unwrap() != made[k].unwrap():
+                held[k] = value
 
 
 def _same(read: Any, name: str, table: Any, thing: Any) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from composer.document.project import Project
+from composer.document.values import check_name
 from composer.errors import MoueError
 from composer.mixing.recipe import Recipe
 
@@ -15,7 +16,7 @@ def replace_recipe(project: Project, name: str, recipe: Recipe) -> Project:
 
 def add_recipe(project: Project, recipe: Recipe) -> Project:
     """The project with one more recipe, last. Raises MoueError where its name is taken or may not be used."""
-    check_name(project, recipe.name)
+    check_new_name(project, recipe.name)
     return project.with_(recipes=(*project.recipes, recipe))
 
 
@@ -24,7 +25,7 @@ def rename_recipe(project: Project, name: str, to: str) -> Project:
     held = project.recipe(name)
     if name == to:
         return project
-    check_name(project, to)
+    check_new_name(project, to)
     return replace_recipe(project, name, held.with_(name=to))
 
 
@@ -34,9 +35,11 @@ def delete_recipe(project: Project, name: str) -> Project:
     return project.with_(recipes=tuple(recipe for recipe in project.recipes if recipe.name != name))
 
 
-def check_name(project: Project, name: str) -> None:
-    """Raises MoueError where a new recipe may not be named so: a file is named after it."""
-    if not name or name == "neutral" or "/" in name or "\\" in name or name.startswith("."):
-        raise MoueError(f"a recipe may not be named {name!r}", project.path, mend="choose a plain name")
-    if any(recipe.name == name for recipe in project.recipes):
+def check_new_name(project: Project, name: str) -> None:
+    """Raises MoueError where a new recipe may not be named so."""
+    names = [recipe.name for recipe in project.recipes]
+    if name == "neutral":
+        raise MoueError("a recipe may not be named 'neutral'", project.path, mend="that is the face at rest")
+    if name in names:
         raise MoueError(f"a recipe named {name!r} is there already", project.path)
+    check_name(name, "recipe", project.path, [*names, "neutral"])

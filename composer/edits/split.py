@@ -13,13 +13,22 @@ from masks.combine import split_sides
 from masks.partition import FACE
 
 
+def split_names(ready: Ready, by: str) -> list[str]:
+    """The names of the pieces, `by` "regions" or "sides", in the order in which they come."""
+    pieces = ["left", "right"] if by == "sides" else [*_sharing(ready), REMAINDER]
+    return [f"{shape.name}.{piece}" for shape in ready.head.shapes for piece in pieces]
+
+
+def _sharing(ready: Ready) -> list[str]:
+    return [region.name for region in ready.project.regions if region.set == FACE]
+
+
 def split_by_regions(ready: Ready) -> Iterator[tuple[str, NDArray[np.float64]]]:
     """`SHAPE.REGION` and its displacement (n, 3) in mm, for every shape and every region of the set `face`.
 
     `SHAPE.remainder` takes what the others leave, so that a shape's parts sum to it; overlays are left out.
     """
-    names = [region.name for region in ready.project.regions if region.set == FACE]
-    masks = {name: ready.mixer.anchors.lift(ready.effective[name]) for name in names}
+    masks = {name: ready.mixer.anchors.lift(ready.effective[name]) for name in _sharing(ready)}
     for shape in ready.head.shapes:
         rest = shape.delta.astype(np.float64)
         for name, mask in masks.items():

@@ -63,9 +63,13 @@ def open_library(
     """
     path = Path(path)
     say = progress or (lambda _fraction, _words: None)
-    if not path.exists():
+    try:
+        there, folder = path.exists(), path.is_dir()
+    except (OSError, ValueError) as error:
+        raise MoueError(f"cannot be read: {getattr(error, 'strerror', None) or error}", path) from None
+    if not there:
         raise MoueError("is not there", path)
-    if path.is_dir():
+    if folder:
         head = _folder(path, neutral, unit, skip_broken, say)
     elif neutral is not None and not format_of(path).many_shapes:
         raise MoueError("is one file, so it has no neutral to choose", path, mend="give its folder")
@@ -148,7 +152,10 @@ def targets_in(folder: Path) -> list[Path]:
     except OSError as error:
         raise MoueError(f"cannot be read: {error.strerror}", folder) from None
     files = [entry for entry in entries if entry.suffix.lower() in known and not entry.name.startswith(".")]
-    files = sorted((entry for entry in files if not entry.is_dir()), key=lambda entry: _natural(entry.name))
+    try:
+        files = sorted((entry for entry in files if entry.is_file()), key=lambda entry: _natural(entry.name))
+    except OSError as error:
+        raise MoueError(f"cannot be read: {error.strerror}", folder) from None
     if not files:
         whole = [entry.name for entry in entries if entry.suffix.lower() in suffixes(many_shapes=True)]
         mend = f"give {whole[0]} itself" if whole else "a library is a folder of OBJ or PLY files"
@@ -176,7 +183,9 @@ def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bo
     else:
         found = _read_with_any(files, unit, skip_broken, say)
         chosen = _least_far(found.deltas)
-        if len(found.deltas) > 1:
+        if len(found.deltas) == 2:
+            notes.append(f"No target is named neutral; of two, {chosen} was taken. Say which with --neutral.")
+        elif len(found.deltas) > 2:
             notes.append(f"No target is named neutral, so {chosen} was taken: it is least far from all the others.")
     own, more = (unit, []) if unit else _guessed(found.reference.diagonal)
     notes += more + [_left_out(error, folder) for error in found.broken]
@@ -202,7 +211,8 @@ def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bo
 
 def _left_out(error: MoueError, folder: Path) -> str:
     where = Path(str(error.where)).name if error.where else folder.name
-    return f"{where} was left out: it {error.what}."
+    line = f":{error.line}" if error.line is not None else ""
+    return f"{where}{line} was left out: {error.what}."
 
 
 def _file_of(files: list[Path], name: str) -> Path:
@@ -217,7 +227,11 @@ def _named_neutral(files: list[Path], neutral: str | None, folder: Path) -> Path
             raise MoueError(f"has no target named {shorten(repr(neutral), 40)}", folder, mend=nearest(wanted, names))
         return _file_of(files, wanted)
     said = [file for file in files if file.stem.lower() == NEUTRAL]
-    return said[0] if said else None
+    exact = [file for file in said if file.stem == NEUTRAL]
+    if len(said) > 1 and not exact:
+        several = " and ".join(file.name for file in said)
+        raise MoueError(f"{several} could both be the neutral", folder, mend="say which with --neutral")
+    return next(iter(exact or said), None)
 
 
 def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: Progress) -> _Found:

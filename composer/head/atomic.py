@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import stat
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -19,7 +20,7 @@ def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: boo
     for a loss of power (big files that can be made again may do without). Raises MoueError where the
     folder cannot be written; errors of `fill` itself pass through, and leave nothing behind.
     """
-    path = Path(path)
+    path = _real(Path(path))
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
     except OSError as error:
@@ -31,13 +32,24 @@ def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: boo
             file.flush()
             if sync:
                 os.fsync(file.fileno())
-        os.chmod(beside, 0o666 & ~_umask())
+        os.chmod(beside, path.stat().st_mode & 0o7777 if path.exists() else 0o666 & ~_umask())
         os.replace(beside, path)
     except OSError as error:
         raise MoueError(f"cannot be written: {error.strerror or error}", path) from None
     finally:
         with contextlib.suppress(FileNotFoundError):
             beside.unlink()
+
+
+def _real(path: Path) -> Path:
+    """Where a file is to be written: through links, to what they name; never in the place of what is no file."""
+    try:
+        real = path.resolve()
+        if real.exists() and not stat.S_ISREG(real.stat().st_mode):
+            raise MoueError("is there and is no file", path, mend="choose another name")
+    except (OSError, ValueError) as error:
+        raise MoueError(f"cannot be written: {getattr(error, 'strerror', None) or error}", path) from None
+    return real
 
 
 def _umask() -> int:

@@ -105,7 +105,10 @@ def recognise(head: Head) -> Recognised:
 def with_recognised_parts(head: Head) -> Head:
     """The head with the parts it is found to have, and how they were known among its notes."""
     found = recognise(head)
-    return head.with_(parts=found.parts, notes=(*head.notes, *found.notes)) if found.parts else head
+    if not found.parts:
+        return head
+    names = ", ".join(part.name for part in found.parts)
+    return head.with_(parts=found.parts, notes=(*head.notes, f"Taken for parts by name, form and motion: {names}."))
 
 
 def components_of(polygons: Polygons) -> tuple[Ints, int]:

@@ -181,7 +181,7 @@ def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = Non
         raise MoueError(
             f"head {head.name!r} has no landmarks",
             head.path,
-            mend="give --landmarks FILE, or take regions from displacement",
+            mend="put landmarks.toml beside its files, or take --from displacement",
         )
     points, curves = landmark_arrays(known.check(head.n_vertices, head.path), head.neutral)
     try:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from composer.errors import MoueError, shorten_middle
+from composer.errors import MoueError, shorten, shorten_middle
 from composer.picture.colour import Rgb, contrast
 
 if TYPE_CHECKING:
@@ -42,18 +42,28 @@ def ink_on(ground: Rgb) -> Rgb:
     return black if contrast(black, ground) >= contrast(white, ground) else white
 
 
-def fitted(text: str, face: FreeTypeFont, width: float) -> str:
-    """`text` shortened in its middle until it is at most `width` pixels wide; "" where nothing fits."""
+def drawable(text: str, face: FreeTypeFont) -> str:
+    """`text` with every character that the face has no picture of as its code point, as in U+65E5."""
+    missing = bytes(face.getmask("\uffff"))
+    shown = [c if c == " " or bytes(face.getmask(c)) not in (missing, b"") else f"U+{ord(c):04X} " for c in text]
+    return "".join(shown).strip()
+
+
+def fitted(text: str, face: FreeTypeFont, width: float, keep_end: bool = True) -> str:
+    """`text` shortened until it is at most `width` pixels wide, in its middle, or at its end where that need not
+    be kept; "" where nothing fits.
+    """
+    shortened = shorten_middle if keep_end else shorten
     if face.getlength(text) <= width:
         return text
     low, high = 0, len(text) - 1
     while low < high:  # the longest that fits
         middle = (low + high + 1) // 2
-        if middle >= 2 and face.getlength(shorten_middle(text, middle)) > width:
+        if middle >= 2 and face.getlength(shortened(text, middle)) > width:
             high = middle - 1
         else:
             low = middle
-    return shorten_middle(text, low) if low >= 2 else ""
+    return shortened(text, low) if low >= 2 else ""
 
 
 def write(
@@ -65,12 +75,13 @@ def write(
     bold: bool = False,
     align: Align = "left",
     ink: Rgb = DARK,
+    keep_end: bool = True,
 ) -> Box:
     """Write one line inside `box` (left, top, right, bottom), its height centred; returns the ink's own box.
     """
     face = font(size, bold)
     left, top, right, bottom = box
-    line = fitted(text, face, right - left)
+    line = fitted(drawable(text, face), face, right - left, keep_end)
     width = face.getlength(line)
     x = {"left": left, "middle": left + (right - left - width) / 2.0, "right": right - width}[align]
     up, down = face.getmetrics()

@@ -169,7 +169,7 @@ def _label(draw, entry: Entry, picture: Box) -> Cell:  # type: ignore[no-untyped
     note = None
     if entry.note:
         under = (left, middle + 1, right, middle + 1 + line_height(NOTE_SIZE))
-        note = write(draw, entry.note, under, size=NOTE_SIZE, align="middle", ink=QUIET)
+        note = write(draw, entry.note, under, size=NOTE_SIZE, align="middle", ink=QUIET, keep_end=False)
     return Cell(entry.name, picture, name, note)
 
 

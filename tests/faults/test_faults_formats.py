@@ -289,7 +289,7 @@ def test_a_folder_of_500_files_of_which_one_is_broken(tmp_path: Path) -> None:
     assert len(str(caught.value)) <= 200
     head = open_library(tmp_path, skip_broken=True)
     assert len(head.shapes) == 498
-    assert any("shape_321.obj was left out" in note for note in head.notes)
+    assert any("shape_321.obj:1 was left out" in note for note in head.notes)
 
 
 def test_folders_that_are_no_library(tmp_path: Path) -> None:

@@ -58,32 +58,66 @@ def one_line(done: subprocess.CompletedProcess[str]) -> str:
     return lines[0]
 
 
+KEEPER = "moue = 1\nhead = 'keeper'\n"
 FAULTS = {
     "no = 1": "no document",
+    "moue = 0\nhead='keeper'": "no document",
     "moue = 9\nhead='keeper'": "of version 9",
     "moue = 1\nhead = keeper": ":2:",
     "moue = 1": "names no head",
     "moue = 1\nhead = 'nowhere'": "is not there",
+    f"moue = 1\nhead = '{'x' * 300}'": "File name too long",
     "moue = 1\nhead = 'keeper'\nhaed = 2": "did you mean head",
-    "moue = 1\nhead = 'keeper'\ntopology = 'ffff'": "was made for topology",
-    "moue = 1\nhead = 'keeper'\n[regions.a]\nfrom = 'image'": "names no file",
-    "moue = 1\nhead = 'keeper'\n[regions.a]\nfrom = 'group'\ngroup = 'fase'": "did you mean",
-    "moue = 1\nhead = 'keeper'\n[regions.a]\nfrom = 'file'\nfile = 'masks/none.npy'": "none.npy",
-    "moue = 1\nhead = 'keeper'\n[regions.all]\nfrom = 'file'": "may not be named",
-    "moue = 1\nhead = 'keeper'\n[recipes.x]\ncells = [{region='all', shape='jooy', weight=1}]": "did you mean",
-    "moue = 1\nhead = 'keeper'\n[recipes.x]\ncells = [{region='bro', shape='joy', weight=1}]": "bro",
-    "moue = 1\nhead = 'keeper'\n[recipes.x]\ncells = [{region='all', shape='joy', weight=7}]": "not in [-1, 2]",
-    "moue = 1\nhead = 'keeper'\n[recipes.x]\njoin = 'seamless'": "not built yet",
-    "moue = 1\nhead = 'keeper'\n[recipes.neutral]": "may not be named",
+    f"moue = 1\nhead = 'keeper'\nunit = {'[' * 5000}": "too deep",
+    f"moue = {'1' * 5000}\nhead = 'keeper'": "a number too long",
+    KEEPER + "unit = 'furlong'": "'furlong' is not known",
+    KEEPER + "unit = 3": "unit to be a text",
+    KEEPER + "topology = 'ffff'": "was made for topology",
+    KEEPER + "[parts.x]\nvertices = 'abc'": "a list of vertex numbers",
+    KEEPER + "[parts.x]\nvertices = [1.5]": "a list of vertex numbers",
+    KEEPER + "[parts.x]\nfollowz = 'jaw'": "did you mean follows",
+    KEEPER + "[shapes.jooy]": "did you mean joy",
+    KEEPER + "[shapes.joy]\ninbetweens = 3": "a list of tables",
+    KEEPER + "[shapes.joy]\ninbetweens = [{at = 0.5, target = 'nope'}]": "'nope'",
+    KEEPER
+    + "[shapes.joy]\nhinge = {axis=[0,0,0], origin=[0,0,0], angle_deg=2, rigidity='a.npy'}": "without a direction",
+    KEEPER + "[levels]\n9 = 'x'": "from 1 to 8",
+    KEEPER + "[regions.a]\nfrom = 'image'": "names no file",
+    KEEPER + "[regions.a]\nfrom = 'moon'": "no source of masks",
+    KEEPER + "[regions.a]\nfrom = 'group'\ngroup = 'fase'": "did you mean",
+    KEEPER + "[regions.a]\nfrom = 'group'\ngroup = 'face'\nramp_mm = true": "ramp_mm to be a number",
+    KEEPER + "[regions.a]\nfrom = 'group'\ngroup = 'face'\nramp_mm = nan": "from 0 to 1000",
+    KEEPER + "[regions.a]\nfrom = 'component'\ncomponent = 0.5": "a whole number",
+    KEEPER + "[regions.a]\nfrom = 'file'\nfile = 'masks/none.npy'": "none.npy",
+    KEEPER + "[regions.a]\nfrom = 'landmarks'\npreset = 'eyebrow'": "no region in the presets",
+    KEEPER + "[regions.a]\nfrom = 'landmarks'\nlocked = 'no'": "true or false",
+    KEEPER + "[regions.'a/b']\nfrom = 'landmarks'": "may not be named",
+    KEEPER + "[regions.all]\nfrom = 'file'": "always exists",
+    KEEPER + "[recipes.x]\ncells = [{region='all', shape='jooy', weight=1}]": "did you mean",
+    KEEPER + "[recipes.x]\ncells = [{region='bro', shape='joy', weight=1}]": "bro",
+    KEEPER + "[recipes.x]\ncells = [{region='all', shape='joy', weight=7}]": "from -1 to 2",
+    KEEPER + "[recipes.x]\ncells = [{region='all', shape='joy', weight=nan}]": "from -1 to 2",
+    KEEPER + f"[recipes.x]\ncells = [{{region='all', shape='joy', weight=1{'0' * 400}}}]": "from -1 to 2",
+    KEEPER + "[recipes.x]\ncells = [{region='all', shape='joy', weight=1, mirrored='no'}]": "true or false",
+    KEEPER + "[recipes.x]\nstrength = inf": "strength to be a number",
+    KEEPER + "[recipes.x]\njoin = 'seamless'": "not built yet",
+    KEEPER + "[recipes.x]\njoin = 'seem'": "there is linear, seamless",
+    KEEPER + "[recipes.neutral]": "may not be named",
+    KEEPER + "[recipes.'a\\b']": "may not be named",
+    KEEPER + f"[recipes.{'y' * 260}]": "longer than",
+    KEEPER + "[recipes.a]\n[recipes.A]": "differ only in case",
+    KEEPER + "[shapes.joy]\ninbetweens=[{at=0.5, target='joy_50'}]\n[recipes.x]\n"
+    "cells=[{region='all', shape='joy_50', weight=1}]": "is an in-between of 'joy'",
 }
 
 
-@pytest.mark.parametrize("text", FAULTS, ids=lambda text: FAULTS[text])
+@pytest.mark.parametrize("text", FAULTS, ids=range(len(FAULTS)))
 def test_a_mistake_in_a_document_is_one_line(demo: Path, tmp_path: Path, text: str) -> None:
     document = demo / "wrong.toml"
     document.write_text(text)
     line = one_line(moue("bake", document, "--to", tmp_path / "out"))
     assert FAULTS[text] in line
+    assert "wrong.toml" in line or "head = '" in text
     assert not list(tmp_path.rglob("*.obj"))
 
 
@@ -110,3 +144,115 @@ def test_regions_make_a_document_that_opens_and_is_not_made_twice(demo: Path, tm
     assert done.returncode == 0, done.stderr
     assert moue("check", to).returncode == 0
     assert "already" in one_line(moue("regions", demo / "keeper", "--to", to))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["bake", "DOC", "--to", "OUT", "--level", "9"],
+        ["bake", "DOC", "--to", "OUT", "--level", "8"],
+        ["bake", "DOC", "--to", "OUT", "--level", "x"],
+        ["bake", "DOC", "--to", "OUT", "--steps", "0"],
+        ["bake", "DOC", "--to", "OUT", "--name", "../a"],
+        ["bake", "DOC", "--to", "OUT", "--name", "{recipe"],
+        ["bake", "DOC", "--to", "OUT", "--name", "same"],
+        ["bake", "DOC", "--to", "OUT", "--format", "stl"],
+        ["bake", "DOC", "--to", "OUT", "--unit", "furlong"],
+        ["bake", "DOC", "--to", "OUT", "--over", "nothing"],
+        ["bake", "DOC", "--to", "OUT", "--recipe", "winq"],
+        ["bake", "DOC", "--to", "DOC"],
+        ["bake", "DOC", "--to", "LIB"],
+        ["bake", "LIB", "--to", "OUT"],
+        ["bake", "/dev/zero", "--to", "OUT"],
+        ["bake", "DOC"],
+        ["split", "DOC", "--to", "OUT", "--by", "sides", "--ramp-mm", "-1"],
+        ["sheet", "DOC", "--to", "DOC"],
+        ["sheet", "DOC", "--to", "LIB/joy.obj"],
+        ["sheet", "DOC", "--to", "LIB/new.png"],
+        ["sheet", "DOC", "--to", "/dev/null"],
+        ["sheet", "LIB", "--to", "OUT.png", "--columns", "-1"],
+        ["sheet", "LIB", "--to", "OUT.png", "--view", "moon"],
+        ["check", "DOC", "--report", "DOC"],
+        ["check", "DOC", "--json", "DOC"],
+        ["inspect", "LIB", "--json", "LIB/joy.obj"],
+        ["inspect", "NOWHERE"],
+        ["regions", "LIB", "--to", "OUT.obj"],
+        ["regions", "LIB", "--to", "DOC"],
+        ["regions", "LIB", "--to", "OUT.toml", "--preset", "moon"],
+        ["bench", "--only", "moon"],
+        ["moon"],
+    ],
+    ids=" ".join,
+)
+def test_what_cannot_be_done_is_one_line_and_touches_nothing(demo: Path, tmp_path: Path, words: list[str]) -> None:
+    places = {
+        "DOC": demo / "document.toml",
+        "LIB": demo / "keeper",
+        "OUT": tmp_path / "out",
+        "NOWHERE": tmp_path / "no",
+    }
+
+    def state() -> dict[str, bytes]:
+        files = [demo / "document.toml", *(demo / "keeper").iterdir()]
+        return {str(file): file.read_bytes() for file in files}
+
+    def place(word: str) -> str:
+        for name, path in places.items():
+            if word == name or word.startswith((name + "/", name + ".")):
+                return str(path) + word[len(name) :]
+        return word
+
+    before = state()
+    one_line(moue(*map(place, words)))
+    assert state() == before
+    assert not list(tmp_path.rglob("*.obj"))
+
+
+def test_a_bake_that_is_stopped_can_be_taken_up_again(demo: Path, tmp_path: Path) -> None:
+    import signal
+    import time
+
+    code = "from composer.cli.main import main; main()"
+    words = ["bake", str(demo / "document.toml"), "--to", str(tmp_path / "out"), "--steps", "100"]
+    running = subprocess.Popen([sys.executable, "-c", code, *words], cwd=ROOT, stderr=subprocess.PIPE, text=True)
+    for _ in range(600):
+        if len(list((tmp_path / "out").glob("*.obj"))) > 3 or running.poll() is not None:
+            break
+        time.sleep(0.05)
+    running.send_signal(signal.SIGINT)
+    _, said = running.communicate(timeout=60)
+    assert running.returncode == 130
+    assert said == "stopped; no file is half written\n"
+    assert not list((tmp_path / "out").glob("*.part"))
+    done = moue("bake", demo / "document.toml", "--to", tmp_path / "out", "--recipe", "wink", "--steps", "2")
+    assert done.returncode == 0, done.stderr
+
+
+def test_a_save_goes_through_a_link_and_keeps_who_may_read(tmp_path: Path) -> None:
+    from composer.head.atomic import write_whole
+
+    real, link = tmp_path / "real.toml", tmp_path / "link.toml"
+    real.write_text("old")
+    real.chmod(0o600)
+    link.symlink_to(real)
+    write_whole(link, lambda file: file.write(b"new"))
+    assert link.is_symlink()
+    assert real.read_text() == "new"
+    assert real.stat().st_mode & 0o777 == 0o600
+
+
+def test_the_readme_document_bakes(demo: Path, tmp_path: Path) -> None:
+    import re
+
+    import numpy as np
+
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    printed = re.search(r"## A document\n\n```toml\n(.*?)```", text, re.S)
+    assert printed is not None
+    document = demo / "printed.toml"
+    document.write_text(re.sub(r"topology = .*\n", "", printed.group(1)))
+    (demo / "masks").mkdir(exist_ok=True)
+    np.save(demo / "masks/chin.npy", np.zeros(5905))
+    done = moue("bake", document, "--to", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "out/doubt.obj").exists()

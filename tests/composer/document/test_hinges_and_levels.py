@@ -109,7 +109,7 @@ def test_a_format_of_many_shapes_is_one_file(document: Path, tmp_path: Path, suf
     ("said", "words"),
     [
         ('hinge = "door"', '"off", "auto" or a table'),
-        ("hinge = { axis = [1, 0], origin = [0, 0, 0], angle_deg = 3, rigidity = 'a.npy' }", "axis, three numbers"),
+        ("hinge = { axis = [1, 0], origin = [0, 0, 0], angle_deg = 3, rigidity = 'a' }", "axis to be three numbers"),
         ("hinge = { axis = [1, 0, 0], origin = [0, 0, 0], rigidity = 'a.npy' }", "angle_deg"),
         ('hinge = "auto"\ninbetweens = [ { at = 0.5, target = "x" } ]', "one of the two"),
     ],

@@ -176,6 +176,6 @@ def test_history_is_capped_by_bytes_and_shared_masks_count_once(bare: Path) -> N
 def test_adding_twice_or_under_a_reserved_name_is_refused(bare: Path) -> None:
     project = add_recipe(open_document(bare), Recipe("new", (Cell("all", "smile", 1.0),), {"brow": Row("replace")}))
     assert remove_cell(project, "new", ("all", "smile", False)).recipe("new").cells == ()
-    for name in ("new", "neutral", "a/b", ""):
+    for name in ("new", "neutral", "a/b", "", "NEW", " a", "con", "a\nb", ".a", "x" * 200):
         with pytest.raises(MoueError):
             add_recipe(project, Recipe(name))

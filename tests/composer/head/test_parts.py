@@ -116,7 +116,8 @@ def test_a_head_learns_its_parts_and_says_how() -> None:
     whole, where = head(NAMED)
     learnt = with_recognised_parts(whole)
     assert np.array_equal(np.flatnonzero(learnt.skin), where["skin"])
-    assert any("eye_left was taken for a part by its name 'Eyeball_L'" in note for note in learnt.notes)
+    assert any("eye_left was taken for a part by its name 'Eyeball_L'" in note for note in recognise(whole).notes)
+    assert sum("eye_left" in note for note in learnt.notes) == 1
 
 
 @settings(deadline=None)

@@ -1,0 +1,6 @@
+"""The names of the measures, in the order of the job; each is a module of this package."""
+
+MEASURES = (
+    "help_start", "obj_read", "obj_write", "regions_landmarks", "heat_distance", "brush_step", "mixing_all_cells",
+    "mixing_one_cell", "levels_build", "levels_apply", "checks_one_pose",
+)  # fmt: skip

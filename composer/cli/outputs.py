@@ -1,0 +1,43 @@
+"""Where a command may write a picture, a page or a report: never over what a person would miss."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from composer.errors import MoueError
+
+KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
+    ".png": ("a picture", (b"\x89PNG",)),
+    ".html": ("a page", (b"<!doctype html",)),
+    ".json": ("a report", (b"{", b"[")),
+}
+
+
+def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = ()) -> Path:
+    """The path itself, where a file of this kind may be written there.
+
+    Refused with MoueError before any work is done: another suffix, one of `sources` (what the command reads), a
+    place inside a source's folder, and a file that is there and is no earlier one of the kind.
+    """
+    kind, begins = KINDS[suffix]
+    if path.suffix.lower() != suffix:
+        raise MoueError(f"is not named as {kind}", path, mend=f"give a name that ends in {suffix}")
+    try:
+        here = path.resolve()
+        for source in sources:
+            if source is None:
+                continue
+            there = source.resolve()
+            if here == there or (there.is_dir() and there == here.parent):
+                raise MoueError("lies among the files that are read", path, mend="choose another place")
+        if here.is_file():
+            with here.open("rb") as file:
+                first = file.read(16).lower()
+            if not first.startswith(tuple(each.lower() for each in begins)):
+                raise MoueError(f"is there and is not {kind}", path, mend="choose another name")
+        elif here.exists():
+            raise MoueError("is there and is no file", path, mend="choose another name")
+    except (OSError, ValueError) as error:
+        raise MoueError(f"cannot be written: {getattr(error, 'strerror', None) or error}", path) from None
+    return path

@@ -1,0 +1,33 @@
+"""What several subcommands open: a document or a library, with the same options and the same words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from composer.document.project import Project
+    from composer.mixing.recipe import Recipe
+
+LIBRARY = "A library: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file."
+DOCUMENT = "A document.toml or a .moue file."
+UNITS = "mm, cm, dm, m, in or ft"
+Neutral = Annotated[str | None, typer.Option(help="The neutral's name in a folder.")]
+Unit = Annotated[str | None, typer.Option(help=f"The files' unit: {UNITS}.")]
+SkipBroken = Annotated[bool, typer.Option("--skip-broken", help="Leave out files that cannot be used, and name them.")]
+Only = Annotated[list[str] | None, typer.Option(help="Only this recipe; may be repeated.")]
+
+
+def is_document(path: Path) -> bool:
+    """Whether a path is named as a document."""
+    return path.suffix.lower() in (".toml", ".moue")
+
+
+NO_RECIPES = "The document holds no recipes; add one under [recipes.NAME]."
+
+
+def recipes_of(project: Project, names: list[str] | None) -> list[Recipe]:
+    """The named recipes of a project, each once, or all. Raises MoueError for an unknown name."""
+    return [project.recipe(name) for name in dict.fromkeys(names)] if names else list(project.recipes)

@@ -1,0 +1,115 @@
+"""Values of a document's tables, taken strictly: the right kind, in range, or one line that says what is not."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from composer.errors import MoueError, nearest, shorten
+
+LONGEST_NAME = 120
+RESERVED_FILES = {"con", "prn", "aux", "nul", *(f"{d}{i}" for d in ("com", "lpt") for i in range(1, 10))}
+
+
+class Values:
+    """One table of the document at `path`; `where` says which, as in "recipe 'doubt'"."""
+
+    def __init__(self, table: Mapping[str, Any], path: Path, where: str) -> None:
+        self.table, self.path, self.where = table, path, where
+
+    def error(self, what: str, mend: str | None = None) -> MoueError:
+        """An error that names the table."""
+        return MoueError(f"{self.where} {what}", self.path, mend=mend)
+
+    def only(self, known: Sequence[str]) -> Values:
+        """Itself. Raises MoueError for a key that is not known, with the nearest."""
+        for key in self.table:
+            if key not in known:
+                raise self.error(f"has an unknown key {shorten(repr(key), 40)}", nearest(key, known) or None)
+        return self
+
+    def _is(self, key: str, words: str) -> MoueError:
+        return self.error(f"needs {key} to be {words}, not {shorten(repr(self.table.get(key)), 40)}")
+
+    def text(self, key: str, empty: bool = False) -> str | None:
+        """A text that is not empty, or None where the key is not there."""
+        value = self.table.get(key)
+        if value is None:
+            return None
+        if not isinstance(value, str) or not (value or empty):
+            raise self._is(key, "a text")
+        return value
+
+    def flag(self, key: str) -> bool:
+        """True or false; false where the key is not there."""
+        value = self.table.get(key, False)
+        if not isinstance(value, bool):
+            raise self._is(key, "true or false")
+        return value
+
+    def number(self, key: str, otherwise: float | None, low: float = -1e9, high: float = 1e9) -> float:
+        """A finite number in [low, high]; `otherwise` where the key is not there, which None forbids."""
+        value = self.table.get(key, otherwise)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self._is(key, "a number")
+        if not low <= value <= high or not math.isfinite(value):
+            raise self._is(key, f"a number from {low:g} to {high:g}")
+        return float(value)
+
+    def whole(self, key: str, low: int, high: int = 2**31 - 1) -> int:
+        """A whole number in [low, high]."""
+        value = self.table.get(key)
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise self._is(key, "a whole number")
+        if not low <= value <= high:
+            raise self._is(key, f"a whole number from {low} to {high}")
+        return value
+
+    def wholes(self, key: str) -> list[int]:
+        """A list of whole numbers that are not negative."""
+        value = self.table.get(key)
+        if not isinstance(value, list) or not all(type(v) is int and 0 <= v < 2**31 for v in value):
+            raise self._is(key, "a list of vertex numbers")
+        return value
+
+    def three(self, key: str) -> list[float]:
+        """Three finite numbers."""
+        value = self.table.get(key)
+        if not isinstance(value, list) or len(value) != 3:
+            raise self._is(key, "three numbers")
+        return [Values({key: v}, self.path, self.where).number(key, None) for v in value]
+
+    def tables(self, key: str) -> dict[str, Values]:
+        """The tables under a key, by name; none where the key is not there."""
+        value = self.table.get(key, {})
+        if not isinstance(value, dict) or not all(isinstance(each, dict) for each in value.values()):
+            raise self.error(f"needs {key} to be tables", f"as [{key}.NAME]")
+        return {name: Values(each, self.path, f"{key.removesuffix('s')} {name!r}") for name, each in value.items()}
+
+    def rows(self, key: str, one: str) -> list[Values]:
+        """The list of tables under a key; empty where the key is not there."""
+        value = self.table.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(each, dict) for each in value):
+            raise self.error(f"needs {key} to be a list of tables")
+        return [Values(each, self.path, f"{one} {i + 1} of {self.where}") for i, each in enumerate(value)]
+
+
+def check_name(name: str, kind: str, path: Path, taken: Sequence[str] = ()) -> None:
+    """Raises MoueError where a region or a recipe may not be named so: files are named after both."""
+    shown = shorten(repr(name), 60)
+    dotted = name.startswith(".") or name.endswith(".")
+    if not name or name != name.strip() or dotted or set(name) & set("/\\:*?\"<>|"):
+        mend = "files are named after it; choose a plain name"
+        raise MoueError(f"a {kind} may not be named {shown}", path, mend=mend)
+    if any(unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp") for c in name):
+        raise MoueError(f"a {kind} may not be named {shown}", path, mend="leave out what cannot be seen")
+    if len(name.encode()) > LONGEST_NAME:
+        raise MoueError(f"the name of {kind} {shorten(repr(name), 40)} is longer than {LONGEST_NAME} bytes", path)
+    if name.split(".")[0].lower() in RESERVED_FILES:
+        raise MoueError(f"a {kind} may not be named {shown}", path, mend="some systems keep that name for themselves")
+    for other in taken:
+        if other != name and other.casefold() == name.casefold():
+            raise MoueError(f"{kind}s {other!r} and {name!r} differ only in case", path, mend="rename one of them")
