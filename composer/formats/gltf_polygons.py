@@ -8,18 +8,16 @@ The triangles are the fans of the polygons in the order of `order`.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.formats.gltf_piece import Piece
 from composer.formats.mesh import Mesh
 from composer.head.head import Shape, TextureCoordinates
 from masks.errors import MaskError
 from masks.polygons import Polygons
-
-if TYPE_CHECKING:
-    from composer.formats.gltf_read import Piece
 
 Ints = NDArray[np.int32]
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.formats.gltf_file import GltfFile
+from composer.formats.gltf_piece import Piece
 from composer.formats.gltf_polygons import from_own_polygons
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
@@ -18,21 +18,6 @@ from composer.head.head import Shape, TextureCoordinates
 from masks.polygons import Polygons
 
 Matrix = NDArray[np.float64]
-
-
-@dataclass
-class Piece:
-    """One mesh of the scene, vertices as the file has them: all its primitives one after the other."""
-
-    name: str
-    extras: dict[str, Any]
-    positions: NDArray[np.float64]
-    triangles: NDArray[np.int32]
-    uv: NDArray[np.float64] | None
-    colours: NDArray[np.float64] | None
-    source: NDArray[np.int64] | None
-    deltas: dict[str, NDArray[np.float32]]
-    materials: dict[str, NDArray[np.int32]] = field(default_factory=dict)
 
 
 def read_scene(file: GltfFile) -> Mesh:

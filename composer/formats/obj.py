@@ -32,6 +32,8 @@ Ints = NDArray[np.int32]
 ROWS = 1 << 15
 WIDE = 16
 """Polygons of more corners than this are written one by one."""
+FEW = 12
+"""Stretches of no more polygons than this too, for they cost less that way."""
 
 
 def read(path: Path) -> Mesh:
@@ -155,9 +157,10 @@ def _rows(file: IO[bytes], key: str, numbers: NDArray, tables: Tables) -> None:
 def _faces(file: IO[bytes], mesh: Mesh) -> None:
     """The polygons in their order, a `g`, `o` or `usemtl` line wherever a name begins or ends."""
     names = [(key, held) for key, held in (("o", mesh.objects), ("g", mesh.groups), ("usemtl", mesh.materials)) if held]
+    tables = Tables(0)
     for low, high, headers in _stretches(mesh.polygons.n_faces, names):
         file.write(headers.encode())
-        _stretch(file, mesh, low, high)
+        _stretch(file, mesh, low, high, tables)
 
 
 def _stretches(n_faces: int, names: list[tuple[str, dict[str, Ints]]]) -> Iterator[tuple[int, int, str]]:
@@ -195,9 +198,12 @@ def _labels(n_faces: int, held: dict[str, Ints]) -> tuple[NDArray[np.int64], lis
     return label, sets
 
 
-def _stretch(file: IO[bytes], mesh: Mesh, low: int, high: int) -> None:
+def _stretch(file: IO[bytes], mesh: Mesh, low: int, high: int, tables: Tables) -> None:
     starts, counts = mesh.polygons.starts, mesh.polygons.counts
-    tables = Tables(0)
+    if high - low <= FEW:
+        for face in range(low, high):
+            file.write(_one_face(mesh, int(starts[face]), int(starts[face + 1])))
+        return
     face = low
     while face < high:
         stop = min(face + ROWS, high)

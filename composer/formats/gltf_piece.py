@@ -1,0 +1,24 @@
+"""One mesh of a glTF scene as its file has it, before seams are joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass
+class Piece:
+    """One mesh of the scene, vertices as the file has them: all its primitives one after the other."""
+
+    name: str
+    extras: dict[str, Any]
+    positions: NDArray[np.float64]
+    triangles: NDArray[np.int32]
+    uv: NDArray[np.float64] | None
+    colours: NDArray[np.float64] | None
+    source: NDArray[np.int64] | None
+    deltas: dict[str, NDArray[np.float32]]
+    materials: dict[str, NDArray[np.int32]] = field(default_factory=dict)
