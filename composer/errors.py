@@ -39,6 +39,11 @@ class MoueError(Exception):
         return shorten(place + tail + words, LINE_LIMIT)
 
 
+def cannot(verb: str, where: str | PathLike[str], error: Exception) -> MoueError:
+    """The error for what the system refuses: `where: cannot be VERB: why`, in the system's words."""
+    return MoueError(f"cannot be {verb}: {getattr(error, 'strerror', None) or error}", where)
+
+
 def shorten(text: str, limit: int) -> str:
     """`text` cut to `limit` characters, an ellipsis at the end where something is missing."""
     return text if len(text) <= limit else text[: limit - 1] + "…"

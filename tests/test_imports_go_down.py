@@ -20,7 +20,7 @@ LAYERS = [
     {"composer.fitting", "composer.mixing"},
     {"composer.formats"},
     {"composer.head"},
-    {"composer.units", "composer.errors"},
+    {"composer.units", "composer.errors", "composer.progress"},
     {"masks"},
 ]
 WINDOW_LIBRARIES = {"pyglet", "imgui_bundle"}

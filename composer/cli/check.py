@@ -20,8 +20,7 @@ def check(
 
     Example: moue check document.toml --report report.html
     """
-    from composer.checks.registry import run_checks
-    from composer.checks.subject import CheckSubject, HeadFacts
+    from composer.checks.of_document import check_recipes
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
@@ -38,26 +37,23 @@ def check(
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", sources)
     recipes = recipes_of(project, recipe)
-    found: dict[str, list] = {}
+    checked: list[Checked] = []
     with bar("opening") as progress:
         ready = Ready.open(project, progress)
-        facts = HeadFacts(ready.head)
-        for i, each in enumerate(recipes):
-            progress(i / len(recipes), f"checking {each.name}")
-            subject = CheckSubject(facts, ready.pose(each), each.name, each, ready.effective, ready.mirror)
-            found[each.name] = run_checks(subject)
+        for each, pose, findings in check_recipes(ready, recipes):
+            checked.append(Checked(each.name, pose, findings))
+            progress(len(checked) / len(recipes), f"checked {each.name}")
         if report is not None:
-            checked = [Checked(each.name, ready.pose(each), found[each.name]) for each in recipes]
             page = html_report(Studio.of(ready.head), checked, title=f"Checks of {document.stem}", progress=progress)
             write_whole(report, lambda file: file.write(page.encode()))
     if json_file is not None:
-        write_json(json_file, {name: [f.as_dict() for f in each] for name, each in found.items()})
+        write_json(json_file, {one.name: [f.as_dict() for f in one.findings] for one in checked})
     if json_file != "-":
         if not recipes:
             typer.echo(NO_RECIPES)
-        for name, findings in found.items():
-            typer.echo(f"{name}: " + ("nothing found" if not findings else f"{len(findings)} findings"))
-            for f in findings:
+        for one in checked:
+            typer.echo(f"{one.name}: " + (f"{len(one.findings)} findings" if one.findings else "nothing found"))
+            for f in one.findings:
                 typer.echo(f"  {f.severity} {f.code}: {f.words}" + (f"; {f.mend}" if f.mend else ""))
-    if any(f.severity == "error" for each in found.values() for f in each):
+    if any(f.severity == "error" for one in checked for f in one.findings):
         raise typer.Exit(1)

@@ -21,8 +21,6 @@ def inspect(
 
     Example: moue inspect keeper --json report.json
     """
-    import numpy as np
-
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.formats.library import open_library
@@ -32,7 +30,7 @@ def inspect(
         may_write(Path(str(json_file)), ".json", (path,))
     with bar("opening") as progress:
         head = open_library(path, neutral, unit, skip_broken, progress)
-    moves = {s.name: float(np.sqrt((s.delta.astype(np.float64) ** 2).sum(axis=1)).max()) for s in head.shapes}
+    moves = {shape.name: shape.furthest_mm for shape in head.shapes}
     report = {
         "head": head.name, "vertices": head.n_vertices, "polygons": head.polygons.n_faces, "unit": head.unit,
         "diagonal_mm": head.diagonal, "neutral": head.neutral_name, "topology": fingerprint(head.polygons),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 
 KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
     ".png": ("a picture", (b"\x89PNG",)),
@@ -39,5 +39,5 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = ()) -> P
         elif here.exists():
             raise MoueError("is there and is no file", path, mend="choose another name")
     except (OSError, ValueError) as error:
-        raise MoueError(f"cannot be written: {getattr(error, 'strerror', None) or error}", path) from None
+        raise cannot("written", path, error) from None
     return path

@@ -35,10 +35,11 @@ def regions(
     Example: moue regions keeper --to mine/document.toml --from displacement
     """
     from composer.cli.progress import bar
-    from composer.document.store import is_there, make_folder, save_document
+    from composer.document.store import save_document
     from composer.edits.lay_regions import laid_regions
     from composer.errors import MoueError
     from composer.formats.library import open_library
+    from composer.head.folders import is_there, make_folder
 
     if not is_document(to):
         raise MoueError("is not named as a document", to, mend="give a name that ends in .toml or .moue")

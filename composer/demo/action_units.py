@@ -40,7 +40,6 @@ NASOLABIAL = (
     ("cheilion", (7.5, 9.0, 0.0)),
     ("cheilion", (10.0, 0.0, -2.0)),
 )
-LIP_LINE = "stomion"
 
 ACTION_UNITS: tuple[ActionUnit, ...] = (
     # frontalis, medial part

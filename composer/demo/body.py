@@ -22,22 +22,29 @@ class Body:
     uv: Rows
 
 
+def both_halves(half: Rows, midline: NDArray[np.bool_]) -> tuple[Rows, Ints, Ints]:
+    """A left half (n, 3) and its mirror image: positions (m, 3), the mirror map (m,), and (n,) each left vertex's
+    partner. Vertices on the midline (n,) are shared and lie at x = 0.
+    """
+    n, others = len(half), int((~midline).sum())
+    other = np.arange(n)
+    other[~midline] = n + np.arange(others)
+    both = np.zeros((n + others, 3))
+    both[other] = half * MIRROR
+    both[:n] = half
+    both[:n][midline, 0] = 0.0
+    mirror = np.zeros(n + others, dtype=np.int64)
+    mirror[:n], mirror[other] = other, np.arange(n)
+    return both, mirror, other
+
+
 def mirrored(positions: Rows, quads: Ints, uv: Rows, midline: NDArray[np.bool_] | None = None) -> Body:
     """A body from its left half. Vertices on the midline are shared; the right half's uv lies beside the left's.
 
     The left half takes u in [0.5, 1], the right one [0, 0.5], mirrored.
     """
-    n = len(positions)
-    mid = np.zeros(n, dtype=bool) if midline is None else midline
-    other = np.arange(n)
-    other[~mid] = n + np.arange(int((~mid).sum()))
-    total = n + int((~mid).sum())
-    both = np.zeros((total, 3))
-    both[other] = positions * MIRROR
-    both[:n] = positions
-    both[:n][mid, 0] = 0.0
-    mirror = np.zeros(total, dtype=np.int64)
-    mirror[:n], mirror[other] = other, np.arange(n)
+    mid = np.zeros(len(positions), dtype=bool) if midline is None else midline
+    both, mirror, other = both_halves(positions, mid)
     left, right = uv.copy(), uv[:, ::-1].copy()
     left[..., 0] = 0.5 + 0.5 * left[..., 0]
     right[..., 0] = 0.5 - 0.5 * right[..., 0]

@@ -6,7 +6,7 @@ make are laid on it; the neutral is the subdivided one, so detail is what a shap
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,11 +20,11 @@ from composer.demo.posing import Posing
 from composer.demo.wrinkles import Wrinkles
 from composer.head.head import Head, InBetween, Shape
 from composer.head.levels import Refinement, head_at_level, levels, refine
+from composer.progress import Progress
 from masks.polygons import read_only
 from masks.surface import Surface
 
 Points = NDArray[np.float64]
-Progress = Callable[[float, str], None]
 
 HALFWAY = ("au43_left", "au43_right", "au12_left", "au12_right", "gaze_down", "joy", "sleepy", "wince", "yawn")
 """Shapes with an in-between at 0.5, because lids turn about the eye and corners round the teeth."""
@@ -38,12 +38,14 @@ def build_library(character: Character, level: int = 0, progress: Progress | Non
     return library_of(build_neutral(character), level, progress)
 
 
-def library_of(neutral: DemoNeutral, level: int = 0, progress: Progress | None = None) -> Head:
-    """The library of a neutral that is already built; see `build_library`."""
+def library_of(
+    neutral: DemoNeutral, level: int = 0, progress: Progress | None = None, names: Collection[str] | None = None
+) -> Head:
+    """The library of a neutral that is already built, or only the shapes of these names; see `build_library`."""
     posing = Posing(anatomy_of(neutral))
     head = head_at_level(neutral.head(), level)
     finer = _Finer(posing, levels(neutral.polygons, level), head) if level else None
-    recipes = _recipes()
+    recipes = [recipe for recipe in _recipes() if names is None or recipe[0] in names]
     shapes = []
     for done, (name, weights, motion) in enumerate(recipes):
         if progress is not None:

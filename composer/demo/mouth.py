@@ -17,7 +17,6 @@ from composer.demo.field import Field
 from composer.demo.layout import MOUTH_RINGS, Layout, ring
 
 COUNT, CORNER = 19, 9
-LIP_LINE_Y = -70.6
 GAP_MM = 0.04  # each lip from the sheet between them
 CHEEK_MM = 6.0  # the least thickness of the cheek over the mouth's pouch
 _SKIN = [(0,-55,26.4),(3.4,-55,27.9),(6.6,-55.4,27.2),(10.5,-56.2,26),(15,-57.6,24),(20,-60,21.2),(25.2,-63.4,18.2),(29.6,-67.2,15.2),(31.4,-71.4,13.2),(30.8,-76,11.8),(28,-81,12.2),(24,-85,14.6),(19.3,-87.6,17),(14.5,-88.8,19),(9.8,-89.3,20.3),(5,-89.5,20.8),(0,-89.5,20.9)]  # fmt: skip  # noqa: E501

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.demo.body import MIRROR, Body
+from composer.demo.body import MIRROR, Body, both_halves
 from composer.demo.character import Character
 from composer.demo.ear import place_ear, place_ear_root
 from composer.demo.eye import place_lids, shape_lids
@@ -81,7 +81,7 @@ def build_neutral(character: Character) -> DemoNeutral:
     """The neutral of a character; the same character gives the same bytes. Takes a second or two."""
     layout = half_layout()
     half = proportioned(character, _half_skin(character, layout))
-    mirror, positions, quads = _both_halves(layout, half)
+    mirror, positions, quads = _whole_skin(layout, half)
     names = _face_groups(layout)
     centre = proportioned(character, EYE[None])[0]
     bodies = _part_bodies(character, layout, half, centre)
@@ -192,18 +192,9 @@ def _neck_border(field: Field, layout: Layout, at: Rows) -> Rows:
     return border
 
 
-def _both_halves(layout: Layout, half: Rows) -> tuple[Ints, Rows, Ints]:
+def _whole_skin(layout: Layout, half: Rows) -> tuple[Ints, Rows, Ints]:
     """The mirror map (n,), positions (n, 3) and quads (m, 4) of the whole skin, turned outwards."""
-    n, mid = layout.n, layout.midline
-    other = np.arange(n)
-    other[~mid] = n + np.arange(int((~mid).sum()))
-    total = n + int((~mid).sum())
-    positions = np.zeros((total, 3))
-    positions[other] = half * MIRROR
-    positions[:n] = half
-    positions[:n][mid, 0] = 0.0
-    mirror = np.zeros(total, dtype=np.int64)
-    mirror[:n], mirror[other] = other, np.arange(n)
+    positions, mirror, other = both_halves(half, layout.midline)
     quads = turned_alike(layout.quads)
     points = half[quads]
     normal = np.cross(points[:, 2] - points[:, 0], points[:, 3] - points[:, 1])

@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from composer.checks.registry import run_checks
-from composer.checks.subject import CheckSubject, HeadFacts
+from composer.checks.of_document import check_recipes
 from composer.demo.character import character
 from composer.demo.expressions import EXPRESSIONS
-from composer.demo.library import build_library
+from composer.demo.library import library_of
+from composer.demo.neutral import build_neutral
 from composer.demo.write import inbetween_name, write_library
 from composer.document.bake import bake
 from composer.document.ready import Ready
 from composer.document.store import open_document
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 from composer.head.atomic import write_whole
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.presets import region_set
 from composer.picture.render import Studio
 from composer.picture.sheet import Entry, Sheet, contact_sheet, shapes_of
+from composer.progress import Progress
 
-Progress = Callable[[float, str], None]
 RECIPES = """
 [recipes.half_believed]
 note = "one brow surprised, the other side glad"
@@ -78,39 +77,36 @@ def tour(folder: Path | str, progress: Progress) -> list[str]:
                 folder.rmdir()
             made.rename(folder)
     except OSError as error:
-        raise MoueError(f"cannot be made: {error.strerror or error}", folder) from None
+        raise cannot("made", folder, error) from None
     return [line.replace(str(made), str(folder)) for line in lines]
 
 
 def _made(folder: Path, progress: Progress) -> list[str]:
     """The demo in a new folder, and what there is to say of it."""
-    head = build_library(character("keeper"), progress=lambda done, words: progress(0.4 * done, words))
+    neutral = build_neutral(character("keeper"))
+    head = library_of(neutral, progress=lambda done, words: progress(0.4 * done, words))
     write_library(folder / "keeper", head, progress=lambda done, words: progress(0.4 + 0.1 * done, words))
-    fine = build_library(character("keeper"), 1, lambda done, words: progress(0.5 + 0.1 * done, words))
-    known = {expression.name for expression in EXPRESSIONS}
-    shapes = (shape for shape in fine.shapes if shape.name in known)
-    fine = fine.with_(shapes=tuple(replace(shape, inbetweens=()) for shape in shapes))
+    names = [expression.name for expression in EXPRESSIONS]
+    fine = library_of(neutral, 1, lambda done, words: progress(0.5 + 0.1 * done, words), names)
+    fine = fine.with_(shapes=tuple(replace(shape, inbetweens=()) for shape in fine.shapes))
     write_library(folder / "keeper_level1", fine)
     _write_document(head, folder)
     ready = Ready.open(open_document(folder / "document.toml"))
     recipes = ready.project.recipes
     progress(0.65, "baking")
     baked = bake(ready, folder / "baked", recipes)
-    poses = {recipe.name: ready.pose(recipe) for recipe in recipes}
-    facts = HeadFacts(ready.head)
-    subjects = [CheckSubject(facts, poses[r.name], r.name, r, ready.effective, ready.mirror) for r in recipes]
-    found = {subject.name: run_checks(subject) for subject in subjects}
+    checked = list(check_recipes(ready, recipes))
     studio = Studio.of(ready.head)
-    entries = [Entry(r.name, poses[r.name], r.note) for r in recipes]
+    entries = [Entry(recipe.name, pose, recipe.note) for recipe, pose, _ in checked]
     sheet = contact_sheet(studio, entries, title="Recipes on keeper", view="front", cell_width=420)
     _picture(sheet, folder / "recipes.png")
-    shown = shapes_of(ready.head, [e.name for e in EXPRESSIONS])
+    shown = shapes_of(ready.head, names)
     sheet = contact_sheet(
         studio, shown, title="keeper: expressions", columns=6, cell_width=240,
         progress=lambda done, words: progress(0.7 + 0.3 * done, words),
     )  # fmt: skip
     _picture(sheet, folder / "expressions.png")
-    counts = {name: len([f for f in each if f.severity != "note"]) for name, each in found.items()}
+    counts = {recipe.name: sum(f.severity != "note" for f in found) for recipe, _, found in checked}
     return [
         f"{folder / 'keeper'}: keeper's library, {head.n_vertices} vertices, {len(head.shapes)} shapes",
         f"{folder / 'keeper_level1'}: its expressions at level 1, {fine.n_vertices} vertices, with their wrinkles",

@@ -6,20 +6,18 @@ the expressions go to `head_motion.csv`, so that what a stabiliser finds can be 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
 from composer.demo.expressions import EXPRESSIONS, HeadMotion
-from composer.errors import MoueError
 from composer.formats.mesh import mesh_of
 from composer.formats.obj import write
 from composer.head.atomic import write_whole
+from composer.head.folders import make_folder
 from composer.head.head import Head, Shape
 from composer.head.landmarks import write_landmarks
-
-Progress = Callable[[float, str], None]
+from composer.progress import Progress
 
 
 def inbetween_name(shape: str, at: float) -> str:
@@ -33,10 +31,7 @@ def write_library(folder: Path | str, head: Head, unit: str = "mm", progress: Pr
     Positions are in `unit`. Raises MoueError where the folder cannot be made or written, or the unit is unknown.
     """
     folder = Path(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise MoueError(f"cannot make this folder: {error.strerror}", folder, mend="choose another place") from None
+    make_folder(folder)
     paths = [folder / "neutral.obj"]
     write(paths[0], mesh_of(head, unit=unit))
     for done, shape in enumerate(head.shapes):

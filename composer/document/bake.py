@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import chain
 from pathlib import Path
 
@@ -14,19 +14,18 @@ from numpy.typing import NDArray
 from composer.document.finer import Finer
 from composer.document.ready import Ready
 from composer.document.values import check_name
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
 from composer.head.atomic import write_whole
+from composer.head.folders import make_folder
 from composer.head.head import Head, Shape
-from composer.head.levels import HIGHEST_LEVEL, vertex_count
 from composer.mixing.recipe import Recipe
+from composer.progress import Progress
 from composer.units import mm_per
 
-MOST_VERTICES = 50_000_000
 MANIFEST = "moue-bake.json"
-Progress = Callable[[float, str], None]
 
 
 def bake(
@@ -43,12 +42,10 @@ def bake(
     """
     if not 1 <= steps <= 100:
         raise MoueError(f"{steps} steps cannot be baked", mend="give 1 to 100")
-    if any(file not in _known_names(folder) for file in over):
-        missing = next(file for file in over if file not in _known_names(folder))
+    there = _names_in(folder) if over else set()
+    missing = next((file for file in over if file not in there), None)
+    if missing is not None:
         raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
-    vertices = vertex_count(ready.head.polygons, level) if 0 <= level <= HIGHEST_LEVEL else 0
-    if vertices > MOST_VERTICES:
-        raise MoueError(f"level {level} has {vertices:,} vertices, more than can be baked", ready.project.path)
     finer = Finer(ready, level)
     named = [(_named(name, ready, recipe), recipe) for recipe in recipes]
     files = [(f"{each}_{round(100 * i / steps)}" if i < steps else each, recipe, i / steps)
@@ -59,7 +56,7 @@ def bake(
         what = f"two files would be named {twice or ready.head.neutral_name!r}"
         raise MoueError(what, folder, mend="put {recipe} in the name, name each recipe once, and none as the neutral")
     for recipe in recipes:
-        ready.pose(recipe)  # what cannot be mixed is told before the first file is written
+        ready.check(recipe)  # what cannot be mixed is told before the first file is written
     poses = ((each, finer.pose(recipe, recipe.strength * share)) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
         return _one_file(finer.head, Path(folder), ready.project.path.stem + suffix, poses, unit, over)
@@ -119,10 +116,7 @@ def _prepared(head: Head, folder: Path) -> dict[str, str]:
     own = head.path if head.path is None or head.path.is_dir() else head.path.parent
     if own is not None and folder.resolve() == own.resolve():
         raise MoueError("holds the head's own files, which a bake never overwrites", folder, mend="give another folder")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise MoueError(f"cannot be made: {error.strerror}", folder) from None
+    make_folder(folder)
     if (folder / MANIFEST).exists() and not (folder / MANIFEST).is_file():
         raise MoueError("is there and is no file", folder / MANIFEST, mend="move it away")
     return _manifest(folder / MANIFEST)
@@ -146,13 +140,13 @@ def _may_write(file: Path, known: dict[str, str], over: Sequence[str]) -> None:
             raise MoueError("is there and is no file", file, mend="move it away")
         mine = not there or known.get(file.name) == _hash(file)
     except OSError as error:
-        raise MoueError(f"cannot be written: {error.strerror}", file) from None
+        raise cannot("written", file, error) from None
     if not mine and file.name not in over and file.stem not in over:
         what = "has been changed since the last bake, or is not a bake"
         raise MoueError(what, file, mend="move it, or name it with --over")
 
 
-def _known_names(folder: Path | str) -> set[str]:
+def _names_in(folder: Path | str) -> set[str]:
     try:
         files = list(Path(folder).iterdir())
     except OSError:

@@ -17,11 +17,13 @@ from composer.errors import MoueError
 from composer.formats.library import targets_in
 from composer.formats.registry import read_mesh
 from composer.head.detail import Detail
-from composer.head.levels import HIGHEST_LEVEL, Refinement, head_at_level, levels, refine
+from composer.head.levels import HIGHEST_LEVEL, Refinement, head_at_level, levels, refine, vertex_count
 from composer.mixing.detailed import detailed_pose
 from composer.mixing.recipe import Recipe
 from composer.units import mm_per
 from masks.polygons import Polygons
+
+MOST_VERTICES = 50_000_000
 
 
 class Finer:
@@ -31,6 +33,9 @@ class Finer:
         """Raises MoueError where the level is not in 0 to 8, or a folder of the document is not of its level."""
         if not 0 <= level <= HIGHEST_LEVEL:
             raise MoueError(f"level {level} is not in 0 to {HIGHEST_LEVEL}")
+        vertices = vertex_count(ready.head.polygons, level)
+        if vertices > MOST_VERTICES:
+            raise MoueError(f"level {level} has {vertices:,} vertices, more than can be baked", ready.project.path)
         self.ready = ready
         own = max((known for known in ready.project.levels if known <= level), default=0)
         self.detail = _detail(ready, own, ready.project.levels[own]) if own else None
@@ -45,7 +50,7 @@ class Finer:
         """(m, 3) mm, a recipe's pose at the level, at another strength than its own."""
         if self.detail is None:
             return refine(self.ready.pose(recipe, strength), self.steps)
-        self.ready.check_join(recipe)
+        self.ready.check(recipe)
         return refine(detailed_pose(self.ready.mixer, self.detail, recipe.with_(strength=strength)), self.steps)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from composer.document.project import RESERVED, VERSION, Project, Region
 from composer.document.values import Values, check_name
-from composer.errors import MoueError, unknown
+from composer.errors import MoueError, cannot, unknown
 from composer.mixing.recipe import WEIGHT_RANGE, Cell, Recipe, Row
 
 TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "regions", "recipes")
@@ -34,7 +34,7 @@ def read_document(path: Path | str) -> Project:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror}", path) from None
+        raise cannot("read", path, error) from None
     if len(data) > MOST_BYTES:
         raise MoueError("is far too large for a document", path)
     return parse_document(data, path)

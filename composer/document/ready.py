@@ -12,13 +12,14 @@ from composer.document.masks_of import MaskSources, group_of
 from composer.document.project import Project
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
-from composer.formats.library import Progress, open_library
+from composer.formats.library import open_library
 from composer.head.fingerprint import fingerprint
 from composer.head.head import FOLLOWS, Head, InBetween, Part, Shape
 from composer.head.symmetry import mirror_map
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import REMAINDER, Recipe
+from composer.progress import Progress
 from composer.units import mm_per
 from masks.partition import effective_masks, remainder
 
@@ -89,35 +90,37 @@ class Ready:
             return None
         return mirror_map(self.head.neutral)
 
-    def check_join(self, recipe: Recipe) -> None:
-        """Raises MoueError for a join that is not built yet."""
+    def check(self, recipe: Recipe) -> None:
+        """Raises MoueError, with the document's path, where a recipe cannot be mixed: a join that is not built yet,
+        a region or shape that is not there, a shape that is an in-between of another.
+        """
+        path = self.project.path
         if recipe.join != "linear":
             raise MoueError(
-                f"recipe {recipe.name!r}: the join {recipe.join!r} is not built yet", self.project.path,
-                mend='use join = "linear"',
-            )  # fmt: skip
+                f"recipe {recipe.name!r}: the join {recipe.join!r} is not built yet", path, mend='use join = "linear"'
+            )
+        for cell in recipe.cells:
+            if cell.shape in self._between:
+                name, at = self._between[cell.shape]
+                mend = f"use {name!r} at weight {at}"
+                raise MoueError(f"{cell.shape!r} is an in-between of {name!r}", path, mend=mend)
+            if cell.shape not in self.head.shape_index:
+                raise unknown("shape", cell.shape, self.head.shape_names, path)
+        try:
+            self.mixer.shares(recipe)
+        except MoueError as error:
+            raise error.at(path) from None
 
     def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
-        """(n, 3) mm, the pose of a recipe, at its own strength or another.
+        """(n, 3) mm, the pose of a recipe, at its own strength or another. Raises MoueError as `check`."""
+        self.check(recipe)
+        return self.mixer.pose(recipe, strength)
 
-        Raises MoueError for a join that is not built yet.
-        """
-        self.check_join(recipe)
-        try:
-            return self.mixer.pose(recipe, strength)
-        except MoueError as error:
-            raise self._told(error) from None
-
-    def _told(self, error: MoueError) -> MoueError:
-        """An error with the document's path; a shape that became an in-between is told as that."""
-        for name, said in self.project.shapes.items():
-            for entry in said.get("inbetweens", []):
-                if f"shape is named {entry['target']!r}" in error.what:
-                    mend = f"use {name!r} at weight {entry['at']}"
-                    return MoueError(f"{entry['target']!r} is an in-between of {name!r}", self.project.path, mend=mend)
-        return error.at(self.project.path) if error.where != self.head.path else MoueError(
-            error.what, self.project.path, mend=error.mend
-        )  # fmt: skip
+    @cached_property
+    def _between(self) -> dict[str, tuple[str, float]]:
+        """The shape and the weight of each target that the document names as an in-between."""
+        said = self.project.shapes.items()
+        return {each["target"]: (name, each["at"]) for name, own in said for each in own.get("inbetweens", [])}
 
 
 def _with_inbetweens(head: Head, project: Project) -> Head:

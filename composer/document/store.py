@@ -22,8 +22,9 @@ from composer.document.mask_file import load_mask, mask_bytes
 from composer.document.project import Project
 from composer.document.read import parse_document, read_document
 from composer.document.text import document_text
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 from composer.head.atomic import write_whole
+from composer.head.folders import is_folder, make_folder
 
 TEXT = "document.toml"
 MOST_TEXT, MOST_MASK, MOST_ENTRIES = 16 << 20, 128 << 20, 10_000
@@ -45,31 +46,7 @@ def open_document(path: Path | str) -> Project:
     except (zlib.error, EOFError, NotImplementedError, RuntimeError):
         raise MoueError("is damaged", path) from None
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror or error}", path) from None
-
-
-def is_folder(path: Path) -> bool:
-    """Whether a path is a folder. Raises MoueError where it cannot be looked at."""
-    try:
-        return path.is_dir()
-    except (OSError, ValueError) as error:
-        raise MoueError(f"cannot be read: {getattr(error, 'strerror', None) or error}", path) from None
-
-
-def is_there(path: Path) -> bool:
-    """Whether a path exists. Raises MoueError where it cannot be looked at."""
-    try:
-        return path.exists()
-    except (OSError, ValueError) as error:
-        raise MoueError(f"cannot be read: {getattr(error, 'strerror', None) or error}", path) from None
-
-
-def make_folder(path: Path) -> None:
-    """Make a folder and those above it where they are not there. Raises MoueError where that cannot be."""
-    try:
-        path.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        raise MoueError(f"cannot be made: {getattr(error, 'strerror', None) or error}", path) from None
+        raise cannot("read", path, error) from None
 
 
 def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:

@@ -8,24 +8,24 @@ once, so a library takes little more memory than its own float32 arrays.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.errors import MoueError, nearest, shorten
+from composer.errors import MoueError, cannot, nearest, shorten
 from composer.formats.mesh import Mesh
 from composer.formats.registry import format_of, read_mesh, suffixes
 from composer.formats.target import Target, TargetReader
+from composer.head.folders import is_folder, is_there
 from composer.head.head import Head, InBetween, Shape
 from composer.head.landmarks import Landmarks, read_landmarks
 from composer.head.order_difference import OrderDifference, order_difference
 from composer.head.parts import with_recognised_parts
+from composer.progress import Progress
 from composer.units import guess_unit, mm_per
 
-Progress = Callable[[float, str], None]
 NEUTRAL = "neutral"
 REORDER = "it has to be put in the library's order"
 MENDS = {
@@ -63,13 +63,9 @@ def open_library(
     """
     path = Path(path)
     say = progress or (lambda _fraction, _words: None)
-    try:
-        there, folder = path.exists(), path.is_dir()
-    except (OSError, ValueError) as error:
-        raise MoueError(f"cannot be read: {getattr(error, 'strerror', None) or error}", path) from None
-    if not there:
+    if not is_there(path):
         raise MoueError("is not there", path)
-    if folder:
+    if is_folder(path):
         head = _folder(path, neutral, unit, skip_broken, say)
     elif neutral is not None and not format_of(path).many_shapes:
         raise MoueError("is one file, so it has no neutral to choose", path, mend="give its folder")
@@ -150,12 +146,12 @@ def targets_in(folder: Path) -> list[Path]:
     try:
         entries = list(folder.iterdir())
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror}", folder) from None
+        raise cannot("read", folder, error) from None
     files = [entry for entry in entries if entry.suffix.lower() in known and not entry.name.startswith(".")]
     try:
         files = sorted((entry for entry in files if entry.is_file()), key=lambda entry: _natural(entry.name))
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror}", folder) from None
+        raise cannot("read", folder, error) from None
     if not files:
         whole = [entry.name for entry in entries if entry.suffix.lower() in suffixes(many_shapes=True)]
         mend = f"give {whole[0]} itself" if whole else "a library is a folder of OBJ or PLY files"

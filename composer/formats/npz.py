@@ -22,7 +22,7 @@ import numpy as np
 from numpy.lib import format as npy
 from numpy.typing import NDArray
 
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.head.atomic import write_whole
@@ -50,7 +50,7 @@ def read(path: Path) -> Mesh:
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is no whole NPZ file ({error})", path) from None
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror or error}", path) from None
+        raise cannot("read", path, error) from None
 
 
 class _Members:

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 from composer.formats.obj_numbers import Bytes
 
 OTHER, V, VT, VN, F, NOTHING = range(6)
@@ -36,7 +36,7 @@ def read_raw(path: Path, padding: int = 0) -> Bytes:
                     break
                 got += more
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror}", path) from None
+        raise cannot("read", path, error) from None
     if not got:
         raise MoueError("is empty", path)
     data[got:] = 10

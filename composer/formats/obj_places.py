@@ -16,7 +16,7 @@ from typing import IO
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 from composer.formats.obj_lines import OTHER, PADDING, VN, Lines, V, find_lines, read_bytes
 from composer.formats.obj_numbers import Bytes, tokens
 from composer.formats.obj_scan import scan_vertices
@@ -49,7 +49,7 @@ def find_places(path: Path) -> Places:
             status = os.fstat(file.fileno())
             found = [_in_block(data, at, path) for at, data in _blocks(file)]
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror}", path) from None
+        raise cannot("read", path, error) from None
     except MoueError:
         # The line within a block is not the line of the file: read as a whole, it names its line itself.
         scan_vertices(find_lines(read_bytes(path)), path)
@@ -161,7 +161,7 @@ def open_source(path: Path, stamp: Stamp) -> Iterator[Source]:
     try:
         file = open(path, "rb")  # noqa: SIM115 - closed below
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror}", path) from None
+        raise cannot("read", path, error) from None
     with file:
         status = os.fstat(file.fileno())
         if (status.st_size, status.st_mtime_ns) != stamp:

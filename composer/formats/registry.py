@@ -9,7 +9,7 @@ from types import ModuleType
 
 import numpy as np
 
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 from composer.formats.mesh import Mesh
 
 
@@ -80,7 +80,7 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     except DAMAGE as error:
         raise MoueError(f"is damaged and cannot be read as {form.name} ({type(error).__name__})", path) from error
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror or error}", path) from None
+        raise cannot("read", path, error) from None
     return replace(mesh, unit=unit) if unit else mesh
 
 

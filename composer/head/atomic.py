@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 
 
 def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: bool = True) -> None:
@@ -35,7 +35,7 @@ def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: boo
         os.chmod(beside, path.stat().st_mode & 0o7777 if path.exists() else 0o666 & ~_umask())
         os.replace(beside, path)
     except OSError as error:
-        raise MoueError(f"cannot be written: {error.strerror or error}", path) from None
+        raise cannot("written", path, error) from None
     finally:
         with contextlib.suppress(FileNotFoundError):
             beside.unlink()
@@ -48,7 +48,7 @@ def _real(path: Path) -> Path:
         if real.exists() and not stat.S_ISREG(real.stat().st_mode):
             raise MoueError("is there and is no file", path, mend="choose another name")
     except (OSError, ValueError) as error:
-        raise MoueError(f"cannot be written: {getattr(error, 'strerror', None) or error}", path) from None
+        raise cannot("written", path, error) from None
     return real
 
 

@@ -39,6 +39,12 @@ class Shape:
     delta: NDArray[np.float32]
     inbetweens: tuple[InBetween, ...] = ()
 
+    @property
+    def furthest_mm(self) -> float:
+        """How far the vertex that moves most is from the neutral, mm."""
+        square = np.einsum("ij,ij->i", self.delta, self.delta, dtype=np.float64)
+        return float(np.sqrt(square.max(initial=0.0)))
+
 
 @dataclass(frozen=True, eq=False)
 class Part:

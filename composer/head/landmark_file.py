@@ -28,7 +28,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from composer.errors import MoueError
+from composer.errors import MoueError, cannot
 from composer.head.atomic import write_whole
 from composer.head.places import Curve, Landmarks, Place, SurfacePoint, as_curve
 
@@ -110,7 +110,7 @@ def _text(path: Path) -> str:
     except UnicodeDecodeError:
         raise MoueError("is not text", path, mend="landmarks are TOML or JSON in UTF-8") from None
     except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror}", path) from None
+        raise cannot("read", path, error) from None
 
 
 def _parse(text: str, path: Path) -> dict[str, Any]:

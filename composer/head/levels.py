@@ -12,7 +12,7 @@ applying them in turn, so nothing here does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 
@@ -24,10 +24,10 @@ from composer.errors import MoueError
 from composer.head.catmull_clark import corner_quads, face_means, factor, finer_polygons
 from composer.head.head import Head, InBetween, Shape, TextureCoordinates
 from composer.head.landmarks import Landmarks
+from composer.progress import Progress
 from masks.polygons import Polygons, read_only
 
 HIGHEST_LEVEL = 8
-Progress = Callable[[float, str], None]
 
 
 class Refinement:

@@ -23,7 +23,7 @@ from masks.region_preset import RegionPreset, RegionSet, Seed
 if TYPE_CHECKING:
     from masks.from_landmarks import LandmarkRegions
 
-FINE, COARSE = "face", "eight"
+FINE = "face"
 SIDES = ("", "pair", "split")
 LIPS = ("", "upper", "lower")
 SET_KEYS = ("words", "interpupillary_mm", "midline_ramp_mm", "interior_fade_mm", "regions")

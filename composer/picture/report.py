@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
@@ -23,12 +23,12 @@ from composer.picture.figure import Posed
 from composer.picture.heat import Scale, draw_legend, legend_height, nice
 from composer.picture.labels import DARK
 from composer.picture.render import BACKGROUND, Studio
+from composer.progress import Progress
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
 Floats = NDArray[np.float64]
-Progress = Callable[[float, str], None]
 SIGNS = {"error": "\u25b2 error", "warning": "\u25c6 warning", "note": "\u25cb note"}
 WORDS = {"mm": "how deep or how far", "percent": "strain beyond the shapes", "degrees": "how far turned"}
 

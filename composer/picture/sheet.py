@@ -6,7 +6,7 @@ every word, and no two of those boxes overlap.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,11 +20,11 @@ from composer.picture.heat import Scale, draw_legend, legend_height, movement
 from composer.picture.labels import DARK, QUIET, Box, line_height, write
 from composer.picture.render import BACKGROUND, Studio
 from composer.picture.views import aspect_of, axes_of
+from composer.progress import Progress
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-Progress = Callable[[float, str], None]
 MARGIN, GAP = 28, 8
 SHEET_FILL = 0.84
 NAME_SIZE, NOTE_SIZE, TITLE_SIZE, COUNT_SIZE = 16, 13, 26, 14
