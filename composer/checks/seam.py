@@ -96,8 +96,8 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
 
 def _advice(apart: float, width: float, slope: float) -> str:
     if apart > slope * width > 0.0:
-        return f"widen the ramp to about {apart / slope:.0f} mm, or join the recipe seamless"
-    return "soften the mask there, or join the recipe seamless"
+        return f"widen the ramp to about {apart / slope:.0f} mm, or lower the cell"
+    return "soften the mask there, or lower the cell"
 
 
 SEAM = Check("seam", "regions that tear where they meet", "movements that disagree meet on a ramp", _run)
