@@ -1,0 +1,72 @@
+"""What is drawn besides the bare head: colours over it, its wireframe, lines and marks on its surface.
+
+A look holds arrays by identity: the view uploads them again only where another object is given, so an array that
+belongs to a look is never changed in place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+Colour = tuple[int, int, int, int]
+INK: Colour = (38, 42, 50, 255)
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """Segments on the surface: two rows of `a`, `b` (k,) vertices and `t` (k,) in [0, 1] make one, from the point
+    (1 - t) P[a] + t P[b] of the first row to that of the second; so they follow every pose.
+
+    `colour` is sRGB and opacity 0 to 255, `width` is in pixels; `dash` is the length of a dash and of a gap in
+    pixels (0: a full line).
+    """
+
+    a: NDArray[np.integer]
+    b: NDArray[np.integer]
+    t: NDArray[np.floating]
+    colour: Colour = INK
+    width: float = 1.5
+    dash: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Mark:
+    """A point of a polygon: the weights `bary` (c,) of its corners `corners` (c,), drawn as a disc `size` pixels
+    across. `label` is the caller's number for it.
+    """
+
+    corners: NDArray[np.integer]
+    bary: NDArray[np.floating]
+    colour: Colour = INK
+    size: float = 9.0
+    label: int = -1
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What is drawn besides the bare head.
+
+    `cover` (n, 4) uint8 is an sRGB colour and how much of the bone it hides; `wire` shows the cage's edges; `hidden`
+    names parts that are left out, "skin" among them; `texture` (h, w, 3) uint8 sRGB, upper row first, is laid over
+    the skin by the head's own texture coordinates.
+    """
+
+    cover: NDArray[np.uint8] | None = None
+    wire: bool = False
+    lines: tuple[Line, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    hidden: frozenset[str] = frozenset()
+    texture: NDArray[np.uint8] | None = None
+
+    def same_as(self, other: Look | None) -> bool:
+        """Whether both draw the same: the same values, and the same array objects."""
+        if other is None:
+            return False
+        for part in fields(self):
+            one, two = getattr(self, part.name), getattr(other, part.name)
+            if one is not two and (isinstance(one, np.ndarray) or isinstance(two, np.ndarray) or one != two):
+                return False
+        return True
