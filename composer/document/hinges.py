@@ -6,6 +6,7 @@ An estimate is written into the document by the first bake (`settled`), and from
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,11 +20,30 @@ from composer.mixing.hinge_estimate import estimate_hinge, worthwhile
 from composer.units import mm_per
 
 
-def hinges_of(project: Project, head: Head) -> dict[str, Hinge]:
+@dataclass(frozen=True, eq=False)
+class KnownHinges:
+    """The hinges of an earlier state of a document on the same library."""
+
+    project: Project
+    head: Head
+    hinges: dict[str, Hinge]
+
+    def holds_for(self, project: Project, head: Head, name: str) -> bool:
+        """Whether what was found for a shape still holds: neither what is said of it nor the shape changed."""
+        said, earlier = project.shapes[name].get("hinge", "off"), self.project.shapes.get(name, {}).get("hinge", "off")
+        if said != earlier or name not in self.head.shape_index:
+            return False
+        if self.head.shape(name).delta is not head.shape(name).delta:
+            return False
+        place = str(said["rigidity"]) if isinstance(said, Mapping) else ""
+        return project.stored.get(place) is self.project.stored.get(place)
+
+
+def hinges_of(project: Project, head: Head, known: KnownHinges | None = None) -> dict[str, Hinge]:
     """The hinge of each shape that has one; one that is said as "auto" and explains too little is left out.
 
-    Origins in the document are in the unit of the head's files. Raises MoueError for an unknown shape, or a
-    rigidity of another length.
+    Origins in the document are in the unit of the head's files. What is `known` already is taken over, the very
+    mapping where nothing changed. Raises MoueError for an unknown shape, or a rigidity of another length.
     """
     found: dict[str, Hinge] = {}
     for name, said in project.shapes.items():
@@ -31,9 +51,15 @@ def hinges_of(project: Project, head: Head) -> dict[str, Hinge]:
         if hinge == "off":
             continue
         shape = head.shape(name)
+        if known is not None and known.holds_for(project, head, name):
+            if name in known.hinges:
+                found[name] = known.hinges[name]
+            continue
         made = estimate_hinge(head.surface, shape.delta, name) if hinge == "auto" else _read(project, head, name, hinge)
         if hinge != "auto" or worthwhile(made):
             found[name] = made
+    if known is not None and list(found.items()) == list(known.hinges.items()):
+        return known.hinges
     return found
 
 

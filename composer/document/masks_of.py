@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +15,7 @@ from composer.document.mask_file import read_mask, read_picture
 from composer.document.project import Project, Region
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
-from composer.head.head import Head
+from composer.head.head import Head, Shape
 from composer.head.presets import lay_regions, region_preset
 from composer.head.symmetry import mirror_map
 from masks.errors import MaskError
@@ -20,6 +24,7 @@ from masks.from_groups import from_component, from_faces, from_vertices
 from masks.from_image import from_image
 from masks.from_loops import from_loop
 from masks.mask import checked_values
+from masks.polygons import read_only
 
 Floats = NDArray[np.float64]
 KEYS: dict[str, tuple[str, ...]] = {
@@ -35,17 +40,84 @@ KEYS: dict[str, tuple[str, ...]] = {
 """The sources of masks, and what each may say beside `from`."""
 
 
-class MaskSources:
-    """Raw masks (n,) for the regions of one project on one head; presets and moving regions are laid once."""
+def whole_source(region: Region) -> dict[str, Any]:
+    """A region's source with what its name says where the source does not: which preset, which moving region."""
+    key = {"landmarks": "preset", "displacement": "moves"}.get(region.source["from"])
+    return {key: region.name, **region.source} if key else dict(region.source)
 
-    def __init__(self, project: Project, head: Head) -> None:
+
+@dataclass(frozen=True, eq=False)
+class _Made:
+    """A raw mask (n,), the source it was made from, and the stored array behind it where there is one."""
+
+    source: dict[str, Any]
+    stored: NDArray | None
+    mask: Floats
+
+
+class MaskSources:
+    """Raw masks (n,) for the regions of one project on one head; presets and moving regions are laid once.
+
+    With `before`, the sources of an earlier state of the same document on the same library, whatever did not
+    change is taken over, the very arrays of it.
+    """
+
+    def __init__(self, project: Project, head: Head, before: MaskSources | None = None) -> None:
         self.project, self.head = project, head
-        self.notes: list[str] = []
         self._laid: dict[str, dict[str, Floats]] = {}
+        self._left_out: dict[str, list[str]] = {}
         self._moving: dict[int, MovingRegions] = {}
+        self._unplaced: dict[str, str] = {}
+        self._made: list[_Made] = []
+        if before is not None:
+            self._take_over(before)
+
+    def _take_over(self, before: MaskSources) -> None:
+        known = set(KEYS)
+        same_skin = self.head.parts is before.head.parts
+        if same_skin and self.head.landmarks == before.head.landmarks:
+            self._laid, self._left_out = before._laid, before._left_out
+        else:
+            known.discard("landmarks")
+        if same_skin and _same(self._library_shapes, before._library_shapes):
+            self._moving = before._moving
+        else:
+            known.discard("displacement")
+        moved = self.project.path.parent != before.project.path.parent
+        wanted = [whole_source(region) for region in self.project.regions]
+        self._made = [
+            made for made in before._made
+            if made.source["from"] in known and made.source in wanted
+            and not (moved and made.stored is None and "file" in made.source)
+        ]  # fmt: skip
+        self._unplaced = before._unplaced
+
+    @cached_property
+    def _library_shapes(self) -> list[Shape]:
+        """The head's shapes without those that the document keeps: a kept pose never moves a region."""
+        kept = {name for name, said in self.project.shapes.items() if "delta" in said}
+        return [shape for shape in self.head.shapes if shape.name not in kept]
+
+    @property
+    def notes(self) -> list[str]:
+        """Sentences on what was left out of the regions that the document has."""
+        presets = {region_preset(source["preset"])[0].name
+                   for source in map(whole_source, self.project.regions) if source["from"] == "landmarks"}  # fmt: skip
+        left_out = [note for name in sorted(presets) for note in self._left_out.get(name, [])]
+        return left_out + [self._unplaced[r.name] for r in self.project.regions
+                           if r.name in self._unplaced and r.source["from"] == "image"]  # fmt: skip
 
     def of(self, region: Region) -> Floats:
-        """The raw mask (n,) of a region. Raises MoueError naming the region for whatever cannot be used."""
+        """The raw mask (n,) of a region, read-only. Raises MoueError naming the region for what cannot be used."""
+        source, stored = whole_source(region), self.project.stored.get(str(region.source.get("file")))
+        for made in self._made:
+            if made.stored is stored and made.source == source:
+                return made.mask
+        mask = read_only(self._new(region))
+        self._made.append(_Made(source, stored, mask))
+        return mask
+
+    def _new(self, region: Region) -> Floats:
         kind = region.source["from"]
         if kind not in KEYS:
             raise unknown("source of masks", kind, KEYS, self.project.path)
@@ -60,7 +132,8 @@ class MaskSources:
         preset, name = region_preset(said.text("preset") or region.name)
         if preset.name not in self._laid:
             laid = lay_regions(self.head, preset)
-            self.notes += [f"Region {key!r} was left out: {why}" for key, why in laid.left_out.items()]
+            notes = [f"Region {key!r} was left out: {why}" for key, why in laid.left_out.items()]
+            self._left_out[preset.name] = notes
             self._laid[preset.name] = dict(laid.masks)
         if name not in self._laid[preset.name]:
             raise MoueError(f"region {region.name!r}: its landmarks are missing", self.project.path)
@@ -69,7 +142,7 @@ class MaskSources:
     def _from_displacement(self, region: Region, said: Values) -> Floats:
         count = said.whole("regions", 1, 1000) if "regions" in said.table else 12
         if count not in self._moving:
-            self._moving[count] = moving_regions(self.head, count)
+            self._moving[count] = moving_regions(self.head, count, self._library_shapes)
         masks = self._moving[count].masks
         wanted = said.text("moves") or region.name
         if wanted not in masks:
@@ -100,7 +173,8 @@ class MaskSources:
         picture = read_picture(self._beside(said))
         mask, placed = from_image(self.head.polygons, picture, uv.uv, uv.indices)
         if not placed.all():
-            self.notes.append(f"Region {region.name!r}: {int((~placed).sum())} vertices have no place on the picture.")
+            what = f"{int((~placed).sum())} vertices have no place on the picture."
+            self._unplaced[region.name] = f"Region {region.name!r}: {what}"
         return mask
 
     def _from_file(self, region: Region, said: Values) -> Floats:
@@ -122,13 +196,12 @@ def mirror_or_none(head: Head) -> NDArray[np.int32] | None:
         return None
 
 
-def moving_regions(head: Head, count: int) -> MovingRegions:
-    """What moves together in a head's library, at most `count` regions, in pairs where the head is symmetric.
-
-    Raises MoueError where nothing moves.
+def moving_regions(head: Head, count: int, shapes: Sequence[Shape] | None = None) -> MovingRegions:
+    """What moves together in a head's library (or in `shapes` of it), at most `count` regions, in pairs where the
+    head is symmetric. Raises MoueError where nothing moves.
     """
     try:
-        deltas = [shape.delta for shape in head.shapes]
+        deltas = [shape.delta for shape in (head.shapes if shapes is None else shapes)]
         return from_displacement(head.surface, deltas, count, skin=head.skin, partner=mirror_or_none(head))
     except MaskError as error:
         raise MoueError(str(error), head.path) from None
@@ -147,3 +220,7 @@ def _said(region: Region, path: Path) -> Values:
 
 def _ramp(said: Values) -> float:
     return said.number("ramp_mm", 0.0, 0.0, 1000.0)
+
+
+def _same(one: Sequence[Shape], other: Sequence[Shape]) -> bool:
+    return len(one) == len(other) and all(a.delta is b.delta for a, b in zip(one, other, strict=True))

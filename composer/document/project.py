@@ -10,6 +10,7 @@ from typing import Any
 from numpy.typing import NDArray
 
 from composer.errors import unknown
+from composer.head.places import Place
 from composer.mixing.recipe import ALL, REMAINDER, Recipe
 from masks.partition import FACE
 
@@ -31,9 +32,11 @@ class Region:
 @dataclass(frozen=True)
 class Project:
     """A document: `head_path` as written, resolved beside the document; `unit` and `neutral` where said;
-    `topology` the fingerprint or ""; `shapes` says which targets are in-betweens of which shape, and which shapes
-    turn; `levels` where the same library lives at finer levels; `stored` the masks (n,) that a `.moue` file holds,
-    by their place in it; `text` the document as it was read, so that its comments live on when it is saved."""
+    `topology` the fingerprint or ""; `shapes` says which targets are in-betweens of which shape, which shapes turn,
+    how they are shown, and which were kept from a pose; `levels` where the same library lives at finer levels;
+    `stored` the masks (n,) and kept shapes (n, 3) in mm that a `.moue` file holds, by their place in it; `text` the
+    document as it was read, so that its comments live on when it is saved; `landmarks` the points (at a vertex, or
+    on a triangle) that the document adds to the head's own, or puts in their place."""
 
     path: Path
     head_path: Path
@@ -47,6 +50,14 @@ class Project:
     levels: Mapping[int, Path] = field(default_factory=dict)
     stored: Mapping[str, NDArray] = field(default_factory=dict)
     text: str = ""
+    landmarks: Mapping[str, Place] = field(default_factory=dict)
+
+    def region(self, name: str) -> Region:
+        """The region of this name. Raises MoueError with the nearest names."""
+        for region in self.regions:
+            if region.name == name:
+                return region
+        raise unknown("region", name, [r.name for r in self.regions], self.path)
 
     def recipe(self, name: str) -> Recipe:
         """The recipe of this name. Raises MoueError with the nearest names."""

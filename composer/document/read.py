@@ -10,12 +10,15 @@ from typing import Any
 from composer.document.project import RESERVED, VERSION, Project, Region
 from composer.document.values import Values, check_name
 from composer.errors import MoueError, cannot, unknown
+from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import WEIGHT_RANGE, Cell, Recipe, Row
 
-TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "regions", "recipes")
+TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "landmarks", "regions", "recipes")
 PART_KEYS = ("group", "component", "vertices", "follows")
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
+SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta")
+LANDMARK_KEYS = ("vertex", "triangle", "bary")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
 JOINS = ("linear", "seamless")
 STRENGTH_RANGE = (-2.0, 4.0)
@@ -71,7 +74,7 @@ def parse_document(data: bytes, path: Path) -> Project:
     return Project(
         path, path.parent / head, whole.text("unit"), whole.text("neutral"), whole.text("topology", empty=True) or "",
         _regions(whole), _recipes(whole), {name: dict(part.table) for name, part in parts.items()}, _shapes(whole),
-        _levels(whole), text=text,
+        _levels(whole), text=text, landmarks=_landmarks(whole),
     )  # fmt: skip
 
 
@@ -142,7 +145,13 @@ def _row(said: Values) -> Row:
 def _shapes(whole: Values) -> dict[str, dict[str, Any]]:
     tables = whole.tables("shapes")
     for name, said in tables.items():
-        said.only(("inbetweens", "hinge"))
+        said.only(SHAPE_KEYS)
+        for key in ("label", "group", "delta"):
+            said.text(key)
+        for key in ("marked", "hidden"):
+            said.flag(key)
+        if "delta" in said.table:
+            check_name(name, "shape", whole.path)
         _hinge(said)
         if said.table.get("hinge", "off") != "off" and said.table.get("inbetweens"):
             raise said.error("has in-betweens and a hinge", "it can have one of the two")
@@ -179,3 +188,22 @@ def _levels(whole: Values) -> dict[int, Path]:
         if not (key.isascii() and key.isdecimal()) or not 1 <= int(key) <= 8 or not isinstance(folder, str):
             raise whole.error(f"has a level {key!r}", "a level is a number from 1 to 8 and names a folder")
     return {int(key): whole.path.parent / folder for key, folder in held.items()}
+
+
+def _landmarks(whole: Values) -> dict[str, Place]:
+    return {name: landmark_of(said) for name, said in whole.tables("landmarks").items()}
+
+
+def landmark_of(said: Values) -> Place:
+    """The place in the table [landmarks.NAME]. Raises MoueError where it is no vertex and no point of a triangle."""
+    said.only(LANDMARK_KEYS)
+    if set(said.table) == {"vertex"}:
+        return said.whole("vertex", 0)
+    if set(said.table) != {"triangle", "bary"}:
+        raise said.error("is no place", "a place is { vertex } or { triangle, bary }")
+    triangle, bary = said.wholes("triangle"), said.three("bary")
+    if len(triangle) != 3:
+        raise said.error("has a triangle that is not three vertices")
+    if abs(sum(bary) - 1.0) > 1e-6:
+        raise said.error("has a bary that does not sum to one")
+    return SurfacePoint((triangle[0], triangle[1], triangle[2]), (bary[0], bary[1], bary[2]))

@@ -1,94 +1,171 @@
-"""A document with its head open: raw masks made from their sources, shared, and ready to mix."""
+"""A document with its head open: raw masks made from their sources, shared, and ready to mix.
+
+An edited document is made ready `again` from the state before it: what the edit did not touch is taken over, the
+very arrays of it, so that a change of a weight costs microseconds and a painted mask the sharing of its own set.
+"""
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.hinges import hinges_of
-from composer.document.masks_of import MaskSources, group_of
+from composer.document.head_of import Dressed, head_of, unknown_shown
+from composer.document.hinges import KnownHinges, hinges_of
+from composer.document.masks_of import MaskSources
 from composer.document.project import Project
-from composer.document.values import Values
 from composer.errors import MoueError, unknown
 from composer.formats.library import open_library
 from composer.head.fingerprint import fingerprint
-from composer.head.head import FOLLOWS, Head, InBetween, Part, Shape
+from composer.head.head import Head
 from composer.head.symmetry import mirror_map
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import REMAINDER, Recipe
 from composer.progress import Progress
 from composer.units import mm_per
-from masks.partition import effective_masks, remainder
+from masks.partition import FACE, effective_masks, remainder
+
+Mask = NDArray[np.float64]
 
 
 class Ready:
-    """A project, its head, and what its recipes need. Raises MoueError for whatever does not fit together."""
+    """A project, its head, and what its recipes need. Raises MoueError for whatever does not fit together.
 
-    def __init__(self, project: Project, head: Head) -> None:
-        self.project, self.head = project, head
-        self._sources = MaskSources(project, head)
-        self.notes: list[str] = self._sources.notes
-        self.notes += head.notes
-        own = fingerprint(head.polygons)
-        if project.topology and project.topology != own:
+    `library` is the head as its files have it, `head` the same with the document's parts, in-betweens, kept shapes
+    and landmarks.
+    """
+
+    def __init__(self, project: Project, library: Head, before: Ready | None = None) -> None:
+        """`before` is an earlier state of the document on the same library, whose work is taken over."""
+        self.project, self.library, self._before = project, library, before
+        self._topology: str = fingerprint(library.polygons) if before is None else before._topology
+        if project.topology and project.topology != self._topology:
             raise MoueError(
-                f"was made for topology {project.topology[:8]}, its head is {own[:8]}", project.path,
+                f"was made for topology {project.topology[:8]}, its head is {self._topology[:8]}", project.path,
                 mend="its masks would land elsewhere",
             )  # fmt: skip
+        dressed = None if before is None else Dressed(before.project, before.head)
+        self.head: Head = head_of(project, library, dressed)
+        self._sources: MaskSources = MaskSources(project, self.head, None if before is None else before._sources)
+        if before is not None and "_mirrored" in vars(before):
+            vars(self)["_mirrored"] = before._mirrored
+        self.notes: list[str] = [*self.head.notes, *unknown_shown(project, self.head)]
         if not project.topology and project.regions:
             self.notes.append("The document carries no topology; its masks are taken on trust.")
 
     @classmethod
     def open(cls, project: Project, progress: Progress | None = None) -> Ready:
         """Open the project's head, with the parts that the document declares, or those it is found to have."""
-        said = project.parts
         if project.unit is not None:
             mm_per(project.unit, str(project.path))
-        place, neutral = project.head_path, project.neutral
-        head = open_library(place, neutral, project.unit, progress=progress, recognise=not said)
-        tables = {name: Values(table, project.path, f"part {name!r}") for name, table in said.items()}
-        parts = tuple(_part(table, name, head) for name, table in tables.items())
-        head = _with_inbetweens(head.with_(parts=parts) if parts else head, project)
-        ready = cls(project, head)
+        library = open_library(
+            project.head_path, project.neutral, project.unit, progress=progress, recognise=not project.parts
+        )
+        return cls(project, library)._made()
+
+    def again(self, project: Project) -> Ready:
+        """The edited `project` of the same head made ready, sharing with this one whatever did not change.
+
+        The same as a fresh `Ready` on the same library. Raises MoueError, with this one unharmed, for whatever does
+        not fit together, and for a project of another head.
+        """
+        ours, theirs = self.project, project
+        other_place = ours.head_path != theirs.head_path and ours.head_path.resolve() != theirs.head_path.resolve()
+        if other_place or (ours.neutral, ours.unit) != (theirs.neutral, theirs.unit):
+            raise MoueError("is of another head", project.path, mend="open it anew")
+        return Ready(project, self.library, self)._made()
+
+    def _made(self) -> Ready:
+        """Itself with masks and hinges made now, so that mistakes are told whether a recipe uses them or not."""
         try:
-            _ = ready.effective, ready.hinges  # told now, whether a recipe uses them or not
+            _ = self.effective, self.hinges
         except MoueError as error:
-            raise error.at(project.path) from None
-        return ready
+            raise error.at(self.project.path) from None
+        with suppress(MoueError):  # without a mirror map: told by the recipe that needs one
+            _ = self.mixer
+        self._before = None
+        return self
 
     @cached_property
-    def raw(self) -> dict[str, NDArray[np.float64]]:
-        """(n,) the raw mask of each region."""
-        return {region.name: self._sources.of(region) for region in self.project.regions}
+    def raw(self) -> dict[str, Mask]:
+        """(n,) the raw mask of each region, read-only."""
+        made = {region.name: self._sources.of(region) for region in self.project.regions}
+        self.notes += self._sources.notes
+        return made
 
     @cached_property
-    def effective(self) -> dict[str, NDArray[np.float64]]:
+    def effective(self) -> dict[str, Mask]:
         """(n,) the effective mask of each region, and of `remainder`."""
-        regions = self.project.regions
-        sets = [region.set for region in regions]
-        shared = effective_masks(list(self.raw.values()), [r.locked for r in regions], sets)
-        rest = remainder(shared, sets, self.head.n_vertices)
-        return dict(zip(self.raw, shared, strict=True)) | {REMAINDER: rest}
+        regions, before = self.project.regions, self._before
+        if before is not None and self._shares_as(before, None):
+            return before.effective
+        found: dict[str, Mask] = {}
+        for name in dict.fromkeys(region.set for region in regions):
+            members = [region for region in regions if region.set == name]
+            if before is not None and self._shares_as(before, name):
+                found |= {region.name: before.effective[region.name] for region in members}
+                continue
+            shared = effective_masks([self.raw[r.name] for r in members], [r.locked for r in members])
+            found |= {region.name: mask for region, mask in zip(members, shared, strict=True)}
+        face = [found[region.name] for region in regions if region.set == FACE]
+        rest = remainder(np.array(face), None, self.head.n_vertices)
+        return {region.name: found[region.name] for region in regions} | {REMAINDER: rest}
+
+    def _shares_as(self, before: Ready, set_name: str | None) -> bool:
+        """Whether the regions of a set (of all sets for None) share among each other as they did before."""
+        ours, theirs = ([r for r in each.project.regions if set_name in (None, r.set)] for each in (self, before))
+        return len(ours) == len(theirs) and all(
+            a.name == b.name and a.set == b.set and a.locked == b.locked and self.raw[a.name] is before.raw[b.name]
+            for a, b in zip(ours, theirs, strict=True)
+        )
 
     @cached_property
     def mixer(self) -> Mixer:
         """The head with its masks, ready to mix."""
-        return Mixer(self.head, self.effective, mirror=self.mirror, hinges=self.hinges)
+        before = self._before
+        held: Mixer | None = vars(before).get("mixer") if before is not None else None
+        if before is None or held is None:
+            return Mixer(self.head, self.effective, mirror=self.mirror, hinges=self.hinges)
+        same = before.effective is self.effective and before.hinges is self.hinges
+        if same and held.head is self.head and held.mirror is self.mirror:
+            return held
+        made = Mixer(self.head, self.effective, mirror=self.mirror, hinges=self.hinges)
+        _take_over(made, held)
+        return made
 
     @cached_property
     def hinges(self) -> dict[str, Hinge]:
         """The hinge of each shape that the document says turns; one said as "auto" is estimated here."""
-        return hinges_of(self.project, self.head)
+        before = self._before
+        known = None if before is None else KnownHinges(before.project, before.head, before.hinges)
+        return hinges_of(self.project, self.head, known)
 
     @cached_property
     def mirror(self) -> NDArray[np.int32] | None:
         """(n,) the mirror map, where a recipe has mirrored cells."""
         if not any(cell.mirrored for recipe in self.project.recipes for cell in recipe.cells):
             return None
-        return mirror_map(self.head.neutral)
+        return self.mirror_map
+
+    @property
+    def mirror_map(self) -> NDArray[np.int32]:
+        """(n,) the mirror map, found once, whether a recipe needs it or not.
+
+        Raises MoueError, each time, where the head is not symmetric.
+        """
+        if isinstance(self._mirrored, MoueError):
+            raise self._mirrored.with_traceback(None)
+        return self._mirrored
+
+    @cached_property
+    def _mirrored(self) -> NDArray[np.int32] | MoueError:
+        try:
+            return mirror_map(self.head.neutral)
+        except MoueError as error:
+            return MoueError(error.what, error.where, error.line, error.mend)
 
     def check(self, recipe: Recipe) -> None:
         """Raises MoueError, with the document's path, where a recipe cannot be mixed: a join that is not built yet,
@@ -123,40 +200,13 @@ class Ready:
         return {each["target"]: (name, each["at"]) for name, own in said for each in own.get("inbetweens", [])}
 
 
-def _with_inbetweens(head: Head, project: Project) -> Head:
-    """The head with the targets that the document names as in-betweens put into their shapes."""
-    held = {shape.name: shape for shape in head.shapes}
-    used: set[str] = set()
-    for name, said in project.shapes.items():
-        entries = sorted(said.get("inbetweens", []), key=lambda entry: float(entry["at"]))
-        between = []
-        for entry in entries:
-            target = entry["target"]
-            for wanted in (name, target):
-                if wanted not in held:
-                    raise unknown("shape", wanted, held, project.path)
-            between.append(InBetween(float(entry["at"]), held[target].delta))
-            used.add(target)
-        places = [each.at for each in between]
-        if len(set(places)) < len(places) or any(at in (0.0, 1.0) for at in places):
-            raise MoueError(f"in-betweens of {name!r} need different weights, none of them 0 or 1", project.path)
-        if name not in held:
-            raise unknown("shape", name, held, project.path)
-        held[name] = Shape(name, held[name].delta, tuple(between))
-    return head.with_(shapes=tuple(shape for shape in held.values() if shape.name not in used))
-
-
-def _part(said: Values, name: str, head: Head) -> Part:
-    follows = said.text("follows") or "skull"
-    if follows not in FOLLOWS:
-        raise unknown("way to follow", follows, FOLLOWS, said.path)
-    if "group" in said.table:
-        faces = np.isin(head.polygons.corner_face, group_of(said.text("group") or "", head, said.path))
-        vertices = np.unique(head.polygons.indices[faces])
-    elif "component" in said.table:
-        vertices = np.flatnonzero(head.polygons.components == said.whole("component", 0)).astype(np.int32)
-    else:
-        vertices = np.asarray(said.wholes("vertices"), dtype=np.int32)
-    if not len(vertices) or vertices.max() >= head.n_vertices:
-        raise said.error("names no vertices of this head")
-    return Part(name, vertices.astype(np.int32), follows)  # type: ignore[arg-type]
+def _take_over(mixer: Mixer, before: Mixer) -> None:
+    """Give a mixer the motions of those shapes that did not change, and the anchors where the head did not."""
+    known = before.head.shape_index
+    for name, motion in before._motions.items():
+        same = name in mixer.head.shape_index and mixer.head.shape(name) is before.head.shapes[known[name]]
+        if same and mixer.hinges.get(name) is before.hinges.get(name):
+            mixer._motions[name] = motion
+    same_places = mixer.head.parts is before.head.parts and mixer.head.landmarks is before.head.landmarks
+    if same_places and "anchors" in vars(before):
+        vars(mixer)["anchors"] = before.anchors

@@ -1,7 +1,8 @@
-"""Documents on disk: a bare `document.toml`, or a `.moue` file, a zip with the same text and `masks/NAME.npy`.
+"""Documents on disk: a bare `document.toml`, or a `.moue` file, a zip with the same text, `masks/NAME.npy` and
+`shapes/NAME.npy`.
 
 A save writes beside the file, flushes, and renames over it: a crash at any instant leaves the old file or the new.
-Zips are read with suspicion: only the two kinds of entries above are opened, names that point outside and sizes
+Zips are read with suspicion: only the kinds of entries above are opened, names that point outside and sizes
 that no document has are refused before anything is unpacked, and nothing is ever unpickled. No dates are written:
 the same document gives the same bytes.
 """
@@ -12,19 +13,22 @@ import io
 import zipfile
 import zlib
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.mask_file import load_mask, mask_bytes
+from composer.document.mask_file import load_delta, load_mask, mask_bytes, read_delta, read_mask
 from composer.document.project import Project
 from composer.document.read import parse_document, read_document
-from composer.document.text import document_text
+from composer.document.stored import free_place, is_inside, kept_places, stored_places, with_places
+from composer.document.text import document_text, relative_place
 from composer.errors import MoueError, cannot
 from composer.head.atomic import write_whole
 from composer.head.folders import is_folder, make_folder
+from masks.polygons import read_only
 
 TEXT = "document.toml"
 MOST_TEXT, MOST_MASK, MOST_ENTRIES = 16 << 20, 128 << 20, 10_000
@@ -65,12 +69,12 @@ def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
     if TEXT not in archive.namelist():
         raise MoueError(f"holds no {TEXT}", path)
     project = parse_document(archive.read(TEXT), path)
-    stored = {}
+    stored: dict[str, NDArray] = {}
+    shapes = kept_places(project)
     for name in stored_places(project):
-        if name in archive.namelist():
-            mask = load_mask(io.BytesIO(archive.read(name)), f"{path} {name}")
-            mask.setflags(write=False)
-            stored[name] = mask
+        if name in names:
+            data, where = io.BytesIO(archive.read(name)), f"{path} {name}"
+            stored[name] = load_delta(data, where) if name in shapes else read_only(load_mask(data, where))
     return replace(project, stored=stored)
 
 
@@ -81,9 +85,7 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
     Raises MoueError where it cannot be written; the old file is then still whole.
     """
     path = Path(path)
-    stored = {**project.stored, **(masks or {})}
-    used = stored_places(project)
-    stored = {place: values for place, values in stored.items() if place in used}
+    project, stored = _gathered(project, path, {**project.stored, **(masks or {})})
     text = document_text(project, path.parent)
     if path.suffix.lower() == ".moue":
         write_whole(path, lambda file: file.write(_packed(text, stored)))
@@ -96,12 +98,29 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
     return replace(project, path=path, text=text, stored={k: np.asarray(v) for k, v in stored.items()})
 
 
-def stored_places(project: Project) -> list[str]:
-    """Where a document's masks and rigidities lie, in order: those of the regions from files, those of the hinges."""
-    places = [r.source.get("file") for r in project.regions if r.source.get("from") == "file"]
-    hinges = [said.get("hinge") for said in project.shapes.values()]
-    places += [hinge.get("rigidity") for hinge in hinges if isinstance(hinge, dict)]
-    return list(dict.fromkeys(place for place in places if isinstance(place, str)))
+def _gathered(project: Project, path: Path, held: Mapping[str, NDArray]) -> tuple[Project, dict[str, NDArray]]:
+    """The project as it is to lie at `path`, and the arrays to write with it: those that are `held`, and where it
+    goes elsewhere or is packed also those that so far lie in files beside it. Pictures stay where they are.
+    """
+    stored = {place: held[place] for place in stored_places(project) if place in held}
+    elsewhere = project.path.parent.resolve() != path.parent.resolve()
+    if not elsewhere and path.suffix.lower() != ".moue":
+        return project, stored
+    moved, shapes = {}, kept_places(project)
+    for place in stored_places(project):
+        file = project.path.parent / place
+        if place not in stored:
+            with suppress(MoueError):  # a file that cannot be read is not taken along, and stays named
+                stored[place] = read_delta(file) if place in shapes else read_mask(file)
+        if place not in stored:
+            moved[place] = relative_place(file, path.parent)
+        elif not is_inside(place):
+            taken = [*held, *stored_places(project), *moved.values()]
+            moved[place] = free_place(file.stem, "shapes" if place in shapes else "masks", taken)
+            stored[moved[place]] = stored.pop(place)
+    drawn = [str(r.source["file"]) for r in project.regions if r.source["from"] == "image" and "file" in r.source]
+    pictures = {place: relative_place(project.path.parent / place, path.parent) for place in drawn}
+    return with_places(project, moved, pictures if elsewhere else {}), stored
 
 
 def _packed(text: str, stored: Mapping[str, NDArray]) -> bytes:

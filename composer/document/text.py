@@ -2,54 +2,99 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import tomlkit
+from tomlkit.exceptions import TOMLKitError
 
 from composer.document.project import VERSION, Project, Region
-from composer.document.read import recipe_of, region_of
+from composer.document.read import landmark_of, parse_document, recipe_of, region_of
 from composer.document.values import Values
 from composer.errors import MoueError
+from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import Recipe
 from masks.partition import FACE
 
+SAID = ("unit", "neutral", "topology", "regions", "recipes", "parts", "shapes", "landmarks")
+"""What a project says that does not depend on where it lies."""
+
 
 def document_text(project: Project, folder: Path) -> str:
-    """The TOML text of a project, its head named from `folder`; `project.text` is edited, not written anew."""
-    document: Any = tomlkit.parse(project.text) if project.text else tomlkit.document()
+    """The TOML text of a project, its head named from `folder`; `project.text` is edited, not written anew.
+
+    It is read again before it is given: where the edited text would not say what the project is (tables that stand
+    apart cannot always be put in another order), it is written anew, without its comments. Raises MoueError where
+    no text says it, which is a project that could not be opened again.
+    """
+    if project.text:
+        try:
+            text = _edited(tomlkit.parse(project.text), project, folder)
+            if _reads_as(text, project, folder):
+                return text
+        except (TOMLKitError, MoueError, LookupError, TypeError, ValueError):
+            pass
+    text = _edited(tomlkit.document(), project, folder)
+    if not _reads_as(text, project, folder):
+        raise MoueError("cannot be written so that it reads the same again", project.path)
+    return text
+
+
+def _edited(document: Any, project: Project, folder: Path) -> str:
     document["moue"] = VERSION
-    named = {"unit": project.unit, "head": _relative(project.head_path, folder), "neutral": project.neutral,
+    named = {"unit": project.unit, "head": relative_place(project.head_path, folder), "neutral": project.neutral,
              "topology": project.topology or None}  # fmt: skip
     for key, value in named.items():
         if value is None:
             document.pop(key, None)
         elif document.get(key) != value:
             document[key] = value
-    finer = {str(level): _relative(place, folder) for level, place in project.levels.items()}
+    finer = {str(level): relative_place(place, folder) for level, place in project.levels.items()}
     if finer != dict(document.get("levels", {})):
         document["levels"] = finer
     regions = {region.name: region for region in project.regions}
     recipes = {recipe.name: recipe for recipe in project.recipes}
+
+    def reader(read: Any) -> Any:
+        return lambda name, table: read(name, Values(table, project.path, name))
+
     _update(document, "parts", project.parts, lambda name, table: dict(table), dict)
     _update(document, "shapes", project.shapes, lambda name, table: dict(table), dict)
-    _update(document, "regions", regions, lambda name, t: region_of(name, Values(t, project.path, name)), _region_table)
-    _update(document, "recipes", recipes, lambda name, t: recipe_of(name, Values(t, project.path, name)), _recipe_table)
+    _update(document, "landmarks", project.landmarks, reader(lambda name, said: landmark_of(said)), landmark_table)
+    _update(document, "regions", regions, reader(region_of), _region_table)
+    _update(document, "recipes", recipes, reader(recipe_of), _recipe_table)
     text = tomlkit.dumps(document)
     if project.text.count("\r\n") * 2 > project.text.count("\n"):
         text = text.replace("\r\n", "\n").replace("\n", "\r\n")
     return text
 
 
-def _relative(head: Path, folder: Path) -> str:
-    """The head's place from the document's folder, climbing up where it must; absolute on another drive."""
-    import os
+def _reads_as(text: str, project: Project, folder: Path) -> bool:
+    """Whether a text at `folder` says what the project is, in its order."""
+    read = parse_document(text.encode(), folder / "document.toml")
+    same = all(getattr(read, key) == getattr(project, key) for key in SAID)
+    in_order = list(read.shapes) == list(project.shapes) and list(read.landmarks) == list(project.landmarks)
+    return same and in_order and all(
+        ours.keys() == theirs.keys() and all(ours[key].resolve() == theirs[key].resolve() for key in ours)
+        for ours, theirs in (({0: p.head_path, **p.levels} for p in (read, project)),)
+    )
 
+
+def landmark_table(place: Place) -> dict[str, Any]:
+    """The table [landmarks.NAME] of a place."""
+    if isinstance(place, SurfacePoint):
+        return {"triangle": [int(v) for v in place.triangle], "bary": [float(b) for b in place.bary]}
+    return {"vertex": place}
+
+
+def relative_place(place: Path, folder: Path) -> str:
+    """A place as named from the document's folder, climbing up where it must; absolute on another drive."""
     try:
-        return Path(os.path.relpath(head.resolve(), folder.resolve())).as_posix()
+        return Path(os.path.relpath(place.resolve(), folder.resolve())).as_posix()
     except ValueError:
-        return head.resolve().as_posix()
+        return place.resolve().as_posix()
 
 
 def _update(document: Any, key: str, wanted: Mapping[str, Any], read: Any, write: Any) -> None:
@@ -59,7 +104,13 @@ def _update(document: Any, key: str, wanted: Mapping[str, Any], read: Any, write
             return
         document[key] = tomlkit.table(is_super_table=True)
     tables = document[key]
-    for name in [name for name in tables if name not in wanted]:
+    gone = [name for name in tables if name not in wanted]
+    for name in [name for name in wanted if name not in tables]:
+        old = next((each for each in gone if _same(read, name, tables[each], wanted[name])), None)
+        if old is not None:  # renamed: its comments go along
+            gone.remove(old)
+            tables[name] = tables.pop(old)
+    for name in gone:
         del tables[name]
     for name, thing in wanted.items():
         if name in tables and _same(read, name, tables[name], thing):
@@ -69,11 +120,15 @@ def _update(document: Any, key: str, wanted: Mapping[str, Any], read: Any, write
             tables[name] = made
             continue
         held = tables[name]
-        for gone in [k for k in held if k not in made]:
-            del held[gone]
+        for lost in [k for k in held if k not in made]:
+            del held[lost]
         for k, value in made.items():
             if k not in held or held[k].unwrap() != made[k].unwrap():
                 held[k] = value
+    if list(tables) != list(wanted):
+        apart = {name: tables.pop(name) for name in list(tables)}
+        for name in wanted:
+            tables[name] = apart[name]
 
 
 def _same(read: Any, name: str, table: Any, thing: Any) -> bool:

@@ -1,0 +1,166 @@
+"""The head as its document has it: the library with the document's parts, in-betweens, kept shapes and landmarks.
+
+Shapes, parts and what was derived from the neutral are shared with the library, and with the head of the document's
+earlier state, wherever nothing changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.mask_file import checked_delta, read_delta
+from composer.document.masks_of import group_of
+from composer.document.project import Project
+from composer.document.values import Values
+from composer.errors import MoueError, unknown
+from composer.head.head import FOLLOWS, Head, InBetween, Part, Shape
+from composer.head.landmarks import Landmarks
+
+SHOWN = ("label", "group", "marked", "hidden")
+"""What a document says of a shape only to show it so."""
+
+
+@dataclass(frozen=True, eq=False)
+class Dressed:
+    """An earlier state of a document, and the head as it had it."""
+
+    project: Project
+    head: Head
+
+
+def head_of(project: Project, library: Head, before: Dressed | None = None) -> Head:
+    """The library's head with what the document says of it; the library itself where that is nothing.
+
+    With `before`, of the same library, everything that did not change is shared, the whole head where nothing did.
+    Raises MoueError for parts, shapes or landmarks that do not fit the library.
+    """
+    if before is not None and _says_the_same(project, before.project):
+        return before.head
+    parts, shapes, landmarks = _parts(project, library, before), _shapes(project, library, before), library.landmarks
+    if project.landmarks:
+        points = {**(landmarks.points if landmarks else {}), **project.landmarks}
+        curves = landmarks.curves if landmarks else {}
+        landmarks = Landmarks(points, curves).check(library.n_vertices, project.path)
+    same = len(shapes) == len(library.shapes) and all(a is b for a, b in zip(shapes, library.shapes, strict=True))
+    if same and parts is library.parts and landmarks is library.landmarks:
+        return library
+    head = library.with_(parts=parts, shapes=shapes, landmarks=landmarks)
+    vars(head)["surface"] = library.surface  # what depends on the neutral alone is made once for all of them
+    if before is not None and parts is before.head.parts:
+        vars(head)["skin"] = before.head.skin
+    return head
+
+
+def unknown_shown(project: Project, head: Head) -> list[str]:
+    """A sentence on each shape that the document only marks or labels, and that the head does not have."""
+    return [
+        f"The document speaks of a shape {name!r} that the head does not have." for name, said in project.shapes.items()
+        if name not in head.shape_index and set(said) <= set(SHOWN)
+    ]  # fmt: skip
+
+
+def _says_the_same(project: Project, before: Project) -> bool:
+    if project.parts is not before.parts and project.parts != before.parts:
+        return False
+    if project.landmarks is not before.landmarks and project.landmarks != before.landmarks:
+        return False
+    if project.shapes is before.shapes and project.stored is before.stored:
+        return True
+    ours, theirs = _of_head(project), _of_head(before)
+    return list(ours) == list(theirs) and all(
+        said == theirs[name][0] and held is theirs[name][1] for name, (said, held) in ours.items()
+    )
+
+
+def _of_head(project: Project) -> dict[str, tuple[dict[str, Any], Any]]:
+    """By shape, what the document says that changes the head, and the stored array of a kept shape."""
+    said = {name: {key: own[key] for key in ("inbetweens", "delta") if key in own}
+            for name, own in project.shapes.items()}  # fmt: skip
+    return {name: (own, project.stored.get(own.get("delta", ""))) for name, own in said.items() if own}
+
+
+def _parts(project: Project, library: Head, before: Dressed | None) -> tuple[Part, ...]:
+    if not project.parts:
+        return library.parts
+    if before is not None and project.parts == before.project.parts:
+        return before.head.parts
+    tables = {name: Values(table, project.path, f"part {name!r}") for name, table in project.parts.items()}
+    return tuple(_part(table, name, library) for name, table in tables.items())
+
+
+def _part(said: Values, name: str, head: Head) -> Part:
+    follows = said.text("follows") or "skull"
+    if follows not in FOLLOWS:
+        raise unknown("way to follow", follows, FOLLOWS, said.path)
+    if "group" in said.table:
+        faces = np.isin(head.polygons.corner_face, group_of(said.text("group") or "", head, said.path))
+        vertices = np.unique(head.polygons.indices[faces])
+    elif "component" in said.table:
+        vertices = np.flatnonzero(head.polygons.components == said.whole("component", 0)).astype(np.int32)
+    else:
+        vertices = np.asarray(said.wholes("vertices"), dtype=np.int32)
+    if not len(vertices) or vertices.max() >= head.n_vertices:
+        raise said.error("names no vertices of this head")
+    return Part(name, vertices.astype(np.int32), follows)  # type: ignore[arg-type]
+
+
+def _shapes(project: Project, library: Head, before: Dressed | None) -> tuple[Shape, ...]:
+    """The library's shapes, then the kept ones, in-betweens put into the shapes that pass through them."""
+    known = {shape.name: shape for shape in before.head.shapes} if before is not None else {}
+    held = {shape.name: shape for shape in library.shapes}
+    for name, said in project.shapes.items():
+        if "delta" in said:
+            if name in held or name == library.neutral_name:
+                what = f"shape {name!r} is kept in the document, and the head has one too"
+                raise MoueError(what, project.path, mend="rename the kept one in the document")
+            held[name] = Shape(name, _kept(project, library, str(said["delta"]), before))
+    used: set[str] = set()
+    for name, said in project.shapes.items():
+        if name not in held:
+            if set(said) <= set(SHOWN):
+                continue
+            raise unknown("shape", name, held, project.path)
+        between = _between(name, said, held, project.path)
+        if between:
+            used.update(str(entry["target"]) for entry in said["inbetweens"])
+            held[name] = Shape(name, held[name].delta, between)
+    return tuple(_shared(shape, known) for shape in held.values() if shape.name not in used)
+
+
+def _between(name: str, said: Mapping[str, Any], held: Mapping[str, Shape], path: Path) -> tuple[InBetween, ...]:
+    entries = sorted(said.get("inbetweens", []), key=lambda entry: float(entry["at"]))
+    for entry in entries:
+        if entry["target"] not in held:
+            raise unknown("shape", entry["target"], held, path)
+    places = [float(entry["at"]) for entry in entries]
+    if len(set(places)) < len(places) or any(at in (0.0, 1.0) for at in places):
+        raise MoueError(f"in-betweens of {name!r} need different weights, none of them 0 or 1", path)
+    return tuple(InBetween(at, held[entry["target"]].delta) for at, entry in zip(places, entries, strict=True))
+
+
+def _kept(project: Project, library: Head, place: str, before: Dressed | None) -> NDArray[np.float32]:
+    """(n, 3) float32 mm, the delta of a kept shape, as stored or from its file beside the document."""
+    stored = project.stored.get(place)
+    if stored is not None:
+        return checked_delta(stored, f"{project.path} {place}", library.n_vertices)
+    if before is not None and before.project.path.parent == project.path.parent:
+        for name, said in before.project.shapes.items():
+            unstored = said.get("delta") == place and before.project.stored.get(place) is None
+            if unstored and name in before.head.shape_index:
+                return before.head.shape(name).delta
+    return checked_delta(read_delta(project.path.parent / place), project.path.parent / place, library.n_vertices)
+
+
+def _shared(shape: Shape, known: Mapping[str, Shape]) -> Shape:
+    """The shape of the earlier head where it is the same one."""
+    other = known.get(shape.name)
+    if other is None or other.delta is not shape.delta or len(other.inbetweens) != len(shape.inbetweens):
+        return shape
+    pairs = zip(other.inbetweens, shape.inbetweens, strict=True)
+    return other if all(a.at == b.at and a.delta is b.delta for a, b in pairs) else shape
