@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from composer.document.mask_file import load_delta, load_mask, mask_bytes, read_delta, read_mask
 from composer.document.project import Project
 from composer.document.read import parse_document, read_document
-from composer.document.stored import free_place, is_inside, kept_places, stored_places, with_places
+from composer.document.stored import Folder, free_place, is_inside, kept_places, stored_places, with_places
 from composer.document.text import document_text, relative_place
 from composer.errors import MoueError, cannot
 from composer.head.atomic import write_whole
@@ -36,15 +36,18 @@ _STAMP = (1980, 1, 1, 0, 0, 0)
 
 
 def open_document(path: Path | str) -> Project:
-    """The project in a `.moue` file or a bare document. Raises MoueError for what is neither, or is damaged."""
+    """The project in a `.moue` file or a bare document, with the arrays that lie in files beside it.
+
+    Raises MoueError for what is neither, or is damaged. An array that cannot be read is told by who needs it.
+    """
     path = Path(path)
     if is_folder(path):
         raise MoueError("is a folder, not a document", path, mend=f"give its {TEXT} or a .moue file")
     if path.suffix.lower() != ".moue":
-        return read_document(path)
+        return _with_files(read_document(path))
     try:
         with zipfile.ZipFile(path) as archive:
-            return _unpacked(archive, path)
+            return _with_files(_unpacked(archive, path))
     except zipfile.BadZipFile:
         raise MoueError("is no .moue file, or damaged", path) from None
     except (zlib.error, EOFError, NotImplementedError, RuntimeError):
@@ -78,6 +81,18 @@ def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
     return replace(project, stored=stored)
 
 
+def _with_files(project: Project) -> Project:
+    """The project with the arrays read that it names and does not hold, so that it is whole whatever its files do."""
+    read: dict[str, NDArray] = {}
+    shapes = kept_places(project)
+    for place in stored_places(project):
+        if place not in project.stored:
+            file = project.path.parent / place
+            with suppress(MoueError):
+                read[place] = read_delta(file) if place in shapes else read_only(read_mask(file))
+    return replace(project, stored={**project.stored, **read}) if read else project
+
+
 def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArray] | None = None) -> Project:
     """Write a project to `path`, `.moue` or a bare document; the project as it then lies there.
 
@@ -85,42 +100,58 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
     Raises MoueError where it cannot be written; the old file is then still whole.
     """
     path = Path(path)
-    project, stored = _gathered(project, path, {**project.stored, **(masks or {})})
-    text = document_text(project, path.parent)
+    project = _gathered(project, path, masks or {})
+    text, stored = document_text(project, path.parent), project.stored
     if path.suffix.lower() == ".moue":
         write_whole(path, lambda file: file.write(_packed(text, stored)))
     else:
         for place, values in stored.items():
             target = path.parent / place
+            if _holds(target, values):
+                continue
             make_folder(target.parent)
             write_whole(target, lambda file, values=values: file.write(mask_bytes(values)))  # type: ignore[misc]
         write_whole(path, lambda file: file.write(text.encode()))
-    return replace(project, path=path, text=text, stored={k: np.asarray(v) for k, v in stored.items()})
+    return replace(project, text=text, stored={k: np.asarray(v) for k, v in stored.items()})
 
 
-def _gathered(project: Project, path: Path, held: Mapping[str, NDArray]) -> tuple[Project, dict[str, NDArray]]:
-    """The project as it is to lie at `path`, and the arrays to write with it: those that are `held`, and where it
-    goes elsewhere or is packed also those that so far lie in files beside it. Pictures stay where they are.
+def _holds(file: Path, values: NDArray) -> bool:
+    """Whether a file holds these values already, as float32: it is then left as it is."""
+    try:
+        held = read_delta(file) if values.ndim == 2 else read_mask(file)
+    except MoueError:
+        return False
+    return np.array_equal(held.astype(np.float32), np.asarray(values, dtype=np.float32))
+
+
+def moved_to(project: Project, path: Path) -> Project:
+    """The project as a document at another path says it: pictures, and arrays that it does not hold, stay where they
+    are and are named from there.
     """
-    stored = {place: held[place] for place in stored_places(project) if place in held}
-    elsewhere = project.path.parent.resolve() != path.parent.resolve()
-    if not elsewhere and path.suffix.lower() != ".moue":
-        return project, stored
-    moved, shapes = {}, kept_places(project)
-    for place in stored_places(project):
-        file = project.path.parent / place
-        if place not in stored:
-            with suppress(MoueError):  # a file that cannot be read is not taken along, and stays named
-                stored[place] = read_delta(file) if place in shapes else read_mask(file)
-        if place not in stored:
-            moved[place] = relative_place(file, path.parent)
-        elif not is_inside(place):
-            taken = [*held, *stored_places(project), *moved.values()]
-            moved[place] = free_place(file.stem, "shapes" if place in shapes else "masks", taken)
-            stored[moved[place]] = stored.pop(place)
+    if project.path.parent.resolve() == path.parent.resolve():
+        return replace(project, path=path)
     drawn = [str(r.source["file"]) for r in project.regions if r.source["from"] == "image" and "file" in r.source]
-    pictures = {place: relative_place(project.path.parent / place, path.parent) for place in drawn}
-    return with_places(project, moved, pictures if elsewhere else {}), stored
+    arrays = [place for place in stored_places(project) if place not in project.stored]
+    here = {place: relative_place(project.path.parent / place, path.parent) for place in (*drawn, *arrays)}
+    return replace(with_places(project, {place: here[place] for place in arrays}, here), path=path)
+
+
+def _gathered(project: Project, path: Path, masks: Mapping[str, NDArray]) -> Project:
+    """The project as it is to lie at `path`, holding `masks` and what so far lay in files beside it, each array at a
+    place inside the document where it is packed or goes elsewhere.
+    """
+    moved = moved_to(_with_files(replace(project, stored={**project.stored, **masks})), path)
+    used = stored_places(moved)
+    stored = {place: moved.stored[place] for place in used if place in moved.stored}
+    if path.suffix.lower() == ".moue" or project.path.parent.resolve() != path.parent.resolve():
+        inside: dict[str, str] = {}
+        shapes = kept_places(moved)
+        for place in [place for place in stored if not is_inside(place)]:
+            folder: Folder = "shapes" if place in shapes else "masks"
+            inside[place] = free_place(PurePosixPath(place).stem, folder, [*used, *inside.values()])
+        moved = with_places(moved, inside, {}) if inside else moved
+        stored = {inside.get(place, place): values for place, values in stored.items()}
+    return replace(moved, stored=stored)
 
 
 def _packed(text: str, stored: Mapping[str, NDArray]) -> bytes:

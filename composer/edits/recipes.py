@@ -1,16 +1,19 @@
-"""Adding, replacing, renaming and deleting recipes."""
+"""Adding, replacing, renaming, ordering, copying and deleting recipes, and what stands beside their cells."""
 
 from __future__ import annotations
 
-from composer.document.project import Project
+from composer.document.project import RESERVED, Project
+from composer.document.read import STRENGTH_RANGE
 from composer.document.values import check_name
-from composer.errors import MoueError
+from composer.edits.names import free_name
+from composer.errors import MoueError, unknown
 from composer.mixing.recipe import Recipe
 
 
 def replace_recipe(project: Project, name: str, recipe: Recipe) -> Project:
     """The project with `recipe` in the place of the one named `name`. Raises MoueError where there is none."""
-    project.recipe(name)
+    if project.recipe(name) == recipe:
+        return project
     return project.with_(recipes=tuple(recipe if old.name == name else old for old in project.recipes))
 
 
@@ -25,7 +28,7 @@ def rename_recipe(project: Project, name: str, to: str) -> Project:
     held = project.recipe(name)
     if name == to:
         return project
-    check_new_name(project, to)
+    check_new_name(project.with_(recipes=tuple(r for r in project.recipes if r.name != name)), to)
     return replace_recipe(project, name, held.with_(name=to))
 
 
@@ -33,6 +36,64 @@ def delete_recipe(project: Project, name: str) -> Project:
     """The project without a recipe. Raises MoueError where there is none of this name."""
     project.recipe(name)
     return project.with_(recipes=tuple(recipe for recipe in project.recipes if recipe.name != name))
+
+
+def duplicate_recipe(project: Project, name: str) -> tuple[Project, str]:
+    """The project with a copy of a recipe behind it, and the copy's name. Raises MoueError for an unknown recipe."""
+    held = project.recipe(name)
+    made = free_recipe_name(project, name)
+    at = next(i for i, recipe in enumerate(project.recipes) if recipe.name == name) + 1
+    return project.with_(recipes=(*project.recipes[:at], held.with_(name=made), *project.recipes[at:])), made
+
+
+def paste_recipe(project: Project, copied: Recipe, onto: str | None = None) -> tuple[Project, str]:
+    """The project with a copied recipe as a new one, last, and its name; or with its cells, rows, strength and join
+    put in place of those of the recipe `onto`, which keeps its name and note.
+
+    Raises MoueError for an unknown recipe, or a region that the document does not have.
+    """
+    for region in copied.regions:
+        check_region(project, region)
+    if onto is not None:
+        held = project.recipe(onto)
+        return replace_recipe(project, onto, copied.with_(name=held.name, note=held.note)), onto
+    names = [recipe.name for recipe in project.recipes]
+    made = free_recipe_name(project, copied.name) if copied.name in names else copied.name
+    return add_recipe(project, copied.with_(name=made)), made
+
+
+def move_recipe(project: Project, name: str, to: int) -> Project:
+    """The recipe at another place (from 0) in the order of recipes. Raises MoueError for an unknown recipe."""
+    held = project.recipe(name)
+    others = [recipe for recipe in project.recipes if recipe is not held]
+    at = min(max(to, 0), len(others))
+    order = (*others[:at], held, *others[at:])
+    return project if order == project.recipes else project.with_(recipes=order)
+
+
+def set_note(project: Project, name: str, note: str) -> Project:
+    """The recipe with a note, empty for none. Raises MoueError for an unknown recipe."""
+    return replace_recipe(project, name, project.recipe(name).with_(note=note))
+
+
+def set_strength(project: Project, name: str, strength: float) -> Project:
+    """The recipe at a strength in [-2, 4]. Raises MoueError for an unknown recipe or another strength."""
+    held = project.recipe(name)
+    if not STRENGTH_RANGE[0] <= strength <= STRENGTH_RANGE[1]:
+        raise MoueError(f"recipe {name!r}: strength {strength:g} is not in [-2, 4]", project.path)
+    return replace_recipe(project, name, held.with_(strength=float(strength)))
+
+
+def free_recipe_name(project: Project, name: str) -> str:
+    """The name with a number that no recipe has yet."""
+    return free_name(name, [*(recipe.name for recipe in project.recipes), "neutral"])
+
+
+def check_region(project: Project, name: str) -> None:
+    """Raises MoueError, with the nearest names, where the document has no such region."""
+    names = [*RESERVED, *(region.name for region in project.regions)]
+    if name not in names:
+        raise unknown("region", name, names, project.path)
 
 
 def check_new_name(project: Project, name: str) -> None:

@@ -1,0 +1,36 @@
+"""Landmarks that a document adds to the head's own, or puts in their place."""
+
+from __future__ import annotations
+
+from composer.document.project import Project
+from composer.document.read import landmark_of
+from composer.document.text import landmark_table
+from composer.document.values import Values
+from composer.errors import MoueError, unknown
+from composer.head.places import Place
+
+
+def place_landmark(project: Project, name: str, place: Place) -> Project:
+    """The project with a landmark at a vertex, or at a point of a triangle, of the head.
+
+    Raises MoueError for a name that is empty, a position that is on no surface, or weights that do not sum to one.
+    Vertices that the head does not have are told when it is made ready.
+    """
+    if not name or name != name.strip():
+        raise MoueError(f"a landmark may not be named {name!r}", project.path, mend="choose a plain name")
+    if isinstance(place, tuple):
+        raise MoueError(f"landmark {name!r} needs a vertex or a point of a triangle", project.path)
+    read = landmark_of(Values(landmark_table(place), project.path, f"landmark {name!r}"))
+    if project.landmarks.get(name) == read:
+        return project
+    return project.with_(landmarks={**project.landmarks, name: read})
+
+
+def remove_landmark(project: Project, name: str) -> Project:
+    """The project without a landmark of its own; the head's own of this name holds again.
+
+    Raises MoueError where the document has none of this name.
+    """
+    if name not in project.landmarks:
+        raise unknown("landmark of the document", name, project.landmarks, project.path)
+    return project.with_(landmarks={other: place for other, place in project.landmarks.items() if other != name})

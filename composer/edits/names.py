@@ -1,0 +1,31 @@
+"""Names that a document's regions, recipes and kept shapes may have."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from composer.document.project import RESERVED, Project
+from composer.document.values import LONGEST_NAME, check_name
+from composer.errors import MoueError
+
+
+def check_new_region(project: Project, name: str) -> None:
+    """Raises MoueError where a new region may not be named so: reserved, taken, or no file could be named after it."""
+    names = [region.name for region in project.regions]
+    if name in RESERVED:
+        raise MoueError(f"a region may not be named {name!r}", project.path, mend="it always exists")
+    if name in names:
+        raise MoueError(f"a region named {name!r} is there already", project.path)
+    check_name(name, "region", project.path, [*names, *RESERVED])
+
+
+def free_name(name: str, taken: Collection[str]) -> str:
+    """The name with the first number from 2 that makes it new; it stays within the longest that a name may be."""
+    known = {each.casefold() for each in taken}
+    number = 2
+    while True:
+        tail = f"_{number}"
+        stem = name.encode()[: LONGEST_NAME - len(tail)].decode(errors="ignore")
+        if (stem + tail).casefold() not in known:
+            return stem + tail
+        number += 1

@@ -1,0 +1,108 @@
+"""What a document says of shapes: their labels, marks and groups, and those kept from a pose."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.mask_file import checked_delta
+from composer.document.project import Project
+from composer.document.stored import free_place, stored_places
+from composer.document.values import check_name
+from composer.errors import MoueError, unknown
+from composer.mixing.recipe import Recipe
+from masks.polygons import read_only
+
+NAMED = 3
+"""Recipes named in a refusal before the rest are only counted."""
+
+
+def keep_shape(project: Project, name: str, delta: NDArray, taken: Collection[str] = ()) -> Project:
+    """The project with a pose's displacement `delta` (n, 3) mm kept as a shape, last, stored as float32.
+
+    `taken` are the names of the head's shapes and its neutral. Raises MoueError where the name is taken or may not
+    be used, or the delta is not three finite numbers a vertex.
+    """
+    names = [*taken, *kept_shapes(project)]
+    if name in names:
+        raise MoueError(f"a shape named {name!r} is there already", project.path, mend="give it another name")
+    check_name(name, "shape", project.path, names)
+    held = read_only(np.array(checked_delta(np.asarray(delta), project.path)))
+    place = free_place(name, "shapes", [*stored_places(project), *project.stored])
+    shapes = {**project.shapes, name: {**project.shapes.get(name, {}), "delta": place}}
+    return project.with_(shapes=shapes, stored={**project.stored, place: held})
+
+
+def kept_shapes(project: Project) -> list[str]:
+    """Names of the shapes that the document keeps, in order."""
+    return [name for name, said in project.shapes.items() if "delta" in said]
+
+
+def recipes_with_shape(project: Project, name: str) -> list[str]:
+    """Names of the recipes whose cells use a shape, in order."""
+    return [recipe.name for recipe in project.recipes if _uses(recipe, name)]
+
+
+def delete_kept_shape(project: Project, name: str) -> Project:
+    """The project without a kept shape and all that was said of it.
+
+    Raises MoueError where the document keeps none of this name, and where recipes use it, naming them, or another
+    shape passes through it.
+    """
+    if name not in kept_shapes(project):
+        raise unknown("kept shape", name, kept_shapes(project), project.path)
+    users = recipes_with_shape(project, name)
+    if users:
+        shown = ", ".join(users[:NAMED]) + (f" and {len(users) - NAMED} more" if len(users) > NAMED else "")
+        raise MoueError(f"shape {name!r} is used by {shown}", project.path, mend="take its cells out first")
+    through = next((other for other, said in project.shapes.items()
+                    if any(entry["target"] == name for entry in said.get("inbetweens", []))), None)  # fmt: skip
+    if through is not None:
+        raise MoueError(f"shape {name!r} is an in-between of {through!r}", project.path, mend="take it out there first")
+    shapes = {other: said for other, said in project.shapes.items() if other != name}
+    left = project.with_(shapes=shapes)
+    lost = set(stored_places(project)) - set(stored_places(left))
+    return left.with_(stored={place: held for place, held in project.stored.items() if place not in lost})
+
+
+def label_shape(project: Project, name: str, label: str) -> Project:
+    """The project with a name to show for a shape; empty, its own name is shown."""
+    return _say(project, name, "label", " ".join(label.split()))
+
+
+def group_shape(project: Project, name: str, group: str) -> Project:
+    """The project with a shape in a named group of the tray; empty for none."""
+    return _say(project, name, "group", " ".join(group.split()))
+
+
+def mark_shape(project: Project, name: str, marked: bool) -> Project:
+    """The project with a shape marked, or no more."""
+    return _say(project, name, "marked", marked)
+
+
+def hide_shape(project: Project, name: str, hidden: bool) -> Project:
+    """The project with a shape hidden from the tray, or no more."""
+    return _say(project, name, "hidden", hidden)
+
+
+def shape_label(project: Project, name: str) -> str:
+    """The name to show for a shape."""
+    return str(project.shapes.get(name, {}).get("label", name))
+
+
+def _say(project: Project, name: str, key: str, value: Any) -> Project:
+    """The project with a value under a shape's key; nothing is written of what is empty or false."""
+    said = {k: v for k, v in project.shapes.get(name, {}).items() if k != key} | ({key: value} if value else {})
+    if said == project.shapes.get(name, {}):
+        return project
+    if name in project.shapes and said:
+        return project.with_(shapes={other: said if other == name else own for other, own in project.shapes.items()})
+    others = {other: own for other, own in project.shapes.items() if other != name}
+    return project.with_(shapes={**others, name: said} if said else others)
+
+
+def _uses(recipe: Recipe, shape: str) -> bool:
+    return any(cell.shape == shape for cell in recipe.cells)

@@ -1,0 +1,95 @@
+"""An animator's trials: a cell swept, the way from one recipe to another, and combinations by chance."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.edits.sides import linked
+from composer.errors import MoueError
+from composer.mixing.linear import Mixer
+from composer.mixing.recipe import WEIGHT_RANGE, Cell, CellKey, Recipe
+from masks.soften import smoothstep
+
+
+def sweep(recipe: Recipe, key: CellKey, low: float, high: float, steps: int) -> list[Recipe]:
+    """The recipe with one cell at `steps` (at least 2) even weights from `low` to `high`, both exactly.
+
+    A cell that the recipe does not have comes last. Raises MoueError for fewer steps or weights outside [-1, 2].
+    """
+    if steps < 2:
+        raise MoueError(f"a sweep of {steps} steps goes nowhere", mend="give 2 or more")
+    weights = [low, *(low + (high - low) * i / (steps - 1) for i in range(1, steps - 1)), high]
+    return [_at(recipe, key, float(weight)) for weight in weights]
+
+
+def _at(recipe: Recipe, key: CellKey, weight: float) -> Recipe:
+    cell = Cell(key[0], key[1], weight, key[2])
+    if any(old.key == key for old in recipe.cells):
+        return recipe.with_(cells=tuple(cell if old.key == key else old for old in recipe.cells))
+    return recipe.with_(cells=(*recipe.cells, cell))
+
+
+def eased(time: float, pace: float = 0.0) -> float:
+    """How far along the way at `time` in [0, 1]: evenly for a pace of 0, for 1 slow at both ends (smoothstep), in
+    between a mixture. 0 and 1 are reached exactly, and it never turns back. Values outside are held to [0, 1].
+    """
+    at, ease = min(max(float(time), 0.0), 1.0), min(max(float(pace), 0.0), 1.0)
+    return (1.0 - ease) * at + ease * float(smoothstep(at))
+
+
+class Travel:
+    """The straight line of displacements from recipe `a` to recipe `b`, both evaluated once."""
+
+    def __init__(self, mixer: Mixer, a: Recipe, b: Recipe) -> None:
+        """Raises what the mixer raises for either recipe."""
+        self.start, self.end = mixer.displacement(a), mixer.displacement(b)
+
+    def displacement(self, time: float, pace: float = 0.0) -> NDArray[np.float64]:
+        """(n, 3) mm, P - N at `time` in [0, 1] with the pace of `eased`; at 0 and 1 exactly that of a and of b."""
+        along = eased(time, pace)
+        if along in (0.0, 1.0):
+            return (self.end if along else self.start).copy()
+        return (1.0 - along) * self.start + along * self.end
+
+
+def travel_displacement(mixer: Mixer, a: Recipe, b: Recipe, time: float, pace: float = 0.0) -> NDArray[np.float64]:
+    """(n, 3) mm, one place on the way from `a` to `b`; see `Travel`, which many of them are to be taken from."""
+    return Travel(mixer, a, b).displacement(time, pace)
+
+
+def random_recipe(
+    seed: int, regions: Sequence[str], shapes: Sequence[str], cells: int,
+    limits: tuple[float, float] = (0.0, 1.0), symmetric: bool = False, name: str = "trial",
+) -> Recipe:  # fmt: skip
+    """A recipe of `cells` different cells by chance, weights even in `limits` (within [-1, 2]) in hundredths.
+
+    The same arguments give the same recipe. `symmetric` adds to every cell the one linked to it on the other side
+    (`composer.edits.sides.linked`), with the same weight; those come on top of `cells`, and where all cells are taken
+    so, fewer are drawn. Raises MoueError for limits out of range or in the wrong order, or more cells than there are
+    regions times shapes.
+    """
+    low, high = limits
+    if not WEIGHT_RANGE[0] <= low <= high <= WEIGHT_RANGE[1]:
+        mend = "give limits within [-1, 2], in order"
+        raise MoueError(f"weights from {low:g} to {high:g} cannot be drawn", mend=mend)
+    count = len(regions) * len(shapes)
+    if not 0 <= cells <= count:
+        raise MoueError(f"{cells} cells cannot be drawn from {len(regions)} regions and {len(shapes)} shapes")
+    rng = np.random.default_rng(seed)
+    made: dict[CellKey, Cell] = {}
+    drawn = 0
+    for at in rng.permutation(count):
+        if drawn == cells:
+            break
+        region, shape = divmod(int(at), len(shapes))
+        weight = min(max(round(float(rng.uniform(low, high)), 2), low), high)
+        cell = Cell(regions[region], shapes[shape], weight)
+        if cell.key in made:
+            continue
+        drawn += 1
+        other = linked(cell, regions, shapes) if symmetric else None
+        made |= {each.key: each for each in (cell, other) if each is not None}
+    return Recipe(name, tuple(made.values()))
