@@ -1,0 +1,166 @@
+"""Level lines on a mesh: the outline of a region, and the true ring of a brush.
+
+A level line crosses an edge where its ends lie on either side of the level, and is straight within a triangle
+(Lorensen and Cline, Marching cubes, 1987, for triangles). A crossing depends on its edge alone, so neighbours agree
+and nothing gapes.
+
+A ring may be smaller than a triangle, so for it the triangles are cut finer. Between corners that lie d_i from the
+centre the distance follows from the identity |sum w_i p_i|^2 = sum w_i |p_i|^2 - sum_{i<j} w_i w_j |p_i - p_j|^2
+(weights summing to one; Leibniz), which is exact wherever the surface between centre and triangle can be unrolled.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from masks.errors import MaskError
+from masks.geodesic import checked_vertices
+from masks.paint import Painter
+from masks.surface import Floats
+
+Indices = NDArray[np.int64]
+Crossings = tuple[Indices, Indices, Floats]
+RingPoints = tuple[Indices, Indices, Floats, Indices, Floats]
+SIDES = 6  # no piece of a ring is longer than about its radius over this
+FINEST = 24
+
+
+def contour(triangles: NDArray, values: ArrayLike, level: float) -> Crossings:
+    """The line on which `values` (n,) at the vertices of `triangles` (t, 3) pass `level`.
+
+    Returns a, b (k,) vertices and t (k,) in [0, 1]: the points (1 - t) P[a] + t P[b], two rows a segment, a < b.
+    Vertices at the level count as above it. Where a value is infinite the line keeps to the finite end.
+    Raises MaskError where a value is not a number.
+    """
+    value = np.asarray(values, dtype=np.float64)
+    if np.isnan(value).any():
+        raise MaskError(f"vertex {int(np.flatnonzero(np.isnan(value))[0])} has a value that is not a number")
+    corner = np.asarray(triangles, dtype=np.int64).reshape(-1, 3)
+    above = value[corner] >= level
+    passed = above != above[:, [1, 2, 0]]
+    crossed = np.flatnonzero(passed.any(axis=1))
+    side = np.argsort(~passed[crossed], axis=1, kind="stable")[:, :2]
+    start = corner[crossed[:, None], side]
+    end = corner[crossed[:, None], (side + 1) % 3]
+    a, b = np.minimum(start, end).ravel(), np.maximum(start, end).ravel()
+    t = _between(value[a], value[b], level)
+    at_a, at_b = np.where(t <= 0.0, a, -1 - np.arange(len(a))), np.where(t >= 1.0, b, -1)
+    place = np.where(t >= 1.0, at_b, at_a).reshape(-1, 2)
+    kept = np.repeat(place[:, 0] != place[:, 1], 2)
+    return a[kept], b[kept], t[kept]
+
+
+def _between(low: Floats, high: Floats, level: float) -> Floats:
+    """(k,) where between `low` (t = 0) and `high` (t = 1) the level lies; at the finite one where one is not."""
+    with np.errstate(invalid="ignore"):
+        t = (level - low) / (high - low)
+    return np.clip(np.where(np.isinf(high), 0.0, np.where(np.isinf(low), 1.0, t)), 0.0, 1.0)
+
+
+def ring(
+    painter: Painter, corners: ArrayLike, bary: ArrayLike, radius_mm: float, side: int | None = None
+) -> RingPoints:
+    """The rim of a dab of this radius: where the distance along the surface from the point of the polygon `corners`
+    (c,) with weights `bary` (c,) is `radius_mm`. As the dab itself it ends at barriers, keeps to its `side` (None:
+    the centre's) and does not turn round a fold.
+
+    Returns a, b (k,) and t (k,), c (k,) and s (k,): the points (1 - s) ((1 - t) P[a] + t P[b]) + s P[c], two rows a
+    segment; rows whose segments have no length are left out. Raises MaskError where the corners are not vertices,
+    the weights do not fit them or the radius is not above zero.
+    """
+    surface = painter.surface
+    corner, weight = np.asarray(corners, dtype=np.int64), np.asarray(bary, dtype=np.float64)
+    checked_vertices(corner, surface.n_vertices, "brush")
+    if weight.shape != corner.shape or not abs(float(weight.sum()) - 1.0) < 1e-6:
+        raise MaskError("a ring's centre needs one weight a corner, and they must sum to one")
+    if not (np.isfinite(radius_mm) and radius_mm > 0):
+        raise MaskError("a ring's radius must be above zero")
+    stay = painter.side_at(corner, weight) if side is None else side
+    facing = surface.vertex_normals @ _unit(weight @ surface.vertex_normals[corner])
+    facing[corner] = np.maximum(facing[corner], 1e-3)
+    facing = np.where(facing > 0.0, facing, np.minimum(facing, -1e-6))
+    beside = np.ones(surface.n_vertices, dtype=bool)
+    if stay:
+        beside = (painter.sides == 0) | (painter.sides == stay)
+        own = np.zeros(surface.n_vertices, dtype=bool)
+        own[painter.barriers.curves[(stay - 1) // 2]] = True
+        beside &= ~painter.barriers.blocked | own
+    distance = _distances(painter, corner, weight @ surface.positions[corner], radius_mm, (facing > 0) & beside)
+    reached = np.isfinite(distance)
+    triangles = surface.triangles[reached[surface.triangles].any(axis=1)].astype(np.int64)
+    _extend(surface.positions, triangles, distance, (facing <= 0) & beside, painter.barriers.blocked)
+    return _ring_of(surface.positions, triangles, distance, facing, radius_mm)
+
+
+def _unit(vector: Floats) -> Floats:
+    return vector / max(float(np.linalg.norm(vector)), 1e-12)
+
+
+def _distances(
+    painter: Painter, corner: Indices, centre: Floats, radius: float, allowed: NDArray[np.bool_]
+) -> Floats:
+    """(n,) distance in mm from the centre, known a little further than the radius, inf elsewhere."""
+    surface = painter.surface
+    beyond = 1.5 * max(surface.mean_edge_mm, float(np.linalg.norm(surface.positions[corner] - centre, axis=1).max()))
+    reached, far = painter.barriers.marching.from_point(corner, centre, radius + beyond, lambda v: allowed[v])
+    distance = np.full(surface.n_vertices, np.inf)
+    distance[reached] = far
+    return distance
+
+
+def _extend(
+    positions: Floats, triangles: Indices, distance: Floats, turned: NDArray[np.bool_], blocked: NDArray[np.bool_]
+) -> None:
+    """Give vertices just beyond a fold a distance by way of their neighbours, so that the ring ends at the fold
+    itself and not at the last vertex before it.
+    """
+    known = np.where(blocked, np.inf, distance)
+    for i in range(3):
+        for j in ((i + 1) % 3, (i + 2) % 3):
+            here, there = triangles[:, i], triangles[:, j]
+            step = known[there] + np.linalg.norm(positions[here] - positions[there], axis=1)
+            wanted = turned[here] & np.isfinite(step)
+            np.minimum.at(distance, here[wanted], step[wanted])
+
+
+def _ring_of(positions: Floats, triangles: Indices, distance: Floats, facing: Floats, radius: float) -> RingPoints:
+    """The line on which the distance is the radius, or the surface turns away if that comes first."""
+    points = positions[triangles]
+    square = np.stack([((points[:, i] - points[:, j]) ** 2).sum(axis=1) for i, j in ((0, 1), (1, 2), (2, 0))], axis=1)
+    longest = float(np.sqrt(square.max(initial=0.0)))
+    cuts = int(np.clip(np.ceil(SIDES * longest / radius), 1, FINEST)) if len(triangles) else 1
+    lattice, small = _lattice(cuts)
+    corner_d = distance[triangles]
+    known = np.isfinite(corner_d)
+    pairs = np.stack([lattice[:, 0] * lattice[:, 1], lattice[:, 1] * lattice[:, 2], lattice[:, 2] * lattice[:, 0]])
+    far = np.where(known, corner_d, 0.0) ** 2 @ lattice.T - square @ pairs
+    over = np.sqrt(np.maximum(far, 0.0)) - radius
+    over = np.maximum(over / radius, -facing[triangles] @ lattice.T)
+    over = np.round(over, 9)  # so that two triangles agree on which side of the ring a point of their edge lies
+    over[(~known).astype(np.float64) @ lattice.T > 0.0] = np.inf
+    count = len(lattice)
+    finer = (np.arange(len(triangles))[:, None, None] * count + small[None]).reshape(-1, 3)
+    a, b, t = contour(finer, -over.ravel(), 0.0)
+    weight = (1.0 - t)[:, None] * lattice[a % count] + t[:, None] * lattice[b % count]
+    corner = triangles[a // count]
+    s = weight[:, 2]
+    both = weight[:, 0] + weight[:, 1]
+    t = np.where(both > 1e-12, weight[:, 1] / np.maximum(both, 1e-12), 0.0)
+    return corner[:, 0], corner[:, 1], t, corner[:, 2], s
+
+
+def _lattice(cuts: int) -> tuple[Floats, Indices]:
+    """Weights (p, 3) of the points that cut a triangle's sides into so many parts, and the small triangles (q, 3)."""
+    place = {}
+    for i in range(cuts + 1):
+        for j in range(cuts + 1 - i):
+            place[i, j] = len(place)
+    weights = np.array([(cuts - i - j, i, j) for i, j in place], dtype=np.float64) / cuts
+    small = []
+    for i, j in place:
+        if i + j < cuts:
+            small.append((place[i, j], place[i + 1, j], place[i, j + 1]))
+        if i + j < cuts - 1:
+            small.append((place[i + 1, j], place[i + 1, j + 1], place[i, j + 1]))
+    return weights, np.array(small, dtype=np.int64)
