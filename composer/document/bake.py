@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 
@@ -40,21 +41,13 @@ def bake(
     NAME_25, NAME_50, NAME_75 and NAME for four. Formats that hold many shapes get one file, named after the document.
     Refused with MoueError as `write_targets`, and for a template that makes no file names, or one name twice.
     """
-    if not 1 <= steps <= 100:
-        raise MoueError(f"{steps} steps cannot be baked", mend="give 1 to 100")
     there = _names_in(folder) if over else set()
     missing = next((file for file in over if file not in there), None)
     if missing is not None:
         raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
     finer = Finer(ready, level)
-    named = [(_named(name, ready, recipe), recipe) for recipe in recipes]
-    files = [(f"{each}_{round(100 * i / steps)}" if i < steps else each, recipe, i / steps)
-             for each, recipe in named for i in range(1, steps + 1)]  # fmt: skip
+    files = _files(ready, folder, recipes, name, steps)
     names = [each for each, _, _ in files]
-    twice = next((each for i, each in enumerate(names) if each in names[:i]), None)
-    if twice is not None or ready.head.neutral_name in names:
-        what = f"two files would be named {twice or ready.head.neutral_name!r}"
-        raise MoueError(what, folder, mend="put {recipe} in the name, name each recipe once, and none as the neutral")
     for recipe in recipes:
         ready.check(recipe)  # what cannot be mixed is told before the first file is written
     poses = ((each, finer.pose(recipe, recipe.strength * share)) for each, recipe, share in files)
@@ -63,6 +56,59 @@ def bake(
     return write_targets(
         finer.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
     )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A file that a bake would write: its name, and how it stands there: "new", "baked" (from the last bake, to be
+    written again) or "changed" (somebody has worked on it since: refused unless it is named)."""
+
+    name: str
+    stands: str
+
+
+def planned(
+    ready: Ready, folder: Path | str, recipes: Sequence[Recipe], *, suffix: str = ".obj", name: str = "{recipe}",
+    steps: int = 1,
+) -> list[Planned]:  # fmt: skip
+    """The files that `bake` would write with these arguments, the neutral first; nothing is written.
+
+    Raises MoueError for a template that makes no file names, or one name twice, and for a folder that cannot be read.
+    """
+    folder = Path(folder)
+    files = [each for each, _, _ in _files(ready, folder, recipes, name, steps)]
+    if format_of(Path("x" + suffix), writing=True).many_shapes:
+        names = [ready.project.path.stem + suffix]
+    else:
+        names = [each + suffix for each in (ready.head.neutral_name, *files)]
+    known = _manifest(folder / MANIFEST)
+    return [Planned(each, _stands(folder / each, known)) for each in names]
+
+
+def _stands(file: Path, known: Mapping[str, str]) -> str:
+    try:
+        if not file.exists():
+            return "new"
+        return "baked" if file.is_file() and known.get(file.name) == _hash(file) else "changed"
+    except OSError as error:
+        raise cannot("read", file, error) from None
+
+
+def _files(
+    ready: Ready, folder: Path | str, recipes: Sequence[Recipe], name: str, steps: int
+) -> list[tuple[str, Recipe, float]]:
+    """Name, recipe and strength of every target, in order. Raises MoueError where two would be named alike."""
+    if not 1 <= steps <= 100:
+        raise MoueError(f"{steps} steps cannot be baked", mend="give 1 to 100")
+    named = [(_named(name, ready, recipe), recipe) for recipe in recipes]
+    files = [(f"{each}_{round(100 * i / steps)}" if i < steps else each, recipe, i / steps)
+             for each, recipe in named for i in range(1, steps + 1)]  # fmt: skip
+    names = [each for each, _, _ in files]
+    twice = next((each for i, each in enumerate(names) if each in names[:i]), None)
+    if twice is not None or ready.head.neutral_name in names:
+        what = f"two files would be named {twice or ready.head.neutral_name!r}"
+        raise MoueError(what, folder, mend="put {recipe} in the name, name each recipe once, and none as the neutral")
+    return files
 
 
 def _one_file(
