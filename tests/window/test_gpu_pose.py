@@ -235,6 +235,17 @@ def test_columns_that_stay_are_not_sent_again_and_room_is_used_again(way: Way, m
     pose.close()
 
 
+def test_a_row_that_changes_is_sent_anew_under_the_same_cells(way: Way) -> None:
+    mixer, recipe = measure_gpu.face_scene(20)
+    pose = GpuPose(mixer.head.neutral, mixer.head.polygons, way)
+    for row in (Row("add", 1.0), Row("add", 0.25), Row("replace", 0.6)):
+        changed = recipe.with_(rows={cell.region: row for cell in recipe.cells[:20]})
+        pose.set_columns(columns_of(mixer, changed))
+        pose.pose(weights_of(changed))
+        assert np.abs(pose.read_positions() - mixer.pose(changed)).max() < 1e-5 * mixer.head.diagonal
+    pose.close()
+
+
 def test_a_recipe_that_grows_keeps_what_it_had(way: Way) -> None:
     mixer, recipe = measure_gpu.face_scene(20)
     columns, pose = columns_of(mixer, recipe), GpuPose(mixer.head.neutral, mixer.head.polygons, way)
