@@ -49,10 +49,11 @@ class View3D:
         self._most = max(integer(gl.GL_MAX_SAMPLES), 0)
         chosen = (0 if self.software else SAMPLES) if samples is None else samples
         self.samples = min(chosen, self._most)
-        eye = (f"PUPIL {painted.PUPIL_DEG}", f"IRIS {painted.IRIS_DEG}", "EYE")
+        eye = (f"PUPIL {painted.PUPIL_DEG}", f"IRIS {painted.IRIS_DEG}", "EYE", "COVERED")
         self._bone = Program("head.vert", "head.frag")
+        self._covered = Program("head.vert", "head.frag", defines=("COVERED",))
         self._eye = Program("head.vert", "head.frag", defines=eye)
-        self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED",))
+        self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED", "COVERED"))
         self._ground = Program("ground.vert", "ground.frag")
         self._wire = Program("wire.vert", "wire.frag")
         self._line = Program("line.vert", "line.frag")
@@ -203,8 +204,8 @@ class View3D:
     def close(self) -> None:
         """Give everything back to GL; the view cannot be used afterwards."""
         held: Sequence = (
-            self._bone, self._eye, self._skin, self._ground, self._wire, self._line, self._mark, self._triangles,
-            self._edges, self._uv_texture, self._places, self._main, self._small, self._marks, self._mark_arrays,
+            self._bone, self._covered, self._eye, self._skin, self._ground, self._wire, self._line, self._mark,
+            self._triangles, self._edges, self._uv_texture, self._places, self._main, self._small, self._marks, self._mark_arrays,
             self._nothing, self._picture, *self._buffers.values(), *self._strips, *self._canvases.values(),
         )  # fmt: skip
         for thing in held:
@@ -275,9 +276,9 @@ class View3D:
         gl.glDepthMask(gl.GL_TRUE)
         gl.glClear(gl.GL_COLOR_BUFFER_BIT | gl.GL_DEPTH_BUFFER_BIT)
         if ground:
+            self._nothing.use()
             self._ground.use()
             self._ground.set(ground=np.array(BACKGROUND) / 255.0, aspect=width / height)
-            self._nothing.use()
             gl.glDrawArrays(gl.GL_TRIANGLES, 0, 3)
         gl.glEnable(gl.GL_DEPTH_TEST)
         gl.glDepthFunc(gl.GL_LEQUAL)
@@ -295,9 +296,11 @@ class View3D:
         if look.wire:
             self._wire.use()
             self._wire.set(**common, ink=WIRE_INK)
+            gl.glEnable(gl.GL_CLIP_DISTANCE0)
             gl.glBindBuffer(gl.GL_ELEMENT_ARRAY_BUFFER, self._edges.id)
             for first, count in self._runs(self._edge_ranges, set(self._names) - look.hidden):
                 gl.glDrawElements(gl.GL_LINES, 2 * count, gl.GL_UNSIGNED_INT, ctypes.c_void_p(8 * first))
+            gl.glDisable(gl.GL_CLIP_DISTANCE0)
         common |= {"stride": pose.stride, "size": size, "positions": 0}
         if look.lines or look.marks:
             self._places.use(0, pose.place_buffer)
@@ -334,8 +337,9 @@ class View3D:
             self._uv_texture.use(1, self._buffers["uvs"].id)
             self._skin.set(**uniforms, skin=0, uvs=1)
             self._elements(textured, self._skin)
-        self._bone.use()
-        self._bone.set(**uniforms)
+        bone = self._bone if look.cover is None else self._covered
+        bone.use()
+        bone.set(**uniforms)
         self._elements(shown - eyes - textured)
         if eyes and pose.eyes is not None:
             self._eye.use()

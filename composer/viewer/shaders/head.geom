@@ -6,20 +6,22 @@ uniform samplerBuffer uvs;    // two numbers a corner
 uniform float first_triangle;
 
 in Place {
-    vec3 point;
     vec3 normal;
+    vec3 toward;
     vec4 material;
+    vec3 ambient;
+    vec2 free;
     vec4 cover;
-    float openness;
     vec2 uv;
 } corner[];
 
 out Place {
-    vec3 point;
     vec3 normal;
+    vec3 toward;
     vec4 material;
+    vec3 ambient;
+    vec2 free;
     vec4 cover;
-    float openness;
     vec2 uv;
 } place;
 
@@ -27,11 +29,12 @@ void main() {
     int start = 6 * (gl_PrimitiveIDIn + int(first_triangle + 0.5));
     for (int i = 0; i < 3; ++i) {
         gl_Position = gl_in[i].gl_Position;
-        place.point = corner[i].point;
         place.normal = corner[i].normal;
+        place.toward = corner[i].toward;
         place.material = corner[i].material;
+        place.ambient = corner[i].ambient;
+        place.free = corner[i].free;
         place.cover = corner[i].cover;
-        place.openness = corner[i].openness;
         place.uv = vec2(texelFetch(uvs, start + 2 * i).r, texelFetch(uvs, start + 2 * i + 1).r);
         EmitVertex();
     }

@@ -9,5 +9,6 @@ out float facing;
 void main() {
     vec3 toward = normalize(eye - position);
     facing = dot(normal, toward);
+    gl_ClipDistance[0] = facing + 0.05;
     gl_Position = to_clip * vec4(position + lift * toward, 1.0);
 }
