@@ -1,0 +1,197 @@
+"""A document made ready again after an edit is the same as one made ready afresh, and shares what did not change."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from composer.document import ready as ready_module
+from composer.document.project import Project, Region
+from composer.document.ready import Ready
+from composer.edits import landmarks, recipes, regions, rows, shapes
+from composer.edits.cells import set_cell
+from composer.errors import MoueError
+from composer.head.places import SurfacePoint
+from composer.mixing.recipe import Cell, Recipe, Row
+from tests.composer.document.small_document import COLUMNS, N, painted, small_head, small_project
+
+HEAD = small_head()
+PROJECT = small_project()
+Edit = Callable[[Project, Ready], Project]
+seeds = st.integers(0, 2**32 - 1)
+SIDE = HEAD.neutral[:, 0]
+
+EDITS: dict[str, Edit] = {
+    "weight": lambda p, r: set_cell(p, "doubt", Cell("all", "lift", 0.9)),
+    "mirrored cell": lambda p, r: set_cell(p, "call", Cell("brow_left", "skew", 0.4, True)),
+    "row": lambda p, r: rows.set_row(p, "doubt", "brow_left", Row("add", 0.5)),
+    "recipe": lambda p, r: recipes.add_recipe(p, Recipe("new", (Cell("remainder", "skew", 1.0),))),
+    "flip": lambda p, r: recipes.replace_recipe(
+        p, "doubt", rows.flipped_recipe(p.recipe("doubt"), [x.name for x in p.regions], r.head.shape_names)
+    ),
+    "paint": lambda p, r: regions.set_mask(p, "brow_left", painted(7)),
+    "paint landmarks": lambda p, r: regions.set_mask(p, "glabella", painted(8)),
+    "lock": lambda p, r: regions.set_locked(p, "brow_right", True),
+    "set": lambda p, r: regions.set_region_set(p, "upper", "overlay"),
+    "add region": lambda p, r: regions.add_region(p, Region("sellion", {"from": "landmarks", "preset": "glabella"})),
+    "rename region": lambda p, r: regions.rename_region(p, "glabella", "Stirn"),
+    "rename moving": lambda p, r: regions.rename_region(p, "moving", "tide"),
+    "duplicate": lambda p, r: regions.duplicate_region(p, "brow_left")[0],
+    "delete region": lambda p, r: regions.delete_region(p, "upper"),
+    "move region": lambda p, r: regions.move_region(p, "dots", 0),
+    "split": lambda p, r: regions.split_region(p, "upper", r.raw["upper"], SIDE, 10.0),
+    "mirror mask": lambda p, r: regions.mirror_mask(p, "brow_left", r.raw["brow_left"], r.mirror_map),
+    "keep": lambda p, r: shapes.keep_shape(p, "kept", r.mixer.displacement(p.recipes[0]), r.head.shape_names),
+    "use kept": lambda p, r: set_cell(
+        shapes.keep_shape(p, "held", r.mixer.displacement(p.recipes[0])), "call", Cell("all", "held", 1.0)
+    ),
+    "forget kept": lambda p, r: shapes.delete_kept_shape(p, "kept"),
+    "label": lambda p, r: shapes.label_shape(p, "drop", "the drop"),
+    "mark unknown": lambda p, r: shapes.mark_shape(p, "gone", True),
+    "landmark": lambda p, r: landmarks.place_landmark(p, "glabella", 4 * COLUMNS + 1),
+    "landmark on a triangle": lambda p, r: landmarks.place_landmark(
+        p, "sellion", SurfacePoint((9, 10, 17), (0.2, 0.3, 0.5))
+    ),
+    "no landmark": lambda p, r: landmarks.remove_landmark(p, "glabella"),
+    "in-between": lambda p, r: p.with_(shapes={**p.shapes, "drop": {"inbetweens": [{"at": 0.5, "target": "drop_50"}]}}),
+    "no hinge": lambda p, r: p.with_(shapes={k: v for k, v in p.shapes.items() if k != "drop"}),
+    "parts": lambda p, r: p.with_(parts={"plate": {"vertices": [0, 1, 2], "follows": "surface"}}),
+    "no parts": lambda p, r: p.with_(parts={}),
+}
+
+
+def same(one: Ready, other: Ready) -> None:
+    assert one.head.shape_names == other.head.shape_names
+    assert one.head.landmarks == other.head.landmarks
+    np.testing.assert_array_equal(one.head.skin, other.head.skin)
+    for name in ("raw", "effective"):
+        ours, theirs = getattr(one, name), getattr(other, name)
+        assert list(ours) == list(theirs)
+        for region in ours:
+            np.testing.assert_array_equal(ours[region], theirs[region], err_msg=f"{name} {region}")
+    assert list(one.hinges) == list(other.hinges)
+    for name, hinge in one.hinges.items():
+        np.testing.assert_array_equal(hinge.rigidity, other.hinges[name].rigidity)
+        assert hinge.angle == other.hinges[name].angle
+    assert (one.mirror is None) == (other.mirror is None)
+    assert sorted(one.notes) == sorted(other.notes)
+    for recipe in one.project.recipes:
+        outcome = [_pose(each, recipe) for each in (one, other)]
+        np.testing.assert_array_equal(*outcome, err_msg=recipe.name)
+
+
+def _pose(ready: Ready, recipe: Recipe) -> np.ndarray | str:
+    try:
+        return ready.pose(recipe)
+    except MoueError as error:
+        return str(error)
+
+
+@pytest.mark.parametrize("name", EDITS)
+def test_one_edit_again_is_the_same_as_afresh(name: str) -> None:
+    ready = Ready(PROJECT, HEAD).again(PROJECT)
+    try:
+        edited = EDITS[name](PROJECT, ready)
+    except MoueError:
+        assert name in ("forget kept", "no landmark")
+        return
+    same(ready.again(edited), Ready(edited, HEAD))
+
+
+@given(st.lists(st.sampled_from(sorted(EDITS)), min_size=2, max_size=8), seeds)
+@settings(deadline=None, max_examples=40)
+def test_any_edits_again_are_the_same_as_afresh(names: list[str], seed: int) -> None:
+    """With steps back in between: `again` never looks at the order in which states came."""
+    rng = np.random.default_rng(seed)
+    ready, seen = Ready(PROJECT, HEAD).again(PROJECT), [PROJECT]
+    for name in names:
+        try:
+            edited = EDITS[name](ready.project, ready)
+            ready = ready.again(edited)
+        except MoueError:
+            continue  # the name is taken by now, or its region gone
+        seen.append(edited)
+        if rng.random() < 0.3:
+            ready = ready.again(seen[int(rng.integers(len(seen)))])
+    same(ready, Ready(ready.project, HEAD))
+
+
+def test_a_weight_keeps_everything() -> None:
+    ready = Ready(PROJECT, HEAD).again(PROJECT)
+    other = ready.again(EDITS["weight"](PROJECT, ready))
+    for name in ("head", "effective", "hinges", "mixer"):
+        assert getattr(other, name) is getattr(ready, name)
+
+
+def test_paint_keeps_the_other_sets_motions_and_anchors() -> None:
+    ready = Ready(PROJECT, HEAD).again(PROJECT)
+    ready.pose(PROJECT.recipe("call"))
+    other = ready.again(EDITS["paint"](PROJECT, ready))
+    assert other.head is ready.head and other.hinges is ready.hinges
+    assert other.mixer is not ready.mixer and other.mixer.anchors is ready.mixer.anchors
+    for region in PROJECT.regions:
+        assert (other.raw[region.name] is ready.raw[region.name]) == (region.name != "brow_left")
+        assert (other.effective[region.name] is ready.effective[region.name]) == (region.set == "overlay")
+    cell = Cell("all", "drop", 1.0)
+    assert other.mixer.motion(cell) is ready.mixer.motion(cell)
+
+
+def test_a_kept_shape_shares_the_head() -> None:
+    ready = Ready(PROJECT, HEAD).again(PROJECT)
+    ready.pose(PROJECT.recipe("call"))
+    other = ready.again(EDITS["keep"](PROJECT, ready))
+    assert other.head.shapes[:-1] == ready.head.shapes and other.head.surface is ready.head.surface
+    assert other.effective is ready.effective and other.hinges is ready.hinges
+    assert other.mixer.motion(Cell("all", "drop", 1.0)) is ready.mixer.motion(Cell("all", "drop", 1.0))
+    assert other.raw["moving"] is ready.raw["moving"]  # a kept pose never moves a region
+
+
+def test_the_mirror_map_is_found_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    found: list[int] = []
+    plain = ready_module.mirror_map
+    monkeypatch.setattr(ready_module, "mirror_map", lambda points: found.append(1) or plain(points))
+    ready = Ready(PROJECT, HEAD)
+    assert ready.mirror is None and not found
+    partner = ready.mirror_map
+    np.testing.assert_allclose(HEAD.neutral[partner], HEAD.neutral * [-1, 1, 1], atol=1e-9)
+    other = ready.again(EDITS["mirrored cell"](PROJECT, ready))
+    assert other.mirror is partner and other.mirror_map is partner and len(found) == 1
+
+
+def test_a_head_that_is_not_symmetric_says_so_each_time() -> None:
+    crooked = HEAD.with_(neutral=HEAD.neutral + np.random.default_rng(1).normal(size=(N, 3)))
+    ready = Ready(PROJECT.with_(regions=()), crooked)
+    for each in (ready, ready.again(PROJECT.with_(regions=(), recipes=()))):
+        for _ in range(2):
+            with pytest.raises(MoueError, match="no mirror partner"):
+                _ = each.mirror_map
+
+
+def test_a_mistake_leaves_the_state_before_whole() -> None:
+    ready = Ready(PROJECT, HEAD).again(PROJECT)
+    short = PROJECT.with_(stored={**PROJECT.stored, "masks/brow_left.npy": np.zeros(4)})
+    with pytest.raises(MoueError, match="4 values"):
+        ready.again(short)
+    with pytest.raises(MoueError, match="another head"):
+        ready.again(PROJECT.with_(head_path=Path("elsewhere")))
+    with pytest.raises(MoueError, match="at vertex 999"):
+        ready.again(landmarks.place_landmark(PROJECT, "glabella", 999))
+    same(ready, Ready(PROJECT, HEAD))
+
+
+def test_a_landmark_moves_its_region_and_on_a_bare_head_makes_it() -> None:
+    ready = Ready(PROJECT, HEAD).again(PROJECT)
+    before = ready.raw["glabella"]
+    moved = ready.again(landmarks.place_landmark(PROJECT, "glabella", 6 * COLUMNS + 1))
+    assert not np.array_equal(moved.raw["glabella"], before)
+    back = moved.again(landmarks.remove_landmark(moved.project, "glabella"))
+    np.testing.assert_array_equal(back.raw["glabella"], before)
+    with pytest.raises(MoueError, match="no landmarks"):
+        _ = Ready(PROJECT, HEAD.with_(landmarks=None)).raw
+    placed = landmarks.place_landmark(PROJECT, "glabella", 2 * COLUMNS + 3)
+    assert Ready(placed, HEAD.with_(landmarks=None)).raw["glabella"].max() > 0.5
