@@ -123,12 +123,17 @@ def _update(document: Any, key: str, wanted: Mapping[str, Any], read: Any, write
         for lost in [k for k in held if k not in made]:
             del held[lost]
         for k, value in made.items():
-            if k not in held or held[k].unwrap() != made[k].unwrap():
+            if k not in held or _plain(held[k]) != _plain(made[k]):
                 held[k] = value
     if list(tables) != list(wanted):
         apart = {name: tables.pop(name) for name in list(tables)}
         for name in wanted:
             tables[name] = apart[name]
+
+
+def _plain(value: Any) -> Any:
+    """A value as Python's own: tomlkit gives true and false as they are, everything else wrapped."""
+    return value.unwrap() if hasattr(value, "unwrap") else value
 
 
 def _same(read: Any, name: str, table: Any, thing: Any) -> bool:
