@@ -38,7 +38,7 @@ if sys.platform.startswith("linux") and "pyglet.gl" not in sys.modules:
     pyglet.options.headless = True
     pyglet.options.debug_gl = False
 try:
-    from pyglet import gl
+    import pyglet.gl as gl  # pyglet alone would load it at its first use only
 except Exception as error:  # pyglet opens a display when GL is loaded, and has no one error for having none
     raise MoueError(f"this machine gives no OpenGL: {error}") from error
 
