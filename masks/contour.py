@@ -21,7 +21,6 @@ from masks.surface import Floats
 
 Indices = NDArray[np.int64]
 Crossings = tuple[Indices, Indices, Floats]
-RingPoints = tuple[Indices, Indices, Floats, Indices, Floats]
 SIDES = 6  # no piece of a ring is longer than about its radius over this
 FINEST = 24
 
@@ -60,12 +59,12 @@ def _between(low: Floats, high: Floats, level: float) -> Floats:
 
 def ring(
     painter: Painter, corners: ArrayLike, bary: ArrayLike, radius_mm: float, side: int | None = None
-) -> RingPoints:
+) -> Crossings:
     """The rim of a dab of this radius: where the distance along the surface from the point of the polygon `corners`
     (c,) with weights `bary` (c,) is `radius_mm`. As the dab itself it ends at barriers, keeps to its `side` (None:
     the centre's) and does not turn round a fold.
 
-    Returns a, b (k,) and t (k,), c (k,) and s (k,): the points (1 - s) ((1 - t) P[a] + t P[b]) + s P[c], two rows a
+    Returns a (k,), b (k, 2) and t (k, 2): the points (1 - t0 - t1) P[a] + t0 P[b0] + t1 P[b1], two rows a
     segment; rows whose segments have no length are left out. Raises MaskError where the corners are not vertices,
     the weights do not fit them or the radius is not above zero.
     """
@@ -124,7 +123,7 @@ def _extend(
             np.minimum.at(distance, here[wanted], step[wanted])
 
 
-def _ring_of(positions: Floats, triangles: Indices, distance: Floats, facing: Floats, radius: float) -> RingPoints:
+def _ring_of(positions: Floats, triangles: Indices, distance: Floats, facing: Floats, radius: float) -> Crossings:
     """The line on which the distance is the radius, or the surface turns away if that comes first."""
     points = positions[triangles]
     square = np.stack([((points[:, i] - points[:, j]) ** 2).sum(axis=1) for i, j in ((0, 1), (1, 2), (2, 0))], axis=1)
@@ -144,10 +143,7 @@ def _ring_of(positions: Floats, triangles: Indices, distance: Floats, facing: Fl
     a, b, t = contour(finer, -over.ravel(), 0.0)
     weight = (1.0 - t)[:, None] * lattice[a % count] + t[:, None] * lattice[b % count]
     corner = triangles[a // count]
-    s = weight[:, 2]
-    both = weight[:, 0] + weight[:, 1]
-    t = np.where(both > 1e-12, weight[:, 1] / np.maximum(both, 1e-12), 0.0)
-    return corner[:, 0], corner[:, 1], t, corner[:, 2], s
+    return corner[:, 0], corner[:, 1:], weight[:, 1:]
 
 
 def _lattice(cuts: int) -> tuple[Floats, Indices]:

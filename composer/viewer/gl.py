@@ -88,7 +88,7 @@ class Program:
     @staticmethod
     def _send(place: int, array: NDArray) -> None:
         if array.dtype == np.int32:
-            gl.glUniform1i(place, int(array))
+            gl.glUniform1i(place, int(array.flat[0]))
             return
         data = array.ctypes.data_as(ctypes.POINTER(gl.GLfloat))
         vectors = {1: gl.glUniform1fv, 2: gl.glUniform2fv, 3: gl.glUniform3fv, 4: gl.glUniform4fv}

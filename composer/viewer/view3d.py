@@ -25,6 +25,7 @@ from composer.picture.light import Light
 from composer.picture.material import BROW, brow_weights, materials
 from composer.picture.render import BACKGROUND
 from composer.viewer.camera import Eye
+from composer.viewer.daylight import TERMS, harmonics
 from composer.viewer.eyes import Eyes
 from composer.viewer.gl import (
     Arrays, Buffer, BufferTexture, Canvas, Picture, Program, integer, is_software, renderer,
@@ -35,6 +36,7 @@ Range = tuple[int, int]
 SKIN = "skin"
 SAMPLES = 4
 IN_MOUTH = 0.42  # how open the inside of the mouth is taken to be as long as nobody has said
+MOUTH_SEES = 0.6  # of the window
 WIRE_INK = (0.10, 0.11, 0.14, 0.34)
 LIFT = 4e-4  # of the eye's distance: how far lines are drawn before the surface
 _INSIDE = ("mouth", "teeth", "gum", "tongue")
@@ -58,7 +60,7 @@ class View3D:
         self._wire = Program("wire.vert", "wire.frag")
         self._line = Program("line.vert", "line.frag")
         self._mark = Program("mark.vert", "mark.frag")
-        self._buffers = {name: Buffer() for name in ("materials", "openness", "cover", "balls", "uvs")}
+        self._buffers = {name: Buffer() for name in ("materials", "openness", "daylight", "cover", "balls", "uvs")}
         self._triangles = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self._edges = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self._uv_texture, self._places = BufferTexture(), BufferTexture()
@@ -107,20 +109,29 @@ class View3D:
                 inside[np.concatenate([polygons.face(int(f)) for f in faces] or [np.empty(0, int)])] = True
         for part in head.parts:
             inside[part.vertices] = any(word in part.name.lower() for word in _INSIDE)
+        self._inside = inside
         self._unshaded = np.where(inside, IN_MOUTH, 1.0).astype(np.float32)
         self.shade(None)
 
-    def shade(self, openness: NDArray | None) -> None:
-        """How open to the sky every vertex is, (n,) in [0, 1], as `composer.picture.figure` finds it; None for
-        unknown, which draws the head open everywhere but in the mouth.
+    def shade(self, openness: NDArray | None, daylight: NDArray | None = None) -> None:
+        """How open to the sky every vertex is, (n,) in [0, 1], as `composer.picture.figure` finds it, and from where
+        it sees out, (n, 16) as `composer.viewer.daylight`; None for unknown, which draws the head open everywhere
+        but in the mouth, and casts no shadows.
 
-        Raises MoueError where it does not fit the head.
+        Raises MoueError where they do not fit the head.
         """
-        head = self._opened()
-        if openness is not None and openness.shape != (head.n_vertices,):
-            raise MoueError(f"{len(openness)} values of openness for a head of {head.n_vertices} vertices")
-        given = self._unshaded if openness is None else np.asarray(openness, dtype=np.float32)
-        self._fill("openness", given)
+        n = self._opened().n_vertices
+        if openness is not None and openness.shape != (n,):
+            raise MoueError(f"{len(openness)} values of openness for a head of {n} vertices")
+        if daylight is not None and daylight.shape != (n, TERMS):
+            raise MoueError(f"{daylight.shape} values of daylight for a head of {n} vertices")
+        self._fill("openness", np.asarray(self._unshaded if openness is None else openness, dtype=np.float32))
+        free = np.zeros((n, TERMS), dtype=np.float32)
+        free[:, 0] = np.sqrt(4.0 * np.pi)
+        if daylight is not None:
+            free[~self._inside] = daylight[~self._inside]  # what a shut mouth hides at rest an open one shows
+            free[self._inside, 0] *= MOUTH_SEES
+        self._fill("daylight", free)
 
     def draw(
         self,
@@ -301,13 +312,13 @@ class View3D:
             for first, count in self._runs(self._edge_ranges, set(self._names) - look.hidden):
                 gl.glDrawElements(gl.GL_LINES, 2 * count, gl.GL_UNSIGNED_INT, ctypes.c_void_p(8 * first))
             gl.glDisable(gl.GL_CLIP_DISTANCE0)
-        common |= {"stride": pose.stride, "size": size, "positions": 0}
+        common |= {"stride": float(pose.stride), "size": size, "positions": 0}
         if look.lines or look.marks:
             self._places.use(0, pose.place_buffer)
         if look.lines:
             self._draw_lines(look.lines, common, eye.pixel_mm(height))
         if look.marks:
-            self._draw_marks(look.marks, common)
+            self._draw_marks(look.marks, common | {"pixel_mm": eye.pixel_mm(height)})
         gl.glBindVertexArray(0)
         gl.glUseProgram(0)
         gl.glActiveTexture(gl.GL_TEXTURE0)
@@ -325,7 +336,7 @@ class View3D:
             "window_half": window_light.WINDOW_HALF, "window_light": window_light.WINDOW_LIGHT,
             "sky_light": window_light.SKY_LIGHT, "floor_light": window_light.FLOOR_LIGHT,
             "fill_light": window_light.FILL_LIGHT, "rim_light": window_light.RIM_LIGHT,
-            "bleed_tint": window_light.BLEED,
+            "bleed_tint": window_light.BLEED, "window_terms": harmonics(light.window[None])[0].reshape(4, 4, 1),
         }  # fmt: skip
         shown = set(self._names) - look.hidden
         eyes = shown & self._eye_names
@@ -439,6 +450,8 @@ class _Pose:
         self.arrays.feed(3, buffers["openness"].id, 1)
         self.arrays.feed(4, buffers["cover"].id, 4, kind=gl.GL_UNSIGNED_BYTE, normalised=True)
         self.arrays.feed(5, buffers["balls"].id, 4)
+        for i in range(4):
+            self.arrays.feed(6 + i, buffers["daylight"].id, 4, stride=4 * TERMS, offset=16 * i)
 
     def close(self) -> None:
         for thing in (self.positions, self.normals, self.arrays):
@@ -457,29 +470,36 @@ class _Strip:
         if self.line is line:
             return
         self.line, self.count = line, len(line.a) // 2
-        ends = np.stack([line.a, line.b], axis=1).astype(np.int32).reshape(-1, 4)
-        way = _ways(line, neutral) if line.dash > 0 and self.count else np.zeros(len(line.a))
-        along = np.concatenate([np.reshape(line.t, (-1, 2)), way.reshape(-1, 2)], axis=1).astype(np.float32)
-        self.ends.hold(ends)
+        corners, shares = _corners_of(line)
+        way = _ways(corners, shares, neutral) if line.dash > 0 and self.count else np.zeros(len(corners))
+        along = np.concatenate([shares.reshape(-1, 4), way.reshape(-1, 2)], axis=1).astype(np.float32)
+        self.ends.hold(corners.astype(np.int32).reshape(-1, 6))
         self.along.hold(along)
         self.arrays.use()
-        self.arrays.feed(0, self.ends.id, 4, kind=gl.GL_INT, each=1)
-        self.arrays.feed(1, self.along.id, 4, each=1)
+        for i in range(2):
+            self.arrays.feed(i, self.ends.id, 3, kind=gl.GL_INT, stride=24, offset=12 * i, each=1)
+        self.arrays.feed(2, self.along.id, 4, stride=24, each=1)
+        self.arrays.feed(3, self.along.id, 2, stride=24, offset=16, each=1)
 
     def close(self) -> None:
         for thing in (self.ends, self.along, self.arrays):
             thing.close()
 
 
-def _ways(line: Line, neutral: NDArray) -> NDArray[np.float64]:
+def _corners_of(line: Line) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """(k, 3) the vertices of each row of a line, and (k, 2) the shares of the second and the third."""
+    k = len(line.a)
+    b, t = np.reshape(line.b, (k, -1)), np.reshape(line.t, (k, -1))
+    if b.shape[1] == 1:
+        b, t = np.concatenate([b, b], axis=1), np.concatenate([t, np.zeros((k, 1))], axis=1)
+    return np.concatenate([np.reshape(line.a, (k, 1)), b], axis=1).astype(np.int64), t.astype(np.float64)
+
+
+def _ways(corners: NDArray, shares: NDArray, neutral: NDArray) -> NDArray[np.float64]:
     """(k,) how far along its line each row lies at rest, mm; where a line is closed, the shorter way round."""
-    a, b, t = (np.asarray(x) for x in (line.a, line.b, line.t))
-    places = neutral[a] * (1.0 - t)[:, None] + neutral[b] * t[:, None]
-    low, high = np.minimum(a, b).astype(np.int64), np.maximum(a, b).astype(np.int64)
-    part = np.round(np.where(a <= b, t, 1.0 - t) * 1e6).astype(np.int64)
-    high, low = np.where(part <= 0, low, high), np.where(part >= 1_000_000, high, low)
-    key = np.stack([low, high, np.where(low == high, 0, part)], axis=1)
-    node = np.unique(key, axis=0, return_inverse=True)[1].reshape(-1, 2)
+    weights = np.concatenate([1.0 - shares.sum(axis=1, keepdims=True), shares], axis=1)
+    places = np.einsum("ij,ijk->ik", weights, neutral[corners])
+    node = np.unique(np.round(places * 1e4).astype(np.int64), axis=0, return_inverse=True)[1].reshape(-1, 2)
     length = np.linalg.norm(places[1::2] - places[::2], axis=1)
     n = int(node.max()) + 1
     graph = sp.coo_matrix((np.maximum(length, 1e-9), (node[:, 0], node[:, 1])), (n, n)).tocsr()

@@ -18,12 +18,9 @@ from tests.masks.test_paint import corner_of
 
 def points_of(surface: Surface, line: tuple[np.ndarray, ...]) -> np.ndarray:
     """(k, 3) the points of a contour or ring."""
-    a, b, t, *rest = line
-    points = surface.positions[a] * (1 - t)[:, None] + surface.positions[b] * t[:, None]
-    if rest:
-        c, s = rest
-        points = points * (1 - s)[:, None] + surface.positions[c] * s[:, None]
-    return points
+    a, b, t = line
+    b, t = b.reshape(len(a), -1), t.reshape(len(a), -1)
+    return surface.positions[a] * (1 - t.sum(axis=1))[:, None] + (surface.positions[b] * t[:, :, None]).sum(axis=1)
 
 
 def length_of(points: np.ndarray) -> float:

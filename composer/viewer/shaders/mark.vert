@@ -10,6 +10,7 @@ uniform mat4 to_clip;
 uniform vec3 eye;
 uniform vec2 size;
 uniform float lift;
+uniform float pixel_mm;
 
 out vec2 spot;
 flat out vec4 ink;
@@ -22,7 +23,7 @@ vec3 at(int vertex) {
 
 void main() {
     vec3 point = bary.x * at(corners.x) + bary.y * at(corners.y) + bary.z * at(corners.z) + bary.w * at(corners.w);
-    vec4 whole = to_clip * vec4(point + lift * normalize(eye - point), 1.0);
+    vec4 whole = to_clip * vec4(point + (lift + 0.5 * across * pixel_mm) * normalize(eye - point), 1.0);
     radius = 0.5 * across;
     ink = tint;
     spot = vec2((gl_VertexID & 1) == 1 ? 1.0 : -1.0, gl_VertexID >= 2 ? 1.0 : -1.0) * (radius + 2.5);
