@@ -8,6 +8,7 @@ says something else; a save forgets it.
 from __future__ import annotations
 
 import hashlib
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,8 @@ from composer.head.folders import make_folder
 TAIL = ".autosave.moue"
 LONGEST_FILE = 200
 """Bytes of a file's name that every system takes, with what a save adds to it while it writes."""
+TORN_SECONDS = 60.0
+"""A half-written file of this age belongs to a process that is gone."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,10 +83,15 @@ def waiting(document: Path | str, place: Path | str | None = None) -> Waiting | 
 def forget(place: Path | str) -> None:
     """Remove an autosave, after a save or when nobody wants it; nothing happens where there is none.
 
-    Raises MoueError where the system refuses.
+    What a crash left of a write, older than a minute, goes too. Raises MoueError where the system refuses.
     """
+    place = Path(place)
     try:
-        Path(place).unlink(missing_ok=True)
+        place.unlink(missing_ok=True)
+        begins, before = f".{place.name[:40]}.", time.time() - TORN_SECONDS
+        for torn in list(place.parent.iterdir()) if place.parent.is_dir() else []:
+            if torn.name.startswith(begins) and torn.suffix == ".part" and (_written(torn) or before) < before:
+                torn.unlink(missing_ok=True)
     except OSError as error:
         raise cannot("removed", place, error) from None
 
