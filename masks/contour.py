@@ -148,7 +148,7 @@ def _ring_of(positions: Floats, triangles: Indices, distance: Floats, facing: Fl
 
 def _lattice(cuts: int) -> tuple[Floats, Indices]:
     """Weights (p, 3) of the points that cut a triangle's sides into so many parts, and the small triangles (q, 3)."""
-    place = {}
+    place: dict[tuple[int, int], int] = {}
     for i in range(cuts + 1):
         for j in range(cuts + 1 - i):
             place[i, j] = len(place)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from composer.head.head import Head, Part
 from composer.picture.camera import unit
-from composer.picture.eyeball import Eyeball, eyeball, turned
+from composer.picture.eyeball import Eyeball, eyeball
 from composer.picture.material import is_eyeball
 
 Floats = NDArray[np.float64]
@@ -33,7 +33,7 @@ class Eyes:
         self.lids = [_lids_of(head, ball) for ball in self.balls]
         lids = [curve for pair in self.lids for curve in pair if curve is not None]
         used = [*(part.vertices for part in self.parts), *lids]
-        self.vertices: NDArray[np.int64] = np.unique(np.concatenate(used)).astype(np.int64) if used else np.empty(0, int)
+        self.vertices = np.unique(np.concatenate(used)).astype(np.int64) if used else np.empty(0, dtype=np.int64)
 
     def directions(self, n_vertices: int) -> NDArray[np.float32]:
         """(n, 4) at every vertex: where it lies from its ball's centre, in the gaze frame (right, up, ahead), and
@@ -54,10 +54,11 @@ class Eyes:
         turns = np.tile(np.eye(3), (MOST, 1, 1))
         heights = np.zeros((MOST, len(PLACES), 4, 1))
         for i, part in enumerate(self.parts):
-            ball = turned(self.balls[i], self.neutral[i], positions[part.vertices].astype(np.float64))
-            turns[i] = _rotation(self.neutral[i], positions[part.vertices]) @ self.frames[i].T
+            pose = positions[part.vertices].astype(np.float64)
+            rotation, centre = _motion(self.neutral[i], pose, self.balls[i].centre)
+            turns[i] = rotation @ self.frames[i].T
             for side, (curve, none) in enumerate(zip(self.lids[i], _NO_LID, strict=True)):
-                heights[i, :, side, 0] = none if curve is None else _heights(positions[curve] - ball.centre)
+                heights[i, :, side, 0] = none if curve is None else _heights(positions[curve] - centre)
         return turns, heights.reshape(-1, 4, 1)
 
 
@@ -66,12 +67,15 @@ def _gaze_frame(axis: Floats) -> Floats:
     return np.stack([right, np.cross(axis, right), axis])
 
 
-def _rotation(rest: NDArray, pose: NDArray) -> Floats:
-    """(3, 3) the rotation nearest to the motion of points (k, 3) (Kabsch 1976)."""
-    a, b = rest - rest.mean(axis=0), pose.astype(np.float64) - pose.mean(axis=0, dtype=np.float64)
-    left, _, right = np.linalg.svd(a.T @ b)
+def _motion(rest: Floats, pose: Floats, centre: Floats) -> tuple[Floats, Floats]:
+    """(3, 3) the rotation of the rigid motion nearest to that of points (k, 3) (Kabsch 1976), and where it takes
+    `centre` (3,).
+    """
+    from_rest, from_pose = rest.mean(axis=0), pose.mean(axis=0)
+    left, _, right = np.linalg.svd((rest - from_rest).T @ (pose - from_pose))
     flip = np.diag([1.0, 1.0, np.sign(np.linalg.det(left @ right)) or 1.0])
-    return (left @ flip @ right).T
+    rotation = (left @ flip @ right).T
+    return rotation, rotation @ (centre - from_rest) + from_pose
 
 
 def _heights(from_centre: NDArray) -> Floats:

@@ -20,7 +20,6 @@ from composer.errors import MoueError
 from composer.head.head import Head
 from composer.picture import eyeball as painted
 from composer.picture import light as window_light
-from composer.picture.colour import to_linear
 from composer.picture.light import Light
 from composer.picture.material import BROW, brow_weights, materials
 from composer.picture.render import BACKGROUND
@@ -28,8 +27,16 @@ from composer.viewer.camera import Eye
 from composer.viewer.daylight import TERMS, harmonics
 from composer.viewer.eyes import Eyes
 from composer.viewer.gl import (
-    Arrays, Buffer, BufferTexture, Canvas, Picture, Program, integer, is_software, renderer,
-)  # fmt: skip
+    Arrays,
+    Buffer,
+    BufferTexture,
+    Canvas,
+    Picture,
+    Program,
+    integer,
+    is_software,
+    renderer,
+)
 from composer.viewer.look import Line, Look, Mark
 
 Range = tuple[int, int]
@@ -60,7 +67,7 @@ class View3D:
         self._wire = Program("wire.vert", "wire.frag")
         self._line = Program("line.vert", "line.frag")
         self._mark = Program("mark.vert", "mark.frag")
-        self._buffers = {name: Buffer() for name in ("materials", "openness", "daylight", "cover", "balls", "uvs")}
+        self._buffers = {name: Buffer() for name in ("materials", "openness", "daylight", "balls", "uvs")}
         self._triangles = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self._edges = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self._uv_texture, self._places = BufferTexture(), BufferTexture()
@@ -96,7 +103,6 @@ class View3D:
         self._fill("balls", self._eyes.directions(n))
         self._no_cover = np.zeros((n, 4), dtype=np.uint8)
         self._no_cover.setflags(write=False)
-        self._fill("cover", self._no_cover)
         self._has_uv = head.uv is not None
         if head.uv is not None:
             order = np.argsort(owner[polygons.triangles[:, 0]], kind="stable")
@@ -206,7 +212,6 @@ class View3D:
         with twice.bound():
             self._paint(self._small, look, eye, twice.size, False)
             twice.copy_to(small)
-        self._drawn = self._drawn if look.same_as(self._look) else None
         raw = small.pixels()
         share = np.maximum(raw[:, :, 3:].astype(np.uint16), 1)
         raw[:, :, :3] = np.minimum((raw[:, :, :3].astype(np.uint16) * 255 + share // 2) // share, 255)
@@ -216,8 +221,9 @@ class View3D:
         """Give everything back to GL; the view cannot be used afterwards."""
         held: Sequence = (
             self._bone, self._covered, self._eye, self._skin, self._ground, self._wire, self._line, self._mark,
-            self._triangles, self._edges, self._uv_texture, self._places, self._main, self._small, self._marks, self._mark_arrays,
-            self._nothing, self._picture, *self._buffers.values(), *self._strips, *self._canvases.values(),
+            self._triangles, self._edges, self._uv_texture, self._places, self._main, self._small, self._marks,
+            self._mark_arrays, self._nothing, self._picture, *self._buffers.values(), *self._strips,
+            *self._canvases.values(),
         )  # fmt: skip
         for thing in held:
             thing.close()
@@ -297,7 +303,7 @@ class View3D:
         cover = self._no_cover if look.cover is None else look.cover
         if cover.shape != (head.n_vertices, 4) or cover.dtype != np.uint8:
             raise MoueError(f"colours of {cover.shape} {cover.dtype} over a head of {head.n_vertices} vertices, uint8")
-        self._buffers["cover"].hold(cover)
+        pose.cover.hold(cover)
         pose.feed(self._buffers)
         self._triangles_of(pose, look, eye, to_clip, size)
         gl.glEnable(gl.GL_BLEND)
@@ -423,7 +429,7 @@ class _Pose:
     """The positions and normals of one pose on the card, its own or lent, and its vertex array."""
 
     def __init__(self) -> None:
-        self.positions, self.normals, self.arrays = Buffer(), Buffer(), Arrays()
+        self.positions, self.normals, self.cover, self.arrays = Buffer(), Buffer(), Buffer(), Arrays()
         self.place_buffer, self.normal_buffer, self.stride = self.positions.id, self.normals.id, 3
         self.eyes: tuple[NDArray, NDArray] | None = None
 
@@ -448,13 +454,13 @@ class _Pose:
         self.arrays.feed(1, self.normal_buffer, 3, stride=4 * self.stride)
         self.arrays.feed(2, buffers["materials"].id, 4)
         self.arrays.feed(3, buffers["openness"].id, 1)
-        self.arrays.feed(4, buffers["cover"].id, 4, kind=gl.GL_UNSIGNED_BYTE, normalised=True)
+        self.arrays.feed(4, self.cover.id, 4, kind=gl.GL_UNSIGNED_BYTE, normalised=True)
         self.arrays.feed(5, buffers["balls"].id, 4)
         for i in range(4):
             self.arrays.feed(6 + i, buffers["daylight"].id, 4, stride=4 * TERMS, offset=16 * i)
 
     def close(self) -> None:
-        for thing in (self.positions, self.normals, self.arrays):
+        for thing in (self.positions, self.normals, self.cover, self.arrays):
             thing.close()
 
 
