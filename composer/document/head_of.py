@@ -61,7 +61,7 @@ def unknown_shown(project: Project, head: Head) -> list[str]:
     """A sentence on each shape that the document only marks or labels, and that the head does not have."""
     return [
         f"The document speaks of a shape {name!r} that the head does not have." for name, said in project.shapes.items()
-        if name not in head.shape_index and set(said) <= set(SHOWN)
+        if name not in head.shape_index and said and set(said) <= set(SHOWN)
     ]  # fmt: skip
 
 
@@ -123,7 +123,7 @@ def _shapes(project: Project, library: Head, before: Dressed | None) -> tuple[Sh
     used: set[str] = set()
     for name, said in project.shapes.items():
         if name not in held:
-            if set(said) <= set(SHOWN):
+            if said and set(said) <= set(SHOWN):
                 continue
             raise unknown("shape", name, held, project.path)
         between = _between(name, said, held, project.path)
