@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 import typer
 
 from composer import __version__
-from composer.cli import bake, bench, check, demo, inspect, regions, sheet, split
+from composer.cli import bake, bench, check, demo, inspect, open, regions, sheet, split
 from composer.errors import LINE_LIMIT, MoueError, shorten
 
 USAGE_ERROR: Any = next(each for each in typer.BadParameter.__mro__ if each.__name__ == "ClickException")
@@ -22,16 +22,29 @@ STOPPED = 130
 app = typer.Typer(
     name="moue",
     add_completion=False,
-    no_args_is_help=True,
+    invoke_without_command=True,
     help="Moue: facial expressions mixed by region, checked, and baked as new targets.",
     pretty_exceptions_enable=False,
 )
 for _name, _call in (
-    ("demo", demo.demo), ("inspect", inspect.inspect), ("regions", regions.regions), ("split", split.split),
+    ("open", open.open_), ("demo", demo.demo),
+    ("inspect", inspect.inspect), ("regions", regions.regions), ("split", split.split),
     ("bake", bake.bake), ("check", check.check),
     ("sheet", sheet.sheet), ("bench", bench.bench),
 ):  # fmt: skip
     app.command(_name)(_call)
+
+
+@app.callback()
+def window(context: typer.Context) -> None:
+    """Moue: facial expressions mixed by region, checked, and baked as new targets.
+
+    Without a command it opens the window.
+    """
+    if context.invoked_subcommand is None:
+        from composer.viewer.app import run_window
+
+        run_window()
 
 
 @app.command("version")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -65,14 +66,26 @@ def tour(folder: Path | str, progress: Progress) -> list[str]:
 
     Raises MoueError where the folder holds something already or cannot be written.
     """
-    folder = Path(folder)
+    return _whole(Path(folder), lambda made: _made(made, progress))
+
+
+def write_demo(folder: Path | str, progress: Progress) -> list[str]:
+    """Make only the demo's library and its document in `folder`, all of it or nothing; lines that say what was made.
+
+    Raises MoueError as `tour`.
+    """
+    return _whole(Path(folder), lambda made: _library(made, lambda done, words: progress(done / 0.65, words))[1])
+
+
+def _whole(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
+    """What `make` writes into a folder beside, put in the place of `folder` in one step."""
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise MoueError("is there already and not empty", folder, mend="give a new folder with --to")
         folder.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".moue-demo-", dir=folder.parent) as beside:
             made = Path(beside) / "made"
-            lines = _made(made, progress)
+            lines = make(made)
             if folder.exists():
                 folder.rmdir()
             made.rename(folder)
@@ -81,8 +94,8 @@ def tour(folder: Path | str, progress: Progress) -> list[str]:
     return [line.replace(str(made), str(folder)) for line in lines]
 
 
-def _made(folder: Path, progress: Progress) -> list[str]:
-    """The demo in a new folder, and what there is to say of it."""
+def _library(folder: Path, progress: Progress) -> tuple[Ready, list[str]]:
+    """The library, its expressions at level 1 and the document in a new folder; the document open, and words."""
     neutral = build_neutral(character("keeper"))
     head = library_of(neutral, progress=lambda done, words: progress(0.4 * done, words))
     write_library(folder / "keeper", head, progress=lambda done, words: progress(0.4 + 0.1 * done, words))
@@ -92,7 +105,18 @@ def _made(folder: Path, progress: Progress) -> list[str]:
     write_library(folder / "keeper_level1", fine)
     _write_document(head, folder)
     ready = Ready.open(open_document(folder / "document.toml"))
-    recipes = ready.project.recipes
+    regions, recipes = ready.project.regions, ready.project.recipes
+    return ready, [
+        f"{folder / 'keeper'}: keeper's library, {head.n_vertices} vertices, {len(head.shapes)} shapes",
+        f"{folder / 'keeper_level1'}: its expressions at level 1, {fine.n_vertices} vertices, with their wrinkles",
+        f"{folder / 'document.toml'}: {len(regions)} regions from landmarks, {len(recipes)} recipes",
+    ]
+
+
+def _made(folder: Path, progress: Progress) -> list[str]:
+    """The demo in a new folder, and what there is to say of it."""
+    ready, lines = _library(folder, progress)
+    recipes, names = ready.project.recipes, [expression.name for expression in EXPRESSIONS]
     progress(0.65, "baking")
     baked = bake(ready, folder / "baked", recipes)
     checked = list(check_recipes(ready, recipes))
@@ -108,9 +132,7 @@ def _made(folder: Path, progress: Progress) -> list[str]:
     _picture(sheet, folder / "expressions.png")
     counts = {recipe.name: sum(f.severity != "note" for f in found) for recipe, _, found in checked}
     return [
-        f"{folder / 'keeper'}: keeper's library, {head.n_vertices} vertices, {len(head.shapes)} shapes",
-        f"{folder / 'keeper_level1'}: its expressions at level 1, {fine.n_vertices} vertices, with their wrinkles",
-        f"{folder / 'document.toml'}: {len(ready.project.regions)} regions from landmarks, {len(recipes)} recipes",
+        *lines,
         f"{folder / 'baked'}: {len(baked)} targets",
         "checked: " + ", ".join(f"{name} {n} findings" if n else f"{name} nothing found" for name, n in counts.items()),
         f"{folder / 'recipes.png'}, {folder / 'expressions.png'}: pictures",

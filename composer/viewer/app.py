@@ -1,0 +1,82 @@
+"""Opening the window, and running until it is closed."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+from composer.errors import MoueError
+
+WITHOUT = "every command works without a window, see moue --help"
+
+
+def screen_there() -> bool:
+    """Whether there is a screen to open a window on."""
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def run_window(path: Path | None = None, demo: bool = False) -> None:
+    """Open the window, on a document or library, on the demo, or on the welcome page, and run until it is closed.
+
+    Raises MoueError where there is no screen, or no OpenGL 3.3 on it.
+    """
+    if not screen_there():
+        raise MoueError("there is no screen to open a window on", mend=WITHOUT)
+    import pyglet
+
+    pyglet.options.debug_gl = False
+    pyglet.options.dpi_scaling = "stretch"
+    try:
+        from composer.viewer.window import MoueWindow
+
+        window = MoueWindow()
+    except MoueError:
+        raise
+    except Exception as error:
+        told = " ".join(str(error).split()) or type(error).__name__
+        raise MoueError(f"no window with OpenGL 3.3 could be opened ({told})", mend=WITHOUT) from None
+    if demo:
+        window.open_demo()
+    elif path is not None:
+        window.stage.open(path)
+    run(window)
+
+
+def run(window: object) -> None:
+    """Pyglet's loop: sixty frames a second while something happens, next to none while nothing does."""
+    import pyglet
+
+    from composer.viewer.window import MoueWindow
+
+    assert isinstance(window, MoueWindow)
+    tablets = _tablets(window)
+
+    def tick(_: float) -> None:
+        if window.awake and window.context is not None:
+            window.draw(0.0)
+
+    pyglet.clock.schedule_interval(tick, 1 / 60)
+    pyglet.app.run(interval=None)
+    del tablets
+
+
+def _tablets(window: object) -> list:
+    """Pens whose pressure the brush follows; kept alive by the caller."""
+    import pyglet
+
+    opened = []
+    try:
+        for tablet in pyglet.input.get_tablets():
+            canvas = tablet.open(window)  # type: ignore[arg-type]
+
+            def on_motion(cursor, x, y, pressure, *rest):  # type: ignore[no-untyped-def]
+                window.press_pen(pressure)  # type: ignore[attr-defined]
+
+            canvas.push_handlers(on_motion=on_motion)
+            opened.append((canvas, on_motion))
+    except Exception:
+        return opened
+    return opened

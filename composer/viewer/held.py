@@ -1,0 +1,55 @@
+"""Solo, mute and lock: what is held back or held fast while looking, without a word in the document.
+
+A cell, a column (shape) or a row (region) can each be soloed, muted or locked. Solo shows only what is soloed,
+mute leaves out; both change what is seen, never what is baked. Lock keeps edits away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from composer.mixing.recipe import Cell, CellKey, Recipe
+
+Mark = tuple[str, str]
+"""("row", region), ("column", shape) or ("cell", "region x shape x mirrored")."""
+
+
+def marks_of(key: CellKey) -> tuple[Mark, Mark, Mark]:
+    """The three marks that bear on a cell."""
+    region, shape, mirrored = key
+    return ("row", region), ("column", shape), ("cell", f"{region}\n{shape}\n{mirrored:d}")
+
+
+@dataclass
+class Held:
+    """The marks now set."""
+
+    solo: set[Mark] = field(default_factory=set)
+    mute: set[Mark] = field(default_factory=set)
+    lock: set[Mark] = field(default_factory=set)
+
+    def toggle(self, which: str, mark: Mark) -> None:
+        """Set a mark, or take it away."""
+        marks: set[Mark] = getattr(self, which)
+        marks.symmetric_difference_update({mark})
+
+    def shows(self, key: CellKey) -> bool:
+        """Whether a cell is seen."""
+        own = set(marks_of(key))
+        return not own & self.mute and (not self.solo or bool(own & self.solo))
+
+    def locked(self, key: CellKey) -> bool:
+        """Whether a cell is held fast."""
+        return bool(set(marks_of(key)) & self.lock)
+
+    def shown(self, recipe: Recipe) -> Recipe:
+        """The recipe as it is seen: cells that are not shown stand at 0."""
+        if not self.solo and not self.mute:
+            return recipe
+        cells = tuple(c if self.shows(c.key) else Cell(c.region, c.shape, 0.0, c.mirrored) for c in recipe.cells)
+        return recipe if cells == recipe.cells else recipe.with_(cells=cells)
+
+    @property
+    def hides(self) -> bool:
+        """Whether anything may be held back from what is seen."""
+        return bool(self.solo or self.mute)

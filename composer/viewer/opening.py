@@ -1,0 +1,77 @@
+"""Opening whatever a person points at: a document, or a library that nobody has marked yet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from composer.document.mask_file import read_mask
+from composer.document.project import Project
+from composer.document.ready import Ready
+from composer.document.store import open_document
+from composer.edits.lay_regions import laid_regions
+from composer.errors import MoueError
+from composer.formats.library import open_library
+from composer.head.fingerprint import fingerprint
+from composer.progress import Progress
+
+DOCUMENTS = (".moue", ".toml")
+
+
+@dataclass(frozen=True)
+class Opened:
+    """What was opened: `ready`, `file` the document it came from or None, and `notes` to tell."""
+
+    ready: Ready
+    file: Path | None
+    notes: tuple[str, ...]
+
+
+def open_path(path: Path, progress: Progress) -> Opened:
+    """The document, folder or file at `path`, ready to mix.
+
+    A folder that holds a document is opened by it. A library without one gets regions from its landmarks, from what
+    moves together where it has none, and none at all where it has no shapes. Raises MoueError for what cannot be used.
+    """
+    if not path.exists():
+        raise MoueError("is not there", path)
+    if path.suffix.lower() in DOCUMENTS:
+        return _document(path, progress)
+    inside = path / "document.toml"
+    if path.is_dir() and inside.is_file():
+        return _document(inside, progress)
+    head = open_library(path, None, None, progress=lambda f, words: progress(0.8 * f, words), recognise=True)
+    progress(0.82, "finding regions")
+    place = path.parent / f"{path.stem}.moue"
+    if head.landmarks:
+        project, notes = laid_regions(head, place, "landmarks")
+    elif head.shapes:
+        project, notes = laid_regions(head, place, "displacement")
+    else:
+        unit, name = head.unit, head.neutral_name
+        project, notes = Project(place, head.path or path, unit, name, fingerprint(head.polygons)), list(head.notes)
+        notes.append("It holds no shapes: regions can be painted, and there is nothing to mix yet.")
+    ready = Ready(project, head)
+    progress(0.9, "sharing regions")
+    _ = ready.effective
+    return Opened(ready, None, tuple(notes))
+
+
+def _document(path: Path, progress: Progress) -> Opened:
+    project = open_document(path)
+    ready = Ready.open(_with_files(project), lambda f, words: progress(0.85 * f, words))
+    progress(0.9, "sharing regions")
+    _ = ready.effective
+    return Opened(ready, path, tuple(ready.notes))
+
+
+def _with_files(project: Project) -> Project:
+    """The project holding the masks that lie as files beside it, so that it can be saved anywhere."""
+    stored = dict(project.stored)
+    for region in project.regions:
+        place = region.source.get("file")
+        if region.source.get("from") == "file" and isinstance(place, str) and place not in stored:
+            mask = read_mask(project.path.parent / place)
+            mask.setflags(write=False)
+            stored[place] = mask
+    return project.with_(stored=stored) if len(stored) > len(project.stored) else project

@@ -1,0 +1,123 @@
+"""What is laid over the head: colours of regions, heat of a mask, of strain, of movement, of the way from A to B.
+
+Colours are made anew only where what they show has changed. Strain is dear: while something is dragged it waits
+until the pose stands still.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.picture.heat import Scale, mask_scale, movement, movement_scale, strain_scale, vertex_strain
+from composer.picture.regions import region_colours
+from composer.viewer.stage import Stage
+from composer.viewer.trying import Trying
+
+Bytes = NDArray[np.uint8]
+
+
+@dataclass
+class Shown:
+    """The colours (n, 4) uint8 now laid over, their legend, and where region numbers go (window points)."""
+
+    cover: Bytes | None = None
+    legend: Scale | None = None
+    numbers: dict[int, tuple[float, float]] = field(default_factory=dict)
+
+
+class Overlays:
+    """Colours over the head of one window."""
+
+    def __init__(self) -> None:
+        self._key: tuple = ()
+        self._shown = Shown()
+
+    def of(self, stage: Stage, trying: Trying, still: bool, raw: NDArray | None = None) -> Shown:
+        """What the stage wants laid over; `raw` (n,) a mask that is being painted, shown in place of the chosen one."""
+        session, kind = stage.session, stage.overlay
+        if session is None:
+            return Shown()
+        if stage.place == "paint" and kind in ("none", "mask"):
+            kind = "mask"
+        if kind in ("none", "skin"):
+            self._key, self._shown = (), Shown()
+            return self._shown
+        moving = kind in ("strain", "movement", "difference")
+        if moving and not still and self._key and self._key[0] == kind and kind == "strain":
+            return self._shown
+        masks = session.ready.effective
+        key = (kind, id(masks), session.region, session.version if moving else 0, id(session), id(raw),
+               id(trying.a), id(trying.b))  # fmt: skip
+        if key != self._key:
+            self._key, self._shown = key, self._made(stage, trying, kind, raw)
+        if kind == "regions":
+            self._place_numbers(stage)
+        return self._shown
+
+    def _made(self, stage: Stage, trying: Trying, kind: str, raw: NDArray | None) -> Shown:
+        session = stage.session
+        assert session is not None
+        head = session.head
+        if kind == "regions":
+            masks = {r.name: session.ready.effective[r.name] for r in session.project.regions}
+            return Shown(_bytes(_skin_only(region_colours(masks), session.head.skin))) if masks else Shown()
+        if kind == "mask":
+            mask = raw if raw is not None else session.ready.effective.get(session.region)
+            if mask is None:
+                return Shown(None, mask_scale())
+            scale = mask_scale()
+            return Shown(_bytes(scale.colours(mask)), Scale(f"mask of {session.region}", "", 0.0, 1.0))
+        if kind == "strain":
+            amounts = vertex_strain(head.neutral, session.positions(), head.polygons.triangles)
+            scale = strain_scale(amounts[head.skin])
+        elif kind == "movement":
+            amounts = movement(head.neutral, session.positions())
+            scale = movement_scale(amounts)
+        else:
+            away = trying.difference_mm(session)
+            if away is None:
+                stage.say("Set A first: its button lies under the recipes.")
+                stage.overlay = "none"
+                return Shown()
+            amounts = away
+            held = movement_scale(amounts)
+            scale = Scale("from A to B", "mm", held.low, held.high)
+        return Shown(_bytes(scale.colours(amounts)), scale)
+
+    def _place_numbers(self, stage: Stage) -> None:
+        """Numbers where each region has most weight, of those that face the eye."""
+        session, eye = stage.session, stage.eye
+        assert session is not None
+        if eye is None:
+            return
+        left, top, _, _ = stage.view
+        frame = session.positions()
+        normals = session.frame_normals
+        places: dict[int, tuple[float, float]] = {}
+        chosen: list[tuple[int, int]] = []
+        toward = eye.place
+        for i, region in enumerate(session.project.regions):
+            at = session.centre_of(region.name)
+            if float(normals[at] @ (toward - frame[at])) > 0.2 * float(np.linalg.norm(toward - frame[at])):
+                chosen.append((i, at))
+        if chosen:
+            seen, _ = eye.project(np.asarray(frame[[at for _, at in chosen]], dtype=np.float64), *stage.view_size)
+            taken: list[tuple[float, float]] = []
+            for (i, _), (x, y) in zip(chosen, seen, strict=True):
+                if all(abs(x - a) > 18 or abs(y - b) > 15 for a, b in taken):
+                    places[i] = (left + float(x), top + float(y))
+                    taken.append((float(x), float(y)))
+        self._shown.numbers = places
+
+
+def _skin_only(colours: NDArray, skin: NDArray) -> NDArray:
+    colours[~skin, 3] = 0.0
+    return colours
+
+
+def _bytes(colours: NDArray) -> Bytes:
+    """(n, 4) uint8 of colours and cover in [0, 1]; NaN is none."""
+    return np.round(255.0 * np.clip(np.nan_to_num(colours), 0.0, 1.0)).astype(np.uint8)

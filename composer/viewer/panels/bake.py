@@ -1,0 +1,206 @@
+"""The bake: where, in which format, which recipes; the list of files before, and what became of them after."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.document.bake import Planned, bake, planned
+from composer.errors import MoueError, shorten_middle
+from composer.head.levels import vertex_count
+from composer.mixing.recipe import Recipe
+from composer.viewer import theme
+from composer.viewer.kit import Kit
+from composer.viewer.stage import Stage
+
+FORMATS = {".obj": "OBJ", ".ply": "PLY", ".glb": "GLB", ".gltf": "glTF", ".npz": "NPZ"}
+UNITS = ("as the head", "mm", "cm", "m", "in")
+STANDS = {
+    "new": ("new", theme.MOSS),
+    "baked": ("written again", theme.QUIET),
+    "changed": ("changed since: kept", theme.CORAL),
+}
+MOST_LEVEL = 5
+
+
+@dataclass
+class Bake:
+    """The sheet's own choices; `over` names changed files that may be overwritten."""
+
+    folder: str = ""
+    suffix: str = ".obj"
+    unit: str = UNITS[0]
+    name: str = "{recipe}"
+    level: int = 0
+    left_out: set[str] = field(default_factory=set)
+    over: set[str] = field(default_factory=set)
+    plan: list[Planned] = field(default_factory=list)
+    fault: str = ""
+    written: list[Path] = field(default_factory=list)
+    _key: tuple = ()
+
+    def draw(self, stage: Stage, kit: Kit) -> None:
+        """The sheet, while it is asked for."""
+        session = stage.session
+        if session is None or not stage.dialogs.bake:
+            self.written = []
+            return
+        if not self.folder:
+            self.folder = str(session.path.parent / "baked")
+        display = imgui.get_io().display_size
+        imgui.set_next_window_pos(ImVec2(display.x / 2, display.y / 2), imgui.Cond_.always, ImVec2(0.5, 0.5))
+        wide, high = min(kit.px(820), display.x - kit.px(40)), min(kit.px(600), display.y - kit.px(40))
+        imgui.set_next_window_size(ImVec2(wide, high))
+        imgui.push_style_color(imgui.Col_.window_bg, theme.vec4(theme.DEEP))
+        imgui.push_style_color(imgui.Col_.frame_bg, theme.vec4(theme.SLATE))
+        imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(10))
+        imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(22), kit.px(18)))
+        flags = imgui.WindowFlags_.no_decoration | imgui.WindowFlags_.no_move | imgui.WindowFlags_.no_saved_settings
+        imgui.begin("bake sheet", None, flags)
+        with kit.bold(22.0):
+            imgui.text("Bake recipes as targets")
+        imgui.dummy(ImVec2(0, kit.px(6)))
+        half = (imgui.get_content_region_avail().x - kit.px(24)) * 0.44
+        imgui.begin_child("choices", ImVec2(half, -kit.px(46)))
+        self._choices(stage, kit)
+        imgui.end_child()
+        imgui.same_line(0, kit.px(24))
+        imgui.begin_child("files", ImVec2(0, -kit.px(46)))
+        self._files(stage, kit)
+        imgui.end_child()
+        self._foot(stage, kit)
+        imgui.end()
+        imgui.pop_style_var(2)
+        imgui.pop_style_color(2)
+
+    def chosen(self, stage: Stage) -> list[Recipe]:
+        """The recipes that are to be baked."""
+        assert stage.session is not None
+        return [r for r in stage.session.project.recipes if r.name not in self.left_out]
+
+    def _choices(self, stage: Stage, kit: Kit) -> None:
+        session = stage.session
+        assert session is not None
+        kit.quiet("into this folder")
+        imgui.set_next_item_width(-1)
+        _, self.folder = imgui.input_text("##folder", self.folder)
+        kit.mark("bake folder")
+        kit.tip(self.folder)
+        kit.quiet("format")
+        self.suffix = kit.choice(FORMATS, self.suffix, key="format ")
+        kit.quiet("unit")
+        imgui.set_next_item_width(kit.px(150))
+        if imgui.begin_combo("##unit", self.unit if self.unit != UNITS[0] else f"{UNITS[0]} ({session.head.unit})"):
+            for unit in UNITS:
+                if imgui.selectable(unit, unit == self.unit)[0]:
+                    self.unit = unit
+            imgui.end_combo()
+        kit.mark("bake unit")
+        kit.quiet("level")
+        imgui.set_next_item_width(kit.px(230))
+        count = f"{vertex_count(session.head.polygons, self.level):,} vertices"
+        _, self.level = imgui.slider_int("##level", self.level, 0, MOST_LEVEL, f"%d: {count}")
+        kit.mark("bake level")
+        kit.tip("how often the cage is subdivided; the library's detail at that level is mixed along where it has one")
+        kit.quiet("names, from {recipe} and {document}")
+        imgui.set_next_item_width(kit.px(230))
+        _, self.name = imgui.input_text("##template", self.name)
+        kit.mark("bake names")
+        kit.quiet("recipes")
+        for recipe in session.project.recipes:
+            _, on = imgui.checkbox(
+                kit.fit(recipe.name, kit.px(250)) + f"##{recipe.name}", recipe.name not in self.left_out
+            )
+            kit.mark(f"bake {recipe.name}")
+            (self.left_out.discard if on else self.left_out.add)(recipe.name)
+
+    def _look(self, stage: Stage) -> None:
+        """Make the plan anew where a choice, the document or two seconds have changed."""
+        session = stage.session
+        assert session is not None
+        key = (self.folder, self.suffix, self.name, tuple(r.name for r in self.chosen(stage)), id(session.project),
+               int(stage.clock() / 2.0), len(self.written))  # fmt: skip
+        if key == self._key:
+            return
+        self._key, self.plan, self.fault = key, [], ""
+        try:
+            self.plan = planned(session.ready, Path(self.folder).expanduser(), self.chosen(stage), suffix=self.suffix,
+                                name=self.name)  # fmt: skip
+        except MoueError as error:
+            self.fault = str(error)
+
+    def _files(self, stage: Stage, kit: Kit) -> None:
+        session = stage.session
+        assert session is not None
+        if self.written:
+            with kit.bold():
+                imgui.text_colored(theme.vec4(theme.MOSS), f"{len(self.written)} files written")
+            for path in self.written:
+                imgui.text(kit.fit(path.name, imgui.get_content_region_avail().x))
+            kit.quiet(shorten_middle(str(self.written[0].parent), 60))
+            return
+        self._look(stage)
+        with kit.bold():
+            imgui.text(f"{len(self.plan)} files")
+        if self.fault:
+            imgui.push_text_wrap_pos(0)
+            imgui.text_colored(theme.vec4(theme.CORAL), self.fault)
+            imgui.pop_text_wrap_pos()
+        for file in self.plan:
+            words, colour = STANDS[file.stands]
+            at = imgui.get_cursor_screen_pos()
+            imgui.text(kit.fit(file.name, imgui.get_content_region_avail().x - kit.px(190)))
+            imgui.same_line(imgui.get_content_region_avail().x + imgui.get_cursor_pos_x() - kit.px(180))
+            if file.stands == "changed":
+                _, on = imgui.checkbox(f"overwrite##{file.name}", file.name in self.over)
+                kit.mark(f"overwrite {file.name}")
+                kit.tip("somebody has worked on this file since the last bake")
+                (self.over.add if on else self.over.discard)(file.name)
+            else:
+                imgui.text_colored(theme.vec4(colour), words)
+            kit.seen[f"file {file.name}"] = (at.x, at.y, at.x + 200, at.y + 18)
+        if session.held.hides:
+            imgui.push_text_wrap_pos(0)
+            kit.quiet("Solo and mute only change what you see: a bake has every cell. An amount of 0 leaves a row out.")
+            imgui.pop_text_wrap_pos()
+
+    def _foot(self, stage: Stage, kit: Kit) -> None:
+        blocked = [f.name for f in self.plan if f.stands == "changed" and f.name not in self.over]
+        busy = any(job.name.startswith("Baking") for job in stage.work.jobs)
+        able = bool(self.plan) and not blocked and not self.fault and bool(self.chosen(stage)) and not busy
+        if not self.written and kit.button("Bake", "write these files", able=able, name="Bake now", on=able):
+            self.run(stage)
+        if self.written and kit.button("Bake again", "look at the list once more"):
+            self.written = []
+        imgui.same_line()
+        if kit.button("Close", name="Close bake") or (imgui.is_key_pressed(imgui.Key.escape) and not busy):
+            stage.dialogs.bake = False
+        if blocked:
+            imgui.same_line()
+            imgui.align_text_to_frame_padding()
+            imgui.text_colored(
+                theme.vec4(theme.CORAL),
+                f"{len(blocked)} changed since the last bake: tick overwrite, or choose another folder",
+            )
+
+    def run(self, stage: Stage) -> None:
+        """Bake beside the frame loop."""
+        session = stage.session
+        assert session is not None
+        ready, recipes, folder = session.ready, self.chosen(stage), Path(self.folder).expanduser()
+        unit = None if self.unit == UNITS[0] else self.unit
+        suffix, name, level = self.suffix, self.name, self.level
+        over = [f.name for f in self.plan if f.stands == "changed" and f.name in self.over]
+
+        def done(files: list[Path]) -> None:
+            self.written = files
+            stage.say(f"Baked {len(files)} files into {folder}", "done")
+
+        stage.work.begin(
+            f"Baking {len(recipes)} recipes",
+            lambda progress: bake(ready, folder, recipes, suffix=suffix, unit=unit, name=name, level=level, over=over,
+                                  progress=progress),
+            done,
+        )  # fmt: skip

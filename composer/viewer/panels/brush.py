@@ -1,0 +1,81 @@
+"""The brush: what it does, how wide and how strong it is, and what is done to a whole mask at once."""
+
+from __future__ import annotations
+
+from imgui_bundle import imgui
+
+from composer.mixing.recipe import ALL
+from composer.viewer.kit import Kit
+from composer.viewer.painting import LEAST_MM, MOST_MM, Painting
+from composer.viewer.stage import Stage
+
+KINDS = {"paint": "Paint", "erase": "Erase", "soften": "Soften"}
+PRESSURES = {"none": "Nothing", "radius": "Radius", "strength": "Strength"}
+
+
+def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
+    """The whole panel."""
+    session = stage.session
+    assert session is not None
+    with kit.bold():
+        imgui.text("Brush")
+    hints = {"paint": "towards 1", "erase": "towards 0", "soften": "towards its neighbours' mean"}
+    painting.kind = kit.choice(KINDS, painting.kind, hints, "brush ")  # type: ignore[assignment]
+    imgui.dummy(imgui.ImVec2(0, kit.px(2)))
+    wide = -1.0
+    imgui.set_next_item_width(wide)
+    flags = imgui.SliderFlags_.logarithmic
+    _, painting.radius_mm = imgui.slider_float(
+        "##radius", painting.radius_mm, LEAST_MM, MOST_MM, "radius %.1f mm", flags
+    )
+    kit.mark("radius")
+    kit.tip("measured along the skin", "larger")
+    imgui.set_next_item_width(wide)
+    _, strength = imgui.slider_float("##strength", painting.strength * 100, 5, 100, "strength %.0f %%")
+    painting.strength = round(strength / 100, 3)
+    kit.mark("brush strength")
+    kit.tip("how far one stroke goes", "stronger")
+    imgui.set_next_item_width(wide)
+    _, hard = imgui.slider_float("##hardness", painting.hardness * 100, 0, 95, "hardness %.0f %%")
+    painting.hardness = round(hard / 100, 3)
+    kit.mark("hardness")
+    kit.tip("the share of the radius that takes the whole strength")
+    changed, on = imgui.checkbox("mirrored", painting.mirrored)
+    kit.mark("mirrored strokes")
+    kit.tip("the other side's region takes the mirror image of the stroke", "mirror")
+    if changed:
+        mirror(stage, painting, on)
+    _, painting.on_pose = imgui.checkbox("on the pose", painting.on_pose)
+    kit.mark("on the pose")
+    kit.tip("paint on the open recipe's pose, so that hidden places can be reached; the mask is the same")
+    kit.heading("A pen's pressure turns")
+    painting.pressure = kit.choice(PRESSURES, painting.pressure, key="pressure ")  # type: ignore[assignment]
+    kit.heading("The whole mask")
+    able = session.region != ALL
+    for i, (words, what, hint) in enumerate((
+        ("Fill", "fill", "1 on all of the skin"), ("Clear", "clear", "0 everywhere"),
+        ("Invert", "invert", "what was 0 is 1"), ("Soften", "soften", "averaged, never over a lip or lid line"),
+    )):  # fmt: skip
+        if i % 2:
+            imgui.same_line(0, kit.px(4))
+        if kit.button(f"{words}##whole", hint, "invert" if what == "invert" else "", able=able, wide=kit.px(104),
+                      name=f"whole {what}"):  # fmt: skip
+            stage.guard(lambda what=what: painting.whole(session, what))  # type: ignore[misc]
+    imgui.dummy(imgui.ImVec2(0, kit.px(4)))
+    imgui.push_text_wrap_pos(0)
+    if able:
+        kit.quiet("The heat shows what a recipe gets of this region after it has shared with the others. "
+                  "The dashed line is where the painted mask is a half.")  # fmt: skip
+    else:
+        kit.quiet("Choose a region on the left, or press on the face.")
+    if not painting.ready_for(session):
+        kit.quiet("The brush is being made ready.")
+    imgui.pop_text_wrap_pos()
+
+
+def mirror(stage: Stage, painting: Painting, on: bool) -> None:
+    """Mirrored strokes on or off; refused on a head without a mirror image of itself."""
+    session = stage.session
+    if session is None:
+        return
+    painting.mirrored = on and stage.guard(lambda: session.ready.mirror_map)

@@ -1,0 +1,55 @@
+"""The line along the top: what is open, the three places, what can be done with the document."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.viewer import theme
+from composer.viewer.kit import Kit
+from composer.viewer.stage import PLACES, Stage
+
+
+def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
+    """The whole line; `act(action)` does what a key would."""
+    session = stage.session
+    assert session is not None
+    wide = imgui.get_window_width()
+    imgui.align_text_to_frame_padding()
+    with kit.bold(theme.TEXT_SIZE * 1.25):
+        imgui.text_colored(theme.vec4(theme.SAND), "Moue")
+    imgui.same_line(0, kit.px(14))
+    imgui.align_text_to_frame_padding()
+    imgui.text(kit.fit(session.title, kit.px(170)))
+    kit.mark("title")
+    kit.tip(str(session.path))
+    if session.unsaved:
+        imgui.same_line(0, kit.px(7))
+        at = imgui.get_cursor_screen_pos()
+        imgui.dummy(ImVec2(kit.px(9), imgui.get_frame_height()))
+        kit.tip("there are changes that no file holds yet")
+        kit.sign("dot", at.x + kit.px(4), at.y + imgui.get_frame_height() / 2, kit.px(12), theme.SAND)
+    middle = [("place_mix", "mix", "mix shapes by region"), ("place_paint", "paint", "paint the regions' masks"),
+              ("place_marks", "marks", "place landmarks; the regions made from them follow")]  # fmt: skip
+    total = sum((imgui.calc_text_size(PLACES[p]).x + kit.px(22) for _, p, _ in middle), 0.0)  # type: ignore[index]
+    imgui.same_line(max((wide - total) / 2, kit.px(270)))
+    for i, (action, place, hint) in enumerate(middle):
+        if i:
+            imgui.same_line(0, kit.px(3))
+        if kit.button(PLACES[place], hint, action, on=stage.place == place):  # type: ignore[index]
+            act(action)
+    right = [("Undo", "undo", session.history.can_undo), ("Redo", "redo", session.history.can_redo),
+             ("Open", "open", True), ("Save", "save", True), ("Bake", "bake", bool(session.project.recipes)),
+             ("?", "keys", True)]  # fmt: skip
+    hints = {"undo": "one step back", "redo": "one step forward", "open": "open a library or a document",
+             "save": "save the document", "bake": "write recipes as targets",
+             "keys": "every key and gesture"}  # fmt: skip
+    pad = 2 * imgui.get_style().frame_padding.x + kit.px(4)
+    total = sum((imgui.calc_text_size(w).x + pad for w, _, _ in right), 0.0)
+    imgui.same_line(wide - total - kit.px(20))
+    for i, (words, action, able) in enumerate(right):
+        if i:
+            imgui.same_line(0, kit.px(14 if words in ("Open", "?") else 4))
+        if kit.button(words, hints[action], action, on=False, able=able):
+            act(action)

@@ -1,0 +1,89 @@
+"""The sheet of keys: every key and every gesture on one page; a key can be changed here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.viewer import theme
+from composer.viewer.keys import ACTIONS, GESTURES
+from composer.viewer.kit import Kit
+from composer.viewer.stage import Stage
+
+
+@dataclass
+class KeySheet:
+    """The action whose new key is waited for."""
+
+    waiting: str = ""
+
+    def draw(self, stage: Stage, kit: Kit) -> None:
+        """The sheet over the whole window, while it is asked for."""
+        if not stage.dialogs.keys:
+            self.waiting = ""
+            return
+        display = imgui.get_io().display_size
+        imgui.set_next_window_pos(ImVec2(display.x / 2, display.y / 2), imgui.Cond_.always, ImVec2(0.5, 0.5))
+        wide, high = min(display.x - kit.px(60), kit.px(1120)), min(display.y - kit.px(60), kit.px(690))
+        imgui.set_next_window_size(ImVec2(wide, high))
+        imgui.push_style_color(imgui.Col_.window_bg, theme.vec4(theme.DEEP))
+        imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(10))
+        imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(22), kit.px(18)))
+        flags = imgui.WindowFlags_.no_decoration | imgui.WindowFlags_.no_move | imgui.WindowFlags_.no_saved_settings
+        imgui.begin("keys sheet", None, flags)
+        with kit.bold(22.0):
+            imgui.text("Keys and gestures")
+        imgui.same_line()
+        kit.quiet("   press a key's button to choose another for it")
+        imgui.same_line(wide - kit.px(90))
+        if kit.button("Close", name="Close keys") or (imgui.is_key_pressed(imgui.Key.escape) and not self.waiting):
+            stage.dialogs.keys = False
+        imgui.dummy(ImVec2(0, kit.px(4)))
+        imgui.begin_child("all keys", ImVec2(0, 0))
+        if imgui.begin_table("keys", 3, imgui.TableFlags_.sizing_stretch_same):
+            imgui.table_next_row()
+            for column in (("Document", "Places", "Board"), ("Looking", "Painting"), ("Recipes",)):
+                imgui.table_next_column()
+                for group in column:
+                    self._group(kit, group)
+                if column == ("Recipes",):
+                    self._gestures(kit)
+            imgui.end_table()
+        imgui.end_child()
+        imgui.end()
+        imgui.pop_style_var(2)
+        imgui.pop_style_color()
+
+    def _group(self, kit: Kit, group: str) -> None:
+        kit.heading(group)
+        for name, action in ACTIONS.items():
+            if action.group != group:
+                continue
+            combo = "press it" if self.waiting == name else kit.keys.words(name)
+            if kit.button(f"{combo}##{name}", "", on=self.waiting == name, wide=kit.px(104), name=f"key {name}"):
+                self.waiting = name
+            imgui.same_line(0, kit.px(10))
+            imgui.align_text_to_frame_padding()
+            imgui.text(kit.fit(action.words, imgui.get_content_region_avail().x))
+        imgui.dummy(ImVec2(0, kit.px(6)))
+
+    def _gestures(self, kit: Kit) -> None:
+        kit.heading("With the pointer")
+        for gesture, words in GESTURES:
+            imgui.push_text_wrap_pos(0)
+            imgui.text_colored(theme.vec4(theme.SAND), gesture)
+            kit.quiet("   " + words)
+            imgui.pop_text_wrap_pos()
+
+    def choose(self, stage: Stage, kit: Kit, combo: str) -> None:
+        """Give the waiting action a key; the action that had it keeps none."""
+        if not combo:
+            return
+        for name, own in kit.keys.combos.items():
+            if own == combo and name != self.waiting:
+                kit.keys.combos[name] = ""
+                stage.settings.keys[name] = ""
+        kit.keys.combos[self.waiting] = combo
+        stage.settings.keys[self.waiting] = combo
+        self.waiting = ""

@@ -1,0 +1,335 @@
+"""The strip of recipes: a picture of each, and what can be done with the chosen one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.edits.recipes import (
+    add_recipe,
+    delete_recipe,
+    duplicate_recipe,
+    free_recipe_name,
+    move_recipe,
+    paste_recipe,
+    rename_recipe,
+    replace_recipe,
+    set_note,
+    set_strength,
+)
+from composer.edits.rows import flipped_recipe
+from composer.edits.shapes import keep_shape
+from composer.mixing.recipe import Recipe
+from composer.viewer import theme
+from composer.viewer.kit import Kit
+from composer.viewer.stage import Stage
+from composer.viewer.theme import u32
+from composer.viewer.trying import Trying
+
+
+@dataclass
+class Recipes:
+    """What is being renamed or noted, and the recipe that was copied."""
+
+    naming: str = ""
+    name: str = ""
+    fresh: bool = False
+    copied: Recipe | None = None
+    keeping: bool = False
+    shape: str = ""
+
+    def draw(self, stage: Stage, kit: Kit, trying: Trying) -> None:
+        """The whole panel."""
+        session = stage.session
+        assert session is not None
+        with kit.bold():
+            imgui.text("Recipes")
+        imgui.same_line(imgui.get_content_region_avail().x + imgui.get_style().window_padding.x - kit.px(44))
+        if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
+            self.new(stage)
+        below = kit.px(168 if session.project.recipes else 0)
+        imgui.begin_child("strip", ImVec2(0, -below), imgui.ChildFlags_.none, imgui.WindowFlags_.none)
+        for recipe in session.project.recipes:
+            self._card(stage, kit, recipe, trying)
+        if not session.project.recipes:
+            imgui.push_text_wrap_pos(0)
+            kit.quiet(
+                "A recipe is one expression, mixed by region. Drop a shape on the face and the first one is made."
+            )
+            imgui.pop_text_wrap_pos()
+        imgui.end_child()
+        if session.project.recipes:
+            self._chosen(stage, kit, trying)
+        self._keep_sheet(stage, kit)
+
+    def _card(self, stage: Stage, kit: Kit, recipe: Recipe, trying: Trying) -> None:
+        session = stage.session
+        assert session is not None
+        wide = imgui.get_content_region_avail().x
+        high = kit.px(88)
+        at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
+        if self.naming == recipe.name:
+            self._name_field(stage, kit, recipe, wide)
+            return
+        if imgui.invisible_button(f"recipe {recipe.name}", ImVec2(wide, high)):
+            trying.stop(session)
+            session.choose_recipe(recipe.name)
+        kit.mark(f"recipe {recipe.name}")
+        hovered, chosen = imgui.is_item_hovered(), recipe.name == session.recipe_name
+        if hovered and imgui.is_mouse_double_clicked(0):
+            self.naming, self.name, self.fresh = recipe.name, recipe.name, True
+        if chosen or hovered:
+            ground = theme.RAISED if chosen else theme.HOVER
+            draw.add_rect_filled(at, ImVec2(at.x + wide, at.y + high), u32(ground), kit.px(7))
+        if chosen:
+            draw.add_rect_filled(at, ImVec2(at.x + kit.px(3.5), at.y + high), u32(theme.SAND), kit.px(2))
+        side = high - kit.px(12)
+        low = ImVec2(at.x + kit.px(9), at.y + kit.px(6))
+        picture = kit.picture("recipe", recipe.name)
+        if picture:
+            draw.add_image_rounded(
+                imgui.ImTextureRef(picture), low, ImVec2(low.x + side, low.y + side), ImVec2(0, 0), ImVec2(1, 1),
+                u32(theme.TEXT), kit.px(6),
+            )  # fmt: skip
+        else:
+            draw.add_rect_filled(low, ImVec2(low.x + side, low.y + side), u32(theme.DEEP), kit.px(6))
+        left, room = low.x + side + kit.px(9), wide - side - kit.px(24)
+        with kit.bold():
+            draw.add_text(ImVec2(left, at.y + kit.px(9)), u32(theme.TEXT), kit.fit(recipe.name, room))
+        cells = len(recipe.cells)
+        words = f"{cells} cell{'s' if cells != 1 else ''}"
+        draw.add_text(ImVec2(left, at.y + kit.px(29)), u32(theme.QUIET), kit.fit(words, room))
+        if recipe.note:
+            draw.push_clip_rect(ImVec2(left, at.y), ImVec2(left + room, at.y + high - kit.px(4)), True)
+            draw.add_text(
+                imgui.get_font(), imgui.get_font_size() * 0.87, ImVec2(left, at.y + kit.px(48)), u32(theme.QUIET),
+                recipe.note, room,
+            )  # fmt: skip
+            draw.pop_clip_rect()
+        if imgui.begin_popup_context_item(f"recipe menu {recipe.name}"):
+            session.choose_recipe(recipe.name)
+            self._menu(stage, kit, recipe, trying)
+            imgui.end_popup()
+
+    def _name_field(self, stage: Stage, kit: Kit, recipe: Recipe, wide: float) -> None:
+        session = stage.session
+        assert session is not None
+        imgui.set_next_item_width(wide)
+        if self.fresh:
+            imgui.set_keyboard_focus_here()
+        flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
+        entered, self.name = imgui.input_text("##name", self.name, flags)
+        kit.mark("recipe name")
+        if entered and self.name.strip() != recipe.name:
+            wanted = self.name.strip()
+            if stage.do(lambda p: rename_recipe(p, recipe.name, wanted)):
+                session.choose_recipe(wanted)
+        if entered or (not self.fresh and imgui.is_item_deactivated()):
+            self.naming = ""
+        self.fresh = False
+
+    def _menu(self, stage: Stage, kit: Kit, recipe: Recipe, trying: Trying) -> None:
+        session = stage.session
+        assert session is not None
+        name, at = recipe.name, session.project.recipes.index(recipe)
+        with kit.bold():
+            imgui.text(kit.fit(name, kit.px(220)))
+        for words, combo, call in (
+            ("Rename", "", lambda: self._begin_naming(name)),
+            ("Duplicate", "duplicate", lambda: self.duplicate(stage)),
+            ("Flip left to right", "flip", lambda: self.flip(stage)),
+            ("Copy cells", "", lambda: setattr(self, "copied", recipe)),
+            ("Paste cells", "", lambda: self._paste(stage, name)),
+            ("Move up", "", lambda: stage.do(lambda p: move_recipe(p, name, max(at - 1, 0)))),
+            ("Move down", "", lambda: stage.do(lambda p: move_recipe(p, name, at + 1))),
+            ("Keep the pose as a shape", "keep_shape", lambda: self.keep(stage)),
+            ("Set as A", "", lambda: setattr(trying, "a", recipe)),
+            ("Set as B", "", lambda: setattr(trying, "b", recipe)),
+            ("Delete", "", lambda: self._delete(stage, name)),
+        ):
+            able = words != "Paste cells" or self.copied is not None
+            if imgui.menu_item(words, kit.keys.words(combo) if combo else "", False, able)[0]:
+                call()
+            kit.mark(f"{words} recipe")
+
+    def _begin_naming(self, name: str) -> None:
+        self.naming, self.name, self.fresh = name, name, True
+
+    def _chosen(self, stage: Stage, kit: Kit, trying: Trying) -> None:
+        """Strength, note, and what is tried with the chosen recipe."""
+        session = stage.session
+        assert session is not None
+        recipe, name = session.recipe, session.recipe_name
+        imgui.separator()
+        imgui.set_next_item_width(-1)
+        changed, strength = imgui.slider_float("##strength", recipe.strength * 100, 0, 150, "strength %.0f %%")
+        kit.mark("strength")
+        kit.tip("the whole recipe stronger or weaker; Ctrl and click to type")
+        if changed:
+            stage.guard(lambda: session.preview(lambda p: set_strength(p, name, round(strength / 100, 3))))
+        if imgui.is_item_deactivated():
+            session.commit()
+        imgui.set_next_item_width(-1)
+        _, note = imgui.input_text_with_hint("##note", "note", recipe.note)
+        kit.mark("note")
+        if note != recipe.note:
+            stage.guard(lambda: session.preview(lambda p: set_note(p, name, note)))
+        if imgui.is_item_deactivated():
+            session.commit()
+        self._trials(stage, kit, trying)
+
+    def _trials(self, stage: Stage, kit: Kit, trying: Trying) -> None:
+        session = stage.session
+        assert session is not None
+        width = (imgui.get_content_region_avail().x - kit.px(8)) / 3
+        kind = trying.trial.kind if trying.trial is not None else ""
+        key = (session.region, session.shape, False)
+        if kit.button(
+            "Sweep", "let the chosen cell go to and fro", on=kind == "sweep", able=bool(session.shape), wide=width
+        ):
+            trying.stop(session) if kind else trying.sweep(stage, key)
+        imgui.same_line(0, kit.px(4))
+        if kit.button("Travel", "go to and fro between this recipe and another", on=kind == "travel", wide=width):
+            trying.stop(session) if kind else imgui.open_popup("travel to")
+        imgui.same_line(0, kit.px(4))
+        if kit.button("Chance", "a random combination within limits", on=trying.found is not None, wide=width):
+            stage.guard(lambda: trying.random(session))
+        self._trial_controls(stage, kit, trying)
+        if imgui.begin_popup("travel to"):
+            kit.quiet("travel to")
+            for other in ["", *(r.name for r in session.project.recipes if r.name != session.recipe_name)]:
+                if other and imgui.menu_item(other, "", False)[0]:
+                    trying.travel(stage, session.recipe_name, other)
+                if other:
+                    kit.mark(f"travel to {other}")
+            imgui.end_popup()
+
+    def _trial_controls(self, stage: Stage, kit: Kit, trying: Trying) -> None:
+        session, trial = stage.session, trying.trial
+        assert session is not None
+        if trial is not None:
+            imgui.set_next_item_width(-1)
+            changed, t = imgui.slider_float("##t", trial.t * 100, 0, 100, "%.0f %% of the way")
+            kit.mark("way")
+            if changed:
+                trying.hold_at(stage, t / 100)
+            imgui.set_next_item_width(-kit.px(62))
+            changed, pace = imgui.slider_float("##pace", trying.pace, 0.3, 8.0, "%.1f s each way")
+            kit.mark("pace")
+            if changed:
+                trying.pace = pace
+                trying.go_on(stage)
+            imgui.same_line(0, kit.px(4))
+            if kit.button("Stop", "back to the recipe", wide=kit.px(58), name="Stop trial"):
+                trying.stop(session)
+        elif trying.found is not None:
+            imgui.set_next_item_width(-1)
+            _, trying.cells = imgui.slider_int("##cells", trying.cells, 1, 12, "%d cells")
+            imgui.set_next_item_width(-1)
+            _, limit = imgui.slider_float("##limit", trying.limit * 100, 10, 150, "weights up to %.0f %%")
+            trying.limit = limit / 100
+            if kit.button("Keep", "make it a recipe", name="Keep found"):
+                trying.keep(stage)
+            imgui.same_line(0, kit.px(4))
+            if kit.button("Let go", "back to the recipe"):
+                trying.stop(session)
+        else:
+            self._ab(stage, kit, trying)
+
+    def _ab(self, stage: Stage, kit: Kit, trying: Trying) -> None:
+        session = stage.session
+        assert session is not None
+        for letter in ("a", "b"):
+            held = getattr(trying, letter)
+            words = f"{letter.upper()}: {held.name}" if held is not None else f"Set {letter.upper()}"
+            wide = (
+                (imgui.get_content_region_avail().x - kit.px(4)) / 2
+                if letter == "a"
+                else imgui.get_content_region_avail().x
+            )
+            kit.button(
+                f"{kit.fit(words, wide - kit.px(16))}##{letter}",
+                "hold to look at it; right click sets it anew" if held else f"the recipe as it is, as {letter.upper()}",
+                "flip_ab" if held else "", wide=wide, name=f"slot {letter}",
+            )  # fmt: skip
+            if imgui.is_item_clicked(1) or (held is None and imgui.is_item_clicked(0)):
+                setattr(trying, letter, session.recipe)
+            elif held is not None and imgui.is_item_active():
+                stage.guard(lambda x=letter: trying.peek(session, x))  # type: ignore[misc]
+                stage.peeking = True
+            if letter == "a":
+                imgui.same_line(0, kit.px(4))
+
+    # What keys and menus do.
+
+    def new(self, stage: Stage) -> None:
+        """An empty recipe, chosen."""
+        session = stage.session
+        if session is None:
+            return
+        name = free_recipe_name(session.project, "recipe")
+        if stage.do(lambda p: add_recipe(p, Recipe(name))):
+            session.choose_recipe(name)
+
+    def duplicate(self, stage: Stage) -> None:
+        """A copy of the chosen recipe, chosen."""
+        session = stage.session
+        if session is None or not session.recipe_name:
+            return
+        project, name = duplicate_recipe(session.history.committed, session.recipe_name)
+        if stage.do(lambda _: project):
+            session.choose_recipe(name)
+
+    def flip(self, stage: Stage) -> None:
+        """The chosen recipe with left and right exchanged."""
+        session = stage.session
+        if session is None or not session.recipe_name:
+            return
+        name = session.recipe_name
+        made = flipped_recipe(session.recipe, session.region_names, session.head.shape_names)
+        stage.do(lambda p: replace_recipe(p, name, made), f"Flipped {name}.")
+
+    def keep(self, stage: Stage) -> None:
+        """Ask for the name under which the pose is kept as a shape."""
+        session = stage.session
+        if session is not None and session.recipe_name:
+            self.keeping, self.shape = True, session.recipe_name
+
+    def _paste(self, stage: Stage, name: str) -> None:
+        copied = self.copied
+        if copied is not None:
+            stage.do(lambda p: paste_recipe(p, copied, name)[0], f"Pasted into {name}.")
+
+    def _delete(self, stage: Stage, name: str) -> None:
+        if stage.do(lambda p: delete_recipe(p, name)):
+            stage.say(f"Deleted {name}; undo brings it back.")
+
+    def _keep_sheet(self, stage: Stage, kit: Kit) -> None:
+        session = stage.session
+        assert session is not None
+        if self.keeping:
+            imgui.open_popup("Keep as a shape")
+            self.keeping = False
+        middle = imgui.get_main_viewport().get_center()
+        imgui.set_next_window_pos(middle, imgui.Cond_.appearing, ImVec2(0.5, 0.5))
+        flags = imgui.WindowFlags_.always_auto_resize | imgui.WindowFlags_.no_title_bar
+        if imgui.begin_popup_modal("Keep as a shape", None, flags)[0]:
+            with kit.bold():
+                imgui.text("Keep the pose as a shape")
+            kit.quiet("It comes into the tray and is saved with the document.")
+            imgui.set_next_item_width(kit.px(300))
+            if imgui.is_window_appearing():
+                imgui.set_keyboard_focus_here()
+            entered, self.shape = imgui.input_text("##shape", self.shape, imgui.InputTextFlags_.enter_returns_true)
+            kit.mark("shape name")
+            if kit.button("Keep", name="Keep shape") or entered:
+                pose, wanted = session.ready.pose(session.recipe), self.shape.strip()
+                delta = (pose - session.head.neutral).astype("float32")
+                taken = [*session.head.shape_names, session.head.neutral_name]
+                if stage.do(lambda p: keep_shape(p, wanted, delta, taken), f"Kept {wanted}; it is in the tray."):
+                    imgui.close_current_popup()
+            imgui.same_line()
+            if kit.button("Leave it", name="Leave shape") or imgui.is_key_pressed(imgui.Key.escape):
+                imgui.close_current_popup()
+            imgui.end_popup()

@@ -1,0 +1,186 @@
+"""The list of regions while painting: choose, make, rename, copy, delete, lock, share, split and mirror them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from imgui_bundle import ImVec2, imgui
+
+from composer.document.project import Region
+from composer.edits.names import free_name
+from composer.edits.regions import (
+    add_region,
+    delete_region,
+    duplicate_region,
+    mirror_mask,
+    recipes_with_region,
+    rename_region,
+    set_locked,
+    set_region_set,
+    split_region,
+)
+from composer.head.presets import region_set
+from composer.viewer import theme
+from composer.viewer.kit import Kit
+from composer.viewer.panels.board import swatch
+from composer.viewer.stage import Stage
+from composer.viewer.theme import u32
+
+SPLIT_RAMP_MM = 12.0
+OVERLAY_SET = "overlay"
+
+
+@dataclass
+class RegionList:
+    """What is being renamed, and what is searched for."""
+
+    naming: str = ""
+    name: str = ""
+    fresh: bool = False
+    search: str = ""
+
+    def draw(self, stage: Stage, kit: Kit) -> None:
+        """The whole panel."""
+        session = stage.session
+        assert session is not None
+        with kit.bold():
+            imgui.text("Regions")
+        imgui.same_line(imgui.get_content_region_avail().x + imgui.get_style().window_padding.x - kit.px(44))
+        if kit.button("New", "an empty region, to be painted", name="New region"):
+            imgui.open_popup("new region")
+        self._new_menu(stage, kit)
+        imgui.set_next_item_width(-1)
+        _, self.search = imgui.input_text_with_hint("##search regions", "search", self.search)
+        kit.mark("search regions")
+        imgui.begin_child("regions", ImVec2(0, 0))
+        high = kit.px(27)
+        for index, region in enumerate(session.project.regions):
+            if self.search.lower() not in region.name.lower():
+                continue
+            if self.naming == region.name:
+                self._name_field(stage, kit, region)
+                continue
+            at = imgui.get_cursor_screen_pos()
+            wide = imgui.get_content_region_avail().x
+            if imgui.selectable(f"##{region.name}", region.name == session.region, 0, ImVec2(wide, high))[0]:
+                session.region = region.name
+            kit.mark(f"region {region.name}")
+            if imgui.is_item_hovered() and imgui.is_mouse_double_clicked(0):
+                self._begin(region.name)
+            draw = imgui.get_window_draw_list()
+            swatch(kit, index, at.x + kit.px(14), at.y + high / 2)
+            room = wide - kit.px(34) - kit.px(38)
+            draw.add_text(
+                ImVec2(at.x + kit.px(31), at.y + (high - imgui.get_font_size()) / 2),
+                u32(theme.TEXT),
+                kit.fit(region.name, room),
+            )
+            if region.locked:
+                kit.sign("lock", at.x + wide - kit.px(10), at.y + high / 2, kit.px(13), theme.SAND)
+            if region.set != "face":
+                kit.sign("replace", at.x + wide - kit.px(27), at.y + high / 2, kit.px(12), theme.QUIET)
+            imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(10), kit.px(9)))
+            if imgui.begin_popup_context_item(f"region menu {region.name}"):
+                session.region = region.name
+                self._menu(stage, kit, region)
+                imgui.end_popup()
+            imgui.pop_style_var()
+        imgui.end_child()
+
+    def _begin(self, name: str) -> None:
+        self.naming, self.name, self.fresh = name, name, True
+
+    def _name_field(self, stage: Stage, kit: Kit, region: Region) -> None:
+        imgui.set_next_item_width(-1)
+        if self.fresh:
+            imgui.set_keyboard_focus_here()
+        flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
+        entered, self.name = imgui.input_text("##region name", self.name, flags)
+        kit.mark("region name")
+        wanted = self.name.strip()
+        if entered and wanted != region.name and stage.do(lambda p: rename_region(p, region.name, wanted)):
+            assert stage.session is not None
+            stage.session.region = wanted
+        if entered or (not self.fresh and imgui.is_item_deactivated()):
+            self.naming = ""
+        self.fresh = False
+
+    def _new_menu(self, stage: Stage, kit: Kit) -> None:
+        session = stage.session
+        assert session is not None
+        if not imgui.begin_popup("new region"):
+            return
+        if imgui.menu_item("Empty, to be painted", "", False)[0]:
+            self.new(stage, overlay=False)
+        kit.mark("Empty region")
+        if imgui.menu_item("Empty, over the others", "", False)[0]:
+            self.new(stage, overlay=True)
+        kit.mark("Empty overlay")
+        if session.head.landmarks and imgui.begin_menu("From landmarks"):
+            have = {region.name for region in session.project.regions}
+            missing = [name for name in region_set().names if name not in have]
+            if not missing:
+                kit.quiet("every one is there already")
+            for name in missing:
+                if imgui.menu_item(name, "", False)[0]:
+                    source = {"from": "landmarks", "preset": name}
+                    if stage.do(lambda p, n=name, s=source: add_region(p, Region(n, s))):  # type: ignore[misc]
+                        session.region = name
+                kit.mark(f"from landmarks {name}")
+            imgui.end_menu()
+        imgui.end_popup()
+
+    def new(self, stage: Stage, overlay: bool) -> None:
+        """An empty region, chosen and ready to be named."""
+        session = stage.session
+        assert session is not None
+        name = free_name("region", session.region_names)
+        region = Region(name, {"from": "file"}, set=OVERLAY_SET if overlay else "face")
+        if stage.do(lambda p: add_region(p, region, np.zeros(session.head.n_vertices))):
+            session.region = name
+            self._begin(name)
+
+    def _menu(self, stage: Stage, kit: Kit, region: Region) -> None:
+        session = stage.session
+        assert session is not None
+        name, raw = region.name, session.ready.raw[region.name]
+        with kit.bold():
+            imgui.text(kit.fit(name, kit.px(240)))
+        ramp, side = SPLIT_RAMP_MM, session.head.neutral[:, 0]
+        overlay = region.set != "face"
+        for words, call in (
+            ("Rename", lambda: self._begin(name)),
+            ("Duplicate", lambda: self._duplicate(stage, name)),
+            ("Unlock" if region.locked else "Lock", lambda: stage.do(lambda p: set_locked(p, name, not region.locked))),
+            ("Share with the face" if overlay else "Lay over the others",
+             lambda: stage.do(lambda p: set_region_set(p, name, "face" if overlay else OVERLAY_SET))),
+            ("Split into left and right", lambda: stage.do(lambda p: split_region(p, name, raw, side, ramp))),
+            ("Mirror onto the other side", lambda: self._mirror(stage, name)),
+            ("Delete", lambda: self._delete(stage, name)),
+        ):  # fmt: skip
+            if imgui.menu_item(words, "", False)[0]:
+                call()
+            kit.mark(f"{words} region")
+
+    def _duplicate(self, stage: Stage, name: str) -> None:
+        session = stage.session
+        assert session is not None
+        project, made = duplicate_region(session.history.committed, name)
+        if stage.do(lambda _: project):
+            session.region = made
+
+    def _mirror(self, stage: Stage, name: str) -> None:
+        session = stage.session
+        assert session is not None
+        stage.do(lambda p: mirror_mask(p, name, session.ready.raw[name], session.ready.mirror_map), "Mirrored.")
+
+    def _delete(self, stage: Stage, name: str) -> None:
+        session = stage.session
+        assert session is not None
+        users = recipes_with_region(session.project, name)
+        if stage.do(lambda p: delete_region(p, name)):
+            told = (
+                f", with its cells in {', '.join(users[:3])}" + (" and more" if len(users) > 3 else "") if users else ""
+            )
+            stage.say(f"Deleted {name}{told}; undo brings it back.")

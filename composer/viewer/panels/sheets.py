@@ -1,0 +1,96 @@
+"""The small sheets that ask: what to do with unsaved changes, where to save, what to open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.viewer.kit import Kit
+from composer.viewer.stage import Stage
+
+PLAIN = imgui.WindowFlags_.always_auto_resize | imgui.WindowFlags_.no_title_bar | imgui.WindowFlags_.no_move
+
+
+@dataclass
+class Sheets:
+    """What is typed in them."""
+
+    path: str = ""
+
+    def draw(self, stage: Stage, kit: Kit) -> None:
+        """Whichever is asked for."""
+        dialogs = stage.dialogs
+        if dialogs.leave and _begin("leave", kit):
+            with kit.bold():
+                imgui.text("There are changes that are not saved.")
+            title = stage.session.title if stage.session else ""
+            kit.quiet(kit.fit(title, kit.px(420)))
+            if kit.button("Save", "save, then go on", name="leave save"):
+                dialogs.leave = False
+                self._save_then(stage)
+            imgui.same_line()
+            if kit.button("Leave them", "go on without saving", name="leave without"):
+                dialogs.leave, call, dialogs.ask = False, dialogs.ask, None
+                if call is not None:
+                    call()
+            imgui.same_line()
+            if kit.button("Stay", name="leave stay") or imgui.is_key_pressed(imgui.Key.escape):
+                dialogs.leave, dialogs.ask = False, None
+            _end(dialogs.leave)
+        elif dialogs.save_as and stage.session is not None and _begin("save as", kit):
+            if imgui.is_window_appearing():
+                self.path = str(stage.session.path.with_suffix(".moue"))
+            self._path_sheet(stage, kit, "Save the document as", "Save", self._save_as)
+            _end(dialogs.save_as)
+        elif dialogs.open_path and _begin("open", kit):
+            if imgui.is_window_appearing():
+                self.path = ""
+            self._path_sheet(stage, kit, "Open a library or a document", "Open", self._open)
+            _end(dialogs.open_path)
+
+    def _path_sheet(self, stage: Stage, kit: Kit, heading: str, verb: str, call) -> None:  # type: ignore[no-untyped-def]
+        with kit.bold():
+            imgui.text(heading)
+        if imgui.is_window_appearing():
+            imgui.set_keyboard_focus_here()
+        imgui.set_next_item_width(kit.px(480))
+        entered, self.path = imgui.input_text("##path", self.path, imgui.InputTextFlags_.enter_returns_true)
+        kit.mark("sheet path")
+        if (kit.button(verb, name=f"sheet {verb.lower()}") or entered) and self.path.strip():
+            stage.dialogs.save_as = stage.dialogs.open_path = False
+            call(stage, Path(self.path.strip().strip('"')).expanduser())
+        imgui.same_line()
+        if kit.button("Leave it", name="sheet leave") or imgui.is_key_pressed(imgui.Key.escape):
+            stage.dialogs.save_as = stage.dialogs.open_path = False
+            stage.dialogs.ask = None
+
+    def _save_as(self, stage: Stage, path: Path) -> None:
+        if path.suffix.lower() not in (".moue", ".toml"):
+            path = path.with_name(path.name + ".moue")
+        stage.save(path)
+
+    def _open(self, stage: Stage, path: Path) -> None:
+        stage.unless_unsaved(lambda: stage.open(path))
+
+    def _save_then(self, stage: Stage) -> None:
+        """Save, and do what was asked once it is saved."""
+        call, stage.dialogs.ask = stage.dialogs.ask, None
+        stage.save(then=call)
+
+
+def _begin(name: str, kit: Kit) -> bool:
+    if not imgui.is_popup_open(name):
+        imgui.open_popup(name)
+    imgui.set_next_window_pos(imgui.get_main_viewport().get_center(), imgui.Cond_.always, ImVec2(0.5, 0.5))
+    imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(20), kit.px(16)))
+    open_ = imgui.begin_popup_modal(name, None, PLAIN)[0]
+    imgui.pop_style_var()
+    return open_
+
+
+def _end(still: bool) -> None:
+    if not still:
+        imgui.close_current_popup()
+    imgui.end_popup()

@@ -1,0 +1,222 @@
+"""The tray: every shape as a picture of this very head, to be searched, marked, grouped and dragged onto the face."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
+from composer.viewer import theme
+from composer.viewer.cell_edits import carried_edit
+from composer.viewer.kit import Kit
+from composer.viewer.stage import Stage
+from composer.viewer.theme import u32
+
+SIDE = 84.0
+EVERYTHING, MARKED, UNUSED = "All", "Marked", "Hidden"
+
+
+@dataclass
+class Tray:
+    """What is searched for, which group is shown, and which shape's menu is open."""
+
+    search: str = ""
+    group: str = EVERYTHING
+    menu: str = ""
+    label: str = ""
+    wanted_group: str = ""
+    pressed: str = ""
+    shown: tuple[str, str] = ("", "")
+
+    def draw(self, stage: Stage, kit: Kit) -> None:
+        """The whole panel."""
+        session = stage.session
+        assert session is not None
+        with kit.bold():
+            imgui.text("Shapes")
+        names = self.names(stage)
+        imgui.same_line()
+        total = len(session.head.shapes)
+        kit.quiet(f"{len(names)} of {total}" if len(names) != total else f"{total}")
+        imgui.set_next_item_width(-1)
+        _, self.search = imgui.input_text_with_hint("##search", "search", self.search)
+        kit.mark("search shapes")
+        self._groups(stage, kit)
+        imgui.begin_child("shapes", ImVec2(0, 0), imgui.ChildFlags_.none, imgui.WindowFlags_.none)
+        self._grid(stage, kit, names)
+        self._menu(stage, kit)
+        imgui.end_child()
+
+    def names(self, stage: Stage) -> list[str]:
+        """Shapes that fit the search and the group."""
+        session = stage.session
+        assert session is not None
+        said = session.project.shapes
+        words = self.search.lower().replace(" ", "_").split()
+        kept = []
+        for name in session.head.shape_names:
+            own = said.get(name, {})
+            if bool(own.get("hidden")) != (self.group == UNUSED):
+                continue
+            if self.group == MARKED and not own.get("marked"):
+                continue
+            if self.group not in (EVERYTHING, MARKED, UNUSED) and own.get("group") != self.group:
+                continue
+            text = f"{name} {own.get('label', '')}".lower().replace(" ", "_")
+            if all(word in text for word in words):
+                kept.append(name)
+        return kept
+
+    def _groups(self, stage: Stage, kit: Kit) -> None:
+        session = stage.session
+        assert session is not None
+        said = session.project.shapes.values()
+        groups = [EVERYTHING]
+        groups += [MARKED] if any(own.get("marked") for own in said) else []
+        groups += sorted({str(own["group"]) for own in said if own.get("group")})
+        groups += [UNUSED] if any(own.get("hidden") for own in said) else []
+        if self.group not in groups:
+            self.group = EVERYTHING
+        if len(groups) == 1:
+            return
+        width = imgui.get_content_region_avail().x
+        for i, name in enumerate(groups):
+            wide = imgui.calc_text_size(name).x + kit.px(22)
+            if i and imgui.get_cursor_screen_pos().x:
+                imgui.same_line(0, kit.px(4))
+                if imgui.get_cursor_pos_x() + wide > width + kit.px(12):
+                    imgui.new_line()
+            if kit.button(f"{name}##group", "", on=name == self.group, name=f"group {name}"):
+                self.group = name
+
+    def _grid(self, stage: Stage, kit: Kit, names: list[str]) -> None:
+        if not names:
+            kit.quiet("Nothing is named so.")
+            return
+        room, gap = imgui.get_content_region_avail().x, kit.px(6)
+        across = max(int((room + gap) // (kit.px(SIDE) + gap)), 1)
+        side = (room - gap * (across - 1)) / across
+        high = side + kit.px(20)
+        start = imgui.get_cursor_screen_pos()
+        lines = -(-len(names) // across)
+        top = imgui.get_scroll_y()
+        first = max(int(top // (high + gap)), 0)
+        last = min(int((top + imgui.get_window_height()) // (high + gap)) + 1, lines)
+        for line in range(first, last):
+            for column, name in enumerate(names[line * across : (line + 1) * across]):
+                imgui.set_cursor_screen_pos(ImVec2(start.x + column * (side + gap), start.y + line * (high + gap)))
+                self._card(stage, kit, name, side, high)
+        imgui.set_cursor_screen_pos(start)
+        imgui.dummy(ImVec2(1, lines * (high + gap)))
+
+    def _card(self, stage: Stage, kit: Kit, name: str, side: float, high: float) -> None:
+        session = stage.session
+        assert session is not None
+        said = session.project.shapes.get(name, {})
+        at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
+        if imgui.invisible_button(f"shape {name}", ImVec2(side, high)):
+            session.shape = name
+        kit.mark(f"shape {name}")
+        hovered, chosen = imgui.is_item_hovered(), session.shape == name
+        if imgui.is_item_activated():
+            self.pressed = name
+        if self.pressed == name and imgui.is_mouse_dragging(0, kit.px(5)) and imgui.is_item_active():
+            stage.carried_shape = name
+        if imgui.is_item_clicked(1):
+            session.shape, self.menu = name, name
+            self.label, self.wanted_group = str(said.get("label", "")), str(said.get("group", ""))
+            imgui.open_popup("shape menu")
+        picture = kit.picture("shape", name)
+        box = ImVec2(at.x, at.y), ImVec2(at.x + side, at.y + side)
+        if picture:
+            draw.add_image_rounded(
+                imgui.ImTextureRef(picture), *box, ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT), kit.px(6)
+            )
+        else:
+            draw.add_rect_filled(*box, u32(theme.RAISED), kit.px(6))
+        if chosen or hovered:
+            draw.add_rect(*box, u32(theme.SAND if chosen else theme.QUIET), kit.px(6), kit.px(2.2 if chosen else 1.2))
+        if said.get("marked"):
+            kit.sign("star", at.x + side - kit.px(11), at.y + kit.px(11), kit.px(14), theme.SAND)
+        label = kit.fit(str(said.get("label") or name), side)
+        wide = imgui.calc_text_size(label).x
+        colour = theme.TEXT if chosen or hovered else theme.QUIET
+        draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour), label)
+        if hovered and not stage.carried_shape and imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
+            with kit.hint():
+                imgui.text(str(said.get("label") or name))
+                if said.get("label"):
+                    kit.quiet(name)
+                words = f"moves up to {session.furthest_mm(name):.1f} mm"
+                betweens = len(session.head.shape(name).inbetweens)
+                kit.quiet(words + (f", {betweens} in-between{'s' * (betweens > 1)}" if betweens else ""))
+                kit.quiet("drag it onto the face")
+
+    def over_face(self, stage: Stage, mirrored: bool) -> None:
+        """A shape is carried over the head: it is shown in the region under the pointer."""
+        session, shape = stage.session, stage.carried_shape
+        assert session is not None
+        region = stage.region_at(stage.look_up(*stage.pointer))
+        if region and (region, shape) != self.shown:
+            stage.guard(lambda: session.preview(carried_edit(stage, region, shape, mirrored)))
+        elif not region and session.previewing:
+            session.abort()
+        self.shown = (region, shape)
+        session.region = region or session.region
+
+    def let_go(self, stage: Stage, mirrored: bool) -> None:
+        """The carried shape is let go: what is shown stays, as one step; beside the face nothing happens."""
+        session, shape = stage.session, stage.carried_shape
+        assert session is not None
+        stage.carried_shape, self.shown = "", ("", "")
+        region = stage.region_at(stage.look_up(*stage.pointer))
+        if not region:
+            session.abort()
+            return
+        if stage.do(carried_edit(stage, region, shape, mirrored), f"{shape} in {region}"):
+            session.region, session.shape = region, shape
+
+    def _menu(self, stage: Stage, kit: Kit) -> None:
+        session = stage.session
+        assert session is not None
+        if not imgui.begin_popup("shape menu"):
+            return
+        name = self.menu
+        said = session.project.shapes.get(name, {})
+        with kit.bold():
+            imgui.text(name)
+        for words, field, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
+            imgui.set_next_item_width(kit.px(190))
+            entered, text = imgui.input_text(words, getattr(self, field), imgui.InputTextFlags_.enter_returns_true)
+            kit.mark(f"shape {words}")
+            setattr(self, field, text)
+            if entered:
+                stage.do(lambda p, e=edit, t=text: e(p, name, t.strip()))  # type: ignore[misc]
+                imgui.close_current_popup()
+        imgui.separator()
+        marked, hidden = bool(said.get("marked")), bool(said.get("hidden"))
+        if imgui.menu_item("Mark no longer" if marked else "Mark", "", False)[0]:
+            stage.do(lambda p: mark_shape(p, name, not marked))
+        kit.mark("Mark shape")
+        if imgui.menu_item("Show in the tray again" if hidden else "Hide from the tray", "", False)[0]:
+            stage.do(lambda p: hide_shape(p, name, not hidden))
+        kit.mark("Hide shape")
+        if said.get("delta") and imgui.menu_item("Delete this kept shape", "", False)[0]:
+            stage.do(lambda p: delete_kept_shape(p, name), f"Deleted {name}.")
+        imgui.end_popup()
+
+
+def carried_ghost(stage: Stage, kit: Kit) -> None:
+    """The picture that hangs at the pointer while a shape is carried."""
+    if not stage.carried_shape:
+        return
+    draw, mouse, side = imgui.get_foreground_draw_list(), imgui.get_mouse_pos(), kit.px(64)
+    picture = kit.picture("shape", stage.carried_shape)
+    low = ImVec2(mouse.x + kit.px(12), mouse.y + kit.px(12))
+    high = ImVec2(low.x + side, low.y + side)
+    if picture:
+        draw.add_image_rounded(
+            imgui.ImTextureRef(picture), low, high, ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT, 0.9), kit.px(6)
+        )
+    draw.add_rect(low, high, u32(theme.SAND), kit.px(6), kit.px(1.5))

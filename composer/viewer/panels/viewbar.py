@@ -1,0 +1,109 @@
+"""What lies over the head: from where it is looked at, what is laid over it, which parts are shown, and a legend."""
+
+from __future__ import annotations
+
+import numpy as np
+from imgui_bundle import ImVec2, imgui
+
+from composer.picture.palette import viridis
+from composer.viewer import theme
+from composer.viewer.kit import Kit
+from composer.viewer.overlay import Shown
+from composer.viewer.panels.board import swatch
+from composer.viewer.stage import OVERLAYS, VIEWS, Stage
+from composer.viewer.theme import u32
+
+
+def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> None:
+    """Buttons along the top of the view, and the legend at its lower left."""
+    left, top, width, height = stage.view
+    narrow = width < kit.px(640)
+    imgui.set_cursor_screen_pos(ImVec2(left + kit.px(10), top + kit.px(10)))
+    for i, (name, words) in enumerate(VIEWS.items()):
+        if i:
+            imgui.same_line(0, kit.px(3))
+        if kit.button("¾" if narrow and name == "three_quarter" else words, f"look from here ({words.lower()})", name,
+                      name=f"view {name}"):  # fmt: skip
+            stage.look_from(name)
+    imgui.same_line(0, kit.px(3))
+    if kit.button("Region", "frame the chosen region", "frame", name="frame region"):
+        stage.frame_region()
+    names = {n: words for n, (words, _) in OVERLAYS.items() if n != "skin" or has_texture}
+    box, cage, parts = (
+        kit.px(118),
+        imgui.calc_text_size("Cage").x + kit.px(18),
+        imgui.calc_text_size("Parts").x + kit.px(18),
+    )
+    imgui.set_cursor_screen_pos(ImVec2(left + width - box - cage - parts - kit.px(18), top + kit.px(10)))
+    imgui.set_next_item_width(box)
+    if imgui.begin_combo("##overlay", names.get(stage.overlay, "Plain")):
+        for name, words in names.items():
+            if imgui.selectable(words, name == stage.overlay)[0]:
+                stage.overlay = name
+            kit.mark(f"overlay {name}")
+            kit.tip(OVERLAYS[name][1])
+        imgui.end_combo()
+    kit.mark("overlay")
+    kit.tip("what is laid over the head", "overlay")
+    imgui.same_line(0, kit.px(3))
+    if kit.button("Cage", "the edges of the cage", "cage", on=stage.wire):
+        stage.wire = not stage.wire
+    imgui.same_line(0, kit.px(3))
+    if kit.button("Parts", "hide parts, or show one alone", on=bool(stage.hidden)):
+        imgui.open_popup("parts")
+    _parts(stage, kit)
+    if shown.legend is not None:
+        _legend(kit, shown, left + kit.px(14), top + height - kit.px(64))
+    elif shown.numbers:
+        _numbers(stage, kit, shown)
+
+
+def _parts(stage: Stage, kit: Kit) -> None:
+    session = stage.session
+    assert session is not None
+    if not imgui.begin_popup("parts"):
+        return
+    names = ["skin", *(part.name for part in session.head.parts)]
+    for name in names:
+        _, on = imgui.checkbox(name.replace("_", " "), name not in stage.hidden)
+        kit.mark(f"part {name}")
+        if on == (name in stage.hidden):
+            stage.hide_part(name)
+        imgui.same_line(kit.px(150))
+        if imgui.small_button(f"alone##{name}"):
+            stage.alone(name, names)
+        kit.mark(f"alone {name}")
+    imgui.end_popup()
+
+
+def _legend(kit: Kit, shown: Shown, x: float, y: float) -> None:
+    scale = shown.legend
+    assert scale is not None
+    draw, wide, high = imgui.get_background_draw_list(), kit.px(190), kit.px(10)
+    draw.add_rect_filled(
+        ImVec2(x - kit.px(8), y - kit.px(6)),
+        ImVec2(x + wide + kit.px(8), y + kit.px(50)),
+        u32(theme.SLATE, 0.86),
+        kit.px(6),
+    )
+    draw.add_text(ImVec2(x, y - kit.px(2)), u32(theme.TEXT), scale.words)
+    steps = 24
+    for i, colour in enumerate(viridis(np.linspace(0.0, 1.0, steps))):
+        a, b = x + wide * i / steps, x + wide * (i + 1) / steps
+        ink = (float(colour[0]), float(colour[1]), float(colour[2]), 1.0)
+        draw.add_rect_filled(ImVec2(a, y + kit.px(18)), ImVec2(b + 0.5, y + kit.px(18) + high), u32(ink))
+    for share, amount in ((0.0, scale.low), (0.5, 0.5 * (scale.low + scale.high)), (1.0, scale.high)):
+        words = scale.number(amount)
+        size = imgui.calc_text_size(words).x * 0.87
+        draw.add_text(
+            kit.faces.plain, theme.TEXT_SIZE * 0.87 * kit.scale, ImVec2(x + (wide - size) * share, y + kit.px(31)),
+            u32(theme.QUIET), words,
+        )  # fmt: skip
+
+
+def _numbers(stage: Stage, kit: Kit, shown: Shown) -> None:
+    """Each region's number where it lies on the head, seen from here."""
+    for index, (x, y) in shown.numbers.items():
+        left, top, width, height = stage.view
+        if left < x < left + width and top < y < top + height:
+            swatch(kit, index, x, y, imgui.get_background_draw_list())

@@ -1,0 +1,72 @@
+"""The first page: open something, go on with something, or look at the demo."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.errors import shorten_middle
+from composer.viewer import theme
+from composer.viewer.kit import Kit
+from composer.viewer.stage import Stage
+
+
+@dataclass
+class Welcome:
+    """The path that is typed."""
+
+    path: str = ""
+
+    def draw(self, stage: Stage, kit: Kit, demo: Callable[[], None], browse: Callable[[], None] | None) -> None:
+        """The page in the middle of the window; `demo` opens it, `browse` asks the machine for a folder or file."""
+        display = imgui.get_io().display_size
+        wide = min(kit.px(560), display.x - kit.px(40))
+        top = max(display.y * 0.2, kit.px(24))
+        imgui.set_cursor_pos(ImVec2((display.x - wide) / 2, top))
+        imgui.begin_group()
+        with kit.bold(46.0):
+            imgui.text_colored(theme.vec4(theme.SAND), "Moue")
+        imgui.push_text_wrap_pos(imgui.get_cursor_pos_x() + wide)
+        kit.quiet("Facial expressions, mixed region by region and baked as new targets.")
+        imgui.pop_text_wrap_pos()
+        imgui.dummy(ImVec2(0, kit.px(18)))
+        with kit.bold():
+            imgui.text("Open a library or a document")
+        imgui.set_next_item_width(wide - kit.px(166 if browse else 78))
+        entered, self.path = imgui.input_text_with_hint(
+            "##path", "a folder of targets, a .glb, .npz or .moue", self.path, imgui.InputTextFlags_.enter_returns_true
+        )
+        kit.mark("path")
+        imgui.same_line(0, kit.px(6))
+        if (kit.button("Open", name="open path", wide=kit.px(70)) or entered) and self.path.strip():
+            stage.open(Path(self.path.strip().strip('"')).expanduser())
+        if browse is not None:
+            imgui.same_line(0, kit.px(6))
+            if kit.button("Browse", wide=kit.px(80)):
+                browse()
+        kit.quiet("or drop a folder or a file anywhere on this window")
+        imgui.dummy(ImVec2(0, kit.px(12)))
+        if kit.button("Open the demo", "keeper, a head made by code, with 64 shapes, 40 regions and three recipes"):
+            demo()
+        recent = stage.settings.there
+        if recent:
+            imgui.dummy(ImVec2(0, kit.px(14)))
+            with kit.bold():
+                imgui.text("Go on with")
+            for place in recent:
+                self._recent(stage, kit, place, wide)
+        imgui.end_group()
+
+    def _recent(self, stage: Stage, kit: Kit, place: Path, wide: float) -> None:
+        if imgui.selectable(f"##{place}", False, 0, ImVec2(wide, kit.px(40)))[0]:
+            stage.open(place)
+        kit.mark(f"recent {place.name}")
+        low, draw = imgui.get_item_rect_min(), imgui.get_window_draw_list()
+        name = place.parent.name if place.name == "document.toml" else place.name
+        draw.add_text(ImVec2(low.x + kit.px(6), low.y + kit.px(3)), theme.u32(theme.TEXT), kit.fit(name, wide))
+        draw.add_text(
+            ImVec2(low.x + kit.px(6), low.y + kit.px(21)), theme.u32(theme.QUIET), shorten_middle(str(place), 70)
+        )

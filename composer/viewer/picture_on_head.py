@@ -1,0 +1,104 @@
+"""What is drawn on the head besides itself, made of the stage: outlines of regions, the brush's ring, landmarks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.head.places import Place, SurfacePoint
+from composer.mixing.recipe import ALL
+from composer.viewer.look import Line, Look, Mark
+from composer.viewer.overlay import Shown
+from composer.viewer.painting import Painting
+from composer.viewer.stage import Stage
+from masks.contour import contour
+
+POINTED, CHOSEN, HALF, RING = (250, 240, 215, 235), (227, 188, 133, 200), (24, 25, 28, 220), (250, 246, 235, 255)
+ERASING, OWN, FILE = (232, 146, 124, 255), (227, 188, 133, 255), (111, 178, 196, 255)
+BARRIER = (24, 25, 28, 150)
+LEVEL = 0.5
+
+
+@dataclass
+class Outline:
+    """Outlines already made, by the mask they are of."""
+
+    _lines: dict[tuple, Line | None] = field(default_factory=dict)
+    _held: dict[tuple, object] = field(default_factory=dict)
+    _marks: tuple[object, tuple[Mark, ...]] = (None, ())
+
+    def of(
+        self, stage: Stage, mask: NDArray, colour: tuple[int, int, int, int], width: float, dash: float
+    ) -> Line | None:
+        """The line where a mask (n,) is a half; None where it nowhere is."""
+        session = stage.session
+        assert session is not None
+        key = (id(mask), colour, width, dash)
+        if key not in self._lines or self._held[key] is not mask:
+            if len(self._lines) > 200:
+                self._lines.clear()
+                self._held.clear()
+            a, b, t = contour(session.head.polygons.triangles, mask, LEVEL)
+            self._lines[key] = Line(a, b, t, colour, width, dash) if len(a) else None
+            self._held[key] = mask
+        return self._lines[key]
+
+    def marks(self, stage: Stage) -> tuple[Mark, ...]:
+        """Every landmark of the head as a mark; those of this document in another colour, the chosen one larger."""
+        session = stage.session
+        assert session is not None
+        landmarks = session.head.landmarks
+        if not landmarks:
+            return ()
+        key = (landmarks, stage.landmark, session.project)
+        if self._marks[0] is None or any(a is not b for a, b in zip(self._marks[0], key, strict=True)):  # type: ignore[call-overload]
+            own = session.project.landmarks
+            made = [
+                _mark(place, OWN if name in own else FILE, 15.0 if name == stage.landmark else 9.0, i)
+                for i, (name, place) in enumerate(landmarks.points.items())
+            ]
+            self._marks = (key, tuple(mark for mark in made if mark is not None))
+        return self._marks[1]
+
+
+def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, texture: NDArray | None) -> Look:
+    """Everything that is drawn besides the head, as the stage stands."""
+    session = stage.session
+    assert session is not None
+    effective = session.ready.effective
+    lines: list[Line | None] = []
+    name = stage.region_at(stage.hit) if stage.place != "marks" else ""
+    if name and stage.place == "mix":
+        lines.append(outline.of(stage, effective[name], POINTED, 2.0, 0.0))
+    if stage.place == "paint" and session.region != ALL:
+        raw = painting.raw if painting.raw is not None else session.ready.raw.get(session.region)
+        if raw is not None:
+            lines.append(outline.of(stage, raw, HALF, 1.6, 6.0))
+        if stage.hit is not None and not painting.stroking or painting.stroking:
+            lines.append(_ring(stage, painting))
+    elif session.region != ALL and session.region in effective and name != session.region and stage.place == "mix":
+        lines.append(outline.of(stage, effective[session.region], CHOSEN, 1.4, 5.0))
+    marks = outline.marks(stage) if stage.place == "marks" else ()
+    skin = texture if stage.overlay == "skin" else None
+    return Look(shown.cover, stage.wire, tuple(line for line in lines if line is not None), marks, stage.hidden, skin)
+
+
+def _ring(stage: Stage, painting: Painting) -> Line | None:
+    """The brush's ring on the skin under the pointer."""
+    session = stage.session
+    assert session is not None
+    hit = stage.look_up(*stage.pointer)
+    made = painting.ring(session, hit) if hit is not None else None
+    if made is None or not len(made[0]):
+        return None
+    return Line(*made[:3], ERASING if painting.kind == "erase" else RING, 2.0)
+
+
+def _mark(place: Place, colour: tuple[int, int, int, int], size: float, label: int) -> Mark | None:
+    if isinstance(place, SurfacePoint):
+        return Mark(np.array(place.triangle), np.array(place.bary), colour, size, label)
+    if isinstance(place, tuple):
+        return None
+    return Mark(np.array([place]), np.array([1.0]), colour, size, label)

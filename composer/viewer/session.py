@@ -1,0 +1,274 @@
+"""The document that is open: its history, its head ready to mix, and the pose that follows every edit.
+
+A `Session` knows nothing of windows. Edits are plain functions project -> project, applied as steps or previewed
+while something is held; the live pose follows by the shortest way: one weight changed touches only what that cell
+reaches. `frame` gives what a view draws.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.history import Edit, History
+from composer.document.project import Project
+from composer.head.head import Head
+from composer.mixing.active import LivePose
+from composer.mixing.columns import NOTHING, Range
+from composer.mixing.linear import Mixer
+from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
+from composer.viewer.held import Held
+from composer.viewer.normals import Normals
+from composer.viewer.opening import Opened
+
+EMPTY = Recipe("")
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """What is seen: positions and normals (n, 3) float32, and the range of vertices changed since the last frame,
+    None for all of them."""
+
+    positions: NDArray[np.float32]
+    normals: NDArray[np.float32]
+    touched: Range | None
+
+
+class Session:
+    """One open document."""
+
+    def __init__(self, opened: Opened) -> None:
+        self.ready = opened.ready
+        self.file = opened.file
+        self.notes = opened.notes
+        self.history = History(opened.ready.project)
+        self.saved: Project | None = opened.ready.project if opened.file else None
+        self.held = Held()
+        self.linked = False
+        recipes = self.project.recipes
+        self.recipe_name = recipes[0].name if recipes else ""
+        self.region = ALL
+        self.shape = ""
+        self.version = 0
+        self._prepared = opened.ready
+        self._override: NDArray[np.float32] | None = None
+        self._normals = Normals(self.head)
+        self._live = LivePose(self.ready.mixer, self._wanted())
+        self._mixer: Mixer = self.ready.mixer
+        self._touched: Range | None = None
+        self._drawn = self._normals.all(self._live.positions)
+        self._reach: dict[str, float] = {}
+        self._centres: dict[str, tuple[NDArray, int]] = {}
+
+    # What is open.
+
+    @property
+    def project(self) -> Project:
+        """The project as it is seen, a preview included."""
+        return self.history.project
+
+    @property
+    def head(self) -> Head:
+        """The open head."""
+        return self.ready.head
+
+    @property
+    def recipe(self) -> Recipe:
+        """The chosen recipe; an empty one where the document has none."""
+        return next((r for r in self.project.recipes if r.name == self.recipe_name), EMPTY)
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether there is something that no file holds."""
+        if self.saved is None:
+            return self.history.can_undo or self.history.can_redo
+        return self.history.committed is not self.saved
+
+    @property
+    def title(self) -> str:
+        """The document's name for people."""
+        return self.file.stem if self.file else self.head.name or self.project.path.stem
+
+    @property
+    def path(self) -> Path:
+        """Where the document lies, or would lie beside its head."""
+        return self.file or self.project.path
+
+    @property
+    def region_names(self) -> list[str]:
+        """The base row, then every region of the document, then the remainder where something is left to it."""
+        return [ALL, *(region.name for region in self.project.regions)]
+
+    @property
+    def previewing(self) -> bool:
+        """Whether an edit is shown that is not a step yet."""
+        return self.history.project is not self.history.committed
+
+    def positions(self) -> NDArray[np.float32]:
+        """(n, 3) mm, what is seen now."""
+        return self._live.positions if self._override is None else self._override
+
+    def weight(self, key: CellKey) -> float | None:
+        """The weight of a cell of the chosen recipe, None where it is not listed."""
+        return next((cell.weight for cell in self.recipe.cells if cell.key == key), None)
+
+    def strongest(self, region: str) -> Cell | None:
+        """The cell with the largest weight in a region of the chosen recipe."""
+        cells = [cell for cell in self.recipe.cells if cell.region == region]
+        return max(cells, key=lambda cell: abs(cell.weight), default=None)
+
+    # Edits.
+
+    def apply(self, edit: Edit) -> None:
+        """Do an edit as one step. Raises MoueError, with nothing changed."""
+        project = self._tried(edit)
+        self.history.apply(lambda _: project)
+        self._follow()
+        self._live.rebase()
+        self._touch(None)
+
+    def preview(self, edit: Edit) -> None:
+        """Show an edit while something is held. Raises MoueError, with the preview before kept."""
+        project = self._tried(edit)
+        self.history.preview(lambda _: project)
+        self._follow()
+
+    def commit(self) -> None:
+        """Make one step of the preview."""
+        self.history.commit()
+        self._follow()
+        self._live.rebase()
+        self._touch(None)
+
+    def abort(self) -> None:
+        """Forget the preview without a trace."""
+        self.history.abort()
+        self._follow()
+
+    def undo(self) -> None:
+        """One step back."""
+        self.history.undo()
+        self._follow()
+
+    def redo(self) -> None:
+        """One step forward."""
+        self.history.redo()
+        self._follow()
+
+    def follow(self) -> None:
+        """Bring the pose up to date after a choice or a mark was changed."""
+        self._follow()
+
+    def choose_recipe(self, name: str) -> None:
+        """Look at another recipe."""
+        self.recipe_name = name
+        self._follow()
+
+    def show(self, positions: NDArray | None) -> None:
+        """Show other positions (n, 3) mm in place of the recipe's pose; None goes back to it."""
+        self._override = None if positions is None else np.ascontiguousarray(positions, dtype=np.float32)
+        self._touch(None)
+
+    # What a view draws.
+
+    def frame(self) -> Frame:
+        """Positions, normals and what changed since the last call."""
+        touched, self._touched = self._touched, NOTHING
+        positions = self.positions()
+        if touched is None:
+            self._drawn = self._normals.all(positions)
+        elif touched != NOTHING:
+            self._normals.update(positions, touched, self._drawn)
+        return Frame(positions, self._drawn, touched)
+
+    def normals_of(self, positions: NDArray[np.float32]) -> NDArray[np.float32]:
+        """(n, 3) normals of any pose of this head."""
+        return self._normals.all(positions)
+
+    @property
+    def frame_normals(self) -> NDArray[np.float32]:
+        """(n, 3) normals of the last frame."""
+        return self._drawn
+
+    def centre_of(self, region: str) -> int:
+        """The vertex in the middle of a region: the one with most weight nearest to the weighted middle of all."""
+        mask = self.ready.effective[region]
+        known = self._centres.get(region)
+        if known is None or known[0] is not mask:
+            inside = np.flatnonzero((mask > 0.6 * float(mask.max(initial=0.0))) & self.head.skin)
+            at = 0
+            if len(inside):
+                points = self.head.neutral[inside]
+                away = points - np.average(points, axis=0, weights=mask[inside] + 1e-9)
+                at = int(inside[np.argmin(np.einsum("ij,ij->i", away, away))])
+            known = self._centres[region] = (mask, at)
+        return known[1]
+
+    def furthest_mm(self, shape: str) -> float:
+        """How far a shape moves anything, mm; known after the first asking."""
+        if shape not in self._reach:
+            self._reach[shape] = self.head.shape(shape).furthest_mm
+        return self._reach[shape]
+
+    # Following the history.
+
+    def _tried(self, edit: Edit) -> Project:
+        """The committed project edited, known to fit the head and to mix."""
+        project = edit(self.history.committed)
+        if project is not self.ready.project:
+            ready = self.ready.again(project)
+            recipe = next((r for r in project.recipes if r.name == self.recipe_name), EMPTY)
+            own = self._live.recipe
+            if recipe.rows != own.rows or {c.key for c in recipe.cells} - {c.key for c in own.cells}:
+                ready.check(recipe)
+            self._prepared = ready
+        return project
+
+    def _wanted(self) -> Recipe:
+        return self.held.shown(self.recipe)
+
+    def _follow(self) -> None:
+        project = self.project
+        if self.recipe_name not in {r.name for r in project.recipes}:
+            self.recipe_name = project.recipes[0].name if project.recipes else ""
+        if project is not self.ready.project:
+            self.ready = self._prepared if self._prepared.project is project else self.ready.again(project)
+        if self.region not in self.region_names:
+            self.region = ALL
+        recipe = self._wanted()
+        if self.ready.mixer is not self._mixer:
+            self._live, self._mixer = LivePose(self.ready.mixer, recipe), self.ready.mixer
+            self._touch(None)
+            return
+        self._go_to(recipe)
+
+    def _go_to(self, recipe: Recipe) -> None:
+        """The shortest way from the live pose's recipe to another."""
+        own = self._live.recipe
+        if recipe is own:
+            return
+        held, wanted = {c.key: c for c in own.cells}, {c.key: c for c in recipe.cells}
+        same = own.rows == recipe.rows and own.strength == recipe.strength and held.keys() <= wanted.keys()
+        changed = [cell for key, cell in wanted.items() if held.get(key) != cell] if same else []
+        if same and own.name == recipe.name and len(changed) <= 2 and list(wanted)[: len(held)] == list(held):
+            for cell in changed:
+                self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
+            return
+        self.ready.check(recipe)
+        self._live.set_recipe(recipe)
+        self._touch(None)
+
+    def _touch(self, touched: Range | None) -> None:
+        """Add to what changed since the last frame."""
+        if touched == NOTHING:
+            return
+        self.version += 1
+        if touched is None or self._touched is None:
+            self._touched = None
+        elif self._touched == NOTHING:
+            self._touched = touched
+        else:
+            self._touched = (min(touched[0], self._touched[0]), max(touched[1], self._touched[1]))

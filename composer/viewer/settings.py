@@ -1,0 +1,81 @@
+"""What the window remembers between runs: documents opened last, sizes of panels, keys that were changed.
+
+A small JSON file in the folder where this machine keeps programs' settings. A file that cannot be read is as good
+as none; one that cannot be written is no reason to stop.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+import platformdirs
+
+from composer.errors import MoueError
+from composer.head.atomic import write_whole
+
+MOST_RECENT = 8
+
+
+@dataclass
+class Settings:
+    """`recent` paths, newest first; `tray_px`, `board_px` sizes of panels at scale 1; `scale` of the interface;
+    `keys` actions to the keys chosen for them.
+    """
+
+    recent: list[str] = field(default_factory=list)
+    tray_px: int = 300
+    board_px: int = 250
+    scale: float = 1.0
+    keys: dict[str, str] = field(default_factory=dict)
+
+    def opened(self, path: Path) -> None:
+        """Put a path first among the recent ones."""
+        name = str(path.resolve())
+        self.recent = [name, *(each for each in self.recent if each != name)][:MOST_RECENT]
+
+    @property
+    def there(self) -> list[Path]:
+        """The recent paths that still exist."""
+        return [Path(name) for name in self.recent if os.path.exists(name)]
+
+
+def settings_folder() -> Path:
+    """Where settings lie: `MOUE_SETTINGS` where that is set, else the machine's own place."""
+    return Path(os.environ.get("MOUE_SETTINGS") or platformdirs.user_config_dir("moue", appauthor=False))
+
+
+def data_folder() -> Path:
+    """Where the demo and autosaves of documents without a name lie."""
+    own = os.environ.get("MOUE_SETTINGS")
+    return Path(own) / "data" if own else Path(platformdirs.user_data_dir("moue", appauthor=False))
+
+
+def read_settings() -> Settings:
+    """What was remembered; fresh settings where nothing can be read."""
+    try:
+        held = json.loads((settings_folder() / "window.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return Settings()
+    fresh = Settings()
+    if not isinstance(held, dict):
+        return fresh
+    for name, own in asdict(fresh).items():
+        value = held.get(name)
+        if isinstance(value, type(own)) or (isinstance(own, float) and isinstance(value, int)):
+            setattr(fresh, name, type(own)(value))
+    fresh.recent = [each for each in fresh.recent if isinstance(each, str)]
+    fresh.tray_px, fresh.board_px = min(max(fresh.tray_px, 180), 900), min(max(fresh.board_px, 120), 900)
+    fresh.scale = min(max(fresh.scale, 0.75), 3.0)
+    return fresh
+
+
+def write_settings(settings: Settings) -> None:
+    """Remember; a place that cannot be written is let be."""
+    text = json.dumps(asdict(settings), indent=1)
+    with contextlib.suppress(OSError, MoueError):
+        settings_folder().mkdir(parents=True, exist_ok=True)
+        write_whole(settings_folder() / "window.json", lambda file: file.write(text.encode()), sync=False)

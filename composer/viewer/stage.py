@@ -1,0 +1,261 @@
+"""What the window shows and how it stands, without a window: the session, the eye, the place, overlays, words.
+
+Panels and tools read and change a `Stage`; the window draws it. Tests make one with no screen at all.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from composer.document.history import Edit
+from composer.document.project import Project
+from composer.document.store import save_document
+from composer.errors import MoueError
+from composer.mixing.recipe import Cell, Row
+from composer.progress import Progress
+from composer.viewer.camera import Eye, between, framed, named_eye
+from composer.viewer.opening import Opened, open_path
+from composer.viewer.picking import Hit, Picker
+from composer.viewer.session import Session
+from composer.viewer.settings import Settings
+from composer.viewer.work import Work
+
+Place = Literal["mix", "paint", "marks"]
+PLACES: dict[Place, str] = {"mix": "Mix", "paint": "Paint", "marks": "Landmarks"}
+Overlay = Literal["none", "regions", "mask", "strain", "movement", "difference", "skin"]
+OVERLAYS: dict[Overlay, tuple[str, str]] = {
+    "none": ("Plain", "the head as it is"),
+    "regions": ("Regions", "every region in a colour and with its number"),
+    "mask": ("Mask", "the effective mask of the chosen region, as heat"),
+    "strain": ("Strain", "how much the skin is stretched or pressed"),
+    "movement": ("Movement", "how far the skin has moved from the neutral"),
+    "difference": ("A to B", "how far A and B lie apart"),
+    "skin": ("Skin", "the texture that lies beside the head"),
+}
+VIEWS = {"front": "Front", "three_quarter": "Three quarter", "profile": "Side", "below": "Below"}
+WORDS_SECONDS = 6.0
+MOVE_SECONDS = 0.25
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line told to the person; `kind` is "note", "done" or "wrong"."""
+
+    text: str
+    kind: str
+    until: float
+
+
+@dataclass
+class Dialogs:
+    """Which sheets lie over the window."""
+
+    keys: bool = False
+    bake: bool = False
+    leave: bool = False
+    ask: Callable[[], None] | None = None
+    save_as: bool = False
+    open_path: bool = False
+
+
+@dataclass
+class Stage:
+    """The window's state; `size` of the view in points, (left, top, width, height)."""
+
+    settings: Settings = field(default_factory=Settings)
+    session: Session | None = None
+    place: Place = "mix"
+    overlay: Overlay = "none"
+    wire: bool = False
+    hidden: frozenset[str] = frozenset()
+    eye: Eye | None = None
+    view: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 1.0)
+    pointer: tuple[float, float] = (-1.0, -1.0)
+    hit: Hit | None = None
+    words: list[Words] = field(default_factory=list)
+    dialogs: Dialogs = field(default_factory=Dialogs)
+    closing: bool = False
+    carried_shape: str = ""
+    copied_row: tuple[tuple[Cell, ...], Row] | None = None
+    peeking: bool = False
+    landmark: str = ""
+    pointed: str = ""
+    clock: Callable[[], float] = time.monotonic
+
+    def __post_init__(self) -> None:
+        self.work = Work(lambda text: self.say(text, "wrong"))
+        self.picker: Picker | None = None
+        self._from: tuple[Eye, Eye, float] | None = None
+
+    # Words.
+
+    def say(self, text: str, kind: str = "note") -> None:
+        """Tell one line; it stays for a while, a fault until it is clicked away."""
+        self.words = [w for w in self.words if w.text != text][-3:]
+        self.words.append(Words(text, kind, self.clock() + (WORDS_SECONDS if kind != "wrong" else 1e9)))
+
+    def do(self, edit: Edit, words: str = "") -> bool:
+        """Apply an edit to what is open, telling what went wrong; whether it was done."""
+        assert self.session is not None
+        return self.guard(lambda: self.session.apply(edit), words)  # type: ignore[union-attr]
+
+    def guard(self, call: Callable[[], object], words: str = "") -> bool:
+        """Call something that may refuse, telling why it does; whether it was done."""
+        try:
+            call()
+        except MoueError as error:
+            self.say(str(error), "wrong")
+            return False
+        if words:
+            self.say(words, "done")
+        return True
+
+    # Opening, saving, leaving.
+
+    def open(self, path: Path) -> None:
+        """Open a document or a library beside the frame loop; what is open stays until it is there."""
+        self.work.begin(
+            f"Opening {path.name}", lambda progress: _ready(open_path(path, progress), progress), self._opened
+        )
+
+    def _opened(self, made: tuple[Opened, Session, Picker]) -> None:
+        opened, self.session, self.picker = made
+        self.hidden, self.overlay, self.place = frozenset(), "none", "mix"
+        self.look_from("front", at_once=True)
+        self.settings.opened(opened.file or opened.ready.head.path or opened.ready.project.path)
+        for note in opened.notes[:2]:
+            self.say(note)
+
+    def save(self, path: Path | None = None, then: Callable[[], None] | None = None) -> None:
+        """Save beside the frame loop, to the document's own file or another, and then do something; a fault leaves
+        the old file whole, and nothing more is done."""
+        session = self.session
+        if session is None:
+            return
+        target = path or session.file
+        if target is None:
+            self.dialogs.save_as, self.dialogs.ask = True, then
+            return
+        then = then or self.dialogs.ask
+        self.dialogs.ask = None
+        project = session.history.committed
+
+        def written(progress: Progress) -> Project:
+            save_document(project, target)
+            return project
+
+        def done(kept: Project) -> None:
+            session.saved, session.file = kept, target
+            self.settings.opened(target)
+            self.say(f"Saved {target}", "done")
+            if then is not None:
+                then()
+
+        self.work.begin(f"Saving {target.name}", written, done)
+
+    def unless_unsaved(self, call: Callable[[], None]) -> None:
+        """Do something that would lose what is not saved: at once, or after asking once."""
+        if self.session is not None and self.session.unsaved:
+            self.dialogs.ask = call
+            self.dialogs.leave = True
+        else:
+            call()
+
+    # The eye.
+
+    def look_from(self, view: str, at_once: bool = False) -> None:
+        """Look from a named side, the whole head in the picture."""
+        if self.session is not None:
+            self._go(named_eye(view, self.session.head.neutral, self.view_size), at_once)
+
+    def frame_region(self) -> None:
+        """Look closely at the chosen region from where the eye is; at the whole head where it is the base row."""
+        session = self.session
+        if session is None or self.eye is None:
+            return
+        mask = session.ready.effective.get(session.region)
+        points = session.positions()
+        if mask is not None and (mask > 0.3).any():
+            points = points[mask > 0.3]
+        self._go(framed(self.eye, points, self.view_size, 0.6 if mask is not None else 0.8))
+
+    @property
+    def view_size(self) -> tuple[int, int]:
+        """Width and height of the view in points."""
+        return max(int(self.view[2]), 1), max(int(self.view[3]), 1)
+
+    def _go(self, eye: Eye, at_once: bool = False) -> None:
+        self._from = None if at_once or self.eye is None else (self.eye, eye, self.clock())
+        if self._from is None:
+            self.eye = eye
+
+    def step(self) -> bool:
+        """Let time pass: jobs end, words fade, the eye moves on. Whether anything still moves."""
+        self.work.poll()
+        now = self.clock()
+        self.words = [w for w in self.words if w.until > now]
+        if self._from is not None:
+            start, end, since = self._from
+            t = min((now - since) / MOVE_SECONDS, 1.0)
+            self.eye = between(start, end, t * t * (3.0 - 2.0 * t))
+            if t >= 1.0:
+                self._from, self.eye = None, end
+        return self._from is not None or bool(self.work.jobs)
+
+    def turn(self, eye: Eye) -> None:
+        """Set the eye by hand; a move under way ends."""
+        self._from, self.eye = None, eye
+
+    # What is under the pointer.
+
+    def in_view(self, x: float, y: float) -> bool:
+        """Whether a place of the window (points, y from the top) lies in the view."""
+        left, top, width, height = self.view
+        return left <= x < left + width and top <= y < top + height
+
+    def look_up(self, x: float, y: float) -> Hit | None:
+        """What of the head lies under a place of the window."""
+        if self.session is None or self.picker is None or self.eye is None or not self.in_view(x, y):
+            return None
+        left, top, _, _ = self.view
+        origin, direction = self.eye.ray(x - left, y - top, *self.view_size)
+        return self.picker.pick(self.session.positions(), origin, direction, self.hidden)
+
+    def region_at(self, hit: Hit | None) -> str:
+        """The region that has most of a place of the skin; "" where none has any."""
+        if hit is None or self.session is None:
+            return ""
+        best, most = "", 0.05
+        for region in self.session.project.regions:
+            mask = self.session.ready.effective[region.name]
+            here = float(np.asarray(mask)[np.asarray(hit.corners)] @ np.asarray(hit.bary))
+            if here > most:
+                best, most = region.name, here
+        return best
+
+    def hide_part(self, name: str) -> None:
+        """Hide a part, or show it again."""
+        self.hidden = self.hidden ^ {name}
+
+    def alone(self, name: str, names: list[str]) -> None:
+        """Show one part alone, or all again where it is alone already."""
+        others = frozenset(names) - {name}
+        self.hidden = frozenset() if self.hidden == others else others
+
+
+def _ready(opened: Opened, progress: Progress) -> tuple[Opened, Session, Picker]:
+    progress(0.93, "getting ready to mix")
+    session = Session(opened)
+    progress(0.97, "getting ready to point")
+    return opened, session, Picker(opened.ready.head)
+
+
+def weight_words(weight: float) -> str:
+    """A weight as people read it: 0.35, 1, -0.2."""
+    return f"{weight:.2f}".rstrip("0").rstrip(".") if weight else "0"

@@ -1,0 +1,130 @@
+"""Small pictures of shapes and recipes on this very head, made a few a frame and kept.
+
+A shape's picture is cropped to what moves; a recipe's shows the face. A recipe's old picture stays until the new one
+is there. Pictures are asked for by what is seen, so three hundred shapes cost no more than those that are looked at.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import OrderedDict
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.viewer.camera import Eye, framed, named_eye
+from composer.viewer.imgui_pyglet import delete_texture, picture_texture
+from composer.viewer.look import Look
+from composer.viewer.session import Session
+from composer.viewer.theme import RAISED
+from composer.viewer.view3d import View3D
+
+SIDE_PX = 168
+BUDGET_SECONDS = 0.010
+MOVING, SMALLEST, LEAST_MM = 0.12, 0.30, 0.02
+PLAIN = Look()
+
+
+class Thumbs:
+    """The pictures of one window; needs its GL context."""
+
+    def __init__(self, view: View3D) -> None:
+        self._view = view
+        self._made: dict[tuple[str, str], tuple[object, int]] = {}
+        self._wanted: OrderedDict[tuple[str, str], object] = OrderedDict()
+        self._session: Session | None = None
+        self._ground = np.array([round(255 * c) for c in RAISED[:3]], dtype=np.float64)
+
+    def open(self, session: Session) -> None:
+        """Forget the pictures of another head."""
+        self.close()
+        self._session = session
+        points = session.head.neutral[session.head.skin] if session.head.skin.any() else session.head.neutral
+        tall = float(np.ptp(points[:, 1]))
+        face = points[points[:, 1] > points[:, 1].max() - 0.72 * tall] if tall > 0 else points
+        self._face = named_eye("front", face, (SIDE_PX, SIDE_PX), 0.92)
+
+    def of(self, kind: str, name: str) -> int | None:
+        """The GL name of a picture, None while it is not there; it is asked for either way."""
+        session = self._session
+        if session is None:
+            return None
+        sign = self._sign(session, kind, name)
+        held = self._made.get((kind, name))
+        if held is None or held[0] != sign:
+            self._wanted[(kind, name)] = sign
+            self._wanted.move_to_end((kind, name), last=held is None)
+        return held[1] if held else None
+
+    def step(self) -> bool:
+        """Make pictures for a few milliseconds; whether more are wanted."""
+        session, begin = self._session, time.perf_counter()
+        while session is not None and self._wanted and time.perf_counter() - begin < BUDGET_SECONDS:
+            key, sign = self._wanted.popitem(last=False)
+            pixels = self._picture(session, *key)
+            old = self._made.pop(key, None)
+            if old is not None:
+                delete_texture(old[1])
+            if pixels is not None:
+                self._made[key] = (sign, picture_texture(pixels))
+        return bool(self._wanted)
+
+    @property
+    def waiting(self) -> int:
+        """How many pictures are wanted and not there yet."""
+        return len(self._wanted)
+
+    def close(self) -> None:
+        """Give every picture back."""
+        for _, texture in self._made.values():
+            delete_texture(texture)
+        self._made.clear()
+        self._wanted.clear()
+
+    def _sign(self, session: Session, kind: str, name: str) -> object:
+        """What a picture depends on: it is made anew where this differs."""
+        if kind == "shape":
+            return (
+                id(session.head.shapes[session.head.shape_index[name]].delta) if name in session.head.shape_index else 0
+            )
+        recipe = next((r for r in session.history.committed.recipes if r.name == name), None)
+        return (recipe, id(session.ready.mixer))
+
+    def _picture(self, session: Session, kind: str, name: str) -> NDArray[np.uint8] | None:
+        neutral = session.head.neutral
+        if kind == "shape":
+            if name not in session.head.shape_index:
+                return None
+            positions = (neutral + session.head.shape(name).delta).astype(np.float32)
+            eye = self._close(neutral, positions, session.head.skin)
+        else:
+            recipe = next((r for r in session.history.committed.recipes if r.name == name), None)
+            if recipe is None:
+                return None
+            try:
+                positions = session.ready.pose(recipe).astype(np.float32)
+            except MoueError:
+                return None
+            eye = self._face
+        raw = self._view.picture(positions, session.normals_of(positions), PLAIN, eye, (SIDE_PX, SIDE_PX))
+        share = raw[:, :, 3:] / 255.0
+        whole = np.full_like(raw, 255)
+        whole[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
+        return whole
+
+    def _close(self, neutral: NDArray, pose: NDArray, skin: NDArray) -> Eye:
+        """The eye that holds what moves, before and after, with some of the face around it."""
+        moved = np.sqrt(np.einsum("ij,ij->i", pose - neutral, pose - neutral))
+        furthest = float(moved.max(initial=0.0))
+        if furthest < LEAST_MM:
+            return self._face
+        on = moved >= MOVING * furthest
+        points = np.concatenate([neutral[on], pose[on]])
+        low, high = points.min(axis=0), points.max(axis=0)
+        centre, half = 0.5 * (low + high), 0.5 * (high - low)
+        least = 0.5 * SMALLEST * float(np.ptp(neutral[skin, 1] if skin.any() else neutral[:, 1]))
+        half[:2] = np.maximum(half[:2], least)
+        corners = centre + half * np.array([[x, y, 1.0] for x in (-1.0, 1.0) for y in (-1.0, 1.0)])
+        eye = framed(self._face, corners, (SIDE_PX, SIDE_PX), 0.9)
+        return eye if eye.distance < self._face.distance else self._face
