@@ -66,6 +66,7 @@ class MaskSources:
         self.project, self.head = project, head
         self._laid: dict[str, dict[str, Floats]] = {}
         self._left_out: dict[str, list[str]] = {}
+        self._preset_of: dict[str, str] = {}
         self._moving: dict[int, MovingRegions] = {}
         self._unplaced: dict[str, str] = {}
         self._made: list[_Made] = []
@@ -90,7 +91,7 @@ class MaskSources:
             if made.source["from"] in known and made.source in wanted
             and not (moved and made.stored is None and "file" in made.source)
         ]  # fmt: skip
-        self._unplaced = before._unplaced
+        self._unplaced, self._preset_of = before._unplaced, before._preset_of
 
     @cached_property
     def _library_shapes(self) -> list[Shape]:
@@ -101,8 +102,8 @@ class MaskSources:
     @property
     def notes(self) -> list[str]:
         """Sentences on what was left out of the regions that the document has."""
-        presets = {region_preset(source["preset"])[0].name
-                   for source in map(whole_source, self.project.regions) if source["from"] == "landmarks"}  # fmt: skip
+        used = [whole_source(region).get("preset", "") for region in self.project.regions]
+        presets = {self._preset_of[name] for name in used if name in self._preset_of}
         left_out = [note for name in sorted(presets) for note in self._left_out.get(name, [])]
         return left_out + [self._unplaced[r.name] for r in self.project.regions
                            if r.name in self._unplaced and r.source["from"] == "image"]  # fmt: skip
@@ -130,6 +131,7 @@ class MaskSources:
 
     def _from_landmarks(self, region: Region, said: Values) -> Floats:
         preset, name = region_preset(said.text("preset") or region.name)
+        self._preset_of[name] = preset.name
         if preset.name not in self._laid:
             laid = lay_regions(self.head, preset)
             notes = [f"Region {key!r} was left out: {why}" for key, why in laid.left_out.items()]

@@ -31,6 +31,8 @@ def document_text(project: Project, folder: Path) -> str:
     """
     if project.text:
         try:
+            if _reads_as(project.text, project, folder):
+                return project.text
             text = _edited(tomlkit.parse(project.text), project, folder)
             if _reads_as(text, project, folder):
                 return text
