@@ -43,7 +43,7 @@ Range = tuple[int, int]
 SKIN = "skin"
 SAMPLES = 4
 IN_MOUTH = 0.42  # how open the inside of the mouth is taken to be as long as nobody has said
-MOUTH_SEES = 0.6  # of the window
+MOUTH_SEES = 0.7  # of the window, at most
 WIRE_INK = (0.10, 0.11, 0.14, 0.34)
 LIFT = 4e-4  # of the eye's distance: how far lines are drawn before the surface
 _INSIDE = ("mouth", "teeth", "gum", "tongue")
@@ -67,7 +67,7 @@ class View3D:
         self._wire = Program("wire.vert", "wire.frag")
         self._line = Program("line.vert", "line.frag")
         self._mark = Program("mark.vert", "mark.frag")
-        self._buffers = {name: Buffer() for name in ("materials", "openness", "daylight", "balls", "uvs")}
+        self._buffers = {name: Buffer() for name in ("materials", "openness", "balls", "uvs")}
         self._triangles = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self._edges = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self._uv_texture, self._places = BufferTexture(), BufferTexture()
@@ -77,6 +77,7 @@ class View3D:
         self._picture = Picture()
         self._strips: list[_Strip] = []
         self._canvases: dict[str, Canvas] = {}
+        self._shading = 0
         self._head: Head | None = None
         self._drawn: tuple | None = None
         self._look: Look | None = None
@@ -131,13 +132,12 @@ class View3D:
             raise MoueError(f"{len(openness)} values of openness for a head of {n} vertices")
         if daylight is not None and daylight.shape != (n, TERMS):
             raise MoueError(f"{daylight.shape} values of daylight for a head of {n} vertices")
-        self._fill("openness", np.asarray(self._unshaded if openness is None else openness, dtype=np.float32))
-        free = np.zeros((n, TERMS), dtype=np.float32)
-        free[:, 0] = np.sqrt(4.0 * np.pi)
-        if daylight is not None:
-            free[~self._inside] = daylight[~self._inside]  # what a shut mouth hides at rest an open one shows
-            free[self._inside, 0] *= MOUTH_SEES
-        self._fill("daylight", free)
+        free = np.asarray(self._unshaded if openness is None else openness, dtype=np.float32)
+        self._fill("openness", free)
+        self._daylight = None if daylight is None else np.asarray(daylight, dtype=np.float32)
+        self._sees = _soft_step(free, 0.06, 0.60)
+        self._shading += 1
+        self._drawn = None
 
     def draw(
         self,
@@ -285,6 +285,9 @@ class View3D:
 
     def _paint(self, pose: _Pose, look: Look, eye: Eye, size: tuple[int, int], ground: bool) -> None:
         head = self._opened()
+        cover = self._no_cover if look.cover is None else look.cover
+        if cover.shape != (head.n_vertices, 4) or cover.dtype != np.uint8:
+            raise MoueError(f"colours of {cover.shape} {cover.dtype} over a head of {head.n_vertices} vertices, uint8")
         width, height = size
         gl.glViewport(0, 0, width, height)
         for off in (gl.GL_BLEND, gl.GL_SCISSOR_TEST, gl.GL_CULL_FACE, gl.GL_STENCIL_TEST, gl.GL_DEPTH_TEST):
@@ -300,12 +303,11 @@ class View3D:
         gl.glEnable(gl.GL_DEPTH_TEST)
         gl.glDepthFunc(gl.GL_LEQUAL)
         to_clip = eye.projection(width, height) @ eye.view_matrix()
-        cover = self._no_cover if look.cover is None else look.cover
-        if cover.shape != (head.n_vertices, 4) or cover.dtype != np.uint8:
-            raise MoueError(f"colours of {cover.shape} {cover.dtype} over a head of {head.n_vertices} vertices, uint8")
+        light = Light(eye.camera(width, height))
         pose.cover.hold(cover)
+        self._light(pose, light.window)
         pose.feed(self._buffers)
-        self._triangles_of(pose, look, eye, to_clip, size)
+        self._triangles_of(pose, look, eye, to_clip, light)
         gl.glEnable(gl.GL_BLEND)
         gl.glDepthMask(gl.GL_FALSE)
         gl.glBlendFuncSeparate(gl.GL_SRC_ALPHA, gl.GL_ONE_MINUS_SRC_ALPHA, gl.GL_ONE, gl.GL_ONE_MINUS_SRC_ALPHA)
@@ -332,17 +334,28 @@ class View3D:
         gl.glDisable(gl.GL_BLEND)
         gl.glDisable(gl.GL_DEPTH_TEST)
 
-    def _triangles_of(
-        self, pose: _Pose, look: Look, eye: Eye, to_clip: NDArray, size: tuple[int, int]
-    ) -> None:
-        light = Light(eye.camera(*size))
+    def _light(self, pose: _Pose, window: NDArray) -> None:
+        """How much of the window every vertex sees, at this turn of the head; the same until the eye turns."""
+        turn = (self._shading, window.tobytes())
+        if pose.turn == turn:
+            return
+        pose.turn = turn
+        lit = self._sees.copy()
+        if self._daylight is None:
+            lit[self._inside] *= MOUTH_SEES
+        else:
+            seen = _soft_step(self._daylight @ harmonics(window[None])[0].astype(np.float32), 0.20, 0.85)
+            lit *= np.where(self._inside, MOUTH_SEES, seen)  # what a shut mouth hides at rest an open one shows
+        pose.lit.hold(lit)
+
+    def _triangles_of(self, pose: _Pose, look: Look, eye: Eye, to_clip: NDArray, light: Light) -> None:
         uniforms = {
             "to_clip": to_clip, "eye": eye.place, "window": light.window, "across": light.across,
             "upward": light.upward, "fill": light.fill, "rim": light.rim,
             "window_half": window_light.WINDOW_HALF, "window_light": window_light.WINDOW_LIGHT,
             "sky_light": window_light.SKY_LIGHT, "floor_light": window_light.FLOOR_LIGHT,
             "fill_light": window_light.FILL_LIGHT, "rim_light": window_light.RIM_LIGHT,
-            "bleed_tint": window_light.BLEED, "window_terms": harmonics(light.window[None])[0].reshape(4, 4, 1),
+            "bleed_tint": window_light.BLEED,
         }  # fmt: skip
         shown = set(self._names) - look.hidden
         eyes = shown & self._eye_names
@@ -429,7 +442,9 @@ class _Pose:
     """The positions and normals of one pose on the card, its own or lent, and its vertex array."""
 
     def __init__(self) -> None:
-        self.positions, self.normals, self.cover, self.arrays = Buffer(), Buffer(), Buffer(), Arrays()
+        self.positions, self.normals, self.cover, self.lit = Buffer(), Buffer(), Buffer(), Buffer()
+        self.arrays = Arrays()
+        self.turn: tuple[int, bytes] | None = None
         self.place_buffer, self.normal_buffer, self.stride = self.positions.id, self.normals.id, 3
         self.eyes: tuple[NDArray, NDArray] | None = None
 
@@ -456,11 +471,10 @@ class _Pose:
         self.arrays.feed(3, buffers["openness"].id, 1)
         self.arrays.feed(4, self.cover.id, 4, kind=gl.GL_UNSIGNED_BYTE, normalised=True)
         self.arrays.feed(5, buffers["balls"].id, 4)
-        for i in range(4):
-            self.arrays.feed(6 + i, buffers["daylight"].id, 4, stride=4 * TERMS, offset=16 * i)
+        self.arrays.feed(6, self.lit.id, 1)
 
     def close(self) -> None:
-        for thing in (self.positions, self.normals, self.cover, self.arrays):
+        for thing in (self.positions, self.normals, self.cover, self.lit, self.arrays):
             thing.close()
 
 
@@ -514,6 +528,12 @@ def _ways(corners: NDArray, shares: NDArray, neutral: NDArray) -> NDArray[np.flo
     order = np.lexsort((ends, piece))
     starts = order[np.r_[True, np.diff(piece[order]) > 0]]
     return dijkstra(graph, directed=False, indices=starts, min_only=True)[node].ravel()
+
+
+def _soft_step(values: NDArray[np.float32], low: float, high: float) -> NDArray[np.float32]:
+    """(n,) 0 up to `low`, 1 from `high`, smooth between."""
+    t = np.clip((values - np.float32(low)) * np.float32(1.0 / (high - low)), 0.0, 1.0)
+    return t * t * (3.0 - 2.0 * t)
 
 
 def _by_part(items: NDArray, owner: NDArray, names: list[str]) -> tuple[NDArray, dict[str, Range]]:

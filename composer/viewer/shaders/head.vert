@@ -1,17 +1,16 @@
 // A vertex of the head: where it is seen, and all of the light that changes slowly, as composer.picture.light has it:
-// sky, floor, fill and rim, dimmed by how open the place is; and how much of the window it sees.
+// sky, floor, fill and rim, dimmed by how open the place is.
 layout(location = 0) in vec3 position;
 layout(location = 1) in vec3 normal;
 layout(location = 2) in vec4 material;  // albedo in linear light, sheen
 layout(location = 3) in float openness;
 layout(location = 4) in vec4 cover;     // sRGB, how much
 layout(location = 5) in vec4 ball;      // direction from the eyeball's centre, in its gaze frame; which eyeball
-layout(location = 6) in vec4 daylight[4]; // from where it sees out, as spherical harmonics
+layout(location = 6) in float lit;      // how much of the window it sees
 
 uniform mat4 to_clip;
 uniform vec3 eye;
 uniform vec3 window;
-uniform vec4 window_terms[4];
 uniform vec3 fill;
 uniform vec3 rim;
 uniform vec3 sky_light;
@@ -48,9 +47,7 @@ void main() {
     place.normal = normal;
     place.material = material;
     place.ambient = openness * (warm * around + rim_light * (rimmed * rimmed));
-    float seen = dot(daylight[0], window_terms[0]) + dot(daylight[1], window_terms[1])
-               + dot(daylight[2], window_terms[2]) + dot(daylight[3], window_terms[3]);
-    place.free = vec2(openness, smoothstep(0.06, 0.60, openness) * smoothstep(0.20, 0.85, seen));
+    place.free = vec2(openness, lit);
 #ifdef EYE
     place.toward = position - eye;
     place.ball = ball.xyz;
