@@ -42,9 +42,13 @@ class Waiting:
 
 
 def autosave_place(document: Path | str, folder: Path | str | None = None) -> Path:
-    """Where the autosave of a document lies: beside it, or in `folder` for one that was never saved."""
+    """Where the autosave of a document lies: beside it, or in `folder` for one that was never saved, marked there by
+    the folder it would lie in.
+    """
     document = Path(document)
     name = document.name
+    if folder is not None:
+        name += "." + hashlib.sha256(str(document.resolve().parent).encode("utf-8", "surrogatepass")).hexdigest()[:8]
     if len(f".{name}{TAIL}".encode()) > LONGEST_FILE:
         mark = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:16]
         name = name.encode()[:60].decode(errors="ignore") + mark

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import numpy as np
-
 from composer.document.project import Project
 
 Edit = Callable[[Project], Project]
@@ -24,6 +22,8 @@ class History:
         self._steps, self._at = [project], 0
         self._preview: Project | None = None
         self._most = most_bytes
+        self._held = HeldBytes()
+        self._held.add(project)
 
     @property
     def project(self) -> Project:
@@ -81,16 +81,40 @@ class History:
     def _push(self, project: Project) -> Project:
         if project is self.committed:
             return project
+        for lost in self._steps[self._at + 1 :]:
+            self._held.drop(lost)
         del self._steps[self._at + 1 :]
         self._steps.append(project)
-        while len(self._steps) > 2 and held_bytes(self._steps) > self._most:
-            del self._steps[0]
+        self._held.add(project)
+        while len(self._steps) > 2 and self._held.bytes > self._most:
+            self._held.drop(self._steps.pop(0))
         self._at = len(self._steps) - 1
         return project
 
 
-def held_bytes(projects: list[Project]) -> int:
-    """Bytes of all masks that these projects hold, a shared one counted once, and of their texts."""
-    masks: dict[int, np.ndarray] = {id(m): m for project in projects for m in project.stored.values()}
-    texts = {id(project.text): len(project.text) for project in projects}
-    return sum(mask.nbytes for mask in masks.values()) + sum(texts.values())
+class HeldBytes:
+    """Bytes of all arrays and texts that some projects hold, a shared one counted once."""
+
+    def __init__(self) -> None:
+        self.bytes = 0
+        self._times: dict[int, tuple[object, int]] = {}
+
+    def add(self, project: Project) -> None:
+        """Count one more project."""
+        for thing, size in _things(project):
+            _, times = self._times.get(id(thing), (thing, 0))
+            self._times[id(thing)] = (thing, times + 1)
+            self.bytes += size if times == 0 else 0
+
+    def drop(self, project: Project) -> None:
+        """Count a project no more that was added before."""
+        for thing, size in _things(project):
+            _, times = self._times.pop(id(thing))
+            if times > 1:
+                self._times[id(thing)] = (thing, times - 1)
+            else:
+                self.bytes -= size
+
+
+def _things(project: Project) -> list[tuple[object, int]]:
+    return [(project.text, len(project.text)), *((held, held.nbytes) for held in project.stored.values())]

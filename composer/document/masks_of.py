@@ -85,11 +85,11 @@ class MaskSources:
         else:
             known.discard("displacement")
         moved = self.project.path.parent != before.project.path.parent
-        wanted = [whole_source(region) for region in self.project.regions]
+        wanted = [(whole_source(region), self._stored(region)) for region in self.project.regions]
         self._made = [
             made for made in before._made
-            if made.source["from"] in known and made.source in wanted
-            and not (moved and made.stored is None and "file" in made.source)
+            if made.source["from"] in known and not (moved and made.stored is None and "file" in made.source)
+            and any(made.stored is stored and made.source == source for source, stored in wanted)
         ]  # fmt: skip
         self._unplaced, self._preset_of = before._unplaced, before._preset_of
 
@@ -110,13 +110,16 @@ class MaskSources:
 
     def of(self, region: Region) -> Floats:
         """The raw mask (n,) of a region, read-only. Raises MoueError naming the region for what cannot be used."""
-        source, stored = whole_source(region), self.project.stored.get(str(region.source.get("file")))
+        source, stored = whole_source(region), self._stored(region)
         for made in self._made:
             if made.stored is stored and made.source == source:
                 return made.mask
         mask = read_only(self._new(region))
         self._made.append(_Made(source, stored, mask))
         return mask
+
+    def _stored(self, region: Region) -> NDArray | None:
+        return self.project.stored.get(str(region.source.get("file")))
 
     def _new(self, region: Region) -> Floats:
         kind = region.source["from"]
@@ -180,7 +183,7 @@ class MaskSources:
         return mask
 
     def _from_file(self, region: Region, said: Values) -> Floats:
-        held = self.project.stored.get(str(region.source.get("file")))
+        held = self._stored(region)
         return np.asarray(held) if held is not None else read_mask(self._beside(said))
 
     def _beside(self, said: Values) -> Path:

@@ -88,6 +88,7 @@ def test_a_document_never_saved_is_kept_in_a_folder_and_finds_its_head(tmp_path:
     place = autosave_place(project.path, tmp_path / "state/deep")
     keep(project, place)
     assert place.parent == tmp_path / "state/deep"
+    assert place != autosave_place(tmp_path / "tails/new.moue", tmp_path / "state/deep")
     found = waiting(project.path, place)
     assert found is not None and found.project.path == project.path
     assert found.project.head_path.resolve() == (tmp_path / "heads/library").resolve()
