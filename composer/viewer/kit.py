@@ -127,6 +127,45 @@ class Kit:
         imgui.pop_style_var()
         return chosen
 
+    def slider(
+        self, name: str, value: float, low: float, high: float, form: str, flags: int = 0, wide: float = -1.0
+    ) -> tuple[bool, float]:
+        """A bar that is filled as far as its value goes, the value written on it; Ctrl and click types it."""
+        at, tall = imgui.get_cursor_screen_pos(), imgui.get_frame_height()
+        width = imgui.get_content_region_avail().x if wide <= 0 else wide
+        share = (value - low) / (high - low)
+        if flags & imgui.SliderFlags_.logarithmic:
+            share = math.log(max(value, low) / low) / math.log(high / low)
+        share = min(max(share, 0.0), 1.0)
+        draw = imgui.get_window_draw_list()
+        ground = imgui.get_style_color_vec4(imgui.Col_.frame_bg)
+        draw.add_rect_filled(
+            at, ImVec2(at.x + width, at.y + tall), imgui.color_convert_float4_to_u32(ground), self.px(5)
+        )
+        if share > 0.0:
+            draw.push_clip_rect(at, ImVec2(at.x + width * share, at.y + tall), True)
+            draw.add_rect_filled(at, ImVec2(at.x + width, at.y + tall), u32(theme.HELD), self.px(5))
+            draw.pop_clip_rect()
+            draw.add_line(
+                ImVec2(at.x + width * share, at.y + self.px(3)), ImVec2(at.x + width * share, at.y + tall - self.px(3)),
+                u32(theme.SAND), self.px(2),
+            )  # fmt: skip
+        clear = imgui.ImVec4(0, 0, 0, 0)
+        for place in (imgui.Col_.frame_bg, imgui.Col_.frame_bg_hovered, imgui.Col_.frame_bg_active):
+            imgui.push_style_color(place, clear)
+        imgui.push_style_color(imgui.Col_.slider_grab, clear)
+        imgui.push_style_color(imgui.Col_.slider_grab_active, clear)
+        imgui.set_next_item_width(width)
+        changed, value = imgui.slider_float(f"##{name}", value, low, high, form, flags)
+        imgui.pop_style_color(5)
+        self.mark(name)
+        return changed, value
+
+    def at_right(self, words: str) -> None:
+        """The next button, of these words, goes to the right end of the line."""
+        wide = imgui.calc_text_size(words).x + 2 * imgui.get_style().frame_padding.x
+        imgui.same_line(imgui.get_cursor_pos_x() + imgui.get_content_region_avail().x - wide)
+
     def heading(self, words: str) -> None:
         """A heading inside a panel."""
         imgui.dummy(ImVec2(0, self.px(2)))

@@ -92,7 +92,7 @@ class Screen:
         with _over_view(stage, kit.scale):
             draw_viewbar(stage, kit, shown, has_texture)
         self._pointed(stage, kit)
-        self._gauge(kit)
+        self._gauge(stage, kit)
         self._over(stage, kit)
 
     def _mix(self, stage: Stage, kit: Kit) -> None:
@@ -145,13 +145,14 @@ class Screen:
         draw, x, y = imgui.get_foreground_draw_list(), stage.pointer[0] + kit.px(16), stage.pointer[1] - kit.px(26)
         label(kit, draw, words, x, y)
 
-    def _gauge(self, kit: Kit) -> None:
+    def _gauge(self, stage: Stage, kit: Kit) -> None:
         """The gauge: a column of water beside the pointer, a mark where the weight was, the number above."""
         gauge = self.gauge
         if gauge.key is None:
             return
         draw, high, wide = imgui.get_foreground_draw_list(), kit.px(150), kit.px(16)
-        x, y = gauge.x + kit.px(26), gauge.y - high * 0.5
+        outer = 1.0 if gauge.x >= stage.view[0] + stage.view[2] / 2 else -1.0
+        x, y = gauge.x + outer * kit.px(44) - wide / 2, gauge.y - high * 0.5
         base = y + high
         low, top = min(gauge.weight, 0.0), max(gauge.weight, 0.0)
         one = high / max(1.0, abs(gauge.weight))
@@ -172,7 +173,9 @@ class Screen:
             draw.add_line(ImVec2(x - kit.px(3), was), ImVec2(x + wide + kit.px(3), was), u32(theme.SAND), kit.px(2))
         region, shape, mirrored = gauge.key
         words = f"{weight_words(gauge.weight)}   {region} × {shape}" + (" mirrored" if mirrored else "")
-        label(kit, draw, words, x + wide + kit.px(12), base - top * one - kit.px(12))
+        length = imgui.calc_text_size(kit.fit(words, kit.px(340))).x
+        left = x + wide + kit.px(14) if outer > 0 else x - kit.px(14) - length
+        label(kit, draw, words, left, base - top * one - kit.px(12))
 
 
 def label(kit: Kit, draw: imgui.ImDrawList, words: str, x: float, y: float) -> None:

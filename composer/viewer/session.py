@@ -90,7 +90,9 @@ class Session:
     @property
     def title(self) -> str:
         """The document's name for people."""
-        return self.file.stem if self.file else self.head.name or self.project.path.stem
+        if self.file is None:
+            return self.head.name or self.project.path.stem
+        return self.file.parent.name if self.file.name == "document.toml" else self.file.stem
 
     @property
     def path(self) -> Path:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.head.head import Head
 from composer.viewer.camera import Eye, framed, named_eye
 from composer.viewer.imgui_pyglet import delete_texture, picture_texture
 from composer.viewer.look import Look
@@ -22,7 +23,7 @@ from composer.viewer.view3d import View3D
 
 SIDE_PX = 168
 BUDGET_SECONDS = 0.010
-MOVING, SMALLEST, LEAST_MM = 0.12, 0.30, 0.02
+MOVING, SMALLEST, LEAST_MM, FACE = 0.12, 0.30, 0.02, 0.3
 PLAIN = Look()
 
 
@@ -40,10 +41,7 @@ class Thumbs:
         """Forget the pictures of another head."""
         self.close()
         self._session = session
-        points = session.head.neutral[session.head.skin] if session.head.skin.any() else session.head.neutral
-        tall = float(np.ptp(points[:, 1]))
-        face = points[points[:, 1] > points[:, 1].max() - 0.72 * tall] if tall > 0 else points
-        self._face = named_eye("front", face, (SIDE_PX, SIDE_PX), 0.92)
+        self._face = named_eye("front", face_points(session.head), (SIDE_PX, SIDE_PX), 0.94)
 
     def of(self, kind: str, name: str) -> int | None:
         """The GL name of a picture, None while it is not there; it is asked for either way."""
@@ -128,3 +126,17 @@ class Thumbs:
         corners = centre + half * np.array([[x, y, 1.0] for x in (-1.0, 1.0) for y in (-1.0, 1.0)])
         eye = framed(self._face, corners, (SIDE_PX, SIDE_PX), 0.9)
         return eye if eye.distance < self._face.distance else self._face
+
+
+def face_points(head: Head) -> NDArray[np.float64]:
+    """(k, 3) mm, the part of the skin that the shapes move most often, all of it where there are none: what a picture of an
+    expression has to show."""
+    skin = np.flatnonzero(head.skin) if head.skin.any() else np.arange(head.n_vertices)
+    often = np.zeros(len(skin), dtype=np.float32)
+    for shape in head.shapes[:: max(len(head.shapes) // 40, 1)]:
+        moved = np.abs(shape.delta[skin]).max(axis=1)
+        furthest = float(moved.max(initial=0.0))
+        if furthest > LEAST_MM:
+            often += moved / furthest
+    on = often > FACE * float(often.max(initial=0.0))
+    return head.neutral[skin[on]] if on.sum() > 8 else head.neutral[skin]

@@ -22,23 +22,14 @@ def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     hints = {"paint": "towards 1", "erase": "towards 0", "soften": "towards its neighbours' mean"}
     painting.kind = kit.choice(KINDS, painting.kind, hints, "brush ")  # type: ignore[assignment]
     imgui.dummy(imgui.ImVec2(0, kit.px(2)))
-    wide = -1.0
-    imgui.set_next_item_width(wide)
     flags = imgui.SliderFlags_.logarithmic
-    _, painting.radius_mm = imgui.slider_float(
-        "##radius", painting.radius_mm, LEAST_MM, MOST_MM, "radius %.1f mm", flags
-    )
-    kit.mark("radius")
+    _, painting.radius_mm = kit.slider("radius", painting.radius_mm, LEAST_MM, MOST_MM, "radius %.1f mm", flags)
     kit.tip("measured along the skin", "larger")
-    imgui.set_next_item_width(wide)
-    _, strength = imgui.slider_float("##strength", painting.strength * 100, 5, 100, "strength %.0f %%")
+    _, strength = kit.slider("brush strength", painting.strength * 100, 5, 100, "strength %.0f %%")
     painting.strength = round(strength / 100, 3)
-    kit.mark("brush strength")
     kit.tip("how far one stroke goes", "stronger")
-    imgui.set_next_item_width(wide)
-    _, hard = imgui.slider_float("##hardness", painting.hardness * 100, 0, 95, "hardness %.0f %%")
+    _, hard = kit.slider("hardness", painting.hardness * 100, 0, 95, "hardness %.0f %%")
     painting.hardness = round(hard / 100, 3)
-    kit.mark("hardness")
     kit.tip("the share of the radius that takes the whole strength")
     changed, on = imgui.checkbox("mirrored", painting.mirrored)
     kit.mark("mirrored strokes")

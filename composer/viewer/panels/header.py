@@ -16,10 +16,13 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
     session = stage.session
     assert session is not None
     wide = imgui.get_window_width()
-    imgui.align_text_to_frame_padding()
-    with kit.bold(theme.TEXT_SIZE * 1.25):
-        imgui.text_colored(theme.vec4(theme.SAND), "Moue")
-    imgui.same_line(0, kit.px(14))
+    at, tall = imgui.get_cursor_screen_pos(), imgui.get_frame_height()
+    size = theme.TEXT_SIZE * 1.3 * kit.scale
+    imgui.get_window_draw_list().add_text(
+        kit.faces.bold, size, ImVec2(at.x, at.y + (tall - size) / 2), theme.u32(theme.SAND), "Moue"
+    )
+    imgui.dummy(ImVec2(kit.px(52), tall))
+    imgui.same_line(0, kit.px(12))
     imgui.align_text_to_frame_padding()
     imgui.text(kit.fit(session.title, kit.px(170)))
     kit.mark("title")
@@ -47,7 +50,7 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
              "keys": "every key and gesture"}  # fmt: skip
     pad = 2 * imgui.get_style().frame_padding.x + kit.px(4)
     total = sum((imgui.calc_text_size(w).x + pad for w, _, _ in right), 0.0)
-    imgui.same_line(wide - total - kit.px(20))
+    imgui.same_line(wide - total - kit.px(32))
     for i, (words, action, able) in enumerate(right):
         if i:
             imgui.same_line(0, kit.px(14 if words in ("Open", "?") else 4))

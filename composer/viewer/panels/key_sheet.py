@@ -41,6 +41,8 @@ class KeySheet:
             stage.dialogs.keys = False
         imgui.dummy(ImVec2(0, kit.px(4)))
         imgui.begin_child("all keys", ImVec2(0, 0))
+        imgui.push_style_var(imgui.StyleVar_.frame_padding, ImVec2(kit.px(6), kit.px(1)))
+        imgui.push_style_var(imgui.StyleVar_.item_spacing, ImVec2(kit.px(6), kit.px(3)))
         if imgui.begin_table("keys", 3, imgui.TableFlags_.sizing_stretch_same):
             imgui.table_next_row()
             for column in (("Document", "Places", "Board"), ("Looking", "Painting"), ("Recipes",)):
@@ -50,6 +52,7 @@ class KeySheet:
                 if column == ("Recipes",):
                     self._gestures(kit)
             imgui.end_table()
+        imgui.pop_style_var(2)
         imgui.end_child()
         imgui.end()
         imgui.pop_style_var(2)

@@ -43,9 +43,10 @@ class Recipes:
         """The whole panel."""
         session = stage.session
         assert session is not None
+        imgui.align_text_to_frame_padding()
         with kit.bold():
             imgui.text("Recipes")
-        imgui.same_line(imgui.get_content_region_avail().x + imgui.get_style().window_padding.x - kit.px(44))
+        kit.at_right("New")
         if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
             self.new(stage)
         below = kit.px(168 if session.project.recipes else 0)
@@ -67,7 +68,7 @@ class Recipes:
         session = stage.session
         assert session is not None
         wide = imgui.get_content_region_avail().x
-        high = kit.px(88)
+        high = kit.px(96)
         at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
         if self.naming == recipe.name:
             self._name_field(stage, kit, recipe, wide)
@@ -162,9 +163,7 @@ class Recipes:
         assert session is not None
         recipe, name = session.recipe, session.recipe_name
         imgui.separator()
-        imgui.set_next_item_width(-1)
-        changed, strength = imgui.slider_float("##strength", recipe.strength * 100, 0, 150, "strength %.0f %%")
-        kit.mark("strength")
+        changed, strength = kit.slider("strength", recipe.strength * 100, 0, 150, "strength %.0f %%")
         kit.tip("the whole recipe stronger or weaker; Ctrl and click to type")
         if changed:
             stage.guard(lambda: session.preview(lambda p: set_strength(p, name, round(strength / 100, 3))))
@@ -209,14 +208,11 @@ class Recipes:
         session, trial = stage.session, trying.trial
         assert session is not None
         if trial is not None:
-            imgui.set_next_item_width(-1)
-            changed, t = imgui.slider_float("##t", trial.t * 100, 0, 100, "%.0f %% of the way")
-            kit.mark("way")
+            changed, t = kit.slider("way", trial.t * 100, 0, 100, "%.0f %% of the way")
             if changed:
                 trying.hold_at(stage, t / 100)
-            imgui.set_next_item_width(-kit.px(62))
-            changed, pace = imgui.slider_float("##pace", trying.pace, 0.3, 8.0, "%.1f s each way")
-            kit.mark("pace")
+            room = imgui.get_content_region_avail().x - kit.px(62)
+            changed, pace = kit.slider("pace", trying.pace, 0.3, 8.0, "%.1f s each way", wide=room)
             if changed:
                 trying.pace = pace
                 trying.go_on(stage)
@@ -224,11 +220,9 @@ class Recipes:
             if kit.button("Stop", "back to the recipe", wide=kit.px(58), name="Stop trial"):
                 trying.stop(session)
         elif trying.found is not None:
-            imgui.set_next_item_width(-1)
-            _, trying.cells = imgui.slider_int("##cells", trying.cells, 1, 12, "%d cells")
-            imgui.set_next_item_width(-1)
-            _, limit = imgui.slider_float("##limit", trying.limit * 100, 10, 150, "weights up to %.0f %%")
-            trying.limit = limit / 100
+            _, cells = kit.slider("cells", trying.cells, 1, 12, "%.0f cells")
+            _, limit = kit.slider("limit", trying.limit * 100, 10, 150, "weights up to %.0f %%")
+            trying.cells, trying.limit = round(cells), limit / 100
             if kit.button("Keep", "make it a recipe", name="Keep found"):
                 trying.keep(stage)
             imgui.same_line(0, kit.px(4))

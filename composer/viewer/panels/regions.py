@@ -44,9 +44,10 @@ class RegionList:
         """The whole panel."""
         session = stage.session
         assert session is not None
+        imgui.align_text_to_frame_padding()
         with kit.bold():
             imgui.text("Regions")
-        imgui.same_line(imgui.get_content_region_avail().x + imgui.get_style().window_padding.x - kit.px(44))
+        kit.at_right("New")
         if kit.button("New", "an empty region, to be painted", name="New region"):
             imgui.open_popup("new region")
         self._new_menu(stage, kit)

@@ -33,6 +33,7 @@ class Tray:
         """The whole panel."""
         session = stage.session
         assert session is not None
+        imgui.align_text_to_frame_padding()
         with kit.bold():
             imgui.text("Shapes")
         names = self.names(stage)

@@ -26,7 +26,7 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
                       name=f"view {name}"):  # fmt: skip
             stage.look_from(name)
     imgui.same_line(0, kit.px(3))
-    if kit.button("Region", "frame the chosen region", "frame", name="frame region"):
+    if kit.button("Close up", "close to the chosen region", "frame", name="frame region"):
         stage.frame_region()
     names = {n: words for n, (words, _) in OVERLAYS.items() if n != "skin" or has_texture}
     box, cage, parts = (
@@ -36,7 +36,9 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
     )
     imgui.set_cursor_screen_pos(ImVec2(left + width - box - cage - parts - kit.px(18), top + kit.px(10)))
     imgui.set_next_item_width(box)
-    if imgui.begin_combo("##overlay", names.get(stage.overlay, "Plain")):
+    if imgui.begin_combo(
+        "##overlay", names.get("mask" if stage.place == "paint" and stage.overlay == "none" else stage.overlay, "Plain")
+    ):
         for name, words in names.items():
             if imgui.selectable(words, name == stage.overlay)[0]:
                 stage.overlay = name
