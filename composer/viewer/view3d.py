@@ -210,7 +210,7 @@ class View3D:
         self._small.hold(positions, normals, None)
         self._small.eyes = self._eyes.at(positions)
         with twice.bound():
-            self._paint(self._small, look, eye, twice.size, False)
+            self._paint(self._small, look, eye, twice, False)
             twice.copy_to(small)
         raw = small.pixels()
         share = np.maximum(raw[:, :, 3:].astype(np.uint16), 1)
@@ -277,18 +277,18 @@ class View3D:
             return shown.texture
         target = self._canvas("smooth", size, samples) if samples else shown
         with target.bound():
-            self._paint(pose, look, eye, size, True)
+            self._paint(pose, look, eye, target, True)
             if samples:
                 target.copy_to(shown)
         self._drawn, self._look = (*wanted, samples), look
         return shown.texture
 
-    def _paint(self, pose: _Pose, look: Look, eye: Eye, size: tuple[int, int], ground: bool) -> None:
+    def _paint(self, pose: _Pose, look: Look, eye: Eye, target: Canvas, ground: bool) -> None:
         head = self._opened()
         cover = self._no_cover if look.cover is None else look.cover
         if cover.shape != (head.n_vertices, 4) or cover.dtype != np.uint8:
             raise MoueError(f"colours of {cover.shape} {cover.dtype} over a head of {head.n_vertices} vertices, uint8")
-        width, height = size
+        size = width, height = target.size
         gl.glViewport(0, 0, width, height)
         for off in (gl.GL_BLEND, gl.GL_SCISSOR_TEST, gl.GL_CULL_FACE, gl.GL_STENCIL_TEST, gl.GL_DEPTH_TEST):
             gl.glDisable(off)
@@ -296,10 +296,7 @@ class View3D:
         gl.glDepthMask(gl.GL_TRUE)
         gl.glClear(gl.GL_COLOR_BUFFER_BIT | gl.GL_DEPTH_BUFFER_BIT)
         if ground:
-            self._nothing.use()
-            self._ground.use()
-            self._ground.set(ground=np.array(BACKGROUND) / 255.0, aspect=width / height)
-            gl.glDrawArrays(gl.GL_TRIANGLES, 0, 3)
+            self._lay_ground(target)
         gl.glEnable(gl.GL_DEPTH_TEST)
         gl.glDepthFunc(gl.GL_LEQUAL)
         to_clip = eye.projection(width, height) @ eye.view_matrix()
@@ -333,6 +330,20 @@ class View3D:
         gl.glDepthMask(gl.GL_TRUE)
         gl.glDisable(gl.GL_BLEND)
         gl.glDisable(gl.GL_DEPTH_TEST)
+
+    def _lay_ground(self, target: Canvas) -> None:
+        """The ground, into a canvas that drawing goes to; without samples it is a copy, painted once a size."""
+        held = self._canvases.get("ground")
+        if target.samples or held is None or held.size != target.size:
+            kept = None if target.samples else self._canvas("ground", target.size, 0)
+            gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, (kept or target).id)
+            self._nothing.use()
+            self._ground.use()
+            self._ground.set(ground=np.array(BACKGROUND) / 255.0, aspect=target.size[0] / target.size[1])
+            gl.glDrawArrays(gl.GL_TRIANGLES, 0, 3)
+        if not target.samples:
+            self._canvases["ground"].copy_to(target)
+        gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, target.id)
 
     def _light(self, pose: _Pose, window: NDArray) -> None:
         """How much of the window every vertex sees, at this turn of the head; the same until the eye turns."""
