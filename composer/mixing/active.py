@@ -7,12 +7,14 @@ ends a drag, is one fresh evaluation, bit for bit. Columns depend on masks and r
 a row makes those of its region anew (and the base's, where a row begins or ceases to replace).
 
 `positions` (n, 3) float32 is what a view draws. Every change returns the range of vertices that it touched, so
-that no more is sent on.
+that no more is sent on. With `deferred` the sums wait until somebody asks for positions: a graphics card then makes
+them of `columns`, `weights` and the strength by itself.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +37,7 @@ class LivePose:
         self._share = mixer.shares(recipe)
         self._columns = self._columns_for(recipe.cells, self._share, {})
         self._stacked: Stack | None = None
+        self.deferred, self._stale = False, False
         self._moved = np.zeros(mixer.head.neutral.shape)
         self._neutral32 = mixer.head.neutral.astype(np.float32)
         self._positions = np.empty(mixer.head.neutral.shape, dtype=np.float32)
@@ -48,9 +51,21 @@ class LivePose:
     @property
     def positions(self) -> NDArray[np.float32]:
         """(n, 3) float32 mm, the pose to draw: a read-only view of what every edit changes in place."""
+        if self._stale:
+            self._sum()
         view = self._positions.view()
         view.setflags(write=False)
         return view
+
+    @property
+    def columns(self) -> Mapping[CellKey, Column]:
+        """The columns held, by cell: those of every cell that has a weight, and of those made ready."""
+        return MappingProxyType(self._columns)
+
+    @property
+    def weights(self) -> dict[CellKey, float]:
+        """The weight of each cell that has one."""
+        return {key: cell.weight for key, cell in self._cells.items() if cell.weight != 0.0}
 
     @property
     def bytes_held(self) -> int:
@@ -98,13 +113,15 @@ class LivePose:
             columns = self._columns_for(recipe.cells, share, kept)
             self._share, self._columns, self._stacked = share, columns, None
         self._given, self._cells = recipe, cells
-        self._moved[:] = self.displacement32()
-        np.add(self._neutral32, self._moved, out=self._positions, casting="same_kind")
+        if self.deferred:
+            self._stale = True
+        else:
+            self._sum()
         return (0, len(self._positions))
 
     def rebase(self) -> NDArray[np.float64]:
         """(n, 3) float64 mm, one fresh evaluation of the recipe as it stands, from which edits then go on."""
-        self._moved = self._mixer.displacement(self.recipe)
+        self._moved, self._stale = self._mixer.displacement(self.recipe), False
         fresh = moved(self._mixer.head.neutral, self._moved)
         self._positions[:] = fresh
         return fresh
@@ -148,6 +165,9 @@ class LivePose:
         """Add `change` (k,) times the column's fields, and bring the positions it reaches up to date."""
         if not any(change) or column.range == NOTHING:
             return NOTHING
+        if self.deferred:
+            self._stale = True
+            return column.range
         step = np.multiply(column.fields[0], change[0], dtype=np.float64)
         for field, amount in zip(column.fields[1:], change[1:], strict=True):
             step += np.multiply(field, amount, dtype=np.float64)
@@ -160,6 +180,12 @@ class LivePose:
             total[at] = step
             self._positions.reshape(-1)[at] = neutral.take(at) + step.astype(np.float32)
         return column.range
+
+    def _sum(self) -> None:
+        """Positions from all columns at once."""
+        self._moved[:] = self.displacement32()
+        np.add(self._neutral32, self._moved, out=self._positions, casting="same_kind")
+        self._stale = False
 
     def _stacking(self) -> Stack:
         if self._stacked is None:

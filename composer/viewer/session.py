@@ -36,6 +36,11 @@ class Frame:
     normals: NDArray[np.float32]
     touched: Range | None
 
+    @property
+    def changed(self) -> bool:
+        """Whether anything differs from the frame before."""
+        return self.touched is None or self.touched[1] > self.touched[0]
+
 
 class Session:
     """One open document."""
@@ -54,6 +59,7 @@ class Session:
         self.shape = ""
         self.version = 0
         self._prepared = opened.ready
+        self._on_card = False
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
         self._live = LivePose(self.ready.mixer, self._wanted())
@@ -129,8 +135,7 @@ class Session:
         project = self._tried(edit)
         self.history.apply(lambda _: project)
         self._follow()
-        self._live.rebase()
-        self._touch(None)
+        self._settle()
 
     def preview(self, edit: Edit) -> None:
         """Show an edit while something is held. Raises MoueError, with the preview before kept."""
@@ -142,8 +147,7 @@ class Session:
         """Make one step of the preview."""
         self.history.commit()
         self._follow()
-        self._live.rebase()
-        self._touch(None)
+        self._settle()
 
     def abort(self) -> None:
         """Forget the preview without a trace."""
@@ -175,6 +179,20 @@ class Session:
         self._touch(None)
 
     # What a view draws.
+
+    @property
+    def on_card(self) -> bool:
+        """Whether the graphics card makes the poses, and positions here are made only when asked for."""
+        return self._on_card
+
+    @on_card.setter
+    def on_card(self, wanted: bool) -> None:
+        self._on_card = self._live.deferred = wanted
+
+    @property
+    def live(self) -> LivePose | None:
+        """What the card makes the pose of; None while other positions are shown."""
+        return self._live if self._override is None else None
 
     def frame(self) -> Frame:
         """Positions, normals and what changed since the last call."""
@@ -243,6 +261,7 @@ class Session:
         recipe = self._wanted()
         if self.ready.mixer is not self._mixer:
             self._live, self._mixer = LivePose(self.ready.mixer, recipe), self.ready.mixer
+            self._live.deferred = self._on_card
             self._touch(None)
             return
         self._go_to(recipe)
@@ -261,6 +280,12 @@ class Session:
             return
         self.ready.check(recipe)
         self._live.set_recipe(recipe)
+        self._touch(None)
+
+    def _settle(self) -> None:
+        """One fresh evaluation, where it is made here."""
+        if not self._on_card:
+            self._live.rebase()
         self._touch(None)
 
     def _touch(self, touched: Range | None) -> None:

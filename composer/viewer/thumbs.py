@@ -129,8 +129,8 @@ class Thumbs:
 
 
 def face_points(head: Head) -> NDArray[np.float64]:
-    """(k, 3) mm, the part of the skin that the shapes move most often, all of it where there are none: what a picture of an
-    expression has to show."""
+    """(k, 3) mm, the part of the skin that the shapes move most often, all of it where there are none: what a picture
+    of an expression has to show."""
     skin = np.flatnonzero(head.skin) if head.skin.any() else np.arange(head.n_vertices)
     often = np.zeros(len(skin), dtype=np.float32)
     for shape in head.shapes[:: max(len(head.shapes) // 40, 1)]:

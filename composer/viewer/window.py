@@ -23,6 +23,7 @@ from composer.head.head import Head
 from composer.mixing.recipe import ALL
 from composer.progress import Progress
 from composer.viewer import theme
+from composer.viewer.card import FROM_VERTICES, Card, card_for
 from composer.viewer.demo import demo_document
 from composer.viewer.imgui_pyglet import ImGuiOnPyglet
 from composer.viewer.keys import Keys, combo_of
@@ -71,6 +72,8 @@ class MoueWindow(pyglet.window.Window):
         self._texture: int | None = None
         self._picture_of_skin: Any = None
         self._shown = Shown()
+        self._card: Card | None = None
+        self.card_from = FROM_VERTICES
         self._moved_at = self._awake_at = time.monotonic()
         self._kept_at = time.monotonic()
         self._kept: Project | None = None
@@ -149,10 +152,14 @@ class MoueWindow(pyglet.window.Window):
         self.panels.painting = type(self.panels.painting)()
         self._opened, self._opened_head = session, None
         self._drawn_version = ()
+        if self._card is not None:
+            self._card.close()
+            self._card = None
         if session is None:
             return
         self._show_head(session.head)
         self.thumbs.open(session)
+        self._card = card_for(session, self.head_view.software and self.card_from == FROM_VERTICES, self.card_from)
         self._picture_of_skin = texture_of(session.head)
         self._kept = session.history.committed
         self.set_caption(f"Moue: {session.title}")
@@ -227,8 +234,10 @@ class MoueWindow(pyglet.window.Window):
     def _draw_head(self, moving: bool) -> None:
         stage, session, screen = self.stage, self.stage.session, self.panels
         assert session is not None and stage.eye is not None
-        frame = session.frame()
-        if frame.touched is None or frame.touched[1] > frame.touched[0]:
+        card = self._card if session.live is not None else None
+        frame = session.frame() if card is None else None
+        changed = card.follow() if card is not None else frame is not None and frame.changed
+        if changed:
             self._moved_at = time.monotonic()
             self.wake()
         still = time.monotonic() - self._moved_at > STILL_SECONDS and self._tool is None and not moving
@@ -240,7 +249,15 @@ class MoueWindow(pyglet.window.Window):
         look = look_of(stage, self._shown, self.outline, painting, self._picture_of_skin)
         scale = self.get_pixel_ratio()
         size = (max(round(stage.view[2] * scale), 1), max(round(stage.view[3] * scale), 1))
-        self._texture = self.head_view.draw(frame.positions, frame.normals, look, stage.eye, size, frame.touched, still)
+        if card is not None:
+            pose = card.pose
+            self._texture = self.head_view.draw_buffers(
+                pose.positions_buffer, pose.normals_buffer, look, stage.eye, size, changed, still
+            )
+        elif frame is not None:
+            self._texture = self.head_view.draw(
+                frame.positions, frame.normals, look, stage.eye, size, frame.touched, still
+            )
         if not still:
             self.wake()
 
@@ -402,6 +419,8 @@ class MoueWindow(pyglet.window.Window):
         if self.context is not None and self._opened != "closed":
             self.switch_to()
             self.thumbs.close()
+            if self._card is not None:
+                self._card.close()
             self.head_view.close()
             self.ui.close()
             self._opened = "closed"
