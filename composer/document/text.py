@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from composer.document.project import VERSION, Project, Region
 from composer.document.read import landmark_of, parse_document, recipe_of, region_of
+from composer.document.tables import cut
 from composer.document.values import Values
 from composer.errors import MoueError
 from composer.head.places import Place, SurfacePoint
@@ -30,17 +32,73 @@ def document_text(project: Project, folder: Path) -> str:
     no text says it, which is a project that could not be opened again.
     """
     if project.text:
-        try:
-            if _reads_as(project.text, project, folder):
+        with suppress(TOMLKitError, MoueError, LookupError, TypeError, ValueError):
+            base = parse_document(project.text.encode(), folder / "document.toml")
+            if _says_the_same(base, project):
                 return project.text
+            text = _edited_tables(project, base)
+            if text is not None and _reads_as(text, project, folder):
+                return text
+        with suppress(TOMLKitError, MoueError, LookupError, TypeError, ValueError):
             text = _edited(tomlkit.parse(project.text), project, folder)
             if _reads_as(text, project, folder):
                 return text
-        except (TOMLKitError, MoueError, LookupError, TypeError, ValueError):
-            pass
     text = _edited(tomlkit.document(), project, folder)
     if not _reads_as(text, project, folder):
         raise MoueError("cannot be written so that it reads the same again", project.path)
+    return text
+
+
+def _edited_tables(project: Project, base: Project) -> str | None:
+    """The project's text with the tables changed that say something else than `base`, which it says now.
+
+    None where more than tables changed, or their order.
+    """
+    if not _same_frame(base, project):
+        return None
+    kinds = _kinds(project)
+    tables = cut(project.text, kinds)
+    if tables is None:
+        return None
+    for kind, (ours, read, write) in kinds.items():
+        theirs = _kinds(base)[kind][0]
+        gone = [name for name in theirs if name not in ours]
+        new = list(ours)[len(theirs) - len(gone) :]
+        if list(ours)[: len(theirs) - len(gone)] != [name for name in theirs if name in ours] or (gone and new):
+            return None
+        for name in gone:
+            del tables.texts[kind, name]
+        for name in ours:
+            if name in new or ours[name] != theirs[name]:
+                one: Any = tomlkit.document() if name in new else tomlkit.parse(tables.texts[kind, name])
+                _update(one, kind, {name: ours[name]}, read, write)
+                made = tomlkit.dumps(one)
+                if name in new:
+                    tables.append((kind, name), made)
+                else:
+                    tables.texts[kind, name] = made
+    return _ended_as(tables.text, project.text)
+
+
+def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
+    """By kind of table: what the project has of it by name, how one is read (name, table) and how it is written."""
+
+    def reader(read: Any) -> Any:
+        return lambda name, table: read(name, Values(table, project.path, name))
+
+    return {
+        "parts": (project.parts, lambda name, table: dict(table), dict),
+        "shapes": (project.shapes, lambda name, table: dict(table), dict),
+        "landmarks": (project.landmarks, reader(lambda name, said: landmark_of(said)), landmark_table),
+        "regions": ({region.name: region for region in project.regions}, reader(region_of), _region_table),
+        "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), _recipe_table),
+    }
+
+
+def _ended_as(text: str, before: str) -> str:
+    """The text with the ends of lines that most lines had before."""
+    if before.count("\r\n") * 2 > before.count("\n"):
+        return text.replace("\r\n", "\n").replace("\n", "\r\n")
     return text
 
 
@@ -56,32 +114,25 @@ def _edited(document: Any, project: Project, folder: Path) -> str:
     finer = {str(level): relative_place(place, folder) for level, place in project.levels.items()}
     if finer != dict(document.get("levels", {})):
         document["levels"] = finer
-    regions = {region.name: region for region in project.regions}
-    recipes = {recipe.name: recipe for recipe in project.recipes}
-
-    def reader(read: Any) -> Any:
-        return lambda name, table: read(name, Values(table, project.path, name))
-
-    _update(document, "parts", project.parts, lambda name, table: dict(table), dict)
-    _update(document, "shapes", project.shapes, lambda name, table: dict(table), dict)
-    _update(document, "landmarks", project.landmarks, reader(lambda name, said: landmark_of(said)), landmark_table)
-    _update(document, "regions", regions, reader(region_of), _region_table)
-    _update(document, "recipes", recipes, reader(recipe_of), _recipe_table)
-    text = tomlkit.dumps(document)
-    if project.text.count("\r\n") * 2 > project.text.count("\n"):
-        text = text.replace("\r\n", "\n").replace("\n", "\r\n")
-    return text
+    for kind, (wanted, read, write) in _kinds(project).items():
+        _update(document, kind, wanted, read, write)
+    return _ended_as(tomlkit.dumps(document), project.text)
 
 
 def _reads_as(text: str, project: Project, folder: Path) -> bool:
     """Whether a text at `folder` says what the project is, in its order."""
-    read = parse_document(text.encode(), folder / "document.toml")
-    same = all(getattr(read, key) == getattr(project, key) for key in SAID)
+    return _says_the_same(parse_document(text.encode(), folder / "document.toml"), project)
+
+
+def _says_the_same(read: Project, project: Project) -> bool:
     in_order = list(read.shapes) == list(project.shapes) and list(read.landmarks) == list(project.landmarks)
-    return same and in_order and all(
-        ours.keys() == theirs.keys() and all(ours[key].resolve() == theirs[key].resolve() for key in ours)
-        for ours, theirs in (({0: p.head_path, **p.levels} for p in (read, project)),)
-    )
+    return in_order and all(getattr(read, key) == getattr(project, key) for key in SAID) and _same_frame(read, project)
+
+
+def _same_frame(one: Project, other: Project) -> bool:
+    """Whether two projects agree in what stands outside their tables: the head, its levels, unit and topology."""
+    ours, theirs = ({0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other))
+    return ours == theirs and all(getattr(one, key) == getattr(other, key) for key in ("unit", "neutral", "topology"))
 
 
 def landmark_table(place: Place) -> dict[str, Any]:
