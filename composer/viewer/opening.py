@@ -20,11 +20,13 @@ DOCUMENTS = (".moue", ".toml")
 
 @dataclass(frozen=True)
 class Opened:
-    """What was opened: `ready`, `file` the document it came from or None, and `notes` to tell."""
+    """What was opened: `ready`, `file` the document it came from or None, `notes` to tell, and whether it was
+    `recovered` from a copy that no file holds yet."""
 
     ready: Ready
     file: Path | None
     notes: tuple[str, ...]
+    recovered: bool = False
 
 
 def open_path(path: Path, progress: Progress) -> Opened:
@@ -55,6 +57,13 @@ def open_path(path: Path, progress: Progress) -> Opened:
     progress(0.9, "sharing regions")
     _ = ready.effective
     return Opened(ready, None, tuple(notes))
+
+
+def open_recovered(project: Project, file: Path | None, progress: Progress) -> Opened:
+    """A project from a copy that was kept, in the place of its document. Raises MoueError as `open_path`."""
+    ready = Ready.open(project, lambda f, words: progress(0.9 * f, words))
+    _ = ready.effective
+    return Opened(ready, file, tuple(ready.notes), True)
 
 
 def _document(path: Path, progress: Progress) -> Opened:

@@ -50,7 +50,8 @@ class Session:
         self.file = opened.file
         self.notes = opened.notes
         self.history = History(opened.ready.project)
-        self.saved: Project | None = opened.ready.project if opened.file else None
+        self.recovered = opened.recovered
+        self.saved: Project | None = opened.ready.project if opened.file and not opened.recovered else None
         self.held = Held()
         self.linked = False
         recipes = self.project.recipes
@@ -90,7 +91,7 @@ class Session:
     def unsaved(self) -> bool:
         """Whether there is something that no file holds."""
         if self.saved is None:
-            return self.history.can_undo or self.history.can_redo
+            return self.recovered or self.history.can_undo or self.history.can_redo
         return self.history.committed is not self.saved
 
     @property

@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 
+from composer.document.autosave import Waiting
 from composer.document.history import Edit
 from composer.document.project import Project
 from composer.document.store import save_document
@@ -20,7 +21,8 @@ from composer.errors import MoueError
 from composer.mixing.recipe import Cell, Row
 from composer.progress import Progress
 from composer.viewer.camera import Eye, between, framed, named_eye
-from composer.viewer.opening import Opened, open_path
+from composer.viewer.keeping import Keeping, waiting_for
+from composer.viewer.opening import Opened, open_path, open_recovered
 from composer.viewer.picking import Hit, Picker
 from composer.viewer.session import Session
 from composer.viewer.settings import Settings
@@ -62,6 +64,7 @@ class Dialogs:
     ask: Callable[[], None] | None = None
     save_as: bool = False
     open_path: bool = False
+    waiting: Waiting | None = None
 
 
 @dataclass
@@ -91,6 +94,7 @@ class Stage:
     def __post_init__(self) -> None:
         self.work = Work(lambda text: self.say(text, "wrong"))
         self.picker: Picker | None = None
+        self.keeping: Keeping | None = None
         self._from: tuple[Eye, Eye, float] | None = None
 
     # Words.
@@ -131,6 +135,26 @@ class Stage:
         self.settings.opened(opened.file or opened.ready.head.path or opened.ready.project.path)
         for note in opened.notes[:2]:
             self.say(note)
+        self.keeping = Keeping(self.session)
+        if not opened.recovered:
+            self.dialogs.waiting = waiting_for(opened.file, self.session.project.path)
+
+    def take_waiting(self) -> None:
+        """Go on with the copy that waited."""
+        held, self.dialogs.waiting = self.dialogs.waiting, None
+        if held is not None and self.session is not None:
+            file, project = self.session.file, held.project
+            self.work.begin(
+                "Taking the copy",
+                lambda progress: _ready(open_recovered(project, file, progress), progress),
+                self._opened,
+            )
+
+    def leave_waiting(self) -> None:
+        """Forget the copy that waited."""
+        self.dialogs.waiting = None
+        if self.keeping is not None:
+            self.keeping.give_up()
 
     def save(self, path: Path | None = None, then: Callable[[], None] | None = None) -> None:
         """Save beside the frame loop, to the document's own file or another, and then do something; a fault leaves
@@ -151,6 +175,8 @@ class Stage:
             return project
 
         def done(kept: Project) -> None:
+            if self.keeping is not None and self.session is session:
+                self.keeping.give_up()
             session.saved, session.file = kept, target
             self.settings.opened(target)
             self.say(f"Saved {target}", "done")

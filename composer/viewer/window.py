@@ -13,12 +13,10 @@ from pathlib import Path
 from typing import Any
 
 import pyglet
+from numpy.typing import NDArray
 from pyglet import gl
 from pyglet.window import key, mouse
 
-from composer.document.autosave import autosave_place, forget, keep
-from composer.document.project import Project
-from composer.errors import MoueError
 from composer.head.head import Head
 from composer.mixing.recipe import ALL
 from composer.progress import Progress
@@ -45,8 +43,9 @@ from composer.viewer.tools.stroke import paint
 from composer.viewer.view3d import View3D
 
 SIZE, LEAST = (1280, 800), (900, 560)
-STILL_SECONDS, AWAKE_SECONDS, AUTOSAVE_SECONDS = 0.25, 0.6, 20.0
+STILL_SECONDS, AWAKE_SECONDS = 0.25, 0.6
 TURN_PX, ZOOM_STEPS = 30.0, 2.0
+MOST_SHADED = 200_000
 
 
 class MoueWindow(pyglet.window.Window):
@@ -75,9 +74,6 @@ class MoueWindow(pyglet.window.Window):
         self._card: Card | None = None
         self.card_from = FROM_VERTICES
         self._moved_at = self._awake_at = time.monotonic()
-        self._kept_at = time.monotonic()
-        self._kept: Project | None = None
-        self._drawn_version: tuple = ()
         self._held_keys: set[str] = set()
         self._pressure = 1.0
         if hasattr(self, "set_minimum_size") and not pyglet.options.headless:
@@ -131,7 +127,8 @@ class MoueWindow(pyglet.window.Window):
         self.ui.end()
         if self.thumbs.step() or moving or stage.words:
             self.wake()
-        self._autosave()
+        if stage.keeping is not None:
+            stage.keeping.step(stage.work)
         if stage.closing:
             self.leave()
 
@@ -151,7 +148,6 @@ class MoueWindow(pyglet.window.Window):
         self.panels.trying = type(self.panels.trying)()
         self.panels.painting = type(self.panels.painting)()
         self._opened, self._opened_head = session, None
-        self._drawn_version = ()
         if self._card is not None:
             self._card.close()
             self._card = None
@@ -161,11 +157,10 @@ class MoueWindow(pyglet.window.Window):
         self.thumbs.open(session)
         self._card = card_for(session, self.head_view.software and self.card_from == FROM_VERTICES, self.card_from)
         self._picture_of_skin = texture_of(session.head)
-        self._kept = session.history.committed
         self.set_caption(f"Moue: {session.title}")
         head = session.head
         self.stage.work.begin(
-            "Looking at hollows", lambda progress: openness_of(head, progress), self._shade, quiet=True
+            "Looking at hollows", lambda progress: hollows_of(head, progress), self._shade, quiet=True
         )
 
     def _show_head(self, head: Head) -> None:
@@ -175,11 +170,10 @@ class MoueWindow(pyglet.window.Window):
         if not same:
             self.head_view.open(head)
 
-    def _shade(self, openness: object) -> None:
+    def _shade(self, found: tuple[NDArray, NDArray] | None) -> None:
         session = self.stage.session
-        if session is not None and openness is not None and len(openness) == session.head.n_vertices:  # type: ignore[arg-type]
-            self.head_view.shade(openness)  # type: ignore[arg-type]
-            self._drawn_version = ()
+        if session is not None and found is not None and len(found[0]) == session.head.n_vertices:
+            self.head_view.shade(*found)
 
     def _try_on(self) -> bool:
         """Trials run, looks that are held, and let go."""
@@ -385,33 +379,15 @@ class MoueWindow(pyglet.window.Window):
 
         self.stage.work.begin("Choosing", wait, chosen)
 
-    # Autosave and leaving.
-
-    def _autosave(self) -> None:
-        session = self.stage.session
-        if session is None or time.monotonic() - self._kept_at < AUTOSAVE_SECONDS:
-            return
-        self._kept_at = time.monotonic()
-        project = session.history.committed
-        if project is self._kept or not session.unsaved:
-            return
-        self._kept = project
-        place_ = autosave_of(session)
-        self.stage.work.begin(
-            "Keeping a copy", lambda progress: keep(project, place_), lambda _: None, lambda _: None, True
-        )
+    # Leaving.
 
     def leave(self) -> None:
         """Close for good: settings are kept, the autosave goes where nothing is lost by it."""
         self._abandon()
         self.stage.work.cancel_all()
         write_settings(self.stage.settings)
-        session = self.stage.session
-        if session is not None:
-            try:
-                forget(autosave_of(session))
-            except MoueError:
-                self._kept = None
+        if self.stage.keeping is not None:
+            self.stage.keeping.give_up()
         self.close()
 
     def close(self) -> None:
@@ -561,7 +537,7 @@ class MoueWindow(pyglet.window.Window):
     def _covered(self, action: str) -> bool:
         """Whether a sheet lies over the window, which keys then leave alone."""
         dialogs = self.stage.dialogs
-        asking = dialogs.leave or dialogs.save_as or dialogs.open_path
+        asking = dialogs.leave or dialogs.save_as or dialogs.open_path or dialogs.waiting is not None
         return action != "keys" and (dialogs.keys or dialogs.bake or asking)
 
     def _escape(self) -> None:
@@ -599,11 +575,6 @@ class MoueWindow(pyglet.window.Window):
                 self._tool = None
 
 
-def autosave_of(session: Any) -> Path:
-    """Where the autosave of a session lies: beside its document, or in Moue's own folder where it has none."""
-    return autosave_place(session.path, None if session.file else data_folder() / "autosaves")
-
-
 def can_browse() -> bool:
     """Whether this machine has a dialog for files that works."""
     if os.name == "nt" or shutil.which("osascript"):
@@ -613,11 +584,16 @@ def can_browse() -> bool:
     )
 
 
-def openness_of(head: Head, progress: Progress) -> Any:
-    """(n,) how open to the sky every vertex of the head at rest is; None for heads too large for that."""
+def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray] | None:
+    """(n,) how open to the sky every vertex of the head at rest is and (n, 16) how it lies in the window's light; None
+    for heads too large for that."""
     from composer.picture.figure import Figure
+    from composer.viewer.daylight import daylight
 
-    if head.n_vertices > 200_000:
+    if head.n_vertices > MOST_SHADED:
         return None
     progress(0.2, "finding hollows")
-    return Figure.of(head, 0).rest.openness
+    figure = Figure.of(head, 0)
+    openness = figure.rest.openness
+    progress(0.7, "finding shadows")
+    return openness, daylight(figure)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -39,6 +40,19 @@ class Sheets:
             if kit.button("Stay", name="leave stay") or imgui.is_key_pressed(imgui.Key.escape):
                 dialogs.leave, dialogs.ask = False, None
             _end(dialogs.leave)
+        elif dialogs.waiting is not None and _begin("waiting", kit):
+            with kit.bold():
+                imgui.text("There is a newer copy of this document.")
+            when = time.strftime("%A %d %B, %H:%M", time.localtime(dialogs.waiting.seconds))
+            kit.quiet(f"Moue kept it on {when} and was not closed properly afterwards.")
+            if kit.button("Take the copy", "go on with it; the document itself stays as it is until you save"):
+                stage.take_waiting()
+            imgui.same_line()
+            if kit.button(
+                "Leave it", "go on with the document as it was saved, without the copy", name="leave copy"
+            ):
+                stage.leave_waiting()
+            _end(dialogs.waiting is not None)
         elif dialogs.save_as and stage.session is not None and _begin("save as", kit):
             if imgui.is_window_appearing():
                 self.path = str(stage.session.path.with_suffix(".moue"))
