@@ -8,11 +8,14 @@ from typing import Annotated
 import typer
 
 from composer.bench.measures import MEASURES
+from composer.viewer.measures import WINDOW_MEASURES
+
+ALL = [*MEASURES, *WINDOW_MEASURES]
 
 
 def bench(
     only: Annotated[
-        list[str] | None, typer.Option(help=f"Only this measure; may be repeated. {', '.join(MEASURES)}.")
+        list[str] | None, typer.Option(help=f"Only this measure; may be repeated. {', '.join(ALL)}.")
     ] = None,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the rows here, - for the screen.")] = None,
 ) -> None:
@@ -28,12 +31,25 @@ def bench(
     from composer.bench.registry import run
     from composer.cli.outputs import may_write
     from composer.cli.report import write_json
+    from composer.errors import MoueError, unknown
+    from composer.viewer.measures import run_window
 
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json")
+    wrong = next((name for name in only or () if name not in ALL), None)
+    if wrong is not None:
+        raise unknown("measure", wrong, ALL)
+    window = [name for name in only or WINDOW_MEASURES if name in WINDOW_MEASURES]
     console = Console(stderr=True)
     with console.status("measuring") as status:
-        rows = list(run(only or (), lambda name: status.update(f"measuring {name}")))
+        own = [name for name in only or MEASURES if name in MEASURES]
+        rows = list(run(own, lambda name: status.update(f"measuring {name}"))) if own else []
+        try:
+            rows += list(run_window(window))
+        except MoueError as error:
+            if only:
+                raise
+            typer.echo(f"the window's rows are left out: {error}", err=True)
     if json_file is not None:
         write_json(json_file, [asdict(row) for row in rows])
         if json_file == "-":
