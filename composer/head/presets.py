@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -53,6 +54,7 @@ def region_set_names() -> list[str]:
     return sorted(names, key=lambda name: (name != FINE, name))
 
 
+@cache
 def region_set(name: str = FINE) -> RegionSet:
     """The preset of regions of this name. Raises MoueError with the nearest names, or where its file is wrong."""
     if name not in region_set_names():

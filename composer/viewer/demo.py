@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from composer.demo.tour import write_demo
 from composer.progress import Progress
 
 
@@ -15,5 +14,7 @@ def demo_document(folder: Path, progress: Progress) -> Path:
     """
     document = folder / "document.toml"
     if not document.is_file():
+        from composer.demo.tour import write_demo
+
         write_demo(folder, progress)
     return document
