@@ -35,7 +35,7 @@ def carried_edit(stage: Stage, region: str, shape: str, mirrored: bool = False, 
     session = stage.session
     assert session is not None
     cell = Cell(region, shape, weight, mirrored)
-    if session.recipe_name:
+    if any(recipe.name == session.recipe_name for recipe in session.history.committed.recipes):
         return cells_edit(stage, cell)
     return lambda project: add_recipe(project, Recipe("first", (cell,)))
 
