@@ -57,6 +57,11 @@ class History:
         return self.committed
 
     @property
+    def before(self) -> Project:
+        """The project one step back; itself where there is none."""
+        return self._steps[max(self._at - 1, 0)]
+
+    @property
     def can_undo(self) -> bool:
         """Whether there is a step behind."""
         return self._at > 0

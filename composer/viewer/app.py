@@ -5,8 +5,12 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from composer.errors import MoueError
+
+if TYPE_CHECKING:
+    from composer.viewer.window import MoueWindow
 
 WITHOUT = "every command works without a window, see moue --help"
 
@@ -45,35 +49,44 @@ def run_window(path: Path | None = None, demo: bool = False) -> None:
     run(window)
 
 
-def run(window: object) -> None:
+def run(window: MoueWindow) -> None:
     """Pyglet's loop: sixty frames a second while something happens, next to none while nothing does."""
     import pyglet
 
-    from composer.viewer.window import MoueWindow
-
-    assert isinstance(window, MoueWindow)
     tablets = _tablets(window)
 
     def tick(_: float) -> None:
         if window.awake and window.context is not None:
-            window.draw(0.0)
+            try:
+                window.draw(0.0)
+            except Exception as error:
+                raise _stopped(window, error) from error
 
     pyglet.clock.schedule_interval(tick, 1 / 60)
     pyglet.app.run(interval=None)
     del tablets
 
 
-def _tablets(window: object) -> list:
+def _stopped(window: MoueWindow, error: Exception) -> MoueError:
+    """What is told when the window cannot go on; a copy of what is open is kept first."""
+    told = " ".join(str(error).split()) or type(error).__name__
+    keeping = window.stage.keeping
+    if keeping is not None and keeping.now():
+        return MoueError(f"the window had to stop ({told})", mend=f"a copy is kept in {keeping.place}; open it again")
+    return MoueError(f"the window had to stop ({told})", mend=WITHOUT)
+
+
+def _tablets(window: MoueWindow) -> list:
     """Pens whose pressure the brush follows; kept alive by the caller."""
     import pyglet
 
     opened = []
     try:
         for tablet in pyglet.input.get_tablets():
-            canvas = tablet.open(window)  # type: ignore[arg-type]
+            canvas = tablet.open(window)
 
             def on_motion(cursor, x, y, pressure, *rest):  # type: ignore[no-untyped-def]
-                window.press_pen(pressure)  # type: ignore[attr-defined]
+                window.press_pen(pressure)
 
             canvas.push_handlers(on_motion=on_motion)
             opened.append((canvas, on_motion))

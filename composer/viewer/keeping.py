@@ -60,6 +60,16 @@ class Keeping:
         place = self.place
         work.begin("Keeping a copy", lambda progress: keep(project, place), lambda _: None, lambda _: None, quiet=True)
 
+    def now(self) -> bool:
+        """Keep a copy at once, where something is not saved; whether there is one."""
+        if not self._session.unsaved:
+            return False
+        try:
+            keep(self._session.history.committed, self.place)
+        except MoueError:
+            return False
+        return True
+
     def give_up(self) -> None:
         """Forget the copy; one that cannot be removed is let be."""
         with contextlib.suppress(MoueError):

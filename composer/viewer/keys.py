@@ -41,6 +41,7 @@ ACTIONS: dict[str, Action] = {
     "cage": Action("the cage's edges", "G", "Looking"),
     "overlay": Action("next overlay", "O", "Looking"),
     "rest": Action("hold: the neutral", "N", "Looking"),
+    "before": Action("hold: as it was a step ago", "V", "Looking"),
     "flip_ab": Action("hold: the other of A and B", "B", "Looking"),
     "new_recipe": Action("new recipe", "Ctrl+N", "Recipes"),
     "duplicate": Action("duplicate the recipe", "Ctrl+D", "Recipes"),

@@ -7,7 +7,8 @@ stroke is recorded, dab by dab, and a replay of the record over the mask that it
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections import OrderedDict
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -29,6 +30,7 @@ from masks.partition import effective_masks
 Floats = NDArray[np.float64]
 Pressure = Literal["none", "radius", "strength"]
 LEAST_MM, MOST_MM = 1.0, 120.0
+MOST_RECORDS = 400
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,12 @@ class Recorded:
     kind: Kind
     hardness: float
     dabs: tuple[Dab, ...]
+
+
+def _stored(project: Project, region: str) -> NDArray | None:
+    """The array that the document holds of a region's mask, None where it comes from elsewhere."""
+    source = project.region(region).source
+    return project.stored.get(str(source.get("file"))) if source.get("from") == "file" else None
 
 
 def replay(record: Recorded, painter: Painter, values: NDArray) -> Floats:
@@ -89,12 +97,12 @@ class Painting:
     mirrored: bool = False
     on_pose: bool = False
     pressure: Pressure = "none"
-    records: list[Recorded] = field(default_factory=list)
     raw: Floats | None = None
     effective: Floats | None = None
 
     def __post_init__(self) -> None:
         self._painter: Painter | None = None
+        self._made: OrderedDict[int, tuple[NDArray, NDArray | None, Recorded]] = OrderedDict()
         self._key: tuple = ()
         self._strokes: dict[str, list[Stroke]] = {}
         self._dabs: dict[str, list[Dab]] = {}
@@ -199,7 +207,8 @@ class Painting:
         strokes, dabs = self._strokes, self._dabs
         before = session.ready.raw
         masks = {name: _joined(own, before[name]) for name, own in strokes.items()}
-        self.records += [Recorded(name, self.kind, self.hardness, tuple(dabs[name])) for name in strokes]
+        records = [Recorded(name, self.kind, self.hardness, tuple(dabs[name])) for name in strokes]
+        held = {name: _stored(session.project, name) for name in strokes}
         self.abandon()
 
         def edit(project: Project) -> Project:
@@ -209,6 +218,22 @@ class Painting:
             return project
 
         session.apply(edit)
+        for record in records:
+            made = _stored(session.project, record.region)
+            if made is not None and made is not held[record.region]:
+                self._made[id(made)] = (made, held[record.region], record)
+        while len(self._made) > MOST_RECORDS:
+            self._made.popitem(last=False)
+
+    def strokes_of(self, session: Session, region: str) -> list[Recorded]:
+        """The strokes that made a region's mask what it is now, oldest first, back to where it came from elsewhere:
+        a stroke that was undone is not among them."""
+        strokes: list[Recorded] = []
+        mask = _stored(session.project, region)
+        while mask is not None and id(mask) in self._made and self._made[id(mask)][0] is mask:
+            _, mask, record = self._made[id(mask)]
+            strokes.append(record)
+        return strokes[::-1]
 
     def abandon(self) -> None:
         """Forget the stroke without a trace."""

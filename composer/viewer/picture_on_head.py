@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.head.barrier_lines import barrier_lines
 from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import ALL
 from composer.viewer.look import Line, Look, Mark
@@ -28,6 +29,7 @@ class Outline:
     _lines: dict[tuple, Line | None] = field(default_factory=dict)
     _held: dict[tuple, object] = field(default_factory=dict)
     _marks: tuple[object, tuple[Mark, ...]] = (None, ())
+    _barriers: tuple[object, list[Line | None]] = field(default_factory=lambda: (None, []))
 
     def of(
         self, stage: Stage, mask: NDArray, colour: tuple[int, int, int, int], width: float, dash: float
@@ -44,6 +46,18 @@ class Outline:
             self._lines[key] = Line(a, b, t, colour, width, dash) if len(a) else None
             self._held[key] = mask
         return self._lines[key]
+
+    def barriers(self, stage: Stage) -> list[Line | None]:
+        """The lines that no brush crosses."""
+        session = stage.session
+        assert session is not None
+        if self._barriers[0] is not session.head:
+            made: list[Line | None] = []
+            for line in barrier_lines(session.head):
+                ends = np.stack([line[:-1], line[1:]], axis=1).reshape(-1)
+                made.append(Line(ends, ends, np.zeros(len(ends)), BARRIER, 1.4))
+            self._barriers = (session.head, made)
+        return self._barriers[1]
 
     def marks(self, stage: Stage) -> tuple[Mark, ...]:
         """Every landmark of the head as a mark; those of this document in another colour, the chosen one larger."""
@@ -80,7 +94,12 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
             lines.append(_ring(stage, painting))
     elif session.region != ALL and session.region in effective and name != session.region and stage.place == "mix":
         lines.append(outline.of(stage, effective[session.region], CHOSEN, 1.4, 5.0))
+    if stage.place == "paint":
+        lines += outline.barriers(stage)
     marks = outline.marks(stage) if stage.place == "marks" else ()
+    if stage.place == "marks" and stage.moved_mark is not None:
+        moved = _mark(stage.moved_mark[1], OWN, 15.0, len(marks))
+        marks = (*marks, moved) if moved is not None else marks
     skin = texture if stage.overlay == "skin" else None
     return Look(shown.cover, stage.wire, tuple(line for line in lines if line is not None), marks, stage.hidden, skin)
 

@@ -155,6 +155,21 @@ class Session:
         self.history.abort()
         self._follow()
 
+    def prepared(self, edit: Edit) -> tuple[Project, Ready]:
+        """The committed project edited and made ready with its masks, nothing of the session changed: for another
+        thread. Raises MoueError where it does not fit together."""
+        project = edit(self.history.committed)
+        ready = self.ready.again(project)
+        _ = ready.effective, ready.mixer
+        return project, ready
+
+    def take(self, project: Project, ready: Ready) -> None:
+        """Make one step of a project that was prepared."""
+        self._prepared = ready
+        self.history.apply(lambda _: project)
+        self._follow()
+        self._settle()
+
     def undo(self) -> None:
         """One step back."""
         self.history.undo()

@@ -16,8 +16,10 @@ import numpy as np
 from composer.document.autosave import Waiting
 from composer.document.history import Edit
 from composer.document.project import Project
+from composer.document.ready import Ready
 from composer.document.store import save_document
 from composer.errors import MoueError
+from composer.head.places import SurfacePoint
 from composer.mixing.recipe import Cell, Row
 from composer.progress import Progress
 from composer.viewer.camera import Eye, between, framed, named_eye
@@ -88,6 +90,7 @@ class Stage:
     copied_row: tuple[tuple[Cell, ...], Row] | None = None
     peeking: bool = False
     landmark: str = ""
+    moved_mark: tuple[str, SurfacePoint] | None = None
     pointed: str = ""
     clock: Callable[[], float] = time.monotonic
 
@@ -108,6 +111,23 @@ class Stage:
         """Apply an edit to what is open, telling what went wrong; whether it was done."""
         assert self.session is not None
         return self.guard(lambda: self.session.apply(edit), words)  # type: ignore[union-attr]
+
+    def do_later(self, edit: Edit, words: str) -> None:
+        """Apply an edit that takes long: the masks are made beside the frame loop, and the step is done when they are
+        there, unless something else has been edited meanwhile: then it is tried again on top of that."""
+        session = self.session
+        assert session is not None
+        base = session.history.committed
+
+        def done(made: tuple[Project, Ready]) -> None:
+            if self.session is not session:
+                return
+            if session.history.committed is base:
+                self.guard(lambda: session.take(*made))
+            else:
+                self.do_later(edit, words)
+
+        self.work.begin(words, lambda progress: session.prepared(edit), done, quiet=True)
 
     def guard(self, call: Callable[[], object], words: str = "") -> bool:
         """Call something that may refuse, telling why it does; whether it was done."""

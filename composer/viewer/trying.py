@@ -88,7 +88,8 @@ class Trying:
         session.show(None)
 
     def peek(self, session: Session, what: str) -> None:
-        """Hold: look at the "neutral", at "a", at "b" or at the "other" of A and B; "" lets go."""
+        """Hold: look at the "neutral", at the recipe as it was "before" the last step, at "a", at "b" or at the "other"
+        of A and B; "" lets go."""
         if what == self._peek:
             return
         self._peek = what
@@ -96,6 +97,10 @@ class Trying:
             session.show(None)
         elif what == "neutral":
             session.show(session.head.neutral)
+        elif what == "before":
+            earlier = session.ready.again(session.history.before)
+            recipe = next((r for r in earlier.project.recipes if r.name == session.recipe_name), Recipe("none"))
+            session.show(earlier.pose(recipe))
         else:
             recipe = {"a": self.a, "b": self.b}.get(what, self.a or self.b)
             if recipe is not None:

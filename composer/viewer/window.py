@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pyglet import gl
 from pyglet.window import key, mouse
 
+from composer.errors import MoueError
 from composer.head.head import Head
 from composer.mixing.recipe import ALL
 from composer.progress import Progress
@@ -46,6 +47,9 @@ SIZE, LEAST = (1280, 800), (900, 560)
 STILL_SECONDS, AWAKE_SECONDS = 0.25, 0.6
 TURN_PX, ZOOM_STEPS = 30.0, 2.0
 MOST_SHADED = 200_000
+CONTEXT_LOST = 0x0507
+HELD_LOOKS = {"rest": "neutral", "before": "before", "flip_ab": "other"}
+"""Keys that are held to look at something else, and what."""
 
 
 class MoueWindow(pyglet.window.Window):
@@ -129,6 +133,8 @@ class MoueWindow(pyglet.window.Window):
             self.wake()
         if stage.keeping is not None:
             stage.keeping.step(stage.work)
+        if gl.glGetError() == CONTEXT_LOST:
+            raise MoueError("the graphics card has dropped the window")
         if stage.closing:
             self.leave()
 
@@ -181,7 +187,7 @@ class MoueWindow(pyglet.window.Window):
         session = stage.session
         if session is None:
             return False
-        held = "neutral" if "rest" in self._held_keys else "other" if "flip_ab" in self._held_keys else ""
+        held = next((what for name, what in HELD_LOOKS.items() if name in self._held_keys), "")
         if held or (trying.peeking and not stage.peeking):
             stage.guard(lambda: trying.peek(session, held))
         stage.peeking = False
@@ -482,7 +488,7 @@ class MoueWindow(pyglet.window.Window):
         if self.ui.wants_keys and not combo.startswith("Ctrl+S"):
             return True
         action = self.kit.keys.action(symbol, modifiers)
-        if action in ("rest", "flip_ab"):
+        if action in HELD_LOOKS:
             self._held_keys.add(action)
         elif action and not self._covered(action):
             self.act(action)

@@ -323,7 +323,7 @@ class Board:
             if not session.held.locked(key):
                 self.drag = (key, imgui.get_mouse_pos().x, weight or 0.0)
         elif imgui.is_mouse_clicked(1):
-            session.region, session.shape, self.menu = region, shape, region
+            session.region, session.shape, self.menu = region, shape, f"{region}\n{shape}\n{key[2]:d}"
             imgui.open_popup("row menu")
         elif self.drag is None and weight is not None and not imgui.is_mouse_down(0) and _resting():
             with kit.hint():

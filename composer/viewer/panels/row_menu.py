@@ -4,23 +4,30 @@ from __future__ import annotations
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.edits.cells import remove_cell, set_cell
 from composer.edits.recipes import replace_recipe
 from composer.edits.regions import set_locked
 from composer.edits.rows import flipped_recipe, paste_row, row_cells, set_row
 from composer.edits.sides import partner
-from composer.mixing.recipe import ALL, Recipe, Row
+from composer.mixing.recipe import ALL, Cell, CellKey, Recipe, Row
 from composer.viewer.cell_edits import clear_row
-from composer.viewer.held import Mark
+from composer.viewer.held import Mark, marks_of
 from composer.viewer.kit import Kit
 from composer.viewer.stage import Stage
 
 
 def row_menu(stage: Stage, kit: Kit, subject: str) -> None:
-    """The menu of a region, or of a shape where `subject` begins with a line break."""
+    """The menu of a region; of a shape where `subject` is a line break and its name; of a cell where it is region, shape
+    and 1 for mirrored, parted by line breaks."""
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(10), kit.px(9)))
     if imgui.begin_popup("row menu"):
-        if subject.startswith("\n"):
-            _holds(stage, kit, ("column", subject[1:]), "column")
+        parts = subject.split("\n")
+        if len(parts) == 3:
+            _cell(stage, kit, (parts[0], parts[1], parts[2] == "1"))
+        elif len(parts) == 2:
+            with kit.bold():
+                imgui.text(parts[1])
+            _holds(stage, kit, ("column", parts[1]), "column")
         elif subject:
             _row(stage, kit, subject)
         imgui.end_popup()
@@ -42,6 +49,33 @@ def paste_into(stage: Stage, region: str) -> None:
         return
     name, (cells, row) = session.recipe_name, stage.copied_row
     stage.do(lambda project: paste_row(project, name, region, cells, row), f"Pasted into {region}.")
+
+
+def _cell(stage: Stage, kit: Kit, key: CellKey) -> None:
+    session = stage.session
+    assert session is not None
+    region, shape, mirrored = key
+    with kit.bold():
+        imgui.text(kit.fit(f"{region} × {shape}", kit.px(300)))
+    name, weight = session.recipe_name, session.weight(key)
+    locked = session.held.locked(key)
+    turned = (region, shape, not mirrored)
+    words = "As the shape is, not mirrored" if mirrored else "Mirror the shape"
+    if _item(kit, words, able=weight is not None and not locked and session.weight(turned) is None):
+        stage.do(lambda p: set_cell(remove_cell(p, name, key), name, Cell(region, shape, weight or 0.0, not mirrored)))
+    if _item(kit, "Take it out", kit.keys.words("clear_cell"), able=weight is not None and not locked):
+        stage.do(lambda p: remove_cell(p, name, key))
+    imgui.separator()
+    _holds(stage, kit, marks_of(key)[2], "cell")
+    imgui.separator()
+    if imgui.begin_menu("Row"):
+        _row(stage, kit, region)
+        imgui.end_menu()
+    kit.mark("Row menu")
+    if imgui.begin_menu("Column"):
+        _holds(stage, kit, ("column", shape), "column")
+        imgui.end_menu()
+    kit.mark("Column menu")
 
 
 def _row(stage: Stage, kit: Kit, region: str) -> None:

@@ -33,9 +33,12 @@ def place(stage: Stage, at: Point) -> Tool:
                 break
             if name:
                 _put(stage, name, stage.look_up(point.x, point.y))
-        stage.guard(session.commit)
+        moved, stage.moved_mark = stage.moved_mark, None
+        if moved is not None:
+            put, point = moved
+            stage.do_later(lambda project: place_landmark(project, put, point), "Laying the regions again")
     except Abandoned:
-        session.abort()
+        stage.moved_mark = None
 
 
 def mark_at(stage: Stage, x: float, y: float) -> str:
@@ -64,8 +67,5 @@ def surface_point(hit: Hit) -> SurfacePoint:
 
 
 def _put(stage: Stage, name: str, hit: Hit | None) -> None:
-    session = stage.session
-    assert session is not None
     if hit is not None and hit.part == "skin":
-        point = surface_point(hit)
-        stage.guard(lambda: session.preview(lambda project: place_landmark(project, name, point)))
+        stage.moved_mark = (name, surface_point(hit))
