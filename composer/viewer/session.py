@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from composer.document.history import Edit, History
 from composer.document.project import Project
+from composer.document.ready import Ready
 from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range

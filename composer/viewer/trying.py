@@ -99,8 +99,8 @@ class Trying:
             session.show(session.head.neutral)
         elif what == "before":
             earlier = session.ready.again(session.history.before)
-            recipe = next((r for r in earlier.project.recipes if r.name == session.recipe_name), Recipe("none"))
-            session.show(earlier.pose(recipe))
+            old = next((r for r in earlier.project.recipes if r.name == session.recipe_name), Recipe("none"))
+            session.show(earlier.pose(old))
         else:
             recipe = {"a": self.a, "b": self.b}.get(what, self.a or self.b)
             if recipe is not None:

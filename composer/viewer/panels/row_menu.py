@@ -17,8 +17,8 @@ from composer.viewer.stage import Stage
 
 
 def row_menu(stage: Stage, kit: Kit, subject: str) -> None:
-    """The menu of a region; of a shape where `subject` is a line break and its name; of a cell where it is region, shape
-    and 1 for mirrored, parted by line breaks."""
+    """The menu of a region; of a shape where `subject` is a line break and its name; of a cell where it is region,
+    shape and 1 for mirrored, parted by line breaks."""
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(10), kit.px(9)))
     if imgui.begin_popup("row menu"):
         parts = subject.split("\n")

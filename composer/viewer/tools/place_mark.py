@@ -35,8 +35,8 @@ def place(stage: Stage, at: Point) -> Tool:
                 _put(stage, name, stage.look_up(point.x, point.y))
         moved, stage.moved_mark = stage.moved_mark, None
         if moved is not None:
-            put, point = moved
-            stage.do_later(lambda project: place_landmark(project, put, point), "Laying the regions again")
+            put, there = moved
+            stage.do_later(lambda project: place_landmark(project, put, there), "Laying the regions again")
     except Abandoned:
         stage.moved_mark = None
 
