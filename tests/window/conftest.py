@@ -7,10 +7,16 @@ environment that is a failure instead.
 from __future__ import annotations
 
 import os
+import shutil
+import time
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
+
+from tests.window.dome import write_dome
+from tests.window.hand import Hand
 
 PACKAGES = "xvfb libgl1-mesa-dri libegl1 libegl-mesa0 libgl1 libglx-mesa0 xdotool"
 
@@ -49,3 +55,75 @@ def context(gl_window: object) -> object:
     """The same window, its context current again for this test."""
     gl_window.switch_to()  # type: ignore[attr-defined]
     return gl_window
+
+
+@pytest.fixture
+def new_hand(gl_window: object, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Hand]]:
+    """Makes windows with settings of their own, one at a time; what is left open is given back."""
+    monkeypatch.setenv("MOUE_SETTINGS", str(tmp_path / "settings"))
+    made: list[Hand] = []
+
+    def make(**how: object) -> Hand:
+        for old in made:
+            old.close()
+        made.append(Hand(**how))  # type: ignore[arg-type]
+        return made[-1]
+
+    yield make
+    for hand in made:
+        hand.close()
+
+
+@pytest.fixture
+def hand(new_hand: Callable[..., Hand]) -> Hand:
+    """A window on its welcome page."""
+    return new_hand()
+
+
+@pytest.fixture
+def library(tmp_path: Path) -> Path:
+    """A library that nobody has marked."""
+    return write_dome(tmp_path / "dome")
+
+
+@pytest.fixture
+def open_dome(hand: Hand, library: Path) -> Hand:
+    """A window with that library open."""
+    hand.open(library)
+    return hand
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's document, made once for all workers of a run; for reading only."""
+    from composer.demo.tour import write_demo
+
+    common = tmp_path_factory.getbasetemp()
+    if os.environ.get("PYTEST_XDIST_WORKER"):
+        common = common.parent
+    document, making = common / "demo" / "document.toml", common / "demo is being made"
+    while not document.is_file():
+        try:
+            making.mkdir()
+        except FileExistsError:
+            time.sleep(0.1)
+            continue
+        try:
+            if not document.is_file():
+                write_demo(document.parent, lambda fraction, words: None)
+        finally:
+            making.rmdir()
+    return document
+
+
+@pytest.fixture
+def own_demo(demo: Path, tmp_path: Path) -> Path:
+    """A copy of the demo's document beside a copy of its library, to be written to."""
+    return Path(shutil.copytree(demo.parent, tmp_path / "demo")) / demo.name
+
+
+@pytest.fixture
+def open_demo(hand: Hand, demo: Path) -> Hand:
+    """A window with the demo open, read from the common copy."""
+    hand.open(demo)
+    return hand
