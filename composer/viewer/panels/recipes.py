@@ -49,7 +49,7 @@ class Recipes:
         kit.at_right("New")
         if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
             self.new(stage)
-        below = kit.px(168 if session.project.recipes else 0)
+        below = kit.px(0 if not session.project.recipes else 168 if trying.found is None else 204)
         imgui.begin_child("strip", ImVec2(0, -below), imgui.ChildFlags_.none, imgui.WindowFlags_.none)
         for recipe in session.project.recipes:
             self._card(stage, kit, recipe, trying)
