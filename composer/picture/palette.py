@@ -8,6 +8,8 @@ number.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -54,3 +56,19 @@ def viridis(amount: ArrayLike) -> Floats:
 def region_colour(index: int) -> Rgb:
     """The colour of the region number `index`, counted from 0; after seven the colours come round again."""
     return OKABE_ITO[index % len(OKABE_ITO)]
+
+
+def colours_apart(masks: Sequence[NDArray]) -> list[int]:
+    """A number for `region_colour` for each of the masks (n,) in [0, 1], so that regions that overlap differ wherever
+    seven colours are enough: each takes the one whose regions before it overlap it least, its own place in the round
+    of seven where several do.
+    """
+    weights = np.stack([np.asarray(mask, dtype=np.float32) for mask in masks]) if len(masks) else np.zeros((0, 0))
+    chosen: list[int] = []
+    for i, own in enumerate(weights):
+        shared = np.array([float(np.minimum(own, other).sum()) for other in weights[:i]])
+        cost = np.zeros(len(OKABE_ITO))
+        np.add.at(cost, np.array(chosen, dtype=np.int64), shared)
+        turns = (np.arange(len(OKABE_ITO)) - i) % len(OKABE_ITO)
+        chosen.append(int(np.lexsort((turns, np.round(cost, 3)))[0]))
+    return chosen

@@ -18,7 +18,7 @@ from composer.picture.camera import Camera
 from composer.picture.colour import Rgb, to_linear, to_srgb
 from composer.picture.figure import Posed
 from composer.picture.labels import DARK, Box, font, ink_on, line_height, write
-from composer.picture.palette import region_colour
+from composer.picture.palette import colours_apart, region_colour
 from composer.picture.render import BACKGROUND, Studio
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def region_colours(masks: Mapping[str, NDArray]) -> Floats:
     if not masks:
         raise MoueError("there are no regions to show", mend="add a region first")
     weights = np.stack([np.clip(np.asarray(mask, dtype=np.float64), 0.0, 1.0) for mask in masks.values()])
-    light = to_linear(np.array([region_colour(i) for i in range(len(weights))]) / 255.0)
+    light = to_linear(np.array([region_colour(i) for i in colours_apart(weights)]) / 255.0)
     total = weights.sum(axis=0)
     mixed = weights.T @ light / np.where(total > 0.0, total, 1.0)[:, None]
     return np.concatenate([to_srgb(mixed), STRONGEST * np.minimum(total, 1.0)[:, None]], axis=1)
@@ -79,9 +79,10 @@ def region_picture(
     places = _places(studio, camera, masks)
     down = (height - size[1]) // 2
     badges, names = [], []
+    hues = colours_apart(list(masks.values()))
     top = (height - row * len(masks)) // 2
     for i, (name, place) in enumerate(zip(masks, places, strict=True)):
-        colour = region_colour(i)
+        colour = region_colour(hues[i])
         if place is not None:
             badges.append((i + 1, _badge(draw, i + 1, (place[0], place[1] + down), colour)))
         middle = top + row * i + row // 2

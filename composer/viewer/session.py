@@ -21,6 +21,7 @@ from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
+from composer.picture.palette import colours_apart
 from composer.viewer.held import Held
 from composer.viewer.normals import Normals
 from composer.viewer.opening import Opened
@@ -69,6 +70,7 @@ class Session:
         self._touched: Range | None = None
         self._drawn = self._normals.all(self._live.positions)
         self._reach: dict[str, float] = {}
+        self._hues: tuple[object, dict[str, int]] = (None, {})
         self._centres: dict[str, tuple[NDArray, int]] = {}
 
     # What is open.
@@ -243,6 +245,15 @@ class Session:
                 at = int(inside[np.argmin(np.einsum("ij,ij->i", away, away))])
             known = self._centres[region] = (mask, at)
         return known[1]
+
+    @property
+    def hues(self) -> dict[str, int]:
+        """The colour number of each region, so that neighbours differ."""
+        masks = self.ready.effective
+        if self._hues[0] is not masks:
+            names = [region.name for region in self.project.regions]
+            self._hues = (masks, dict(zip(names, colours_apart([masks[n] for n in names]), strict=True)))
+        return self._hues[1]
 
     def furthest_mm(self, shape: str) -> float:
         """How far a shape moves anything, mm; known after the first asking."""

@@ -250,7 +250,7 @@ class Board:
                 ground = theme.RAISED if chosen else theme.SLATE
                 draw.add_rect_filled(ImVec2(x, y), ImVec2(x + wide, y + high), u32(ground))
             if name in numbers:
-                swatch(kit, numbers[name], x + kit.px(17), y + high / 2)
+                swatch(kit, numbers[name], session.hues[name], x + kit.px(17), y + high / 2)
             row = session.recipe.row(name)
             signs = self._signs(stage, name, row)
             room = wide - kit.px(38) - kit.px(17) * len(signs)
@@ -479,9 +479,9 @@ def _resting() -> bool:
     return imgui.get_io().mouse_delta.x == 0 and imgui.is_window_hovered(imgui.HoveredFlags_.for_tooltip)
 
 
-def swatch(kit: Kit, index: int, x: float, y: float, draw: imgui.ImDrawList | None = None) -> None:
+def swatch(kit: Kit, index: int, hue: int, x: float, y: float, draw: imgui.ImDrawList | None = None) -> None:
     """A region's colour and its number, so that colour is never the only sign."""
-    red, green, blue = region_colour(index)
+    red, green, blue = region_colour(hue)
     draw, r = draw or imgui.get_window_draw_list(), kit.px(10)
     draw.add_rect_filled(
         ImVec2(x - r, y - r * 0.8),

@@ -70,7 +70,7 @@ class RegionList:
             if imgui.is_item_hovered() and imgui.is_mouse_double_clicked(0):
                 self._begin(region.name)
             draw = imgui.get_window_draw_list()
-            swatch(kit, index, at.x + kit.px(14), at.y + high / 2)
+            swatch(kit, index, session.hues[region.name], at.x + kit.px(14), at.y + high / 2)
             room = wide - kit.px(34) - kit.px(38)
             draw.add_text(
                 ImVec2(at.x + kit.px(31), at.y + (high - imgui.get_font_size()) / 2),

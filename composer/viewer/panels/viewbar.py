@@ -105,7 +105,9 @@ def _legend(kit: Kit, shown: Shown, x: float, y: float) -> None:
 
 def _numbers(stage: Stage, kit: Kit, shown: Shown) -> None:
     """Each region's number where it lies on the head, seen from here."""
+    assert stage.session is not None
+    hues = list(stage.session.hues.values())
     for index, (x, y) in shown.numbers.items():
         left, top, width, height = stage.view
         if left < x < left + width and top < y < top + height:
-            swatch(kit, index, x, y, imgui.get_background_draw_list())
+            swatch(kit, index, hues[index], x, y, imgui.get_background_draw_list())
