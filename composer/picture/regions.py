@@ -48,7 +48,7 @@ def region_colours(masks: Mapping[str, NDArray]) -> Floats:
     if not masks:
         raise MoueError("there are no regions to show", mend="add a region first")
     weights = np.stack([np.clip(np.asarray(mask, dtype=np.float64), 0.0, 1.0) for mask in masks.values()])
-    light = to_linear(np.array([region_colour(i) for i in colours_apart(weights)]) / 255.0)
+    light = to_linear(np.array([region_colour(i) for i in colours_apart(list(weights))]) / 255.0)
     total = weights.sum(axis=0)
     mixed = weights.T @ light / np.where(total > 0.0, total, 1.0)[:, None]
     return np.concatenate([to_srgb(mixed), STRONGEST * np.minimum(total, 1.0)[:, None]], axis=1)

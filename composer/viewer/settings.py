@@ -23,6 +23,7 @@ MOST_RECENT = 8
 @dataclass
 class Settings:
     """`recent` paths, newest first; `tray_px`, `board_px` sizes of panels at scale 1; `scale` of the interface;
+    `exchanged` middle drag turns and right drag moves;
     `keys` actions to the keys chosen for them.
     """
 
@@ -30,6 +31,7 @@ class Settings:
     tray_px: int = 300
     board_px: int = 250
     scale: float = 1.0
+    exchanged: bool = False
     keys: dict[str, str] = field(default_factory=dict)
 
     def opened(self, path: Path) -> None:

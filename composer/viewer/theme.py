@@ -48,7 +48,17 @@ def vec4(colour: Ink) -> imgui.ImVec4:
     return imgui.ImVec4(*colour)
 
 
-def dress(scale: float = 1.0) -> Faces:
+def faces() -> Faces:
+    """Load the typeface into the current ImGui context."""
+    fonts = imgui.get_io().fonts
+    plain = fonts.add_font_from_file_ttf(str(FONTS / "Inter-Regular.ttf"), 0.0)
+    _widen(fonts)
+    bold = fonts.add_font_from_file_ttf(str(FONTS / "Inter-SemiBold.ttf"), 0.0)
+    _widen(fonts)
+    return Faces(plain, bold)
+
+
+def dress(scale: float = 1.0) -> None:
     """Put the look on the current ImGui context, at a scale of the interface (1 as drawn, 1.5 larger)."""
     style = imgui.get_style()
     style.font_size_base = TEXT_SIZE
@@ -79,12 +89,6 @@ def dress(scale: float = 1.0) -> Faces:
         (c.plot_histogram, SAND), (c.tab, SLATE), (c.tab_hovered, HOVER), (c.tab_selected, RAISED),
     ):  # fmt: skip
         style.set_color_(place, vec4(colour))
-    fonts = imgui.get_io().fonts
-    plain = fonts.add_font_from_file_ttf(str(FONTS / "Inter-Regular.ttf"), 0.0)
-    _widen(fonts)
-    bold = fonts.add_font_from_file_ttf(str(FONTS / "Inter-SemiBold.ttf"), 0.0)
-    _widen(fonts)
-    return Faces(plain, bold)
 
 
 def _widen(fonts: imgui.ImFontAtlas) -> None:

@@ -63,7 +63,8 @@ class MoueWindow(pyglet.window.Window):
         self.panels = Screen()
         self.ui = ImGuiOnPyglet(self)
         scale = self.stage.settings.scale
-        self.kit = Kit(theme.dress(scale), Keys(self.stage.settings.keys), scale)
+        self.kit = Kit(theme.faces(), Keys(self.stage.settings.keys))
+        self._dress(scale)
         self.head_view = View3D()
         self.thumbs = Thumbs(self.head_view)
         self.kit.picture = self.thumbs.of
@@ -104,6 +105,8 @@ class MoueWindow(pyglet.window.Window):
         """Draw everything; what has not changed is not made again."""
         self.switch_to()
         stage = self.stage
+        if stage.settings.scale != self.kit.scale:
+            self._dress(stage.settings.scale)
         moving = stage.step()
         session = stage.session
         if session is not self._opened:
@@ -137,6 +140,10 @@ class MoueWindow(pyglet.window.Window):
             raise MoueError("the graphics card has dropped the window")
         if stage.closing:
             self.leave()
+
+    def _dress(self, scale: float) -> None:
+        theme.dress(scale)
+        self.kit.scale = scale
 
     def wake(self) -> None:
         """Draw frames for a while: something has happened."""
@@ -419,9 +426,10 @@ class MoueWindow(pyglet.window.Window):
             return
         shift = bool(modifiers & key.MOD_SHIFT)
         at = Point(*stage.pointer, pressure=self._pressure, shift=shift)
-        if button == mouse.RIGHT:
+        turning, moving = (mouse.MIDDLE, mouse.RIGHT) if stage.settings.exchanged else (mouse.RIGHT, mouse.MIDDLE)
+        if button == turning:
             self._begin(move(stage) if shift else turn(stage), button)
-        elif button == mouse.MIDDLE:
+        elif button == moving:
             self._begin(move(stage), button)
         elif button == mouse.LEFT and stage.place == "mix":
             self.panels.trying.stop(stage.session)

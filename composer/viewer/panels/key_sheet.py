@@ -17,6 +17,7 @@ class KeySheet:
     """The action whose new key is waited for."""
 
     waiting: str = ""
+    scale: float = 0.0
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The sheet over the whole window, while it is asked for."""
@@ -50,7 +51,7 @@ class KeySheet:
                 for group in column:
                     self._group(kit, group)
                 if column == ("Recipes",):
-                    self._gestures(kit)
+                    self._gestures(stage, kit)
             imgui.end_table()
         imgui.pop_style_var(2)
         imgui.end_child()
@@ -71,8 +72,16 @@ class KeySheet:
             imgui.text(kit.fit(action.words, imgui.get_content_region_avail().x))
         imgui.dummy(ImVec2(0, kit.px(6)))
 
-    def _gestures(self, kit: Kit) -> None:
+    def _gestures(self, stage: Stage, kit: Kit) -> None:
         kit.heading("With the pointer")
+        settings = stage.settings
+        _, settings.exchanged = imgui.checkbox("exchange right and middle", settings.exchanged)
+        kit.mark("exchange buttons")
+        imgui.set_next_item_width(kit.px(150))
+        _, self.scale = imgui.slider_float("size", self.scale or settings.scale, 0.75, 2.0, "%.2f")
+        kit.mark("interface size")
+        if imgui.is_item_deactivated_after_edit():
+            settings.scale, self.scale = round(self.scale, 2), 0.0
         for gesture, words in GESTURES:
             imgui.push_text_wrap_pos(0)
             imgui.text_colored(theme.vec4(theme.SAND), gesture)
