@@ -96,6 +96,7 @@ class Bake:
             for unit in UNITS:
                 if imgui.selectable(unit, unit == self.unit)[0]:
                     self.unit = unit
+                kit.mark(f"unit {unit}")
             imgui.end_combo()
         kit.mark("bake unit")
         kit.quiet("level")
