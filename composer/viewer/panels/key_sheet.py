@@ -50,8 +50,10 @@ class KeySheet:
                 imgui.table_next_column()
                 for group in column:
                     self._group(kit, group)
+                if column[0] == "Document":
+                    self._choices(stage, kit)
                 if column == ("Recipes",):
-                    self._gestures(stage, kit)
+                    self._gestures(kit)
             imgui.end_table()
         imgui.pop_style_var(2)
         imgui.end_child()
@@ -72,21 +74,32 @@ class KeySheet:
             imgui.text(kit.fit(action.words, imgui.get_content_region_avail().x))
         imgui.dummy(ImVec2(0, kit.px(6)))
 
-    def _gestures(self, stage: Stage, kit: Kit) -> None:
+    def _gestures(self, kit: Kit) -> None:
         kit.heading("With the pointer")
-        settings = stage.settings
-        _, settings.exchanged = imgui.checkbox("exchange right and middle", settings.exchanged)
-        kit.mark("exchange buttons")
-        imgui.set_next_item_width(kit.px(150))
-        _, self.scale = imgui.slider_float("size", self.scale or settings.scale, 0.75, 2.0, "%.2f")
-        kit.mark("interface size")
-        if imgui.is_item_deactivated_after_edit():
-            settings.scale, self.scale = round(self.scale, 2), 0.0
         for gesture, words in GESTURES:
-            imgui.push_text_wrap_pos(0)
             imgui.text_colored(theme.vec4(theme.SAND), gesture)
-            kit.quiet("   " + words)
-            imgui.pop_text_wrap_pos()
+            room = imgui.get_content_region_avail().x
+            if imgui.calc_text_size(f"{gesture}  {words}").x < room:
+                imgui.same_line(0, kit.px(8))
+                kit.quiet(words)
+            else:
+                kit.quiet("    " + words)
+
+    def _choices(self, stage: Stage, kit: Kit) -> None:
+        kit.heading("The window")
+        settings = stage.settings
+        imgui.push_style_color(imgui.Col_.frame_bg, theme.vec4(theme.SLATE))
+        _, settings.exchanged = imgui.checkbox("right drag moves, middle drag turns", settings.exchanged)
+        kit.mark("exchange buttons")
+        _, self.scale = kit.slider(
+            "interface size", 100 * (self.scale or settings.scale), 75, 200, "size %.0f %%", wide=kit.px(180)
+        )
+        self.scale /= 100
+        if imgui.is_item_deactivated_after_edit():
+            settings.scale = round(self.scale, 2)
+        if not imgui.is_item_active():
+            self.scale = 0.0
+        imgui.pop_style_color()
 
     def choose(self, stage: Stage, kit: Kit, combo: str) -> None:
         """Give the waiting action a key; the action that had it keeps none."""
