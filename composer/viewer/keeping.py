@@ -70,7 +70,7 @@ class Keeping:
             return False
         return True
 
-    def give_up(self) -> None:
-        """Forget the copy; one that cannot be removed is let be."""
+    def give_up(self, place: Path | None = None) -> None:
+        """Forget the copy, at `place` where that is not where it lies now; one that cannot be removed is let be."""
         with contextlib.suppress(MoueError):
-            forget(self.place)
+            forget(place or self.place)

@@ -148,16 +148,14 @@ class Stage:
             f"Opening {path.name}", lambda progress: _ready(open_path(path, progress), progress), self._opened
         )
 
-    def _opened(self, made: tuple[Opened, Session, Picker]) -> None:
-        opened, self.session, self.picker = made
+    def _opened(self, made: tuple[Opened, Session, Picker, Waiting | None]) -> None:
+        opened, self.session, self.picker, self.dialogs.waiting = made
         self.hidden, self.overlay, self.place = frozenset(), "none", "mix"
         self.look_from("front", at_once=True)
         self.settings.opened(opened.file or opened.ready.head.path or opened.ready.project.path)
         for note in opened.notes[:2]:
             self.say(note)
         self.keeping = Keeping(self.session)
-        if not opened.recovered:
-            self.dialogs.waiting = waiting_for(opened.file, self.session.project.path)
 
     def take_waiting(self) -> None:
         """Go on with the copy that waited."""
@@ -188,15 +186,16 @@ class Stage:
             return
         then = then or self.dialogs.ask
         self.dialogs.ask = None
-        project = session.history.committed
+        project, keeping = session.history.committed, self.keeping
+        place = keeping.place if keeping is not None else None
 
         def written(progress: Progress) -> Project:
             save_document(project, target)
+            if keeping is not None and place is not None:
+                keeping.give_up(place)
             return project
 
         def done(kept: Project) -> None:
-            if self.keeping is not None and self.session is session:
-                self.keeping.give_up()
             session.saved, session.file = kept, target
             self.settings.opened(target)
             self.say(f"Saved {target}", "done")
@@ -295,11 +294,12 @@ class Stage:
         self.hidden = frozenset() if self.hidden == others else others
 
 
-def _ready(opened: Opened, progress: Progress) -> tuple[Opened, Session, Picker]:
+def _ready(opened: Opened, progress: Progress) -> tuple[Opened, Session, Picker, Waiting | None]:
     progress(0.93, "getting ready to mix")
     session = Session(opened)
     progress(0.97, "getting ready to point")
-    return opened, session, Picker(opened.ready.head)
+    held = None if opened.recovered else waiting_for(opened.file, session.project.path)
+    return opened, session, Picker(opened.ready.head), held
 
 
 def weight_words(weight: float) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from imgui_bundle import ImVec2, imgui
 
 from composer.document.bake import Planned, bake, planned
-from composer.errors import MoueError, shorten_middle
+from composer.errors import shorten_middle
 from composer.head.levels import vertex_count
 from composer.mixing.recipe import Recipe
 from composer.viewer import theme
@@ -40,6 +40,7 @@ class Bake:
     fault: str = ""
     written: list[Path] = field(default_factory=list)
     _key: tuple = ()
+    _tick: int = 0
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The sheet, while it is asked for."""
@@ -118,19 +119,31 @@ class Bake:
             (self.left_out.discard if on else self.left_out.add)(recipe.name)
 
     def _look(self, stage: Stage) -> None:
-        """Make the plan anew where a choice, the document or two seconds have changed."""
+        """Make the plan anew, beside the frame loop, where a choice, the document or two seconds have changed."""
         session = stage.session
         assert session is not None
-        key = (self.folder, self.suffix, self.name, tuple(r.name for r in self.chosen(stage)), id(session.project),
-               int(stage.clock() / 2.0), len(self.written))  # fmt: skip
-        if key == self._key:
+        chosen = self.chosen(stage)
+        key = (self.folder, self.suffix, self.name, tuple(r.name for r in chosen), id(session.project),
+               len(self.written))  # fmt: skip
+        tick = int(stage.clock() / 2.0)
+        if key == self._key and tick == self._tick:
             return
-        self._key, self.plan, self.fault = key, [], ""
-        try:
-            self.plan = planned(session.ready, Path(self.folder).expanduser(), self.chosen(stage), suffix=self.suffix,
-                                name=self.name)  # fmt: skip
-        except MoueError as error:
-            self.fault = str(error)
+        if key != self._key:
+            self.plan, self.fault = [], ""
+        self._key, self._tick = key, tick
+        ready, folder, suffix, name = session.ready, Path(self.folder).expanduser(), self.suffix, self.name
+
+        def found(plan: list[Planned], fault: str = "") -> None:
+            if self._key == key:
+                self.plan, self.fault = plan, fault
+
+        stage.work.begin(
+            "Looking at files",
+            lambda progress: planned(ready, folder, chosen, suffix=suffix, name=name),
+            found,
+            lambda line: found([], line),
+            quiet=True,
+        )
 
     def _files(self, stage: Stage, kit: Kit) -> None:
         session = stage.session

@@ -32,6 +32,7 @@ class Board:
     typed: str = ""
     asked: set[str] = field(default_factory=set)
     menu: str = ""
+    followed: tuple[str, str] = ("", "")
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -132,6 +133,7 @@ class Board:
         high, head = kit.px(ROW_HIGH), kit.px(HEAD_HIGH)
         scroll_x, scroll_y = imgui.get_scroll_x(), imgui.get_scroll_y()
         imgui.dummy(ImVec2(name_wide + wide * max(len(columns), 1) + kit.px(16), head + high * len(rows) + kit.px(8)))
+        self._follow(stage, rows, columns, high, wide, view.y - head - high, view.x - name_wide - wide)
         right, bottom = at.x + view.x, at.y + view.y
         left, top = at.x + name_wide, at.y + head
         mouse = imgui.get_mouse_pos()
@@ -172,6 +174,25 @@ class Board:
         self._dragged(stage)
         self._type(stage, kit, rows, columns, left - scroll_x, top - scroll_y)
         self._wheel(stage, rows, columns, row, column, here, over)
+
+    def _follow(
+        self, stage: Stage, rows: list[str], columns: list[str], high: float, wide: float, tall: float, broad: float
+    ) -> None:
+        """Scroll to the chosen cell when another has been chosen elsewhere."""
+        session = stage.session
+        assert session is not None
+        chosen = (session.region, session.shape)
+        if chosen == self.followed or self.drag is not None:
+            return
+        self.followed = chosen
+        if session.region in rows:
+            y = rows.index(session.region) * high
+            if not imgui.get_scroll_y() <= y <= imgui.get_scroll_y() + tall:
+                imgui.set_scroll_y(max(y - tall / 2, 0.0))
+        if session.shape in columns:
+            x = columns.index(session.shape) * wide
+            if not imgui.get_scroll_x() <= x <= imgui.get_scroll_x() + broad:
+                imgui.set_scroll_x(max(x - broad / 2, 0.0))
 
     def _cells(
         self, stage: Stage, kit: Kit, rows: list[str], columns: list[str], x0: float, y0: float, over: tuple[int, int]
