@@ -81,6 +81,11 @@ class Hand:
         """The lines that now stand at the foot of the window."""
         return [words.text for words in self.stage.words]
 
+    @property
+    def wrong(self) -> list[str]:
+        """The faults among them."""
+        return [words.text for words in self.stage.words if words.kind == "wrong"]
+
     def mask(self, region: str) -> NDArray[np.float64]:
         """(n,) the raw mask of a region, a copy."""
         return np.array(self.session.ready.raw[region])

@@ -121,7 +121,7 @@ def test_a_mirrored_stroke_falls_on_the_other_sides_region(open_dome: Hand) -> N
 
 def test_escape_in_a_stroke_leaves_no_trace(painter: Hand) -> None:
     hand, project = painter, painter.session.project
-    records = len(hand.window.panels.painting.records)
+    records = hand.window.panels.painting.strokes_of(hand.session, "mine")
     hand.press(*hand.at_vertex(near(hand, -20.0, 0.0)))
     hand.drag(*hand.at_vertex(near(hand, 20.0, 0.0)))
     assert hand.window.panels.painting.stroking and hand.window.panels.painting.raw.max() > 0.9
@@ -129,7 +129,7 @@ def test_escape_in_a_stroke_leaves_no_trace(painter: Hand) -> None:
     hand.drag(*hand.at_vertex(near(hand, 20.0, 30.0)))
     hand.release()
     assert hand.session.project is project and hand.session.history.committed is project
-    assert hand.mask("mine").max() == 0 and len(hand.window.panels.painting.records) == records
+    assert hand.mask("mine").max() == 0 and hand.window.panels.painting.strokes_of(hand.session, "mine") == records
 
 
 def test_a_stroke_is_one_undo_and_comes_back(painter: Hand) -> None:
@@ -155,9 +155,10 @@ def test_the_record_of_strokes_replays_to_the_same_mask(painter: Hand) -> None:
         hand.press(*hand.at_vertex(near(hand, *start)))
         hand.drag(*hand.at_vertex(near(hand, *end)), steps=4)
         hand.release()
-    assert len(brush.records) == 3
+    records = brush.strokes_of(hand.session, "mine")
+    assert len(records) == 3
     mask = before
-    for record in brush.records:
+    for record in records:
         mask = replay(record, brush.painter_of(hand.session), mask)
     np.testing.assert_allclose(mask, hand.mask("mine"), atol=1e-6)
 
