@@ -1,0 +1,130 @@
+"""Carrying: the displacements of one head made those of another head of the same topology.
+
+Three ways, all linear or nearly so and all prepared once:
+    delta     the displacement itself, scaled by the ratio of the heads' sizes
+    frame     turned and scaled by how each place of the new head stands beside the old one (`fitting.frames`)
+    gradient  the new skin deforms as the old one does, triangle by triangle (`fitting.carry_gradient`)
+
+The heads are first laid on each other by a similarity of their skins, so frame and gradient do not care how the new
+head stands. Parts follow by `fitting.carry_parts`. Onto the same neutral every way is the identity; all commute with
+a rigid motion and a uniform scale of both heads, frame and gradient also of the new head alone. A general affine map
+is not reproduced.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.fitting.carry_gradient import GradientTransfer
+from composer.fitting.carry_parts import CarriedParts
+from composer.fitting.frames import Similarity, local_frames, similarity_between
+from composer.head.head import Head
+from masks.polygons import Polygons
+from masks.surface import Surface
+
+Floats = NDArray[np.float64]
+Way = Literal["delta", "frame", "gradient"]
+WAYS: tuple[Way, ...] = ("delta", "frame", "gradient")
+FRAME_RADIUS = 0.02
+"""Of the head's diagonal: frames are diffused over about this."""
+HOLD_RADIUS = 0.5
+"""Of the head's diagonal: gradients are integrated over about this much before the plain displacement holds them."""
+STILL = 1e-4
+"""Of the head's diagonal: what no shape of the library moves further than this is anchored."""
+ANCHOR = 1e3
+"""How many times the Laplacian's own diagonal an anchor weighs."""
+
+
+class Carrier:
+    """From the displacements of `source` to those of the new head whose neutral is `target`; made once, used often."""
+
+    def __init__(self, source: Head, target: NDArray, way: Way = "gradient") -> None:
+        """Take the old head, and the neutral (n, 3) mm of the new one, in the old one's topology and order.
+
+        The old head's shapes say what no expression moves; that and the neck's border are anchored. Raises MoueError
+        where the neutral does not fit, is not finite or has no size, and for an unknown way.
+        """
+        if way not in WAYS:
+            raise MoueError(f"there is no way {str(way)!r} to carry", mend="delta, frame or gradient")
+        target = np.asarray(target, dtype=np.float64)
+        if target.shape != source.neutral.shape:
+            raise MoueError(f"the new neutral has {len(target)} vertices, the old one {source.n_vertices}")
+        if not np.isfinite(target).all():
+            bad = int(np.flatnonzero(~np.isfinite(target).all(axis=1))[0])
+            raise MoueError(f"vertex {bad} of the new neutral has a position that is not a number")
+        if not (source.diagonal > 0.0 and np.ptp(target, axis=0).max(initial=0.0) > 0.0):
+            raise MoueError("a head without size cannot be carried")
+        self.source, self.target, self.way = source, target, way
+        self.skin = np.flatnonzero(source.skin)
+        polygons = _within(source.polygons, source.skin)
+        self.source_skin = Surface(polygons, source.neutral[self.skin])
+        self.target_skin = Surface(polygons, target[self.skin])
+        self.likeness = _laid_together(self.source_skin, self.target_skin)
+
+    def carry(self, delta: NDArray) -> Floats:
+        """(n, 3) mm, the displacement of the new head for a displacement (n, 3) mm of the old one."""
+        delta = np.asarray(delta, dtype=np.float64)
+        if delta.shape != self.source.neutral.shape:
+            raise MoueError(f"a displacement of {len(delta)} vertices for a head of {self.source.n_vertices}")
+        carried = np.zeros_like(delta)
+        carried[self.skin] = self.carry_skin(delta[self.skin])
+        return self.parts(delta, carried)
+
+    def carry_skin(self, delta: NDArray) -> Floats:
+        """(s, 3) mm, the same for the skin alone, (s, 3) mm of the old head's."""
+        if self.way == "frame":
+            rotation, scale = self.frames
+            return scale[:, None] * np.einsum("sij,sj->si", rotation, delta)
+        plain = self.likeness.scale * delta
+        if self.way == "delta":
+            return plain
+        return self._gradient(delta, plain) @ self.likeness.rotation.T
+
+    @cached_property
+    def frames(self) -> tuple[Floats, Floats]:
+        """(s, 3, 3) how each place of the skin turned, and (s,) how it grew."""
+        return local_frames(self.source_skin, self.target_skin, FRAME_RADIUS * self.source.diagonal)
+
+    @cached_property
+    def parts(self) -> CarriedParts:
+        """What carries eyeballs, teeth, tongue and lashes."""
+        turned = self.way != "delta"
+        return CarriedParts(self.source, self.target, self.likeness, turned)
+
+    @cached_property
+    def anchored(self) -> NDArray[np.bool_]:
+        """(s,) the skin that no shape of the old head moves, and its open border."""
+        furthest = np.zeros(len(self.skin))
+        for shape in self.source.shapes:
+            for delta in (shape.delta, *(between.delta for between in shape.inbetweens)):
+                moved = delta[self.skin]
+                np.maximum(furthest, np.einsum("ij,ij->i", moved, moved, dtype=np.float64), out=furthest)
+        still = furthest <= (STILL * self.source.diagonal) ** 2 if self.source.shapes else np.zeros(len(self.skin), bool)
+        still[self.source_skin.polygons.border_vertices] = True
+        return still
+
+    @cached_property
+    def _gradient(self) -> GradientTransfer:
+        likeness, target = self.likeness, self.target_skin
+        laid = target.at(target.positions @ likeness.rotation)
+        hold = laid.mass / (HOLD_RADIUS * laid.diagonal_mm) ** 2
+        hold = hold + ANCHOR * np.where(self.anchored, np.abs(laid.laplacian.diagonal()), 0.0)
+        return GradientTransfer(self.source_skin, laid, likeness.scale, hold)
+
+
+def _laid_together(source: Surface, target: Surface) -> Similarity:
+    """The similarity between two skins, each place counted by its share of both surfaces."""
+    weight = np.sqrt(source.mass / source.mass.sum() * target.mass / target.mass.sum())
+    return similarity_between(source.positions, target.positions, weight)
+
+
+def _within(polygons: Polygons, chosen: NDArray[np.bool_]) -> Polygons:
+    """The polygons whose corners are all `chosen` (n,), over the chosen vertices alone."""
+    kept = np.logical_and.reduceat(chosen[polygons.indices], polygons.starts[:-1])
+    number = np.cumsum(chosen) - 1
+    return Polygons(polygons.counts[kept], number[polygons.indices[kept[polygons.corner_face]]], int(chosen.sum()))

@@ -1,0 +1,97 @@
+"""Gradient transfer: the skin of the new head deforms as the old one does (Sumner and Popovic, Deformation transfer
+for triangle meshes, SIGGRAPH 2004), in the Poisson form of Botsch, Sumner, Pauly and Gross (2006).
+
+A pose of the source gives every triangle a map S: what it does to the triangle's plane, and to its normal, which
+turns with the triangle and grows with the root of its area (the fourth vertex of the paper). Applied to the edges of
+the target's triangle, laid beside the source's, S says what they should become; the pose sought comes nearest to
+that, weighted by cotangents. The plane's part of S is linear in the displacement, so all of it is one sparse matrix
+K; the normals' part is a second one, N. With L the target's Laplacian and a small weight a at every vertex that
+holds it to a given displacement u0,
+
+    (L + a) u = K d + N m(d) + a u0
+
+On the same neutral K is L and N is nothing, so d comes back. Both fans of every quad count, half each.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from masks.surface import Surface, cross, factorise
+
+Floats = NDArray[np.float64]
+THIN = 1e-3
+"""A source triangle whose narrow side is below this (of its mean square edge) is not asked how it stretches across."""
+# where an edge opposite each corner comes from, in the edges 01 and 02 of its triangle
+OPPOSITE = np.array([(-1.0, 1.0), (0.0, -1.0), (1.0, 0.0)])
+
+
+class GradientTransfer:
+    """From displacements of `source` to displacements of `target`, surfaces of the same polygons, factored once."""
+
+    def __init__(self, source: Surface, target: Surface, scale: float, hold: NDArray) -> None:
+        """Take surfaces already turned alike, the ratio `scale` of their sizes, and the holding weights (n,).
+
+        `hold` is what `a` is in the module's words, of the same size as the Laplacian's diagonal (no unit), not
+        negative, and not all zero on any piece of the surface.
+        """
+        self.hold = hold
+        self._triangles = source.fans[0]
+        self._normal = _rooted(source.fan_vectors)
+        self._in_plane, self._across = _operators(source, target, scale)
+        self._factor = factorise(target.laplacian + sp.diags(hold, format="csc"))
+        self._rest = source.positions
+
+    def __call__(self, delta: NDArray, towards: NDArray) -> Floats:
+        """(n, 3) mm from a displacement (n, 3) of the source, held to the displacement `towards` (n, 3)."""
+        pose = self._rest + delta
+        a, b, c = (pose[self._triangles[:, i]] for i in range(3))
+        turned = _rooted(cross(b - a, c - a)) - self._normal
+        wanted = self._in_plane @ delta
+        wanted += self._across @ turned
+        wanted += self.hold[:, None] * towards
+        return self._factor.solve(np.asfortranarray(wanted))
+
+
+def _operators(source: Surface, target: Surface, scale: float) -> tuple[sp.csr_matrix, sp.csr_matrix]:
+    """K (n, n) on displacements and N (n, T) on the change of the triangles' rooted normals."""
+    triangles, share = source.fans
+    n, count = source.n_vertices, len(triangles)
+    here, there = source.positions[triangles], target.positions[triangles]
+    sides = here[:, 1:] - here[:, :1]
+    gram = np.einsum("tik,tjk->tij", sides, sides)
+    half = 0.5 * np.trace(gram, axis1=1, axis2=2)
+    narrow = half - np.sqrt(np.maximum(half**2 - np.linalg.det(gram), 0.0))
+    least = np.maximum(THIN * half, np.finfo(float).tiny)
+    lack = np.maximum(least - narrow, 0.0)
+    gram += lack[:, None, None] * np.eye(2)
+    normal = _rooted(source.fan_vectors)
+    squared = np.maximum((normal**2).sum(axis=1), np.finfo(float).tiny)
+    sound = 1.0 - lack / least
+
+    weight = 0.5 * share[:, None] * target.fan_cotangents
+    plane = np.zeros((count, 3, 3))
+    across = np.zeros((count, 3))
+    for k in range(3):
+        p, q = (k + 1) % 3, (k + 2) % 3
+        edge = there[:, q] - there[:, p]
+        wanted = np.einsum("tij,tj->ti", sides, edge) + (lack * scale)[:, None] * OPPOSITE[k]
+        made_of = np.linalg.solve(gram, wanted[:, :, None])[:, :, 0]
+        along = np.stack([-made_of.sum(axis=1), made_of[:, 0], made_of[:, 1]], axis=1)
+        out = sound * (edge * normal).sum(axis=1) / squared
+        for corner, sign in ((q, 1.0), (p, -1.0)):
+            plane[:, corner] += (sign * weight[:, k])[:, None] * along
+            across[:, corner] += sign * weight[:, k] * out
+    rows = np.repeat(triangles, 3, axis=1).ravel()
+    columns = np.tile(triangles, (1, 3)).ravel()
+    in_plane = sp.csr_matrix((plane.ravel(), (rows, columns)), shape=(n, n))
+    place = np.repeat(np.arange(count), 3)
+    return in_plane, sp.csr_matrix((across.ravel(), (triangles.ravel(), place)), shape=(n, count))
+
+
+def _rooted(vectors: Floats) -> Floats:
+    """(t, 3) vectors with the root of their lengths; zero stays zero."""
+    length = np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
+    return vectors / np.sqrt(np.maximum(length, np.finfo(float).tiny))[:, None]

@@ -1,0 +1,81 @@
+"""Two neutrals of one topology compared: the similarity that lays one on the other, and how each place turned.
+
+Everything is taken relative to both sizes alike (scale is the root of a ratio of variances), so that what is
+measured from A to B is the inverse of what is measured from B to A.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from composer.mixing.hinge_estimate import rigid_motion
+from masks.polygons import read_only
+from masks.surface import Surface, factorise
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Similarity:
+    """x -> scale rotation x + shift; `rotation` (3, 3) is no reflection, `shift` (3,) mm."""
+
+    scale: float
+    rotation: Floats
+    shift: Floats
+
+    def vectors(self, directions: NDArray) -> Floats:
+        """(m, 3) displacements (m, 3) turned and scaled."""
+        return self.scale * (directions @ self.rotation.T)
+
+    def points(self, positions: NDArray) -> Floats:
+        """(m, 3) positions (m, 3) mm laid over."""
+        return self.vectors(positions) + self.shift
+
+
+def similarity_between(source: NDArray, target: NDArray, weight: NDArray | None = None) -> Similarity:
+    """The similarity that lays points `source` (m, 3) on `target` (m, 3) best, `weight` (m,) not negative.
+
+    The rotation is that of Umeyama (1991); the scale is the root of the ratio of the two variances (Horn 1987, the
+    symmetric form), so that the similarity back is the inverse. Points without extent give the scale 1.
+    """
+    if weight is None:
+        weight = np.ones(len(source))
+    rotation, _, _ = rigid_motion(source, target, weight)
+    share = weight / weight.sum()
+    here, there = share @ source, share @ target
+    spread = float(share @ ((source - here) ** 2).sum(axis=1)), float(share @ ((target - there) ** 2).sum(axis=1))
+    scale = float(np.sqrt(spread[1] / spread[0])) if min(spread) > 0.0 else 1.0
+    return Similarity(scale, read_only(rotation), read_only(there - scale * (rotation @ here)))
+
+
+def local_frames(source: Surface, target: Surface, radius_mm: float) -> tuple[Floats, Floats]:
+    """How each vertex of the same polygons turned, (n, 3, 3) rotations, and grew, (n,) scales.
+
+    The rotation is the one nearest to the map between the edges about a vertex (Sorkine and Alexa 2007), the map's
+    products first diffused along the source over `radius_mm`, so that the fine form of either face does not make
+    the field rough. The scale is the root of the ratio of the edges' squared lengths, diffused alike.
+    """
+    edges = source.polygons.edges
+    here = source.positions[edges[:, 1]] - source.positions[edges[:, 0]]
+    there = target.positions[edges[:, 1]] - target.positions[edges[:, 0]]
+    product = np.einsum("ei,ej->eij", there, here).reshape(-1, 9)
+    lengths = np.stack([(there**2).sum(axis=1), (here**2).sum(axis=1)], axis=1)
+    n, e = source.n_vertices, len(edges)
+    about = sp.csr_matrix((np.ones(2 * e), (edges.T.ravel(), np.tile(np.arange(e), 2))), shape=(n, e))
+    gathered = about @ np.concatenate([product, lengths], axis=1)
+    gathered = factorise(_mass(source) + radius_mm**2 * source.laplacian).solve(np.asfortranarray(gathered))
+    u, _, vt = np.linalg.svd(gathered[:, :9].reshape(-1, 3, 3))
+    u[:, :, 2] *= np.where(np.linalg.det(u @ vt) < 0.0, -1.0, 1.0)[:, None]
+    scale = np.sqrt(np.maximum(gathered[:, 9], 0.0) / np.maximum(gathered[:, 10], np.finfo(float).tiny))
+    lone = ~(gathered[:, 10] > 0.0)
+    rotation = u @ vt
+    rotation[lone], scale[lone] = np.eye(3), 1.0
+    return read_only(rotation), read_only(scale)
+
+
+def _mass(surface: Surface) -> sp.spmatrix:
+    return sp.diags(surface.mass, format="csc")
