@@ -195,6 +195,8 @@ class MoueWindow(pyglet.window.Window):
         if session is None:
             return False
         held = next((what for name, what in HELD_LOOKS.items() if name in self._held_keys), "")
+        if not held and stage.place == "paint" and not self.panels.painting.on_pose:
+            held = "neutral"
         if held or (trying.peeking and not stage.peeking):
             stage.guard(lambda: trying.peek(session, held))
         stage.peeking = False
