@@ -23,7 +23,7 @@ app = typer.Typer(
     name="moue",
     add_completion=False,
     invoke_without_command=True,
-    help="Moue: facial expressions mixed by region, checked, and baked as new targets.",
+    help="Facial expressions mixed by region, checked, and baked as new targets. Without a command: the window.",
     pretty_exceptions_enable=False,
 )
 for _name, _call in (
@@ -37,10 +37,7 @@ for _name, _call in (
 
 @app.callback()
 def window(context: typer.Context) -> None:
-    """Moue: facial expressions mixed by region, checked, and baked as new targets.
-
-    Without a command it opens the window.
-    """
+    """Facial expressions mixed by region, checked, and baked as new targets. Without a command: the window."""
     if context.invoked_subcommand is None:
         from composer.viewer.app import run_window
 

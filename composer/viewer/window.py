@@ -50,6 +50,8 @@ MOST_SHADED = 200_000
 CONTEXT_LOST = 0x0507
 HELD_LOOKS = {"rest": "neutral", "before": "before", "flip_ab": "other"}
 """Keys that are held to look at something else, and what."""
+WALKING = ("Left", "Right", "Up", "Down", "Space", "Tab")
+"""Keys that go from control to control once somebody has begun to."""
 
 
 class MoueWindow(pyglet.window.Window):
@@ -314,6 +316,7 @@ class MoueWindow(pyglet.window.Window):
             "cell_up": lambda: screen.board.step(stage, -1, 0), "cell_down": lambda: screen.board.step(stage, 1, 0),
             "cell_left": lambda: screen.board.step(stage, 0, -1), "cell_right": lambda: screen.board.step(stage, 0, 1),
             "type_cell": lambda: screen.board.type_chosen(stage),
+            "cell_menu": lambda: screen.board.ask_menu(stage),
             "solo": lambda: self._hold("solo"), "mute": lambda: self._hold("mute"),
             "link": lambda: setattr(session, "linked", not session.linked),
             "larger": lambda: painting.larger(1), "smaller": lambda: painting.larger(-1),
@@ -496,6 +499,8 @@ class MoueWindow(pyglet.window.Window):
             self.panels.keys.choose(self.stage, self.kit, combo)
             return True
         if self.ui.wants_keys and not combo.startswith("Ctrl+S"):
+            return True
+        if self.ui.io.nav_visible and combo in WALKING:
             return True
         action = self.kit.keys.action(symbol, modifiers)
         if action in HELD_LOOKS:

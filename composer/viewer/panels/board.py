@@ -33,6 +33,7 @@ class Board:
     asked: set[str] = field(default_factory=set)
     menu: str = ""
     followed: tuple[str, str] = ("", "")
+    asking: bool = False
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -49,6 +50,9 @@ class Board:
         flags |= imgui.WindowFlags_.no_nav
         imgui.begin_child("matrix", ImVec2(0, 0), imgui.ChildFlags_.none, flags)
         self._matrix(stage, kit, rows, columns)
+        if self.asking:
+            self.asking = False
+            imgui.open_popup("row menu")
         row_menu(stage, kit, self.menu)
         imgui.end_child()
         imgui.pop_style_var()
@@ -470,6 +474,14 @@ class Board:
             key = self._key_at(stage, session.region, session.shape)
             if not session.held.locked(key):
                 self.typing, self.typed = key, weight_words(session.weight(key) or 0.0)
+
+    def ask_menu(self, stage: Stage) -> None:
+        """Open the menu of the chosen cell, or of the chosen row where no shape is chosen."""
+        session = stage.session
+        if session is not None and session.project.recipes:
+            key = self._key_at(stage, session.region, session.shape)
+            self.menu = f"{key[0]}\n{key[1]}\n{key[2]:d}" if session.shape else session.region
+            self.asking = True
 
     def clear(self, stage: Stage) -> None:
         """Take the chosen cell out of the recipe."""
