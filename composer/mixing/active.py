@@ -4,7 +4,8 @@ For each active cell (one with a weight) a `LivePose` keeps its columns: the ver
 share times field there, in float32. A change of weight adds the change of each column's amount. Sums are kept in
 float64, so that a hundred thousand small edits stay within rounding of one fresh evaluation, and `rebase`, which
 ends a drag, is one fresh evaluation, bit for bit. Columns depend on masks and rows, never on weights; a change of
-a row makes those of its region anew (and the base's, where a row begins or ceases to replace).
+a row makes those of its region anew (and the base's, where a row begins or ceases to replace). Correctives are columns
+like any other, under keys of their own; what a corrective's weight is follows from the cells that trigger it.
 
 `positions` (n, 3) float32 is what a view draws. Every change returns the range of vertices that it touched, so
 that no more is sent on. With `deferred` the sums wait until somebody asks for positions: a graphics card then makes
@@ -20,10 +21,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.mixing.columns import NOTHING, Column, Range, Stack, column
+from composer.mixing.corrective import Felt, felt_in
 from composer.mixing.linear import Mixer, moved
-from composer.mixing.recipe import Cell, CellKey, Recipe, Row
+from composer.mixing.recipe import ALL, Cell, CellKey, Recipe, Row
 
 Shares = dict[str, NDArray[np.float64]]
+CORRECTIVE = "*"
+"""Stands for the region in the keys of correctives' columns; no region may be named so."""
 
 
 class LivePose:
@@ -35,7 +39,8 @@ class LivePose:
         self._given = recipe
         self._cells: dict[CellKey, Cell] = {cell.key: cell for cell in recipe.cells}
         self._share = mixer.shares(recipe)
-        self._columns = self._columns_for(recipe.cells, self._share, {})
+        self._fixes = self._fixes_of(felt_in(recipe))
+        self._columns = self._columns_for(recipe.cells, self._share, self._with_fixes({}, self._fixes))
         self._stacked: Stack | None = None
         self.deferred, self._stale = False, False
         self._moved = np.zeros(mixer.head.neutral.shape)
@@ -59,13 +64,13 @@ class LivePose:
 
     @property
     def columns(self) -> Mapping[CellKey, Column]:
-        """The columns held, by cell: those of every cell that has a weight, and of those made ready."""
+        """The columns held, by cell: those of every cell that has a weight, of those made ready, and of correctives."""
         return MappingProxyType(self._columns)
 
     @property
     def weights(self) -> dict[CellKey, float]:
-        """The weight of each cell that has one."""
-        return {key: cell.weight for key, cell in self._cells.items() if cell.weight != 0.0}
+        """The weight of each cell that has one, and the amount of each corrective that comes in."""
+        return {key: cell.weight for key, cell in self._cells.items() if cell.weight != 0.0} | self._fixes
 
     @property
     def bytes_held(self) -> int:
@@ -89,7 +94,8 @@ class LivePose:
             own = self.prepare(region, shape, mirrored)
         before, after, strength = own.amounts(self._weight(cell.key)), own.amounts(cell.weight), self._given.strength
         self._cells[cell.key] = cell
-        return self._add(own, [strength * (b - a) for a, b in zip(before, after, strict=True)])
+        touched = self._add(own, [strength * (b - a) for a, b in zip(before, after, strict=True)])
+        return self._follow_fixes(touched) if self._mixer.correctives.triggered_by(cell.key) else touched
 
     def set_row(self, region: str, row: Row) -> Range:
         """Change how a region's row joins; the columns it bears on are made anew. Returns the range touched."""
@@ -106,13 +112,16 @@ class LivePose:
         """
         cells = {cell.key: cell for cell in recipe.cells}
         weighted = {key for key, cell in cells.items() if cell.weight != 0.0}
+        fixes = self._fixes_of(felt_in(recipe))
         if recipe.rows != self._given.rows or not weighted <= self._columns.keys():
             share = self._mixer.shares(recipe)
             same = {r for r in share if r in self._share and np.array_equal(share[r], self._share[r])}
-            kept = {key: one for key, one in self._columns.items() if key in cells and key[0] in same}
+            kept = {key: one for key, one in self._columns.items()
+                    if (key in cells and key[0] in same) or key in fixes}  # fmt: skip
             columns = self._columns_for(recipe.cells, share, kept)
             self._share, self._columns, self._stacked = share, columns, None
         self._given, self._cells = recipe, cells
+        self._set_fixes(fixes)
         if self.deferred:
             self._stale = True
         else:
@@ -142,7 +151,7 @@ class LivePose:
 
     def release(self) -> None:
         """Forget the columns of cells that have no weight."""
-        used = {key for key, cell in self._cells.items() if cell.weight != 0.0}
+        used = self.weights
         self._columns = {key: one for key, one in self._columns.items() if key in used}
         self._stacked = None
 
@@ -151,7 +160,40 @@ class LivePose:
         return self._stacking().total(self._weight) * np.float32(self._given.strength)
 
     def _weight(self, key: CellKey) -> float:
-        return self._cells[key].weight if key in self._cells else 0.0
+        return self._cells[key].weight if key in self._cells else self._fixes.get(key, 0.0)
+
+    def _felt(self, key: CellKey) -> float:
+        return self._cells[key].weight * self._given.row(key[0]).amount if key in self._cells else 0.0
+
+    def _fixes_of(self, felt: Felt) -> dict[CellKey, float]:
+        """The amount of each corrective that comes in, by the key of its column."""
+        amounts = self._mixer.correctives.amounts(felt)
+        return {(CORRECTIVE, name, False): amount for name, amount in amounts.items()}
+
+    def _follow_fixes(self, touched: Range) -> Range:
+        """Bring the correctives up to where the cells are. Returns `touched` with what they reach."""
+        before = self._fixes
+        self._set_fixes(self._fixes_of(self._felt))
+        for key in before.keys() | self._fixes.keys():
+            change = self._given.strength * (self._fixes.get(key, 0.0) - before.get(key, 0.0))
+            reached = self._add(self._columns[key], [change])
+            if NOTHING in (touched, reached):
+                touched = reached if touched == NOTHING else touched
+            else:
+                touched = (min(touched[0], reached[0]), max(touched[1], reached[1]))
+        return touched
+
+    def _set_fixes(self, fixes: dict[CellKey, float]) -> None:
+        if not fixes.keys() <= self._columns.keys():
+            self._columns, self._stacked = self._with_fixes(self._columns, fixes), None
+        self._fixes = fixes
+
+    def _with_fixes(self, columns: dict[CellKey, Column], fixes: Iterable[CellKey]) -> dict[CellKey, Column]:
+        """Columns with those of correctives added: they are felt everywhere."""
+        everywhere = np.ones(len(self._mixer.head.neutral))
+        made = {key: column(self._mixer.motion(Cell(ALL, key[1], 1.0)), everywhere) for key in fixes
+                if key not in columns}  # fmt: skip
+        return {**columns, **made}
 
     def _columns_for(self, cells: Iterable[Cell], share: Shares, kept: dict[CellKey, Column]) -> dict[CellKey, Column]:
         """Columns of every cell that has a weight, by key, those in `kept` taken as they are."""

@@ -5,13 +5,14 @@ D_s(W[r, s]) a region's row, and the rows' shares as in `composer.mixing.shares`
 
     P = N + strength ( (1 - sum of g^_r) B + sum of g^_r R_r (rows that replace) + sum of g_r R_r (rows that add) )
 
+plus strength times what the recipe's correctives bring (`composer.mixing.corrective`).
 A vertex whose displacement is zero keeps the neutral bit for bit. `Mixer` prepares what many recipes on one head
 share; `pose` is one recipe at once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.head.head import Head
 from composer.mixing.anchors import Anchors, anchors
+from composer.mixing.corrective import Corrective, Correctives, felt_in
 from composer.mixing.displacement import Motion, motion
 from composer.mixing.hinge import Hinge
 from composer.mixing.recipe import Cell, Recipe
@@ -32,18 +34,23 @@ class Mixer:
     """A head with its effective masks, ready for any number of recipes; masks are lifted to parts once."""
 
     def __init__(
-        self, head: Head, masks: Masks, *, mirror: NDArray | None = None, hinges: Hinges | None = None
-    ) -> None:
+        self, head: Head, masks: Masks, *, mirror: NDArray | None = None, hinges: Hinges | None = None,
+        correctives: Sequence[Corrective] = (),
+    ) -> None:  # fmt: skip
         """Take effective `masks` (n,) in [0, 1] by region, a `mirror` map (n,) and `hinges` by shape.
 
         The mirror map gives each vertex its partner on the other side; only mirrored cells need it. Masks at the
-        vertices of parts are taken from their anchors on the skin. Raises MoueError where a hinge is for an
-        unknown shape or a mask does not fit the head.
+        vertices of parts are taken from their anchors on the skin. Raises MoueError where a hinge or a corrective
+        is of an unknown shape, a mask does not fit the head, or a corrective does not move in a straight line.
         """
         self.head, self.mirror = head, mirror
         self.hinges = dict(hinges or {})
         for name in self.hinges:
             head.shape(name)
+        self.correctives = Correctives(correctives)
+        for name in self.correctives.names:
+            if head.shape(name).inbetweens or name in self.hinges:
+                raise MoueError(f"corrective {name!r} has in-betweens or a hinge", mend="a fix comes in straight")
         for region, mask in masks.items():
             if np.shape(mask) != (head.n_vertices,):
                 raise MoueError(
@@ -96,6 +103,14 @@ class Mixer:
                     rows[cell.region] += np.multiply(field, amount, dtype=np.float64)
         return rows
 
+    def correction(self, recipe: Recipe) -> NDArray[np.float64] | None:
+        """(n, 3) mm, what the correctives bring to a recipe, before its strength; None where they bring nothing."""
+        total: NDArray[np.float64] | None = None
+        for name, amount in self.correctives.amounts(felt_in(recipe)).items():
+            part = np.multiply(self.head.shape(name).delta, amount, dtype=np.float64)
+            total = part if total is None else np.add(total, part, out=total)
+        return total
+
     def displacement(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
         """(n, 3) mm, P - N of a recipe, by its own strength unless another is given."""
         share = self.shares(recipe)
@@ -103,6 +118,9 @@ class Mixer:
         for region, row in self.rows(recipe).items():
             row *= share[region][:, None]
             total += row
+        fix = self.correction(recipe)
+        if fix is not None:
+            total += fix
         total *= recipe.strength if strength is None else strength
         return total
 

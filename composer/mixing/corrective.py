@@ -1,0 +1,174 @@
+"""Correctives: shapes that come in by the weights of the cells that trigger them.
+
+With w_i the weight of a trigger's cell as its row lets it in (times the row's amount, so that a muted row triggers
+nothing), a corrective j comes in by
+
+    k_j = product over its triggers of clamp(w_i / at_i, 0, 1)
+
+(after Lewis, Anjyo, Rhee, Zhang, Pighin and Deng 2014, "Practice and Theory of Blendshape Facial Models", section on
+combination shapes). Its own pose is where every trigger stands at its `at`, and what its shape holds is the residual
+R_j: the sculpt less the pose without any corrective. Where triggers overlap, one corrective comes in at another's
+pose too, so all of a document are solved together: K C = R with K_ij = k_j(pose i), and a pose gets
+sum of k_j C_j = sum of a_i R_i with a = K^-T k. At its own pose a is a unit vector: every fix returns exactly there.
+
+A trigger above 0 gives nothing at a negative weight, one below 0 nothing at a positive one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError, shorten
+from composer.mixing.recipe import WEIGHT_RANGE, CellKey, Recipe
+
+SINGULAR = 1e-6
+"""Smallest over largest singular value of K below which fixes cannot be told apart."""
+ROUNDING = 1e-12
+"""An amount below this is none: what is left of it is the rounding of K's inverse."""
+SHOWN = 4
+"""Names in a refusal before the rest are only counted."""
+
+Felt = Callable[[CellKey], float]
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """A cell, and the weight in [-1, 2], not 0, at which it lets its corrective in whole."""
+
+    region: str
+    shape: str
+    at: float
+    mirrored: bool = False
+
+    @property
+    def key(self) -> CellKey:
+        """The key of the cell that it watches."""
+        return (self.region, self.shape, self.mirrored)
+
+
+@dataclass(frozen=True)
+class Corrective:
+    """A shape that comes in by its triggers, named as the shape is. Raises MoueError for triggers that make no sense:
+    none, one at 0 or out of range, two on one cell.
+    """
+
+    shape: str
+    triggers: tuple[Trigger, ...]
+
+    def __post_init__(self) -> None:
+        if not self.triggers:
+            raise MoueError(f"corrective {self.shape!r} has no trigger", mend="name the cells it comes in by")
+        for one in self.triggers:
+            words = f"the trigger {one.region} x {one.shape} of corrective {self.shape!r}"
+            if one.at == 0.0:
+                raise MoueError(f"{words} is at 0", mend="give the weight at which the fix was sculpted")
+            if not WEIGHT_RANGE[0] <= one.at <= WEIGHT_RANGE[1]:
+                raise MoueError(f"{words} is at {one.at:g}, not in [-1, 2]")
+        keys = [one.key for one in self.triggers]
+        twice = next((key for i, key in enumerate(keys) if key in keys[:i]), None)
+        if twice is not None:
+            raise MoueError(f"corrective {self.shape!r} has the trigger {twice[0]} x {twice[1]} twice")
+
+    def weight(self, felt: Felt) -> float:
+        """k in [0, 1], by the weight that each cell is felt with."""
+        k = 1.0
+        for one in self.triggers:
+            k *= min(max(felt(one.key) / one.at, 0.0), 1.0)
+            if k == 0.0:
+                return 0.0
+        return k
+
+
+class Correctives:
+    """The correctives of one head, solved together."""
+
+    def __init__(self, given: Sequence[Corrective] = ()) -> None:
+        """Raises MoueError, naming them, for two of one shape, for some that trigger each other or themselves, and
+        for some that cannot be told apart (K is singular)."""
+        self.given = tuple(given)
+        self.names = [one.shape for one in self.given]
+        twice = next((name for i, name in enumerate(self.names) if name in self.names[:i]), None)
+        if twice is not None:
+            raise MoueError(f"corrective {twice!r} is there twice", mend="remove one")
+        _refuse_cycles(self.given)
+        self._inverse = _inverse(self.given)
+        self._keys = frozenset(trigger.key for one in self.given for trigger in one.triggers)
+
+    def triggered_by(self, key: CellKey) -> bool:
+        """Whether the cell of this key is a trigger."""
+        return key in self._keys
+
+    def weights(self, felt: Felt) -> dict[str, float]:
+        """k in [0, 1] of every corrective, by name, at the weights that cells are felt with."""
+        return {one.shape: one.weight(felt) for one in self.given}
+
+    def amounts(self, felt: Felt) -> dict[str, float]:
+        """How much of the residual of each corrective comes in, those of which anything does.
+
+        Within [0, 1] where triggers do not overlap, anything where they do; 1 and nothing else at its own pose.
+        """
+        k = np.array([one.weight(felt) for one in self.given])
+        if not k.any():
+            return {}
+        return {name: float(a) for name, a in zip(self.names, k @ self._inverse, strict=True) if abs(a) > ROUNDING}
+
+
+def felt_in(recipe: Recipe) -> Felt:
+    """The weight that each cell of a recipe is felt with: its own times its row's amount; 0 for a cell it has not."""
+    felt = {cell.key: cell.weight * recipe.row(cell.region).amount for cell in recipe.cells if cell.weight != 0.0}
+    return lambda key: felt.get(key, 0.0)
+
+
+def triggers_of(recipe: Recipe) -> tuple[Trigger, ...]:
+    """Triggers that come in whole at a recipe: each cell that is felt, at the weight it is felt with."""
+    felt = felt_in(recipe)
+    return tuple(Trigger(c.region, c.shape, felt(c.key), c.mirrored) for c in recipe.cells if felt(c.key) != 0.0)
+
+
+def overlaps(given: Sequence[Corrective]) -> NDArray[np.float64]:
+    """(m, m) K: row i holds how far each corrective comes in at the pose of corrective i; ones on the diagonal."""
+    k = np.empty((len(given), len(given)))
+    for i, one in enumerate(given):
+        pose: Mapping[CellKey, float] = {trigger.key: trigger.at for trigger in one.triggers}
+        k[i] = [other.weight(lambda key, pose=pose: pose.get(key, 0.0)) for other in given]  # type: ignore[misc]
+    return k
+
+
+def _inverse(given: Sequence[Corrective]) -> NDArray[np.float64]:
+    if not given:
+        return np.zeros((0, 0))
+    k = overlaps(given)
+    _, sizes, right = np.linalg.svd(k)
+    if sizes[-1] < SINGULAR * sizes[0]:
+        part = np.abs(right[-1])
+        names = [one.shape for one, share in zip(given, part, strict=True) if share > 0.1 * part.max()]
+        raise MoueError(f"correctives {_listed(names)} cannot be told apart by their triggers", mend="remove one")
+    return np.asarray(np.linalg.inv(k), dtype=np.float64)
+
+
+def _refuse_cycles(given: Sequence[Corrective]) -> None:
+    """Raises MoueError where a corrective comes in by a cell of a shape that comes in by a cell of its own shape."""
+    names = {one.shape for one in given}
+    waits = {one.shape: {t.shape for t in one.triggers} & names for one in given}
+    left = dict(waits)
+    while free := [name for name, on in left.items() if not on & left.keys()]:
+        for name in free:
+            del left[name]
+    if not left:
+        return
+    path = [next(iter(left))]
+    while path[-1] not in path[:-1]:
+        path.append(next(name for name in left if name in left[path[-1]]))
+    names_round = path[path.index(path[-1]) : -1]
+    words = "triggers itself" if len(names_round) == 1 else "trigger each other"
+    kind = "corrective" if len(names_round) == 1 else "correctives"
+    raise MoueError(f"{kind} {_listed(names_round)} {words}", mend="take one trigger out")
+
+
+def _listed(names: Sequence[str]) -> str:
+    shown = ", ".join(shorten(repr(name), 30) for name in names[:SHOWN])
+    return shown + (f" and {len(names) - SHOWN} more" if len(names) > SHOWN else "")
