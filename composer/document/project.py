@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from composer.errors import unknown
 from composer.head.places import Place
+from composer.mixing.corrective import Corrective
 from composer.mixing.recipe import ALL, REMAINDER, Recipe
 from masks.partition import FACE
 
@@ -36,7 +37,8 @@ class Project:
     how they are shown, and which were kept from a pose; `levels` where the same library lives at finer levels;
     `stored` the masks (n,) and kept shapes (n, 3) in mm that a `.moue` file holds, by their place in it; `text` the
     document as it was read, so that its comments live on when it is saved; `landmarks` the points (at a vertex, or
-    on a triangle) that the document adds to the head's own, or puts in their place."""
+    on a triangle) that the document adds to the head's own, or puts in their place; `correctives` the shapes that come
+    in by the cells that trigger them."""
 
     path: Path
     head_path: Path
@@ -51,6 +53,7 @@ class Project:
     stored: Mapping[str, NDArray] = field(default_factory=dict)
     text: str = ""
     landmarks: Mapping[str, Place] = field(default_factory=dict)
+    correctives: tuple[Corrective, ...] = ()
 
     def region(self, name: str) -> Region:
         """The region of this name. Raises MoueError with the nearest names."""

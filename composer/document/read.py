@@ -11,13 +11,16 @@ from composer.document.project import RESERVED, VERSION, Project, Region
 from composer.document.values import Values, check_name
 from composer.errors import MoueError, cannot, unknown
 from composer.head.places import Place, SurfacePoint
-from composer.mixing.recipe import WEIGHT_RANGE, Cell, Recipe, Row
+from composer.mixing.corrective import Corrective, Trigger
+from composer.mixing.recipe import HALO, WEIGHT_RANGE, Cell, Recipe, Row
 
-TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "landmarks", "regions", "recipes")
+TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "landmarks", "regions", "recipes",
+       "correctives")
 PART_KEYS = ("group", "component", "vertices", "follows")
-RECIPE_KEYS = ("cells", "rows", "strength", "join", "note")
+RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
-SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta")
+SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "detail")
+TRIGGER_KEYS = ("region", "shape", "at", "mirrored")
 LANDMARK_KEYS = ("vertex", "triangle", "bary")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
 JOINS = ("linear", "seamless")
@@ -74,7 +77,7 @@ def parse_document(data: bytes, path: Path) -> Project:
     return Project(
         path, path.parent / head, whole.text("unit"), whole.text("neutral"), whole.text("topology", empty=True) or "",
         _regions(whole), _recipes(whole), {name: dict(part.table) for name, part in parts.items()}, _shapes(whole),
-        _levels(whole), text=text, landmarks=_landmarks(whole),
+        _levels(whole), text=text, landmarks=_landmarks(whole), correctives=_correctives(whole),
     )  # fmt: skip
 
 
@@ -121,9 +124,10 @@ def recipe_of(name: str, said: Values) -> Recipe:
         raise unknown("join", join, JOINS, said.path)
     cells = tuple(_cell(cell) for cell in said.rows("cells", "cell"))
     rows = {region: _row(row) for region, row in said.tables("rows").items()}
-    strength = said.number("strength", 1.0, *STRENGTH_RANGE)
+    strength, halo = said.number("strength", 1.0, *STRENGTH_RANGE), said.number("halo", HALO, 0.0, 1.0)
+    note = said.text("note", empty=True) or ""
     try:
-        return Recipe(name, cells, rows, strength, join, said.text("note", empty=True) or "")  # type: ignore[arg-type]
+        return Recipe(name, cells, rows, strength, join, note, halo)  # type: ignore[arg-type]
     except MoueError as error:
         raise error.at(said.path) from None
 
@@ -142,6 +146,28 @@ def _row(said: Values) -> Row:
     return Row(kind, said.number("amount", 1.0, 0.0, 1.0))
 
 
+def _correctives(whole: Values) -> tuple[Corrective, ...]:
+    made = []
+    for said in whole.rows("correctives", "corrective"):
+        said.only(("shape", "when"))
+        shape = said.text("shape")
+        if shape is None:
+            raise said.error("names no shape")
+        try:
+            made.append(Corrective(shape, tuple(_trigger(each) for each in said.rows("when", "trigger"))))
+        except MoueError as error:
+            raise error.at(whole.path) from None
+    return tuple(made)
+
+
+def _trigger(said: Values) -> Trigger:
+    said.only(TRIGGER_KEYS)
+    region, shape = said.text("region"), said.text("shape")
+    if region is None or shape is None or "at" not in said.table:
+        raise said.error("needs a region, a shape and `at`, the weight at which it lets the fix in whole")
+    return Trigger(region, shape, said.number("at", None, *WEIGHT_RANGE), said.flag("mirrored"))
+
+
 def _shapes(whole: Values) -> dict[str, dict[str, Any]]:
     tables = whole.tables("shapes")
     for name, said in tables.items():
@@ -152,6 +178,9 @@ def _shapes(whole: Values) -> dict[str, dict[str, Any]]:
             said.flag(key)
         if "delta" in said.table:
             check_name(name, "shape", whole.path)
+        _levels_in(said, "detail", "FILE.npy")
+        if said.table.get("detail") and "delta" not in said.table:
+            raise said.error("has detail of finer levels and no delta of its own")
         _hinge(said)
         if said.table.get("hinge", "off") != "off" and said.table.get("inbetweens"):
             raise said.error("has in-betweens and a hinge", "it can have one of the two")
@@ -181,13 +210,18 @@ def _hinge(said: Values) -> None:
 
 
 def _levels(whole: Values) -> dict[int, Path]:
-    held = whole.table.get("levels", {})
+    return {level: whole.path.parent / folder for level, folder in _levels_in(whole, "levels", "FOLDER").items()}
+
+
+def _levels_in(said: Values, key: str, words: str) -> dict[int, str]:
+    """What a table under `key` names by level, from 1 to 8."""
+    held = said.table.get(key, {})
     if not isinstance(held, dict):
-        raise whole.error("needs levels to be a table", 'as [levels] with 1 = "FOLDER"')
-    for key, folder in held.items():
-        if not (key.isascii() and key.isdecimal()) or not 1 <= int(key) <= 8 or not isinstance(folder, str):
-            raise whole.error(f"has a level {key!r}", "a level is a number from 1 to 8 and names a folder")
-    return {int(key): whole.path.parent / folder for key, folder in held.items()}
+        raise said.error(f"needs {key} to be a table", f'as {key} = {{ 1 = "{words}" }}')
+    for level, place in held.items():
+        if not (level.isascii() and level.isdecimal()) or not 1 <= int(level) <= 8 or not isinstance(place, str):
+            raise said.error(f"has a level {level!r}", f"a level is a number from 1 to 8 and names a {words}")
+    return {int(level): place for level, place in held.items()}
 
 
 def _landmarks(whole: Values) -> dict[str, Place]:

@@ -21,9 +21,12 @@ from composer.formats.library import open_library
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.symmetry import mirror_map
+from composer.mixing.corrective import Correctives, felt_in
 from composer.mixing.hinge import Hinge
-from composer.mixing.linear import Mixer
-from composer.mixing.recipe import REMAINDER, Recipe
+from composer.mixing.linear import Mixer, moved
+from composer.mixing.recipe import ALL, REMAINDER, Recipe
+from composer.mixing.seamless import SeamlessJoin, seamless_displacement
+from composer.mixing.seamless_cache import SeamlessJoins
 from composer.progress import Progress
 from composer.units import mm_per
 from masks.partition import FACE, effective_masks, remainder
@@ -52,6 +55,8 @@ class Ready:
         self._sources: MaskSources = MaskSources(project, self.head, None if before is None else before._sources)
         if before is not None and "_mirrored" in vars(before):
             vars(self)["_mirrored"] = before._mirrored
+        if before is not None and "_seamless" in vars(before) and before._seamless.serves(self.head):
+            vars(self)["_seamless"] = before._seamless
         self.notes: list[str] = [*self.head.notes, *unknown_shown(project, self.head)]
         if not project.topology and project.regions:
             self.notes.append("The document carries no topology; its masks are taken on trust.")
@@ -81,7 +86,7 @@ class Ready:
     def _made(self) -> Ready:
         """Itself with masks and hinges made now, so that mistakes are told whether a recipe uses them or not."""
         try:
-            _ = self.effective, self.hinges
+            _ = self.effective, self.hinges, self.correctives
         except MoueError as error:
             raise error.at(self.project.path) from None
         with suppress(MoueError):  # without a mirror map: told by the recipe that needs one
@@ -127,13 +132,14 @@ class Ready:
         """The head with its masks, ready to mix."""
         before = self._before
         held: Mixer | None = vars(before).get("mixer") if before is not None else None
-        if before is None or held is None:
-            return Mixer(self.head, self.effective, mirror=self.mirror, hinges=self.hinges)
-        same = before.effective is self.effective and before.hinges is self.hinges
-        if same and held.head is self.head and held.mirror is self.mirror:
-            return held
-        made = Mixer(self.head, self.effective, mirror=self.mirror, hinges=self.hinges)
-        _take_over(made, held)
+        given = self.project.correctives
+        if before is not None and held is not None and before.project.correctives == given:
+            same = before.effective is self.effective and before.hinges is self.hinges
+            if same and held.head is self.head and held.mirror is self.mirror:
+                return held
+        made = Mixer(self.head, self.effective, mirror=self.mirror, hinges=self.hinges, correctives=given)
+        if held is not None:
+            _take_over(made, held)
         return made
 
     @cached_property
@@ -142,6 +148,24 @@ class Ready:
         before = self._before
         known = None if before is None else KnownHinges(before.project, before.head, before.hinges)
         return hinges_of(self.project, self.head, known)
+
+    @cached_property
+    def correctives(self) -> Correctives:
+        """The document's correctives, solved together. Raises MoueError, naming the corrective, for a trigger on a
+        region or shape that is not there, and as `Correctives`."""
+        for one in self.project.correctives:
+            for name in (one.shape, *(trigger.shape for trigger in one.triggers)):
+                if name not in self.head.shape_index:
+                    raise unknown("shape", name, self.head.shape_names, f"{self.project.path} corrective {one.shape}")
+            for trigger in one.triggers:
+                if trigger.region != ALL and trigger.region not in self.effective:
+                    where = f"{self.project.path} corrective {one.shape}"
+                    raise unknown("region", trigger.region, [ALL, *self.effective], where)
+        return Correctives(self.project.correctives)
+
+    def corrective_weights(self, recipe: Recipe) -> dict[str, float]:
+        """k in [0, 1] of every corrective, by the name of its shape: how far a recipe's cells let it in."""
+        return self.correctives.weights(felt_in(recipe))
 
     @cached_property
     def mirror(self) -> NDArray[np.int32] | None:
@@ -168,14 +192,10 @@ class Ready:
             return MoueError(error.what, error.where, error.line, error.mend)
 
     def check(self, recipe: Recipe) -> None:
-        """Raises MoueError, with the document's path, where a recipe cannot be mixed: a join that is not built yet,
-        a region or shape that is not there, a shape that is an in-between of another.
+        """Raises MoueError, with the document's path, where a recipe cannot be mixed: a region or shape that is not
+        there, a shape that is an in-between of another.
         """
         path = self.project.path
-        if recipe.join != "linear":
-            raise MoueError(
-                f"recipe {recipe.name!r}: the join {recipe.join!r} is not built yet", path, mend='use join = "linear"'
-            )
         for cell in recipe.cells:
             if cell.shape in self._between:
                 name, at = self._between[cell.shape]
@@ -191,7 +211,29 @@ class Ready:
     def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
         """(n, 3) mm, the pose of a recipe, at its own strength or another. Raises MoueError as `check`."""
         self.check(recipe)
-        return self.mixer.pose(recipe, strength)
+        if recipe.join == "linear":
+            return self.mixer.pose(recipe, strength)
+        total = seamless_displacement(self.mixer, self.seamless_join(recipe), recipe, strength)
+        return moved(self.head.neutral, total)
+
+    def seamless_join(self, recipe: Recipe) -> SeamlessJoin:
+        """The join of the regions that a recipe uses, with its halo; made once for their masks."""
+        masks = {region: self.effective[region] for region in recipe.regions if region != "all"}
+        return self._seamless.of(masks, recipe.halo)
+
+    def seamless(self, recipe: Recipe) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """(n, 3) mm, the pose of a recipe joined seamlessly, whichever join it asks for, and (n,) mm, how far the
+        join moved each vertex outside the ramps, 0 on them. Raises MoueError as `check`.
+        """
+        self.check(recipe)
+        join = self.seamless_join(recipe)
+        linear = self.mixer.displacement(recipe)
+        total = seamless_displacement(self.mixer, join, recipe)
+        return moved(self.head.neutral, total), join.outside(total - linear)
+
+    @cached_property
+    def _seamless(self) -> SeamlessJoins:
+        return SeamlessJoins(self.head)
 
     @cached_property
     def _between(self) -> dict[str, tuple[str, float]]:

@@ -25,8 +25,9 @@ def stored_places(project: Project) -> list[str]:
 
 
 def kept_places(project: Project) -> list[str]:
-    """Where the deltas of a document's kept shapes lie."""
-    return [str(said["delta"]) for said in project.shapes.values() if "delta" in said]
+    """Where the deltas of a document's kept shapes lie, and their details at finer levels."""
+    deltas = [str(said["delta"]) for said in project.shapes.values() if "delta" in said]
+    return deltas + [place for said in project.shapes.values() for place in said.get("detail", {}).values()]
 
 
 def free_place(name: str, folder: Folder, taken: Iterable[str]) -> str:
@@ -68,6 +69,8 @@ def _shape_at(said: Mapping[str, Any], arrays: Mapping[str, str]) -> dict[str, A
     made = dict(said)
     if "delta" in said:
         made["delta"] = arrays.get(said["delta"], said["delta"])
+    if "detail" in said:
+        made["detail"] = {level: arrays.get(place, place) for level, place in said["detail"].items()}
     hinge = said.get("hinge")
     if isinstance(hinge, dict):
         made["hinge"] = {**hinge, "rigidity": arrays.get(hinge["rigidity"], hinge["rigidity"])}

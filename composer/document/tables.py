@@ -60,7 +60,9 @@ def cut(text: str, kinds: Iterable[str]) -> Tables | None:
 
 
 def _header(line: str) -> list[str] | None:
-    """The names in the header of a table, none for another line; None for a list of tables, or what is no header."""
+    """The names in the header of a table, none for another line; None for what is no header, and for a list of tables
+    other than [[correctives]].
+    """
     if not line.lstrip().startswith("["):
         return []
     try:
@@ -72,4 +74,4 @@ def _header(line: str) -> list[str] | None:
         (name,) = table
         path.append(name)
         table = table[name]
-    return None if isinstance(table, list) else path
+    return None if isinstance(table, list) and path != ["correctives"] else path

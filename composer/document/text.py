@@ -17,10 +17,11 @@ from composer.document.tables import cut
 from composer.document.values import Values
 from composer.errors import MoueError
 from composer.head.places import Place, SurfacePoint
-from composer.mixing.recipe import Recipe
+from composer.mixing.recipe import HALO, Recipe
 from masks.partition import FACE
 
-SAID = ("unit", "neutral", "topology", "regions", "recipes", "parts", "shapes", "landmarks")
+SAID = ("unit", "neutral", "topology", "regions", "recipes", "parts", "shapes", "landmarks",
+        "correctives")
 """What a project says that does not depend on where it lies."""
 
 
@@ -111,6 +112,10 @@ def _edited(document: Any, project: Project, folder: Path) -> str:
             document.pop(key, None)
         elif document.get(key) != value:
             document[key] = value
+    if _corrective_tables(project) != document.get("correctives", []):
+        document.pop("correctives", None)
+        if project.correctives:
+            document["correctives"] = _corrective_list(project)
     finer = {str(level): relative_place(place, folder) for level, place in project.levels.items()}
     if finer != dict(document.get("levels", {})):
         document["levels"] = finer
@@ -130,9 +135,12 @@ def _says_the_same(read: Project, project: Project) -> bool:
 
 
 def _same_frame(one: Project, other: Project) -> bool:
-    """Whether two projects agree in what stands outside their tables: the head, its levels, unit and topology."""
+    """Whether two projects agree in what stands outside their tables by name: the head, its levels, unit, topology
+    and correctives.
+    """
     ours, theirs = ({0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other))
-    return ours == theirs and all(getattr(one, key) == getattr(other, key) for key in ("unit", "neutral", "topology"))
+    said = ("unit", "neutral", "topology", "correctives")
+    return ours == theirs and all(getattr(one, key) == getattr(other, key) for key in said)
 
 
 def landmark_table(place: Place) -> dict[str, Any]:
@@ -219,6 +227,25 @@ def _inline(values: Mapping[str, Any]) -> Any:
     return row
 
 
+def _corrective_tables(project: Project) -> list[dict[str, Any]]:
+    """The tables [[correctives]] of a project."""
+    return [
+        {"shape": one.shape, "when": [
+            {"region": t.region, "shape": t.shape, "at": t.at} | ({"mirrored": True} if t.mirrored else {})
+            for t in one.triggers
+        ]} for one in project.correctives
+    ]  # fmt: skip
+
+
+def _corrective_list(project: Project) -> Any:
+    tables = tomlkit.aot()
+    for each in _corrective_tables(project):
+        table = tomlkit.table()
+        table["shape"], table["when"] = each["shape"], _cells(each["when"])
+        tables.append(table)
+    return tables
+
+
 def _region_table(region: Region) -> dict[str, Any]:
     table = dict(region.source)
     if region.locked:
@@ -234,6 +261,8 @@ def _recipe_table(recipe: Recipe) -> dict[str, Any]:
         table["note"] = recipe.note
     if recipe.join != "linear":
         table["join"] = recipe.join
+    if recipe.halo != HALO:
+        table["halo"] = recipe.halo
     if recipe.strength != 1.0:
         table["strength"] = recipe.strength
     if recipe.rows:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from composer.document.masks_of import whole_source
 from composer.document.project import Project, Region
 from composer.document.stored import free_place, is_inside, stored_places
+from composer.edits.correctives import with_trigger_region
 from composer.edits.names import check_new_region, free_name
 from composer.edits.sides import other_side
 from composer.errors import MoueError
@@ -77,7 +78,8 @@ def recipes_with_region(project: Project, name: str) -> list[str]:
 
 
 def delete_region(project: Project, name: str) -> Project:
-    """The project without a region, and its recipes without its cells and rows (see `recipes_with_region`).
+    """The project without a region, without the correctives that it triggers, and its recipes without its cells and
+    rows (see `recipes_with_region`).
 
     Raises MoueError for an unknown region.
     """
@@ -169,8 +171,12 @@ def _own_place(project: Project, region: Region) -> str:
 
 
 def _in_recipes(project: Project, name: str, into: list[str]) -> Project:
-    """The project with a region's cells and rows given to the regions `into` in every recipe; dropped for none."""
-    return project.with_(recipes=tuple(_in_recipe(recipe, name, into) for recipe in project.recipes))
+    """The project with a region's cells and rows given to the regions `into` in every recipe; dropped for none.
+
+    A corrective that it triggers is triggered by the first of them instead, or dropped.
+    """
+    followed = with_trigger_region(project, name, into[0] if into else None)
+    return followed.with_(recipes=tuple(_in_recipe(recipe, name, into) for recipe in project.recipes))
 
 
 def _in_recipe(recipe: Recipe, name: str, into: list[str]) -> Recipe:

@@ -49,8 +49,8 @@ def recipes_with_shape(project: Project, name: str) -> list[str]:
 def delete_kept_shape(project: Project, name: str) -> Project:
     """The project without a kept shape and all that was said of it.
 
-    Raises MoueError where the document keeps none of this name, and where recipes use it, naming them, or another
-    shape passes through it.
+    Raises MoueError where the document keeps none of this name, and where recipes use it, naming them, or a
+    corrective does, or another shape passes through it.
     """
     if name not in kept_shapes(project):
         raise unknown("kept shape", name, kept_shapes(project), project.path)
@@ -58,6 +58,9 @@ def delete_kept_shape(project: Project, name: str) -> Project:
     if users:
         shown = ", ".join(users[:NAMED]) + (f" and {len(users) - NAMED} more" if len(users) > NAMED else "")
         raise MoueError(f"shape {name!r} is used by {shown}", project.path, mend="take its cells out first")
+    fixes = [one.shape for one in project.correctives if name in (one.shape, *(t.shape for t in one.triggers))]
+    if fixes:
+        raise MoueError(f"shape {name!r} is used by corrective {fixes[0]!r}", project.path, mend="remove that first")
     through = next((other for other, said in project.shapes.items()
                     if any(entry["target"] == name for entry in said.get("inbetweens", []))), None)  # fmt: skip
     if through is not None:

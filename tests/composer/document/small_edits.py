@@ -8,9 +8,10 @@ import numpy as np
 
 from composer.document.project import Project, Region
 from composer.document.ready import Ready
-from composer.edits import landmarks, recipes, regions, rows, shapes
+from composer.edits import correctives, landmarks, recipes, regions, rows, shapes
 from composer.edits.cells import set_cell
 from composer.head.places import SurfacePoint
+from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import Cell, Recipe, Row
 from tests.composer.document.small_document import COLUMNS, painted
 
@@ -47,6 +48,17 @@ EDITS: dict[str, Edit] = {
         shapes.keep_shape(p, "held", r.mixer.displacement(p.recipes[0])), "call", Cell("all", "held", 1.0)
     ),
     "forget kept": lambda p, r: shapes.delete_kept_shape(p, "kept"),
+    "corrective": lambda p, r: correctives.set_corrective(
+        p, Corrective("skew", (Trigger("all", "lift", 0.3), Trigger("brow_left", "au1_left", 0.8)))
+    ),
+    "another corrective": lambda p, r: correctives.set_corrective(
+        p, Corrective("au1_right", (Trigger("upper", "drop", 0.5, True),))
+    ),
+    "corrective kept": lambda p, r: correctives.set_corrective(
+        shapes.keep_shape(p, "fix", r.mixer.displacement(p.recipes[0])),
+        Corrective("fix", (Trigger("dots", "lift", 1.5),)),
+    ),
+    "no corrective": lambda p, r: correctives.delete_corrective(p, "skew"),
     "label": lambda p, r: shapes.label_shape(p, "drop", "the drop"),
     "mark unknown": lambda p, r: shapes.mark_shape(p, "gone", True),
     "landmark": lambda p, r: landmarks.place_landmark(p, "glabella", 4 * COLUMNS + 1),
