@@ -50,8 +50,9 @@ class Finer:
         """(m, 3) mm, a recipe's pose at the level, at another strength than its own."""
         if self.detail is None:
             return refine(self.ready.pose(recipe, strength), self.steps)
-        self.ready.check(recipe)
-        return refine(detailed_pose(self.ready.mixer, self.detail, recipe.with_(strength=strength)), self.steps)
+        cage = self.ready.pose(recipe, strength)
+        fine = detailed_pose(self.ready.mixer, self.detail, recipe.with_(strength=strength), cage)
+        return refine(fine, self.steps)
 
 
 def _detail(ready: Ready, level: int, folder: Path) -> Detail:

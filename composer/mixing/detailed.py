@@ -17,8 +17,11 @@ from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Recipe
 
 
-def detailed_pose(mixer: Mixer, detail: Detail, recipe: Recipe) -> NDArray[np.float64]:
-    """(n_k, 3) mm, the pose of a recipe at the level of `detail`. `mixer` and `detail` are of the same head.
+def detailed_pose(
+    mixer: Mixer, detail: Detail, recipe: Recipe, cage: NDArray | None = None
+) -> NDArray[np.float64]:
+    """(n_k, 3) mm, the pose of a recipe at the level of `detail`. `mixer` and `detail` are of the same head; `cage`
+    is the pose (n, 3) at level 0, the linear join's unless given.
 
     Raises MoueError where they are not, and what the mixer and the detail raise for the recipe.
     """
@@ -35,4 +38,4 @@ def detailed_pose(mixer: Mixer, detail: Detail, recipe: Recipe) -> NDArray[np.fl
                     row += np.multiply(own, cell.weight, dtype=np.float64)
         row *= recipe.strength * refine(shares[region], detail.steps)[:, None]
         local += row
-    return detail.add(mixer.pose(recipe), local)
+    return detail.add(mixer.pose(recipe) if cage is None else cage, local)

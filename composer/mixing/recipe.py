@@ -10,6 +10,8 @@ from composer.errors import MoueError
 
 ALL, REMAINDER = "all", "remainder"
 WEIGHT_RANGE = (-1.0, 2.0)
+HALO = 1.0 / 3.0
+"""How far a seamless join reaches beside a ramp unless said, as a fraction of the ramp's width."""
 CellKey = tuple[str, str, bool]
 
 
@@ -38,7 +40,10 @@ class Row:
 
 @dataclass(frozen=True)
 class Recipe:
-    """Cells with unique keys, a `Row` for some regions (others add by 1), a strength, a way of joining."""
+    """Cells with unique keys, a `Row` for some regions (others add by 1), a strength, a way of joining.
+
+    `halo` in [0, 1] is how far a seamless join reaches beside a ramp, as a fraction of its width; 0 forbids it.
+    """
 
     name: str
     cells: tuple[Cell, ...] = ()
@@ -46,6 +51,7 @@ class Recipe:
     strength: float = 1.0
     join: Literal["linear", "seamless"] = "linear"
     note: str = ""
+    halo: float = HALO
 
     def __post_init__(self) -> None:
         keys = [cell.key for cell in self.cells]
@@ -57,6 +63,8 @@ class Recipe:
                 raise MoueError(
                     f"recipe {self.name!r}: weight {cell.weight} of {cell.region} x {cell.shape} is not in [-1, 2]"
                 )
+        if not 0.0 <= self.halo <= 1.0:
+            raise MoueError(f"recipe {self.name!r}: halo {self.halo} is not in [0, 1]", mend="0 forbids it")
         for region, row in self.rows.items():
             if row.kind not in ("add", "replace"):
                 raise MoueError(f"recipe {self.name!r}: row {region!r} can add or replace, not {row.kind!r}")

@@ -100,7 +100,6 @@ FAULTS = {
     KEEPER + f"[recipes.x]\ncells = [{{region='all', shape='joy', weight=1{'0' * 400}}}]": "from -1 to 2",
     KEEPER + "[recipes.x]\ncells = [{region='all', shape='joy', weight=1, mirrored='no'}]": "true or false",
     KEEPER + "[recipes.x]\nstrength = inf": "strength to be a number",
-    KEEPER + "[recipes.x]\njoin = 'seamless'": "not built yet",
     KEEPER + "[recipes.x]\njoin = 'seem'": "there is linear, seamless",
     KEEPER + "[recipes.neutral]": "may not be named",
     KEEPER + "[recipes.'a\\b']": "may not be named",

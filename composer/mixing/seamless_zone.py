@@ -1,0 +1,135 @@
+"""Where a seamless join may move the skin: the ramps of the masks, a halo beside them, and how freely in between.
+
+A ramp is where a mask changes. Its width is what a smoothstep of the same slopes would have: a smoothstep over W
+has 1.2 / W as the mean of its slope, weighted by the slope itself, whatever triangles it is sampled on. The halo
+reaches `halo` times the width beyond the ramp, measured along the surface. All of it depends on the masks alone,
+never on weights, so that a pose stays continuous in them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse.csgraph import dijkstra
+
+from composer.mixing.seamless_surface import SeamlessSurface
+from masks.polygons import read_only
+
+Floats = NDArray[np.float64]
+
+STEP = 1e-3
+"""An edge lies on a ramp where the mask changes by more than this along it."""
+FLAT = 0.3
+"""From the edge of the zone inwards, this fraction of its width holds to the linear join."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ramp:
+    """One mask's ramp: (n,) whether a vertex lies on it, (n,) the slope there per mm, and its width in mm.
+
+    A mask that never changes has no ramp and a width of 0.
+    """
+
+    on: NDArray[np.bool_]
+    slope: Floats
+    width_mm: float
+
+
+def ramp_of(skin: SeamlessSurface, mask: NDArray) -> Ramp:
+    """The ramp of a mask (n,)."""
+    surface, n = skin.surface, skin.n_vertices
+    i, j = skin.ends.T
+    steep = np.abs(mask[i] - mask[j]) > STEP
+    on = np.zeros(n, dtype=bool)
+    on[i[steep]] = on[j[steep]] = True
+    on &= ~skin.held
+    triangles = surface.triangles
+    chosen = np.flatnonzero(on[triangles].any(axis=1))
+    slope, area = _slopes(surface.positions, triangles[chosen], mask)
+    total, squared = float(area @ slope), float(area @ slope**2)
+    shared = np.bincount(triangles[chosen].ravel(), weights=np.repeat(area * slope, 3), minlength=n)
+    about = np.bincount(triangles[chosen].ravel(), weights=np.repeat(area, 3), minlength=n)
+    at = np.divide(shared, about, out=np.zeros(n), where=about > 0)
+    return Ramp(read_only(on & (at > 0)), read_only(at), 1.2 * total / squared if squared > 0 else 0.0)
+
+
+def _slopes(positions: NDArray, triangles: NDArray, mask: NDArray) -> tuple[Floats, Floats]:
+    """(t,) slope per mm of a mask (n,) on triangles (t, 3), and (t,) their areas in mm^2."""
+    corners, values = positions[triangles], mask[triangles]
+    e1, e2 = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    d1, d2 = values[:, 1] - values[:, 0], values[:, 2] - values[:, 0]
+    a, b, c = (np.einsum("ij,ij->i", p, q) for p, q in ((e1, e1), (e1, e2), (e2, e2)))
+    squared_area = a * c - b * b
+    fine = squared_area > 1e-12 * a * c
+    safe = np.where(fine, squared_area, 1.0)
+    squared = np.where(fine, (c * d1 * d1 - 2.0 * b * d1 * d2 + a * d2 * d2) / safe, 0.0)
+    return np.sqrt(np.maximum(squared, 0.0)), 0.5 * np.sqrt(np.maximum(squared_area, 0.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Zone:
+    """What a join may move. `free` (f,) vertices; `ramp` (n,) whether a vertex lies on a ramp; `width` (n,) mm of
+    the ramp that a vertex belongs to, without its halo, 0 far from any; `hold` (f,) in [0, 1], 0 in the middle and
+    rising to 1 at the zone's edge; `loose` the number of vertices left out because nothing near them is at rest.
+    """
+
+    free: NDArray[np.int64]
+    ramp: NDArray[np.bool_]
+    width: Floats
+    hold: Floats
+    loose: int
+    halo: float
+
+
+def zone_of(skin: SeamlessSurface, ramps: Sequence[Ramp], halo: float) -> Zone:
+    """The zone of all `ramps` together with a halo of `halo` (0 to 1) times their widths."""
+    n = skin.n_vertices
+    on = np.zeros(n, dtype=bool)
+    weighted, slopes = np.zeros(n), np.zeros(n)
+    for ramp in ramps:
+        on |= ramp.on
+        weighted += ramp.slope * ramp.width_mm
+        slopes += ramp.slope
+    start = np.flatnonzero(on)
+    if not len(start):
+        return Zone(np.zeros(0, np.int64), read_only(on), np.zeros(n), np.zeros(0), 0, halo)
+    own = np.divide(weighted, slopes, out=np.zeros(n), where=slopes > 0)
+    widest = float(own[start].max())
+    reach = (halo + FLAT) * widest + 1e-9
+    away, _, source = dijkstra(
+        skin.graph, directed=True, indices=start, min_only=True, limit=reach, return_predecessors=True
+    )
+    near = np.flatnonzero(np.isfinite(away))
+    width = np.zeros(n)
+    width[near] = own[source[near]]
+    inside = np.zeros(n, dtype=bool)
+    inside[near] = away[near] <= halo * width[near]
+    inside &= ~skin.held
+    loose = _loose(skin, inside)
+    inside[loose] = False
+    free = np.flatnonzero(inside)
+    return Zone(free, read_only(on), read_only(width), _hold(skin, inside, width, halo), len(loose), halo)
+
+
+def _loose(skin: SeamlessSurface, inside: NDArray) -> NDArray[np.int64]:
+    """Vertices of the zone on pieces of the surface that lie in it wholly."""
+    pieces = skin.surface.polygons.components
+    resting = np.bincount(pieces[~inside], minlength=int(pieces.max(initial=0)) + 1)
+    return np.flatnonzero(inside & (resting[pieces] == 0))
+
+
+def _hold(skin: SeamlessSurface, inside: NDArray, width: NDArray, halo: float) -> Floats:
+    """(f,) 1 at the edge of the zone, falling to 0 at FLAT times the zone's width within."""
+    free = np.flatnonzero(inside)
+    reach = FLAT * (1.0 + 2.0 * halo) * width[free]
+    i, j = skin.ends.T
+    across = inside[i] != inside[j]
+    edge = np.unique(np.where(inside[i[across]], j[across], i[across]))
+    if not len(edge):
+        return np.zeros(len(free))
+    limit = float(reach.max(initial=0.0)) + 1e-9
+    depth = dijkstra(skin.graph, directed=True, indices=edge, min_only=True, limit=limit)[free]
+    return np.asarray(np.clip(1.0 - depth / np.maximum(reach, 1e-12), 0.0, 1.0))
