@@ -57,8 +57,6 @@ class Ready:
             vars(self)["_mirrored"] = before._mirrored
         if before is not None and "_seamless" in vars(before) and before._seamless.serves(self.head):
             vars(self)["_seamless"] = before._seamless
-        if before is not None and "_seamless" in vars(before) and before._seamless.serves(self.head):
-            vars(self)["_seamless"] = before._seamless
         self.notes: list[str] = [*self.head.notes, *unknown_shown(project, self.head)]
         if not project.topology and project.regions:
             self.notes.append("The document carries no topology; its masks are taken on trust.")

@@ -263,8 +263,6 @@ def _recipe_table(recipe: Recipe) -> dict[str, Any]:
         table["join"] = recipe.join
     if recipe.halo != HALO:
         table["halo"] = recipe.halo
-    if recipe.halo != HALO:
-        table["halo"] = recipe.halo
     if recipe.strength != 1.0:
         table["strength"] = recipe.strength
     if recipe.rows:
