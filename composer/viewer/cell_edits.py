@@ -13,8 +13,7 @@ from composer.viewer.stage import Stage
 
 def cells_edit(stage: Stage, cell: Cell) -> Edit:
     """Set a cell of the chosen recipe, and its partner on the other side where sides are linked."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     name = session.recipe_name
     cells = [cell]
     if session.linked:
@@ -32,8 +31,7 @@ def cells_edit(stage: Stage, cell: Cell) -> Edit:
 
 def carried_edit(stage: Stage, region: str, shape: str, mirrored: bool = False, weight: float = 1.0) -> Edit:
     """A shape dropped into a region: its cell at a weight; a document without recipes gets its first one."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     cell = Cell(region, shape, weight, mirrored)
     if any(recipe.name == session.recipe_name for recipe in session.history.committed.recipes):
         return cells_edit(stage, cell)
@@ -42,8 +40,7 @@ def carried_edit(stage: Stage, region: str, shape: str, mirrored: bool = False, 
 
 def clear_row(stage: Stage, region: str) -> Edit:
     """The chosen recipe without the cells of a region that are not locked."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     name, held = session.recipe_name, session.held
     keys = [c.key for c in session.recipe.cells if c.region == region and not held.locked(c.key)]
 

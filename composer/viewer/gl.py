@@ -290,9 +290,7 @@ class Canvas:
                     (gl.GL_TEXTURE_WRAP_S, gl.GL_CLAMP_TO_EDGE), (gl.GL_TEXTURE_WRAP_T, gl.GL_CLAMP_TO_EDGE),
                 ):  # fmt: skip
                     gl.glTexParameteri(gl.GL_TEXTURE_2D, name_, value)
-                gl.glFramebufferTexture2D(
-                    gl.GL_FRAMEBUFFER, gl.GL_COLOR_ATTACHMENT0, gl.GL_TEXTURE_2D, self.texture, 0
-                )
+                gl.glFramebufferTexture2D(gl.GL_FRAMEBUFFER, gl.GL_COLOR_ATTACHMENT0, gl.GL_TEXTURE_2D, self.texture, 0)
             self._attach(gl.GL_DEPTH_ATTACHMENT, gl.GL_DEPTH_COMPONENT24)
             state = gl.glCheckFramebufferStatus(gl.GL_FRAMEBUFFER)
         if state != gl.GL_FRAMEBUFFER_COMPLETE:

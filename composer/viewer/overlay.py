@@ -58,8 +58,7 @@ class Overlays:
         return self._shown
 
     def _made(self, stage: Stage, trying: Trying, kind: str, raw: NDArray | None) -> Shown:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         head = session.head
         if kind == "regions":
             masks = {r.name: session.ready.effective[r.name] for r in session.project.regions}
@@ -89,8 +88,7 @@ class Overlays:
 
     def _place_numbers(self, stage: Stage) -> None:
         """Numbers where each region has most weight, of those that face the eye."""
-        session, eye = stage.session, stage.eye
-        assert session is not None
+        session, eye = stage.opened, stage.eye
         if eye is None:
             return
         left, top, _, _ = stage.view

@@ -35,8 +35,7 @@ class Outline:
         self, stage: Stage, mask: NDArray, colour: tuple[int, int, int, int], width: float, dash: float
     ) -> Line | None:
         """The line where a mask (n,) is a half; None where it nowhere is."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         key = (id(mask), colour, width, dash)
         if key not in self._lines or self._held[key] is not mask:
             if len(self._lines) > 200:
@@ -49,8 +48,7 @@ class Outline:
 
     def barriers(self, stage: Stage) -> list[Line | None]:
         """The lines that no brush crosses."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         if self._barriers[0] is not session.head:
             made: list[Line | None] = []
             for line in barrier_lines(session.head):
@@ -61,8 +59,7 @@ class Outline:
 
     def marks(self, stage: Stage) -> tuple[Mark, ...]:
         """Every landmark of the head as a mark; those of this document in another colour, the chosen one larger."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         landmarks = session.head.landmarks
         if not landmarks:
             return ()
@@ -79,8 +76,7 @@ class Outline:
 
 def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, texture: NDArray | None) -> Look:
     """Everything that is drawn besides the head, as the stage stands."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     effective = session.ready.effective
     lines: list[Line | None] = []
     name = stage.region_at(stage.hit) if stage.place != "marks" else ""
@@ -106,8 +102,7 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
 
 def _ring(stage: Stage, painting: Painting) -> Line | None:
     """The brush's ring on the skin under the pointer."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     hit = stage.look_up(*stage.pointer)
     made = painting.ring(session, hit) if hit is not None else None
     if made is None or not len(made[0]):

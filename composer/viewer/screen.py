@@ -54,6 +54,10 @@ class Screen:
     painting: Painting = field(default_factory=Painting)
     gauge: Gauge = field(default_factory=Gauge)
 
+    def fresh(self) -> None:
+        """Another document is open: what was tried and painted on the old one is forgotten."""
+        self.trying, self.painting = Trying(), Painting()
+
     def measure(self, stage: Stage, kit: Kit) -> None:
         """Where the view lies in the window, given the sizes of the panels about it."""
         display, px = imgui.get_io().display_size, kit.px
@@ -135,8 +139,6 @@ class Screen:
 
     def _pointed(self, stage: Stage, kit: Kit) -> None:
         """The name of the region under the pointer, or of the landmark, beside it."""
-        session = stage.session
-        assert session is not None
         if self.gauge.key is not None or self.painting.stroking or not stage.in_view(*stage.pointer):
             return
         words = stage.pointed

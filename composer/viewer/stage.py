@@ -68,6 +68,12 @@ class Dialogs:
     open_path: bool = False
     waiting: Waiting | None = None
 
+    @property
+    def any_open(self) -> bool:
+        """Whether a sheet lies over the window, which keys then leave alone."""
+        asking = self.leave or self.save_as or self.open_path or self.waiting is not None
+        return self.keys or self.bake or asking
+
 
 @dataclass
 class Stage:
@@ -100,6 +106,12 @@ class Stage:
         self.keeping: Keeping | None = None
         self._from: tuple[Eye, Eye, float] | None = None
 
+    @property
+    def opened(self) -> Session:
+        """The session that is open; asked only where there is one."""
+        assert self.session is not None
+        return self.session
+
     # Words.
 
     def say(self, text: str, kind: str = "note") -> None:
@@ -115,8 +127,7 @@ class Stage:
     def do_later(self, edit: Edit, words: str) -> None:
         """Apply an edit that takes long: the masks are made beside the frame loop, and the step is done when they are
         there, unless something else has been edited meanwhile: then it is tried again on top of that."""
-        session = self.session
-        assert session is not None
+        session = self.opened
         base = session.history.committed
 
         def done(made: tuple[Project, Ready]) -> None:

@@ -55,8 +55,7 @@ class Trying:
 
     def travel(self, stage: Stage, start: str, end: str) -> None:
         """Go to and fro between two recipes, every vertex on a straight line."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         project = session.project
         way = Travel(session.ready.mixer, project.recipe(start), project.recipe(end))
         self.trial, self.found = Trial("travel", self.pace, travel=way), None
@@ -105,6 +104,11 @@ class Trying:
             recipe = {"a": self.a, "b": self.b}.get(what, self.a or self.b)
             if recipe is not None:
                 session.show(session.ready.pose(recipe))
+
+    @property
+    def running(self) -> bool:
+        """Whether a movement goes on by itself."""
+        return self.trial is not None and self.trial.running
 
     @property
     def peeking(self) -> bool:

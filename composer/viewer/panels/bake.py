@@ -82,8 +82,7 @@ class Bake:
         return [r for r in stage.session.project.recipes if r.name not in self.left_out]
 
     def _choices(self, stage: Stage, kit: Kit) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         kit.quiet("into this folder")
         imgui.set_next_item_width(-1)
         _, self.folder = imgui.input_text("##folder", self.folder)
@@ -120,8 +119,7 @@ class Bake:
 
     def _look(self, stage: Stage) -> None:
         """Make the plan anew, beside the frame loop, where a choice, the document or two seconds have changed."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         chosen = self.chosen(stage)
         key = (self.folder, self.suffix, self.name, tuple(r.name for r in chosen), id(session.project),
                len(self.written))  # fmt: skip
@@ -146,8 +144,7 @@ class Bake:
         )
 
     def _files(self, stage: Stage, kit: Kit) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         if self.written:
             with kit.bold():
                 imgui.text_colored(theme.vec4(theme.MOSS), f"{len(self.written)} files written")
@@ -201,8 +198,7 @@ class Bake:
 
     def run(self, stage: Stage) -> None:
         """Bake beside the frame loop."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         ready, recipes, folder = session.ready, self.chosen(stage), Path(self.folder).expanduser()
         unit = None if self.unit == UNITS[0] else self.unit
         suffix, name, level = self.suffix, self.name, self.level

@@ -37,8 +37,7 @@ class Board:
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         self._bar(stage, kit)
         if not session.project.recipes:
             kit.quiet("No recipe yet. New makes one; a picture dropped on the face makes one too.")
@@ -62,8 +61,7 @@ class Board:
 
     def rows(self, stage: Stage) -> list[str]:
         """Regions shown: the base row, those that the recipe uses and the chosen one; all when asked."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         names = session.region_names
         if not self.used_rows:
             return names
@@ -72,8 +70,7 @@ class Board:
 
     def columns(self, stage: Stage) -> list[str]:
         """Shapes shown: those that the recipe uses and the chosen one; all when asked, hidden ones left out."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         used = {cell.shape for cell in session.recipe.cells} | {session.shape}
         hidden = {n for n, said in session.project.shapes.items() if said.get("hidden")}
         names = session.head.shape_names
@@ -82,8 +79,7 @@ class Board:
     # Above the matrix.
 
     def _bar(self, stage: Stage, kit: Kit) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         imgui.align_text_to_frame_padding()
         with kit.bold():
             imgui.text("Board")
@@ -118,8 +114,7 @@ class Board:
             imgui.pop_clip_rect()
 
     def _words(self, stage: Stage) -> str:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         key = (session.region, session.shape, self.mirrored)
         weight = session.weight(key)
         if not session.shape:
@@ -129,8 +124,7 @@ class Board:
     # The matrix.
 
     def _matrix(self, stage: Stage, kit: Kit, rows: list[str], columns: list[str]) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         draw = imgui.get_window_draw_list()
         at, view = imgui.get_window_pos(), imgui.get_window_size()
         name_wide, wide = kit.px(NAME_WIDE), kit.px(COLUMN_WIDE)
@@ -183,8 +177,7 @@ class Board:
         self, stage: Stage, rows: list[str], columns: list[str], high: float, wide: float, tall: float, broad: float
     ) -> None:
         """Scroll to the chosen cell when another has been chosen elsewhere."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         chosen = (session.region, session.shape)
         if chosen == self.followed or self.drag is not None:
             return
@@ -201,8 +194,7 @@ class Board:
     def _cells(
         self, stage: Stage, kit: Kit, rows: list[str], columns: list[str], x0: float, y0: float, over: tuple[int, int]
     ) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         draw, wide, high, gap = imgui.get_window_draw_list(), kit.px(COLUMN_WIDE), kit.px(ROW_HIGH), kit.px(1.5)
         low, top = draw.get_clip_rect_min(), draw.get_clip_rect_max()
         cells = {cell.key: cell for cell in session.recipe.cells}
@@ -233,8 +225,7 @@ class Board:
 
     def _cell(self, stage: Stage, kit: Kit, cell: Cell, x: float, y: float, wide: float, high: float) -> None:
         """One weight: a bar as long as it is, from the right and hatched where it is below zero, and its number."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         draw, shown = imgui.get_window_draw_list(), session.held.shows(cell.key)
         ground, bar = theme.RAISED, (theme.TIDE if cell.weight >= 0 else theme.CORAL)
         draw.add_rect_filled(ImVec2(x, y), ImVec2(x + wide, y + high), u32(ground), kit.px(4))
@@ -261,8 +252,7 @@ class Board:
             kit.sign("mute", x + kit.px(9), y + high / 2, kit.px(11), theme.QUIET)
 
     def _names(self, stage: Stage, kit: Kit, rows: list[str], x: float, y0: float, bottom: float, over: int) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         draw, high, wide = imgui.get_window_draw_list(), kit.px(ROW_HIGH), kit.px(NAME_WIDE)
         used = set(session.recipe.regions)
         numbers = {name: i for i, name in enumerate(session.region_names[1:])}
@@ -292,8 +282,7 @@ class Board:
 
     def _signs(self, stage: Stage, name: str, row: Row) -> list[tuple[str, theme.Ink]]:
         """What a row's end says: it replaces, is soloed, muted, locked."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         mark = ("row", name)
         signs = [("replace", theme.SAND)] if row.kind == "replace" else []
         signs += [("solo", theme.SAND)] if mark in session.held.solo else []
@@ -303,8 +292,7 @@ class Board:
         return signs
 
     def _heads(self, stage: Stage, kit: Kit, columns: list[str], x0: float, y: float, over: int) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         draw, wide, high = imgui.get_window_draw_list(), kit.px(COLUMN_WIDE), kit.px(HEAD_HIGH)
         low, top = draw.get_clip_rect_min(), draw.get_clip_rect_max()
         for j, name in enumerate(columns):
@@ -335,8 +323,7 @@ class Board:
 
     def _pointed(self, stage: Stage, kit: Kit, region: str, shape: str) -> None:
         """The pointer is over a cell."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         key = self._key_at(stage, region, shape)
         weight = session.weight(key)
         if imgui.is_mouse_double_clicked(0):
@@ -357,14 +344,12 @@ class Board:
 
     def _key_at(self, stage: Stage, region: str, shape: str) -> CellKey:
         """The cell meant in a place of the board: the one that is there, else a new one."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         there = [m for m in (False, True) if session.weight((region, shape, m)) is not None]
         return (region, shape, there[0] if len(there) == 1 else self.mirrored)
 
     def _named(self, stage: Stage, kit: Kit, region: str) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         if imgui.is_mouse_clicked(0):
             session.region = region
         elif imgui.is_mouse_clicked(1):
@@ -372,8 +357,7 @@ class Board:
             imgui.open_popup("row menu")
 
     def _headed(self, stage: Stage, shape: str) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         if imgui.is_mouse_clicked(0):
             session.shape = shape
         elif imgui.is_mouse_clicked(1):
@@ -382,8 +366,7 @@ class Board:
 
     def _dragged(self, stage: Stage) -> None:
         """A cell that is held: right is more, left is less; release is one step, Escape none."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         if self.drag is None:
             return
         key, start, weight = self.drag
@@ -403,8 +386,7 @@ class Board:
 
     def _type(self, stage: Stage, kit: Kit, rows: list[str], columns: list[str], x0: float, y0: float) -> None:
         """A field over the cell whose weight is typed."""
-        session, key = stage.session, self.typing
-        assert session is not None
+        key = self.typing
         if key is None:
             return
         if key[0] not in rows or key[1] not in columns:
@@ -428,8 +410,7 @@ class Board:
                 stage.guard(lambda: self._typed(stage, key))
 
     def _typed(self, stage: Stage, key: CellKey) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         try:
             weight = float(self.typed.replace(",", "."))
         except ValueError:
@@ -441,8 +422,7 @@ class Board:
         self, stage: Stage, rows: list[str], columns: list[str], row: int, column: int, here: bool, over: bool
     ) -> None:
         """The wheel turns the chosen cell when it is under the pointer, and scrolls everywhere else."""
-        session, io = stage.session, imgui.get_io()
-        assert session is not None
+        session, io = stage.opened, imgui.get_io()
         if not over or (io.mouse_wheel == 0 and io.mouse_wheel_h == 0):
             return
         if here and (rows[row], columns[column]) == (session.region, session.shape) and not io.key_shift:

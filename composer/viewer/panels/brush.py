@@ -15,8 +15,7 @@ PRESSURES = {"none": "Nothing", "radius": "Radius", "strength": "Strength"}
 
 def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     """The whole panel."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     with kit.bold():
         imgui.text("Brush")
     hints = {"paint": "towards 1", "erase": "towards 0", "soften": "towards its neighbours' mean"}

@@ -13,8 +13,7 @@ from composer.viewer.stage import PLACES, Stage
 
 def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
     """The whole line; `act(action)` does what a key would."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     wide = imgui.get_window_width()
     at, tall = imgui.get_cursor_screen_pos(), imgui.get_frame_height()
     size = theme.TEXT_SIZE * 1.3 * kit.scale

@@ -14,8 +14,7 @@ from composer.viewer.theme import u32
 
 def draw_marks(stage: Stage, kit: Kit) -> None:
     """The whole panel."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     marks = session.head.landmarks
     have = dict(marks.points) if marks else {}
     own = session.project.landmarks

@@ -41,8 +41,7 @@ class Recipes:
 
     def draw(self, stage: Stage, kit: Kit, trying: Trying) -> None:
         """The whole panel."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         imgui.align_text_to_frame_padding()
         with kit.bold():
             imgui.text("Recipes")
@@ -65,8 +64,7 @@ class Recipes:
         self._keep_sheet(stage, kit)
 
     def _card(self, stage: Stage, kit: Kit, recipe: Recipe, trying: Trying) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         wide = imgui.get_content_region_avail().x
         high = kit.px(96)
         at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
@@ -114,8 +112,7 @@ class Recipes:
             imgui.end_popup()
 
     def _name_field(self, stage: Stage, kit: Kit, recipe: Recipe, wide: float) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         imgui.set_next_item_width(wide)
         if self.fresh:
             imgui.set_keyboard_focus_here()
@@ -131,8 +128,7 @@ class Recipes:
         self.fresh = False
 
     def _menu(self, stage: Stage, kit: Kit, recipe: Recipe, trying: Trying) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         name, at = recipe.name, session.project.recipes.index(recipe)
         with kit.bold():
             imgui.text(kit.fit(name, kit.px(220)))
@@ -159,8 +155,7 @@ class Recipes:
 
     def _chosen(self, stage: Stage, kit: Kit, trying: Trying) -> None:
         """Strength, note, and what is tried with the chosen recipe."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         recipe, name = session.recipe, session.recipe_name
         imgui.separator()
         changed, strength = kit.slider("strength", recipe.strength * 100, 0, 150, "strength %.0f %%")
@@ -179,8 +174,7 @@ class Recipes:
         self._trials(stage, kit, trying)
 
     def _trials(self, stage: Stage, kit: Kit, trying: Trying) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         width = (imgui.get_content_region_avail().x - kit.px(8)) / 3
         kind = trying.trial.kind if trying.trial is not None else ""
         key = (session.region, session.shape, False)
@@ -205,8 +199,7 @@ class Recipes:
             imgui.end_popup()
 
     def _trial_controls(self, stage: Stage, kit: Kit, trying: Trying) -> None:
-        session, trial = stage.session, trying.trial
-        assert session is not None
+        session, trial = stage.opened, trying.trial
         if trial is not None:
             changed, t = kit.slider("way", trial.t * 100, 0, 100, "%.0f %% of the way")
             if changed:
@@ -232,8 +225,7 @@ class Recipes:
             self._ab(stage, kit, trying)
 
     def _ab(self, stage: Stage, kit: Kit, trying: Trying) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         for letter in ("a", "b"):
             held = getattr(trying, letter)
             words = f"{letter.upper()}: {held.name}" if held is not None else f"Set {letter.upper()}"
@@ -300,8 +292,7 @@ class Recipes:
             stage.say(f"Deleted {name}; undo brings it back.")
 
     def _keep_sheet(self, stage: Stage, kit: Kit) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         if self.keeping:
             imgui.open_popup("Keep as a shape")
             self.keeping = False

@@ -42,8 +42,7 @@ class RegionList:
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         imgui.align_text_to_frame_padding()
         with kit.bold():
             imgui.text("Regions")
@@ -108,8 +107,7 @@ class RegionList:
         self.fresh = False
 
     def _new_menu(self, stage: Stage, kit: Kit) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         if not imgui.begin_popup("new region"):
             return
         if imgui.menu_item("Empty, to be painted", "", False)[0]:
@@ -134,8 +132,7 @@ class RegionList:
 
     def new(self, stage: Stage, overlay: bool) -> None:
         """An empty region, chosen and ready to be named."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         name = free_name("region", session.region_names)
         region = Region(name, {"from": "file"}, set=OVERLAY_SET if overlay else "face")
         if stage.do(lambda p: add_region(p, region, np.zeros(session.head.n_vertices))):
@@ -143,8 +140,7 @@ class RegionList:
             self._begin(name)
 
     def _menu(self, stage: Stage, kit: Kit, region: Region) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         name, raw = region.name, session.ready.raw[region.name]
         with kit.bold():
             imgui.text(kit.fit(name, kit.px(240)))
@@ -165,20 +161,17 @@ class RegionList:
             kit.mark(f"{words} region")
 
     def _duplicate(self, stage: Stage, name: str) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         project, made = duplicate_region(session.history.committed, name)
         if stage.do(lambda _: project):
             session.region = made
 
     def _mirror(self, stage: Stage, name: str) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         stage.do(lambda p: mirror_mask(p, name, session.ready.raw[name], session.ready.mirror_map), "Mirrored.")
 
     def _delete(self, stage: Stage, name: str) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         users = recipes_with_region(session.project, name)
         if stage.do(lambda p: delete_region(p, name)):
             told = (

@@ -52,8 +52,7 @@ def paste_into(stage: Stage, region: str) -> None:
 
 
 def _cell(stage: Stage, kit: Kit, key: CellKey) -> None:
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     region, shape, mirrored = key
     with kit.bold():
         imgui.text(kit.fit(f"{region} × {shape}", kit.px(300)))
@@ -79,8 +78,7 @@ def _cell(stage: Stage, kit: Kit, key: CellKey) -> None:
 
 
 def _row(stage: Stage, kit: Kit, region: str) -> None:
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     with kit.bold():
         imgui.text("base row" if region == ALL else region)
     recipe, row = session.recipe, session.recipe.row(region)
@@ -117,8 +115,7 @@ def _row(stage: Stage, kit: Kit, region: str) -> None:
 
 def _flipped_over(stage: Stage, recipe: Recipe, region: str, other: str) -> Recipe:
     """The recipe with the mirror image of one row in the place of the other side's row."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     flipped = flipped_recipe(recipe, session.region_names, session.head.shape_names)
     cells = [c for c in recipe.cells if c.region != other] + list(row_cells(flipped, other))
     rows = {**recipe.rows}
@@ -128,8 +125,7 @@ def _flipped_over(stage: Stage, recipe: Recipe, region: str, other: str) -> Reci
 
 
 def _holds(stage: Stage, kit: Kit, mark: Mark, words: str) -> None:
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     for which, on, off in (
         ("solo", f"Solo this {words}", f"No solo of this {words}"),
         ("mute", f"Mute this {words}", f"Mute this {words} no longer"),

@@ -48,9 +48,7 @@ class Sheets:
             if kit.button("Take the copy", "go on with it; the document itself stays as it is until you save"):
                 stage.take_waiting()
             imgui.same_line()
-            if kit.button(
-                "Leave it", "go on with the document as it was saved, without the copy", name="leave copy"
-            ):
+            if kit.button("Leave it", "go on with the document as it was saved, without the copy", name="leave copy"):
                 stage.leave_waiting()
             _end(dialogs.waiting is not None)
         elif dialogs.save_as and stage.session is not None and _begin("save as", kit):

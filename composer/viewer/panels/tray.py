@@ -31,8 +31,7 @@ class Tray:
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         imgui.align_text_to_frame_padding()
         with kit.bold():
             imgui.text("Shapes")
@@ -51,8 +50,7 @@ class Tray:
 
     def names(self, stage: Stage) -> list[str]:
         """Shapes that fit the search and the group."""
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         said = session.project.shapes
         words = self.search.lower().replace(" ", "_").split()
         kept = []
@@ -70,8 +68,7 @@ class Tray:
         return kept
 
     def _groups(self, stage: Stage, kit: Kit) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         said = session.project.shapes.values()
         groups = [EVERYTHING]
         groups += [MARKED] if any(own.get("marked") for own in said) else []
@@ -112,8 +109,7 @@ class Tray:
         imgui.dummy(ImVec2(1, lines * (high + gap)))
 
     def _card(self, stage: Stage, kit: Kit, name: str, side: float, high: float) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         said = session.project.shapes.get(name, {})
         at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
         if imgui.invisible_button(f"shape {name}", ImVec2(side, high)):
@@ -154,10 +150,17 @@ class Tray:
                 kit.quiet(words + (f", {betweens} in-between{'s' * (betweens > 1)}" if betweens else ""))
                 kit.quiet("drag it onto the face")
 
+    def carried_over(self, stage: Stage, mirrored: bool) -> None:
+        """A shape is carried: over the head it is shown there, beside it the preview goes."""
+        if stage.in_view(*stage.pointer):
+            self.over_face(stage, mirrored)
+        elif stage.opened.previewing:
+            stage.opened.abort()
+            self.shown = ("", "")
+
     def over_face(self, stage: Stage, mirrored: bool) -> None:
         """A shape is carried over the head: it is shown in the region under the pointer."""
-        session, shape = stage.session, stage.carried_shape
-        assert session is not None
+        session, shape = stage.opened, stage.carried_shape
         region = stage.region_at(stage.look_up(*stage.pointer))
         if region and (region, shape) != self.shown:
             stage.guard(lambda: session.preview(carried_edit(stage, region, shape, mirrored)))
@@ -168,8 +171,7 @@ class Tray:
 
     def let_go(self, stage: Stage, mirrored: bool) -> None:
         """The carried shape is let go: what is shown stays, as one step; beside the face nothing happens."""
-        session, shape = stage.session, stage.carried_shape
-        assert session is not None
+        session, shape = stage.opened, stage.carried_shape
         stage.carried_shape, self.shown = "", ("", "")
         region = stage.region_at(stage.look_up(*stage.pointer))
         if not region:
@@ -179,8 +181,7 @@ class Tray:
             session.region, session.shape = region, shape
 
     def _menu(self, stage: Stage, kit: Kit) -> None:
-        session = stage.session
-        assert session is not None
+        session = stage.opened
         if not imgui.begin_popup("shape menu"):
             return
         name = self.menu

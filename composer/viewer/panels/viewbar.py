@@ -61,8 +61,7 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
 
 
 def _parts(stage: Stage, kit: Kit) -> None:
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     if not imgui.begin_popup("parts"):
         return
     names = ["skin", *(part.name for part in session.head.parts)]

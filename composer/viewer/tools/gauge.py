@@ -26,8 +26,7 @@ class Gauge:
 def turn_weight(stage: Stage, gauge: Gauge, at: Point) -> Tool:
     """Choose the region under the pointer; dragging up and down turns the weight of its strongest cell, or of the
     chosen shape's where the region has none."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     region = stage.region_at(stage.look_up(at.x, at.y))
     if region:
         session.region = region
@@ -61,8 +60,7 @@ def turn_weight(stage: Stage, gauge: Gauge, at: Point) -> Tool:
 
 def _cell(stage: Stage, region: str) -> Cell | None:
     """The cell that the gauge turns; None where there is none, or it is locked."""
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     if not region or not session.recipe_name:
         return None
     cell = session.strongest(region)
@@ -74,8 +72,7 @@ def _cell(stage: Stage, region: str) -> Cell | None:
 
 
 def _advice(stage: Stage, region: str) -> str:
-    session = stage.session
-    assert session is not None
+    session = stage.opened
     if not session.recipe_name:
         return "There is no recipe yet: drop a picture from the tray here, and the first one is made."
     if not session.shape:

@@ -15,8 +15,6 @@ NEAR_PX = 11.0
 
 def place(stage: Stage, at: Point) -> Tool:
     """Take the landmark under the pointer along; where none is, put the chosen one there. One drag is one step."""
-    session = stage.session
-    assert session is not None
     name = mark_at(stage, at.x, at.y)
     fresh = not name
     if fresh:

@@ -1,0 +1,126 @@
+"""What keys and buttons do, by the names of `composer.viewer.keys`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from composer.mixing.recipe import ALL
+from composer.viewer.browse import ask_for_path
+from composer.viewer.demo import demo_document
+from composer.viewer.panels.brush import mirror
+from composer.viewer.panels.row_menu import copy_row, paste_into
+from composer.viewer.screen import Screen
+from composer.viewer.settings import data_folder
+from composer.viewer.stage import OVERLAYS, PLACES, VIEWS, Stage
+
+TURN_PX, ZOOM_STEPS, NUDGE = 30.0, 2.0, 0.05
+
+
+class Actions:
+    """The actions of one window; `has_texture` says whether the overlay of the skin's texture is there."""
+
+    def __init__(self, stage: Stage, panels: Screen, has_texture: Callable[[], bool]) -> None:
+        self._stage, self._panels, self._has_texture = stage, panels, has_texture
+        board, recipes = panels.board, panels.recipes
+        self._always: dict[str, Callable[[], object]] = {
+            "open": lambda: ask_for_path(stage),
+            "keys": lambda: setattr(stage.dialogs, "keys", not stage.dialogs.keys),
+        }
+        self._open: dict[str, Callable[[], object]] = {
+            "save": stage.save,
+            "save_as": lambda: setattr(stage.dialogs, "save_as", True),
+            "bake": lambda: setattr(stage.dialogs, "bake", True),
+            "undo": lambda: stage.guard(stage.opened.undo),
+            "redo": lambda: stage.guard(stage.opened.redo),
+            "frame": stage.frame_region,
+            "cage": lambda: setattr(stage, "wire", not stage.wire),
+            "overlay": self._next_overlay,
+            "turn_left": lambda: self._turn(TURN_PX, 0),
+            "turn_right": lambda: self._turn(-TURN_PX, 0),
+            "turn_up": lambda: self._turn(0, TURN_PX),
+            "turn_down": lambda: self._turn(0, -TURN_PX),
+            "nearer": lambda: self._zoom(ZOOM_STEPS),
+            "further": lambda: self._zoom(-ZOOM_STEPS),
+            "new_recipe": lambda: recipes.new(stage),
+            "duplicate": lambda: recipes.duplicate(stage),
+            "flip": lambda: recipes.flip(stage),
+            "keep_shape": lambda: recipes.keep(stage),
+            "next_recipe": lambda: self._step_recipe(1),
+            "previous_recipe": lambda: self._step_recipe(-1),
+            "copy": lambda: copy_row(stage, stage.opened.region),
+            "paste": lambda: paste_into(stage, stage.opened.region),
+            "more": lambda: board.nudge(stage, NUDGE),
+            "less": lambda: board.nudge(stage, -NUDGE),
+            "clear_cell": lambda: board.clear(stage),
+            "cell_up": lambda: board.step(stage, -1, 0),
+            "cell_down": lambda: board.step(stage, 1, 0),
+            "cell_left": lambda: board.step(stage, 0, -1),
+            "cell_right": lambda: board.step(stage, 0, 1),
+            "type_cell": lambda: board.type_chosen(stage),
+            "cell_menu": lambda: board.ask_menu(stage),
+            "solo": lambda: self._hold("solo"),
+            "mute": lambda: self._hold("mute"),
+            "link": lambda: setattr(stage.opened, "linked", not stage.opened.linked),
+            "larger": lambda: panels.painting.larger(1),
+            "smaller": lambda: panels.painting.larger(-1),
+            "stronger": lambda: panels.painting.stronger(1),
+            "weaker": lambda: panels.painting.stronger(-1),
+            "mirror": lambda: mirror(stage, panels.painting, not panels.painting.mirrored),
+            "invert": self._invert,
+        }
+        for view in VIEWS:
+            self._open[view] = lambda view=view: stage.look_from(view)  # type: ignore[misc]
+        for kind in ("paint", "erase", "soften"):
+            self._open[kind] = lambda kind=kind: setattr(panels.painting, "kind", kind)  # type: ignore[misc]
+        for place in PLACES:
+            self._open[f"place_{place}"] = lambda place=place: self._go(place)  # type: ignore[misc]
+
+    def do(self, action: str) -> bool:
+        """Do what a key or a button of this name does; whether there was anything to do."""
+        call = self._always.get(action)
+        if call is None and self._stage.session is not None:
+            call = self._open.get(action)
+        if call is not None:
+            call()
+        return call is not None
+
+    def open_demo(self) -> None:
+        """Open the demo; the first time it is made, which takes a few seconds."""
+        folder = data_folder() / "demo"
+        self._stage.work.begin("The demo", lambda progress: demo_document(folder, progress), self._stage.open)
+
+    def _go(self, place: str) -> None:
+        session = self._stage.opened
+        self._panels.trying.stop(session)
+        self._stage.place = place  # type: ignore[assignment]
+        if place == "paint" and session.region == ALL and session.project.regions:
+            session.region = session.project.regions[0].name
+
+    def _hold(self, which: str) -> None:
+        session = self._stage.opened
+        session.held.toggle(which, ("row", session.region))
+        self._stage.guard(session.follow)
+
+    def _turn(self, dx: float, dy: float) -> None:
+        if self._stage.eye is not None:
+            self._stage.turn(self._stage.eye.orbit(dx, dy))
+
+    def _zoom(self, steps: float) -> None:
+        if self._stage.eye is not None:
+            self._stage.turn(self._stage.eye.zoom(steps))
+
+    def _next_overlay(self) -> None:
+        names = [name for name in OVERLAYS if name != "skin" or self._has_texture()]
+        self._stage.overlay = names[(names.index(self._stage.overlay) + 1) % len(names)]
+
+    def _step_recipe(self, by: int) -> None:
+        session = self._stage.opened
+        names = [recipe.name for recipe in session.project.recipes]
+        if names:
+            self._panels.trying.stop(session)
+            at = names.index(session.recipe_name) if session.recipe_name in names else 0
+            session.choose_recipe(names[(at + by) % len(names)])
+
+    def _invert(self) -> None:
+        if self._stage.place == "paint":
+            self._stage.guard(lambda: self._panels.painting.whole(self._stage.opened, "invert"))
