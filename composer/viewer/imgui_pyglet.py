@@ -104,6 +104,11 @@ class ImGuiOnPyglet:
         """Whether a text field is being typed in."""
         return bool(self.io.want_text_input)
 
+    @property
+    def waiting(self) -> bool:
+        """Whether ImGui holds events back for later frames, as it does with what is typed quickly."""
+        return len(imgui.get_current_context().input_events_queue) > 0
+
     # What a window is told goes to ImGui first.
 
     def moved(self, x: float, y: float) -> None:

@@ -108,7 +108,7 @@ class MoueWindow(pyglet.window.Window):
         if stage.carried_shape and not any(self.ui.io.mouse_down[:1]):
             self.panels.tray.let_go(stage, self.panels.board.mirrored)
         self.ui.end()
-        if drawing.thumbs.step() or moving or stage.words:
+        if drawing.thumbs.step() or moving or stage.words or self.ui.waiting:
             self.wake()
         if stage.keeping is not None:
             stage.keeping.step(stage.work)
