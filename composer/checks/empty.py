@@ -32,7 +32,8 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         mask = np.ones(subject.head.n_vertices) if cell.region == ALL else subject.masks.get(cell.region)
         if mask is None:
             continue
-        moved = np.abs(source.delta).max(axis=1) * mask
+        on = np.flatnonzero(source.moves & (mask != 0.0))
+        moved = np.abs(source.delta[on]).max(axis=1) * mask[on]
         if float(moved.max(initial=0.0)) < limit:
             yield Finding(
                 "empty.cell", "note", f"the cell {cell.region} x {cell.shape} moves nothing in its region",

@@ -20,7 +20,8 @@ class Finding:
 
     `code` is `check.kind`; `words` say what is wrong; `mend` what to do about it; `vertices` (k,) are the
     places and `amounts` (k,) how bad each is, in the unit of `value`, which is the worst of them; `unit` is
-    mm, degrees, percent or "" for a count; `where` names the recipe, the region or the part.
+    mm, degrees, percent or "" for a count; `where` names the region or the part, or else the pose; `place` is a
+    point in mm on the pose at the worst of it, for a camera to look at, None where there are no vertices.
     """
 
     code: str
@@ -32,6 +33,7 @@ class Finding:
     value: float = 0.0
     unit: str = ""
     where: str = ""
+    place: tuple[float, float, float] | None = None
 
     @property
     def rank(self) -> tuple[int, float]:
@@ -49,5 +51,7 @@ class Finding:
         """Plain values for JSON; the vertices as a list."""
         return {
             "code": self.code, "severity": self.severity, "words": self.words, "mend": self.mend,
-            "value": self.value, "unit": self.unit, "where": self.where, "vertices": self.vertices.tolist(),
+            "value": self.value, "unit": self.unit, "where": self.where, "place": self.place,
+            "vertices": self.vertices.tolist(),
         }  # fmt: skip
+

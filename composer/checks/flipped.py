@@ -16,27 +16,25 @@ from numpy.typing import NDArray
 from composer.checks.check import Check
 from composer.checks.finding import Finding
 from composer.checks.subject import CheckSubject
+from composer.checks.vectors import cosine
 
 Floats = NDArray[np.float64]
 
 
 def turned_faces(subject: CheckSubject) -> tuple[NDArray[np.int64], Floats]:
     """Skin polygons (k,) that turned over beyond the recipe's shapes, and by how many degrees each (k,)."""
-    polygons, limit = subject.head.polygons, np.cos(np.radians(subject.limits.flipped_deg))
-    moved = (subject.movement > 0.0)[polygons.indices]
-    faces = np.unique(polygons.corner_face[moved])
-    faces = faces[subject.facts.face_is_skin[faces]]
-    rest = _areas(polygons, subject.head.neutral, faces)
-    cosine = _cosine(rest, _areas(polygons, subject.pose, faces))
-    over = cosine < limit
-    faces, rest, cosine = faces[over], rest[over], cosine[over]
+    limit = np.cos(np.radians(subject.limits.flipped_deg))
+    faces = subject.moved_faces
+    rest = subject.facts.rest_areas[faces]
+    turn = cosine(rest, subject.areas[faces])
+    over = turn < limit
+    faces, rest, turn = faces[over], rest[over], turn[over]
     for source in subject.sources:
         if not len(faces):
             break
-        alone = _cosine(rest, _areas(polygons, subject.head.neutral + source.delta, faces))
-        kept = alone >= limit
-        faces, rest, cosine = faces[kept], rest[kept], cosine[kept]
-    return faces.astype(np.int64), np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+        kept = cosine(rest, subject.areas_alone(source, faces)) >= limit
+        faces, rest, turn = faces[kept], rest[kept], turn[kept]
+    return faces, np.degrees(np.arccos(np.clip(turn, -1.0, 1.0)))
 
 
 def _run(subject: CheckSubject) -> Iterator[Finding]:
@@ -59,29 +57,6 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         unit="degrees",
         where=subject.name,
     )
-
-
-def _areas(polygons, positions: NDArray, faces: NDArray) -> Floats:  # type: ignore[no-untyped-def]
-    """(k, 3) area vectors of chosen polygons: half the sum of cross products of a fan (Newell's normal)."""
-    if not len(faces):
-        return np.zeros((0, 3))
-    counts = polygons.counts[faces]
-    first = np.repeat(polygons.starts[faces], counts)
-    begin = np.cumsum(counts) - counts
-    corner = first + np.arange(int(counts.sum())) - np.repeat(begin, counts)
-    here = positions[polygons.indices[corner]] - np.repeat(
-        positions[polygons.indices[polygons.starts[faces]]], counts, axis=0
-    )
-    following = positions[polygons.indices[polygons.next_corner[corner]]] - np.repeat(
-        positions[polygons.indices[polygons.starts[faces]]], counts, axis=0
-    )
-    return 0.5 * np.add.reduceat(np.cross(here, following), begin, axis=0)
-
-
-def _cosine(one: Floats, other: Floats) -> Floats:
-    """(k,) cosine between vectors (k, 3); 1 where either has no length, which is no turn."""
-    size = np.sqrt(np.einsum("ij,ij->i", one, one) * np.einsum("ij,ij->i", other, other))
-    return np.where(size > 1e-18, np.einsum("ij,ij->i", one, other) / np.where(size > 1e-18, size, 1.0), 1.0)
 
 
 FLIPPED = Check("flipped", "faces turned over", "they shade black and break subdivision", _run)

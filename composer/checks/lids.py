@@ -1,8 +1,9 @@
 """Lids through eyeballs, and lids that lift off them.
 
 Why it matters: an eyeball that shows through a lid, or a dark slit between the two, is the first thing that
-anyone sees. Penetration is how far a vertex of the skin lies inside the eyeball's surface, less how far it
-lies there at rest; the gap is how much further a lid's margin is from the eyeball than at rest.
+anyone sees. Penetration is how far a vertex of the skin, or the inside of a triangle that crosses the eyeball's
+by the exact test, lies inside its surface, less how far it lies there at rest; the gap is how much further a
+lid's margin is from the eyeball than at rest.
 """
 
 from __future__ import annotations
@@ -15,11 +16,14 @@ from numpy.typing import NDArray
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
 from composer.checks.nearest import NearestSurface
+from composer.checks.penetration import Sides, added_depths, inner_depths, spread
+from composer.checks.self_intersection import crossing_mask
 from composer.checks.subject import CheckSubject
+from composer.checks.vectors import dot, lengths
 from composer.head.head import Part
 
-Floats = NDArray[np.float64]
 MARGINS = ("upper_lid", "lower_lid")
+_NEAR = 0.15  # of the eyeball's radius: triangles with a corner closer than that may cut into it
 
 
 def eyeballs(subject: CheckSubject) -> list[Part]:
@@ -68,32 +72,52 @@ def _one_eye(subject: CheckSubject, part: Part) -> Iterator[Finding]:
 def _through(
     subject: CheckSubject, part: Part, rest: NearestSurface, now: NearestSurface
 ) -> Iterator[Finding]:
-    centre = subject.pose[part.vertices].mean(axis=0)
-    away = subject.pose[part.vertices] - centre
-    off = subject.pose - centre
-    near = np.einsum("ij,ij->i", off, off) < np.einsum("ij,ij->i", away, away).max()
-    if now is rest:
-        near &= subject.movement > 0.0  # nothing that stayed can have come closer
+    neutral, pose, ball = subject.head.neutral, subject.pose, subject.facts.part_triangles(part)
+    centre = pose[part.vertices].mean(axis=0)
+    radius = float(lengths(pose[part.vertices] - centre).max())
+    off = pose - centre
+    squared = dot(off, off)
+    near = squared < radius**2
+    about = squared < (1.0 + _NEAR) ** 2 * radius**2
+    if now is rest:  # only what moved further than it is away at rest can have come inside
+        clear = subject.facts.kept(("clear of", part.name), subject.head, lambda: _clearance(subject, part, rest))
+        near &= (subject.movement > clear) & (subject.movement > 0.0)
+        about &= subject.movement > np.maximum(clear - _NEAR * radius, 0.0)
     inside = np.flatnonzero(near & subject.head.skin)
-    signed = now(subject.pose[inside]).signed
-    inside, depth = inside[signed < 0.0], -signed[signed < 0.0]
-    depth = depth - np.maximum(-rest(subject.head.neutral[inside]).signed, 0.0)
+    skin = subject.facts.triangles
+    close = skin[about[skin[:, 0]] | about[skin[:, 1]] | about[skin[:, 2]]]
+    close = close[crossing_mask(pose, close, ball)]
+    sides = Sides(rest, now)
+    vertices, depth = spread(
+        inside, added_depths(neutral, pose, inside, sides), close, inner_depths(neutral, pose, close, sides)
+    )
     value = float(depth.max(initial=0.0))
     if value <= subject.limits.lids_warning_mm:
         return
     severity: Severity = "error" if value > subject.limits.lids_error_mm else "warning"
-    on = depth > 0.0
     yield Finding(
         code="lids.through",
         severity=severity,
-        words=f"{int(on.sum())} vertices of the lids lie up to {value:.1f} mm inside {part.name}",
+        words=f"{len(vertices)} vertices of the lids lie up to {value:.1f} mm inside {part.name}",
         mend="lower the cells that close the lids, or sculpt a corrective for this recipe",
-        vertices=inside[on].astype(np.int32),
-        amounts=depth[on],
+        vertices=vertices,
+        amounts=depth,
         value=value,
         unit="mm",
         where=part.name,
     )
+
+
+def _clearance(subject: CheckSubject, part: Part, rest: NearestSurface) -> NDArray[np.float64]:
+    """(n,) mm from each vertex of the skin near an eyeball to it at rest, 0 where inside, 0 for what is far."""
+    head = subject.head
+    ball = head.neutral[part.vertices]
+    off = head.neutral - ball.mean(axis=0)
+    reach = 1.5 * lengths(ball - ball.mean(axis=0)).max()
+    near = np.flatnonzero(head.skin & (dot(off, off) < reach**2))
+    clear = np.zeros(head.n_vertices)
+    clear[near] = np.maximum(rest(head.neutral[near]).signed, 0.0)
+    return clear
 
 
 def _gap(

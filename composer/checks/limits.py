@@ -16,6 +16,9 @@ class Limits:
     """Limits of all checks; see the module's words."""
 
     flipped_deg: float = 90.0  # a face that turned further than this points the other way
+    fold_deg: float = 80.0  # between the normals of neighbours: less is no fold
+    fold_excess_deg: float = 40.0  # sharper than at rest and in every shape alone
+    fold_error_deg: float = 90.0
     stretch_warning: float = 0.35  # beyond what the recipe's own shapes do
     stretch_error: float = 1.0
     stretch_faces: int = 3  # a single sliver is no finding
@@ -24,6 +27,11 @@ class Limits:
     lids_warning_mm: float = 0.10
     lids_error_mm: float = 0.5
     lids_gap_mm: float = 1.5  # further off the eyeball than at rest
+    parts_warning_mm: float = 0.3  # teeth and tongue deeper in the skin than at rest
+    parts_error_mm: float = 1.0
+    volume_warning: float = 0.25  # of the volume at rest, beyond every shape alone
+    volume_error: float = 0.6
+    uneven_mm: float = 0.5  # between the two sides, where the cells are alike
     seam_warning: float = 0.10  # 95th percentile of strain in excess on a ramp
     seam_error: float = 0.35
     seam_slope: float = 0.3  # mismatch over ramp width above which a wider ramp is advised

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +18,10 @@ from numpy.typing import NDArray
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
 from composer.checks.nearest import NearestSurface
+from composer.checks.penetration import Sides, added_depths, inner_depths, spread
 from composer.checks.self_intersection import crossing_pairs
 from composer.checks.subject import CheckSubject, HeadFacts
 
-Floats = NDArray[np.float64]
 LINES = ("lip_line_upper", "lip_line_lower")
 BORDERS = ("upper_lip", "lower_lip")
 _STEPS = 4  # edges from a lip line to the red's border, where the border is not marked
@@ -33,6 +34,11 @@ class LipZones:
 
     upper: NDArray[np.int32]
     lower: NDArray[np.int32]
+
+    @cached_property
+    def vertices(self) -> NDArray[np.int32]:
+        """(k,) the vertices of both."""
+        return np.unique(np.concatenate([self.upper, self.lower]))
 
 
 def lip_zones(facts: HeadFacts) -> LipZones | str:
@@ -54,59 +60,48 @@ def lip_zones(facts: HeadFacts) -> LipZones | str:
     return LipZones(facts.triangles[(of == 1).all(axis=1)], facts.triangles[(of == -1).all(axis=1)])
 
 
-def depths(positions: NDArray, vertices: NDArray, surface: NDArray, deepest: float) -> Floats:
-    """(k,) mm that `vertices` (k,) lie behind the open surface of triangles `surface` (t, 3), 0 where before
-    it.
-    """
-    positions = np.asarray(positions, dtype=np.float64)
-    near = np.unique(surface)
-    low, high = positions[near].min(axis=0), positions[near].max(axis=0)
-    inside = ((positions[vertices] >= low) & (positions[vertices] <= high)).all(axis=1)
-    depth = np.zeros(len(vertices))
-    closest = NearestSurface(positions, surface)(positions[vertices[inside]])
-    behind = (closest.signed < 0.0) & ~closest.on_border & (closest.signed > -deepest)
-    depth[inside] = np.where(behind, -closest.signed, 0.0)
-    return depth
-
-
 def _run(subject: CheckSubject) -> Iterator[Finding]:
-    zones = lip_zones(subject.facts)
+    facts = subject.facts
+    zones = facts.kept("lips", facts.head, lambda: lip_zones(facts))
     if isinstance(zones, str):
         yield Finding(
             "lips.skipped", "note", f"lips were not looked at: the head has no landmark curve {zones}",
             mend="mark the lip lines", where=subject.name,
         )  # fmt: skip
         return
+    if not len(zones.upper) or not len(zones.lower) or not subject.movement[zones.vertices].any():
+        return
     pairs = crossing_pairs(subject.pose, zones.upper, zones.lower)
     if not len(pairs):
         return
-    touched = np.unique(np.concatenate([zones.upper[pairs[:, 0]].ravel(), zones.lower[pairs[:, 1]].ravel()]))
-    deepest = _DEEPEST * subject.head.diagonal
-    vertices = np.concatenate([np.unique(zones.upper), np.unique(zones.lower)])
-    depth = np.zeros(len(vertices))
-    half = len(np.unique(zones.upper))
-    for part, surface in ((slice(None, half), zones.lower), (slice(half, None), zones.upper)):
-        now = depths(subject.pose, vertices[part], surface, deepest)
-        behind = np.flatnonzero(now > 0.0)
-        if len(behind):
-            rest = depths(subject.head.neutral, vertices[part][behind], surface, deepest)
-            now[behind] = np.maximum(now[behind] - rest, 0.0)
-        depth[part] = now
+    neutral, pose, deepest = subject.head.neutral, subject.pose, _DEEPEST * subject.head.diagonal
+    vertices, amounts = [], []
+    for side, (mine, other) in enumerate(((zones.upper, zones.lower), (zones.lower, zones.upper))):
+        rest = facts.kept(("lips", side), facts.head, partial(NearestSurface, neutral, other))
+        sides = Sides(rest, NearestSurface(pose, other), deepest)
+        own = np.unique(mine)
+        crossed = mine[np.unique(pairs[:, side])]
+        found, depth = spread(
+            own, added_depths(neutral, pose, own, sides),
+            crossed, inner_depths(neutral, pose, crossed, sides),
+        )  # fmt: skip
+        vertices.append(found)
+        amounts.append(depth)
+    depth = np.concatenate(amounts)
     value = float(depth.max(initial=0.0))
     if value <= subject.limits.lips_warning_mm:
         return
     severity: Severity = "error" if value > subject.limits.lips_error_mm else "warning"
-    on = (depth > 0.0) | np.isin(vertices, touched)
     yield Finding(
         code="lips.through",
         severity=severity,
         words=f"lips run {value:.1f} mm deeper into each other than at rest: {len(pairs)} triangle pairs",
         mend="lower the cells that press the lips together, or sculpt a corrective for this recipe",
-        vertices=vertices[on].astype(np.int32),
-        amounts=depth[on],
+        vertices=np.concatenate(vertices),
+        amounts=depth,
         value=value,
         unit="mm",
-        where=subject.name,
+        where="the lips",
     )
 
 

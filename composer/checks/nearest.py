@@ -14,7 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from composer.checks.vectors import cross
+
 Floats = NDArray[np.float64]
+_FEW = 8  # triangles that are tried at first for each point
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,18 +49,33 @@ class NearestSurface:
         if not len(points):
             none = np.zeros(0)
             return Closest(none, points, none.astype(np.int64), none.astype(bool))
-        first = self._tree.query(points)[1]
-        bound = np.sqrt(_to_triangles(points, self.corners[first])[0]) * (1.0 + 1e-9) + 1e-12
-        lists = self._tree.query_ball_point(points, bound + self._reach.max())
-        count = np.array([len(found) for found in lists])
-        triangle = np.concatenate([np.asarray(found, dtype=np.int64) for found in lists])
-        point = np.repeat(np.arange(len(points)), count)
-        off = points[point] - self._centres[triangle]
-        can = np.sqrt(_dot(off, off)) <= bound[point] + self._reach[triangle]
-        triangle, point = triangle[can], point[can]
+        few = min(_FEW, len(self.corners))
+        away, near = (each.reshape(len(points), few) for each in self._tree.query(points, few))
+        bound = np.sqrt(_to_triangles(points, self.corners[near[:, 0]])[0]) * (1.0 + 1e-9) + 1e-12
+        can = away <= bound[:, None] + self._reach[near]
+        point, column = np.nonzero(can)
+        triangle = near[point, column]
+        short = away[:, -1] < bound + self._reach.max() if few < len(self.corners) else np.zeros(len(points), bool)
+        if short.any():  # those for which more triangles than the few may be the closest
+            point, triangle = self._all_near(points, bound, short, point, triangle)
         squared, where, bary = _to_triangles(points[point], self.corners[triangle])
         best = _first_least(squared, point, np.searchsorted(point, np.arange(len(points))))
         return self._signed(points, triangle[best], where[best], bary[best], squared[best])
+
+    def _all_near(
+        self, points: Floats, bound: Floats, short: NDArray[np.bool_], point: NDArray, triangle: NDArray
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """The pairs of points and triangles that may be closest, with all of them for the points in `short`."""
+        index = np.flatnonzero(short)
+        lists = self._tree.query_ball_point(points[index], bound[index] + self._reach.max())
+        more = np.concatenate([np.asarray(found, dtype=np.int64) for found in lists])
+        owner = np.repeat(index, [len(found) for found in lists])
+        off = points[owner] - self._centres[more]
+        can = np.sqrt(_dot(off, off)) <= bound[owner] + self._reach[more]
+        kept = ~short[point]
+        point, triangle = np.concatenate([point[kept], owner[can]]), np.concatenate([triangle[kept], more[can]])
+        order = np.lexsort((triangle, point))
+        return point[order], triangle[order]
 
     def _signed(
         self, points: Floats, triangle: NDArray, where: Floats, bary: Floats, squared: Floats
@@ -79,7 +97,7 @@ class NearestSurface:
 
     def _pseudonormals(self) -> None:
         a, b, c = self.corners[:, 0], self.corners[:, 1], self.corners[:, 2]
-        self._face = _unit(np.cross(b - a, c - a))
+        self._face = _unit(cross(b - a, c - a))
         used = np.unique(self.triangles)
         self._place = np.zeros(int(used[-1]) + 1 if len(used) else 0, dtype=np.int64)
         self._place[used] = np.arange(len(used))
@@ -89,7 +107,7 @@ class NearestSurface:
             to_next = _unit(self.corners[:, (i + 1) % 3] - self.corners[:, i])
             to_last = _unit(self.corners[:, (i + 2) % 3] - self.corners[:, i])
             angle = np.arccos(np.clip(np.einsum("ij,ij->i", to_next, to_last), -1.0, 1.0))
-            np.add.at(self._vertex_normal, local[:, i], self._face * angle[:, None])
+            self._vertex_normal += _summed(local[:, i], self._face * angle[:, None], len(used))
         ends = np.stack(
             [local[:, [1, 2]], local[:, [2, 0]], local[:, [0, 1]]], axis=1
         )  # opposite corner 0, 1, 2
@@ -99,10 +117,15 @@ class NearestSurface:
         self._edge_of = where.reshape(-1, 3)
         self._edge_normal = np.zeros((len(count), 3))
         for i in range(3):
-            np.add.at(self._edge_normal, self._edge_of[:, i], self._face)
+            self._edge_normal += _summed(self._edge_of[:, i], self._face, len(count))
         self._edge_open = count == 1
         self._vertex_open = np.zeros(len(used), dtype=bool)
         self._vertex_open[ends[self._edge_open[where.ravel()]].ravel()] = True
+
+
+def _summed(place: NDArray, vectors: Floats, count: int) -> Floats:
+    """(count, 3) the sums of `vectors` (k, 3) by their places (k,)."""
+    return np.stack([np.bincount(place, weights=vectors[:, i], minlength=count) for i in range(3)], axis=1)
 
 
 def _first_least(values: Floats, group: NDArray, starts: NDArray) -> NDArray[np.int64]:

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from composer.checks.asymmetry import ASYMMETRY
 from composer.checks.check import Check
 from composer.checks.empty import EMPTY
 from composer.checks.finding import Finding
 from composer.checks.flipped import FLIPPED
+from composer.checks.folds import FOLDS
 from composer.checks.lids import LIDS
 from composer.checks.lips import LIPS
+from composer.checks.mouth_parts import MOUTH_PARTS
+from composer.checks.pinch import PINCH
+from composer.checks.places import located
 from composer.checks.seam import SEAM
 from composer.checks.stretch import STRETCH
 from composer.checks.subject import CheckSubject
+from composer.checks.volume import VOLUME
 from composer.errors import unknown
 
-CHECKS: tuple[Check, ...] = (EMPTY, FLIPPED, STRETCH, SEAM, LIPS, LIDS)
+CHECKS: tuple[Check, ...] = (EMPTY, FLIPPED, FOLDS, STRETCH, PINCH, SEAM, LIPS, LIDS, MOUTH_PARTS, VOLUME, ASYMMETRY)
 
 
 def chosen(names: Iterable[str]) -> tuple[Check, ...]:
@@ -29,6 +35,6 @@ def chosen(names: Iterable[str]) -> tuple[Check, ...]:
 
 
 def run_checks(subject: CheckSubject, checks: Sequence[Check] = CHECKS) -> list[Finding]:
-    """All findings of `checks` on one pose, worst first."""
-    found = [finding for check in checks for finding in check.run(subject)]
+    """All findings of `checks` on one pose, worst first, each with its place."""
+    found = [located(finding, subject) for check in checks for finding in check.run(subject)]
     return sorted(found, key=lambda finding: finding.rank)

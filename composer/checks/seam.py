@@ -68,7 +68,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
                 mend="check the document that holds the region", where=region,
             )  # fmt: skip
             continue
-        ramp = ramp_triangles(subject.masks[region], facts.triangles)
+        ramp, width = _ramp(subject, region)
         if not len(ramp):
             continue
         excess = subject.excess[ramp]
@@ -76,7 +76,6 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         if worst <= limits.seam_warning:
             continue
         severity: Severity = "error" if worst > limits.seam_error else "warning"
-        width = ramp_width_mm(subject.masks[region], facts.triangles[ramp], facts.rest_metric[:, ramp])
         apart = mismatch_mm(subject, region, np.unique(facts.triangles[ramp]))
         over = ramp[excess > limits.seam_warning]
         vertices, amounts = subject.at_vertices(over, subject.excess[over])
@@ -92,6 +91,17 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
             unit="percent",
             where=region,
         )
+
+
+def _ramp(subject: CheckSubject, region: str) -> tuple[NDArray[np.int64], float]:
+    """The triangles of a region's ramp and its width in mm, found once for each mask."""
+    facts, mask = subject.facts, subject.masks[region]
+
+    def make() -> tuple[NDArray[np.int64], float]:
+        ramp = ramp_triangles(mask, facts.triangles)
+        return ramp, ramp_width_mm(mask, facts.triangles[ramp], facts.rest_metric[:, ramp])
+
+    return facts.kept(("ramp", region), mask, make)
 
 
 def _advice(apart: float, width: float, slope: float) -> str:

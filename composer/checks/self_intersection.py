@@ -12,6 +12,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.checks.vectors import cross as cross_products
+
 Floats = NDArray[np.float64]
 Pairs = NDArray[np.int64]
 _FLAT = 1e-12  # of the product of lengths: volumes below this are zero
@@ -31,6 +33,13 @@ def crossing_pairs(positions: NDArray, ones: NDArray, others: NDArray) -> Pairs:
     return pairs[cross(first[pairs[:, 0]], second[pairs[:, 1]])]
 
 
+def crossing_mask(positions: NDArray, ones: NDArray, others: NDArray) -> NDArray[np.bool_]:
+    """(s,) which of the triangles `ones` (s, 3) cross any of `others` (t, 3); as `crossing_pairs`."""
+    on = np.zeros(len(ones), dtype=bool)
+    on[crossing_pairs(positions, ones, others)[:, 0]] = True
+    return on
+
+
 def self_crossing_pairs(positions: NDArray, triangles: NDArray) -> Pairs:
     """(p, 2) triangles of one mesh (t, 3) that cross each other, each pair once, lower index first."""
     pairs = crossing_pairs(positions, triangles, triangles)
@@ -47,11 +56,11 @@ def candidate_pairs(ones: Floats, others: Floats) -> Pairs:
     none = np.zeros((0, 2), dtype=np.int64)
     if not len(ones) or not len(others):
         return none
-    low_a, high_a, low_b, high_b = ones.min(1), ones.max(1), others.min(1), others.max(1)
+    (low_a, high_a), (low_b, high_b) = _boxes(ones), _boxes(others)
     low = np.maximum(low_a.min(axis=0), low_b.min(axis=0))
     high = np.minimum(high_a.max(axis=0), high_b.max(axis=0))
-    keep_a = np.flatnonzero(((high_a >= low) & (low_a <= high)).all(axis=1))
-    keep_b = np.flatnonzero(((high_b >= low) & (low_b <= high)).all(axis=1))
+    keep_a = np.flatnonzero(_everywhere((high_a >= low) & (low_a <= high)))
+    keep_b = np.flatnonzero(_everywhere((high_b >= low) & (low_b <= high)))
     if not len(keep_a) or not len(keep_b):
         return none
     size = np.concatenate([(high_a - low_a)[keep_a], (high_b - low_b)[keep_b]]).max(axis=1)
@@ -65,9 +74,20 @@ def candidate_pairs(ones: Floats, others: Floats) -> Pairs:
     inside = np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count)
     a = keep_a[np.repeat(owner_a, count)]
     b = keep_b[owner_b[np.repeat(start, count) + inside]]
-    meet = ((high_a[a] >= low_b[b]) & (low_a[a] <= high_b[b])).all(axis=1)
+    meet = _everywhere((high_a[a] >= low_b[b]) & (low_a[a] <= high_b[b]))
     key = np.unique(a[meet].astype(np.int64) * len(others) + b[meet])
     return np.stack([key // len(others), key % len(others)], axis=1)
+
+
+def _boxes(triangles: Floats) -> tuple[Floats, Floats]:
+    """The lower and the upper corners (k, 3) of the boxes about triangles (k, 3, 3)."""
+    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
+def _everywhere(holds: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(k,) whether all three columns hold."""
+    return holds[:, 0] & holds[:, 1] & holds[:, 2]
 
 
 def _cells(
@@ -89,7 +109,7 @@ def _cells(
 def _edges_through(ones: Floats, others: Floats) -> NDArray[np.bool_]:
     """(p,) whether any edge of `ones` passes through the inside or the rim of `others`, crossing its plane."""
     a, b, c = others[:, 0], others[:, 1], others[:, 2]
-    normal = np.cross(b - a, c - a)
+    normal = cross_products(b - a, c - a)
     size = np.sqrt(np.einsum("ij,ij->i", normal, normal))
     height = np.einsum("pij,pj->pi", ones - a[:, None], normal)
     reach = np.sqrt(np.einsum("pij,pij->pi", ones - a[:, None], ones - a[:, None])).max(axis=1)
@@ -106,7 +126,7 @@ def _edges_through(ones: Floats, others: Floats) -> NDArray[np.bool_]:
         at = p + t * (q - p)
         inside = np.ones(len(on), dtype=bool)
         for start, end in ((a, b), (b, c), (c, a)):
-            turn = np.cross(end[on] - start[on], at - start[on])
+            turn = cross_products(end[on] - start[on], at - start[on])
             inside &= np.einsum("ij,ij->i", turn, normal[on]) >= 0.0
         through[on] |= inside
     return through

@@ -6,9 +6,10 @@ keeps what several checks need, so that each thing is computed once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,21 +17,37 @@ from numpy.typing import NDArray
 from composer.checks.limits import Limits
 from composer.checks.nearest import NearestSurface
 from composer.checks.strain import metric, stretches
+from composer.checks.vectors import area_vectors
 from composer.errors import MoueError
 from composer.head.head import Head, Part
+from composer.head.symmetry import mirror_map
+from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, REMAINDER, Cell, Recipe
 
 Floats = NDArray[np.float64]
+Kept = TypeVar("Kept")
 _CALM = 0.02  # a triangle strained less than this is not compared with the shapes
 
 
 class HeadFacts:
-    """Facts of a head that its checks share: triangles of the skin, their metric at rest, curves by name."""
+    """Facts of a head that its checks share: triangles of the skin, their metric at rest, curves by name.
+
+    Made once for a head and asked for any number of poses; not to be used by two threads at once.
+    """
 
     def __init__(self, head: Head, limits: Limits | None = None) -> None:
         self.head = head
         self.limits = (limits or Limits()).of(head.diagonal)
         self._part_surfaces: dict[str, NearestSurface | None] = {}
+        self._part_triangles: dict[str, NDArray[np.int32]] = {}
+        self._kept: dict[object, tuple[object, object]] = {}
+
+    def kept(self, key: object, about: object, make: Callable[[], Kept]) -> Kept:
+        """What `make` gives, made once for `key` as long as it is asked for with the same object `about`."""
+        held = self._kept.get(key)
+        if held is None or held[0] is not about:
+            held = self._kept[key] = (about, make())
+        return held[1]  # type: ignore[return-value]
 
     @cached_property
     def face_is_skin(self) -> NDArray[np.bool_]:
@@ -51,12 +68,44 @@ class HeadFacts:
         """(3, t) the metric of the skin's triangles at rest."""
         return metric(self.head.neutral, self.triangles)
 
+    @cached_property
+    def rest_areas(self) -> Floats:
+        """(f, 3) the area vectors of all polygons at rest, mm^2."""
+        return area_vectors(self.head.polygons, self.head.neutral, np.arange(self.head.polygons.n_faces))
+
+    @cached_property
+    def skin_edges(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+        """The edges (e, 2) at which exactly two polygons of the skin meet, and those polygons (e, 2).
+
+        The first polygon is the one whose corners run along the edge in the order in which it is given.
+        """
+        polygons = self.head.polygons
+        edge, face = polygons.corner_edge, polygons.corner_face
+        start = polygons.indices
+        along = start == polygons.edges[edge, 0]
+        order = np.lexsort((~along, edge))
+        inner = np.flatnonzero(polygons.edge_use == 2)
+        first = np.searchsorted(edge[order], inner)
+        pair = np.stack([face[order[first]], face[order[first + 1]]], axis=1)
+        on = self.face_is_skin[pair].all(axis=1) & (pair[:, 0] != pair[:, 1])
+        return polygons.edges[inner[on]], pair[on]
+
+    @cached_property
+    def mirror(self) -> NDArray[np.int32] | None:
+        """(n,) the mirror map of the neutral, None where it is not symmetric."""
+        try:
+            return mirror_map(self.head.neutral)
+        except MoueError:
+            return None
+
     def part_triangles(self, part: Part) -> NDArray[np.int32]:
         """(t, 3) the triangles that lie wholly in a part."""
-        on = np.zeros(self.head.n_vertices, dtype=bool)
-        on[part.vertices] = True
-        triangles = self.head.polygons.triangles
-        return triangles[on[triangles].all(axis=1)]
+        if part.name not in self._part_triangles:
+            on = np.zeros(self.head.n_vertices, dtype=bool)
+            on[part.vertices] = True
+            triangles = self.head.polygons.triangles
+            self._part_triangles[part.name] = triangles[on[triangles].all(axis=1)]
+        return self._part_triangles[part.name]
 
     def part_surface(self, part: Part) -> NearestSurface | None:
         """A part at rest, to be asked for closest points; made once. None where the part has no faces."""
@@ -89,10 +138,15 @@ class HeadFacts:
 
 @dataclass(frozen=True, eq=False)
 class Source:
-    """What one cell would do alone and everywhere: displacement (n, 3) in mm at its weight."""
+    """What one cell would do alone and everywhere: displacement (n, 3) in mm at its weight and its row's amount."""
 
     cell: Cell
     delta: Floats
+
+    @cached_property
+    def moves(self) -> NDArray[np.bool_]:
+        """(n,) where it does anything."""
+        return (self.delta[:, 0] != 0.0) | (self.delta[:, 1] != 0.0) | (self.delta[:, 2] != 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +154,8 @@ class CheckSubject:
     """One pose (n, 3) mm of a head.
 
     `masks` are the effective masks (n,) by region; `recipe` what made the pose, or None for vertices from
-    elsewhere; `mirror` the permutation (n,) that mirrored cells use.
+    elsewhere; `mirror` the permutation (n,) that mirrored cells use; `mixer` knows which shapes turn or have
+    in-betweens (without it all are straight); `given` are the sources where no recipe can name them.
     Raises MoueError where a length does not fit the head.
     """
 
@@ -110,6 +165,8 @@ class CheckSubject:
     recipe: Recipe | None = None
     masks: Mapping[str, NDArray] = field(default_factory=dict)
     mirror: NDArray | None = None
+    mixer: Mixer | None = None
+    given: tuple[Source, ...] | None = None
 
     def __post_init__(self) -> None:
         n = self.head.n_vertices
@@ -148,18 +205,23 @@ class CheckSubject:
 
         A mirrored cell without `mirror` is left out; `unmirrored` names it.
         """
+        if self.given is not None:
+            return list(self.given)
         found = []
         for cell in self.recipe.cells if self.recipe else ():
-            amount = cell.weight * self.recipe.strength * self._amount(cell)  # type: ignore[union-attr]
-            if amount == 0.0 or cell.shape not in self.head.shape_index:
+            amount = self.recipe.strength * self._amount(cell)  # type: ignore[union-attr]
+            if amount * cell.weight == 0.0 or cell.shape not in self.head.shape_index:
                 continue
-            delta = np.asarray(self.head.shape(cell.shape).delta, dtype=np.float64)
-            if cell.mirrored:
-                if self.mirror is None:
-                    continue
-                delta = delta[self.mirror] * np.array([-1.0, 1.0, 1.0])
-            found.append(Source(cell, amount * delta))
+            if cell.mirrored and self.mirror is None:
+                continue
+            found.append(Source(cell, amount * self._alone(cell)))
         return found
+
+    def _alone(self, cell: Cell) -> Floats:
+        if self.mixer is not None:
+            return self.mixer.motion(cell).at(cell.weight)
+        delta = np.multiply(self.head.shape(cell.shape).delta, cell.weight, dtype=np.float64)
+        return delta[self.mirror] * np.array([-1.0, 1.0, 1.0]) if cell.mirrored else delta
 
     @property
     def unmirrored(self) -> list[str]:
@@ -186,29 +248,53 @@ class CheckSubject:
         return stretches(self.facts.rest_metric, metric(self.pose, self.facts.triangles))
 
     @cached_property
-    def excess(self) -> Floats:
-        """(t,) strain beyond the envelope of the recipe's own shapes, 0 where inside it.
+    def moved_faces(self) -> NDArray[np.int64]:
+        """(k,) the polygons of the skin of which some corner moved."""
+        polygons = self.head.polygons
+        on = np.zeros(polygons.n_faces, dtype=bool)
+        on[polygons.corner_face[(self.movement > 0.0)[polygons.indices]]] = True
+        return np.flatnonzero(on & self.facts.face_is_skin)
+
+    @cached_property
+    def areas(self) -> Floats:
+        """(f, 3) the area vectors of the polygons in this pose, mm^2; those of parts are as at rest."""
+        areas = self.facts.rest_areas.copy()
+        areas[self.moved_faces] = area_vectors(self.head.polygons, self.pose, self.moved_faces)
+        return areas
+
+    def areas_alone(self, source: Source, faces: NDArray) -> Floats:
+        """(k, 3) the area vectors of some polygons where one source acts alone and everywhere, mm^2."""
+        return area_vectors(self.head.polygons, self.head.neutral + source.delta, faces)
+
+    @cached_property
+    def beyond(self) -> tuple[Floats, Floats]:
+        """(t,) how much longer and (t,) how much shorter than the envelope of the recipe's own shapes allows.
 
         The envelope of a triangle runs from the smallest to the largest stretch that any cell gives it alone
-        and everywhere, and holds 1. Being 0.2 longer than the longest or 0.2 shorter than the shortest gives
-        0.2.
+        and everywhere, and holds 1. Being 0.2 longer than the longest gives 0.2, being 1 / 1.2 of the shortest too.
         """
         large, small = self.stretch[:, 0], self.stretch[:, 1]
         hot = np.flatnonzero((large > 1.0 + _CALM) | (small < 1.0 - _CALM))
-        excess = np.zeros(len(large))
+        longer, shorter = np.zeros(len(large)), np.zeros(len(large))
         if not len(hot):
-            return excess
+            return longer, shorter
         top, bottom = np.ones(len(hot)), np.ones(len(hot))
         triangles, rest = self.facts.triangles[hot], self.facts.rest_metric[:, hot]
         for source in self.sources:
-            corners = self.head.neutral[triangles] + source.delta[triangles]
-            alone = stretches(rest, _metric_of(corners))
-            np.maximum(top, alone[:, 0], out=top)
-            np.minimum(bottom, alone[:, 1], out=bottom)
-        longer = large[hot] / top - 1.0
-        shorter = np.maximum(bottom, 1e-3) / np.maximum(small[hot], 1e-3) - 1.0
-        excess[hot] = np.maximum(np.maximum(longer, shorter), 0.0)
-        return excess
+            moves = source.moves
+            own = np.flatnonzero(moves[triangles[:, 0]] | moves[triangles[:, 1]] | moves[triangles[:, 2]])
+            here = triangles[own]
+            alone = stretches(rest[:, own], _metric_of(self.head.neutral[here] + source.delta[here]))
+            top[own] = np.maximum(top[own], alone[:, 0])
+            bottom[own] = np.minimum(bottom[own], alone[:, 1])
+        longer[hot] = np.maximum(large[hot] / top - 1.0, 0.0)
+        shorter[hot] = np.maximum(np.maximum(bottom, 1e-3) / np.maximum(small[hot], 1e-3) - 1.0, 0.0)
+        return longer, shorter
+
+    @cached_property
+    def excess(self) -> Floats:
+        """(t,) strain beyond the envelope of the recipe's own shapes, either way; 0 where inside it."""
+        return np.maximum(*self.beyond)
 
     def at_vertices(self, triangles: NDArray, amounts: Floats) -> tuple[NDArray[np.int32], Floats]:
         """The vertices of some of the skin's triangles (indices) and the largest amount around each."""
