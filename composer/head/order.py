@@ -1,0 +1,144 @@
+"""One mesh in the order of another: which vertex of the one is which of the other, by connectivity.
+
+A seed is looked for in every piece (`order_seeds`), and the piece walked from it (`order_walk`). Where connectivity
+leaves more than one way (an eyeball turns about its axis and is still the same mesh; two eyeballs are alike), a
+landmark decides, or else texture coordinates, or else the places of the vertices; where none of these decides, the
+match is refused, never guessed. The sense of the polygons keeps left from right; a copy that is inside out is
+recognised.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.head.half_edges import HalfEdges, turned_over
+from composer.head.head import TextureCoordinates
+from composer.head.order_pieces import Evidence, Matching
+from composer.head.order_walk import Disagreement
+from composer.head.similarity import similarity
+from masks.polygons import Polygons, read_only
+
+Decided = Literal["connectivity", "landmark", "uv", "geometry"]
+INSIDE_OUT = 0.05
+"""A match whose vertices lie further off than this, of the head's diagonal, after the best rigid motion may be a
+mirror image of what is inside out: then the other sense is tried (common practice, no source)."""
+SAMPLE = 50_000
+"""Vertices, evenly spread, that are enough to tell how far a match is off."""
+
+
+class OrderMismatch(MoueError):
+    """Two meshes that are not one mesh in two orders; `place` tells where they part first."""
+
+    def __init__(self, place: Disagreement | None, words: str) -> None:
+        self.place = place
+        super().__init__(words)
+
+
+@dataclass(frozen=True, eq=False)
+class OrderMatch:
+    """Where the reference lies in the other mesh; all arrays are read-only.
+
+    `vertices` (n,) the other's vertex of each of the reference's, so that `positions[vertices]` is in the reference's
+    order; `polygons` (f,) and `corners` (k,) likewise. `turned`: the other is inside out. `decided` says what chose
+    among the ways in which some piece would fit, "connectivity" where there was one.
+    """
+
+    vertices: NDArray[np.int32]
+    polygons: NDArray[np.int32]
+    corners: NDArray[np.int32]
+    turned: bool = False
+    decided: Decided = "connectivity"
+
+
+def match_order(
+    reference: Polygons,
+    other: Polygons,
+    positions: NDArray | None = None,
+    other_positions: NDArray | None = None,
+    uv: TextureCoordinates | None = None,
+    other_uv: TextureCoordinates | None = None,
+    landmarks: NDArray | None = None,
+) -> OrderMatch:
+    """Which vertex, polygon and corner of `other` is which of `reference`.
+
+    `positions` and `other_positions` (n, 3), each in any one unit and in any pose of the head, decide what connectivity
+    leaves open; so do texture coordinates, and `landmarks` (m, 2): a vertex of the reference and the same of the
+    other, which must come out so. Raises OrderMismatch, with the first place where they differ in words, for another
+    mesh, and MoueError where several ways fit equally well.
+    """
+    here = HalfEdges(reference)
+    evidence = Evidence(positions, other_positions, uv, other_uv, landmarks)
+    sizes = _sizes(reference, other)
+    straight = _attempt(here, HalfEdges(other), evidence)
+    off = _off(straight, positions, other_positions)
+    if not sizes and off > INSIDE_OUT:
+        over, same = turned_over(other)
+        theirs = replace(evidence, other_uv=_corners_taken(other_uv, same))
+        turned = _attempt(here, HalfEdges(over), theirs)
+        if _off(turned, positions, other_positions) < 0.5 * off:
+            return _as_match(turned, same)
+    if sizes or not straight.complete:
+        raise _refused(straight, sizes)
+    return _as_match(straight, None)
+
+
+def _sizes(reference: Polygons, other: Polygons) -> str:
+    if reference.n_vertices != other.n_vertices:
+        return f"has {other.n_vertices} vertices, the reference {reference.n_vertices}"
+    if reference.n_faces != other.n_faces:
+        return f"has {other.n_faces} polygons, the reference {reference.n_faces}"
+    return ""
+
+
+def _attempt(here: HalfEdges, there: HalfEdges, evidence: Evidence) -> Matching:
+    matching = Matching(here, there, evidence)
+    matching.run()
+    return matching
+
+
+def _off(matching: Matching, positions: NDArray | None, other_positions: NDArray | None) -> float:
+    """RMS distance of the matched vertices after the best motion, of the head's diagonal; inf without a match."""
+    if not matching.complete:
+        return np.inf
+    if positions is None or other_positions is None or not len(positions):
+        return 0.0
+    some = np.arange(0, len(positions), max(1, len(positions) // SAMPLE))
+    mine, moved = np.asarray(positions)[some], np.asarray(other_positions)[matching.walk.vertex[some]]
+    left = mine - similarity(moved, mine)(moved)
+    size = float(np.linalg.norm(np.ptp(mine, axis=0))) or 1.0
+    return float(np.sqrt((left * left).sum(axis=1).mean())) / size
+
+
+def _corners_taken(uv: TextureCoordinates | None, corners: NDArray) -> TextureCoordinates | None:
+    return None if uv is None else TextureCoordinates(uv.uv, uv.indices[corners])
+
+
+def _as_match(matching: Matching, same: NDArray | None) -> OrderMatch:
+    corner = matching.corner if same is None else same[matching.corner].astype(np.int32)
+    return OrderMatch(
+        read_only(matching.walk.vertex), read_only(matching.walk.polygon), read_only(corner), same is not None,
+        matching.decided,
+    )  # fmt: skip
+
+
+def _refused(matching: Matching, sizes: str) -> MoueError:
+    if matching.ambiguous is not None and not sizes:
+        piece, ways = matching.ambiguous
+        return MoueError(
+            f"fits in {ways} ways, and nothing tells which is meant (the piece of polygon {piece})",
+            mend="a landmark on that piece decides, or texture coordinates",
+        )
+    place = matching.part()
+    if place is None:
+        return OrderMismatch(None, sizes or "is another mesh")
+    first = f"polygon {place.polygon} of the reference has {place.words} (polygon {place.other_polygon})"
+    if place.polygon < 0:
+        first = f"has {place.words}, the first of them polygon {place.other_polygon}"
+    elif place.other_polygon < 0:
+        first = f"the reference has {place.words} (polygon {place.polygon})"
+    return OrderMismatch(place, f"{sizes}; {first}" if sizes else first)

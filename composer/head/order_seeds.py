@@ -1,0 +1,126 @@
+"""Where a walk of two meshes may begin: corners of both that look alike, the rarest kinds first.
+
+A vertex has a class: its valence, its polygons and their sizes. From corners at vertices of rare classes, paths are
+followed by fixed rules (straight ahead across edges, along a strip, in a staircase), and the classes of the vertices
+that they pass are mixed into a signature. The rules know no numbering, so the same place has the same signature in
+both meshes; this is colour refinement (Weisfeiler and Lehman 1968) along paths, which reaches far at the cost of a
+few corners.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.head.half_edges import HalfEdges
+
+Ints = NDArray[np.int32]
+Seed = tuple[int, Ints]
+"""A corner of the reference, and the corners of the other mesh that it may lie on."""
+FEW = 4096
+"""Corners whose paths are followed, about; the rarest classes first."""
+STAGES = (8, 32, 128, 512)
+"""Steps of the paths after which signatures are compared: near places first, for they suffer least from a fault."""
+
+
+def vertex_classes(a: HalfEdges, b: HalfEdges) -> tuple[Ints, Ints]:
+    """(n,) a class for each vertex of each mesh, the same number for the same kind of vertex in both."""
+    keys = np.concatenate([_keys(a), _keys(b)])
+    number = np.unique(keys, return_inverse=True)[1].reshape(-1).astype(np.int32)
+    return number[: a.polygons.n_vertices], number[a.polygons.n_vertices :]
+
+
+def _keys(mesh: HalfEdges) -> NDArray[np.int64]:
+    n = mesh.polygons.n_vertices
+    around = np.bincount(mesh.vertex, minlength=n)
+    sizes = np.bincount(mesh.vertex, weights=mesh.polygons.counts[mesh.face].astype(np.float64) ** 2, minlength=n)
+    return (sizes.astype(np.int64) << 32) + (mesh.valence << 16) + around
+
+
+def seeds(
+    a: HalfEdges, b: HalfEdges, classes: tuple[Ints, Ints], corners: Ints, others: Ints
+) -> Iterator[Seed]:  # fmt: skip
+    """Seeds among the reference's `corners` and the other's, best first; each may prove wrong, and then the next.
+
+    Nothing comes where no kind of corner occurs in both.
+    """
+    mine, theirs = classes[0][a.vertex[corners]], classes[1][b.vertex[others]]
+    n_classes = int(max(mine.max(initial=0), theirs.max(initial=0))) + 1
+    count, other_count = np.bincount(mine, minlength=n_classes), np.bincount(theirs, minlength=n_classes)
+    shared = np.flatnonzero((count > 0) & (other_count > 0))
+    if not len(shared):
+        return
+    shared = shared[np.argsort(np.maximum(count, other_count)[shared], kind="stable")]
+    taken = max(1, int(np.searchsorted(np.cumsum(count[shared]), FEW, side="right")))
+    chosen = np.zeros(n_classes, dtype=bool)
+    chosen[shared[:taken]] = True
+    ours, other_ones = corners[chosen[mine]], others[chosen[theirs]]
+    if len(ours) > FEW:  # one class alone, as in a torus: one corner tells as much as all of them
+        yield int(ours[0]), other_ones
+        return
+    found = [_rarest(classes[0][a.vertex[ours]], classes[1][b.vertex[other_ones]], ours, other_ones)]
+    paths, other_paths = _Paths(a, ours, classes[0]), _Paths(b, other_ones, classes[1])
+    for steps in STAGES:
+        found.append(_rarest(paths.after(steps), other_paths.after(steps), ours, other_ones))
+        if found[-1] is None or len(found[-1][1]) == 1:
+            break
+    told: set[int] = set()
+    for seed in reversed([each for each in found if each is not None]):
+        if seed[0] not in told:
+            told.add(seed[0])
+            yield seed
+
+
+def _rarest(mine: NDArray, theirs: NDArray, corners: Ints, others: Ints) -> Seed | None:
+    """The first corner whose signature is rarest in the other mesh, those that are as many in both before others."""
+    values, number = np.unique(np.concatenate([mine, theirs]), return_inverse=True)
+    number = number.reshape(-1)
+    count = np.bincount(number[: len(mine)], minlength=len(values))
+    other_count = np.bincount(number[len(mine) :], minlength=len(values))
+    shared = np.flatnonzero((count > 0) & (other_count > 0))
+    if not len(shared):
+        return None
+    best = shared[np.lexsort((other_count[shared], count[shared] != other_count[shared]))[0]]
+    own = corners[number[: len(mine)] == best]
+    return int(own[0]), others[number[len(mine) :] == best]
+
+
+class _Paths:
+    """Three paths from each of many corners, and what they have passed."""
+
+    def __init__(self, mesh: HalfEdges, corners: Ints, classes: Ints) -> None:
+        self.mesh, self.classes = mesh, classes
+        self.at = [corners.copy() for _ in range(3)]
+        self.passed = [_mixed(classes[mesh.vertex[corners]].astype(np.uint64)) for _ in range(3)]
+        self.steps = 0
+
+    def after(self, steps: int) -> NDArray[np.uint64]:
+        """The signatures of the corners once every path has gone so many steps."""
+        for step in range(self.steps, steps):
+            self._go(0, ahead=True)
+            self._go(1, ahead=False)
+            self._go(2, ahead=step % 2 == 0)
+        self.steps = max(steps, self.steps)
+        return _mixed(_mixed(_mixed(self.passed[0]) + self.passed[1]) + self.passed[2])
+
+    def _go(self, path: int, ahead: bool) -> None:
+        """Ahead: past the end of the edge and on along the edge after next. Else: across to the edge opposite."""
+        mesh, at = self.mesh, self.at[path]
+        beside = mesh.following[at] if ahead else mesh.following[mesh.following[at]]
+        across = mesh.twin[beside]
+        open_ = across < 0
+        reached = mesh.following[across] if ahead else across
+        self.at[path] = np.where(open_, at, reached)
+        told = self.classes[mesh.vertex[self.at[path]]].astype(np.uint64)
+        told[open_] = np.uint64(2**40) - across[open_].astype(np.int64).astype(np.uint64)
+        self.passed[path] = _mixed(self.passed[path] + told)
+
+
+def _mixed(value: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """A scattering of 64-bit numbers (splitmix64; Steele, Lea and Flood 2014)."""
+    z = value + np.uint64(0x9E3779B97F4A7C15)
+    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return z ^ (z >> np.uint64(31))
