@@ -52,6 +52,12 @@ def guess_curves(head: Head, sculpt: ClosestSurface, given: Mapping[str, Place])
     return {name: _on_surface(sculpt, warp(marks.curve_positions(name, head.neutral))) for name in marks.curves}
 
 
+def carried_by(head: Head, sculpt: ClosestSurface, given: Mapping[str, Place], points: Rows) -> Rows:
+    """(k, 3) points of the head where the given landmarks say that they stand on the sculpt's side, not yet on its
+    surface. Raises MoueError as `guess_landmarks`."""
+    return _Warp(head, sculpt, given)(np.asarray(points, dtype=np.float64))
+
+
 class _Warp:
     """Where points of the head lie on the sculpt, as far as the given pairs say."""
 

@@ -30,8 +30,8 @@ class Actions:
             "save": stage.save,
             "save_as": lambda: setattr(stage.dialogs, "save_as", True),
             "bake": lambda: setattr(stage.dialogs, "bake", True),
-            "undo": lambda: stage.guard(stage.opened.undo),
-            "redo": lambda: stage.guard(stage.opened.redo),
+            "undo": lambda: stage.guard(stage.undo),
+            "redo": lambda: stage.guard(stage.redo),
             "frame": stage.frame_region,
             "cage": lambda: setattr(stage, "wire", not stage.wire),
             "overlay": self._next_overlay,
@@ -92,7 +92,9 @@ class Actions:
     def _go(self, place: str) -> None:
         session = self._stage.opened
         self._panels.trying.stop(session)
-        self._stage.place = place  # type: ignore[assignment]
+        before, self._stage.place = self._stage.place, place  # type: ignore[assignment]
+        if (before == "new") != (place == "new"):
+            self._stage.look_from("front", at_once=True)
         if place == "paint" and session.region == ALL and session.project.regions:
             session.region = session.project.regions[0].name
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import time
 
+import numpy as np
 from numpy.typing import NDArray
 
 from composer.head.head import Head
 from composer.progress import Progress
 from composer.viewer.card import FROM_VERTICES, Card, card_for
+from composer.viewer.new_head import NewHead
 from composer.viewer.overlay import Overlays, Shown
-from composer.viewer.picture_on_head import Outline, look_of
+from composer.viewer.picture_on_head import Outline, look_of, look_of_new
 from composer.viewer.screen import Screen
 from composer.viewer.session import Session
 from composer.viewer.stage import Stage
@@ -38,6 +40,10 @@ class Drawing:
         self._card: Card | None = None
         self._skin: NDArray | None = None
         self._eye: object = None
+        self._new: NewHead | None = None
+        self._new_view: View3D | None = None
+        self._new_version = -1
+        self._new_normals = np.zeros((0, 3), dtype=np.float32)
         self._moved_at = time.monotonic()
 
     @property
@@ -87,8 +93,32 @@ class Drawing:
             self.texture = self.view.draw(frame.positions, frame.normals, look, stage.eye, size, frame.touched, still)
         return not still
 
+    def draw_new(self, stage: Stage, pixel_ratio: float, held: bool) -> bool:
+        """Draw the sculpt of a new head and the library's loops on it; as `draw`."""
+        new = stage.new_head
+        if new is None or stage.eye is None:
+            self.texture, self.shown = None, Shown()
+            return False
+        if self._new_view is None:
+            self._new_view = View3D()
+        if self._new is not new:
+            self._new, self._new_version = new, -1
+            self._new_view.open(new.both)
+        if new.version != self._new_version or stage.eye is not self._eye:
+            self._moved_at, self._eye = time.monotonic(), stage.eye
+        if new.version != self._new_version:
+            self._new_version, self._new_normals = new.version, new.normals.all(new.positions())
+        still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
+        self.shown = self._overlays.of_new(stage, new)
+        look = look_of_new(stage, new, self.shown)
+        size = (max(round(stage.view[2] * pixel_ratio), 1), max(round(stage.view[3] * pixel_ratio), 1))
+        self.texture = self._new_view.draw(new.positions(), self._new_normals, look, stage.eye, size, None, still)
+        return not still
+
     def close(self) -> None:
         """Give everything back to GL."""
+        if self._new_view is not None:
+            self._new_view.close()
         self.thumbs.close()
         if self._card is not None:
             self._card.close()

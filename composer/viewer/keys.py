@@ -26,6 +26,7 @@ ACTIONS: dict[str, Action] = {
     "place_mix": Action("to mixing", "M", "Places"),
     "place_paint": Action("to painting", "P", "Places"),
     "place_marks": Action("to landmarks", "L", "Places"),
+    "place_new": Action("to a new head", "J", "Places"),
     "keys": Action("this sheet", "F1", "Places"),
     "front": Action("look from the front", "1", "Looking"),
     "three_quarter": Action("look at three quarters", "2", "Looking"),

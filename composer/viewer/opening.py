@@ -11,9 +11,13 @@ from composer.document.ready import Ready
 from composer.document.store import open_document
 from composer.edits.lay_regions import laid_regions
 from composer.errors import MoueError
-from composer.formats.library import open_library
+from composer.formats.library import head_of, open_library
+from composer.formats.registry import read_mesh
 from composer.head.fingerprint import fingerprint
+from composer.head.head import Head
+from composer.head.landmark_file import read_landmark_pairs
 from composer.progress import Progress
+from composer.viewer.new_head import NewHead
 
 DOCUMENTS = (".moue", ".toml")
 
@@ -84,3 +88,18 @@ def _with_files(project: Project) -> Project:
             mask.setflags(write=False)
             stored[place] = mask
     return project.with_(stored=stored) if len(stored) > len(project.stored) else project
+
+
+def open_new_head(library: Head, path: Path, progress: Progress) -> NewHead:
+    """A sculpt to bring `library` onto, with the landmarks that lie beside it as NAME.landmarks.toml.
+
+    Raises MoueError for what is no mesh, and for a library without landmarks.
+    """
+    if not library.landmarks:
+        raise MoueError("this library has no landmarks", library.path, mend="place them first, under Landmarks")
+    progress(0.1, "reading")
+    new = NewHead(library, head_of(read_mesh(path)))
+    beside = path.with_name(f"{path.stem}.landmarks.toml")
+    if beside.is_file():
+        new.read_landmarks(read_landmark_pairs(beside)[1])
+    return new

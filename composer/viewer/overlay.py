@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from composer.picture.heat import Scale, mask_scale, movement, movement_scale, strain_scale, vertex_strain
 from composer.picture.regions import region_colours
+from composer.viewer.new_head import NewHead
 from composer.viewer.stage import Stage
 from composer.viewer.trying import Trying
 
@@ -55,6 +56,24 @@ class Overlays:
             self._key, self._shown = key, self._made(stage, trying, kind, raw)
         if kind == "regions":
             self._place_numbers(stage)
+        return self._shown
+
+    def of_new(self, stage: Stage, new: NewHead) -> Shown:
+        """How far the library's skin lies from the sculpt, where that is wanted."""
+        if not stage.distance_heat or new.cage is None:
+            self._key, self._shown = (), Shown()
+            return self._shown
+        key = ("distance", id(new), new.version)
+        if key != self._key:
+            away = new.distance_mm()
+            assert away is not None
+            skin = new.library.skin
+            held = movement_scale(np.quantile(away[skin], 0.995, keepdims=True))
+            scale = Scale("from the sculpt", "mm", held.low, held.high)
+            colours = scale.colours(away)
+            colours[~skin, 3] = 0.0
+            none = np.zeros((new.n_sculpt, 4))
+            self._key, self._shown = key, Shown(_bytes(np.concatenate([none, colours])), scale)
         return self._shown
 
     def _made(self, stage: Stage, trying: Trying, kind: str, raw: NDArray | None) -> Shown:

@@ -11,6 +11,7 @@ from composer.head.barrier_lines import barrier_lines
 from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import ALL
 from composer.viewer.look import Line, Look, Mark
+from composer.viewer.new_head import NewHead
 from composer.viewer.overlay import Shown
 from composer.viewer.painting import Painting
 from composer.viewer.stage import Stage
@@ -18,6 +19,7 @@ from masks.contour import contour
 
 POINTED, CHOSEN, HALF, RING = (250, 240, 215, 235), (227, 188, 133, 200), (24, 25, 28, 220), (250, 246, 235, 255)
 ERASING, OWN, FILE = (232, 146, 124, 255), (227, 188, 133, 255), (111, 178, 196, 255)
+GUESSED = (240, 236, 226, 255)
 BARRIER = (24, 25, 28, 150)
 LEVEL = 0.5
 
@@ -98,6 +100,22 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
         marks = (*marks, moved) if moved is not None else marks
     skin = texture if stage.overlay == "skin" else None
     return Look(shown.cover, stage.wire, tuple(line for line in lines if line is not None), marks, stage.hidden, skin)
+
+
+def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
+    """What is drawn besides a sculpt: the library's loops over it, its landmarks, a heat."""
+    marks = []
+    for i, (name, place) in enumerate(new.marks.places.items()):
+        if stage.moved_mark is not None and stage.moved_mark[0] == name:
+            continue
+        colour = GUESSED if name in new.marks.guessed else FILE
+        mark = _mark(place, colour, 15.0 if name == stage.landmark else 9.0, i)
+        marks += [mark] if mark is not None else []
+    if stage.moved_mark is not None:
+        moved = _mark(stage.moved_mark[1], OWN, 15.0, len(marks))
+        marks += [moved] if moved is not None else []
+    lines = new.ghost() if stage.shown_of_new == "sculpt" or stage.wire else ()
+    return Look(shown.cover, False, lines, tuple(marks), stage.hidden_of_new)
 
 
 def _ring(stage: Stage, painting: Painting) -> Line | None:

@@ -18,6 +18,7 @@ from composer.viewer.panels.brush import draw_brush
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.key_sheet import KeySheet
 from composer.viewer.panels.marks import draw_marks
+from composer.viewer.panels.new_head import NewHeadPanel
 from composer.viewer.panels.recipes import Recipes
 from composer.viewer.panels.regions import RegionList
 from composer.viewer.panels.sheets import Sheets
@@ -53,6 +54,7 @@ class Screen:
     trying: Trying = field(default_factory=Trying)
     painting: Painting = field(default_factory=Painting)
     gauge: Gauge = field(default_factory=Gauge)
+    new_head: NewHeadPanel = field(default_factory=NewHeadPanel)
 
     def fresh(self) -> None:
         """Another document is open: what was tried and painted on the old one is forgotten."""
@@ -62,7 +64,7 @@ class Screen:
         """Where the view lies in the window, given the sizes of the panels about it."""
         display, px = imgui.get_io().display_size, kit.px
         left = px(STRIP if stage.place == "mix" else LIST)
-        right = px(stage.settings.tray_px) if stage.place == "mix" else px(LIST) if stage.place == "paint" else 0.0
+        right = px({"mix": stage.settings.tray_px, "marks": 0.0}.get(stage.place, LIST))
         foot = px(stage.settings.board_px) if stage.place == "mix" else 0.0
         right = min(right, max(display.x - left - px(LEAST_VIEW), px(150)))
         foot = min(foot, max(display.y - px(HEADER) - px(160), px(60)))
@@ -92,9 +94,10 @@ class Screen:
             )
         with _panel("header", 0, 0, display.x, kit.px(HEADER), theme.DEEP, kit.px(8)):
             draw_header(stage, kit, act)
-        {"mix": self._mix, "paint": self._paint, "marks": self._marks}[stage.place](stage, kit)
-        with _over_view(stage, kit.scale):
-            draw_viewbar(stage, kit, shown, has_texture)
+        {"mix": self._mix, "paint": self._paint, "marks": self._marks, "new": self._new}[stage.place](stage, kit)
+        if stage.place != "new" or stage.new_head is not None:
+            with _over_view(stage, kit.scale):
+                draw_viewbar(stage, kit, shown, has_texture)
         self._pointed(stage, kit)
         self._gauge(stage, kit)
         self._over(stage, kit)
@@ -126,6 +129,14 @@ class Screen:
         left, top, _, _ = stage.view
         with _panel("mark list", 0, top, left, display.y - top):
             draw_marks(stage, kit)
+
+    def _new(self, stage: Stage, kit: Kit) -> None:
+        display = imgui.get_io().display_size
+        left, top, width, _ = stage.view
+        with _panel("new marks", 0, top, left, display.y - top):
+            self.new_head.draw_marks(stage, kit)
+        with _panel("new steps", left + width, top, display.x - left - width, display.y - top):
+            self.new_head.draw_steps(stage, kit, stage.open_sculpt, lambda kit: None)
 
     def _over(self, stage: Stage, kit: Kit) -> None:
         """What lies over everything: sheets, words, the carried picture."""

@@ -24,14 +24,15 @@ from composer.mixing.recipe import Cell, Row
 from composer.progress import Progress
 from composer.viewer.camera import Eye, between, framed, named_eye
 from composer.viewer.keeping import Keeping, waiting_for
-from composer.viewer.opening import Opened, open_path, open_recovered
-from composer.viewer.picking import Hit, Picker
+from composer.viewer.new_head import LIBRARY, NewHead
+from composer.viewer.opening import Opened, open_new_head, open_path, open_recovered
+from composer.viewer.picking import SKIN, Hit, Picker
 from composer.viewer.session import Session
 from composer.viewer.settings import Settings
 from composer.viewer.work import Work
 
-Place = Literal["mix", "paint", "marks"]
-PLACES: dict[Place, str] = {"mix": "Mix", "paint": "Paint", "marks": "Landmarks"}
+Place = Literal["mix", "paint", "marks", "new"]
+PLACES: dict[Place, str] = {"mix": "Mix", "paint": "Paint", "marks": "Landmarks", "new": "New head"}
 Overlay = Literal["none", "regions", "mask", "strain", "movement", "difference", "skin"]
 OVERLAYS: dict[Overlay, tuple[str, str]] = {
     "none": ("Plain", "the head as it is"),
@@ -97,6 +98,9 @@ class Stage:
     peeking: bool = False
     landmark: str = ""
     moved_mark: tuple[str, SurfacePoint] | None = None
+    new_head: NewHead | None = None
+    shown_of_new: str = "sculpt"
+    distance_heat: bool = False
     pointed: str = ""
     clock: Callable[[], float] = time.monotonic
 
@@ -223,12 +227,28 @@ class Stage:
         else:
             call()
 
+    def undo(self) -> None:
+        """One step back: of the new head's landmarks in their place, of the document elsewhere."""
+        if self.place == "new" and self.new_head is not None:
+            self.new_head.undo()
+        else:
+            self.opened.undo()
+
+    def redo(self) -> None:
+        """One step forward, as `undo`."""
+        if self.place == "new" and self.new_head is not None:
+            self.new_head.redo()
+        else:
+            self.opened.redo()
+
     # The eye.
 
     def look_from(self, view: str, at_once: bool = False) -> None:
         """Look from a named side, the whole head in the picture."""
         if self.session is not None:
-            self._go(named_eye(view, self.session.head.neutral, self.view_size), at_once)
+            new = self.new_head if self.place == "new" else None
+            points = self.session.head.neutral if new is None else new.sculpt.neutral
+            self._go(named_eye(view, points, self.view_size), at_once)
 
     def frame_region(self) -> None:
         """Look closely at the chosen region from where the eye is; at the whole head where it is the base row."""
@@ -281,6 +301,9 @@ class Stage:
             return None
         left, top, _, _ = self.view
         origin, direction = self.eye.ray(x - left, y - top, *self.view_size)
+        if self.place == "new":
+            new = self.new_head
+            return None if new is None else new.picker.pick(new.positions(), origin, direction, self.hidden_of_new)
         return self.picker.pick(self.session.positions(), origin, direction, self.hidden)
 
     def region_at(self, hit: Hit | None) -> str:
@@ -294,6 +317,25 @@ class Stage:
             if here > most:
                 best, most = region.name, here
         return best
+
+    @property
+    def hidden_of_new(self) -> frozenset[str]:
+        """What of the sculpt ("skin") and the library on it is not shown."""
+        return {"sculpt": frozenset({LIBRARY}), "cage": frozenset({SKIN})}.get(self.shown_of_new, frozenset())
+
+    def open_sculpt(self, path: Path) -> None:
+        """Open a sculpt beside the frame loop, with the landmarks that lie beside it; the library stays open."""
+        session = self.opened
+        library = session.head
+
+        def opened(new: NewHead) -> None:
+            if self.session is session:
+                self.new_head, self.place, self.shown_of_new = new, "new", "sculpt"
+                self.turn(named_eye("front", new.sculpt.neutral, self.view_size))
+                for note in new.notes[:2]:
+                    self.say(note)
+
+        self.work.begin(f"Opening {path.name}", lambda progress: open_new_head(library, path, progress), opened)
 
     def hide_part(self, name: str) -> None:
         """Hide a part, or show it again."""

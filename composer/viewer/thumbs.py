@@ -16,14 +16,14 @@ from composer.errors import MoueError
 from composer.head.head import Head
 from composer.viewer.camera import Eye, framed, named_eye
 from composer.viewer.imgui_pyglet import delete_texture, picture_texture
-from composer.viewer.look import Look
+from composer.viewer.look import Look, Mark
 from composer.viewer.session import Session
 from composer.viewer.theme import RAISED
 from composer.viewer.view3d import View3D
 
 SIDE_PX = 168
 BUDGET_SECONDS = 0.010
-MOVING, SMALLEST, LEAST_MM, FACE = 0.12, 0.30, 0.02, 0.3
+MOVING, SMALLEST, LEAST_MM, FACE, LOUPE = 0.12, 0.30, 0.02, 0.3, 0.07
 PLAIN = Look()
 
 
@@ -82,6 +82,9 @@ class Thumbs:
 
     def _sign(self, session: Session, kind: str, name: str) -> object:
         """What a picture depends on: it is made anew where this differs."""
+        if kind == "landmark":
+            marks = session.head.landmarks
+            return marks.points.get(name) if marks else None
         if kind == "shape":
             return (
                 id(session.head.shapes[session.head.shape_index[name]].delta) if name in session.head.shape_index else 0
@@ -91,7 +94,14 @@ class Thumbs:
 
     def _picture(self, session: Session, kind: str, name: str) -> NDArray[np.uint8] | None:
         neutral = session.head.neutral
-        if kind == "shape":
+        look = PLAIN
+        if kind == "landmark":
+            marks = session.head.landmarks
+            if not marks or name not in marks.points:
+                return None
+            positions = neutral.astype(np.float32)
+            eye, look = self._loupe(session, name)
+        elif kind == "shape":
             if name not in session.head.shape_index:
                 return None
             positions = (neutral + session.head.shape(name).delta).astype(np.float32)
@@ -105,11 +115,26 @@ class Thumbs:
             except MoueError:
                 return None
             eye = self._face
-        raw = self._view.picture(positions, session.normals_of(positions), PLAIN, eye, (SIDE_PX, SIDE_PX))
+        raw = self._view.picture(positions, session.normals_of(positions), look, eye, (SIDE_PX, SIDE_PX))
         share = raw[:, :, 3:] / 255.0
         whole = np.full_like(raw, 255)
         whole[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
         return whole
+
+    def _loupe(self, session: Session, name: str) -> tuple[Eye, Look]:
+        """The eye before a landmark of the neutral, and the mark on it."""
+        head = session.head
+        assert head.landmarks is not None
+        vertex = head.landmarks.vertex(name, head.neutral)
+        at = head.landmarks.position(name, head.neutral)
+        out = session.normals_of(head.neutral.astype(np.float32))[vertex]
+        yaw = float(np.clip(np.degrees(np.arctan2(out[0], max(float(out[2]), 0.25))), -62.0, 62.0))
+        pitch = float(np.clip(np.degrees(np.arcsin(np.clip(out[1], -1.0, 1.0))), -25.0, 25.0))
+        reach = LOUPE * head.diagonal
+        corners = at + reach * np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)])
+        eye = framed(Eye(yaw=yaw, pitch=pitch), corners, (SIDE_PX, SIDE_PX), 0.95)
+        mark = Mark(np.array([vertex]), np.array([1.0]), (227, 188, 133, 255), 13.0)
+        return eye, Look(marks=(mark,))
 
     def _close(self, neutral: NDArray, pose: NDArray, skin: NDArray) -> Eye:
         """The eye that holds what moves, before and after, with some of the face around it."""

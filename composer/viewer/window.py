@@ -31,6 +31,7 @@ from composer.viewer.tools.gauge import turn_weight
 from composer.viewer.tools.gestures import Point
 from composer.viewer.tools.look_about import move, turn
 from composer.viewer.tools.place_mark import mark_at, place
+from composer.viewer.tools.place_pair import pair_at, place_pair
 from composer.viewer.tools.stroke import paint
 
 SIZE, LEAST = (1280, 800), (900, 560)
@@ -157,6 +158,11 @@ class MoueWindow(pyglet.window.Window):
         stage, session = self.stage, self.stage.opened
         if stage.eye is None:
             stage.look_from("front", at_once=True)
+        if stage.place == "new":
+            self._point()
+            if self.drawing.draw_new(stage, self.get_pixel_ratio(), self.drag.active or moving):
+                self.wake()
+            return
         if stage.carried_shape:
             self.panels.tray.carried_over(stage, self.panels.board.mirrored)
         self._point()
@@ -187,6 +193,9 @@ class MoueWindow(pyglet.window.Window):
         if (self.drag.active or self.ui.wants_mouse) and not stage.carried_shape:
             if not self.panels.painting.stroking:
                 stage.hit, stage.pointed = None, ""
+            return
+        if stage.place == "new":
+            stage.hit, stage.pointed = None, pair_at(stage, *stage.pointer).replace("_", " ")
             return
         stage.hit = stage.look_up(*stage.pointer)
         stage.pointed = stage.region_at(stage.hit)
@@ -242,8 +251,10 @@ class MoueWindow(pyglet.window.Window):
         elif button == mouse.LEFT and stage.place == "paint":
             if panels.painting.ready_for(stage.session):
                 self.drag.begin(paint(stage, panels.painting, at), button)
-        elif button == mouse.LEFT:
+        elif button == mouse.LEFT and stage.place == "marks":
             self.drag.begin(place(stage, at), button)
+        elif button == mouse.LEFT and stage.new_head is not None:
+            self.drag.begin(place_pair(stage, at), button)
 
     def on_mouse_drag(self, x: int, y: int, dx: int, dy: int, buttons: int, modifiers: int) -> None:
         """The pointer moves with a button down."""
@@ -359,7 +370,10 @@ class MoueWindow(pyglet.window.Window):
         """A folder or a file is dropped on the window."""
         self.wake()
         if paths:
-            self.stage.unless_unsaved(lambda: self.stage.open(Path(paths[0])))
+            if self.stage.place == "new" and self.stage.session is not None:
+                self.stage.open_sculpt(Path(paths[0]))
+            else:
+                self.stage.unless_unsaved(lambda: self.stage.open(Path(paths[0])))
 
     def on_close(self) -> None:
         """The person closes the window: asked once where something is not saved."""

@@ -33,7 +33,8 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
         kit.tip("there are changes that no file holds yet")
         kit.sign("dot", at.x + kit.px(4), at.y + imgui.get_frame_height() / 2, kit.px(12), theme.SAND)
     middle = [("place_mix", "mix", "mix shapes by region"), ("place_paint", "paint", "paint the regions' masks"),
-              ("place_marks", "marks", "place landmarks; the regions made from them follow")]  # fmt: skip
+              ("place_marks", "marks", "place landmarks; the regions made from them follow"),
+              ("place_new", "new", "bring the library onto a sculpt of your own")]  # fmt: skip
     total = sum((imgui.calc_text_size(PLACES[p]).x + kit.px(22) for _, p, _ in middle), 0.0)  # type: ignore[index]
     imgui.same_line(max((wide - total) / 2, kit.px(270)))
     for i, (action, place, hint) in enumerate(middle):

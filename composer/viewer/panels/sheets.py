@@ -97,8 +97,9 @@ def _begin(name: str, kit: Kit) -> bool:
         imgui.open_popup(name)
     imgui.set_next_window_pos(imgui.get_main_viewport().get_center(), imgui.Cond_.always, ImVec2(0.5, 0.5))
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(20), kit.px(16)))
+    imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(10))
     open_ = imgui.begin_popup_modal(name, None, PLAIN)[0]
-    imgui.pop_style_var()
+    imgui.pop_style_var(2)
     return open_
 
 

@@ -28,6 +28,17 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
     imgui.same_line(0, kit.px(3))
     if kit.button("Close up", "close to the chosen region", "frame", name="frame region"):
         stage.frame_region()
+    if stage.place != "new":
+        _looks(stage, kit, has_texture)
+    if shown.legend is not None:
+        _legend(kit, shown, left + kit.px(14), top + height - kit.px(64))
+    elif shown.numbers:
+        _numbers(stage, kit, shown)
+
+
+def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
+    """What is laid over the head, its cage, its parts: at the right end of the line."""
+    left, top, width, _ = stage.view
     names = {n: words for n, (words, _) in OVERLAYS.items() if n != "skin" or has_texture}
     box, cage, parts = (
         kit.px(118),
@@ -54,10 +65,6 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
     if kit.button("Parts", "hide parts, or show one alone", on=bool(stage.hidden)):
         imgui.open_popup("parts")
     _parts(stage, kit)
-    if shown.legend is not None:
-        _legend(kit, shown, left + kit.px(14), top + height - kit.px(64))
-    elif shown.numbers:
-        _numbers(stage, kit, shown)
 
 
 def _parts(stage: Stage, kit: Kit) -> None:

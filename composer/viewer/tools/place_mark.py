@@ -24,13 +24,13 @@ def place(stage: Stage, at: Point) -> Tool:
     stage.landmark = name or stage.landmark
     try:
         if fresh and name:
-            _put(stage, name, stage.look_up(at.x, at.y))
+            put_there(stage, name, stage.look_up(at.x, at.y))
         while True:
             point = yield
             if point.released:
                 break
             if name:
-                _put(stage, name, stage.look_up(point.x, point.y))
+                put_there(stage, name, stage.look_up(point.x, point.y))
         moved, stage.moved_mark = stage.moved_mark, None
         if moved is not None:
             put, there = moved
@@ -64,6 +64,7 @@ def surface_point(hit: Hit) -> SurfacePoint:
     return SurfacePoint((a, b, c), (float(weight[0]), float(weight[1]), float(weight[2])))
 
 
-def _put(stage: Stage, name: str, hit: Hit | None) -> None:
+def put_there(stage: Stage, name: str, hit: Hit | None) -> None:
+    """Show a landmark at a place of the skin while it is dragged; elsewhere it stays where it was."""
     if hit is not None and hit.part == "skin":
         stage.moved_mark = (name, surface_point(hit))

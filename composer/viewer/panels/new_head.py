@@ -1,0 +1,134 @@
+"""The place of a new head: open a sculpt, mark it, and bring the library's loops onto it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.fitting.guess import LEAST
+from composer.viewer import theme
+from composer.viewer.kit import Kit
+from composer.viewer.new_head import NewHead
+from composer.viewer.stage import Stage
+from composer.viewer.theme import u32
+
+SHOWN = {"sculpt": "Sculpt", "cage": "Library", "both": "Both"}
+
+
+@dataclass
+class NewHeadPanel:
+    """The path that is typed, and what is shown of the two."""
+
+    path: str = ""
+    search: str = ""
+
+    def draw_marks(self, stage: Stage, kit: Kit) -> None:
+        """On the left: the checklist of landmarks with the loupe."""
+        new = stage.new_head
+        imgui.align_text_to_frame_padding()
+        with kit.bold():
+            imgui.text("Landmarks")
+        if new is None:
+            imgui.push_text_wrap_pos(0)
+            kit.quiet("Open a sculpt first, on the right, or drop its file on the window.")
+            imgui.pop_text_wrap_pos()
+            return
+        marks = new.marks
+        placed = len(marks.places) - len(marks.guessed)
+        imgui.same_line()
+        kit.quiet(f"{placed} placed, {len(marks.guessed)} guessed")
+        self._loupe(stage, kit, new)
+        half = (imgui.get_content_region_avail().x - kit.px(4)) / 2
+        if kit.button("Guess the rest", f"from {LEAST} or more that are placed; eight give good guesses",
+                      able=placed >= LEAST, wide=half):  # fmt: skip
+            stage.guard(new.guess)
+        imgui.same_line(0, kit.px(4))
+        if kit.button("They are right", "every guess has been looked at", able=bool(marks.guessed), wide=half):
+            new.confirm()
+        imgui.begin_child("new marks", ImVec2(0, -kit.px(36)))
+        for name in new.names:
+            self._row(stage, kit, new, name)
+        imgui.end_child()
+        if kit.button("Save landmarks", "beside the sculpt, for moue fit or for the next time"):
+            place = landmark_place(new)
+            stage.guard(lambda: new.save_landmarks(place), f"Saved {place}")
+        imgui.same_line(0, kit.px(4))
+        if kit.button("Take off", "take the chosen landmark off the sculpt", able=stage.landmark in marks.places):
+            new.take_away(stage.landmark)
+
+    def _loupe(self, stage: Stage, kit: Kit, new: NewHead) -> None:
+        """The chosen landmark on the library's own head, large."""
+        wide = imgui.get_content_region_avail().x
+        side = min(wide, kit.px(190))
+        at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
+        low = ImVec2(at.x + (wide - side) / 2, at.y)
+        high = ImVec2(low.x + side, low.y + side)
+        picture = kit.picture("landmark", stage.landmark) if stage.landmark in new.names else None
+        if picture:
+            draw.add_image_rounded(
+                imgui.ImTextureRef(picture), low, high, ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT), kit.px(8)
+            )
+        else:
+            draw.add_rect_filled(low, high, u32(theme.DEEP), kit.px(8))
+            words = "choose a landmark below"
+            size = imgui.calc_text_size(words)
+            draw.add_text(ImVec2(low.x + (side - size.x) / 2, low.y + (side - size.y) / 2), u32(theme.QUIET), words)
+        imgui.dummy(ImVec2(wide, side + kit.px(4)))
+        kit.mark("loupe")
+        kit.tip("where the chosen landmark lies on the library's head; press on the same place of the sculpt")
+
+    def _row(self, stage: Stage, kit: Kit, new: NewHead, name: str) -> None:
+        at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(24)
+        if imgui.selectable(f"##new {name}", name == stage.landmark, 0, ImVec2(wide, high))[0]:
+            stage.landmark = name
+        kit.mark(f"new landmark {name}")
+        marks, draw = new.marks, imgui.get_window_draw_list()
+        if name in marks.guessed:
+            sign, colour = "solo", theme.SAND
+        else:
+            sign, colour = ("dot", theme.MOSS) if name in marks.places else ("solo", theme.EDGE)
+        kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(11), colour)
+        words = kit.fit(name.replace("_", " ") + (" (guessed)" if name in marks.guessed else ""), wide - kit.px(28))
+        ink = theme.TEXT if name in marks.places else theme.QUIET
+        draw.add_text(ImVec2(at.x + kit.px(22), at.y + (high - imgui.get_font_size()) / 2), u32(ink), words)
+
+    def draw_steps(
+        self, stage: Stage, kit: Kit, open_sculpt: Callable[[Path], None], steps: Callable[[Kit], None]
+    ) -> None:
+        """On the right: the sculpt, what is shown, and the steps that follow; `steps` draws those."""
+        new = stage.new_head
+        imgui.align_text_to_frame_padding()
+        with kit.bold():
+            imgui.text("New head")
+        imgui.set_next_item_width(-kit.px(62))
+        entered, self.path = imgui.input_text_with_hint(
+            "##sculpt", "a sculpt: .obj, .ply, .stl, .glb", self.path, imgui.InputTextFlags_.enter_returns_true
+        )
+        kit.mark("sculpt path")
+        imgui.same_line(0, kit.px(4))
+        if (kit.button("Open##sculpt", name="open sculpt", wide=kit.px(58)) or entered) and self.path.strip():
+            open_sculpt(Path(self.path.strip().strip('"')).expanduser())
+        if new is None:
+            imgui.push_text_wrap_pos(0)
+            kit.quiet("A sculpt of any topology, scale and pose. The library's loops come onto it, its expressions "
+                      "are carried over, and mixing goes on with it.")  # fmt: skip
+            imgui.pop_text_wrap_pos()
+            return
+        kit.quiet(f"{new.sculpt.name}: {new.n_sculpt:,} vertices")
+        stage.shown_of_new = kit.choice(SHOWN, stage.shown_of_new, key="show ")
+        changed, on = imgui.checkbox("distance as heat", stage.distance_heat)
+        kit.mark("distance heat")
+        kit.tip("how far the library's skin lies from the sculpt")
+        if changed:
+            stage.distance_heat = on
+        imgui.separator()
+        steps(kit)
+
+
+def landmark_place(new: NewHead) -> Path:
+    """Where a sculpt's landmarks lie: beside its file."""
+    path = new.sculpt.path or Path(f"{new.sculpt.name}.obj")
+    return path.with_name(f"{path.stem}.landmarks.toml")

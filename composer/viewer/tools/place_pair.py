@@ -1,0 +1,54 @@
+"""Placing the library's landmarks on a sculpt."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from composer.head.places import resolve
+from composer.viewer.stage import Stage
+from composer.viewer.tools.gestures import Abandoned, Point, Tool
+from composer.viewer.tools.place_mark import NEAR_PX, put_there
+
+
+def place_pair(stage: Stage, at: Point) -> Tool:
+    """Take the landmark under the pointer along; where none is, put the chosen one there and choose the next one that
+    has no place yet. One drag is one step."""
+    new = stage.new_head
+    assert new is not None
+    name = pair_at(stage, at.x, at.y)
+    fresh = not name
+    name = name or stage.landmark
+    if name not in new.names:
+        stage.say("Choose a landmark in the list, then press on its place.")
+        name = ""
+    stage.landmark = name or stage.landmark
+    try:
+        if fresh and name:
+            put_there(stage, name, stage.look_up(at.x, at.y))
+        while True:
+            point = yield
+            if point.released:
+                break
+            if name:
+                put_there(stage, name, stage.look_up(point.x, point.y))
+        moved, stage.moved_mark = stage.moved_mark, None
+        if moved is not None:
+            new.place(*moved)
+            if fresh:
+                after = new.names[new.names.index(name) + 1 :] + new.names
+                stage.landmark = next((each for each in after if each not in new.marks.places), name)
+    except Abandoned:
+        stage.moved_mark = None
+
+
+def pair_at(stage: Stage, x: float, y: float) -> str:
+    """The landmark of the sculpt whose mark lies under a place of the window, "" where none does."""
+    new, eye = stage.new_head, stage.eye
+    if new is None or eye is None or not new.marks.places:
+        return ""
+    names = list(new.marks.places)
+    places = np.array([resolve(new.marks.places[name], new.sculpt.neutral) for name in names])
+    seen, _ = eye.project(places, *stage.view_size)
+    away = np.hypot(seen[:, 0] + stage.view[0] - x, seen[:, 1] + stage.view[1] - y)
+    nearest = int(np.argmin(away))
+    return names[nearest] if away[nearest] <= NEAR_PX else ""
