@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.ready import Ready
+from composer.document.sculpted import SculptedDetail
 from composer.errors import MoueError
 from composer.formats.library import targets_in
 from composer.formats.registry import read_mesh
-from composer.head.detail import Detail
+from composer.head.detail import Detail, Frames
 from composer.head.levels import HIGHEST_LEVEL, Refinement, head_at_level, levels, refine, vertex_count
 from composer.mixing.detailed import detailed_pose
 from composer.mixing.recipe import Recipe
@@ -37,6 +38,7 @@ class Finer:
         if vertices > MOST_VERTICES:
             raise MoueError(f"level {level} has {vertices:,} vertices, more than can be baked", ready.project.path)
         self.ready = ready
+        self._sculpted = SculptedDetail(ready, level, lambda k: self.base if k == level else Finer(ready, k).base)
         own = max((known for known in ready.project.levels if known <= level), default=0)
         self.detail = _detail(ready, own, ready.project.levels[own]) if own else None
         base = self.detail.steps[-1].polygons if self.detail else ready.head.polygons
@@ -48,6 +50,14 @@ class Finer:
 
     def pose(self, recipe: Recipe, strength: float) -> NDArray[np.float64]:
         """(m, 3) mm, a recipe's pose at the level, at another strength than its own."""
+        return self._sculpted.add(self.base(recipe, strength), recipe, strength)
+
+    def frames_at(self, recipe: Recipe, strength: float) -> NDArray[np.float64]:
+        """(m, 3, 3) the local frames in which accepted sculpts keep their detail at this level, 1 or above."""
+        return Frames(self.head.polygons).at(self.base(recipe, strength))
+
+    def base(self, recipe: Recipe, strength: float) -> NDArray[np.float64]:
+        """(m, 3) mm, the same without the details that accepted sculpts have of their own."""
         if self.detail is None:
             return refine(self.ready.pose(recipe, strength), self.steps)
         cage = self.ready.pose(recipe, strength)

@@ -1,0 +1,60 @@
+"""`moue accept`: a sculpted fix becomes a corrective of its recipe, or a new shape."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from composer.cli.sources import DOCUMENT, UNITS
+
+
+def accept(
+    document: Annotated[Path, typer.Argument(help=DOCUMENT)],
+    sculpt: Annotated[Path, typer.Argument(help="The bake as the sculptor changed it, at any level, in any format.")],
+    recipe: Annotated[str, typer.Option(help="The recipe that was baked.")],
+    as_shape: Annotated[str | None, typer.Option(help="Keep it as a shape of this name instead.")] = None,
+    level: Annotated[int | None, typer.Option(help="Its level, where its vertex count is not to tell.")] = None,
+    unit: Annotated[str | None, typer.Option(help=f"The sculpt's unit: {UNITS}.")] = None,
+    json_file: Annotated[str | None, typer.Option("--json", help="Write what was done here, - for the screen.")] = None,
+) -> None:
+    """Take a sculpted fix back: it comes in wherever the recipe's cells do. The bake as it was is kept beside.
+
+    Example: moue accept clock.moue baked/doubt.obj --recipe doubt
+    """
+    from composer.cli.outputs import may_write
+    from composer.cli.progress import bar
+    from composer.cli.report import write_json
+    from composer.document.hinges import settled
+    from composer.document.ready import Ready
+    from composer.document.store import open_document
+    from composer.edits.accept import accept as run
+    from composer.edits.accept import save_accepted, told
+    from composer.edits.sculpt import read_sculpt
+
+    project = open_document(document)
+    project.recipe(recipe)
+    if json_file not in (None, "-"):
+        may_write(Path(str(json_file)), ".json", (document, sculpt, project.head_path))
+    with bar("opening") as progress:
+        ready = Ready.open(project, progress)
+        kept, rigidities, notes = settled(project, ready.head, ready.hinges)
+        if kept is not project:
+            ready = ready.again(kept.with_(stored={**kept.stored, **rigidities}))
+        progress(0.4, f"reading {sculpt.name}")
+        accepted = run(ready, recipe, read_sculpt(ready.head, sculpt, level, unit, recipe), as_shape, unit)
+        progress(0.9, f"saving {document.name}")
+        files = save_accepted(accepted, document)
+    for note in [*ready.notes, *notes]:
+        typer.echo(f"note: {note}", err=True)
+    if json_file is not None:
+        write_json(json_file, {
+            "shape": accepted.shape, "recipe": accepted.recipe, "corrective": accepted.corrective,
+            "level": accepted.sculpt.level, "left_mm": accepted.left_mm, "moved": [asdict(r) for r in accepted.moved],
+            "files": [str(file) for file in files],
+        })  # fmt: skip
+    if json_file != "-":
+        for line in [*told(accepted), *map(str, files)]:
+            typer.echo(line)

@@ -1,0 +1,128 @@
+"""A mesh that comes back from the sculptor: of which level it is, in Moue's order, of the size that it should be.
+
+What is wrong is told in one line before anything is done with it: another number of vertices, another order, another
+unit or scale, a head that was moved as a whole.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.formats.mesh import Mesh
+from composer.formats.registry import read_mesh
+from composer.head.head import Head
+from composer.head.levels import HIGHEST_LEVEL, levels, vertex_count
+from composer.head.order_difference import order_difference
+from composer.head.similarity import similarity
+from composer.units import MM_PER_UNIT, mm_per
+from masks.polygons import Polygons
+
+OTHER_SIZE = 0.1
+"""Relative difference of bounding boxes beyond which a sculpt is of another unit or scale; an open jaw adds 5 percent
+to the diagonal of a head (common practice, no source)."""
+MOVED, EXPLAINED = 0.004, 1.0 / 3.0
+"""A sculpt was moved, turned or scaled as a whole where that moves it by more than MOVED of the head's size, in RMS,
+and leaves less than EXPLAINED of its distance."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sculpt:
+    """Positions (n_k, 3) float64 mm at `level`, in Moue's order, read from `path`."""
+
+    path: Path
+    level: int
+    positions: NDArray[np.float64]
+
+
+def read_sculpt(
+    head: Head, path: Path | str, level: int | None = None, unit: str | None = None, name: str | None = None
+) -> Sculpt:  # fmt: skip
+    """The sculpt in a file of any format that Moue reads; `level` where it is not to be told by the vertex count.
+
+    `unit` is the file's where it does not say, the head's own unless given. In a file of many shapes it is the one
+    called `name`. Raises MoueError, naming the file, where it is of no level of this head or in another order, with
+    what to do.
+    """
+    path = Path(path)
+    mesh = read_mesh(path)
+    points = _chosen(mesh, path, name)
+    level = _level_of(head, mesh, path) if level is None else level
+    steps = levels(head.polygons, level)
+    polygons = steps[-1].polygons if steps else head.polygons
+    _refuse_other_order(polygons, mesh.polygons, path, level)
+    return Sculpt(path, level, points * mm_per(unit or mesh.unit or head.unit, str(path)))
+
+
+def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, unit: str) -> None:
+    """See that a sculpt stands where its `pose` (n_k, 3) mm does. `polygons` are the level's, `size` mm the head's, and
+    `unit` what the file was taken to be in. Raises MoueError, naming the file, where it was scaled, or moved or turned
+    as a whole, or its vertices are in another order.
+    """
+    ours, theirs = (float(np.linalg.norm(np.ptp(points, axis=0))) for points in (pose, sculpt.positions))
+    ratio = theirs / ours if ours > 0 else 1.0
+    if abs(ratio - 1.0) > OTHER_SIZE:
+        other = next((u for u, mm in MM_PER_UNIT.items() if abs(ratio * mm / mm_per(unit) - 1.0) <= OTHER_SIZE), None)
+        mend = f"is it in {other}? say --unit {other}" if other else "scale it back"
+        raise MoueError(f"is {ratio:.3g} times as large as it should be", sculpt.path, mend=mend)
+    found = order_difference(polygons, polygons, pose, sculpt.positions)
+    if found is not None:
+        raise _other_order(found.words, sculpt.path)
+    motion = similarity(pose, sculpt.positions)
+    whole = _rms(motion(pose) - pose)
+    if whole > MOVED * size and _rms(sculpt.positions - motion(pose)) < EXPLAINED * _rms(sculpt.positions - pose):
+        shift = float(np.linalg.norm(motion(pose.mean(axis=0)[None])[0] - pose.mean(axis=0)))
+        words = f"{shift:.1f} mm, {motion.angle_deg:.1f} degrees, {motion.scale:.3f} times"
+        raise MoueError(f"was moved, turned or scaled as a whole ({words})", sculpt.path, mend="put it back")
+
+
+def _chosen(mesh: Mesh, path: Path, name: str | None) -> NDArray[np.float64]:
+    """(n, 3) in the file's unit, the positions of a file of one mesh, or of one of its shapes."""
+    if not mesh.shapes:
+        return mesh.positions
+    found = next((shape for shape in mesh.shapes if shape.name == name), None)
+    if found is None and len(mesh.shapes) > 1:
+        what = f"holds {len(mesh.shapes)} shapes, none named {name!r}"
+        raise MoueError(what, path, mend="keep one in it, or name it so")
+    return mesh.positions + (found or mesh.shapes[0]).delta
+
+
+def _level_of(head: Head, mesh: Mesh, path: Path) -> int:
+    counts: list[int] = []
+    for k in range(HIGHEST_LEVEL + 1):
+        counts.append(vertex_count(head.polygons, k))
+        if counts[-1] == mesh.n_vertices:
+            return k
+        if counts[-1] > mesh.n_vertices:
+            break
+    if mesh.n_vertices < 2 * counts[0]:
+        found = order_difference(head.polygons, mesh.polygons, head.neutral / mm_per(head.unit), mesh.positions)
+        if found is not None and found.kind in ("seam-split", "triangulated"):
+            raise MoueError(found.words, path, mend="export it without splitting vertices or cutting polygons")
+    said = ", ".join(f"level {k} {count:,}" for k, count in enumerate(counts))
+    raise MoueError(f"has {mesh.n_vertices:,} vertices, which is no level of this head ({said})", path)
+
+
+def _refuse_other_order(ours: Polygons, theirs: Polygons, path: Path, level: int) -> None:
+    if theirs.n_vertices != ours.n_vertices:
+        raise MoueError(f"has {theirs.n_vertices:,} vertices, level {level} has {ours.n_vertices:,}", path)
+    found = order_difference(ours, theirs)
+    if found is None:
+        return
+    if found.kind in ("triangulated", "seam-split"):
+        raise MoueError(found.words, path, mend="export it without cutting polygons")
+    if found.kind == "turned over":
+        raise MoueError(found.words, path, mend="turn its polygons round")
+    raise _other_order(found.words, path)
+
+
+def _other_order(words: str, path: Path) -> MoueError:
+    return MoueError(words, path, mend=f"moue reorder {path.name} --like THE_BAKE --to FILE")
+
+
+def _rms(away: NDArray) -> float:
+    return float(np.sqrt(np.einsum("ij,ij->", away, away) / max(len(away), 1)))
