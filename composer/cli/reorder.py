@@ -1,0 +1,84 @@
+"""`moue reorder`: a mesh in the vertex order of another."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+def reorder(
+    mesh: Annotated[Path, typer.Argument(help="The mesh to put in order: OBJ, PLY, GLB or NPZ.")],
+    like: Annotated[Path, typer.Option(help="A file of the same mesh in the wanted order.")],
+    to: Annotated[Path, typer.Option(help="The file to write.")],
+    landmark: Annotated[
+        list[str] | None, typer.Option(help="OTHER=MESH, two vertex numbers from 0; may be repeated.")
+    ] = None,
+    json_file: Annotated[str | None, typer.Option("--json", help="Write the map here, - for the screen.")] = None,
+) -> None:
+    """Put a mesh in the vertex order of another file, by its polygons alone; welded and joined where need be.
+
+    The places are the mesh's own; polygons, texture coordinates and groups are the other's. Where a symmetric piece
+    fits in several ways its texture coordinates or its places decide, or a --landmark.
+
+    Example: moue reorder scan.obj --like keeper/neutral.obj --to scan_in_order.obj
+    """
+    from composer.cli.outputs import may_write
+    from composer.cli.progress import bar
+    from composer.errors import MoueError
+    from composer.formats.mend import likeness, write_in_order
+    from composer.formats.registry import format_of, read_mesh
+
+    format_of(to, writing=True)
+    if to.exists():
+        raise MoueError("is there already", to, mend="give another name")
+    if json_file not in (None, "-"):
+        may_write(Path(str(json_file)), ".json", (mesh, like))
+    with bar("reading") as progress:
+        reference, other = read_mesh(like), read_mesh(mesh)
+        pairs = _pairs(landmark or [], reference.n_vertices, other.n_vertices)
+        progress(0.4, "walking")
+        try:
+            found = likeness(reference, other, pairs)
+        except MoueError as error:
+            raise error.at(mesh) from None
+        progress(0.8, f"writing {to.name}")
+        notes = write_in_order(to, reference, other, found)
+    report = {"mesh": str(mesh), "like": str(like), "did": list(found.did), "decided": found.decided,
+              "vertices": found.vertices.tolist()}  # fmt: skip
+    if json_file is not None:
+        from composer.cli.report import write_json
+
+        write_json(json_file, report)
+        if json_file == "-":
+            return
+    done = ", ".join(found.did) or "it was in order already"
+    typer.echo(f"{to}: {len(found.vertices)} vertices in the order of {like.name}: {done}")
+    if found.decided != "connectivity":
+        by = {"uv": "texture coordinates", "geometry": "the places of the vertices", "landmark": "landmarks"}
+        typer.echo(f"note: its polygons fit in several ways; {by[found.decided]} decided.")
+    for note in notes:
+        typer.echo(f"note: {note}")
+
+
+def _pairs(said: list[str], n: int, m: int) -> NDArray[np.int64] | None:
+    """(k, 2) vertex numbers out of "12=40"; None for none. Raises MoueError for what is no such pair."""
+    import numpy as np
+
+    from composer.errors import MoueError
+
+    pairs = []
+    for text in said:
+        words = text.split("=")
+        if len(words) != 2 or not all(word.strip().isdigit() for word in words):
+            raise MoueError(f"--landmark {text!r} is not two vertex numbers with = between them", mend="as in 12=40")
+        here, there = int(words[0]), int(words[1])
+        if here >= n or there >= m:
+            raise MoueError(f"--landmark {text!r} names a vertex that is not there", mend=f"below {n}={m}")
+        pairs.append((here, there))
+    return np.array(pairs, dtype=np.int64) if pairs else None

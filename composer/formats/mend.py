@@ -1,0 +1,168 @@
+"""A mesh of the same head in another order, split at seams or cut into triangles, brought to a reference's order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.formats.mend_seams import welds
+from composer.formats.mend_triangles import joins
+from composer.formats.mesh import Mesh
+from composer.formats.obj_text import ObjText
+from composer.formats.registry import write_mesh
+from composer.head.head import InBetween, Shape
+from composer.head.order import OrderMatch, OrderMismatch, match_order
+from composer.head.order_difference import order_difference
+from masks.polygons import Polygons, read_only
+
+
+@dataclass(frozen=True, eq=False)
+class Likeness:
+    """How a mesh is a reference's: `vertices` (n,), the mesh's vertex of each of the reference's.
+
+    `did` says in words what had to be done, nothing for the same order; `decided` what chose among several ways.
+    """
+
+    vertices: NDArray[np.int32]
+    did: tuple[str, ...] = ()
+    decided: str = "connectivity"
+
+
+def likeness(
+    reference: Mesh, mesh: Mesh, landmarks: NDArray | None = None, known: Sequence[tuple[Polygons, Likeness]] = ()
+) -> Likeness:  # fmt: skip
+    """How `mesh` is the `reference`'s mesh in another order, welded at seams and joined from triangles where need be.
+
+    `landmarks` (m, 2) are vertices of the reference and the same of the mesh. `known` are likenesses found before, of
+    files that the same program wrote: polygons that are the same have the same. Raises OrderMismatch (a MoueError)
+    with the first place where they differ, or MoueError where several ways fit equally well.
+    """
+    for polygons, before in known:
+        if polygons.same_as(mesh.polygons):
+            return before
+    in_order = _of_one_order(reference, mesh)
+    if in_order is not None:
+        return in_order
+    told: MoueError | None = None
+    for candidate in _candidates(reference, mesh):
+        try:
+            match = match_order(
+                candidate.reference, candidate.polygons, candidate.reference_positions,
+                mesh.positions[candidate.kept], reference.uv if candidate.whole else None,
+                mesh.uv if candidate.whole else None, landmarks if candidate.whole else None,
+            )  # fmt: skip
+        except MoueError as error:
+            told = told or error
+            continue
+        return _found(candidate, match)
+    if told is not None:
+        raise told
+    different = order_difference(reference.polygons, mesh.polygons, reference.positions, mesh.positions)
+    raise OrderMismatch(None, different.words if different else "is another mesh")
+
+
+def in_order_of(reference: Mesh, mesh: Mesh, found: Likeness) -> Mesh:
+    """The mesh with the reference's polygons, texture coordinates, groups and materials, its own places and shapes."""
+    v = found.vertices
+    shapes = tuple(
+        Shape(s.name, read_only(s.delta[v]), tuple(InBetween(b.at, read_only(b.delta[v])) for b in s.inbetweens))
+        for s in mesh.shapes
+    )
+    colours = None if mesh.colours is None else mesh.colours[v]
+    return replace(reference, positions=mesh.positions[v], colours=colours, shapes=shapes, unit=mesh.unit,
+                   name=mesh.name, path=mesh.path, notes=mesh.notes)  # fmt: skip
+
+
+def write_in_order(to: Path, reference: Mesh, mesh: Mesh, found: Likeness) -> tuple[str, ...]:
+    """Write `in_order_of`; from OBJ to OBJ as the reference's own text with the mesh's places. Notes of what is lost.
+
+    Raises MoueError where the file cannot be written.
+    """
+    source = reference.path
+    if to.suffix.lower() == ".obj" and source is not None and source.suffix.lower() == ".obj":
+        return ObjText(source).write(to, mesh.positions[found.vertices])
+    return write_mesh(to, in_order_of(reference, mesh, found))
+
+
+@dataclass(frozen=True, eq=False)
+class _Candidate:
+    """Polygons of the mesh to be matched with the reference's, over the vertices `kept`; and what made them so."""
+
+    reference: Polygons
+    reference_positions: NDArray
+    number: NDArray  # of the reference's vertices, in the reference that is matched
+    polygons: Polygons
+    kept: NDArray
+    did: tuple[str, ...]
+    whole: bool = False
+
+
+def _of_one_order(reference: Mesh, mesh: Mesh) -> Likeness | None:
+    """The likeness of a mesh whose vertices are in order already."""
+    n = reference.n_vertices
+    different = order_difference(reference.polygons, mesh.polygons, reference.positions, mesh.positions)
+    same = read_only(np.arange(n, dtype=np.int32))
+    if different is None:
+        return Likeness(same)
+    if different.kind == "scrambled":
+        raise OrderMismatch(None, f"{different.words}; the polygons say nothing of the order")
+    done = {
+        "polygon order": "polygons put in order",
+        "corner order": "polygons begun at their own corners",
+        "turned over": "polygons turned round",
+        "triangulated": "polygons put in the place of triangles",
+    }.get(different.kind)
+    if done is None or different.words.endswith("where the reference has triangles"):
+        return None
+    return Likeness(same, (done,))
+
+
+def _candidates(reference: Mesh, mesh: Mesh) -> Iterator[_Candidate]:
+    n, m = reference.n_vertices, mesh.n_vertices
+    everyone, here = np.arange(m), np.arange(n)
+    if m > n:
+        for kept, polygons in welds(mesh.polygons, mesh.positions, n):
+            did = (f"{m - n} vertices welded at seams",)
+            yield from _cut(reference.polygons, reference.positions, here, polygons, mesh, kept, did)
+    elif m < n:
+        for first, polygons in welds(reference.polygons, reference.positions, m):
+            number = _numbers(reference.polygons.indices, polygons.indices, n)
+            did = (f"{n - m} vertices split at seams",)
+            yield from _cut(polygons, reference.positions[first], number, mesh.polygons, mesh, everyone, did)
+    else:
+        yield from _cut(reference.polygons, reference.positions, here, mesh.polygons, mesh, everyone, ())
+        return
+    if m != n:  # said with its place, where nothing helped
+        yield _Candidate(reference.polygons, reference.positions, here, mesh.polygons, everyone, ())
+
+
+def _numbers(indices: NDArray, welded: NDArray, n: int) -> NDArray[np.int64]:
+    number = np.zeros(n, dtype=np.int64)
+    number[indices] = welded
+    return number
+
+
+def _cut(
+    polygons: Polygons, positions: NDArray, number: NDArray, mine: Polygons, mesh: Mesh, kept: NDArray,
+    did: tuple[str, ...],
+) -> Iterator[_Candidate]:  # fmt: skip
+    """The mesh as it is, or joined from triangles where its numbers say that it was cut."""
+    if mine.n_faces != polygons.n_faces:
+        for joined in joins(mine, polygons.counts, mesh.positions[kept]):
+            yield _Candidate(polygons, positions, number, joined, kept, (*did, "triangles joined"))
+    yield _Candidate(polygons, positions, number, mine, kept, did, whole=not did)
+
+
+def _found(candidate: _Candidate, match: OrderMatch) -> Likeness:
+    vertices = candidate.kept[match.vertices[candidate.number]].astype(np.int32)
+    did = list(candidate.did)
+    if not np.array_equal(match.vertices, np.arange(len(match.vertices))):
+        did.append("vertices put in order")
+    if match.turned:
+        did.append("polygons turned round")
+    return Likeness(read_only(vertices), tuple(did), match.decided)
