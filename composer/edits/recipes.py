@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from composer.document.project import RESERVED, Project
 from composer.document.read import STRENGTH_RANGE
 from composer.document.values import check_name
@@ -82,6 +84,12 @@ def set_strength(project: Project, name: str, strength: float) -> Project:
     if not STRENGTH_RANGE[0] <= strength <= STRENGTH_RANGE[1]:
         raise MoueError(f"recipe {name!r}: strength {strength:g} is not in [-2, 4]", project.path)
     return replace_recipe(project, name, held.with_(strength=float(strength)))
+
+
+def set_join(project: Project, name: str, join: Literal["linear", "seamless"], halo: float | None = None) -> Project:
+    """The recipe joined so, with a halo in [0, 1] where one is given. MoueError for an unknown recipe or halo."""
+    held = project.recipe(name)
+    return replace_recipe(project, name, held.with_(join=join, halo=held.halo if halo is None else float(halo)))
 
 
 def free_recipe_name(project: Project, name: str) -> str:

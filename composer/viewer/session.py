@@ -63,6 +63,8 @@ class Session:
         self.version = 0
         self._prepared = opened.ready
         self._on_card = False
+        self._joined: tuple[int, NDArray[np.float32]] | None = None
+        self.outside_mm = 0.0
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
         self._live = LivePose(self.ready.mixer, self._wanted())
@@ -121,7 +123,11 @@ class Session:
 
     def positions(self) -> NDArray[np.float32]:
         """(n, 3) mm, what is seen now."""
-        return self._live.positions if self._override is None else self._override
+        if self._override is not None:
+            return self._override
+        if self._joined is not None and self._joined[0] == self.version:
+            return self._joined[1]
+        return self._live.positions
 
     def weight(self, key: CellKey) -> float | None:
         """The weight of a cell of the chosen recipe, None where it is not listed."""
@@ -197,6 +203,27 @@ class Session:
         self._override = None if positions is None else np.ascontiguousarray(positions, dtype=np.float32)
         self._touch(None)
 
+    @property
+    def join_wanted(self) -> bool:
+        """Whether the recipe is to be joined seamlessly, and what is seen is only the linear pose of a drag."""
+        if self.recipe.join != "seamless" or self.previewing or self._override is not None:
+            return False
+        return self._joined is None or self._joined[0] != self.version
+
+    def join(self) -> tuple[int, NDArray[np.float64], float]:
+        """The recipe joined seamlessly, for another thread: the version it is of, its pose (n, 3) mm, and how far the
+        join moved anything outside the ramps, mm. Raises MoueError where it cannot be mixed."""
+        version = self.version
+        pose, outside = self.ready.seamless(self._wanted())
+        return version, pose, float(outside.max(initial=0.0))
+
+    def take_join(self, joined: tuple[int, NDArray[np.float64], float]) -> None:
+        """Show a joined pose, where nothing has changed since it was begun."""
+        version, pose, outside = joined
+        if version == self.version:
+            self._joined = (version, pose.astype(np.float32))
+            self.outside_mm, self._touched = outside, None
+
     # What a view draws.
 
     @property
@@ -211,7 +238,8 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        return self._live if self._override is None else None
+        joined = self._joined is not None and self._joined[0] == self.version
+        return self._live if self._override is None and not joined else None
 
     def frame(self) -> Frame:
         """Positions, normals and what changed since the last call."""

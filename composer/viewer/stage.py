@@ -46,6 +46,7 @@ OVERLAYS: dict[Overlay, tuple[str, str]] = {
 VIEWS = {"front": "Front", "three_quarter": "Three quarter", "profile": "Side", "below": "Below"}
 WORDS_SECONDS = 6.0
 MOVE_SECONDS = 0.25
+JOINING = "Joining seamlessly"
 
 
 @dataclass(frozen=True)
@@ -274,6 +275,9 @@ class Stage:
     def step(self) -> bool:
         """Let time pass: jobs end, words fade, the eye moves on. Whether anything still moves."""
         self.work.poll()
+        session = self.session
+        if session is not None and session.join_wanted and all(job.name != JOINING for job in self.work.jobs):
+            self.work.begin(JOINING, lambda progress: session.join(), session.take_join, quiet=True)
         now = self.clock()
         self.words = [w for w in self.words if w.until > now]
         if self._from is not None:

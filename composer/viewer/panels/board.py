@@ -47,7 +47,9 @@ class Board:
         imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(0, 0))
         flags = imgui.WindowFlags_.horizontal_scrollbar | imgui.WindowFlags_.no_scroll_with_mouse
         flags |= imgui.WindowFlags_.no_nav
-        imgui.begin_child("matrix", ImVec2(0, 0), imgui.ChildFlags_.none, flags)
+        fixes = session.ready.corrective_weights(session.recipe) if session.project.correctives else {}
+        foot = -kit.px(34) if fixes else 0.0
+        imgui.begin_child("matrix", ImVec2(0, foot), imgui.ChildFlags_.none, flags)
         self._matrix(stage, kit, rows, columns)
         if self.asking:
             self.asking = False
@@ -56,6 +58,29 @@ class Board:
         imgui.end_child()
         imgui.pop_style_var()
         imgui.pop_style_color()
+        if fixes:
+            self._correctives(stage, kit, fixes)
+
+    def _correctives(self, stage: Stage, kit: Kit, fixes: dict[str, float]) -> None:
+        """What comes in by itself: each corrective with how far it is in."""
+        imgui.align_text_to_frame_padding()
+        kit.quiet("correctives")
+        triggers = {one.shape: one.triggers for one in stage.opened.project.correctives}
+        for name, amount in fixes.items():
+            imgui.same_line(0, kit.px(8))
+            words = f"{name}  {weight_words(round(amount, 2))}"
+            size = ImVec2(imgui.calc_text_size(words).x + kit.px(18), imgui.get_frame_height())
+            at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
+            high = ImVec2(at.x + size.x, at.y + size.y)
+            draw.add_rect_filled(at, high, u32(theme.RAISED), kit.px(5))
+            draw.push_clip_rect(at, ImVec2(at.x + size.x * min(max(amount, 0.0), 1.0), high.y), True)
+            draw.add_rect_filled(at, high, u32(theme.MOSS, 0.55), kit.px(5))
+            draw.pop_clip_rect()
+            draw.add_text(ImVec2(at.x + kit.px(9), at.y + kit.px(5)), u32(theme.TEXT), words)
+            imgui.dummy(size)
+            kit.mark(f"corrective {name}")
+            cells = ", ".join(f"{t.region} × {t.shape} at {weight_words(t.at)}" for t in triggers[name])
+            kit.tip(f"comes in with {cells}")
 
     # Which rows and columns.
 

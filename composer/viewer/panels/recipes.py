@@ -15,6 +15,7 @@ from composer.edits.recipes import (
     paste_recipe,
     rename_recipe,
     replace_recipe,
+    set_join,
     set_note,
     set_strength,
 )
@@ -26,6 +27,8 @@ from composer.viewer.kit import Kit
 from composer.viewer.stage import Stage
 from composer.viewer.theme import u32
 from composer.viewer.trying import Trying
+
+JOINS = {"linear": "Linear", "seamless": "Seamless"}
 
 
 @dataclass
@@ -48,7 +51,7 @@ class Recipes:
         kit.at_right("New")
         if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
             self.new(stage)
-        below = kit.px(0 if not session.project.recipes else 168 if trying.found is None else 204)
+        below = kit.px(0 if not session.project.recipes else 200 if trying.found is None else 236)
         imgui.begin_child("strip", ImVec2(0, -below), imgui.ChildFlags_.none, imgui.WindowFlags_.none)
         for recipe in session.project.recipes:
             self._card(stage, kit, recipe, trying)
@@ -171,7 +174,31 @@ class Recipes:
             stage.guard(lambda: session.preview(lambda p: set_note(p, name, note)))
         if imgui.is_item_deactivated():
             session.commit()
+        self._join(stage, kit)
         self._trials(stage, kit, trying)
+
+    def _join(self, stage: Stage, kit: Kit) -> None:
+        """How regions join, and how far a seamless join may reach."""
+        session = stage.opened
+        recipe, name = session.recipe, session.recipe_name
+        hints = {
+            "linear": "weights times displacements",
+            "seamless": "slopes are blended where regions meet, so that nothing ridges; made when a drag ends",
+        }
+        chosen = kit.choice(JOINS, recipe.join, hints, "join ")
+        if chosen != recipe.join:
+            stage.do(lambda p: set_join(p, name, chosen))  # type: ignore[arg-type]
+        if recipe.join == "seamless":
+            imgui.same_line(0, kit.px(4))
+            changed, halo = kit.slider("halo", recipe.halo * 100, 0, 100, "halo %.0f %%")
+            kit.tip(
+                "how far beside a ramp the join may reach, of the ramp's width; "
+                f"outside the ramps it moves up to {session.outside_mm:.2f} mm now"
+            )
+            if changed:
+                stage.guard(lambda: session.preview(lambda p: set_join(p, name, "seamless", round(halo / 100, 2))))
+            if imgui.is_item_deactivated():
+                session.commit()
 
     def _trials(self, stage: Stage, kit: Kit, trying: Trying) -> None:
         session = stage.opened
