@@ -141,7 +141,7 @@ class Trying:
         if trial.kind == "sweep" and trial.key is not None:
             region, shape, mirrored = trial.key
             weight = trial.low + (trial.high - trial.low) * trial.t
-            recipe = session.recipe
+            recipe = session.recipe.with_(join="linear")
             cells = tuple(c for c in recipe.cells if c.key != trial.key)
             return session.ready.pose(recipe.with_(cells=(*cells, Cell(region, shape, weight, mirrored))))
         assert trial.travel is not None
