@@ -1,7 +1,8 @@
 """Small pictures of shapes and recipes on this very head, made a few a frame and kept.
 
 A shape's picture is cropped to what moves; a recipe's shows the face. A recipe's old picture stays until the new one
-is there; it shows the linear join, which waits for nothing. Pictures are asked for by what is seen, so three hundred shapes cost no more than those that are looked at.
+is there; it shows the linear join, which waits for nothing. Pictures are asked for by what is seen, so three hundred
+shapes cost no more than those that are looked at.
 """
 
 from __future__ import annotations
