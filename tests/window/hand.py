@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-LONGEST_SECONDS = 120.0
+LONGEST_SECONDS = 60.0
 EACH = 3
 """Frames after one event: it is queued, taken, and what it did is drawn."""
 
@@ -109,7 +109,7 @@ class Hand:
         while not holds():
             assert time.monotonic() < end, f"never came: {words or holds}; told: {self.told}"
             self.frames()
-            time.sleep(0.002)
+            time.sleep(0.01)
 
     def settle(self) -> None:
         """Let frames pass until no job runs, every wanted picture is there, and the eye stands still."""
