@@ -6,9 +6,9 @@ Three ways, all linear or nearly so and all prepared once:
     gradient  the new skin deforms as the old one does, triangle by triangle (`fitting.carry_gradient`)
 
 The heads are first laid on each other by a similarity of their skins, so frame and gradient do not care how the new
-head stands. Parts follow by `fitting.carry_parts`. Onto the same neutral every way is the identity; all commute with
-a rigid motion and a uniform scale of both heads, frame and gradient also of the new head alone. A general affine map
-is not reproduced.
+head stands. Parts follow by `fitting.carry_parts`, and lips and lids keep touching by `fitting.contact`. Onto the same
+neutral every way is the identity; all commute with a rigid motion and a uniform scale of both heads, frame and
+gradient also of the new head alone. A general affine map is not reproduced.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.fitting.carry_gradient import GradientTransfer
 from composer.fitting.carry_parts import CarriedParts
+from composer.fitting.contact import Contact
 from composer.fitting.frames import Similarity, local_frames, similarity_between
 from composer.head.head import Head
 from masks.polygons import Polygons
@@ -32,7 +33,7 @@ Way = Literal["delta", "frame", "gradient"]
 WAYS: tuple[Way, ...] = ("delta", "frame", "gradient")
 FRAME_RADIUS = 0.02
 """Of the head's diagonal: frames are diffused over about this."""
-HOLD_RADIUS = 0.5
+HOLD_RADIUS = 0.1
 """Of the head's diagonal: gradients are integrated over about this much before the plain displacement holds them."""
 STILL = 1e-4
 """Of the head's diagonal: what no shape of the library moves further than this is anchored."""
@@ -43,10 +44,11 @@ ANCHOR = 1e3
 class Carrier:
     """From the displacements of `source` to those of the new head whose neutral is `target`; made once, used often."""
 
-    def __init__(self, source: Head, target: NDArray, way: Way = "gradient") -> None:
+    def __init__(self, source: Head, target: NDArray, way: Way = "gradient", contact: bool = True) -> None:
         """Take the old head, and the neutral (n, 3) mm of the new one, in the old one's topology and order.
 
-        The old head's shapes say what no expression moves; that and the neck's border are anchored. Raises MoueError
+        The old head's shapes say what no expression moves; that and the neck's border are anchored. With `contact`,
+        lips and lids that touch on the old head touch on the new one, and lids keep off its eyeballs. Raises MoueError
         where the neutral does not fit, is not finite or has no size, and for an unknown way.
         """
         if way not in WAYS:
@@ -64,6 +66,7 @@ class Carrier:
         polygons = _within(source.polygons, source.skin)
         self.source_skin = Surface(polygons, source.neutral[self.skin])
         self.target_skin = Surface(polygons, target[self.skin])
+        self.touching = contact
         self.likeness = _laid_together(self.source_skin, self.target_skin)
 
     def carry(self, delta: NDArray) -> Floats:
@@ -73,6 +76,8 @@ class Carrier:
             raise MoueError(f"a displacement of {len(delta)} vertices for a head of {self.source.n_vertices}")
         carried = np.zeros_like(delta)
         carried[self.skin] = self.carry_skin(delta[self.skin])
+        if self.contact is not None:
+            carried[self.skin] = self.contact(delta, carried[self.skin])
         return self.parts(delta, carried)
 
     def carry_skin(self, delta: NDArray) -> Floats:
@@ -97,6 +102,13 @@ class Carrier:
         return CarriedParts(self.source, self.target, self.likeness, turned)
 
     @cached_property
+    def contact(self) -> Contact | None:
+        """What keeps lips, lids and eyeballs in contact, where that is asked for."""
+        if not self.touching:
+            return None
+        return Contact(self.source, self.source_skin, self.target_skin, self.likeness, self.parts)
+
+    @cached_property
     def anchored(self) -> NDArray[np.bool_]:
         """(s,) the skin that no shape of the old head moves, and its open border."""
         furthest = np.zeros(len(self.skin))
@@ -104,7 +116,7 @@ class Carrier:
             for delta in (shape.delta, *(between.delta for between in shape.inbetweens)):
                 moved = delta[self.skin]
                 np.maximum(furthest, np.einsum("ij,ij->i", moved, moved, dtype=np.float64), out=furthest)
-        still = furthest <= (STILL * self.source.diagonal) ** 2 if self.source.shapes else np.zeros(len(self.skin), bool)
+        still = (furthest <= (STILL * self.source.diagonal) ** 2) & bool(self.source.shapes)
         still[self.source_skin.polygons.border_vertices] = True
         return still
 

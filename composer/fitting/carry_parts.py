@@ -30,15 +30,32 @@ JAW_RANGE = 2.0
 
 
 @dataclass(frozen=True, eq=False)
-class _Rigid:
-    """A rigid piece: vertices (k,), old places about the old centre (k, 3), new ones about the new, and its anchor on
-    the skin where the jaw carries it."""
+class RigidPiece:
+    """A rigid piece: its name, vertices (k,), centres (3,) on the old and the new head, old places about the old
+    centre (k, 3), new ones about the new, and the skin vertex it goes along with where the jaw carries it."""
 
+    name: str
     vertices: NDArray[np.int32]
+    old_centre: Floats
+    new_centre: Floats
     old: Floats
     new: Floats
-    centre: Floats
     chin: int | None
+
+    @property
+    def is_eyeball(self) -> bool:
+        """Whether it is an eyeball, by its name."""
+        return self.name.lower().startswith("eye")
+
+    def motion(self, delta: NDArray) -> tuple[Floats, Floats]:
+        """The rotation (3, 3) about the old centre and the way (3,) of that centre nearest to a displacement (n, 3)."""
+        moved = delta[self.vertices]
+        if not moved.any():
+            return np.eye(3), np.zeros(3)
+        rotation, shift, values = rigid_motion(self.old, self.old + moved, np.ones(len(moved)))
+        if values[1] <= 1e-9 * values[0]:  # on a line, or a point: any rotation would do
+            return np.eye(3), moved.mean(axis=0)
+        return rotation, shift
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +76,7 @@ class CarriedParts:
         """`likeness` lays the old head on the new; with `turned` False, displacements keep their directions."""
         self._likeness = likeness
         self._rotation = likeness.rotation if turned else np.eye(3)
-        self._rigid: list[_Rigid] = []
+        self.rigid: list[RigidPiece] = []
         self._bound: list[_Bound] = []
         for part in source.parts:
             if not len(part.vertices):
@@ -67,11 +84,11 @@ class CarriedParts:
             if part.follows == "surface" and source.skin.any():
                 self._bound.append(_bound(source, target, part, likeness.scale, turned))
             else:
-                self._rigid.append(_rigid(source, target, part))
+                self.rigid.append(_rigid(source, target, part))
 
     def __call__(self, delta: NDArray, carried: Floats) -> Floats:
         """`carried` (n, 3), which holds the skin's new displacement, with that of the parts put in."""
-        for part in self._rigid:
+        for part in self.rigid:
             carried[part.vertices] = self._moved(part, delta, carried)
         for bound in self._bound:
             here = np.einsum("ki,kij->kj", bound.bary, delta[bound.corners])
@@ -79,19 +96,20 @@ class CarriedParts:
             carried[bound.vertices] = there + np.einsum("kij,kj->ki", bound.turn, delta[bound.vertices] - here)
         return carried
 
-    def _moved(self, part: _Rigid, delta: NDArray, carried: Floats) -> Floats:
-        moved = delta[part.vertices]
+    def motion(self, piece: RigidPiece, delta: NDArray, carried: NDArray) -> tuple[Floats, Floats]:
+        """The rotation (3, 3) of a piece about its new centre, and the way (3,) that centre goes."""
+        rotation, shift = piece.motion(delta)
+        further = self._further(piece.chin, delta, carried) if shift.any() else 1.0
+        return self._rotation @ rotation @ self._rotation.T, self._likeness.scale * further * (self._rotation @ shift)
+
+    def _moved(self, piece: RigidPiece, delta: NDArray, carried: Floats) -> Floats:
+        moved = delta[piece.vertices]
         if not moved.any():
             return np.zeros_like(moved)
-        weight = np.ones(len(moved))
-        rotation, shift, values = rigid_motion(part.old, part.old + moved, weight)
-        if values[1] <= 1e-9 * values[0]:
-            rotation, shift = np.eye(3), moved.mean(axis=0)
-        left = moved - (part.old @ rotation.T + shift - part.old)
-        base, scale = self._rotation, self._likeness.scale
-        turned = base @ rotation @ base.T
-        way = scale * self._further(part.chin, delta, carried) * (base @ shift)
-        return part.new @ turned.T - part.new + way + scale * (left @ base.T)
+        rotation, shift = piece.motion(delta)
+        left = moved - (piece.old @ rotation.T + shift - piece.old)
+        turned, way = self.motion(piece, delta, carried)
+        return piece.new @ turned.T - piece.new + way + self._likeness.scale * (left @ self._rotation.T)
 
     def _further(self, chin: int | None, delta: NDArray, carried: Floats) -> float:
         """How many times as far as the heads' sizes say the jaw goes."""
@@ -102,7 +120,7 @@ class CarriedParts:
         return float(np.clip(times, 1.0 / JAW_RANGE, JAW_RANGE))
 
 
-def _rigid(source: Head, target: NDArray, part: Part) -> _Rigid:
+def _rigid(source: Head, target: NDArray, part: Part) -> RigidPiece:
     old, new = source.neutral[part.vertices], target[part.vertices]
     centre = old.mean(axis=0)
     if part.name.lower().startswith("eye"):
@@ -112,7 +130,7 @@ def _rigid(source: Head, target: NDArray, part: Part) -> _Rigid:
     if part.follows == "jaw" and source.skin.any():
         place = anchors(source.with_(parts=(part,)))
         chin = int(place.corners[0, int(np.argmax(place.bary[0]))])
-    return _Rigid(part.vertices, old - centre, new - there, there, chin)
+    return RigidPiece(part.name, part.vertices, centre, there, old - centre, new - there, chin)
 
 
 def ball_centre(points: NDArray) -> Floats:
