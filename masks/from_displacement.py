@@ -1,44 +1,57 @@
 """Regions from what moves together in a library, for heads that nobody has marked.
 
-Seeds come one by one, as the sparse localised components of Neumann et al. 2013, "Sparse localized deformation
-components", are begun: at the vertex that still moves most, take the way its motion goes along with the shapes,
-take that much out of everything near it, look again. From the seeds, regions grow over the surface, slowly where
-neighbours move differently (Joshi et al. 2003, "Learning controls for blend shape based realistic facial animation",
-part the face where motion parts), so that borders lie where the library itself has them. The same input gives the
-same regions; nothing is drawn at random.
+The head's own motion is taken out of every shape (`masks.still`), for scans are never quite still. What is left is
+read as amounts, a profile for every vertex: how far each shape moves it, each shape and each vertex put on a like
+scale, so that a dropped jaw does not speak louder than every brow and lid together. On a symmetric head the two sides
+are laid on one another, and a place knows how far each shape moves it and its partner; so the sides come out as mirror
+images. The profiles are taken apart into sparse localised components (`masks.localised`); every vertex goes to its
+strongest, pieces that touch and move alike are joined (Ward 1963, "Hierarchical grouping to optimize an objective
+function"), and a soft border is laid between. The same library gives the same regions, however numbered.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse.csgraph import dijkstra
+from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
 from masks.errors import MaskError
+from masks.localised import localised_components, strongest_place
 from masks.marching import Marching
 from masks.soften import smoothstep
+from masks.still import without_head_motion
 from masks.surface import Floats, Surface
 
-HELD = 0.97
-"""Share of the library's motion that the moving part of the surface is chosen to hold before its ramp is added: what
-the whole head moves with it, scans that were not quite still, stays outside.
+MOVES = 0.1
+"""A vertex belongs to a region where a shape moves it by this share of the most that any vertex is moved."""
+QUIET, NOISE = 0.1, 4.0
+"""What the quietest tenth of the skin does in a shape is the scanner's noise, and so is four times as much anywhere."""
+FAINT = 0.2
+"""Of a strong motion: where a vertex moves less than this, its profile counts for less."""
+FINEST = 32
+"""Components sought, both sides counted, however few regions are asked for: pieces that move alike are joined."""
+REACH = 2.3
+"""How far a component reaches, in mean widths of the components."""
+ALIKE = 0.02
+"""Touching pieces whose profiles differ by less than this (one less the cosine) are one region."""
+CENTRAL = 0.28
+"""A region and its mirror image are one where they lie no further from the midline, in the mean, than this share of
+the width of both; a square across the midline has 1/4.
 """
-RELUCTANCE = 6.0
-"""How many times slower a region grows between neighbours whose motions have nothing in common."""
-
-APART = 0.4
-"""Seeds lie further apart than this share of their reach."""
+CRUMB = 0.12
+"""A piece of a region smaller than this share of it goes to its neighbours."""
 
 
 @dataclass(frozen=True, eq=False)
 class MovingRegions:
-    """`masks` {name: (n,)} summing to at most 1, strongest first; `seeds` {name: vertex}; `held`, the share of the
-    library's motion (squared displacement by area) under the masks; `ramp_mm` between them.
+    """`masks` {name: (n,)} summing to at most 1, strongest first, a left one before its mirror image; `seeds` {name:
+    vertex}, where each is most itself; `held`, the share of the library's motion (squared displacement by area, less
+    the head's) under the masks; `ramp_mm` between them.
     """
 
     masks: dict[str, Floats]
@@ -57,10 +70,10 @@ def from_displacement(
 ) -> MovingRegions:
     """Regions of what moves together in `deltas`, s arrays (n, 3) in mm.
 
-    `n_regions` at most; fewer where the library has less to part. `ramp_mm` between them: unless said, a quarter
-    of a region's mean width. `skin` (n,) bool leaves parts out. With `partner` (n,), the vertex on the other side of
-    each, a seed on one side also seeds the other. Raises MaskError where there is no shape, none moves the skin,
-    shapes or mirror map do not fit, or no region is asked for.
+    `n_regions` at most; fewer where the library has less to part. `ramp_mm` between them: unless said, by the
+    regions' widths. `skin` (n,) bool leaves parts out. With `partner` (n,), the vertex on the other side of
+    each, regions are mirror images of each other or of themselves. Raises MaskError where there is no shape, none
+    moves the skin, shapes or mirror map do not fit, or no region is asked for.
     """
     n = surface.n_vertices
     on_skin = np.ones(n, dtype=bool) if skin is None else np.asarray(skin, dtype=bool)
@@ -68,151 +81,252 @@ def from_displacement(
         raise MaskError("the skin must be one flag a vertex")
     if n_regions < 1:
         raise MaskError("at least one region must be asked for")
-    energy = _energy(deltas, n) * on_skin
-    weighted = energy * surface.mass
-    if not weighted.sum() > 0:
-        raise MaskError("no shape moves the skin, so nothing moves together")
-    moving = np.flatnonzero(_strongest(energy, weighted, HELD))
-    motion = np.concatenate([_evened(np.asarray(delta)[moving]) for delta in deltas])
-    width = float(np.sqrt(surface.mass[moving].sum() / n_regions))
-    ramp = 0.25 * width if ramp_mm is None else float(ramp_mm)
-    marching = Marching(surface, ~on_skin)
     other = None if partner is None else np.asarray(partner, dtype=np.int64)
     if other is not None and (other.shape != (n,) or not np.array_equal(np.sort(other), np.arange(n))):
         raise MaskError(f"the mirror map is not a permutation of the mesh's {n} vertices")
-    seeds = _seeds(surface, marching, moving, motion, n_regions, 1.5 * width, other)
-    labels = _grown(surface, moving, motion, seeds)
-    weights = _softened(surface, marching, moving, labels, len(seeds), ramp)
-    shares = (weights * weighted).sum(axis=1)
-    order = np.argsort(-shares, kind="stable")
-    digits = max(2, len(str(len(order))))
-    names = [f"moves_{rank + 1:0{digits}d}" for rank in range(len(order))]
-    return MovingRegions(
-        {name: weights[r] for name, r in zip(names, order, strict=True)},
-        {name: int(moving[seeds[r]]) for name, r in zip(names, order, strict=True)},
-        float(shares.sum() / weighted.sum()),
-        ramp,
-    )
+    amounts = _amounts(surface, deltas, on_skin)
+    energy = np.einsum("sn,sn->n", amounts, amounts) * surface.mass
+    if not energy.sum() > 0:
+        raise MaskError("no shape moves the skin, so nothing moves together")
+    map_ = _Moving.of(surface, amounts, other)
+    parted = _parted(map_, n_regions)
+    ramp = _ramp(parted) if ramp_mm is None else float(ramp_mm)
+    weights, seeds = _softened(Marching(surface, ~on_skin), map_, parted, ramp)
+    held = float((np.sum(weights, axis=0) * energy).sum() / energy.sum())
+    digits = max(2, len(str(len(weights))))
+    names = [f"moves_{rank + 1:0{digits}d}" for rank in range(len(weights))]
+    return MovingRegions(dict(zip(names, weights, strict=True)), dict(zip(names, seeds, strict=True)), held, ramp)
 
 
-def _energy(deltas: Sequence[ArrayLike] | NDArray, n: int) -> Floats:
-    """(n,) squared displacement of each vertex, summed over the shapes, mm^2."""
+def _amounts(surface: Surface, deltas: Sequence[ArrayLike] | NDArray, on_skin: NDArray[np.bool_]) -> Floats:
+    """(s, n) how far each shape moves each vertex of the skin in mm, the head's own motion taken out."""
     if len(deltas) == 0:
         raise MaskError("the library has no shape to look at")
-    energy = np.zeros(n)
+    n = surface.n_vertices
+    mass = surface.mass * on_skin
+    amounts = np.zeros((len(deltas), n))
     for i, delta in enumerate(deltas):
         moved = np.asarray(delta)
         if moved.shape != (n, 3):
             raise MaskError(f"shape {i} has {moved.shape} numbers, the mesh {n} vertices")
         if not np.isfinite(moved).all():
             raise MaskError(f"shape {i} moves a vertex by what is not a number")
-        energy += np.einsum("ij,ij->i", moved, moved, dtype=np.float64)
-    return energy
+        if not on_skin.any():
+            continue
+        still = without_head_motion(surface.positions, mass, moved)
+        amount = np.sqrt(np.einsum("ij,ij->i", still, still))
+        tremor = NOISE * float(np.quantile(amount[on_skin], QUIET))
+        amounts[i] = np.maximum(amount - tremor, 0.0) * on_skin
+    return amounts
 
 
-def _evened(moved: NDArray) -> NDArray[np.float32]:
-    """(3, m) a shape's displacement (m, 3) over the square root of its largest, so that a dropped jaw does not speak
-    louder than every brow and lid together.
+@dataclass(frozen=True, eq=False)
+class _Moving:
+    """The m vertices to be parted (with a mirror map those of one side) and what is known of each: `features` (f, m),
+    `mass` (m,) mm^2, `graph` (m, m) mm, `aside` (m,) how far it is from the midline in mm, `loudest` (m,) the most
+    that a shape moves it, `partner` (n,) or None.
     """
-    largest = float(np.sqrt(np.einsum("ij,ij->i", moved, moved, dtype=np.float64).max(initial=0.0)))
-    return (moved.T / np.sqrt(max(largest, 1e-12))).astype(np.float32)
+
+    vertices: NDArray[np.int64]
+    features: Floats
+    mass: Floats
+    graph: sp.csr_matrix
+    positions: Floats
+    aside: Floats
+    loudest: Floats
+    partner: NDArray[np.int64] | None
+
+    @classmethod
+    def of(cls, surface: Surface, amounts: Floats, partner: NDArray[np.int64] | None) -> _Moving:
+        """What moves, and how, from amounts (s, n) in mm."""
+        peak = np.sqrt(amounts.max(axis=1, keepdims=True))
+        loud = (amounts / np.maximum(peak, 1e-12)).max(axis=0)
+        if partner is not None:
+            loud = np.maximum(loud, loud[partner])
+        moves = loud >= MOVES * loud.max()
+        if partner is not None:
+            moves &= _one_side(surface.positions, partner)
+        vertices = np.flatnonzero(moves)
+        size = np.sqrt(np.einsum("sn,sn,n->s", amounts, amounts, surface.mass))
+        even = amounts / np.sqrt(np.maximum(size, 1e-12))[:, None]
+        here = even[:, vertices]
+        if partner is not None:
+            here = np.concatenate([here, even[:, partner[vertices]]])
+        length = np.sqrt(np.einsum("fm,fm->m", here, here))
+        strong = np.sqrt(np.einsum("sn,sn->n", amounts[:, vertices], amounts[:, vertices]))
+        faint = FAINT * np.sqrt(np.average(strong**2, weights=surface.mass[vertices]))
+        features = here * (strong / np.sqrt(strong**2 + faint**2) / np.maximum(length, 1e-12))
+        across = vertices if partner is None else partner[vertices]
+        aside = 0.5 * np.linalg.norm(surface.positions[vertices] - surface.positions[across], axis=1)
+        graph = surface.ways.graph[vertices][:, vertices].tocsr()
+        return cls(
+            vertices, features, surface.mass[vertices], graph, surface.positions[vertices], aside, loud[vertices],
+            partner,
+        )  # fmt: skip
 
 
-def _strongest(energy: Floats, weighted: Floats, share: float) -> NDArray[np.bool_]:
-    """(n,) the vertices that move most and together hold this share of the whole motion."""
-    order = np.argsort(-energy, kind="stable")
-    held = np.cumsum(weighted[order])
-    last = int(np.searchsorted(held, share * held[-1]))
-    return energy >= max(float(energy[order[min(last, len(order) - 1)]]), np.finfo(float).tiny)
+def _one_side(positions: Floats, partner: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """(n,) the vertices on one side of the mirror and on the midline: that of larger x, where x tells."""
+    across = positions - positions[partner]
+    normal = across[np.argmax(np.einsum("ij,ij->i", across, across))]
+    normal = normal * np.sign(normal[np.argmax(np.abs(normal) > 1e-6 * np.abs(normal).max())])
+    return np.asarray(across @ normal >= 0)
 
 
-def _seeds(
-    surface: Surface,
-    marching: Marching,
-    moving: NDArray,
-    motion: NDArray,
-    count: int,
-    reach_mm: float,
-    partner: NDArray | None,
-) -> list[int]:
-    """Places in `moving` (m,) from which regions grow; `motion` (3 s, m) is what moves there."""
-    place = np.full(surface.n_vertices, -1, dtype=np.int64)
-    place[moving] = np.arange(len(moving))
-    left = motion.copy()
-    mass = surface.mass[moving]
-    whole = float((np.einsum("ij,ij->j", motion, motion, dtype=np.float64) * mass).sum())
-    seeds: list[int] = []
-    due: list[int] = []
-    taken = np.zeros(len(moving), dtype=bool)
-    while len(seeds) < min(count, len(moving)):
-        still = np.einsum("ij,ij->j", left, left, dtype=np.float64)
-        still[taken] = -1.0
-        if float(np.maximum(still * mass, 0.0).sum()) <= 1e-4 * whole:
+@dataclass(frozen=True, eq=False)
+class _Piece:
+    """A region in the making: `mine` (m,) its places, and summed over them by area the features (f,), the area itself
+    in mm^2 and the distance from the midline. `pair`: its mirror image is a region of its own.
+    """
+
+    mine: NDArray[np.bool_]
+    summed: Floats
+    area: float
+    aside: float
+    pair: bool
+
+    @classmethod
+    def of(cls, map_: _Moving, mine: NDArray[np.bool_]) -> _Piece:
+        """The piece of these places (m,)."""
+        mass = map_.mass[mine]
+        area, aside = float(mass.sum()), float(map_.aside[mine] @ mass)
+        pair = map_.partner is not None and not _central(area, aside)
+        return cls(mine, map_.features[:, mine] @ mass, area, aside, pair)
+
+    def joined(self, other: _Piece) -> _Piece:
+        """Both as one."""
+        area, aside = self.area + other.area, self.aside + other.aside
+        pair = (self.pair or other.pair) and not _central(area, aside)
+        return _Piece(self.mine | other.mine, self.summed + other.summed, area, aside, pair)
+
+    @property
+    def regions(self) -> int:
+        """How many regions it will be."""
+        return 2 if self.pair else 1
+
+
+def _central(area: float, aside: float) -> bool:
+    return aside <= CENTRAL * area * float(np.sqrt(2.0 * area))
+
+
+def _parted(map_: _Moving, n_regions: int) -> list[_Piece]:
+    """The regions, strongest first."""
+    folded = map_.partner is not None
+    count = max(FINEST, n_regions) // (2 if folded else 1)
+    reach = REACH * float(np.sqrt(map_.mass.sum() / count))
+    found = localised_components(map_.features, map_.mass, map_.positions, map_.graph, count, reach)
+    labels = _whole(map_, np.argmax(found.fields, axis=0))
+    pieces = [_Piece.of(map_, labels == label) for label in range(labels.max() + 1)]
+    while len(pieces) > 1:
+        unlike, a, b = _cheapest(map_, pieces)
+        if sum(piece.regions for piece in pieces) <= n_regions and unlike > ALIKE:
             break
-        if due and not taken[due[0]]:
-            centre = due.pop()
-        else:
-            centre = int(np.argmax(still))
-            twin = -1 if partner is None else int(place[partner[moving[centre]]])
-            due = [twin] if twin >= 0 and twin != centre else []
-        seeds.append(centre)
-        way = np.linalg.svd(left[:, centre].reshape(-1, 3), full_matrices=False)[0][:, 0].astype(np.float32)
-        far = marching.from_vertices([int(moving[centre])], reach_mm)
-        near = np.flatnonzero(np.isfinite(far[moving]))
-        taken |= far[moving] <= APART * reach_mm
-        take = (1.0 - smoothstep(far[moving[near]] / reach_mm) ** 2).astype(np.float32)
-        local = left[:, near].reshape(len(way), 3, -1)
-        along = np.einsum("s,sdm->dm", way, local)
-        left[:, near] = (local - take * way[:, None, None] * along[None]).reshape(len(left), -1)
-    return seeds
+        pieces[a] = pieces[a].joined(pieces[b])
+        del pieces[b]
+    if sum(piece.regions for piece in pieces) > n_regions:
+        pieces = [replace(piece, pair=False) for piece in pieces]
+    strength = [float(map_.loudest[piece.mine] ** 2 @ map_.mass[piece.mine]) * piece.regions for piece in pieces]
+    return [pieces[i] for i in np.argsort(-np.array(strength), kind="stable")]
 
 
-def _grown(surface: Surface, moving: NDArray, motion: NDArray, seeds: list[int]) -> NDArray[np.int64]:
-    """(m,) the seed from which each moving vertex is reached first; islands go to the seed nearest in space."""
-    place = np.full(surface.n_vertices, -1, dtype=np.int64)
-    place[moving] = np.arange(len(moving))
-    ends = place[surface.polygons.edges]
-    inside = (ends >= 0).all(axis=1)
-    a, b = ends[inside].T
-    size = np.sqrt(np.einsum("ij,ij->j", motion, motion, dtype=np.float64))
-    apart = np.zeros(len(a))
-    for row in motion:
-        apart += (row[a] - row[b]).astype(np.float64) ** 2
-    larger = np.maximum(np.maximum(size[a], size[b]), 1e-12)
-    cost = surface.edge_lengths[inside] * (1.0 + RELUCTANCE * np.minimum(np.sqrt(apart) / larger, 1.0))
-    graph = sp.csr_matrix((np.maximum(cost, 1e-12), (a, b)), shape=(len(moving), len(moving)))
-    _, _, source = dijkstra(graph, directed=False, indices=seeds, min_only=True, return_predecessors=True)
-    number = np.full(len(moving), -1, dtype=np.int64)
-    number[seeds] = np.arange(len(seeds))
-    labels = np.full(len(moving), -1, dtype=np.int64)
-    reached = source >= 0
-    labels[reached] = number[source[reached]]
-    islands = np.flatnonzero(~reached)
-    if len(islands):
-        at = surface.positions[moving]
-        labels[islands] = cKDTree(at[seeds]).query(at[islands])[1]
-    return labels
+def _cheapest(map_: _Moving, pieces: list[_Piece]) -> tuple[float, int, int]:
+    """The two pieces that are best joined, touching ones first: how unlike they are (1 where apart), and which two.
+
+    What it costs is Ward's increase of the spread, widths in the place of areas, for every region that it saves.
+    """
+    label = np.zeros(len(map_.mass), dtype=np.int64)
+    for number, piece in enumerate(pieces):
+        label[piece.mine] = number
+    graph = map_.graph.tocoo()
+    meet = set(np.unique(label[graph.row] * len(pieces) + label[graph.col]).tolist())
+    best = (2, np.inf, 1.0, 0, 1)
+    for b, two in enumerate(pieces):
+        for a, one in enumerate(pieces[:b]):
+            apart = one.summed / one.area - two.summed / two.area
+            width = 1.0 / (1.0 / np.sqrt(one.area) + 1.0 / np.sqrt(two.area))
+            saved = one.regions + two.regions - one.joined(two).regions
+            lengths = float(np.linalg.norm(one.summed) * np.linalg.norm(two.summed))
+            unlike = 1.0 - float(one.summed @ two.summed) / max(lengths, 1e-12)
+            apart_in_space = a * len(pieces) + b not in meet
+            cost = width * float(apart @ apart) / min(max(saved, 0.5), 2)
+            best = min(best, (int(apart_in_space), cost, 1.0 if apart_in_space else unlike, a, b))
+    return best[2:]
+
+
+def _ramp(parted: list[_Piece]) -> float:
+    """Half the narrowest region's width, or a quarter of the mean one's: what suits a jaw would drown a lid. Mm."""
+    widths = np.sqrt([piece.area for piece in parted])
+    return float(min(0.5 * widths.min(), 0.25 * widths.mean()))
+
+
+def _whole(map_: _Moving, labels: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Labels (m,) numbered from 0, every one in one piece: crumbs go to the neighbour from which they are reached
+    first, large pieces of their own become labels of their own.
+    """
+    graph = map_.graph.tocoo()
+    same = labels[graph.row] == labels[graph.col]
+    inside = sp.csr_matrix((graph.data[same], (graph.row[same], graph.col[same])), shape=graph.shape)
+    _, piece = connected_components(inside, directed=False)
+    area = np.bincount(piece, weights=map_.mass)
+    of = np.zeros(len(area), dtype=np.int64)
+    of[piece] = labels
+    kept = area >= CRUMB * np.bincount(labels, weights=map_.mass)[of]
+    first = [map_.positions[piece == p].mean(axis=0) for p in np.flatnonzero(kept)]
+    rank = np.full(len(area), -1, dtype=np.int64)
+    rank[np.flatnonzero(kept)[np.lexsort(np.array(first).T[::-1])]] = np.arange(len(first))
+    out = rank[piece]
+    loose = np.flatnonzero(out < 0)
+    if len(loose):
+        sources = np.flatnonzero(out >= 0)
+        _, _, nearest = dijkstra(map_.graph, indices=sources, min_only=True, return_predecessors=True)
+        out[loose] = np.where(nearest[loose] >= 0, out[np.maximum(nearest[loose], 0)], -1)
+        islands = np.flatnonzero(out < 0)
+        if len(islands):
+            out[islands] = out[sources][cKDTree(map_.positions[sources]).query(map_.positions[islands])[1]]
+    return out
 
 
 def _softened(
-    surface: Surface, marching: Marching, moving: NDArray, labels: NDArray, count: int, ramp_mm: float
-) -> Floats:
-    """(r, n) the labels with a ramp of `ramp_mm` between them, 1 in sum on all that moves, fading to 0 beyond it."""
-    n = surface.n_vertices
-    weights = np.zeros((count, n))
+    marching: Marching, map_: _Moving, parted: list[_Piece], ramp_mm: float
+) -> tuple[list[Floats], list[int]]:
+    """Masks (n,) with a ramp of `ramp_mm` centred on their borders, 1 in sum on all that moves, fading to 0 over as
+    much beyond, where the borders go on; and the place of each that moves most.
+    """
+    partner = map_.partner
+    away: list[Floats] = []
+    seeds: list[int] = []
+    for piece in parted:
+        own = map_.vertices[piece.mine]
+        seeds.append(int(own[strongest_place(map_.loudest[piece.mine], map_.positions[piece.mine])]))
+        if partner is None or piece.pair:
+            away.append(_away(marching, own, 1.5 * ramp_mm))
+        else:
+            away.append(_evenly(_away(marching, np.union1d(own, partner[own]), 1.5 * ramp_mm), partner))
+        if partner is not None and piece.pair:
+            away.append(away[-1][partner])
+            seeds.append(int(partner[seeds[-1]]))
+    out = np.minimum.reduce(away)
     if ramp_mm <= 0:
-        for r in range(count):
-            weights[r, moving[labels == r]] = 1.0
-        return weights
-    outer = np.zeros(n)
-    away = marching.from_vertices(moving, ramp_mm)
-    near = np.isfinite(away)
-    outer[near] = smoothstep(1.0 - away[near] / ramp_mm)
-    for r in range(count):
-        mine = moving[labels == r]
-        if len(mine):
-            far = marching.from_vertices(mine, ramp_mm)
-            reach = np.isfinite(far)
-            weights[r, reach] = smoothstep(1.0 - far[reach] / ramp_mm)
-    total = weights.sum(axis=0)
-    return weights * (outer / np.maximum(total, 1e-12))
+        masks = [(far == 0).astype(np.float64) for far in away]
+        outer = (out == 0).astype(np.float64)
+    else:
+        masks = [smoothstep(1.0 - (far - out) / (0.5 * ramp_mm)) for far in away]
+        outer = smoothstep(1.0 - out / ramp_mm)
+    total = np.sum(masks, axis=0)
+    if partner is not None:
+        total = _evenly(total, partner)
+    return [mask * (outer / total) for mask in masks], seeds
+
+
+def _evenly(values: Floats, partner: NDArray[np.int64]) -> Floats:
+    """(n,) values that are the same on both sides, to the bit."""
+    return 0.5 * (values + values[partner])
+
+
+def _away(marching: Marching, vertices: NDArray[np.int64], limit_mm: float) -> Floats:
+    """(n,) how far it is from `vertices` (k,) along the surface, `limit_mm` where further."""
+    far = np.zeros(marching.surface.n_vertices) + max(limit_mm, 1.0)
+    if limit_mm > 0:
+        far = np.minimum(marching.from_vertices(vertices, limit_mm), limit_mm)
+    far[vertices] = 0.0
+    return far
