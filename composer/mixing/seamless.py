@@ -5,11 +5,12 @@ ramp's width, becomes strain. Blending their gradients instead leaves that term 
 that go with them (after Yu et al. 2004 and Sorkine et al. 2004). On the ramps and a halo beside them, with g the
 rows' shares and R their displacements, u is what makes least
 
-    sum A |grad u - sum g grad R|^2 + BETA L^2 sum A |lap u - sum g lap R|^2 + sum A lambda |u - sum g R|^2
+    sum A |grad u - sum g grad R|^2 + BETA L^2 sum A |lap u - sum g lap R|^2 + sum A lambda |u - u_linear|^2
 
-with L the width of ramp and halo together and lambda rising smoothly to the edge, so that the join neither creases
-there nor moves what lies outside. In the two last terms and the first, g are the shares widened over the halo. What
-is solved for is the difference to the linear join, so that outside, and wherever rows agree, nothing changes.
+with L the width of ramp and halo together and lambda small in the middle and rising smoothly to the edge, so that
+the join neither creases there nor moves what lies outside. The g that blend gradients are the shares widened over
+the halo by the same system, so that they too fall as slowly as the zone allows. What is solved for is the
+difference to the linear join: outside, and wherever rows agree, nothing changes.
 
 u is linear in the rows. The matrix depends on masks and halo alone and is factored once; new weights cost a back
 substitution.
@@ -18,6 +19,7 @@ substitution.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
@@ -32,16 +34,29 @@ from masks.surface import factorise
 
 Floats = NDArray[np.float64]
 
-BETA = 0.02
+BETA = 0.05
+"""How much bending weighs against stretching."""
 STIFF = 30.0
-FLOOR = 1.0
-"""What lambda L^2 is in the middle: enough to end a join's reach after about its own width."""
-SPREAD = 1.0
-"""The standard deviation by which shares are widened over the halo, as a fraction of the halo."""
+"""How steeply lambda rises towards the edge of the zone."""
+FLOOR = 10.0
+"""lambda L^2 in the middle of the zone. At 0 a region no wider than its ramps would lose its expression, as nothing
+in it is at rest; at 10 keeper's regions keep nine tenths of it, and most of the strain is still gone."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Blend:
+    """The shares (m,) of rows at `near`, and what blends by them: edges (E',) and Laplacians (k,) by row."""
+
+    shares: dict[str, Floats]
+    edges: dict[str, Floats]
+    plates: dict[str, Floats]
 
 
 class SeamlessJoin:
-    """The join for one set of masks: prepared once, then solved for any rows."""
+    """The join for one set of masks: prepared once, then solved for any rows.
+
+    `near` (m,) are the vertices whose shares and rows it needs, `zone.free` (f,) those that it moves.
+    """
 
     def __init__(
         self, skin: SeamlessSurface, masks: Mapping[str, NDArray], *, halo: float = HALO,
@@ -63,131 +78,149 @@ class SeamlessJoin:
         self.skin, self.halo = skin, halo
         self.ramps: dict[str, Ramp] = {r: known.get(r) or ramp_of(skin, mask) for r, mask in masks.items()}
         self.zone: Zone = zone_of(skin, list(self.ramps.values()), halo)
+        self.near: NDArray[np.int64] = self.zone.free
+        self._blend: _Blend | None = None
         if len(self.zone.free):
             self._assemble()
 
     def _assemble(self) -> None:
-        """Everything on the few vertices around the zone: `_near` (m,), of which `_at` (f,) are free."""
-        skin, free, zone = self.skin, self.zone.free, self.zone
+        """The system, on the few vertices around the zone."""
+        skin, zone = self.skin, self.zone
+        free = zone.free
         rows = np.unique(skin.laplacian[free].indices)
-        self._near = near = np.unique(skin.laplacian[rows].indices)
+        self.near = near = np.unique(skin.laplacian[rows].indices).astype(np.int64)
         place = np.full(skin.n_vertices, -1, dtype=np.int64)
         place[near] = np.arange(len(near))
-        self._at = place[free]
-        mass = skin.mass
-        whole = (1.0 + 2.0 * self.halo) * zone.width
-        whole[rows] = np.where(whole[rows] > 0, whole[rows], whole[free].mean())
-        self._rows_at = place[rows]
-        self._lap = skin.laplacian[rows][:, near].tocsr()
-        self._plate = BETA * whole[rows] ** 2 / mass[rows]
-        self._back = self._lap[:, self._at].T.tocsr()
-        self._hold = mass[free] / whole[free] ** 2 * _lambda(zone.hold)
-        slopes = skin.laplacian[free][:, free]
-        plate = self._back @ sp.diags(self._plate) @ self._back.T
-        self._factor = factorise(slopes + plate + sp.diags(self._hold))
+        self._at, self._plate_at = place[free], place[rows]
+        own = np.searchsorted(rows, free)
+        width = (1.0 + 2.0 * self.halo) * zone.width[free]
+        touching = skin.laplacian[rows][:, free]
+        touching.data = np.ones_like(touching.data)
+        whole = touching @ width / np.maximum(touching.getnnz(axis=1), 1)  # what lies beside: as its free neighbours
+        whole[own] = width
+        self._laplacian = skin.laplacian[rows][:, near].tocsr()
+        self._bend = (self._laplacian[:, self._at].T @ sp.diags(BETA * whole**2 / skin.mass[rows])).tocsr()
+        self._energy = (skin.laplacian[free][:, near] + self._bend @ self._laplacian).tocsr()
+        hold = skin.mass[free] / width**2 * _lambda(zone.hold)
+        self._factor = factorise(self._energy[:, self._at] + sp.diags(hold))
         self._edges(place)
-        if self.halo > 0:
-            spread = (SPREAD * self.halo * zone.width[free]) ** 2
-            self._spread = mass[free] / spread
-            self._widen = factorise(slopes + sp.diags(self._spread))
-            self._slope_rows = skin.laplacian[free][:, near].tocsr()
 
     def _edges(self, place: NDArray) -> None:
-        """The edges with a free end, and the triangles that have one."""
-        skin = self.skin
-        inside = np.zeros(skin.n_vertices, dtype=bool)
-        inside[self.zone.free] = True
-        chosen = np.flatnonzero(inside[skin.ends].any(axis=1))
-        number = np.full(len(skin.ends), len(chosen), dtype=np.int64)
-        number[chosen] = np.arange(len(chosen))
-        triangles = np.flatnonzero(inside[skin.surface.fans[0]].any(axis=1))
-        self._triangles = place[skin.surface.fans[0][triangles]]
-        self._triangle_edges = number[skin.triangle_edges[triangles]].ravel()
-        self._triangle_weights = skin.triangle_weights[triangles]
+        """The edges that have a free end, the triangles about them, and the sums over edges about free vertices."""
+        skin, free = self.skin, self.zone.free
+        number = np.full(skin.n_vertices, -1, dtype=np.int64)
+        number[free] = np.arange(len(free))
+        chosen = np.flatnonzero((number[skin.ends] >= 0).any(axis=1))
         self._ends = place[skin.ends[chosen]]
-        self._weights = skin.edge_weights[chosen]
-        rows = np.arange(len(chosen))
-        there = np.full(skin.n_vertices, -1, dtype=np.int64)
-        there[self.zone.free] = np.arange(len(self.zone.free))
-        ends = there[skin.ends[chosen]]
-        low, high = ends[:, 0] >= 0, ends[:, 1] >= 0
-        self._gather = sp.csr_matrix(
-            (np.r_[-np.ones(low.sum()), np.ones(high.sum())],
-             (np.r_[ends[low, 0], ends[high, 1]], np.r_[rows[low], rows[high]])),
-            shape=(len(self.zone.free), len(chosen)),
-        )  # fmt: skip
+        triangles = np.flatnonzero((number[skin.surface.fans[0]] >= 0).any(axis=1))
+        slot = np.full(len(skin.ends), len(chosen), dtype=np.int64)
+        slot[chosen] = np.arange(len(chosen))
+        self._triangles = place[skin.surface.fans[0][triangles]]
+        self._triangle_edges = slot[skin.triangle_edges[triangles]].ravel()
+        self._triangle_weights = skin.triangle_weights[triangles]
+        ends = number[skin.ends[chosen]]
+        low, high = np.flatnonzero(ends[:, 0] >= 0), np.flatnonzero(ends[:, 1] >= 0)
+        signs = np.concatenate([np.full(len(low), -1.0), np.ones(len(high))])
+        at = (np.concatenate([ends[low, 0], ends[high, 1]]), np.concatenate([low, high]))
+        self._gather = sp.csr_matrix((signs, at), shape=(len(free), len(chosen)))
 
     def widened(self, share: NDArray) -> Floats:
-        """(n,) a row's share (n,) widened over the halo; the share itself outside the zone and without a halo."""
+        """(n,) a row's share (n,) widened over the zone; the share itself outside."""
         wide = np.array(share, dtype=np.float64)
-        if self.halo > 0 and len(self.zone.free):
-            free = self.zone.free
-            wide[free] -= self._widen.solve(self._slope_rows @ wide[self._near])
+        if len(self.zone.free):
+            wide[self.near] = self._widened(wide[self.near])
+        return wide
+
+    def _widened(self, shares: Floats) -> Floats:
+        """Shares (m,) or (m, r) at `near`, widened."""
+        wide = shares.copy()
+        wide[self._at] -= self._factor.solve(np.asfortranarray(self._energy @ shares))
         return wide
 
     def solve(self, shares: Mapping[str, NDArray], rows: Mapping[str, NDArray]) -> Floats:
-        """(f, 3) mm, how much further than the linear join the vertices `zone.free` go.
+        """(f, 3) mm, how much further than by the linear join the vertices `zone.free` go, at strength 1.
 
-        `shares` (n,) and `rows` (n, 3) mm are what `composer.mixing.linear.Mixer` gives of a recipe at strength 1.
-        Raises MoueError where a row is not finite.
+        `shares` (m,) in [0, 1] and `rows` (m, 3) mm are those of a recipe at the vertices `near`. What follows from
+        the shares alone is kept for the next call. Raises MoueError where a row is not finite.
         """
         if not len(self.zone.free):
             return np.zeros((0, 3))
-        ends, near = self._ends, self._near
-        linear = np.zeros((len(near), 3))
-        slope = np.zeros((len(ends), 3))
-        plate = np.zeros((self._lap.shape[0], 3))
-        held = np.zeros((len(self._at), 3))
+        blend = self._blended({region: np.asarray(shares[region], dtype=np.float64) for region in rows})
+        ends = self._ends
+        linear, slope = np.zeros((len(self.near), 3)), np.zeros((len(ends), 3))
+        plate = np.zeros((self._laplacian.shape[0], 3))
         for region, row in rows.items():
-            here = row[near]
-            if not np.isfinite(here).all():
+            if not np.isfinite(row).all():
                 raise MoueError(f"a shape of the row {region!r} has places that are not numbers", mend="mend the shape")
-            wide = self.widened(shares[region])[near]
-            linear += shares[region][near, None] * here
-            slope += self._mean_weights(wide)[:, None] * (here[ends[:, 1]] - here[ends[:, 0]])
-            plate += wide[self._rows_at, None] * (self._lap @ here)
-            held += wide[self._at, None] * here[self._at]
-        slope -= self._weights[:, None] * (linear[ends[:, 1]] - linear[ends[:, 0]])
-        plate -= self._lap @ linear
-        held -= linear[self._at]
-        plate *= self._plate[:, None]
-        right = self._gather @ slope + self._back @ plate + self._hold[:, None] * held
+            linear += blend.shares[region][:, None] * row
+            along = row[ends[:, 1]]
+            along -= row[ends[:, 0]]
+            along *= blend.edges[region][:, None]
+            slope += along
+            plate += blend.plates[region][:, None] * (self._laplacian @ row)
+        right = self._gather @ slope + self._bend @ plate - self._energy @ linear
         return np.ascontiguousarray(self._factor.solve(np.asfortranarray(right)))
+
+    def _blended(self, shares: dict[str, Floats]) -> _Blend:
+        """What blends by these shares: the last one where they are still the same."""
+        last = self._blend
+        if last is not None and list(last.shares) == list(shares):
+            same = (np.array_equal(last.shares[region], share) for region, share in shares.items())
+            if all(same):
+                return last
+        edges: dict[str, Floats] = {}
+        plates: dict[str, Floats] = {}
+        wide = self._widened(np.stack(list(shares.values()), axis=1)) if shares else np.zeros((len(self.near), 0))
+        for number, region in enumerate(shares):
+            own = np.ascontiguousarray(wide[:, number])
+            parts = self._triangle_weights * own[self._triangles].mean(axis=1)[:, None]
+            summed = np.bincount(self._triangle_edges, weights=parts.ravel(), minlength=len(self._ends) + 1)
+            edges[region] = np.asarray(summed[:-1], dtype=np.float64)
+            plates[region] = own[self._plate_at]
+        self._blend = _Blend(shares, edges, plates)
+        return self._blend
 
     def outside(self, further: NDArray) -> Floats:
         """(n,) mm, how far a difference to the linear join (n, 3) reaches outside the ramps; 0 on them."""
         return np.where(self.zone.ramp, 0.0, np.linalg.norm(further, axis=1))
 
-    def _mean_weights(self, wide: NDArray) -> Floats:
-        """(E',) the weights of the edges with every triangle's part times the mean of `wide` (m,) over it."""
-        parts = self._triangle_weights * wide[self._triangles].mean(axis=1)[:, None]
-        summed = np.bincount(self._triangle_edges, weights=parts.ravel(), minlength=len(self._ends) + 1)
-        return np.asarray(summed[:-1])
+
+def seamless_displacement(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, strength: float | None = None) -> Floats:
+    """(n, 3) mm, P - N of a recipe by the join, which is prepared for the recipe's regions.
+
+    Parts, and correctives, are as in the linear join. Raises what the mixer raises for the recipe, and as
+    `SeamlessJoin.solve`.
+    """
+    total = mixer.displacement(recipe, strength)
+    amount = recipe.strength if strength is None else strength
+    if len(join.zone.free) and amount != 0.0:
+        shares = {region: share[join.near] for region, share in mixer.shares(recipe).items()}
+        total[join.zone.free] += amount * join.solve(shares, _rows_at(mixer, recipe, join.near))
+    return total
+
+
+def _rows_at(mixer: Mixer, recipe: Recipe, vertices: NDArray) -> dict[str, Floats]:
+    """(m, 3) mm at some vertices, the unmasked row of each region with cells."""
+    rows: dict[str, Floats] = {}
+    for cell in recipe.cells:
+        row = rows.setdefault(cell.region, np.zeros((len(vertices), 3)))
+        move = mixer.motion(cell)
+        for amount, field in zip(move.amounts(cell.weight), move.fields, strict=True):
+            if amount != 0.0:
+                row += np.multiply(field[vertices], amount, dtype=np.float64)
+    return rows
+
+
+def seamless_pose(mixer: Mixer, recipe: Recipe, *, strength: float | None = None) -> Floats:
+    """(n, 3) mm, the pose of one recipe joined seamlessly with its own halo, everything made anew.
+
+    Raises what the mixer raises for the recipe, and as `SeamlessJoin`.
+    """
+    skin = SeamlessSurface(mixer.head.surface, mixer.head.skin)
+    masks = {region: mixer.masks[region] for region in recipe.regions if region in mixer.masks and region != ALL}
+    join = SeamlessJoin(skin, masks, halo=recipe.halo)
+    return moved(mixer.head.neutral, seamless_displacement(mixer, join, recipe, strength))
 
 
 def _lambda(hold: Floats) -> Floats:
     return FLOOR + STIFF * hold**2 / (1.02 - hold) ** 2
-
-
-def seamless_displacement(
-    mixer: Mixer, join: SeamlessJoin, recipe: Recipe, strength: float | None = None
-) -> Floats:
-    """(n, 3) mm, P - N of a recipe by the join, which is prepared for the recipe's regions; parts are as in the
-    linear join. Raises what the mixer raises for the recipe, and as `SeamlessJoin.solve`.
-    """
-    total = mixer.displacement(recipe, strength)
-    if len(join.zone.free):
-        further = join.solve(mixer.shares(recipe), mixer.rows(recipe))
-        total[join.zone.free] += (recipe.strength if strength is None else strength) * further
-    return total
-
-
-def seamless_pose(mixer: Mixer, recipe: Recipe, *, halo: float | None = None, strength: float | None = None) -> Floats:
-    """(n, 3) mm, the pose of one recipe joined seamlessly, everything made anew; see `SeamlessJoin`.
-
-    The halo is the recipe's own unless another is given.
-    """
-    skin = SeamlessSurface(mixer.head.surface, mixer.head.skin)
-    masks = {region: mixer.masks[region] for region in recipe.regions if region in mixer.masks and region != ALL}
-    join = SeamlessJoin(skin, masks, halo=recipe.halo if halo is None else halo)
-    return moved(mixer.head.neutral, seamless_displacement(mixer, join, recipe, strength))

@@ -106,9 +106,7 @@ def _inverted(surface: Surface) -> NDArray[np.bool_]:
     corners, face = polygons.indices, polygons.corner_face
     about = np.zeros((surface.n_vertices, 3))
     for axis in range(3):
-        about[:, axis] = np.bincount(
-            corners, weights=surface.face_vectors[face, axis], minlength=surface.n_vertices
-        )
+        about[:, axis] = np.bincount(corners, weights=surface.face_vectors[face, axis], minlength=surface.n_vertices)
     others = unit_rows(about[corners] - surface.face_vectors[face])
     along = np.einsum("ij,ij->i", others, surface.face_normals[face])
     against = np.bincount(face, weights=along, minlength=polygons.n_faces) < -0.5 * polygons.counts

@@ -28,11 +28,12 @@ FLAT = 0.3
 
 @dataclass(frozen=True, eq=False)
 class Ramp:
-    """One mask's ramp: (n,) whether a vertex lies on it, (n,) the slope there per mm, and its width in mm.
+    """The ramp of one `mask` (n,): (n,) whether a vertex lies on it, (n,) the slope there per mm, its width in mm.
 
     A mask that never changes has no ramp and a width of 0.
     """
 
+    mask: Floats
     on: NDArray[np.bool_]
     slope: Floats
     width_mm: float
@@ -46,14 +47,15 @@ def ramp_of(skin: SeamlessSurface, mask: NDArray) -> Ramp:
     on = np.zeros(n, dtype=bool)
     on[i[steep]] = on[j[steep]] = True
     on &= ~skin.held
-    triangles = surface.triangles
+    triangles, share = surface.fans
     chosen = np.flatnonzero(on[triangles].any(axis=1))
     slope, area = _slopes(surface.positions, triangles[chosen], mask)
+    area *= share[chosen]
     total, squared = float(area @ slope), float(area @ slope**2)
     shared = np.bincount(triangles[chosen].ravel(), weights=np.repeat(area * slope, 3), minlength=n)
     about = np.bincount(triangles[chosen].ravel(), weights=np.repeat(area, 3), minlength=n)
     at = np.divide(shared, about, out=np.zeros(n), where=about > 0)
-    return Ramp(read_only(on & (at > 0)), read_only(at), 1.2 * total / squared if squared > 0 else 0.0)
+    return Ramp(mask, read_only(on & (at > 0)), read_only(at), 1.2 * total / squared if squared > 0 else 0.0)
 
 
 def _slopes(positions: NDArray, triangles: NDArray, mask: NDArray) -> tuple[Floats, Floats]:
@@ -71,15 +73,19 @@ def _slopes(positions: NDArray, triangles: NDArray, mask: NDArray) -> tuple[Floa
 
 @dataclass(frozen=True, eq=False)
 class Zone:
-    """What a join may move. `free` (f,) vertices; `ramp` (n,) whether a vertex lies on a ramp; `width` (n,) mm of
-    the ramp that a vertex belongs to, without its halo, 0 far from any; `hold` (f,) in [0, 1], 0 in the middle and
-    rising to 1 at the zone's edge; `loose` the number of vertices left out because nothing near them is at rest.
+    """What a join may move: `free` (f,) vertices.
+
+    `ramp` (n,) whether a vertex lies on a ramp; `width` (n,) mm of the ramp that a vertex belongs to, without its
+    halo, 0 far from any; `hold` (f,) in [0, 1], 0 in the middle and rising to 1 at the zone's edge; `beside` (n,)
+    what of ramp and halo is held back; `loose` the number of vertices left out because nothing on their piece of the
+    surface is at rest.
     """
 
     free: NDArray[np.int64]
     ramp: NDArray[np.bool_]
     width: Floats
     hold: Floats
+    beside: NDArray[np.bool_]
     loose: int
     halo: float
 
@@ -95,7 +101,7 @@ def zone_of(skin: SeamlessSurface, ramps: Sequence[Ramp], halo: float) -> Zone:
         slopes += ramp.slope
     start = np.flatnonzero(on)
     if not len(start):
-        return Zone(np.zeros(0, np.int64), read_only(on), np.zeros(n), np.zeros(0), 0, halo)
+        return Zone(np.zeros(0, np.int64), read_only(on), np.zeros(n), np.zeros(0), np.zeros(n, bool), 0, halo)
     own = np.divide(weighted, slopes, out=np.zeros(n), where=slopes > 0)
     widest = float(own[start].max())
     reach = (halo + FLAT) * widest + 1e-9
@@ -107,11 +113,13 @@ def zone_of(skin: SeamlessSurface, ramps: Sequence[Ramp], halo: float) -> Zone:
     width[near] = own[source[near]]
     inside = np.zeros(n, dtype=bool)
     inside[near] = away[near] <= halo * width[near]
+    beside = inside & skin.held
     inside &= ~skin.held
     loose = _loose(skin, inside)
     inside[loose] = False
     free = np.flatnonzero(inside)
-    return Zone(free, read_only(on), read_only(width), _hold(skin, inside, width, halo), len(loose), halo)
+    hold = _hold(skin, inside, width, halo)
+    return Zone(free, read_only(on), read_only(width), hold, read_only(beside), len(loose), halo)
 
 
 def _loose(skin: SeamlessSurface, inside: NDArray) -> NDArray[np.int64]:

@@ -1,0 +1,69 @@
+"""`moue join`: what the seamless join does for each recipe, beside the linear one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from composer.cli.sources import DOCUMENT, NO_RECIPES, Only, recipes_of
+
+
+def join(
+    document: Annotated[Path, typer.Argument(help=DOCUMENT)],
+    recipe: Only = None,
+    to: Annotated[Path | None, typer.Option(help="Picture both joins of every recipe side by side, .png.")] = None,
+    view: Annotated[
+        str, typer.Option(help="The picture's view: front, three_quarter, profile, below, back.")
+    ] = "front",
+    json_file: Annotated[str | None, typer.Option("--json", help="Write the figures here, - for the screen.")] = None,
+) -> None:
+    """Say how linear and seamless joins compare where regions meet: strain, faces turned over, what moves.
+
+    Example: moue join document.toml --recipe wink --to wink.png
+    """
+    from composer.checks.join_report import JoinReport, join_reports
+    from composer.cli.outputs import may_write
+    from composer.cli.progress import bar
+    from composer.cli.report import write_json
+    from composer.document.ready import Ready
+    from composer.document.store import open_document
+    from composer.head.atomic import write_whole
+    from composer.picture.render import Studio
+    from composer.picture.sheet import Entry, contact_sheet
+    from composer.picture.views import axes_of
+
+    project = open_document(document)
+    sources = (document, project.head_path)
+    axes_of(view)
+    if to is not None:
+        may_write(to, ".png", sources)
+    if json_file not in (None, "-"):
+        may_write(Path(str(json_file)), ".json", sources)
+    recipes = recipes_of(project, recipe)
+    reports: list[JoinReport] = []
+    with bar("opening") as progress:
+        ready = Ready.open(project, progress)
+        for report in join_reports(ready, recipes):
+            reports.append(report)
+            progress(len(reports) / len(recipes), f"joined {report.recipe}")
+        if to is not None and recipes:
+            entries = []
+            for each, one in zip(recipes, reports, strict=True):
+                straight, smooth = ready.pose(each.with_(join="linear")), ready.seamless(each)[0]
+                entries.append(Entry(f"{each.name}, linear", straight, f"strain beyond: {one.linear.p95:.0f} %"))
+                entries.append(Entry(f"{each.name}, seamless", smooth, f"strain beyond: {one.seamless.p95:.0f} %"))
+            sheet = contact_sheet(
+                Studio.of(ready.head), entries, title=f"Joins of {document.stem}", view=view,
+                columns=2 if len(recipes) < 3 else 4, cell_width=420, progress=progress,
+            )  # fmt: skip
+            write_whole(to, lambda file: sheet.image.save(file, "PNG"))
+    if json_file is not None:
+        write_json(json_file, [report.as_dict() for report in reports])
+    if json_file != "-":
+        if not recipes:
+            typer.echo(NO_RECIPES)
+        for report in reports:
+            for line in report.words():
+                typer.echo(line)
