@@ -54,7 +54,9 @@ def folded_edges(subject: CheckSubject) -> tuple[NDArray[np.int64], Floats]:
         both = subject.areas_alone(source, pairs[near].ravel()).reshape(-1, 2, 3)
         alone = angles(subject.head.neutral + source.delta, both[:, 0], both[:, 1])
         low, high = np.minimum(low, alone), np.maximum(high, alone)
-    more = np.maximum(np.maximum(now - high, low - now), 0.0)
+    above = np.minimum(now - high, low + 360.0 - now)  # angles go round: from 170 to -170 it is 20 degrees
+    below = np.minimum(low - now, now + 360.0 - high)
+    more = np.where(now > high, above, np.where(now < low, below, 0.0))
     on = more > limits.fold_excess_deg
     return near[on], more[on]
 

@@ -20,19 +20,19 @@ from composer.checks.penetration import Sides, added_depths, inner_depths, sprea
 from composer.checks.self_intersection import crossing_mask
 from composer.checks.subject import CheckSubject
 from composer.checks.vectors import dot, lengths
-from composer.head.head import Part
+from composer.head.head import Head, Part
 
 MARGINS = ("upper_lid", "lower_lid")
 _NEAR = 0.15  # of the eyeball's radius: triangles with a corner closer than that may cut into it
 
 
-def eyeballs(subject: CheckSubject) -> list[Part]:
+def eyeballs(head: Head) -> list[Part]:
     """The parts whose names begin with `eye`."""
-    return [part for part in subject.head.parts if part.name.lower().startswith("eye") and len(part.vertices)]
+    return [part for part in head.parts if part.name.lower().startswith("eye") and len(part.vertices)]
 
 
 def _run(subject: CheckSubject) -> Iterator[Finding]:
-    balls = eyeballs(subject)
+    balls = eyeballs(subject.head)
     if not balls:
         yield Finding(
             "lids.skipped", "note", "lids were not looked at: no part has a name that begins with eye",

@@ -36,6 +36,7 @@ class Limits:
     seam_error: float = 0.35
     seam_slope: float = 0.3  # mismatch over ramp width above which a wider ramp is advised
     empty_mm: float = 1e-3
+    uncovered_mm: float = 1.0  # skin in no region that a shape moves this far
     pop_mm: float = 0.5  # a step of a sweep that jumps by this much more than its neighbours
 
     def of(self, diagonal_mm: float) -> Limits:

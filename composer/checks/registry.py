@@ -6,13 +6,18 @@ from collections.abc import Iterable, Sequence
 
 from composer.checks.asymmetry import ASYMMETRY
 from composer.checks.check import Check
+from composer.checks.coverage import COVERAGE
+from composer.checks.document_subject import DocumentCheck, DocumentSubject
 from composer.checks.empty import EMPTY
 from composer.checks.finding import Finding
 from composer.checks.flipped import FLIPPED
 from composer.checks.folds import FOLDS
+from composer.checks.islands import ISLANDS
+from composer.checks.library_shapes import SHAPES
 from composer.checks.lids import LIDS
 from composer.checks.lips import LIPS
 from composer.checks.mouth_parts import MOUTH_PARTS
+from composer.checks.neutral_faces import NEUTRAL
 from composer.checks.pinch import PINCH
 from composer.checks.places import located
 from composer.checks.seam import SEAM
@@ -22,6 +27,10 @@ from composer.checks.volume import VOLUME
 from composer.errors import unknown
 
 CHECKS: tuple[Check, ...] = (EMPTY, FLIPPED, FOLDS, STRETCH, PINCH, SEAM, LIPS, LIDS, MOUTH_PARTS, VOLUME, ASYMMETRY)
+
+COLLISIONS: tuple[Check, ...] = (FLIPPED, FOLDS, LIPS, LIDS, MOUTH_PARTS)
+"""Those whose findings come and go on the way to a pose, and where two poses are played together."""
+DOCUMENT_CHECKS: tuple[DocumentCheck, ...] = (NEUTRAL, SHAPES, ISLANDS, COVERAGE)
 
 
 def chosen(names: Iterable[str]) -> tuple[Check, ...]:
@@ -36,5 +45,16 @@ def chosen(names: Iterable[str]) -> tuple[Check, ...]:
 
 def run_checks(subject: CheckSubject, checks: Sequence[Check] = CHECKS) -> list[Finding]:
     """All findings of `checks` on one pose, worst first, each with its place."""
-    found = [located(finding, subject) for check in checks for finding in check.run(subject)]
+    return sorted(located_checks(subject, checks), key=lambda finding: finding.rank)
+
+
+def located_checks(subject: CheckSubject, checks: Sequence[Check]) -> list[Finding]:
+    """The same in the order in which they are found."""
+    return [located(finding, subject) for check in checks for finding in check.run(subject)]
+
+
+def run_document_checks(subject: DocumentSubject) -> list[Finding]:
+    """All findings on a document's head, shapes and masks, worst first, each with its place on the neutral."""
+    at_rest = CheckSubject(subject.facts, subject.head.neutral, masks=subject.raw)
+    found = [located(finding, at_rest) for check in DOCUMENT_CHECKS for finding in check.run(subject)]
     return sorted(found, key=lambda finding: finding.rank)

@@ -21,6 +21,7 @@ from composer.checks.vectors import area_vectors
 from composer.errors import MoueError
 from composer.head.head import Head, Part
 from composer.head.symmetry import mirror_map
+from composer.mixing.corrective import felt_in
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, REMAINDER, Cell, Recipe
 
@@ -215,7 +216,19 @@ class CheckSubject:
             if cell.mirrored and self.mirror is None:
                 continue
             found.append(Source(cell, amount * self._alone(cell)))
-        return found
+        return found + self._correctives()
+
+    def _correctives(self) -> list[Source]:
+        """What the correctives do that the recipe lets in: the sculptor's choice like a shape."""
+        if self.mixer is None or self.recipe is None:
+            return []
+        amounts = self.mixer.correctives.amounts(felt_in(self.recipe))
+        strength = self.recipe.strength
+        return [
+            Source(Cell(ALL, name, 1.0), strength * np.multiply(self.head.shape(name).delta, k, dtype=np.float64))
+            for name, k in amounts.items()
+            if name in self.head.shape_index
+        ]
 
     def _alone(self, cell: Cell) -> Floats:
         if self.mixer is not None:

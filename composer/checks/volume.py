@@ -121,7 +121,6 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
             mend="lower the cells that add up there, or sculpt a corrective that "
             f"{'thins' if gains else 'fills'} it",
             vertices=vertices.astype(np.int32),
-            amounts=subject.movement[vertices],
             value=more * 100.0,
             unit="percent",
             where=name,

@@ -36,7 +36,16 @@ def test_a_jump_is_found_where_and_as_large_as_it_was_planted():
         pose[[3, 8]] += [0.0, 3.0, 0.0]
     found = find_pops("jumpy", WEIGHTS, poses, Limits())
     assert [list(f.vertices) for f in found] == [[3, 8]]
-    assert found[0].value == pytest.approx(3.0) and "60 percent and 70 percent" in found[0].words
+    assert found[0].value == pytest.approx(3.0) and "60 and 70 percent" in found[0].words
+
+
+def test_one_pose_that_leaps_out_and_back_is_found_by_its_second_difference():
+    poses = [REST + w * np.array([0, 1.0, 0]) for w in WEIGHTS]
+    poses[4] = poses[4].copy()
+    poses[4][[5, 6]] += [0.0, 0.0, 3.0]
+    found = find_pops("leaping", WEIGHTS, poses, Limits())
+    assert [(f.code, f.vertices.tolist(), f.step) for f in found] == [("sweep.leap", [5, 6], 4)]
+    assert found[0].value == pytest.approx(3.0, abs=0.3)
 
 
 @pytest.mark.parametrize(("weights", "count"), [([0.0, 1.0], 2), ([0.0, 0.5, 0.5, 1.0], 4), ([0, 1, 2], 4)])

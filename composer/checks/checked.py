@@ -1,0 +1,26 @@
+"""One thing that was checked: a recipe, a place on the way to it, a pair, or the document itself."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from numpy.typing import NDArray
+
+from composer.checks.finding import Finding
+from composer.mixing.recipe import Recipe
+
+Kind = Literal["recipe", "sweep", "pair", "document"]
+
+
+@dataclass(frozen=True, eq=False)
+class Checked:
+    """What was checked: its name, vertices (n, 3) mm and findings, worst first; `recipe` gives the pose again, where
+    one recipe does."""
+
+    name: str
+    positions: NDArray
+    findings: Sequence[Finding]
+    kind: Kind = "recipe"
+    recipe: Recipe | None = None
