@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
+from composer.fitting.rays import SculptRays
 from masks.polygons import read_only
 from masks.surface import cross, unit_rows
 
@@ -81,6 +82,22 @@ class ClosestSurface:
             sides = self.triangles[self.border_edge[:, corner]]
             flags[sides[:, (corner + 1) % 3]] = flags[sides[:, (corner + 2) % 3]] = True
         return read_only(flags)
+
+    @cached_property
+    def rays(self) -> SculptRays:
+        """Its ray caster, made when first asked for."""
+        return SculptRays(self.positions, self.triangles)
+
+    @cached_property
+    def mean_edge(self) -> float:
+        """Mean length of the triangles' sides."""
+        corners = self.positions[self.triangles]
+        return float(np.mean([np.linalg.norm(corners[:, i] - corners[:, i - 1], axis=1).mean() for i in range(3)]))
+
+    @cached_property
+    def diagonal(self) -> float:
+        """Diagonal of the bounding box of the vertices that triangles use."""
+        return float(np.linalg.norm(np.ptp(self.positions[self._used], axis=0)))
 
     @cached_property
     def _used(self) -> Ints:

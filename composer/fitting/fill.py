@@ -1,0 +1,42 @@
+"""Values carried on smoothly over the vertices that have none of their own.
+
+The filled values make the least of |Lap u|^2 + |grad u|^2 / width^2 with all others held (Botsch and Kobbelt 2004, "An
+intuitive framework for real-time freeform modeling", whose order 2 joins with a continuous first derivative; the second
+term is a tension that keeps a deep hollow from being carried off by the slope at its rim). One sparse solve.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from masks.surface import Surface, factorise
+
+Rows = NDArray[np.float64]
+
+
+def fill(surface: Surface, values: Rows, missing: NDArray[np.bool_], width_mm: float) -> Rows:
+    """(n, k) `values` (n, k) with the rows flagged in `missing` (n,) replaced; `width_mm` > 0 is the tension's width.
+
+    A piece of the mesh in which every vertex is missing gets the mean of those that are not, 0 where there is none.
+    """
+    out = np.array(values, dtype=np.float64)
+    pieces = surface.polygons.components
+    held = np.isin(pieces, pieces[~missing])
+    known = out[~missing]
+    out[missing & ~held] = known.mean(axis=0) if len(known) else 0.0
+    free = np.flatnonzero(missing & held)
+    if not len(free):
+        return out
+    out[free] = 0.0
+    rows = surface.laplacian[free].tocsr()
+    near = np.unique(rows.indices)
+    local = surface.laplacian[near].tocsr()
+    inverse = sp.diags(1.0 / surface.mass[near])
+    across = local[:, free]
+    energy = (across.T @ inverse @ across + rows[:, free] / width_mm**2).tocsc()
+    pull = across.T @ (inverse @ (local @ out)) + (rows @ out) / width_mm**2
+    scale = 1e-12 * energy.diagonal().max()
+    out[free] = factorise(energy + scale * sp.identity(len(free))).solve(np.asfortranarray(-pull))
+    return out

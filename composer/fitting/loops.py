@@ -1,0 +1,95 @@
+"""Faces that went wrong: turned over or folded, each by a definition that counts the same before and after.
+
+For every polygon and each of its corners there is a triangle (the corner with both neighbours). Against a reference of
+the same polygons (the library's own neutral, whatever its pose and size):
+
+- a corner is *reversed* where its triangle looks away from its polygon's vector area, and did not in the reference;
+- an edge is *folded* where the two polygons beside it meet at less than `FOLD_DEG`, and did not in the reference.
+
+A polygon is bad where a corner of it is reversed or an edge of it folded.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from masks.polygons import Polygons
+from masks.surface import cross, unit_rows
+
+Rows = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+FOLD_DEG = 40.0
+"""Degrees between two polygons on the inside of a fold, 180 being flat, below which it counts as folded."""
+_FOLD = -np.cos(np.radians(FOLD_DEG))
+
+
+class Loops:
+    """Tables of some polygons for counting what went wrong on any positions, and the reference's own faults."""
+
+    def __init__(self, polygons: Polygons, reference: Rows) -> None:
+        """Take polygons and reference positions (n, 3)."""
+        self.polygons = polygons
+        corner = np.arange(len(polygons.indices))
+        before = np.empty_like(corner)
+        before[polygons.next_corner] = corner
+        self._triangle = np.stack(
+            [polygons.indices[before], polygons.indices, polygons.indices[polygons.next_corner]], axis=1
+        )
+        order = np.argsort(polygons.corner_edge, kind="stable")
+        edge = polygons.corner_edge[order]
+        pair = np.flatnonzero(edge[1:] == edge[:-1])
+        pair = pair[polygons.edge_use[edge[pair]] == 2]
+        self._beside = polygons.corner_face[np.stack([order[pair], order[pair + 1]], axis=1)]
+        self._own = (np.zeros(len(corner), bool), np.zeros(len(self._beside), bool))
+        self._own = self._faults(reference)
+
+    def _areas(self, positions: Rows) -> Rows:
+        triangles, faces = self.polygons.triangles, self.polygons.triangle_face
+        a, b, c = (positions[triangles[:, i]] for i in range(3))
+        areas = cross(b - a, c - a)
+        return np.stack([np.bincount(faces, areas[:, i], self.polygons.n_faces) for i in range(3)], axis=1)
+
+    def _faults(self, positions: Rows) -> tuple[Flags, Flags]:
+        normals = unit_rows(self._areas(positions))
+        a, b, c = (positions[self._triangle[:, i]] for i in range(3))
+        looks = np.einsum("ij,ij->i", cross(b - a, c - b), normals[self.polygons.corner_face])
+        turn = np.einsum("ij,ij->i", normals[self._beside[:, 0]], normals[self._beside[:, 1]])
+        return (looks < 0) & ~self._own[0], (turn < _FOLD) & ~self._own[1]
+
+    def bad(self, positions: Rows) -> Flags:
+        """(f,) the polygons that went wrong at `positions` (n, 3)."""
+        reversed_, folded = self._faults(positions)
+        flags = np.zeros(self.polygons.n_faces, dtype=bool)
+        flags[self.polygons.corner_face[reversed_]] = True
+        flags[self._beside[folded].ravel()] = True
+        return flags
+
+    def counts(self, positions: Rows) -> tuple[int, int]:
+        """How many polygons have a reversed corner, and how many have a folded edge."""
+        reversed_, folded = self._faults(positions)
+        return (
+            len(np.unique(self.polygons.corner_face[reversed_])), len(np.unique(self._beside[folded].ravel()))
+        )  # fmt: skip
+
+    def vertices_of(self, faces: Flags) -> Flags:
+        """(n,) the vertices of flagged polygons (f,)."""
+        flags = np.zeros(self.polygons.n_vertices, dtype=bool)
+        flags[self.polygons.indices[faces[self.polygons.corner_face]]] = True
+        return flags
+
+    def grown(self, vertices: Flags, rings: int = 1) -> Flags:
+        """(n,) flagged vertices (n,) and those that share a polygon with them, `rings` times over."""
+        for _ in range(rings):
+            corner = vertices[self.polygons.indices]
+            hit = np.zeros(self.polygons.n_faces, dtype=bool)
+            hit[self.polygons.corner_face[corner]] = True
+            vertices = vertices | self.vertices_of(hit)
+        return vertices
+
+    @cached_property
+    def corner_angles_of(self) -> NDArray[np.int32]:
+        """(k, 3) for each corner the vertex before, itself and after it."""
+        return self._triangle

@@ -1,0 +1,376 @@
+"""The fit itself: a cage bent onto a sculpt, coarse to fine, so that its loops land where the landmarks say.
+
+1. *Align*: the similarity of the landmark pairs.
+2. *Warp*: a radial basis through the landmarks (and through some places of the curves) gives P0.
+3. *Bend*: the unknown is the deviation d from P0. In rounds, every vertex is given its closest point of the sculpt,
+   and d is the least of
+       sum_i m_i w_i (n_i . (P0_i + d_i - c_i))^2 / sigma^2 + landmarks and curves
+       + (1 / PRIOR^2) (l / 2 pi)^6 |grad Lap d|^2
+   with lengths in units of the sculpt's diagonal, m the share of the surface, n the sculpt's normal, w robust and zero
+   where normals disagree, at borders and in free zones: point to plane against a tri-Laplacian that is taken on P0,
+   which has turned with the warp already. What d varies over less than about l is left alone. Local-global (Bouaziz et
+   al. 2012, "Shape-up"): the closest points are the local step; the global one is a coupled system solved by conjugate
+   gradients, preconditioned by one scalar factorisation a stage.
+4. *Settle*: `composer.fitting.project.settle` brings the vertices onto the sculpt itself; nothing is left folded.
+
+How closely to follow the sculpt is measured, not assumed: a sculpt has detail of its own, and a cage that chases it
+slides away from its true places. `own_detail` compares the roughness of both surfaces at one width; the more the sculpt
+has, the larger sigma and the stiffer the last stage. What was tried is in DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.interpolate import RBFInterpolator
+
+from composer.errors import MoueError
+from composer.fitting.align import Pairs, Similarity, similarity
+from composer.fitting.closest import ClosestSurface
+from composer.fitting.curves import on_polyline, resampled
+from composer.fitting.loops import Loops
+from composer.fitting.project import settle
+from composer.head.head import Head
+from composer.progress import Progress
+from masks.polygons import Polygons, read_only
+from masks.surface import Surface, factorise, unit_rows
+
+Rows = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Blocks = NDArray[np.float64]
+Solve = Callable[[Rows], Rows]
+
+PRIOR = 0.01
+LANDMARK = 3e-4
+CURVE = 6e-4
+SIGMA = (5e-4, 4e-3)
+FINE = (0.25, 0.30)
+COARSE = 0.40
+ROUGHNESS_WIDTH = 0.03
+"""Lengths in units of the sculpt's diagonal: how far a deviation may be expected to go, how well landmarks and curves
+hold, the range of sigma, the last stage's wavelength for a smooth sculpt and for a rough one, the first stage's, and
+the width at which roughness is measured."""
+ROUNDS = (3, 4)
+SPACING = 0.015
+ROUND = 0.01
+CG_STEPS, CG_ERROR = 40, 1e-3
+AGREE = 0.5
+FOLLOWS = 12.0
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What one stage of the fit left: its name, the wavelength it may bend, sigma, and the median distance of the
+    vertices that were matched, in mm."""
+
+    name: str
+    wavelength: float
+    sigma: float
+    median_mm: float
+    matched: int
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """The fitted head: `positions` (n, 3) mm in the sculpt's space, parts carried by the similarity only (see
+    `composer.fitting.parts`); `aligned` the similarity; `warped` (n, 3) after the landmarks' warp; `rejected` and
+    `filled` (n,) as `settle` says; `own_detail` the roughness in mm that the sculpt has beyond the cage; `stages`.
+    """
+
+    positions: Rows
+    aligned: Similarity
+    warped: Rows
+    rejected: Flags
+    filled: Flags
+    own_detail: float
+    stages: tuple[Stage, ...] = field(default=())
+
+
+def fit(
+    head: Head, sculpt: ClosestSurface, pairs: Pairs, free: NDArray | None = None, *, aligned: Similarity | None = None,
+    settled: bool = True, progress: Progress | None = None,
+) -> Fitted:  # fmt: skip
+    """Fit a head's cage onto a sculpt; see the module's words.
+
+    `pairs` are the landmarks (at least three points off one line); `free` (n,) in [0, 1] is 1 where the sculpt is not
+    to be followed (mouth interior, eye sockets); `aligned` is the similarity to begin with, otherwise the pairs'.
+    Without `settled` the vertices are left where the stages put them, near the sculpt but not on it.
+    Raises MoueError where landmarks do not give a similarity or a mask has another length.
+    """
+    say: Progress = progress or (lambda fraction, words: None)
+    say(0.0, "aligning")
+    move = aligned or similarity(pairs.head, pairs.sculpt)
+    n = head.n_vertices
+    open_ = np.zeros(n) if free is None else np.clip(np.asarray(free, dtype=np.float64), 0.0, 1.0)
+    if open_.shape != (n,):
+        raise MoueError(f"the free mask has {len(open_)} values, the head {n} vertices")
+    skin = Skin.of(head)
+    place = move.apply(head.neutral)
+    say(0.05, "warping through the landmarks")
+    scale = sculpt.diagonal
+    warped = warp(move, pairs, scale)(place)
+    surface = Surface(skin.polygons, warped[skin.vertices])
+    rough = own_detail(surface, sculpt, open_[skin.vertices])
+    bend = _Bend(surface, sculpt, 1.0 - open_[skin.vertices], _Marks.of(skin, pairs, place, sculpt, scale), scale)
+    sigma = float(np.clip(2.0 * rough, *SIGMA))
+    share = (sigma - SIGMA[0]) / (SIGMA[1] - SIGMA[0])
+    plan = [("coarse", COARSE, ROUNDS[0]), ("fine", FINE[0] + share * (FINE[1] - FINE[0]), ROUNDS[1])]
+    stages = []
+    for number, (name, wavelength, rounds) in enumerate(plan):
+        say(0.1 + 0.35 * number, f"bending, {name}")
+        stages.append(bend.stage(name, wavelength, sigma, rounds))
+    positions = warped.copy()
+    rejected, filled = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+    positions[skin.vertices] = bend.positions
+    if settled:
+        say(0.85, "settling on the sculpt")
+        done = settle(
+            surface.at(bend.positions), sculpt, 0.03 * scale, loops=Loops(skin.polygons, head.neutral[skin.vertices]),
+            free=open_[skin.vertices] >= 0.5, rays=False,
+        )  # fmt: skip
+        positions[skin.vertices] = done.positions
+        rejected[skin.vertices], filled[skin.vertices] = done.rejected, done.filled
+    say(1.0, "fitted")
+    return Fitted(read_only(positions), move, read_only(warped), rejected, filled, rough * scale, tuple(stages))
+
+
+@dataclass(frozen=True, eq=False)
+class Skin:
+    """The skin of a head as a mesh of its own: `vertices` (s,) of the head, `polygons` over them, and `rank` (n,) the
+    place of each head vertex among them, -1 for parts and loose vertices."""
+
+    vertices: NDArray[np.int64]
+    polygons: Polygons
+    rank: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, head: Head) -> Skin:
+        """The polygons of a head all of whose vertices are skin."""
+        polygons = head.polygons
+        whole = np.logical_and.reduceat(head.skin[polygons.indices], polygons.starts[:-1])
+        corners = polygons.indices[whole[polygons.corner_face]]
+        vertices = np.unique(corners).astype(np.int64)
+        rank = np.full(head.n_vertices, -1, dtype=np.int64)
+        rank[vertices] = np.arange(len(vertices))
+        return cls(vertices, Polygons(polygons.counts[whole], rank[corners], len(vertices)), rank)
+
+
+def warp(move: Similarity, pairs: Pairs, scale: float) -> Callable[[Rows], Rows]:
+    """The map that the landmarks alone give, for points that are aligned already: a radial basis with a linear part
+    through every point, and through places of the curves no nearer than `SPACING` (of `scale`) to each other.
+
+    Two bases are tried, the cubic one, best where landmarks are spread over the whole head, and a multiquadric (Hardy
+    1971), which stays calm where there are none; the one is taken that foretells left-out landmarks better.
+    """
+    sources, targets = [move.apply(pairs.head)], [pairs.sculpt]
+    for here, there, _ in pairs.curves.values():
+        sources.append(move.apply(here))
+        targets.append(resampled(there, here))
+    source, target = np.concatenate(sources), np.concatenate(targets)
+    kept: list[int] = []
+    apart = np.full(len(source), np.inf)
+    for i in range(len(source)):
+        if apart[i] > (SPACING * scale if i >= len(pairs.names) else 1e-9 * scale):
+            kept.append(i)
+            apart = np.minimum(apart, np.linalg.norm(source - source[i], axis=1))
+    chosen, shift = source[kept], (target - source)[kept]
+    flat = len(kept) < 5 or np.linalg.svd(chosen - chosen.mean(0), compute_uv=False)[2] < 1e-3 * scale
+    kinds: list[dict] = [{"kernel": "multiquadric", "epsilon": 1.0 / (ROUND * scale), "degree": 0 if flat else 1}]
+    if not flat:
+        kinds.append({"kernel": "cubic", "degree": 1})
+    errors = [_left_out(chosen, shift, kind, len(pairs.names)) for kind in kinds] if len(kinds) > 1 else [0.0]
+    kernel = RBFInterpolator(chosen, shift, **kinds[int(np.argmin(errors))])
+    return lambda points: points + kernel(points)
+
+
+def _left_out(places: Rows, shift: Rows, kind: dict, count: int) -> float:
+    """Root mean square of how far each of the first `count` landmarks (at most 40, spread over them) is from where
+    the others foretell it.
+    """
+    total = 0.0
+    chosen = np.unique(np.linspace(0, count - 1, min(count, 40)).round().astype(int))
+    for i in chosen:
+        others = np.arange(len(places)) != i
+        try:
+            total += float(((RBFInterpolator(places[others], shift[others], **kind)(places[[i]]) - shift[i]) ** 2).sum())
+        except np.linalg.LinAlgError:
+            return float("inf")
+    return float(np.sqrt(total / len(chosen)))
+
+
+def own_detail(surface: Surface, sculpt: ClosestSurface, free: Rows) -> float:
+    """How rough the sculpt is beyond the warped cage, in units of its diagonal: both surfaces are smoothed over one
+    width, and what that takes away along the normal is compared (root of the difference of the median squares).
+    """
+    scale = sculpt.diagonal
+    ours = _height(surface, ROUGHNESS_WIDTH * scale)[free < 0.5]
+    corners = Polygons(np.full(len(sculpt.triangles), 3), sculpt.triangles.ravel(), len(sculpt.positions))
+    theirs = _height(Surface(corners, sculpt.positions), ROUGHNESS_WIDTH * scale)
+    where = sculpt.near(surface.positions[free < 0.5])
+    theirs = (theirs[sculpt.triangles[where.triangle]] * where.bary).sum(1)
+    more = np.median(theirs**2) - np.median(ours**2)
+    return float(1.4826 * np.sqrt(max(more, 0.0)) / scale)
+
+
+def smoothed(surface: Surface, values: Rows, width: float, steps: int = 60) -> Rows:
+    """(n, k) values spread over `width`: one backward Euler step of diffusion, solved by conjugate gradients."""
+    t = 0.5 * width**2
+    matrix, mass = surface.laplacian.tocsr(), surface.mass
+    diagonal = mass + t * matrix.diagonal()
+
+    def product(x: Rows) -> Rows:
+        return mass[:, None] * x + t * (matrix @ x)
+
+    return conjugate_gradients(product, mass[:, None] * values, values, lambda r: r / diagonal[:, None], steps)[0]
+
+
+def _height(surface: Surface, width: float) -> Rows:
+    return ((surface.positions - smoothed(surface, surface.positions, width)) * surface.vertex_normals).sum(1)
+
+
+def conjugate_gradients(
+    product: Solve, right: Rows, start: Rows, precondition: Solve, steps: int, error: float = CG_ERROR
+) -> tuple[Rows, int]:
+    """The solution (n, k) of one symmetric positive definite system over all columns, and the steps it took."""
+    x = start
+    residual = right - product(x)
+    z = precondition(residual)
+    p, rz = z.copy(), float((residual * z).sum())
+    first = float(np.sqrt(abs((right * precondition(right)).sum())))
+    done = 0
+    while done < steps and np.sqrt(abs(rz)) > error * first and first > 0:
+        ap = product(p)
+        along = rz / float((p * ap).sum())
+        x = x + along * p
+        residual = residual - along * ap
+        z = precondition(residual)
+        following = float((residual * z).sum())
+        p = z + (following / rz) * p
+        rz = following
+        done += 1
+    return x, done
+
+
+@dataclass(frozen=True, eq=False)
+class _Marks:
+    """What landmarks pull: `at` (k, s) sparse, the place of each on the cage; points' targets (p, 3) first, then the
+    curves' places, each with the polyline it slides along and whether it is an end of it."""
+
+    at: sp.csr_matrix
+    points: Rows
+    lines: tuple[tuple[slice, Rows], ...]
+
+    @classmethod
+    def of(cls, skin: Skin, pairs: Pairs, place: Rows, sculpt: ClosestSurface, scale: float) -> _Marks:
+        """From pairs, on the aligned head `place` (n, 3)."""
+        own = ClosestSurface(place[skin.vertices], skin.polygons.triangles)
+        rows, columns, data = [], [], []
+        count = 0
+
+        def add(vertices: NDArray, positions: Rows) -> None:
+            nonlocal count
+            known = (vertices >= 0) & (skin.rank[np.maximum(vertices, 0)] >= 0)
+            found = own.near(positions)
+            for i, vertex in enumerate(vertices):
+                if known[i]:
+                    rows.append([count]), columns.append([skin.rank[vertex]]), data.append([1.0])
+                else:
+                    rows.append([count] * 3)
+                    columns.append(list(own.triangles[found.triangle[i]]))
+                    data.append(list(found.bary[i]))
+                count += 1
+
+        move = similarity(pairs.head, pairs.sculpt)
+        add(pairs.vertices, move.apply(pairs.head))
+        lines = []
+        for here, there, ids in pairs.curves.values():
+            start = count
+            add(ids, move.apply(here))
+            lines.append((slice(start, count), there))
+        flat = [np.concatenate([np.asarray(v, dtype=float) for v in part]) for part in (data, rows, columns)]
+        at = sp.csr_matrix((flat[0], (flat[1].astype(int), flat[2].astype(int))), shape=(count, len(skin.vertices)))
+        return cls(at, pairs.sculpt, tuple(lines))
+
+    def pulls(self, positions: Rows) -> tuple[Rows, Blocks, Rows]:
+        """Targets (k, 3), projectors (k, 3, 3) and weights (k,) at the skin's positions (s, 3)."""
+        here = self.at @ positions
+        target = np.empty_like(here)
+        block = np.tile(np.eye(3), (len(here), 1, 1))
+        weight = np.full(len(here), 1.0 / LANDMARK**2)
+        p = len(self.points)
+        target[:p] = self.points
+        for rows, line in self.lines:
+            target[rows], along = on_polyline(here[rows], line)
+            block[rows] -= along[:, :, None] * along[:, None, :]
+            weight[rows] = 1.0 / CURVE**2
+        return target, block, weight
+
+
+class _Bend:
+    """The stages: holds P0, the deviation so far, and solves one stage after the other."""
+
+    def __init__(self, surface: Surface, sculpt: ClosestSurface, follow: Rows, marks: _Marks, scale: float) -> None:
+        self.surface, self.sculpt, self.marks, self.scale = surface, sculpt, marks, scale
+        self.follow = follow
+        mass = surface.mass / scale**2
+        self.share = mass / mass.sum()
+        inverse = sp.diags(1.0 / mass)
+        laplacian = surface.laplacian.tocsr()
+        self.stiff = (laplacian @ inverse @ laplacian @ inverse @ laplacian).tocsr()
+        self.deviation = np.zeros_like(surface.positions)
+        self.border = surface.polygons.border_vertices
+
+    @property
+    def positions(self) -> Rows:
+        """(s, 3) where the skin's vertices are now."""
+        return self.surface.positions + self.deviation * self.scale
+
+    def stage(self, name: str, wavelength: float, sigma: float, rounds: int) -> Stage:
+        """Some rounds at one wavelength and one sigma, both in units of the diagonal."""
+        stiff = self.stiff * ((wavelength / (2 * np.pi)) ** 6 / PRIOR**2)
+        precondition: Solve | None = None
+        marks = self.marks.at
+        for _ in range(rounds):
+            here = self.positions
+            found = self.sculpt.near(here)
+            weight = self._weights(found.normal, found.distance, found.on_border, here, sigma)
+            off = ((found.points - here) * found.normal).sum(1) / self.scale
+            blocks = weight[:, None, None] * found.normal[:, :, None] * found.normal[:, None, :]
+            target, pull, strength = self.marks.pulls(here)
+            pull = pull * (strength / len(here))[:, None, None]
+            right = np.einsum("nij,nj->ni", blocks, self.deviation) + (weight * off)[:, None] * found.normal
+            moved = marks @ self.deviation + (target - marks @ here) / self.scale
+            right += marks.T @ np.einsum("nij,nj->ni", pull, moved)
+            if precondition is None:
+                trace = np.einsum("nii->n", pull)[:, None] / 3
+                hold = sp.diags(np.einsum("nii->n", blocks) / 3) + marks.T @ marks.multiply(trace)
+                factor = factorise(stiff + hold)
+
+                def precondition(r: Rows, factor=factor) -> Rows:  # type: ignore[misc]
+                    return factor.solve(np.asfortranarray(r))
+
+            def product(x: Rows, blocks: Blocks = blocks, pull: Blocks = pull) -> Rows:
+                held = marks.T @ np.einsum("nij,nj->ni", pull, marks @ x)
+                return stiff @ x + np.einsum("nij,nj->ni", blocks, x) + held
+
+            self.deviation, _ = conjugate_gradients(product, right, self.deviation, precondition, CG_STEPS)
+        found = self.sculpt.near(self.positions)
+        used = weight > 0
+        median = float(np.median(found.distance[used])) if used.any() else 0.0
+        return Stage(name, wavelength, sigma, median, int(used.sum()))
+
+    def _weights(self, normal: Rows, distance: Rows, on_border: Flags, here: Rows, sigma: float) -> Rows:
+        """(s,) how much each vertex's plane counts: share, free zones, normals, borders and distance."""
+        agree = (self.surface.at(here).vertex_normals * normal).sum(1)
+        off = distance / self.scale
+        usual = max(FOLLOWS * sigma, 3.0 * float(np.median(off)))
+        robust = 1.0 / (1.0 + (off / usual) ** 2) ** 2
+        fits = (agree > AGREE) & (~on_border | self.border)
+        return self.share * self.follow * robust * fits / sigma**2
+
+
+__all__ = ["Fitted", "Skin", "Stage", "conjugate_gradients", "fit", "own_detail", "smoothed", "unit_rows", "warp"]
