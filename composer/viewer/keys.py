@@ -80,6 +80,7 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("wheel", "nearer and further"),
     ("point at the face", "its region is outlined and named"),
     ("press on the face and drag up or down", "a gauge turns the weight of that region"),
+    ("Ctrl and drag a point of the face", "the weights follow it"),
     ("drag a picture onto the face", "that shape comes into the region under it"),
     ("drag a cell, or wheel over the chosen one", "its weight"),
     ("double click a cell", "type its weight"),

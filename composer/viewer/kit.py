@@ -81,6 +81,7 @@ class Kit:
     def hint(self) -> Iterator[None]:
         """A box of hints beside the pointer, its lines wrapped."""
         imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(self.px(10), self.px(7)))
+        imgui.push_style_var(imgui.StyleVar_.window_rounding, self.px(6))
         imgui.begin_tooltip()
         imgui.push_text_wrap_pos(self.px(320))
         try:
@@ -88,7 +89,7 @@ class Kit:
         finally:
             imgui.pop_text_wrap_pos()
             imgui.end_tooltip()
-            imgui.pop_style_var()
+            imgui.pop_style_var(2)
 
     # Controls.
 

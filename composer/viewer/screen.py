@@ -23,7 +23,7 @@ from composer.viewer.panels.recipes import Recipes
 from composer.viewer.panels.regions import RegionList
 from composer.viewer.panels.sheets import Sheets
 from composer.viewer.panels.tray import Tray, carried_ghost
-from composer.viewer.panels.viewbar import draw_viewbar
+from composer.viewer.panels.viewbar import ONE_LINE, draw_viewbar
 from composer.viewer.panels.welcome import Welcome
 from composer.viewer.panels.words import draw_words
 from composer.viewer.stage import Stage, weight_words
@@ -228,7 +228,8 @@ def _over_view(stage: Stage, scale: float):  # type: ignore[no-untyped-def]
     """A strip without a ground along the top of the view."""
     left, top, width, height = stage.view
     imgui.set_next_window_pos(ImVec2(left, top))
-    imgui.set_next_window_size(ImVec2(width, min(BAR * scale, height)))
+    lines = 1.0 if width >= ONE_LINE * scale else 1.7
+    imgui.set_next_window_size(ImVec2(width, min(BAR * scale * lines, height)))
     flags = FIXED | imgui.WindowFlags_.no_background | imgui.WindowFlags_.no_scroll_with_mouse
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(0, 0))
     imgui.begin("over view", None, flags)

@@ -77,7 +77,7 @@ def dress(scale: float = 1.0) -> None:
     style.scale_all_sizes(scale)
     c = imgui.Col_
     for place, colour in (
-        (c.text, TEXT), (c.text_disabled, QUIET), (c.window_bg, SLATE), (c.child_bg, ink(0, 0.0)), (c.popup_bg, DEEP),
+        (c.text, TEXT), (c.text_disabled, QUIET), (c.window_bg, SLATE), (c.child_bg, ink(0, 0.0)), (c.popup_bg, SLATE),
         (c.border, EDGE), (c.frame_bg, DEEP), (c.frame_bg_hovered, ink(0x2B373D)), (c.frame_bg_active, RAISED),
         (c.title_bg, DEEP), (c.title_bg_active, DEEP), (c.title_bg_collapsed, DEEP), (c.menu_bar_bg, DEEP),
         (c.scrollbar_bg, ink(0, 0.0)), (c.scrollbar_grab, RAISED), (c.scrollbar_grab_hovered, HOVER),

@@ -32,6 +32,7 @@ from composer.viewer.tools.gestures import Point
 from composer.viewer.tools.look_about import move, turn
 from composer.viewer.tools.place_mark import mark_at, place
 from composer.viewer.tools.place_pair import pair_at, place_pair
+from composer.viewer.tools.pull import pull
 from composer.viewer.tools.stroke import paint
 
 SIZE, LEAST = (1280, 800), (900, 560)
@@ -247,7 +248,8 @@ class MoueWindow(pyglet.window.Window):
             self.drag.begin(move(stage), button)
         elif button == mouse.LEFT and stage.place == "mix":
             panels.trying.stop(stage.session)
-            self.drag.begin(turn_weight(stage, panels.gauge, at), button)
+            pulled = bool(modifiers & key.MOD_ACCEL)
+            self.drag.begin(pull(stage, at) if pulled else turn_weight(stage, panels.gauge, at), button)
         elif button == mouse.LEFT and stage.place == "paint":
             if panels.painting.ready_for(stage.session):
                 self.drag.begin(paint(stage, panels.painting, at), button)

@@ -362,7 +362,7 @@ class Board:
         elif imgui.is_mouse_clicked(1):
             session.region, session.shape, self.menu = region, shape, f"{region}\n{shape}\n{key[2]:d}"
             imgui.open_popup("row menu")
-        elif self.drag is None and weight is not None and not imgui.is_mouse_down(0) and _resting():
+        elif self.drag is None and self.typing is None and weight is not None and _resting():
             with kit.hint():
                 imgui.text(f"{region} × {shape}" + (" mirrored" if key[2] else ""))
                 kit.quiet(f"{weight_words(weight)}; drag, wheel, or double click to type")
@@ -514,7 +514,8 @@ class Board:
 
 def _resting() -> bool:
     """Whether the pointer rests over the board long enough for a hint."""
-    return imgui.get_io().mouse_delta.x == 0 and imgui.is_window_hovered(imgui.HoveredFlags_.for_tooltip)
+    still = imgui.get_io().mouse_delta.x == 0 and not imgui.is_mouse_down(0)
+    return still and imgui.is_window_hovered(imgui.HoveredFlags_.for_tooltip)
 
 
 def swatch(kit: Kit, index: int, hue: int, x: float, y: float, draw: imgui.ImDrawList | None = None) -> None:

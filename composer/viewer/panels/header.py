@@ -10,6 +10,8 @@ from composer.viewer import theme
 from composer.viewer.kit import Kit
 from composer.viewer.stage import PLACES, Stage
 
+RIGHT = ("Undo", "Redo", "Open", "Save", "Bake", "?")
+
 
 def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
     """The whole line; `act(action)` does what a key would."""
@@ -36,22 +38,21 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
               ("place_marks", "marks", "place landmarks; the regions made from them follow"),
               ("place_new", "new", "bring the library onto a sculpt of your own")]  # fmt: skip
     total = sum((imgui.calc_text_size(PLACES[p]).x + kit.px(22) for _, p, _ in middle), 0.0)  # type: ignore[index]
-    imgui.same_line(max((wide - total) / 2, kit.px(270)))
+    pad = 2 * imgui.get_style().frame_padding.x + kit.px(4)
+    room = wide - sum((imgui.calc_text_size(w).x + pad for w in RIGHT), 0.0) - kit.px(32)
+    imgui.same_line(min(max((wide - total) / 2, kit.px(270)), room - total - kit.px(12)))
     for i, (action, place, hint) in enumerate(middle):
         if i:
             imgui.same_line(0, kit.px(3))
         if kit.button(PLACES[place], hint, action, on=stage.place == place):  # type: ignore[index]
             act(action)
-    right = [("Undo", "undo", session.history.can_undo), ("Redo", "redo", session.history.can_redo),
-             ("Open", "open", True), ("Save", "save", True), ("Bake", "bake", bool(session.project.recipes)),
-             ("?", "keys", True)]  # fmt: skip
+    actions = ("undo", "redo", "open", "save", "bake", "keys")
+    can = (session.history.can_undo, session.history.can_redo, True, True, bool(session.project.recipes), True)
     hints = {"undo": "one step back", "redo": "one step forward", "open": "open a library or a document",
              "save": "save the document", "bake": "write recipes as targets",
              "keys": "every key and gesture"}  # fmt: skip
-    pad = 2 * imgui.get_style().frame_padding.x + kit.px(4)
-    total = sum((imgui.calc_text_size(w).x + pad for w, _, _ in right), 0.0)
-    imgui.same_line(wide - total - kit.px(32))
-    for i, (words, action, able) in enumerate(right):
+    imgui.same_line(room)
+    for i, (words, action, able) in enumerate(zip(RIGHT, actions, can, strict=True)):
         if i:
             imgui.same_line(0, kit.px(14 if words in ("Open", "?") else 4))
         if kit.button(words, hints[action], action, on=False, able=able):

@@ -13,6 +13,9 @@ from composer.viewer.panels.board import swatch
 from composer.viewer.stage import OVERLAYS, VIEWS, Stage
 from composer.viewer.theme import u32
 
+ONE_LINE = 520.0
+"""Width of a view from which on all of its buttons stand in one line."""
+
 
 def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> None:
     """Buttons along the top of the view, and the legend at its lower left."""
@@ -45,7 +48,8 @@ def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
         imgui.calc_text_size("Cage").x + kit.px(18),
         imgui.calc_text_size("Parts").x + kit.px(18),
     )
-    imgui.set_cursor_screen_pos(ImVec2(left + width - box - cage - parts - kit.px(18), top + kit.px(10)))
+    down = kit.px(10 if width >= kit.px(ONE_LINE) else 40)
+    imgui.set_cursor_screen_pos(ImVec2(left + width - box - cage - parts - kit.px(18), top + down))
     imgui.set_next_item_width(box)
     if imgui.begin_combo(
         "##overlay", names.get("mask" if stage.place == "paint" and stage.overlay == "none" else stage.overlay, "Plain")
@@ -77,7 +81,7 @@ def _parts(stage: Stage, kit: Kit) -> None:
         kit.mark(f"part {name}")
         if on == (name in stage.hidden):
             stage.hide_part(name)
-        imgui.same_line(kit.px(150))
+        imgui.same_line(kit.px(180))
         if imgui.small_button(f"alone##{name}"):
             stage.alone(name, names)
         kit.mark(f"alone {name}")

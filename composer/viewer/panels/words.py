@@ -42,7 +42,9 @@ def draw_words(stage: Stage, kit: Kit, foot: float, middle: float) -> None:
 def _job(kit: Kit, job: Job) -> None:
     """How far a job is, and the button that stops it."""
     imgui.text(kit.fit(f"{job.name}: {job.words}" if job.words != job.name else job.name, kit.px(340)))
+    imgui.push_style_color(imgui.Col_.frame_bg, theme.vec4(theme.RAISED))
     imgui.progress_bar(job.fraction, ImVec2(kit.px(300), kit.px(8)), "")
+    imgui.pop_style_color()
     imgui.same_line()
     if kit.button("Cancel", name=f"cancel {job.name.split()[0].lower()}"):
         job.cancel()
