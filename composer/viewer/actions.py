@@ -30,6 +30,7 @@ class Actions:
             "save": stage.save,
             "save_as": lambda: setattr(stage.dialogs, "save_as", True),
             "bake": lambda: setattr(stage.dialogs, "bake", True),
+            "check": lambda: panels.findings.look(stage),
             "undo": lambda: stage.guard(stage.undo),
             "redo": lambda: stage.guard(stage.redo),
             "frame": stage.frame_region,

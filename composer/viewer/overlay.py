@@ -43,6 +43,8 @@ class Overlays:
             return Shown()
         if stage.place == "paint" and kind in ("none", "mask"):
             kind = "mask"
+        if stage.finding is not None and stage.place == "mix":
+            return self._found(stage)
         if kind in ("none", "skin"):
             self._key, self._shown = (), Shown()
             return self._shown
@@ -56,6 +58,22 @@ class Overlays:
             self._key, self._shown = key, self._made(stage, trying, kind, raw)
         if kind == "regions":
             self._place_numbers(stage)
+        return self._shown
+
+    def _found(self, stage: Stage) -> Shown:
+        """Where a finding is, as heat by how bad each place is."""
+        finding, session = stage.finding, stage.opened
+        assert finding is not None
+        key = ("finding", id(finding))
+        if key != self._key:
+            amounts = np.zeros(session.head.n_vertices)
+            bad = np.ones(len(finding.vertices)) if finding.amounts is None else np.abs(finding.amounts)
+            amounts[finding.vertices] = bad
+            top = float(bad.max(initial=0.0)) or 1.0
+            around = session.head.polygons.adjacency
+            spread = np.maximum(amounts, 0.5 * np.asarray((around > 0) @ amounts > 0, dtype=np.float64) * 0.2 * top)
+            scale = Scale(finding.code, finding.unit, 0.0, top)
+            self._key, self._shown = key, Shown(_bytes(scale.colours(spread)), scale)
         return self._shown
 
     def of_new(self, stage: Stage, new: NewHead) -> Shown:

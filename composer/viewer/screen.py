@@ -15,6 +15,7 @@ from composer.viewer.painting import Painting
 from composer.viewer.panels.bake import Bake
 from composer.viewer.panels.board import Board
 from composer.viewer.panels.brush import draw_brush
+from composer.viewer.panels.findings import Findings
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.key_sheet import KeySheet
 from composer.viewer.panels.marks import draw_marks
@@ -55,10 +56,11 @@ class Screen:
     painting: Painting = field(default_factory=Painting)
     gauge: Gauge = field(default_factory=Gauge)
     new_head: NewHeadPanel = field(default_factory=NewHeadPanel)
+    findings: Findings = field(default_factory=Findings)
 
     def fresh(self) -> None:
         """Another document is open: what was tried and painted on the old one is forgotten."""
-        self.trying, self.painting = Trying(), Painting()
+        self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
 
     def measure(self, stage: Stage, kit: Kit) -> None:
         """Where the view lies in the window, given the sizes of the panels about it."""
@@ -141,6 +143,8 @@ class Screen:
     def _over(self, stage: Stage, kit: Kit) -> None:
         """What lies over everything: sheets, words, the carried picture."""
         display = imgui.get_io().display_size
+        if stage.session is not None:
+            self.findings.draw(stage, kit)
         self.bake.draw(stage, kit)
         self.keys.draw(stage, kit)
         self.sheets.draw(stage, kit)

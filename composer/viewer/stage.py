@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
+from composer.checks.finding import Finding
 from composer.document.autosave import Waiting
 from composer.document.history import Edit
 from composer.document.project import Project
@@ -69,6 +70,7 @@ class Dialogs:
     save_as: bool = False
     open_path: bool = False
     waiting: Waiting | None = None
+    findings: bool = False
 
     @property
     def any_open(self) -> bool:
@@ -100,6 +102,7 @@ class Stage:
     landmark: str = ""
     moved_mark: tuple[str, SurfacePoint] | None = None
     new_head: NewHead | None = None
+    finding: Finding | None = None
     shown_of_new: str = "sculpt"
     distance_heat: bool = False
     pointed: str = ""
@@ -261,6 +264,23 @@ class Stage:
         if mask is not None and (mask > 0.3).any():
             points = points[mask > 0.3]
         self._go(framed(self.eye, points, self.view_size, 0.6 if mask is not None else 0.8))
+
+    def look_at_finding(self, finding: Finding) -> None:
+        """Take the eye to where a finding is, from the side that its skin faces."""
+        session = self.opened
+        if self.eye is None or not len(finding.vertices):
+            return
+        points = session.positions()[finding.vertices].astype(np.float64)
+        out = session.normals_of(session.positions())[finding.vertices].mean(axis=0)
+        if float(np.linalg.norm(out)) > 0.1 and float(out @ self.eye.axes[2]) < 0.3:
+            yaw, flat = float(np.degrees(np.arctan2(out[0], out[2]))), float(np.hypot(out[0], out[2]))
+            pitch = float(np.clip(np.degrees(np.arctan2(out[1], flat)), -50.0, 50.0))
+            eye = replace(self.eye, yaw=yaw, pitch=pitch)
+        else:
+            eye = self.eye
+        reach = 0.06 * session.head.diagonal
+        box = np.concatenate([points, points.mean(axis=0) + reach * np.array([[-1, -1, 0], [1, 1, 0]])])
+        self._go(framed(eye, box, self.view_size, 0.55))
 
     @property
     def view_size(self) -> tuple[int, int]:

@@ -10,7 +10,7 @@ from composer.viewer import theme
 from composer.viewer.kit import Kit
 from composer.viewer.stage import PLACES, Stage
 
-RIGHT = ("Undo", "Redo", "Open", "Save", "Bake", "?")
+RIGHT = ("Undo", "Redo", "Open", "Save", "Check", "Bake", "?")
 
 
 def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
@@ -46,11 +46,14 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
             imgui.same_line(0, kit.px(3))
         if kit.button(PLACES[place], hint, action, on=stage.place == place):  # type: ignore[index]
             act(action)
-    actions = ("undo", "redo", "open", "save", "bake", "keys")
-    can = (session.history.can_undo, session.history.can_redo, True, True, bool(session.project.recipes), True)
+    actions = ("undo", "redo", "open", "save", "check", "bake", "keys")
+    new, some = stage.new_head if stage.place == "new" else None, bool(session.project.recipes)
+    back = session.history.can_undo if new is None else new.can_undo
+    forth = session.history.can_redo if new is None else new.can_redo
+    can = (back, forth, True, True, some, some, True)
     hints = {"undo": "one step back", "redo": "one step forward", "open": "open a library or a document",
              "save": "save the document", "bake": "write recipes as targets",
-             "keys": "every key and gesture"}  # fmt: skip
+             "check": "look for what is wrong with the open recipe", "keys": "every key and gesture"}  # fmt: skip
     imgui.same_line(room)
     for i, (words, action, able) in enumerate(zip(RIGHT, actions, can, strict=True)):
         if i:

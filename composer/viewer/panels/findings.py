@@ -1,0 +1,97 @@
+"""What the checks found on the open recipe: a list, worst first; a finding lights up on the head where it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.checks.finding import Finding
+from composer.checks.of_document import check_recipes
+from composer.mixing.recipe import Recipe
+from composer.progress import Progress
+from composer.viewer import theme
+from composer.viewer.kit import Kit
+from composer.viewer.stage import Stage
+
+INKS = {"error": theme.CORAL, "warning": theme.SAND, "note": theme.TIDE}
+SIGNS = {"error": "mute", "warning": "star", "note": "dot"}
+
+
+@dataclass
+class Findings:
+    """What was found, on which recipe as it then was, and which finding is looked at."""
+
+    found: list[Finding] = field(default_factory=list)
+    recipe: Recipe | None = None
+
+    def look(self, stage: Stage) -> None:
+        """Run every check on the open recipe beside the frame loop."""
+        session = stage.opened
+        if not session.recipe_name:
+            stage.say("There is no recipe to check yet.")
+            return
+        ready, recipe = session.ready, session.recipe
+
+        def checked(progress: Progress) -> list[Finding]:
+            return [finding for _, _, found in check_recipes(ready, [recipe], progress) for finding in found]
+
+        def done(found: list[Finding]) -> None:
+            self.found, self.recipe = found, recipe
+            stage.dialogs.findings = True
+            if not found:
+                stage.say(f"Nothing found on {recipe.name}.", "done")
+
+        stage.work.begin(f"Checking {recipe.name}", checked, done)
+
+    def draw(self, stage: Stage, kit: Kit) -> None:
+        """The list over the view, while it is open."""
+        if not stage.dialogs.findings or self.recipe is None or not self.found or stage.place != "mix":
+            stage.finding = None
+            return
+        left, top, width, height = stage.view
+        wide, high = min(kit.px(330), width * 0.5), min(kit.px(64) + kit.px(58) * len(self.found), height - kit.px(70))
+        imgui.set_next_window_pos(ImVec2(left + width - wide - kit.px(12), top + kit.px(50)))
+        imgui.set_next_window_size(ImVec2(wide, high))
+        imgui.push_style_color(imgui.Col_.window_bg, theme.vec4((*theme.DEEP[:3], 0.94)))
+        imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(8))
+        flags = imgui.WindowFlags_.no_decoration | imgui.WindowFlags_.no_move | imgui.WindowFlags_.no_saved_settings
+        imgui.begin("findings", None, flags)
+        with kit.bold():
+            imgui.text(kit.fit(f"{len(self.found)} found on {self.recipe.name}", wide - kit.px(150)))
+        kit.at_right("Again")
+        if kit.button("Again", "check the recipe as it is now", name="Check again"):
+            self.look(stage)
+        imgui.same_line(imgui.get_window_width() - kit.px(132))
+        if kit.button("Close", name="Close findings"):
+            stage.dialogs.findings, stage.finding = False, None
+        if stage.opened.recipe != self.recipe:
+            kit.quiet("the recipe has changed since")
+        imgui.begin_child("found", ImVec2(0, 0))
+        for number, finding in enumerate(self.found):
+            self._row(stage, kit, number, finding)
+        imgui.end_child()
+        imgui.end()
+        imgui.pop_style_var()
+        imgui.pop_style_color()
+
+    def _row(self, stage: Stage, kit: Kit, number: int, finding: Finding) -> None:
+        at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(52)
+        if imgui.selectable(f"##finding {number}", stage.finding is finding, 0, ImVec2(wide, high))[0]:
+            stage.finding = None if stage.finding is finding else finding
+            if stage.finding is not None:
+                stage.look_at_finding(finding)
+        kit.mark(f"finding {number}")
+        draw, ink = imgui.get_window_draw_list(), INKS[finding.severity]
+        kit.sign(SIGNS[finding.severity], at.x + kit.px(11), at.y + kit.px(11), kit.px(13), ink)
+        words = f"{finding.severity}: {finding.words}"
+        draw.push_clip_rect(at, ImVec2(at.x + wide, at.y + high), True)
+        draw.add_text(
+            imgui.get_font(), imgui.get_font_size(), ImVec2(at.x + kit.px(24), at.y + kit.px(2)), theme.u32(theme.TEXT),
+            words, wide - kit.px(28),
+        )  # fmt: skip
+        draw.pop_clip_rect()
+        if imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
+            with kit.hint():
+                imgui.text(words)
+                kit.quiet(f"{finding.where}. {finding.mend}" if finding.mend else finding.where)
