@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-
 from tests.window.hand import Hand
 
 State = Callable[[Hand], None]
