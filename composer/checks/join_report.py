@@ -23,8 +23,9 @@ from numpy.typing import NDArray
 
 from composer.checks.strain import metric, stretches
 from composer.document.ready import Ready
+from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, Recipe
-from composer.mixing.seamless import SeamlessJoin
+from composer.mixing.seamless import SeamlessJoin, seamless_displacement
 from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import zone_of
 from masks.surface import factorise, unit_rows
@@ -131,30 +132,33 @@ def join_reports(ready: Ready, recipes: Iterable[Recipe]) -> Iterator[JoinReport
 
 def join_report(ready: Ready, recipe: Recipe) -> JoinReport:
     """The figures of one recipe, whichever join it asks for. Raises MoueError as `Ready.check`."""
-    pose, outside = ready.seamless(recipe)
-    join, mixer, neutral = ready.seamless_join(recipe), ready.mixer, ready.head.neutral
-    left_out = tuple(_left_out(join))
-    shares, rows = mixer.shares(recipe), mixer.rows(recipe)
+    ready.check(recipe)
+    return compare_joins(ready.mixer, ready.seamless_join(recipe), recipe)
+
+
+def compare_joins(mixer: Mixer, join: SeamlessJoin, recipe: Recipe) -> JoinReport:
+    """The figures of one recipe, by a join that is prepared for its regions."""
+    neutral, left_out = mixer.head.neutral, tuple(_left_out(join))
     if not len(join.zone.free):
         none = JoinStrain(0.0, 0.0, 0)
         return JoinReport(recipe.name, recipe.halo, none, none, none, None, 0.0, 0.0, 0, 0.0, 100.0, left_out)
-    linear = mixer.pose(recipe)
-    widened = linear + recipe.strength * _widening(join, shares, rows)
+    shares, rows = mixer.shares(recipe), mixer.rows(recipe)
+    linear, seamless = mixer.displacement(recipe), seamless_displacement(mixer, join, recipe)
     sources = [recipe.strength * source for source in _sources(recipe, shares, rows)]
-    judged = _Judged(neutral, sources, _about(join))
-    moved = np.linalg.norm(pose - linear, axis=1)
+    beside = Envelope(neutral, sources, _about(join))
+    moved, outside = np.linalg.norm(seamless - linear, axis=1), join.outside(seamless - linear)
     return JoinReport(
         recipe=recipe.name,
         halo=recipe.halo,
-        linear=judged.strain(linear),
-        widened=judged.strain(widened),
-        seamless=judged.strain(pose),
+        linear=beside.strain(neutral + linear),
+        widened=beside.strain(neutral + linear + recipe.strength * _widening(join, shares, rows)),
+        seamless=beside.strain(neutral + seamless),
         ramp=_steepest(join, recipe.strength, shares, rows, sources),
         inside_mm=float(moved[join.zone.ramp].max(initial=0.0)),
         outside_mm=float(outside.max(initial=0.0)),
         outside=int((outside > VISIBLE_MM).sum()),
-        edge_jump_deg=edge_jump(join, linear, pose),
-        kept=_kept(join, linear - neutral, pose - neutral),
+        edge_jump_deg=edge_jump(join, neutral + linear, neutral + seamless),
+        kept=_kept(join, linear, seamless),
         left_out=left_out,
     )
 
@@ -215,10 +219,11 @@ def _kept(join: SeamlessJoin, linear: NDArray, seamless: NDArray) -> float:
     return float(100.0 * np.median(np.einsum("ij,ij->i", one[far], other[far]) / squared[far]))
 
 
-class _Judged:
-    """Some triangles (t, 3), how far the sources stretch them and where they face."""
+class Envelope:
+    """How far some movements stretch some triangles, and where they turn them: what a join's strain exceeds."""
 
     def __init__(self, neutral: NDArray, sources: Sequence[NDArray], triangles: NDArray) -> None:
+        """Take the neutral (n, 3), displacements `sources` (n, 3) in mm, rest being one too, and triangles (t, 3)."""
         self.triangles = triangles
         self.rest = metric(neutral, self.triangles)
         self.areas = 0.5 * np.sqrt(np.maximum(self.rest[0] * self.rest[2] - self.rest[1] ** 2, 0.0))
@@ -274,7 +279,7 @@ def _steepest(
     """The region with the largest mismatch over its ramp's width; None where none has a ramp."""
     surface = join.skin.surface
     triangles = surface.triangles[join.zone.ramp[surface.triangles].any(axis=1)]
-    judged = _Judged(surface.positions, sources, triangles)
+    envelope = Envelope(surface.positions, sources, triangles)
     hats = _hats(surface.positions[triangles])
     jump = np.zeros((len(triangles), 3, 3))
     for region, row in rows.items():
@@ -291,10 +296,10 @@ def _steepest(
             continue
         across = unit_rows(slope[steep])
         apart = np.einsum("tij,tj->ti", jump[steep], slope[steep]) / squared[steep, None]
-        mismatch = weighted_quantile(np.linalg.norm(apart, axis=1), judged.areas[steep], 0.95)
+        mismatch = weighted_quantile(np.linalg.norm(apart, axis=1), envelope.areas[steep], 0.95)
         long = np.ones(len(triangles))
         long[steep] = np.linalg.norm(across + apart / (ramp.width_mm * (1.0 + 2.0 * join.halo)), axis=1)
-        bound = weighted_quantile(judged.excess(long, long)[steep], judged.areas[steep], 0.95)
+        bound = weighted_quantile(envelope.excess(long, long)[steep], envelope.areas[steep], 0.95)
         found = SteepRamp(region, mismatch, ramp.width_mm, mismatch / SLOPE, 100.0 * bound)
         if worst is None or found.ratio > worst.ratio:
             worst = found
@@ -340,6 +345,3 @@ def _bend(skin: SeamlessSurface, pose: NDArray, one: NDArray, other: NDArray, en
     along = unit_rows(pose[ends[:, 1]] - pose[ends[:, 0]])
     cosine = np.einsum("ij,ij->i", normals[one], normals[other])
     return np.asarray(np.degrees(np.arctan2(np.einsum("ij,ij->i", turn, along), cosine)))
-
-
-__all__ = ["JoinReport", "JoinStrain", "SteepRamp", "edge_jump", "join_report", "join_reports", "weighted_quantile"]

@@ -1,9 +1,10 @@
 """Where a seamless join may move the skin: the ramps of the masks, a halo beside them, and how freely in between.
 
-A ramp is where a mask changes. Its width is what a smoothstep of the same slopes would have: a smoothstep over W
-has 1.2 / W as the mean of its slope, weighted by the slope itself, whatever triangles it is sampled on. The halo
-reaches `halo` times the width beyond the ramp, measured along the surface. All of it depends on the masks alone,
-never on weights, so that a pose stays continuous in them.
+A ramp is where a mask changes and is neither 0 nor 1: without a halo, nothing else moves. Its width is what a
+smoothstep of the same slopes would have: a smoothstep over W has 1.2 / W as the mean of its slope, weighted by the
+slope itself, whatever triangles it is sampled on. The halo reaches `halo` times the width beyond the first vertices
+at which the mask has come to rest, measured along the surface. All of it depends on the masks alone, never on
+weights, so that a pose stays continuous in them.
 """
 
 from __future__ import annotations
@@ -22,19 +23,23 @@ Floats = NDArray[np.float64]
 
 STEP = 1e-3
 """An edge lies on a ramp where the mask changes by more than this along it."""
+REST = 1e-9
+"""A mask this near to 0 or 1 is at rest."""
 FLAT = 0.3
 """From the edge of the zone inwards, this fraction of its width holds to the linear join."""
 
 
 @dataclass(frozen=True, eq=False)
 class Ramp:
-    """The ramp of one `mask` (n,): (n,) whether a vertex lies on it, (n,) the slope there per mm, its width in mm.
+    """The ramp of one `mask` (n,): whether a vertex lies `on` it (n,), or `touches` it (n,), which takes in the first
+    vertices beyond; the slope there per mm (n,), and its width in mm.
 
     A mask that never changes has no ramp and a width of 0.
     """
 
     mask: Floats
     on: NDArray[np.bool_]
+    touches: NDArray[np.bool_]
     slope: Floats
     width_mm: float
 
@@ -44,18 +49,20 @@ def ramp_of(skin: SeamlessSurface, mask: NDArray) -> Ramp:
     surface, n = skin.surface, skin.n_vertices
     i, j = skin.ends.T
     steep = np.abs(mask[i] - mask[j]) > STEP
-    on = np.zeros(n, dtype=bool)
-    on[i[steep]] = on[j[steep]] = True
-    on &= ~skin.held
+    touches = np.zeros(n, dtype=bool)
+    touches[i[steep]] = touches[j[steep]] = True
+    touches &= ~skin.held
     triangles, share = surface.fans
-    chosen = np.flatnonzero(on[triangles].any(axis=1))
+    chosen = np.flatnonzero(touches[triangles].any(axis=1))
     slope, area = _slopes(surface.positions, triangles[chosen], mask)
     area *= share[chosen]
     total, squared = float(area @ slope), float(area @ slope**2)
     shared = np.bincount(triangles[chosen].ravel(), weights=np.repeat(area * slope, 3), minlength=n)
     about = np.bincount(triangles[chosen].ravel(), weights=np.repeat(area, 3), minlength=n)
     at = np.divide(shared, about, out=np.zeros(n), where=about > 0)
-    return Ramp(mask, read_only(on & (at > 0)), read_only(at), 1.2 * total / squared if squared > 0 else 0.0)
+    touches &= at > 0
+    on = touches & (mask > REST) & (mask < 1.0 - REST)
+    return Ramp(mask, read_only(on), read_only(touches), read_only(at), 1.2 * total / squared if squared > 0 else 0.0)
 
 
 def _slopes(positions: NDArray, triangles: NDArray, mask: NDArray) -> tuple[Floats, Floats]:
@@ -93,13 +100,14 @@ class Zone:
 def zone_of(skin: SeamlessSurface, ramps: Sequence[Ramp], halo: float) -> Zone:
     """The zone of all `ramps` together with a halo of `halo` (0 to 1) times their widths."""
     n = skin.n_vertices
-    on = np.zeros(n, dtype=bool)
+    on, touched = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     weighted, slopes = np.zeros(n), np.zeros(n)
     for ramp in ramps:
         on |= ramp.on
+        touched |= ramp.touches
         weighted += ramp.slope * ramp.width_mm
         slopes += ramp.slope
-    start = np.flatnonzero(on)
+    start = np.flatnonzero(touched if halo > 0.0 else on)
     if not len(start):
         return Zone(np.zeros(0, np.int64), read_only(on), np.zeros(n), np.zeros(0), np.zeros(n, bool), 0, halo)
     own = np.divide(weighted, slopes, out=np.zeros(n), where=slopes > 0)
