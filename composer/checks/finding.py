@@ -47,7 +47,8 @@ class Finding:
         """The value with its unit, "" where there is none."""
         if not self.unit:
             return ""
-        return f"{self.value:.0f} {self.unit}" if self.unit == "percent" else f"{self.value:.2f} {self.unit}"
+        whole = self.unit in ("percent", "degrees")
+        return f"{self.value:.0f} {self.unit}" if whole else f"{self.value:.2f} {self.unit}"
 
     def as_dict(self) -> dict[str, object]:
         """Plain values for JSON; the vertices as a list."""

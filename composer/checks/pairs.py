@@ -32,7 +32,7 @@ from composer.progress import Progress
 
 @dataclass(frozen=True, eq=False)
 class One:
-    """One of a pair: its name, displacement (n, 3) mm, where it moves anything, its findings alone, and the zones
+    """One of a pair: its name, displacement (n, 3) mm, the strength of its findings alone, and the zones
     (indices into `zones`) in which it does something."""
 
     name: str
@@ -58,15 +58,13 @@ def pair_cells(
     """Every pair of cells of the same recipe that collides although neither does alone."""
     facts = facts or HeadFacts(ready.head)
     for i, recipe in enumerate(recipes):
-        alone = {
-            f"{recipe.name}, {_named(cell)}": recipe.with_(cells=(cell,)) for cell in recipe.cells if cell.weight != 0.0
-        }
+        alone = {_named(cell): recipe.with_(cells=(cell,)) for cell in recipe.cells if cell.weight != 0.0}
 
         def part(done: float, words: str, i: int = i) -> None:
             if progress is not None:
                 progress((i + done) / len(recipes), words)
 
-        yield from _pairs(ready, facts, alone, part)
+        yield from _pairs(ready, facts, alone, part, f"{recipe.name}: ")
 
 
 def zones(facts: HeadFacts) -> list[tuple[tuple[Check, ...], NDArray[np.int32] | None]]:
@@ -90,24 +88,24 @@ def zones(facts: HeadFacts) -> list[tuple[tuple[Check, ...], NDArray[np.int32] |
 
 
 def _pairs(
-    ready: Ready, facts: HeadFacts, recipes: dict[str, Recipe], progress: Progress | None
+    ready: Ready, facts: HeadFacts, recipes: dict[str, Recipe], progress: Progress | None, before: str = ""
 ) -> Iterator[Checked]:
     where = facts.kept("zones", facts.head, lambda: zones(facts))
     ones = []
     total = max(len(recipes) * (len(recipes) + 1) // 2, 1)
     for i, (name, recipe) in enumerate(recipes.items()):
         if progress is not None:
-            progress(i / total, f"{name} alone")
+            progress(i / total, f"{before}{name} alone")
         delta = ready.pose(recipe) - ready.head.neutral
         if np.isfinite(delta).all():  # one that holds no numbers is told by the checks of the recipe
             ones.append(_one(ready, facts, name, delta, where))
     for done, (a, b) in enumerate(combinations(ones, 2), start=len(recipes)):
         if progress is not None:
-            progress(done / total, f"{a.name} with {b.name}")
+            progress(done / total, f"{before}{a.name} with {b.name}")
         checks = [check for i in sorted(a.zones & b.zones) for check in where[i][0]]
         if not checks:
             continue
-        subject = _subject(ready, facts, f"{a.name} with {b.name}", (a, b))
+        subject = _subject(ready, facts, f"{before}{a.name} with {b.name}", (a, b))
         known = strongest_of(a.known, b.known)
         found = [one for one in run_checks(subject, list(dict.fromkeys(checks))) if is_news(one, known)]
         if found:

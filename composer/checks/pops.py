@@ -19,6 +19,7 @@ from composer.checks.limits import Limits
 from composer.checks.vectors import lengths
 from composer.errors import MoueError
 
+TITLE, WHY = "a pop in a sweep", "it is seen by everyone in motion and by nobody in a still"
 TIMES = 4.0  # how much faster than the steps beside it a step must be
 
 

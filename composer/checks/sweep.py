@@ -80,7 +80,7 @@ def ways_of(ready: Ready, recipe: Recipe, steps: int, cells: bool = False) -> li
         low, high = sorted((0.0, cell.weight))
         swept = sweep(recipe, cell.key, low, high, steps)
         swept = swept if cell.weight > 0.0 else swept[::-1]
-        words = f"{recipe.name}, {cell.region} x {cell.shape}"
+        words = f"{recipe.name}: {cell.region} x {cell.shape}" + (" mirrored" if cell.mirrored else "")
         found.append(Way(words, shares, swept, _poser(ready, swept)))
     return found
 

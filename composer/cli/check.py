@@ -1,26 +1,42 @@
-"""`moue check`: every check on every recipe."""
+"""`moue check`: every check on the document and on every recipe, on the way to each, and on pairs of them."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from composer.cli.sources import DOCUMENT, NO_RECIPES, Only, recipes_of
 
+if TYPE_CHECKING:
+    from composer.checks.checked import Checked
+    from composer.checks.subject import HeadFacts
+    from composer.document.ready import Ready
+    from composer.mixing.recipe import Recipe
+
 
 def check(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     recipe: Only = None,
+    sweep: Annotated[
+        int | None, typer.Option(min=4, max=201, help="Look also on the way from 0 to each recipe, in so many steps.")
+    ] = None,
+    pairs: Annotated[bool, typer.Option("--pairs", help="Look also at every two recipes played together.")] = False,
+    cells: Annotated[
+        bool, typer.Option("--cells", help="Sweep every cell, and pair the cells inside each recipe.")
+    ] = False,
     report: Annotated[Path | None, typer.Option(help="Write a page, .html, with pictures here.")] = None,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the findings here, - for the screen.")] = None,
 ) -> None:
-    """Look for what is wrong with the recipes; exit code 1 where a finding is an error.
+    """Look for what is wrong with the document and its recipes; exit code 1 where a finding is an error.
 
-    Example: moue check document.toml --report report.html
+    Example: moue check document.toml --sweep 9 --pairs --report report.html
     """
-    from composer.checks.of_document import check_recipes
+    from composer.checks.checked import Checked
+    from composer.checks.of_document import check_document, check_recipes
+    from composer.checks.subject import HeadFacts
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
@@ -28,7 +44,7 @@ def check(
     from composer.document.store import open_document
     from composer.head.atomic import write_whole
     from composer.picture.render import Studio
-    from composer.picture.report import Checked, html_report
+    from composer.picture.report import html_report
 
     project = open_document(document)
     sources = (document, project.head_path)
@@ -37,23 +53,49 @@ def check(
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", sources)
     recipes = recipes_of(project, recipe)
-    checked: list[Checked] = []
     with bar("opening") as progress:
         ready = Ready.open(project, progress)
-        for each, pose, findings in check_recipes(ready, recipes):
-            checked.append(Checked(each.name, pose, findings))
-            progress(len(checked) / len(recipes), f"checked {each.name}")
+        facts = HeadFacts(ready.head)
+        checked = [check_document(ready, facts)]
+        for each, pose, findings in check_recipes(ready, recipes, progress, facts):
+            checked.append(Checked(each.name, pose, findings, recipe=each))
+        for more in _trials(ready, recipes, sweep, pairs, cells, progress, facts):
+            checked += more
         if report is not None:
             page = html_report(Studio.of(ready.head), checked, title=f"Checks of {document.stem}", progress=progress)
             write_whole(report, lambda file: file.write(page.encode()))
     if json_file is not None:
         write_json(json_file, {one.name: [f.as_dict() for f in one.findings] for one in checked})
     if json_file != "-":
-        if not recipes:
-            typer.echo(NO_RECIPES)
-        for one in checked:
-            typer.echo(f"{one.name}: " + (f"{len(one.findings)} findings" if one.findings else "nothing found"))
-            for f in one.findings:
-                typer.echo(f"  {f.severity} {f.code}: {f.words}" + (f"; {f.mend}" if f.mend else ""))
+        _say(checked, bool(recipes))
     if any(f.severity == "error" for one in checked for f in one.findings):
         raise typer.Exit(1)
+
+
+def _trials(
+    ready: Ready, recipes: Sequence[Recipe], sweep: int | None, pairs: bool, cells: bool,
+    progress: Callable[[float, str], None], facts: HeadFacts,
+) -> Iterator[list[Checked]]:  # fmt: skip
+    """What is found on the way and in pairs, as far as it is asked for."""
+    from composer.checks.pairs import pair_cells, pair_recipes
+    from composer.checks.sweep import sweep_recipes
+
+    if sweep is not None:
+        yield list(sweep_recipes(ready, recipes, sweep, cells=cells, progress=progress, facts=facts))
+    if pairs:
+        yield list(pair_recipes(ready, recipes, progress=progress, facts=facts))
+    if cells:
+        yield list(pair_cells(ready, recipes, progress=progress, facts=facts))
+
+
+def _say(checked: Sequence[Checked], any_recipes: bool) -> None:
+    from composer.checks.words import plain
+
+    if not any_recipes:
+        typer.echo(NO_RECIPES)
+    for one in checked:
+        typer.echo(f"{one.name}: " + (f"{len(one.findings)} findings" if one.findings else "nothing found"))
+        for f in one.findings:
+            where = plain(f.where)
+            place = f" ({where})" if where and where not in plain(f.words) else ""
+            typer.echo(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.mend}" if f.mend else ""))

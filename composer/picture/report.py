@@ -1,8 +1,7 @@
-"""What the checks found, as one page that opens anywhere: pictures inside it, worst first, what to do about
-each.
+"""What the checks found, as one page that opens anywhere: worst first, a picture of each finding, what to do about it.
 
-The page is a single HTML file without scripts, fonts or links to anything outside. The same findings give the
-same page.
+The page is a single HTML file without scripts, fonts or links to anything outside. A list on top leads to each
+finding; below, each pose stands beside the pictures of what was found on it. The same findings give the same page.
 """
 
 from __future__ import annotations
@@ -10,83 +9,60 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
+from composer.checks.checked import Checked
 from composer.checks.finding import SEVERITIES, Finding
-from composer.picture.camera import Camera, frame, look, unit
-from composer.picture.figure import Posed
-from composer.picture.heat import Scale, draw_legend, legend_height, nice
-from composer.picture.labels import DARK
-from composer.picture.render import BACKGROUND, Studio
+from composer.checks.words import plain, title_of, why_of
+from composer.picture.finding_picture import finding_picture, pose_picture
+from composer.picture.render import Studio
 from composer.progress import Progress
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-Floats = NDArray[np.float64]
 SIGNS = {"error": "\u25b2 error", "warning": "\u25c6 warning", "note": "\u25cb note"}
-WORDS = {"mm": "how deep or how far", "percent": "strain beyond the shapes", "degrees": "how far turned"}
-
-
-@dataclass(frozen=True, eq=False)
-class Checked:
-    """One pose that was checked: its name, vertices (n, 3) mm and findings."""
-
-    name: str
-    positions: NDArray
-    findings: Sequence[Finding]
-
-
-def finding_picture(
-    studio: Studio,
-    positions: NDArray,
-    finding: Finding,
-    *,
-    posed: Posed | None = None,
-    size: tuple[int, int] = (400, 360),
-) -> Image:
-    """The pose (n, 3) (made ready as `posed`, if it is), close to where the finding is and from where it is
-    best seen, with its amounts as heat.
-    """
-    from PIL import Image as Images
-
-    amounts = np.full(len(positions), np.nan)
-    worst = finding.value if finding.amounts is None else float(np.max(finding.amounts, initial=0.0))
-    scale = Scale(WORDS.get(finding.unit, finding.code), finding.unit, 0.0, nice(worst))
-    given = np.full(len(finding.vertices), worst) if finding.amounts is None else finding.amounts
-    amounts[finding.vertices] = np.maximum(given, 0.35 * scale.high)  # even the least is seen as found
-    camera = _close(studio, np.asarray(positions, dtype=np.float64), finding.vertices, size)
-    picture = studio.picture(positions, posed=posed, camera=camera, colours=scale.colours(amounts))
-    image = Images.new("RGB", (size[0], size[1] + legend_height() + 16), BACKGROUND)
-    image.paste(_ringed(picture, camera, np.asarray(positions)[finding.vertices]), (0, 0))
-    draw_legend(image, scale, (14, size[1] + 6, size[0] - 14, image.height))
-    return image
+KINDS = {
+    "recipe": "recipe", "sweep": "on the way to a recipe", "pair": "two played together",
+    "document": "the document itself",
+}  # fmt: skip
+MOST_PICTURES = 150
+"""Findings that are pictured, worst first; the rest stand in the list only, and the page says so."""
 
 
 def html_report(
     studio: Studio, checked: Sequence[Checked], *, title: str, progress: Progress | None = None
 ) -> str:
     """The page, as text to be written in UTF-8. Poses come worst first, those without findings last, by name."""
-    ordered = sorted(checked, key=_rank)
-    blocks = []
+    ordered = sorted((one for one in checked if _grave(one)), key=_rank)
+    rows, blocks, count = [], [], 0
     for i, one in enumerate(ordered):
         if progress is not None:
-            progress(i / len(ordered), f"picturing the findings of {one.name}")
-        if any(finding.severity != "note" for finding in one.findings):
-            blocks.append(_pose(studio, one))
-    clean = [one.name for one in ordered if all(f.severity == "note" for f in one.findings)]
-    notes = sorted(
-        {finding.words for one in checked for finding in one.findings if finding.severity == "note"}
-    )
+            progress(i / len(ordered), f"picturing {one.name}")
+        found = _grave(one)
+        pictured = found[: max(MOST_PICTURES - count, 0)]
+        rows += [_row(one, finding, count + j, j < len(pictured)) for j, finding in enumerate(found)]
+        if pictured:
+            blocks.append(_pose(studio, one, pictured, count))
+        count += len(found)
+    more = count - MOST_PICTURES
+    clean = sorted({plain_name(one) for one in checked if not _grave(one) and one.kind in ("recipe", "document")})
+    notes = sorted({_noted(finding) for one in checked for finding in one.findings if finding.severity == "note"})
     return _PAGE.format(
-        title=escape(title), summary=_summary(checked), rows=_table(ordered), poses="\n".join(blocks),
+        title=escape(title), summary=_summary(checked), rows="".join(rows) or _NOTHING, poses="\n".join(blocks),
+        more=f"<p>{more} more findings are in the list above without a picture.</p>" if more > 0 else "",
         clean=_list("Nothing found", clean), notes=_list("Not looked at, or worth knowing", notes),
     )  # fmt: skip
+
+
+def plain_name(one: Checked) -> str:
+    """The name of what was checked, with what it is where it is no recipe."""
+    return one.name if one.kind == "recipe" else f"{one.name} ({KINDS[one.kind]})"
+
+
+def _grave(one: Checked) -> list[Finding]:
+    return sorted((f for f in one.findings if f.severity != "note"), key=lambda finding: finding.rank)
 
 
 def _rank(one: Checked) -> tuple[float, float, str]:
@@ -94,96 +70,84 @@ def _rank(one: Checked) -> tuple[float, float, str]:
     return (*first, one.name)
 
 
-def _close(studio: Studio, positions: Floats, vertices: NDArray, size: tuple[int, int]) -> Camera:
-    """A camera that looks at `vertices` from outside the head, level with them or nearly so."""
-    neutral = studio.figure.neutral
-    spots = positions[vertices] if len(vertices) else positions
-    middle = 0.5 * (neutral.min(axis=0) + neutral.max(axis=0))
-    out = unit((spots.mean(axis=0) - middle) * np.array([1.0, 0.35, 1.0])) + np.array([0.0, 0.0, 0.5])
-    axes = look((float(out[0]), float(np.clip(out[1], -0.4, 0.4)), float(out[2])))
-    local = spots @ axes.T
-    centre, half = 0.5 * (local.min(axis=0) + local.max(axis=0)), 0.5 * np.ptp(local, axis=0)
-    least = 0.09 * float(np.linalg.norm(np.ptp(neutral, axis=0)))
-    reach = np.maximum(half * 1.5, least) * np.array([1.0, 1.0, 0.0])
-    corners = centre + np.array([[x, y, 0.0] for x in (-1.0, 1.0) for y in (-1.0, 1.0)]) * reach
-    return frame(corners @ axes, axes, size, 0.95)
-
-
-def _ringed(picture: Image, camera: Camera, spots: Floats) -> Image:
-    """The picture with a ring about the places (k, 3): what is found may be hidden, and colour is never alone."""
-    from PIL import Image as Images
-    from PIL import ImageDraw
-
-    if not len(spots):
-        return picture
-    seen, _ = camera.project(spots)
-    middle, half = 0.5 * (seen.min(axis=0) + seen.max(axis=0)), 0.5 * np.ptp(seen, axis=0)
-    half = np.maximum(half * 1.2, 8.0) + 12.0
-    fine = 4  # drawn larger and brought down, so that the ring is smooth
-    cover = Images.new("L", (picture.width * fine, picture.height * fine), 0)
-    dark = cover.copy()
-    for layer, wide in ((dark, 4.0), (cover, 1.8)):
-        reach = half + wide / 2.0
-        box = [*((middle - reach) * fine), *((middle + reach) * fine)]
-        ImageDraw.Draw(layer).ellipse(box, outline=255, width=round(wide * fine))
-    out = picture
-    for layer, ink in ((dark, DARK), (cover, (255, 255, 255))):
-        share = layer.resize(picture.size, Images.Resampling.BOX)
-        out = Images.composite(Images.new("RGB", picture.size, ink), out, share)
-    return out
-
-
 def _data_uri(image: Image) -> str:
     held = io.BytesIO()
-    image.save(held, "PNG")
+    image.save(held, "PNG", optimize=True)
     return "data:image/png;base64," + base64.b64encode(held.getvalue()).decode("ascii")
 
 
-def _pose(studio: Studio, one: Checked) -> str:
-    figures = []
+def _row(one: Checked, finding: Finding, number: int, pictured: bool) -> str:
+    title = escape(_begun(title_of(finding)))
+    link = f'<a href="#f{number}">{title}</a>' if pictured else title
+    cells = (escape(one.name), escape(plain(finding.where)), link, escape(finding.measure))
+    return (
+        f'<tr><td class="{finding.severity}">{SIGNS[finding.severity]}</td>'
+        + "".join(f"<td>{cell}</td>" for cell in cells)
+        + "</tr>"
+    )
+
+
+def _pose(studio: Studio, one: Checked, found: Sequence[Finding], number: int) -> str:
     posed = studio.figure.posed(one.positions)
-    for finding in sorted(one.findings, key=lambda f: f.rank):
-        if finding.severity == "note":
-            continue
+    whole = _data_uri(pose_picture(studio, one.positions, found, posed=posed))
+    cards = "".join(_card(studio, one, finding, posed, number + j) for j, finding in enumerate(found))
+    errors = sum(finding.severity == "error" for finding in found)
+    count = _counted(errors, "error") if errors else ""
+    count += (", " if errors and errors < len(found) else "") + (
+        _counted(len(found) - errors, "warning") if errors < len(found) else ""
+    )
+    return (
+        f'<section class=pose><div class=whole><h2>{escape(one.name)}</h2><p class=kind>{KINDS[one.kind]}: {count}</p>'
+        f'<img alt="{escape(one.name)}, all that was found" src="{whole}"></div>'
+        f"<div class=cards>{cards}</div></section>"
+    )
+
+
+def _card(studio: Studio, one: Checked, finding: Finding, posed, number: int) -> str:  # type: ignore[no-untyped-def]
+    picture = ""
+    if len(finding.vertices):
         source = _data_uri(finding_picture(studio, one.positions, finding, posed=posed))
-        measure = f"<b>{escape(finding.measure)}</b>" if finding.measure else ""
-        where = f" at {escape(finding.where)}" if finding.where and finding.where != one.name else ""
-        figures.append(
-            f'<figure><img alt="{escape(one.name)}: {escape(finding.words)}" src="{source}">'
-            f'<figcaption><span class="{finding.severity}">{SIGNS[finding.severity]}</span> '
-            f"<code>{escape(finding.code)}</code>{where} {measure}"
-            f"<p>{escape(_sentence(finding.words))}</p>"
-            f"<p class=mend>{escape(_sentence(finding.mend))}</p></figcaption></figure>"
-        )
-    return f"<section><h2>{escape(one.name)}</h2><div class=row>{''.join(figures)}</div></section>"
+        picture = f'<img alt="{escape(one.name)}: {escape(finding.words)}" src="{source}">'
+    where = f"<span class=where>{escape(plain(finding.where))}</span>" if finding.where else ""
+    measure = f"<span class=much>{escape(finding.measure)}</span>" if finding.measure else ""
+    mend = f"<p class=mend><b>What to do</b> {escape(_sentence(finding.mend))}</p>" if finding.mend else ""
+    why = f"<p class=why>{escape(_sentence(why_of(finding)))}</p>" if why_of(finding) else ""
+    return (
+        f'<figure id="f{number}">{picture}<figcaption>'
+        f'<p class=line><span class="{finding.severity}">{SIGNS[finding.severity]}</span>{measure}</p>'
+        f"<h3>{escape(_begun(title_of(finding)))}</h3>{where}"
+        f"<p>{escape(_sentence(finding.words))}</p>{mend}{why}</figcaption></figure>"
+    )
+
+
+def _noted(finding: Finding) -> str:
+    where = plain(finding.where)
+    words = _sentence(finding.words)
+    return f"{words[:-1]} ({where})." if where and where not in finding.words else words
+
+
+def _begun(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}." if words else ""
+    return f"{_begun(words)}." if words else ""
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _summary(checked: Sequence[Checked]) -> str:
     every = [finding.severity for one in checked for finding in one.findings]
-    errors, warnings = every.count("error"), every.count("warning")
+    recipes = sum(one.kind == "recipe" for one in checked)
+    ways, pairs = (sum(one.kind == kind for one in checked) for kind in ("sweep", "pair"))
+    more = [_counted(ways, "pose") + " on the way"] * bool(ways) + [_counted(pairs, "pair")] * bool(pairs)
+    beside = f", besides {' and '.join(more)} with findings of their own" if more else ""
     return (
-        f"{len(checked)} pose{'' if len(checked) == 1 else 's'} checked: {errors} error"
-        f"{'' if errors == 1 else 's'}, {warnings} warning{'' if warnings == 1 else 's'}."
+        f"{_counted(recipes, 'recipe')} checked{beside}: {_counted(every.count('error'), 'error')}, "
+        f"{_counted(every.count('warning'), 'warning')}."
     )
-
-
-def _table(ordered: Sequence[Checked]) -> str:
-    rows = []
-    for one in ordered:
-        for finding in sorted(one.findings, key=lambda f: f.rank):
-            if finding.severity == "note":
-                continue
-            cells = (one.name, finding.where, finding.words, finding.measure)
-            rows.append(
-                f'<tr><td class="{finding.severity}">{SIGNS[finding.severity]}</td>'
-                + "".join(f"<td>{escape(cell)}</td>" for cell in cells)
-                + "</tr>"
-            )
-    return "".join(rows) or '<tr><td colspan="5">Nothing was found.</td></tr>'
 
 
 def _list(heading: str, names: Sequence[str]) -> str:
@@ -193,22 +157,36 @@ def _list(heading: str, names: Sequence[str]) -> str:
     return f"<section><h2>{heading}</h2><ul>{items}</ul></section>"
 
 
+_NOTHING = '<tr><td colspan="5">Nothing was found.</td></tr>'
 _PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
 <title>{title}</title><style>
-body{{margin:0 auto;max-width:1240px;padding:32px 28px;background:#f3f2ee;color:#18191c;
+body{{margin:0 auto;max-width:1320px;padding:36px 32px;background:#f3f2ee;color:#18191c;
 font:16px/1.5 system-ui,sans-serif}}
-h1{{font-size:28px;margin:0}} h2{{font-size:20px;margin:36px 0 12px}} p{{margin:6px 0}}
-table{{border-collapse:collapse;width:100%;margin-top:20px}} th,td{{text-align:left;padding:7px 14px 7px 0;
-border-bottom:1px solid #cfcdc6;vertical-align:top}} td:last-child{{white-space:nowrap;text-align:right}}
-.row{{display:flex;flex-wrap:wrap;gap:20px}} figure{{margin:0;width:400px;max-width:100%;background:#fff}}
-figure img{{display:block;width:100%;height:auto}} figcaption{{padding:12px 16px 14px}}
+h1{{font-size:30px;margin:0}} h2{{font-size:22px;margin:0;overflow-wrap:anywhere}} h3{{font-size:17px;margin:2px 0 0}}
+p{{margin:6px 0}} a{{color:inherit}}
+table{{border-collapse:collapse;width:100%;margin:22px 0 12px}} th,td{{text-align:left;padding:7px 16px 7px 0;
+border-bottom:1px solid #cfcdc6;vertical-align:top}} th{{font-weight:600;color:#3d4046}}
+td:last-child,th:last-child{{white-space:nowrap;text-align:right;padding-right:0}}
+.pose{{display:flex;gap:28px;margin-top:44px;padding-top:24px;border-top:2px solid #18191c;align-items:flex-start}}
+.whole{{flex:0 0 360px;position:sticky;top:20px}} .whole img{{display:block;width:100%;height:auto;margin-top:12px}}
+.kind{{color:#3d4046;margin:2px 0 0}}
+.cards{{flex:1;display:grid;grid-template-columns:repeat(auto-fill,minmax(300px,1fr));gap:24px}}
+figure{{margin:0;background:#fff;scroll-margin-top:16px}} figure:target{{outline:3px solid #18191c}}
+figure img{{display:block;width:100%;height:auto}} figcaption{{padding:12px 16px 16px}}
+.line{{display:flex;justify-content:space-between;align-items:baseline;margin:0}}
+.much{{font-size:20px;font-weight:600}}
+.where{{color:#3d4046}} .mend b{{display:block;font-size:14px}} .mend{{border-left:3px solid #18191c;padding-left:10px}}
+.why{{color:#3d4046;font-size:14px}}
 .error{{color:#a11212;font-weight:600;white-space:nowrap}} .warning{{color:#7a4b00;font-weight:600;
-white-space:nowrap}} .mend{{color:#3d4046}} code{{font-size:14px}} ul{{margin:0;padding-left:20px}}
+white-space:nowrap}} ul{{margin:8px 0 0;padding-left:20px}} section{{margin-top:36px}}
+@media(max-width:820px){{.pose{{display:block}} .whole{{position:static;margin-bottom:20px}}}}
+@media print{{body{{background:#fff;padding:0}} .whole{{position:static}} figure{{break-inside:avoid}}}}
 </style></head><body>
 <h1>{title}</h1><p>{summary}</p>
 <table><thead><tr><th>How bad</th><th>Pose</th><th>Where</th><th>What</th><th>How much</th></tr></thead>
 <tbody>{rows}</tbody></table>
+{more}
 {poses}
 {clean}
 {notes}

@@ -63,7 +63,7 @@ def test_a_pop_of_an_inbetween_is_found_where_it_comes_in(cells, tmp_path):
     recipe = Recipe("popping", (Cell("all", "up", 1.0),))
     (one,) = sweep_recipes(ready(head, tmp_path, recipe), [recipe], 9, cells=cells)
     pop = next(f for f in one.findings if f.code == "sweep.pop")
-    assert one.name == "popping, all x up at 62 percent" and "50 and 62 percent" in pop.words
+    assert one.name == "popping: all x up at 62 percent" and "50 and 62 percent" in pop.words
     assert pop.vertices.tolist() == [40] and pop.value == pytest.approx(6.0, abs=0.2)
     assert pop.place is not None
 
@@ -96,7 +96,7 @@ def test_lips_that_meet_only_by_two_cells_of_a_recipe_are_a_pair(tmp_path):
     both = Recipe("both", (Cell("all", "lift", 1.0), Cell("all", "drop", 1.0)))
     open_ = ready(pressing_head(), tmp_path, both)
     (pair,) = pair_cells(open_, [both])
-    assert pair.name == "both, all x lift with both, all x drop"
+    assert pair.name == "both: all x lift with all x drop"
     assert list(pair_recipes(open_, [both])) == []
 
 

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from composer.checks.checked import Checked
 from composer.errors import MoueError
 from composer.head.head import Head, Part, Shape
 from composer.picture.camera import frame, look
@@ -14,7 +15,7 @@ from composer.picture.heat import Scale, movement, nice
 from composer.picture.labels import font, write
 from composer.picture.regions import region_picture
 from composer.picture.render import BACKGROUND, Studio, render_head
-from composer.picture.report import Checked, html_report
+from composer.picture.report import html_report
 from composer.picture.sheet import Entry, contact_sheet, shapes_of
 from composer.picture.thumbnails import close_camera, thumbnail
 from composer.picture.views import VIEWS
@@ -274,10 +275,25 @@ def test_a_report_stands_alone_and_puts_the_worst_first(studio):
     clean = Checked("clean", head.neutral, [Finding("lids.skipped", "note", "not looked at")])
     page = html_report(studio, [clean, mild, bad], title="T")
     assert page.index("<h2>bad") < page.index("<h2>mild &lt;b&gt;") < page.index("Nothing found")
-    assert "a &amp; b" in page.lower() and "1.50 mm" in page and "not looked at" in page
-    assert page.count("data:image/png;base64,") == 2
+    assert "a &amp; b" in page.lower() and "1.50 mm" in page and "Not looked at" in page
+    assert page.count("data:image/png;base64,") == 4  # each pose and each finding
     assert "http" not in page and "<script" not in page
+    assert all(f'href="#f{i}"' in page and f'id="f{i}"' in page for i in range(2))
+    assert "Lips through lips" in page and "What to do" in page and "lips.through" not in page
     assert page == html_report(studio, [bad, clean, mild], title="T")
+
+
+def test_a_report_names_places_in_plain_words_and_never_the_pose_again(studio):
+    from composer.checks.finding import Finding
+
+    head = egg_head()
+    here = np.array([0, 1], dtype=np.int32)
+    found = [Finding("lids.through", "error", "deep", "mend", here, value=1.0, unit="mm", where="upper_lid_left")]
+    page = html_report(studio, [Checked("smile", head.neutral, found)], title="T")
+    row = page[page.index("<tbody>") : page.index("</tbody>")]
+    assert "<td>left upper lid</td>" in row and row.count("smile") == 1
+    checked = [Checked("smile with frown", head.neutral, found, "pair"), Checked("smile", head.neutral, [])]
+    assert "besides 1 pair with findings of their own" in html_report(studio, checked, title="T")
 
 
 def test_an_unknown_view_is_one_line_with_a_hint():

@@ -1,0 +1,32 @@
+"""How a person reads a finding: the title of its check, why it matters, and the names of places in plain words."""
+
+from __future__ import annotations
+
+import re
+
+from composer.checks import pops
+from composer.checks.finding import Finding
+from composer.checks.registry import CHECKS, DOCUMENT_CHECKS
+
+_SAID: dict[str, tuple[str, str]] = (
+    {check.name: (check.title, check.why) for check in CHECKS}
+    | {check.name: (check.title, check.why) for check in DOCUMENT_CHECKS}
+    | {"sweep": (pops.TITLE, pops.WHY), "pose": ("a pose without numbers", "it cannot be looked at or baked")}
+)
+_SIDE = re.compile(r"\b(\w+(?:_\w+)*)_(left|right)\b")
+
+
+def title_of(finding: Finding) -> str:
+    """The title of the check that found it."""
+    name = finding.code.split(".")[0]
+    return _SAID.get(name, (name, ""))[0]
+
+
+def why_of(finding: Finding) -> str:
+    """Why what it found matters."""
+    return _SAID.get(finding.code.split(".")[0], ("", ""))[1]
+
+
+def plain(name: str) -> str:
+    """A place in plain words: `upper_lid_left` is "left upper lid", and "near cheilion_left" "near left cheilion"."""
+    return _SIDE.sub(r"\2 \1", name).replace("_", " ")
