@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Mapping
 from functools import cached_property
+from threading import RLock
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,10 +25,11 @@ KEPT_RAMPS = 96
 
 
 class SeamlessJoins:
-    """The joins of a head, made when they are asked for."""
+    """The joins of a head, made when they are asked for, by one thread at a time."""
 
     def __init__(self, head: Head) -> None:
         self.head = head
+        self._lock = RLock()
         self._joins: OrderedDict[tuple[object, ...], tuple[list[NDArray], SeamlessJoin]] = OrderedDict()
         self._ramps: OrderedDict[int, tuple[NDArray, Ramp]] = OrderedDict()
 
@@ -46,13 +48,14 @@ class SeamlessJoins:
     def of(self, masks: Mapping[str, NDArray], halo: float) -> SeamlessJoin:
         """The join of effective `masks` (n,) by region with a halo. Raises MoueError as `SeamlessJoin`."""
         key = (halo, *sorted((region, id(mask)) for region, mask in masks.items()))
-        if key not in self._joins:
-            ramps = {region: self._ramp(mask) for region, mask in masks.items()}
-            self._joins[key] = (list(masks.values()), SeamlessJoin(self.skin, masks, halo=halo, ramps=ramps))
-        self._joins.move_to_end(key)
-        while len(self._joins) > KEPT:
-            self._joins.popitem(last=False)
-        return self._joins[key][1]
+        with self._lock:
+            if key not in self._joins:
+                ramps = {region: self._ramp(mask) for region, mask in masks.items()}
+                self._joins[key] = (list(masks.values()), SeamlessJoin(self.skin, masks, halo=halo, ramps=ramps))
+            self._joins.move_to_end(key)
+            while len(self._joins) > KEPT:
+                self._joins.popitem(last=False)
+            return self._joins[key][1]
 
     def _ramp(self, mask: NDArray) -> Ramp:
         if id(mask) not in self._ramps:
