@@ -27,8 +27,13 @@ MOST_WAYS = 256
 """Ways of laying one piece that are tried, those nearest by place first."""
 MOST_TRIED = 24
 """The same where a fault is looked for."""
-CLEARLY = 0.5
-"""The best way's error may be this share of the second's: then it is clear which is meant."""
+SOME_WAYS, NEAR_WAYS = 64, 12
+"""Once the largest piece lies, the places of the others are known: of more than SOME the NEAR nearest are tried."""
+CLEARLY, BY_BOTH = 0.5, 0.85
+"""The best way's error may be this share of the second's: then it is clear which is meant. More will do where the
+same way is the best by its place and by its form."""
+ALIKE = 1e-6
+"""Of the head's size: forms that differ by less are the same form."""
 UV_SAME = 1e-3
 """Texture coordinates as far apart as this are not the same ones."""
 SAMPLE = 50_000
@@ -66,6 +71,7 @@ class Matching:
         self.decided: Literal["connectivity", "landmark", "uv", "geometry"] = "connectivity"
         self.ambiguous: tuple[int, int] | None = None
         self.complete = False
+        self._by_texture = False
         self._classes = vertex_classes(a, b)
         self._pieces, self._other_pieces = _Pieces(a), _Pieces(b)
         self._placed = _Placing(a, b, evidence)
@@ -89,8 +95,12 @@ class Matching:
                 return False
         self._placed.learn(self.walk)
         for piece in waiting:
-            if not self._laid(piece) and self._lay(piece, sure=True) != "laid":
+            if self._laid(piece):
+                continue
+            if self._lay(piece, sure=True) != "laid":
                 return False
+            if not self._placed.learnt:
+                self._placed.learn(self.walk)
         return self._lay_loose() and self._whole()
 
     def _laid(self, piece: int) -> bool:
@@ -115,7 +125,11 @@ class Matching:
     def _lay(self, piece: int, sure: bool) -> Literal["laid", "several", "none"]:
         corners = self._pieces.corners(piece)
         for seed in self._seeds_of(piece, corners):
-            outcome = self._choose(self._ways(*seed), sure)
+            self._by_texture = False
+            others = self._likely(*seed, sure)
+            if len(others) > NEAR_WAYS and not sure and self.walk.laid_any:
+                return "several"
+            outcome = self._choose(self._ways(seed[0], others), sure)
             if outcome != "none":
                 return outcome
         return "none"
@@ -131,11 +145,29 @@ class Matching:
             if near is not None:
                 yield corner, self.b.corners_at(near)
 
+    def _likely(self, corner: int, others: Ints, sure: bool) -> Ints:
+        """Of the corners on which `corner` may lie, those that are free and worth a walk."""
+        others = others[self.walk.from_polygon[self.b.face[others]] < 0]
+        if not sure:
+            same = self._of_one_texture(corner, others)
+            if 0 < len(same) < len(others):
+                self._by_texture = True
+                return same
+            return others
+        some, most = (SOME_WAYS, NEAR_WAYS) if self._placed.learnt else (MOST_WAYS, MOST_WAYS)
+        return self._placed.nearest_of(corner, others)[:most] if len(others) > some else others
+
+    def _of_one_texture(self, corner: int, others: Ints) -> Ints:
+        """Those of the corners that have the texture coordinates of `corner`."""
+        mine, other = self.evidence.uv, self.evidence.other_uv
+        if mine is None or other is None or mine.indices[corner] < 0:
+            return others[:0]
+        index = other.indices[others]
+        off = np.abs(other.uv[index] - mine.uv[mine.indices[corner]]).max(axis=1, initial=0.0)
+        return others[(index >= 0) & (off < UV_SAME)]
+
     def _ways(self, corner: int, others: Ints) -> list[_Way]:
         """The corners of the other on which a patch about `corner` can be laid."""
-        others = others[self.walk.from_polygon[self.b.face[others]] < 0]
-        if len(others) > MOST_WAYS:
-            others = self._placed.nearest_of(corner, others)[:MOST_WAYS]
         ways = []
         for other in others.tolist():
             patch = self.walk.run(corner, other, PATCH, keep=False)
@@ -148,7 +180,7 @@ class Matching:
 
         Not `sure`, geometry has no voice yet: several good ways then wait.
         """
-        by, order = "connectivity", ways
+        by, order = "uv" if self._by_texture else "connectivity", ways
         if len(ways) > 1:
             ranked = self._ranked(ways, sure)
             if ranked is None:
@@ -172,18 +204,18 @@ class Matching:
 
     def _ranked(self, ways: list[_Way], sure: bool) -> tuple[str, list[_Way]] | None:
         """The ways, the best first, and what told them apart; None where nothing does."""
-        measures = [("uv", self._uv_error)]
-        if sure and self._placed.known:
-            measures += [("geometry", self._placed.error), ("geometry", self._placed.own_error)]
-        for name, error in measures:
-            errors = np.array([error(way.patch) for way in ways])
-            if not np.isfinite(errors).all():
-                continue
-            order = np.argsort(errors, kind="stable")
-            best, second = errors[order[0]], errors[order[1]]
-            if best < CLEARLY * second and second > 1e-9 and (name != "uv" or best < UV_SAME):
-                return name, [ways[int(i)] for i in order]
-        return None
+        found = _clear([self._uv_error(way.patch) for way in ways], ways)
+        if found is not None and self._uv_error(found[0].patch) < UV_SAME:
+            return "uv", found
+        if not sure or not self._placed.known:
+            return None
+        placed = [self._placed.error(way.patch) for way in ways]
+        own = [self._placed.own_error(way.patch) for way in ways]
+        found = _clear(placed, ways) or _clear(own, ways) or _agreed(placed, own, ways)
+        if found is None:  # alike in themselves: which of them is turned as the head is
+            alike = [way for way, error in zip(ways, own, strict=True) if error <= 2 * min(own) + ALIKE]
+            found = _clear([self._placed.turned_error(way.patch) for way in alike], alike)
+        return None if found is None else ("geometry", found)
 
     def _uv_error(self, patch: Walked) -> float:
         mine, other = self.evidence.uv, self.evidence.other_uv
@@ -259,6 +291,24 @@ class Matching:
         return bool(good.all())
 
 
+def _clear(errors: list[float], ways: list[_Way]) -> list[_Way] | None:
+    """The ways, the best first, where one of them is clearly the best."""
+    order = sorted(range(len(ways)), key=lambda i: errors[i])
+    if len(ways) > 1:
+        best, second = errors[order[0]], errors[order[1]]
+        if not np.isfinite(second) or best >= CLEARLY * second or second <= 1e-9:
+            return None
+    return [ways[i] for i in order]
+
+
+def _agreed(placed: list[float], own: list[float], ways: list[_Way]) -> list[_Way] | None:
+    """The ways by their places, where the best by place is the best by form and each a good deal better."""
+    best = int(np.argmin(placed))
+    if best != int(np.argmin(own)) or any(e[best] >= BY_BOTH * np.partition(e, 1)[1] for e in (placed, own)):
+        return None
+    return [ways[i] for i in np.argsort(placed, kind="stable")]
+
+
 class _Pieces:
     """The polygons of each piece together."""
 
@@ -306,31 +356,47 @@ class _Placing:
     def __init__(self, a: HalfEdges, b: HalfEdges, evidence: Evidence) -> None:
         mine, other = evidence.positions, evidence.other_positions
         self.known = mine is not None and other is not None and len(mine) > 0 and len(other) > 0
-        self.a, self.b = a, b
+        self.a, self.b, self.learnt = a, b, False
         if mine is None or other is None or not self.known:
             return
         self.mine, self.other = np.asarray(mine, np.float64), np.asarray(other, np.float64)
         middle, self.size = _box(self.mine)
         other_middle, other_size = _box(self.other)
         self.seen = (self.other - other_middle) * (self.size / other_size) + middle
+        self.carried = self.mine
 
     def learn(self, walk: Walk) -> None:
-        """Take the motion of what is laid for the motion of all."""
-        laid = np.flatnonzero(walk.vertex >= 0)
+        """Take the motion of what is laid for the motion of all: as a whole, and beside that, of what is nearest.
+
+        The skull carries eyeballs and teeth, the lids carry lashes; which it is nobody has said.
+        """
+        laid, open_ = np.flatnonzero(walk.vertex >= 0), np.flatnonzero(walk.vertex < 0)
         laid = laid[:: max(1, len(laid) // SAMPLE)]
-        if self.known and len(laid) > 3:
-            self.seen = similarity(self.other[walk.vertex[laid]], self.mine[laid])(self.other)
+        if not self.known or len(laid) < 4:
+            return
+        self.seen = similarity(self.other[walk.vertex[laid]], self.mine[laid])(self.other)
+        self.carried = self.mine.copy()
+        if len(open_):
+            beside = laid[cKDTree(self.mine[laid]).query(self.mine[open_])[1]]
+            self.carried[open_] += self.seen[walk.vertex[beside]] - self.mine[beside]
+        self.learnt = True
 
     def error(self, patch: Walked) -> float:
         """RMS distance of a patch from where it is laid, of the head's size."""
         va, vb = self.a.vertex[patch.corners], self.b.vertex[patch.others]
-        return float(np.sqrt(((self.mine[va] - self.seen[vb]) ** 2).sum(axis=1).mean())) / self.size
+        off = min(((at[va] - self.seen[vb]) ** 2).sum(axis=1).mean() for at in (self.mine, self.carried))
+        return float(np.sqrt(off)) / self.size
 
     def own_error(self, patch: Walked) -> float:
         """The same after the patch has been moved, turned and scaled as well as can be."""
         va, vb = self.a.vertex[patch.corners], self.b.vertex[patch.others]
         moved = similarity(self.other[vb], self.mine[va])(self.other[vb])
         return float(np.sqrt(((self.mine[va] - moved) ** 2).sum(axis=1).mean())) / self.size
+
+    def turned_error(self, patch: Walked) -> float:
+        """The same after the patch has been moved but not turned."""
+        off = self.mine[self.a.vertex[patch.corners]] - self.seen[self.b.vertex[patch.others]]
+        return float(np.sqrt(((off - off.mean(axis=0)) ** 2).sum(axis=1).mean())) / self.size
 
     def nearest(self, corner: int) -> int | None:
         """The other's vertex nearest to a corner's."""
@@ -342,7 +408,8 @@ class _Placing:
         """The other's corners, the nearest first; as they come where nothing is known."""
         if not self.known:
             return others
-        far = ((self.seen[self.b.vertex[others]] - self.mine[self.a.vertex[corner]]) ** 2).sum(axis=1)
+        seen, v = self.seen[self.b.vertex[others]], self.a.vertex[corner]
+        far = np.minimum(*(((seen - at[v]) ** 2).sum(axis=1) for at in (self.mine, self.carried)))
         return others[np.argsort(far, kind="stable")]
 
     def paired(self, mine: Ints, other: Ints) -> Ints:

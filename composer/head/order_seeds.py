@@ -64,8 +64,11 @@ def seeds(
     paths, other_paths = _Paths(a, ours, classes[0]), _Paths(b, other_ones, classes[1])
     for steps in STAGES:
         found.append(_rarest(paths.after(steps), other_paths.after(steps), ours, other_ones))
-        if found[-1] is None or len(found[-1][1]) == 1:
+        before, now = found[-2], found[-1]
+        if now is None or len(now[1]) == 1:
             break
+        if len(corners) < FEW and before is not None and len(before[1]) == len(now[1]):
+            break  # a small piece has been gone round
     told: set[int] = set()
     for seed in reversed([each for each in found if each is not None]):
         if seed[0] not in told:

@@ -62,6 +62,11 @@ class Walk:
         self._slot = np.zeros(reference.polygons.n_faces, dtype=np.int32)
         self._new_vertices: list[tuple[Ints, Ints]] = []
 
+    @property
+    def laid_any(self) -> bool:
+        """Whether anything lies already."""
+        return bool((self.vertex >= 0).any())
+
     def run(
         self, corner: int, other: int, most: int | None = None, keep: bool = True, tolerant: bool = False
     ) -> Walked:  # fmt: skip
