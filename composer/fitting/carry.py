@@ -23,7 +23,7 @@ from composer.errors import MoueError
 from composer.fitting.carry_gradient import GradientTransfer
 from composer.fitting.carry_parts import CarriedParts
 from composer.fitting.contact import Contact
-from composer.fitting.frames import Similarity, local_frames, similarity_between
+from composer.fitting.frames import Similarity, extent, local_frames, similarity_between
 from composer.head.head import Head
 from masks.polygons import Polygons
 from masks.surface import Surface
@@ -32,11 +32,11 @@ Floats = NDArray[np.float64]
 Way = Literal["delta", "frame", "gradient"]
 WAYS: tuple[Way, ...] = ("delta", "frame", "gradient")
 FRAME_RADIUS = 0.02
-"""Of the head's diagonal: frames are diffused over about this."""
+"""Of the head's size (`frames.extent`): frames are diffused over about this."""
 HOLD_RADIUS = 0.1
-"""Of the head's diagonal: gradients are integrated over about this much before the plain displacement holds them."""
+"""Of the head's size: gradients are integrated over about this much before the plain displacement holds them."""
 STILL = 1e-4
-"""Of the head's diagonal: what no shape of the library moves further than this is anchored."""
+"""Of the head's size: what no shape of the library moves further than this is anchored."""
 ANCHOR = 1e3
 """How many times the Laplacian's own diagonal an anchor weighs."""
 
@@ -59,13 +59,17 @@ class Carrier:
         if not np.isfinite(target).all():
             bad = int(np.flatnonzero(~np.isfinite(target).all(axis=1))[0])
             raise MoueError(f"vertex {bad} of the new neutral has a position that is not a number")
-        if not (source.diagonal > 0.0 and np.ptp(target, axis=0).max(initial=0.0) > 0.0):
+        if not source.skin.any():
+            raise MoueError("the old head is all parts and has no skin", mend="say what is a part in its document")
+        sizes = [float(np.ptp(points[source.skin], axis=0).max()) for points in (source.neutral, target)]
+        if not min(sizes) > 0.0:
             raise MoueError("a head without size cannot be carried")
         self.source, self.target, self.way = source, target, way
         self.skin = np.flatnonzero(source.skin)
         polygons = _within(source.polygons, source.skin)
         self.source_skin = Surface(polygons, source.neutral[self.skin])
         self.target_skin = Surface(polygons, target[self.skin])
+        self.size = extent(self.source_skin.positions, self.source_skin.mass)
         self.touching = contact
         self.likeness = _laid_together(self.source_skin, self.target_skin)
 
@@ -93,7 +97,7 @@ class Carrier:
     @cached_property
     def frames(self) -> tuple[Floats, Floats]:
         """(s, 3, 3) how each place of the skin turned, and (s,) how it grew."""
-        return local_frames(self.source_skin, self.target_skin, FRAME_RADIUS * self.source.diagonal)
+        return local_frames(self.source_skin, self.target_skin, FRAME_RADIUS * self.size)
 
     @cached_property
     def parts(self) -> CarriedParts:
@@ -106,7 +110,7 @@ class Carrier:
         """What keeps lips, lids and eyeballs in contact, where that is asked for."""
         if not self.touching:
             return None
-        return Contact(self.source, self.source_skin, self.target_skin, self.likeness, self.parts)
+        return Contact(self.source, self.source_skin, self.target_skin, self.likeness, self.parts, self.size)
 
     @cached_property
     def anchored(self) -> NDArray[np.bool_]:
@@ -116,7 +120,7 @@ class Carrier:
             for delta in (shape.delta, *(between.delta for between in shape.inbetweens)):
                 moved = delta[self.skin]
                 np.maximum(furthest, np.einsum("ij,ij->i", moved, moved, dtype=np.float64), out=furthest)
-        still = (furthest <= (STILL * self.source.diagonal) ** 2) & bool(self.source.shapes)
+        still = (furthest <= (STILL * self.size) ** 2) & bool(self.source.shapes)
         still[self.source_skin.polygons.border_vertices] = True
         return still
 
@@ -124,7 +128,7 @@ class Carrier:
     def _gradient(self) -> GradientTransfer:
         likeness, target = self.likeness, self.target_skin
         laid = target.at(target.positions @ likeness.rotation)
-        hold = laid.mass / (HOLD_RADIUS * laid.diagonal_mm) ** 2
+        hold = laid.mass / (HOLD_RADIUS * self.size * likeness.scale) ** 2
         hold = hold + ANCHOR * np.where(self.anchored, np.abs(laid.laplacian.diagonal()), 0.0)
         return GradientTransfer(self.source_skin, laid, likeness.scale, hold)
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from masks.surface import Surface, cross, factorise
 
 Floats = NDArray[np.float64]
-THIN = 1e-3
+THIN = 1e-4
 """A source triangle whose narrow side is below this (of its mean square edge) is not asked how it stretches across."""
 # where an edge opposite each corner comes from, in the edges 01 and 02 of its triangle
 OPPOSITE = np.array([(-1.0, 1.0), (0.0, -1.0), (1.0, 0.0)])

@@ -5,13 +5,13 @@ at rest or in some shape of the library (after Saito, Smooth contact-aware facia
 Li, Weise and Pauly, Example-based facial rigging, 2010). A pair that stands open at rest wants the old head's gap,
 turned and scaled as the new head's gap at rest stands to the old one's: none where that is none. A vertex that
 touches at rest may slide: it wants, where it faces the other side now, the old head's gap beside what the two heads'
-gaps at rest differ by (which fades as it slides), and each side goes half the way. Either counts
+gaps at rest differ by (which fades as it slides), and each side goes its share of the way. Either counts
 fully near contact and not at all far from it, so that a mouth that opens is left alone. The correction is the
 smallest field that does it, even over some millimetres around:
 
-    min c' (r^2 L + M) c + sum over open pairs of w |c_v - c(place) - lack|^2 + sum over others of w |c_v - lack / 2|^2
+    min c' (r^2 L + M) c + w sum |c_v - c(place) - lack|^2 (open pairs) + w sum |c_v - share of lack|^2 (others)
 
-a constant matrix, factored once. Lids then slide: a vertex near an eyeball keeps the height above the new eyeball
+a constant matrix, factored once. Lids slide before it: a vertex near an eyeball keeps the height above the new eyeball
 that it has above the old one, beside their heights at rest. The two are repeated a few times.
 """
 
@@ -41,20 +41,24 @@ MEETING = (
 STEPS = 4
 """Edges from a curve to the end of what can touch."""
 TOUCH = 1e-3
-"""Of the head's diagonal: what is nearer than this touches."""
+"""Of the head's size: what is nearer than this touches."""
 OPEN = 4e-3
-"""Of the head's diagonal: a pair wider than this at rest is an open one."""
+"""Of the head's size: a pair wider than this at rest is an open one."""
 FADE = 8e-3
-"""Of the head's diagonal: a change of gap at which a pair that touches at rest has let go."""
+"""Of the head's size: a change of gap at which a pair that touches at rest has let go."""
 REACH = 0.03
-"""Of the head's diagonal: a correction fades over about this; it ends at three times this."""
+"""Of the head's size: a correction fades over about this; it ends at three times this."""
 FIRM = 1e3
 """How many times the smoothness a pair weighs."""
 HEIGHT = (0.008, 0.020)
-"""Of the head's diagonal: heights above an eyeball at rest up to which lids slide wholly, and not at all."""
+"""Of the head's size: heights above an eyeball at rest up to which lids slide wholly, and not at all."""
+SHARE = 0.7
+"""Of what it lacks, each of two sides that touch goes this share in a round: more than half, as one may be alone."""
+NEAR = 6
+"""Vertices of an eyeball that say how far its surface is in a direction."""
 ROUNDS = 12
 ENOUGH = 1e-4
-"""Of the head's diagonal: rounds end where no pair lacks more than this."""
+"""Of the head's size: rounds end where no pair lacks more than this."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,14 +85,17 @@ class Pairs:
 class Contact:
     """What keeps contact on a new head; made once, called with every shape."""
 
-    def __init__(self, head: Head, source: Surface, target: Surface, likeness: Similarity, parts: CarriedParts) -> None:
-        """Take the old head, the skins of both heads (the same polygons), and what lays and carries them."""
+    def __init__(
+        self, head: Head, source: Surface, target: Surface, likeness: Similarity, parts: CarriedParts, size: float
+    ) -> None:
+        """Take the old head, the skins of both heads (the same polygons), what lays and carries them, and the old
+        head's `size` in mm (`frames.extent`).
+        """
         self._source, self._target, self._parts = source, target, parts
-        size = head.diagonal
         self._skin = np.flatnonzero(head.skin)
         number = np.full(head.n_vertices, -1, dtype=np.int64)
         number[self._skin] = np.arange(len(self._skin))
-        self.pairs, groups = find_pairs(head, source, number)
+        self.pairs, groups = find_pairs(head, source, number, TOUCH * size)
         self._open = _Open(self.pairs, source.positions, target.positions, likeness, size)
         self._sides = []
         for rows, triangles in groups:
@@ -111,19 +118,16 @@ class Contact:
         goal = self._open.goal(pose)
         faced = [side.goal(pose) for side in self._sides]
         for _ in range(ROUNDS):
+            for ball in self._balls:
+                turned, way = self._parts.motion(ball.piece, delta, touched)
+                ball.slide(pose, ball.piece.motion(delta), self._scale, self._target.positions, touched, (turned, way))
             now = self._target.positions + touched
             lacking = self._open.lacking(now, goal)
             for side, wanted in zip(self._sides, faced, strict=True):
-                lacking[side.rows] = 0.5 * side.lacking(now, wanted)
-            most = float(np.abs(lacking).max(initial=0.0))
-            if most > self._enough:
-                touched[self._near] += self._factor.solve(np.asfortranarray(self._spread @ lacking))
-            for ball in self._balls:
-                turned, way = self._parts.motion(ball.piece, delta, touched)
-                ball.slide(pose, ball.piece.motion(delta), self._scale, self._target.positions, touched,
-                           (turned, way))  # fmt: skip
-            if most <= self._enough:
+                lacking[side.rows] = SHARE * side.lacking(now, wanted)
+            if not float((lacking**2).sum(axis=1).max(initial=0.0)) > self._enough**2:
                 break
+            touched[self._near] += self._factor.solve(np.asfortranarray(self._spread @ lacking))
         return touched
 
     def _prepare(self, reach_mm: float) -> None:
@@ -133,7 +137,7 @@ class Contact:
         if not len(pairs.vertex):
             return
         at = target.positions
-        ends = at[np.unique(np.concatenate([pairs.vertex, pairs.corners.ravel()]))]
+        ends = at[np.unique(np.concatenate([pairs.vertex, pairs.corners[pairs.bary > 1e-9]]))]
         self._near = np.flatnonzero(cKDTree(ends).query(at, distance_upper_bound=3.0 * reach_mm)[0] < np.inf)
         smooth = target.laplacian * reach_mm**2 + sp.diags(target.mass, format="csc")
         energy = smooth.tocsr()[self._near].tocsc()[:, self._near]
@@ -243,16 +247,20 @@ class _Radius:
 
     def height(self, arm: NDArray) -> Floats:
         """(k,) mm above the surface of places (k, 3) about the centre."""
+        if not len(arm):
+            return np.zeros(0)
         length = np.linalg.norm(arm, axis=1)
         direction = arm / np.maximum(length, np.finfo(float).tiny)[:, None]
-        away, near = self._tree.query(direction, k=min(4, len(self._length)))
-        weight = 1.0 / np.maximum(away.reshape(len(arm), -1), 1e-9) ** 2
+        away, near = self._tree.query(direction, k=min(NEAR, len(self._length)))
+        away = np.maximum(away.reshape(len(arm), -1), 1e-9)
+        weight = (1.0 / away - 1.0 / (1.0001 * away[:, -1:])) ** 2  # Franke and Nielson 1980: none jumps in or out
         return length - (weight * self._length[near].reshape(len(arm), -1)).sum(axis=1) / weight.sum(axis=1)
 
 
-def find_pairs(head: Head, source: Surface, number: NDArray) -> tuple[Pairs, list[tuple[Ints, Ints]]]:
+def find_pairs(head: Head, source: Surface, number: NDArray, touch: float) -> tuple[Pairs, list[tuple[Ints, Ints]]]:
     """The pairs of a head by its landmark curves, and for each side of what meets its rows among them and the
-    triangles (t, 3) of the other side; `number` (n,) is each vertex's place in the skin `source`, or -1.
+    triangles (t, 3) of the other side; `number` (n,) is each vertex's place in the skin `source`, or -1; what is
+    nearer than `touch` mm touches.
 
     Each vertex within a few edges of one curve is paired with the place of the other side nearest to it, at rest
     where it touches there, else in the shape that brings it nearest. A head without the curves, or whose lids and
@@ -274,7 +282,7 @@ def find_pairs(head: Head, source: Surface, number: NDArray) -> tuple[Pairs, lis
             on[across] = True
             triangles = source.triangles[on[source.triangles].all(axis=1)].astype(np.int64)
             first = sum(len(one.vertex) for one in found)
-            found.append(_nearest_pairs(poses, own, across, triangles, TOUCH * head.diagonal))
+            found.append(_nearest_pairs(poses, own, across, triangles, touch))
             groups.append((np.arange(first, first + len(found[-1].vertex)), triangles))
     whole = Pairs(*(np.concatenate([getattr(one, key) for one in found]) for key in ("vertex", "corners", "bary")))
     return whole, groups

@@ -52,6 +52,16 @@ def similarity_between(source: NDArray, target: NDArray, weight: NDArray | None 
     return Similarity(scale, read_only(rotation), read_only(there - scale * (rotation @ here)))
 
 
+def extent(points: NDArray, weight: NDArray | None = None) -> float:
+    """The size of points (m, 3) however they stand: the diagonal of the box that is spread as they are, in mm.
+
+    A box of sides a, b, c filled evenly has the variances a^2/12, b^2/12, c^2/12. On a head with its neck this is
+    close to the bounding box's diagonal, which a turn would change.
+    """
+    share = np.full(len(points), 1.0 / max(len(points), 1)) if weight is None else weight / weight.sum()
+    return float(np.sqrt(12.0 * share @ ((points - share @ points) ** 2).sum(axis=1)))
+
+
 def local_frames(source: Surface, target: Surface, radius_mm: float) -> tuple[Floats, Floats]:
     """How each vertex of the same polygons turned, (n, 3, 3) rotations, and grew, (n,) scales.
 
