@@ -25,7 +25,7 @@ from composer.checks.strain import metric, stretches
 from composer.document.ready import Ready
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, Recipe
-from composer.mixing.seamless import SeamlessJoin, seamless_displacement
+from composer.mixing.seamless import SeamlessJoin, further_than_linear
 from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import zone_of
 from masks.surface import factorise, unit_rows
@@ -143,10 +143,12 @@ def compare_joins(mixer: Mixer, join: SeamlessJoin, recipe: Recipe) -> JoinRepor
         none = JoinStrain(0.0, 0.0, 0)
         return JoinReport(recipe.name, recipe.halo, none, none, none, None, 0.0, 0.0, 0, 0.0, 100.0, left_out)
     shares, rows = mixer.shares(recipe), mixer.rows(recipe)
-    linear, seamless = mixer.displacement(recipe), seamless_displacement(mixer, join, recipe)
+    linear, further = mixer.displacement(recipe), further_than_linear(mixer, join, recipe)
+    seamless = linear.copy()
+    seamless[join.zone.free] += further
     sources = [recipe.strength * source for source in _sources(recipe, shares, rows)]
     beside = Envelope(neutral, sources, _about(join))
-    moved, outside = np.linalg.norm(seamless - linear, axis=1), join.outside(seamless - linear)
+    moved, outside = np.linalg.norm(seamless - linear, axis=1), join.outside(further)
     return JoinReport(
         recipe=recipe.name,
         halo=recipe.halo,

@@ -25,7 +25,7 @@ from composer.mixing.corrective import Correctives, felt_in
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer, moved
 from composer.mixing.recipe import ALL, REMAINDER, Recipe
-from composer.mixing.seamless import SeamlessJoin, seamless_displacement
+from composer.mixing.seamless import SeamlessJoin, further_than_linear, seamless_displacement
 from composer.mixing.seamless_cache import SeamlessJoins
 from composer.progress import Progress
 from composer.units import mm_per
@@ -218,7 +218,7 @@ class Ready:
 
     def seamless_join(self, recipe: Recipe) -> SeamlessJoin:
         """The join of the regions that a recipe uses, with its halo; made once for their masks."""
-        masks = {region: self.effective[region] for region in recipe.regions if region != "all"}
+        masks = {region: self.effective[region] for region in recipe.regions if region != ALL}
         return self._seamless.of(masks, recipe.halo)
 
     def seamless(self, recipe: Recipe) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -227,9 +227,9 @@ class Ready:
         """
         self.check(recipe)
         join = self.seamless_join(recipe)
-        linear = self.mixer.displacement(recipe)
-        total = seamless_displacement(self.mixer, join, recipe)
-        return moved(self.head.neutral, total), join.outside(total - linear)
+        total, further = self.mixer.displacement(recipe), further_than_linear(self.mixer, join, recipe)
+        total[join.zone.free] += further
+        return moved(self.head.neutral, total), join.outside(further)
 
     @cached_property
     def _seamless(self) -> SeamlessJoins:

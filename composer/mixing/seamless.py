@@ -181,8 +181,11 @@ class SeamlessJoin:
         return self._blend
 
     def outside(self, further: NDArray) -> Floats:
-        """(n,) mm, how far a difference to the linear join (n, 3) reaches outside the ramps; 0 on them."""
-        return np.where(self.zone.ramp, 0.0, np.linalg.norm(further, axis=1))
+        """(n,) mm, how far what `solve` gives (f, 3) moves vertices outside the ramps; 0 on them."""
+        away = np.zeros(self.skin.n_vertices)
+        away[self.zone.free] = np.linalg.norm(further, axis=1)
+        away[self.zone.ramp] = 0.0
+        return away
 
 
 def seamless_displacement(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, strength: float | None = None) -> Floats:
@@ -192,11 +195,20 @@ def seamless_displacement(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, stre
     `SeamlessJoin.solve`.
     """
     total = mixer.displacement(recipe, strength)
-    amount = recipe.strength if strength is None else strength
-    if len(join.zone.free) and amount != 0.0:
-        shares = {region: share[join.near] for region, share in mixer.shares(recipe).items()}
-        total[join.zone.free] += amount * join.solve(shares, _rows_at(mixer, recipe, join.near))
+    total[join.zone.free] += further_than_linear(mixer, join, recipe, strength)
     return total
+
+
+def further_than_linear(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, strength: float | None = None) -> Floats:
+    """(f, 3) mm, how much further than in the linear join the vertices `join.zone.free` go; see
+    `seamless_displacement`."""
+    amount = recipe.strength if strength is None else strength
+    if not len(join.zone.free) or amount == 0.0:
+        return np.zeros((len(join.zone.free), 3))
+    shares = {region: share[join.near] for region, share in mixer.shares(recipe).items()}
+    further = join.solve(shares, _rows_at(mixer, recipe, join.near))
+    further *= amount
+    return further
 
 
 def _rows_at(mixer: Mixer, recipe: Recipe, vertices: NDArray) -> dict[str, Floats]:
