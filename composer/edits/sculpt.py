@@ -22,9 +22,9 @@ from composer.head.similarity import similarity
 from composer.units import MM_PER_UNIT, mm_per
 from masks.polygons import Polygons
 
-OTHER_SIZE = 0.1
-"""Relative difference of bounding boxes beyond which a sculpt is of another unit or scale; an open jaw adds 5 percent
-to the diagonal of a head (common practice, no source)."""
+OTHER_SIZE = 0.25
+"""Relative difference of bounding boxes beyond which a sculpt is of another unit or scale; a jaw dropped wide adds a
+tenth to the diagonal of a face (common practice, no source)."""
 MOVED, EXPLAINED = 0.004, 1.0 / 3.0
 """A sculpt was moved, turned or scaled as a whole where that moves it by more than MOVED of the head's size, in RMS,
 and leaves less than EXPLAINED of its distance."""

@@ -1,0 +1,115 @@
+"""`moue match`: the weights that reproduce a target."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from composer.cli.sources import DOCUMENT, LIBRARY, UNITS, is_document
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from composer.head.head import Head
+
+POOR = 0.5
+"""A target of whose movement less than this is reached is one that no weights reach."""
+
+
+def match(
+    head: Annotated[Path, typer.Argument(help=f"{DOCUMENT} Or: {LIBRARY}")],
+    target: Annotated[Path, typer.Argument(help="The face to be reached, of the head's own topology, in any format.")],
+    to: Annotated[Path, typer.Option(help="The .moue file or document.toml to write.")],
+    region: Annotated[list[str] | None, typer.Option(help="Only this region (all too); may be repeated.")] = None,
+    shape: Annotated[list[str] | None, typer.Option(help="Only this shape; may be repeated.")] = None,
+    low: Annotated[float, typer.Option(help="The least weight, -1 to 0.")] = 0.0,
+    high: Annotated[float, typer.Option(help="The greatest weight, up to 2.")] = 1.0,
+    sparse: Annotated[float, typer.Option(help="How few cells: 0 all that help, 0.01 few, 0.1 very few.")] = 0.0,
+    symmetric: Annotated[bool, typer.Option("--symmetric", help="Give left and right the same weights.")] = False,
+    residual: Annotated[str | None, typer.Option(help="Keep what is left as a shape of this name.")] = None,
+    heat: Annotated[Path | None, typer.Option(help="Write a picture, .png, of what is left, as heat.")] = None,
+    unit: Annotated[str | None, typer.Option(help=f"The target's unit: {UNITS}.")] = None,
+    json_file: Annotated[str | None, typer.Option("--json", help="Write the figures here, - for the screen.")] = None,
+) -> None:
+    """Find the weights per region that reproduce a target; exit code 1 where less than half of it is reached.
+
+    Example: moue match keeper scan.obj --to scan.moue --sparse 0.01
+    """
+    from composer.cli.outputs import may_write
+    from composer.cli.progress import bar
+    from composer.cli.report import write_json
+    from composer.document.ready import Ready
+    from composer.document.store import open_document, save_document
+    from composer.edits.match import Matcher, matched_document
+    from composer.edits.match_source import library_project
+    from composer.edits.sculpt import check_place, read_sculpt
+    from composer.errors import MoueError
+    from composer.head.folders import is_there, make_folder
+    from composer.mixing.match import Bounds
+
+    if not is_document(to):
+        raise MoueError("is not named as a document", to, mend="give a name that ends in .toml or .moue")
+    if is_there(to):
+        raise MoueError("is there already", to, mend="give another file with --to")
+    bounds = Bounds(low, high, sparse)
+    for file, suffix in ((heat, ".png"), (None if json_file in (None, "-") else Path(str(json_file)), ".json")):
+        if file is not None:
+            may_write(file, suffix, (head, target))
+    notes: list[str] = []
+    with bar("opening") as progress:
+        if is_document(head):
+            ready = Ready.open(open_document(head), progress)
+        else:
+            ready, notes = library_project(head, to, progress)
+        sculpt = read_sculpt(ready.head, target, 0, unit, target.stem)
+        check_place(sculpt, ready.head.neutral, ready.head.polygons, ready.head.diagonal, unit or ready.head.unit)
+        progress(0.5, "matching")
+        matcher = Matcher(ready, region, shape)
+        matched = matcher.solve(sculpt.positions, bounds=bounds, symmetric=symmetric)
+        taken = [*ready.head.shape_names, ready.head.neutral_name]
+        made = matched_document(ready.project, to, target.stem, matched, residual, taken)
+        make_folder(to.parent)
+        save_document(made, to)
+        if heat is not None:
+            _picture(ready.head, sculpt.positions, matched.left, target.stem, heat)
+    cells = made.recipes[0].cells
+    middle, high_mm, most = matched.p50_p95_most
+    if json_file is not None:
+        write_json(json_file, {
+            "document": str(to), "recipe": target.stem, "p50_mm": middle, "p95_mm": high_mm, "max_mm": most,
+            "explained": matched.explained, "condition": _number(matcher.conditioning.number),
+            "dependent": matcher.conditioning.dependent, "dead": matcher.conditioning.dead,
+            "cells": [{"region": c.region, "shape": c.shape, "weight": c.weight} for c in cells],
+        })  # fmt: skip
+    for note in [*ready.notes, *notes, matcher.conditioning.words]:
+        typer.echo(f"note: {note}", err=True)
+    if json_file != "-":
+        for cell in sorted(cells, key=lambda cell: -abs(cell.weight)):
+            typer.echo(f"{cell.weight:7.3f}  {cell.region} x {cell.shape}")
+        reached = f"{100 * matched.explained:.1f} percent of the movement"
+        typer.echo(f"{to}: recipe {target.stem!r}, {len(cells)} cells reach {reached}; left are "
+                   f"{middle:.3g} mm (middle), {high_mm:.3g} mm (95 percent), {most:.3g} mm (most)")  # fmt: skip
+    if matched.explained < POOR:
+        typer.echo("No weights of these cells reach this target; look at --heat, or match with more shapes.", err=True)
+        raise typer.Exit(1)
+
+
+def _number(condition: float) -> float | None:
+    return condition if condition != float("inf") else None
+
+
+def _picture(head: Head, target: NDArray, left: NDArray, name: str, to: Path) -> None:
+    """The target and the pose that was found, what is left between them as heat on both."""
+    from composer.head.atomic import write_whole
+    from composer.picture.heat import Scale, movement, nice
+    from composer.picture.render import Studio
+    from composer.picture.sheet import Entry, contact_sheet
+
+    away = movement(0.0 * left, left)
+    scale = Scale("what is left", "mm", 0.0, nice(float(away.max(initial=0.0))))
+    colours = scale.colours(away)
+    entries = [Entry(name, target, "the target", colours), Entry("matched", target - left, "the recipe", colours)]
+    made = contact_sheet(Studio.of(head), entries, title=name, view="three_quarter", legend=scale)
+    write_whole(to, lambda file: made.image.save(file, "PNG"))

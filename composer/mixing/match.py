@@ -1,0 +1,267 @@
+"""Matching: the weights of cells whose pose comes nearest to a target, in the least squares, under bounds.
+
+For rows that add and plain shapes a pose is linear in the weights, P - N = A x with a column e_r D_s for every region
+and shape, so that |A x - b|^2 needs A only as the Gram matrix A'A, made once, and A'b, one pass over the columns. A
+column is zero where its region's mask is: A is kept as one block a region. Columns that move nothing are left out;
+each of the others is scaled to length one, and a ridge of 1e-10 makes what columns have in common come out shared
+among them. `composer.mixing.match_bounded` then finds the weights.
+
+Sparse: the sum of the scaled weights is held down by a penalty, a fraction of the one at which all weights are zero
+(Tibshirani 1996), which chooses the cells; they are then weighed again without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import scipy.linalg as la
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.mixing.linear import Mixer
+from composer.mixing.match_bounded import Floats, Quadratic, bounded
+from composer.mixing.recipe import ALL, WEIGHT_RANGE, CellKey
+
+RIDGE = 1e-10
+DEAD = 1e-6
+"""Of the head's size: a column that is no longer than this, over all vertices, moves nothing."""
+DEPENDENT = 1e-10
+"""Eigenvalues of the scaled Gram matrix below this part of the largest count as columns that others can replace."""
+LEAST = 1e-9
+"""A weight, as a part of the largest that is allowed, below which a cell is not chosen."""
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What weights may be, `low` <= 0 <= `high` within [-1, 2], and how sparse, 0 (not at all) to below 1.
+
+    Raises MoueError for others.
+    """
+
+    low: float = 0.0
+    high: float = 1.0
+    sparse: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not WEIGHT_RANGE[0] <= self.low <= 0.0 <= self.high <= WEIGHT_RANGE[1] or self.low == self.high:
+            mend = "give bounds within [-1, 2] with 0 between them"
+            raise MoueError(f"weights from {self.low:g} to {self.high:g} cannot be matched", mend=mend)
+        if not 0.0 <= self.sparse < 1.0:
+            raise MoueError(f"sparse {self.sparse:g} is not from 0 to below 1")
+
+
+@dataclass(frozen=True)
+class Conditioning:
+    """How far weights are told by poses: `number` is the condition number of the columns, each of length one (they
+    are told apart up to about 1e5; infinity where some can be replaced), `dependent` how many can be replaced by
+    others, `dead` how many move nothing, of `columns`.
+    """
+
+    number: float
+    dependent: int
+    dead: int
+    columns: int
+
+    @property
+    def words(self) -> str:
+        """A sentence."""
+        said = f"{self.columns} cells could be used"
+        if self.dead:
+            said += f", {self.dead} of them move nothing"
+        if self.dependent:
+            return f"{said}; {self.dependent} can be replaced by others, so the weights are one of many answers."
+        return f"{said}; condition {self.number:.3g}."
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    """The columns of one region: the vertices (m,) where its mask is not zero, and (s, 3 m) fields in mm."""
+
+    region: str
+    vertices: NDArray[np.int64]
+    fields: Floats
+
+
+class Columns:
+    """The columns of some regions and shapes on some vertices, ready for any number of targets."""
+
+    def __init__(
+        self, mixer: Mixer, regions: Sequence[str], shapes: Sequence[str], vertices: NDArray | None = None
+    ) -> None:
+        """`vertices` are those that count, all unless said. Raises MoueError for an unknown region or shape."""
+        self.mixer, self.shapes = mixer, list(shapes)
+        n = mixer.head.n_vertices
+        counts = np.ones(n, dtype=bool) if vertices is None else np.zeros(n, dtype=bool)
+        if vertices is not None:
+            counts[vertices] = True
+        deltas = [mixer.head.shape(name).delta for name in self.shapes]
+        self._blocks: list[_Block] = []
+        for region in regions:
+            mask = np.ones(n) if region == ALL else mixer.masks[region]
+            at = np.flatnonzero((mask != 0.0) & counts)
+            fields, weight = np.empty((len(deltas), 3 * len(at))), np.repeat(mask[at], 3)
+            for one, delta in zip(fields, deltas, strict=True):
+                np.multiply(delta[at].ravel(), weight, out=one)
+            self._blocks.append(_Block(region, at, fields))
+        self.keys: list[CellKey] = [(region, shape, False) for region in regions for shape in self.shapes]
+        self.index = {key: i for i, key in enumerate(self.keys)}
+
+    @cached_property
+    def gram(self) -> Floats:
+        """(k, k) A'A in mm^2, in the order of `keys`: region by region, shapes within."""
+        s = len(self.shapes)
+        gram = np.zeros((len(self.keys), len(self.keys)))
+        place = np.full(self.mixer.head.n_vertices, -1)
+        for i, one in enumerate(self._blocks):
+            place[one.vertices] = np.arange(len(one.vertices))
+            gram[i * s : (i + 1) * s, i * s : (i + 1) * s] = one.fields @ one.fields.T
+            for j in range(i):
+                other = self._blocks[j]
+                theirs = np.flatnonzero(place[other.vertices] >= 0)
+                if len(theirs):
+                    ours = place[other.vertices[theirs]]
+                    part = _rows(one.fields, ours) @ _rows(other.fields, theirs).T
+                    gram[i * s : (i + 1) * s, j * s : (j + 1) * s] = part
+                    gram[j * s : (j + 1) * s, i * s : (i + 1) * s] = part.T
+            place[one.vertices] = -1
+        return gram
+
+    @cached_property
+    def lengths(self) -> Floats:
+        """(k,) the length of every column in mm, over all vertices."""
+        return np.sqrt(np.diagonal(self.gram))
+
+    @cached_property
+    def alive(self) -> NDArray[np.bool_]:
+        """(k,) whether a column moves anything."""
+        moves: NDArray[np.bool_] = self.lengths > DEAD * self.mixer.head.diagonal
+        return moves
+
+    @cached_property
+    def conditioning(self) -> Conditioning:
+        """What can be said of the weights before there is a target."""
+        on = np.flatnonzero(self.alive)
+        if not len(on):
+            return Conditioning(1.0, 0, len(self.keys), len(self.keys))
+        scale = self.lengths[on]
+        values = la.eigvalsh(self.gram[np.ix_(on, on)] / np.outer(scale, scale))
+        dependent = int(np.count_nonzero(values < DEPENDENT * values[-1]))
+        number = float("inf") if dependent else float(np.sqrt(values[-1] / values[0]))
+        return Conditioning(number, dependent, len(self.keys) - len(on), len(self.keys))
+
+    def onto(self, b: NDArray) -> Floats:
+        """(k,) A'b of a displacement (n, 3) in mm."""
+        parts = [one.fields @ b[one.vertices].ravel() for one in self._blocks]
+        return np.concatenate(parts) if parts else np.zeros(0)
+
+    def displacement(self, weights: Floats) -> Floats:
+        """(n, 3) mm, A x at the vertices that count, zero at the others."""
+        total = np.zeros((self.mixer.head.n_vertices, 3))
+        s = len(self.shapes)
+        for i, one in enumerate(self._blocks):
+            own = weights[i * s : (i + 1) * s]
+            used = np.flatnonzero(own)
+            if len(used):
+                fields = one.fields if 2 * len(used) > s else one.fields[used]
+                total[one.vertices] += ((own if 2 * len(used) > s else own[used]) @ fields).reshape(-1, 3)
+        return total
+
+    def weights(
+        self, c: Floats, bounds: Bounds, start: Floats | None = None, allowed: NDArray[np.bool_] | None = None,
+        ties: Sequence[tuple[int, int]] = (),
+    ) -> Floats:  # fmt: skip
+        """(k,) the weights whose pose comes nearest to the displacement of which `c` (k,) is A'b.
+
+        Begun at `start` (k,). Cells that are not `allowed` (k,) stay at zero; those in `ties`, by their places in
+        `keys`, get the same weight.
+        """
+        usable = self.alive if allowed is None else self.alive & allowed
+        on = np.flatnonzero(usable)
+        if not len(on):
+            return np.zeros(len(self.keys))
+        group = _groups(on, ties)
+        count = int(group.max()) + 1
+        gram, scale = self._all if len(on) == count == int(self.alive.sum()) else self._scaled(on, group)
+        own = np.bincount(group, c[on]) / scale
+        begin = None
+        if start is not None:
+            begin = np.zeros(count)
+            begin[group] = start[on]
+            begin *= scale
+        problem, low, high = _quadratic(gram, own), bounds.low * scale, bounds.high * scale
+        if bounds.sparse:
+            found = _sparse(gram, own, bounds, scale, begin)
+        else:
+            found = bounded(problem, low, high, problem.unbounded() if begin is None else begin)
+        weights = np.zeros(len(self.keys))
+        weights[on] = np.clip(found / scale, bounds.low, bounds.high)[group]
+        return weights
+
+    @cached_property
+    def _all(self) -> tuple[Floats, Floats]:
+        on = np.flatnonzero(self.alive)
+        return self._scaled(on, np.arange(len(on)))
+
+    def _scaled(self, on: NDArray, group: NDArray) -> tuple[Floats, Floats]:
+        """The Gram matrix of the variables, each of length one, with the ridge, and the lengths that they had."""
+        gram = self.gram[np.ix_(on, on)]
+        if int(group.max()) + 1 < len(on):
+            gathered = np.zeros((int(group.max()) + 1, len(on)))
+            gathered[group, np.arange(len(on))] = 1.0
+            gram = gathered @ gram @ gathered.T
+        scale = np.sqrt(np.diagonal(gram))
+        gram = gram / scale[:, None] / scale
+        gram[np.diag_indices(len(gram))] += RIDGE
+        return gram, scale
+
+
+def _sparse(gram: Floats, c: Floats, bounds: Bounds, scale: Floats, start: Floats | None) -> Floats:
+    """Few scaled weights: chosen with a penalty on their sum, then weighed without it.
+
+    Where weights may be negative, each is the difference of two that may not.
+    """
+    penalty = bounds.sparse * float(np.abs(c).max(initial=0.0))
+    low, high = bounds.low * scale, bounds.high * scale
+    start = np.zeros(len(c)) if start is None else start
+    if bounds.low < 0.0:
+        both = np.block([[gram, -gram], [-gram, gram]])
+        both[np.diag_indices(len(both))] += RIDGE
+        begin = np.concatenate([np.maximum(start, 0.0), np.maximum(-start, 0.0)])
+        least, most = np.zeros(2 * len(c)), np.concatenate([high, -low])
+        pair = bounded(_quadratic(both, np.concatenate([c, -c]) - penalty), least, most, begin)
+        chosen = pair[: len(c)] - pair[len(c) :]
+    else:
+        chosen = bounded(_quadratic(gram, c - penalty), low, high, start)
+    keep = np.flatnonzero(np.abs(chosen) > LEAST * scale)
+    found = np.zeros(len(c))
+    if len(keep):
+        part = _quadratic(gram[np.ix_(keep, keep)], c[keep])
+        found[keep] = bounded(part, low[keep], high[keep], chosen[keep])
+    return found
+
+
+def _quadratic(gram: Floats, c: Floats) -> Quadratic:
+    def newton(free: NDArray[np.intp], g: Floats) -> Floats:
+        part = gram if len(free) == len(gram) else gram[np.ix_(free, free)]
+        found: Floats = la.cho_solve(la.cho_factor(part, lower=True, check_finite=False), g, check_finite=False)
+        return found
+
+    return Quadratic(lambda y: gram @ y, newton, c)
+
+
+def _groups(on: NDArray, ties: Sequence[tuple[int, int]]) -> NDArray[np.int64]:
+    """(len(on),) the number of the variable that each column in use has, one for those that are tied."""
+    first = {int(at): int(at) for at in on}
+    for a, b in ties:
+        if a in first and b in first:
+            low, high = sorted((first[a], first[b]))
+            first = {at: low if leader == high else leader for at, leader in first.items()}
+    return np.unique([first[int(at)] for at in on], return_inverse=True)[1].reshape(-1)
+
+
+def _rows(fields: Floats, at: NDArray) -> Floats:
+    """(s, 3 m) the columns' fields at some of their vertices (m,)."""
+    return fields.reshape(len(fields), -1, 3)[:, at].reshape(len(fields), -1)
