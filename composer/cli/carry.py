@@ -1,0 +1,167 @@
+"""`moue carry`: a library, or a document with all that hangs on it, carried onto a fitted head."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from composer.cli.sources import UNITS, Neutral, SkipBroken, Unit, is_document
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from composer.fitting.carry import Way
+    from composer.head.head import Head
+    from composer.progress import Progress
+
+SHOWN = 6
+"""Shapes on a sheet where none is named."""
+
+
+class CarryWay(StrEnum):
+    """How shapes are carried."""
+
+    DELTA = "delta"
+    FRAME = "frame"
+    GRADIENT = "gradient"
+
+
+def carry(
+    head: Annotated[Path, typer.Argument(help="A document, or a library: a folder of targets, .glb, .gltf or .npz.")],
+    fitted: Annotated[Path, typer.Argument(help="The new head's mesh, fitted with the library's own topology.")],
+    to: Annotated[Path, typer.Option(help="The folder to write to.")],
+    way: Annotated[
+        CarryWay, typer.Option(help="Displacements as they are, turned by local frames, or by deformation gradients.")
+    ] = CarryWay.GRADIENT,
+    shape_way: Annotated[
+        list[str] | None, typer.Option(help="Another way for one shape, SHAPE=WAY; may be repeated.")
+    ] = None,
+    no_contact: Annotated[
+        bool, typer.Option("--no-contact", help="Leave lids and lips as they come, touching or not.")
+    ] = False,
+    finer: Annotated[
+        list[Path] | None, typer.Option(help="The fitted head at a finer level, in Moue's order; may be repeated.")
+    ] = None,
+    sheet: Annotated[Path | None, typer.Option(help="A PNG of shapes carried all three ways, side by side.")] = None,
+    shape: Annotated[list[str] | None, typer.Option(help="A shape for the sheet; may be repeated.")] = None,
+    view: Annotated[str, typer.Option(help="Of the sheet: front, three_quarter, profile, below or back.")] = "front",
+    neutral: Neutral = None,
+    unit: Unit = None,
+    fitted_unit: Annotated[str | None, typer.Option(help=f"The fitted mesh's unit: {UNITS}.")] = None,
+    skip_broken: SkipBroken = False,
+) -> None:
+    """Carry every shape onto a fitted head, with regions, recipes and landmarks where a document is given.
+
+    Example: moue carry document.toml fitted.obj --to ferrier --sheet ferrier.png
+    """
+    from composer.cli.outputs import may_write
+    from composer.cli.progress import bar
+    from composer.document.carried import carry_document, carry_library
+    from composer.document.ready import Ready
+    from composer.document.store import open_document
+    from composer.errors import MoueError
+    from composer.formats.library import open_library
+
+    if sheet is not None:
+        may_write(sheet, ".png", (head, fitted))
+    elif shape:
+        raise MoueError("--shape says what a sheet shows, and there is none", mend="add --sheet FILE.png")
+    with bar("opening") as progress:
+        ready = Ready.open(open_document(head), progress) if is_document(head) else None
+        if ready is not None and (neutral is not None or unit is not None or skip_broken):
+            raise MoueError("a document says itself what its head is", head, mend="leave the options of libraries out")
+        library = ready.library if ready else open_library(head, neutral, unit, skip_broken, progress)
+        if not library.shapes:
+            raise MoueError("has no shapes to carry", head)
+        new = open_library(fitted, unit=fitted_unit, recognise=False)
+        ways = _ways(shape_way or [])
+        levels = _levels(library, new, finer or [])
+        if levels and ready is None:
+            raise MoueError("--finer goes with a document", head, mend="a bare library has no levels")
+        shown = _shown(ready.head if ready else library, shape or [])
+        if ready is not None:
+            project = carry_document(
+                ready, new, to, way=way.value, ways=ways, contact=not no_contact, finer=levels, progress=progress
+            )  # fmt: skip
+            written, count = project.path, len(library.shapes)
+        else:
+            made = carry_library(library, new, to, way=way.value, ways=ways, contact=not no_contact, progress=progress)
+            written, count = to, len(made.shapes)
+        if sheet is not None:
+            _sheet(sheet, library, new, shown, view, not no_contact, progress)
+    for note in [*library.notes, *new.notes]:
+        typer.echo(f"note: {note}", err=True)
+    typer.echo(f"{written}: {count} shapes and the neutral")
+    if sheet is not None:
+        typer.echo(str(sheet))
+
+
+def _ways(said: Sequence[str]) -> dict[str, Way]:
+    """The ways of single shapes. Raises MoueError for what is not SHAPE=WAY."""
+    from composer.errors import MoueError
+
+    found: dict[str, Way] = {}
+    for one in said:
+        name, equals, way = one.rpartition("=")
+        if not equals or way not in list(CarryWay):
+            raise MoueError(f"--shape-way {one!r} is not SHAPE=WAY", mend="as joy=frame; delta, frame or gradient")
+        found[name] = CarryWay(way).value  # type: ignore[assignment]
+    return found
+
+
+def _levels(library: Head, fitted: Head, files: Sequence[Path]) -> dict[int, NDArray]:
+    """The fitted neutral (n_k, 3) mm by level, each known by its vertex count."""
+    from composer.errors import MoueError
+    from composer.formats.registry import read_mesh
+    from composer.head.levels import HIGHEST_LEVEL, levels, vertex_count
+    from composer.units import mm_per
+
+    counts = {vertex_count(library.polygons, k): k for k in range(1, HIGHEST_LEVEL + 1)}
+    found: dict[int, NDArray] = {}
+    for file in files:
+        mesh = read_mesh(file)
+        level = counts.get(mesh.n_vertices)
+        if level is None:
+            known = ", ".join(f"{count:,}" for count in list(counts)[:4])
+            raise MoueError(f"has {mesh.n_vertices:,} vertices, finer levels have {known} and more", file)
+        if not mesh.polygons.same_as(levels(library.polygons, level)[-1].polygons):
+            raise MoueError(f"is not in Moue's own order of level {level}", file)
+        found[level] = mesh.positions * mm_per(mesh.unit or fitted.unit)
+    return found
+
+
+def _shown(head: Head, names: Sequence[str]) -> list[str]:
+    """The shapes of the sheet: those named, else a few that move much, in the library's order."""
+    if names:
+        return [head.shape(name).name for name in dict.fromkeys(names)]
+    far = sorted(head.shapes, key=lambda shape: -shape.furthest_mm)[:SHOWN]
+    chosen = {shape.name for shape in far}
+    return [name for name in head.shape_names if name in chosen]
+
+
+def _sheet(
+    file: Path, library: Head, fitted: Head, names: Sequence[str], view: str, contact: bool, progress: Progress
+) -> None:
+    """Picture shapes carried in the three ways, a row a shape."""
+    from composer.fitting.carry import WAYS, Carrier
+    from composer.fitting.carry_head import dressed
+    from composer.head.atomic import write_whole
+    from composer.picture.render import Studio
+    from composer.picture.sheet import Entry, contact_sheet
+
+    carriers = {way: Carrier(library, fitted.neutral, way, contact) for way in WAYS}
+    entries = [
+        Entry(name, fitted.neutral + carriers[way].carry(library.shape(name).delta), f"by {way}")
+        for name in names for way in WAYS
+    ]  # fmt: skip
+    made = contact_sheet(
+        Studio.of(dressed(library, fitted)), entries, title=f"{library.name} on {fitted.name}", view=view,
+        columns=len(WAYS), progress=progress,
+        counts=f"{len(names)} shapes, each by displacement, by local frames and by gradients",
+    )  # fmt: skip
+    write_whole(file, lambda out: made.image.save(out, "PNG"))

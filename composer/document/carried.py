@@ -1,0 +1,300 @@
+"""The document of an old head made one of the new head: a library beside it, and everything that hangs on the head.
+
+What is said by vertices or by polygons stays as it is, since the topology is the same: recipes, correctives,
+landmarks, in-betweens, sets and locks, masks from landmarks, loops, vertices and files. What was made from the old
+head's shapes, groups or pictures is kept as masks of its own, so that no region changes. Kept shapes, hinges and
+levels are carried. All of it is made beside the place it is for and put there in one step, or not at all.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.finer import Finer
+from composer.document.project import Project, Region
+from composer.document.ready import Ready
+from composer.document.store import open_document, save_document
+from composer.document.stored import free_place, stored_places
+from composer.errors import MoueError, cannot
+from composer.fitting.carry import Way
+from composer.fitting.carry_head import HeadCarrier, carried_head
+from composer.formats.mesh import mesh_of
+from composer.formats.obj_text import ObjText
+from composer.formats.registry import format_of, write_mesh
+from composer.head.fingerprint import fingerprint
+from composer.head.folders import is_there, make_folder
+from composer.head.detail import Detail
+from composer.head.head import Head, Part
+from composer.head.landmarks import write_landmarks
+from composer.head.levels import levels as levels_of
+from composer.head.levels import refine
+from composer.head.parts import recognise_parts
+from composer.progress import Progress
+from composer.units import mm_per
+
+MANIFEST = "moue-carry.json"
+LIBRARY = "library"
+FROZEN = ("displacement", "group", "image")
+"""Sources of masks that are read from the head's shapes, groups or texture, which the fitted head may not have."""
+
+
+def carry_library(
+    head: Head, fitted: Head, folder: Path | str, *, way: Way = "gradient", ways: Mapping[str, Way] | None = None,
+    contact: bool = True, progress: Progress | None = None,
+) -> Head:  # fmt: skip
+    """Carry a bare library to the fitted head and write it to `folder`: the library's own file names, the landmarks.
+
+    `fitted` is a head of the same topology; where it is an OBJ, targets are its text with other vertices. In the
+    fitted head's unit. Returns the carried head. Raises MoueError as `HeadCarrier`, where something stands at
+    `folder` that is not an earlier carry or was changed since, and where it cannot be written; nothing is left then.
+    """
+    carrier = HeadCarrier(head, fitted, way, ways, contact)
+    made = carried_head(carrier, _part_of(progress, 0.0, 0.7))
+    with _whole(Path(folder)) as beside:
+        _write_library(made, beside, head, _part_of(progress, 0.7, 1.0))
+    return made.with_(path=Path(folder))
+
+
+def carry_document(
+    ready: Ready, fitted: Head, folder: Path | str, *, way: Way = "gradient", ways: Mapping[str, Way] | None = None,
+    contact: bool = True, finer: Mapping[int, NDArray] | None = None, progress: Progress | None = None,
+) -> Project:  # fmt: skip
+    """Carry an open document to the fitted head: `folder` gets the document under its own name, its library in
+    `library`, its levels in `levelK`. The new document, as it opens again.
+
+    `finer` gives the fitted head's own neutral (n_k, 3) mm at some levels, vertices in Moue's order.
+
+    Raises MoueError as `carry_library`; nothing is left then.
+    """
+    carrier = HeadCarrier(ready.library, fitted, way, ways, contact)
+    made = carried_head(carrier, _part_of(progress, 0.0, 0.6))
+    name = ready.project.path.name
+    with _whole(Path(folder)) as beside:
+        _write_library(made, beside / LIBRARY, ready.library, _part_of(progress, 0.6, 0.75))
+        levels = _write_levels(ready, made, beside, finer or {}, carrier.scale, _part_of(progress, 0.75, 0.95))
+        project = _project(ready, carrier, made, beside, levels)
+        save_document(project, beside / name)
+        Ready.open(open_document(beside / name))  # what does not open again is told now
+    if progress is not None:
+        progress(1.0, name)
+    return open_document(Path(folder) / name)
+
+
+def _project(ready: Ready, carrier: HeadCarrier, made: Head, folder: Path, levels: Mapping[int, Path]) -> Project:
+    """The document's words for the carried head."""
+    old = ready.project
+    stored: dict[str, NDArray] = dict(old.stored)
+    taken = [*stored_places(old), *stored]
+    regions = []
+    for region in old.regions:
+        if region.source["from"] in FROZEN:
+            place = free_place(region.name, "masks", taken)
+            taken.append(place)
+            stored[place] = ready.raw[region.name].astype(np.float32)
+            region = Region(region.name, {"from": "file", "file": place}, region.set, region.locked)
+        regions.append(region)
+    shapes: dict[str, dict[str, Any]] = {}
+    for name, said in old.shapes.items():
+        shapes[name] = _shape(ready, carrier, made, name, said, stored, taken)
+    return old.with_(
+        path=folder / old.path.name, head_path=_library_path(ready.library, folder), unit=made.unit, topology=fingerprint(made.polygons),
+        neutral=made.neutral_name if old.neutral is not None or made.neutral_name != "neutral" else None,
+        regions=tuple(regions), shapes=shapes, stored=stored, parts=_parts(ready, made), levels=dict(levels),
+    )  # fmt: skip
+
+
+def _shape(
+    ready: Ready, carrier: HeadCarrier, made: Head, name: str, said: Mapping[str, Any], stored: dict[str, NDArray],
+    taken: list[str],
+) -> dict[str, Any]:  # fmt: skip
+    """What a document says of a shape, for the carried head; its arrays go to `stored`."""
+    new = dict(said)
+    delta = made.shape(name).delta if name in made.shape_index else None
+    if "delta" in said:
+        delta = carrier.carry(name, ready.head.shape(name).delta).astype(np.float32)
+        stored[str(said["delta"])] = delta
+    for place in said.get("detail", {}).values():
+        if place in stored:
+            stored[place] = (np.asarray(stored[place], dtype=np.float64) * carrier.scale).astype(np.float32)
+    if isinstance(said.get("hinge"), Mapping) and delta is not None and name in ready.hinges:
+        hinge = carrier.hinge(name, ready.hinges[name], delta)
+        place = str(said["hinge"]["rigidity"])
+        stored[place] = hinge.rigidity
+        new["hinge"] = {
+            "axis": [round(float(v), 9) for v in hinge.axis],
+            "origin": [round(float(v) / mm_per(made.unit), 9) for v in hinge.origin],
+            "angle_deg": round(hinge.angle_deg, 9), "explained": round(hinge.explained, 6), "rigidity": place,
+        }  # fmt: skip
+    return new
+
+
+def _parts(ready: Ready, made: Head) -> dict[str, Mapping[str, Any]]:
+    """The parts as the document has to say them: its own words where they still hold, else vertices.
+
+    A document without parts of its own stays so where the carried library is found to have the same ones.
+    """
+    if not ready.project.parts:
+        found = recognise_parts(made.with_(parts=()))
+        if _same_parts(found, ready.head.parts):
+            return {}
+    said: dict[str, Mapping[str, Any]] = dict(ready.project.parts)
+    for part in ready.head.parts:
+        own = said.get(part.name)
+        if own is None or "group" in own:
+            said[part.name] = {"vertices": [int(v) for v in part.vertices], "follows": part.follows}
+    return said
+
+
+def _same_parts(one: tuple[Part, ...], other: tuple[Part, ...]) -> bool:
+    return len(one) == len(other) and all(
+        a.name == b.name and a.follows == b.follows and np.array_equal(a.vertices, b.vertices)
+        for a, b in zip(one, other, strict=True)
+    )
+
+
+def _write_levels(
+    ready: Ready, made: Head, folder: Path, finer: Mapping[int, NDArray], scale: float, progress: Progress | None
+) -> dict[int, Path]:
+    """The library at finer levels, one target at a time: those of the document, and those of `finer` neutrals.
+
+    A shape's detail is what the old one has there beyond the old neutral, times `scale`, beside the new neutral's own,
+    in the local frames of the carried pose. A neutral that is not among `finer` is the fitted one, subdivided.
+    """
+    levels: dict[int, Path] = {}
+    for level in sorted({*ready.project.levels, *finer}):
+        levels[level] = folder / f"level{level}"
+        make_folder(levels[level])
+        old = Finer(ready, level).detail if level in ready.project.levels else None
+        rest = finer.get(level)
+        new = Detail(
+            made, level, refine(made.neutral, levels_of(made.polygons, level)) if rest is None else rest, _none
+        )
+        finest = Head(made.name, new.steps[-1].polygons, new.add(made.neutral, new.neutral), unit=made.unit)
+        write_mesh(levels[level] / f"{made.neutral_name}.obj", mesh_of(finest))
+        for done, shape in enumerate(made.shapes if old is not None else ()):
+            local = old.of(shape.name) if old is not None and shape.name in ready.head.shape_index else None
+            if progress is not None:
+                progress(done / len(made.shapes), f"level {level}: {shape.name}")
+            if local is not None:
+                points = new.add(made.neutral + shape.delta, new.neutral + scale * local)
+                write_mesh(levels[level] / f"{shape.name}.obj", mesh_of(finest, points))
+    return levels
+
+
+def _none(_name: str) -> None:
+    """The target of a shape where no level has one."""
+    return None
+
+
+def _holds_all(head: Head) -> bool:
+    """Whether a library is one file that holds all its shapes."""
+    return head.path is not None and head.path.is_file() and format_of(head.path).many_shapes
+
+
+def _library_path(old: Head, folder: Path) -> Path:
+    return folder / LIBRARY / old.path.name if old.path is not None and _holds_all(old) else folder / LIBRARY
+
+
+def _write_library(made: Head, folder: Path, old: Head, progress: Progress | None) -> None:
+    """The carried library as the old one lay: a folder of targets, or one file that holds them all."""
+    make_folder(folder)
+    if old.path is not None and _holds_all(old):
+        write_mesh(folder / old.path.name, mesh_of(made, shapes=True))
+    else:
+        text = ObjText(made.neutral_file) if made.neutral_file is not None else None
+        targets: list[tuple[str, NDArray]] = [(made.neutral_name, made.neutral)]
+        targets += [(shape.name, made.neutral + shape.delta) for shape in made.shapes]
+        for done, (name, points) in enumerate(targets):
+            if progress is not None:
+                progress(done / len(targets), f"writing {name}")
+            if text is not None:
+                still = np.all(points == made.neutral, axis=1)
+                text.write(folder / f"{name}.obj", np.where(still[:, None], text.positions, points / mm_per(made.unit)),
+                           moved=~still)  # fmt: skip
+            else:
+                write_mesh(folder / f"{name}.obj", mesh_of(made, points))
+    if made.landmarks is not None:
+        write_landmarks(folder / "landmarks.toml", made.landmarks)
+
+
+@contextmanager
+def _whole(folder: Path) -> Iterator[Path]:
+    """A folder to be filled that takes the place of `folder` in the end, or is gone again where something fails.
+
+    What stands there already is replaced only where it is an earlier carry that nobody has changed since.
+    """
+    _may_replace(folder)
+    folder = Path(os.path.abspath(folder))
+    make_folder(folder.parent)
+    try:
+        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}.", suffix=".part", dir=folder.parent))
+    except OSError as error:
+        raise cannot("written", folder, error) from None
+    try:
+        beside.chmod(0o755)
+        yield beside
+        hashes = {_name(file, beside): _hash(file) for file in _files(beside)}
+        (beside / MANIFEST).write_text(json.dumps(hashes, indent=1, sort_keys=True), encoding="utf-8")
+        if folder.exists():
+            old = beside.with_suffix(".old")
+            os.replace(folder, old)
+            os.replace(beside, folder)
+            shutil.rmtree(old, ignore_errors=True)
+        else:
+            os.replace(beside, folder)
+    except OSError as error:
+        raise cannot("written", folder, error) from None
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+
+
+def _may_replace(folder: Path) -> None:
+    """Raises MoueError where `folder` holds something that a carry may not take away."""
+    if not is_there(folder):
+        return
+    if not folder.is_dir():
+        raise MoueError("is there and is no folder", folder, mend="choose another place")
+    try:
+        files = _files(folder)
+        if not files:
+            return
+        known = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+        changed = [_name(f, folder) for f in files if f.name != MANIFEST and known.get(_name(f, folder)) != _hash(f)]
+    except FileNotFoundError:
+        raise MoueError("holds files that are no carry", folder, mend="choose another folder") from None
+    except (OSError, ValueError, AttributeError) as error:
+        raise cannot("read", folder, error) from None  # type: ignore[arg-type]
+    if changed:
+        what = f"{changed[0]} has been changed since it was carried, or was put there"
+        raise MoueError(what, folder, mend="move it away, or choose another folder")
+
+
+def _files(folder: Path) -> list[Path]:
+    return sorted(file for file in folder.rglob("*") if file.is_file())
+
+
+def _name(file: Path, folder: Path) -> str:
+    return file.relative_to(folder).as_posix()
+
+
+def _hash(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _part_of(progress: Progress | None, low: float, high: float) -> Callable[[float, str], None] | None:
+    """Progress that runs from `low` to `high` of the whole."""
+    if progress is None:
+        return None
+    return lambda fraction, words: progress(low + (high - low) * fraction, words)
