@@ -32,9 +32,9 @@ from composer.fitting.carry_head import HeadCarrier, carried_head
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
+from composer.head.detail import Detail
 from composer.head.fingerprint import fingerprint
 from composer.head.folders import is_there, make_folder
-from composer.head.detail import Detail
 from composer.head.head import Head, Part
 from composer.head.landmarks import write_landmarks
 from composer.head.levels import levels as levels_of
@@ -108,7 +108,8 @@ def _project(ready: Ready, carrier: HeadCarrier, made: Head, folder: Path, level
     for name, said in old.shapes.items():
         shapes[name] = _shape(ready, carrier, made, name, said, stored, taken)
     return old.with_(
-        path=folder / old.path.name, head_path=_library_path(ready.library, folder), unit=made.unit, topology=fingerprint(made.polygons),
+        path=folder / old.path.name, head_path=_library_path(ready.library, folder), unit=made.unit,
+        topology=fingerprint(made.polygons),
         neutral=made.neutral_name if old.neutral is not None or made.neutral_name != "neutral" else None,
         regions=tuple(regions), shapes=shapes, stored=stored, parts=_parts(ready, made), levels=dict(levels),
     )  # fmt: skip
@@ -194,7 +195,6 @@ def _write_levels(
 
 def _none(_name: str) -> None:
     """The target of a shape where no level has one."""
-    return None
 
 
 def _holds_all(head: Head) -> bool:
