@@ -48,6 +48,13 @@ def pair_recipes(
 
     Raises MoueError for a recipe that cannot be mixed.
     """
+    yield from (one for one in every_pair(ready, recipes, progress=progress, facts=facts) if one.findings)
+
+
+def every_pair(
+    ready: Ready, recipes: Sequence[Recipe], *, progress: Progress | None = None, facts: HeadFacts | None = None
+) -> Iterator[Checked]:
+    """Every pair of recipes, with what only the two together show, which may be nothing. Raises as `pair_recipes`."""
     facts = facts or HeadFacts(ready.head)
     yield from _pairs(ready, facts, {recipe.name: recipe for recipe in recipes}, progress)
 
@@ -64,7 +71,7 @@ def pair_cells(
             if progress is not None:
                 progress((i + done) / len(recipes), words)
 
-        yield from _pairs(ready, facts, alone, part, f"{recipe.name}: ")
+        yield from (one for one in _pairs(ready, facts, alone, part, f"{recipe.name}: ") if one.findings)
 
 
 def zones(facts: HeadFacts) -> list[tuple[tuple[Check, ...], NDArray[np.int32] | None]]:
@@ -103,14 +110,10 @@ def _pairs(
         if progress is not None:
             progress(done / total, f"{before}{a.name} with {b.name}")
         checks = [check for i in sorted(a.zones & b.zones) for check in where[i][0]]
-        if not checks:
-            continue
         subject = _subject(ready, facts, f"{before}{a.name} with {b.name}", (a, b))
         known = strongest_of(a.known, b.known)
-        found = [one for one in run_checks(subject, list(dict.fromkeys(checks))) if is_news(one, known)]
-        if found:
-            named = [_together(one) for one in found]
-            yield Checked(subject.name, subject.pose, named, "pair")
+        found = run_checks(subject, list(dict.fromkeys(checks))) if checks else []
+        yield Checked(subject.name, subject.pose, [_together(one) for one in found if is_news(one, known)], "pair")
 
 
 def _one(

@@ -110,4 +110,4 @@ def _advice(apart: float, width: float, slope: float) -> str:
     return "soften the mask there, or lower the cell"
 
 
-SEAM = Check("seam", "regions that tear where they meet", "movements that disagree meet on a ramp", _run)
+SEAM = Check("seam", "borders that tear", "movements that disagree meet on a ramp", _run)

@@ -110,6 +110,16 @@ def test_a_wide_ramp_is_clean():
     assert found(CheckSubject.of(head, mixed(head, recipe, masks), recipe=recipe, masks=masks), "seam") == []
 
 
+@pytest.mark.parametrize("ramp_mm", [0.5, 200.0])
+def test_a_region_without_a_ramp_tears_and_one_as_wide_as_the_face_does_not(ramp_mm):
+    head, masks = shift_head(ramp_mm, 3.0)
+    recipe = Recipe("r", (Cell("cheek", "slide", 1.0),))
+    subject = CheckSubject.of(head, mixed(head, recipe, masks), recipe=recipe, masks=masks)
+    findings = found(subject, "seam")
+    assert [f.severity for f in findings] == (["error"] if ramp_mm < 2.0 else [])
+    assert all("widen the ramp" in f.mend for f in findings)
+
+
 def test_a_seam_without_its_mask_says_so():
     head, _ = shift_head(20.0, 6.0)
     recipe = Recipe("r", (Cell("cheek", "slide", 1.0),))

@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 
 from composer.checks.folds import edge_angles
 from composer.checks.registry import chosen
-from composer.checks.subject import CheckSubject
+from composer.checks.subject import CheckSubject, HeadFacts
 from composer.checks.vectors import area_vectors
 from composer.head.head import Head, Shape
 from composer.mixing.recipe import Cell, Recipe
@@ -35,6 +35,26 @@ def test_the_angle_of_two_squares_is_the_turn_between_them(degrees, seed):
     areas = area_vectors(TWO, points, np.arange(2))
     found = edge_angles(areas[:1], areas[1:], (points[2] - points[1])[None])[0]
     assert found == pytest.approx(-degrees, abs=1e-9)  # up is a furrow, seen from above
+
+
+def test_angles_are_those_that_trimesh_finds_on_a_crumpled_sheet():
+    # trimesh.Trimesh.face_adjacency_angles, an independent implementation; it gives them without a sign.
+    trimesh = pytest.importorskip("trimesh")
+    head = plane_head({}, n=6)
+    triangles = head.polygons.triangles
+    head = Head("t", Polygons(np.full(len(triangles), 3), triangles.ravel(), head.n_vertices), head.neutral)
+    pose = head.neutral + np.random.default_rng(2).normal(size=head.neutral.shape) * 4.0
+    edges, pairs = HeadFacts(head).skin_edges
+    areas = area_vectors(head.polygons, pose, np.arange(head.polygons.n_faces))
+    found = edge_angles(areas[pairs[:, 0]], areas[pairs[:, 1]], pose[edges[:, 1]] - pose[edges[:, 0]])
+    mesh = trimesh.Trimesh(pose, triangles, process=False)
+    expected = {tuple(sorted(p)): a for p, a in zip(mesh.face_adjacency, mesh.face_adjacency_angles, strict=True)}
+    assert len(expected) == len(pairs)
+    np.testing.assert_allclose(
+        np.abs(found), [np.degrees(expected[tuple(sorted(pair))]) for pair in pairs], atol=1e-6
+    )
+    convex = {tuple(sorted(p)): c for p, c in zip(mesh.face_adjacency, mesh.face_adjacency_convex, strict=True)}
+    assert all((angle > 0.0) == convex[tuple(sorted(p))] for angle, p in zip(found, pairs, strict=True))
 
 
 def two_squares(*shapes):

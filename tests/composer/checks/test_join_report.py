@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.linalg import polar
 
 from composer.checks.join_report import Envelope, compare_joins, edge_jump, weighted_quantile
+from composer.errors import MoueError
 from composer.head.head import Head, Shape
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Cell, Recipe
@@ -119,10 +120,28 @@ def test_a_quantile_by_weight() -> None:
     assert weighted_quantile(np.zeros(0), np.zeros(0), 0.95) == 0.0
 
 
+def test_a_shape_that_is_not_a_number_is_one_line() -> None:
+    mixer, join = sheet(np.ones(3))
+    delta = mixer.head.shapes[0].delta.copy()
+    delta[0] = np.nan
+    broken = Mixer(mixer.head.with_(shapes=(Shape("shift", delta),)), mixer.masks)
+    with pytest.raises(MoueError, match="recipe 'one': a shape of the row 'right' has places that are not numbers"):
+        compare_joins(broken, join, ONE)
+
+
+def test_a_head_that_is_all_ramp_says_so() -> None:
+    mixer, _ = sheet(np.ones(3))
+    wide = Mixer(mixer.head, {"right": (mixer.head.neutral[:, 0] + 50.0) / 100.0})
+    report = compare_joins(wide, SeamlessJoin(SeamlessSurface(mixer.head.surface), wide.masks), ONE)
+    assert list(report.words())[1:] == [
+        f"  {mixer.head.n_vertices} vertices are as in the linear join: all of their piece of the surface is ramp"
+    ]
+
+
 def test_a_recipe_without_a_ramp_says_so() -> None:
     mixer, _ = sheet(np.ones(3))
     flat = Mixer(mixer.head, {"right": np.ones(mixer.head.n_vertices)})
     report = compare_joins(flat, SeamlessJoin(SeamlessSurface(mixer.head.surface), flat.masks), ONE)
     assert report.ramp is None and report.kept == 100.0
-    assert list(report.words()) == ["one: no ramp, so every join gives the same"]
+    assert list(report.words()) == ["one: every join gives the same", "  no ramp on right"]
     assert report.as_dict()["ramp"] is None
