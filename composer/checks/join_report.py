@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from composer.checks.strain import metric, stretches
 from composer.document.ready import Ready
+from composer.errors import MoueError
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, Recipe
 from composer.mixing.seamless import SeamlessJoin, further_than_linear
@@ -102,7 +103,8 @@ class JoinReport:
     def words(self) -> Iterator[str]:
         """The report in lines."""
         if self.ramp is None:
-            yield f"{self.recipe}: no ramp, so every join gives the same"
+            yield f"{self.recipe}: every join gives the same"
+            yield from (f"  {line}" for line in self.left_out)
             return
         yield f"{self.recipe}: strain beyond its shapes' own, p95 and largest, and faces turned over"
         for name in ("linear", "widened", "seamless"):
@@ -137,12 +139,18 @@ def join_report(ready: Ready, recipe: Recipe) -> JoinReport:
 
 
 def compare_joins(mixer: Mixer, join: SeamlessJoin, recipe: Recipe) -> JoinReport:
-    """The figures of one recipe, by a join that is prepared for its regions."""
+    """The figures of one recipe, by a join that is prepared for its regions.
+
+    Raises MoueError for what cannot be mixed, and for a shape with places that are not numbers.
+    """
     neutral, left_out = mixer.head.neutral, tuple(_left_out(join))
     if not len(join.zone.free):
         none = JoinStrain(0.0, 0.0, 0)
         return JoinReport(recipe.name, recipe.halo, none, none, none, None, 0.0, 0.0, 0, 0.0, 100.0, left_out)
     shares, rows = mixer.shares(recipe), mixer.rows(recipe)
+    broken = next((region for region, row in rows.items() if not np.isfinite(row).all()), None)
+    if broken is not None:
+        raise MoueError(f"recipe {recipe.name!r}: a shape of the row {broken!r} has places that are not numbers")
     linear, further = mixer.displacement(recipe), further_than_linear(mixer, join, recipe)
     seamless = linear.copy()
     seamless[join.zone.free] += further
@@ -175,9 +183,11 @@ def _left_out(join: SeamlessJoin) -> Iterator[str]:
         )
     if join.zone.loose:
         yield f"{join.zone.loose} vertices are as in the linear join: all of their piece of the surface is ramp"
-    flat = [region for region, ramp in join.ramps.items() if not ramp.on.any()]
+    flat = [region for region, ramp in join.ramps.items() if not ramp.touches.any()]
     if flat:
-        yield f"no ramp: {', '.join(flat[:6])}" + (f" and {len(flat) - 6} more" if len(flat) > 6 else "")
+        yield f"no ramp on {', '.join(flat[:6])}" + (f" and {len(flat) - 6} more" if len(flat) > 6 else "")
+    if not join.ramps:
+        yield "it uses no region"
 
 
 def _sources(recipe: Recipe, shares: dict[str, Floats], rows: dict[str, Floats]) -> list[Floats]:

@@ -47,7 +47,8 @@ class SeamlessSurface:
         """(T, 3) the edge opposite each corner of `surface.fans`."""
         self.triangle_weights = read_only(cotangents)
         """(T, 3) what each triangle adds to the weight of the edge opposite each corner."""
-        self.edge_weights = read_only(np.bincount(edge.ravel(), weights=cotangents.ravel(), minlength=len(keys)))
+        summed = np.bincount(edge.ravel(), weights=cotangents.ravel(), minlength=len(keys))
+        self.edge_weights = read_only(summed.astype(np.float64, copy=False))
         """(E,) the cotangent weight of each edge."""
         i, j = self.ends.T
         off = sp.coo_matrix((np.tile(-self.edge_weights, 2), (np.r_[i, j], np.r_[j, i])), (n, n)).tocsr()
@@ -97,10 +98,11 @@ def _fan_faces(surface: Surface) -> NDArray[np.int64]:
 
 
 def _inverted(surface: Surface) -> NDArray[np.bool_]:
-    """(f,) polygons that are turned over: against the normals about them, or with triangles that face each other.
+    """(f,) polygons that are turned over: against what lies about them, or in themselves.
 
     A polygon is turned over where its normal points against the sum of its corners' other polygons' area vectors,
-    and where two of its triangles point against each other by more than a right angle.
+    where one of its triangles points against it, and where its triangles undo each other to less than half (a quad
+    whose corners are listed crosswise).
     """
     polygons = surface.polygons
     corners, face = polygons.indices, polygons.corner_face
@@ -112,6 +114,7 @@ def _inverted(surface: Surface) -> NDArray[np.bool_]:
     against = np.bincount(face, weights=along, minlength=polygons.n_faces) < -0.5 * polygons.counts
     owner = _fan_faces(surface)
     inner = np.einsum("ij,ij->i", surface.fan_vectors, surface.face_normals[owner])
-    folded = np.zeros(polygons.n_faces, dtype=bool)
+    areas = 0.5 * surface.fans[1] * np.linalg.norm(surface.fan_vectors, axis=1)
+    folded = surface.face_areas < 0.5 * np.bincount(owner, weights=areas, minlength=polygons.n_faces)
     folded[owner[inner < -SLIVER * surface.fan_doubled_areas]] = True
     return against | folded

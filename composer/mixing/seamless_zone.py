@@ -120,7 +120,7 @@ def zone_of(skin: SeamlessSurface, ramps: Sequence[Ramp], halo: float) -> Zone:
     width = np.zeros(n)
     width[near] = own[source[near]]
     inside = np.zeros(n, dtype=bool)
-    inside[near] = away[near] <= halo * width[near]
+    inside[near] = away[near] <= halo * width[near] * (1.0 + 1e-9)
     beside = inside & skin.held
     inside &= ~skin.held
     loose = _loose(skin, inside)

@@ -240,7 +240,7 @@ def test_listing_a_cell_at_zero_where_no_ramps_cross_changes_nothing(seed: int) 
     rng = np.random.default_rng(seed)
     head = bumpy(rng)
     x = head.neutral[:, 0]
-    masks = {"left": smoothstep((-15.0 - x) / 8.0), "right": smoothstep((x - 15.0) / 8.0)}
+    masks = {"left": smoothstep((-24.0 - x) / 8.0), "right": smoothstep((x - 24.0) / 8.0)}
     mixer = Mixer(head, masks)
     one = Recipe("one", (Cell("left", "shape_0", 0.8),))
     close(

@@ -146,6 +146,12 @@ def test_a_sliver_and_an_inverted_face_are_counted_and_stay_with_the_linear_join
     assert pose[skin.held].tobytes() == linear[skin.held].tobytes()
     assert np.abs(pose - linear).max() > 0.1
 
+    crossed = quads.copy()
+    crossed[120] = quads[120][[0, 2, 1, 3]]
+    crosswise = Polygons(head.polygons.counts, crossed.ravel(), head.n_vertices)
+    skin = SeamlessSurface(head.with_(polygons=crosswise).surface)
+    assert skin.n_inverted == 1
+
     flat = head.neutral.copy()
     flat[quads[120][2:]] = flat[quads[120][:2]][::-1]
     skin = SeamlessSurface(head.with_(neutral=flat).surface)
