@@ -61,7 +61,7 @@ def carry(
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
-    from composer.document.carried import carry_document, carry_library
+    from composer.document.carried import carry_document, carry_library, whole_head
     from composer.document.ready import Ready
     from composer.document.store import open_document
     from composer.errors import MoueError
@@ -83,7 +83,7 @@ def carry(
         levels = _levels(library, new, finer or [])
         if levels and ready is None:
             raise MoueError("--finer goes with a document", head, mend="a bare library has no levels")
-        shown = _shown(ready.head if ready else library, shape or [])
+        shown = _shown(library, shape or [])
         if ready is not None:
             project = carry_document(
                 ready, new, to, way=way.value, ways=ways, contact=not no_contact, finer=levels, progress=progress
@@ -93,7 +93,7 @@ def carry(
             made = carry_library(library, new, to, way=way.value, ways=ways, contact=not no_contact, progress=progress)
             written, count = to, len(made.shapes)
         if sheet is not None:
-            _sheet(sheet, library, new, shown, view, not no_contact, progress)
+            _sheet(sheet, whole_head(ready) if ready else library, new, shown, view, not no_contact, progress)
     for note in [*library.notes, *new.notes]:
         typer.echo(f"note: {note}", err=True)
     typer.echo(f"{written}: {count} shapes and the neutral")

@@ -45,8 +45,6 @@ from composer.units import mm_per
 
 MANIFEST = "moue-carry.json"
 LIBRARY = "library"
-FROZEN = ("displacement", "group", "image")
-"""Sources of masks that are read from the head's shapes, groups or texture, which the fitted head may not have."""
 
 
 def carry_library(
@@ -77,7 +75,7 @@ def carry_document(
 
     Raises MoueError as `carry_library`; nothing is left then.
     """
-    carrier = HeadCarrier(ready.library, fitted, way, ways, contact)
+    carrier = HeadCarrier(whole_head(ready), fitted, way, ways, contact)
     made = carried_head(carrier, _part_of(progress, 0.0, 0.6))
     name = ready.project.path.name
     with _whole(Path(folder)) as beside:
@@ -91,6 +89,13 @@ def carry_document(
     return open_document(Path(folder) / name)
 
 
+def whole_head(ready: Ready) -> Head:
+    """The head that a document's carrying begins with: its library's own shapes, with the document's parts and
+    landmarks.
+    """
+    return ready.library.with_(parts=ready.head.parts, landmarks=ready.head.landmarks)
+
+
 def _project(ready: Ready, carrier: HeadCarrier, made: Head, folder: Path, levels: Mapping[int, Path]) -> Project:
     """The document's words for the carried head."""
     old = ready.project
@@ -98,7 +103,7 @@ def _project(ready: Ready, carrier: HeadCarrier, made: Head, folder: Path, level
     taken = [*stored_places(old), *stored]
     regions = []
     for region in old.regions:
-        if region.source["from"] in FROZEN:
+        if not _still_there(region, ready.head, carrier.fitted):
             place = free_place(region.name, "masks", taken)
             taken.append(place)
             stored[place] = ready.raw[region.name].astype(np.float32)
@@ -111,8 +116,25 @@ def _project(ready: Ready, carrier: HeadCarrier, made: Head, folder: Path, level
         path=folder / old.path.name, head_path=_library_path(ready.library, folder), unit=made.unit,
         topology=fingerprint(made.polygons),
         neutral=made.neutral_name if old.neutral is not None or made.neutral_name != "neutral" else None,
-        regions=tuple(regions), shapes=shapes, stored=stored, parts=_parts(ready, made), levels=dict(levels),
+        regions=tuple(regions), shapes=shapes, stored=stored, parts=_parts(ready, carrier.fitted, made),
+        levels=dict(levels),
     )  # fmt: skip
+
+
+def _still_there(region: Region, old: Head, fitted: Head) -> bool:
+    """Whether what a region's mask is made of is the same on the fitted head."""
+    kind = region.source["from"]
+    if kind == "group":
+        return _same_group(str(region.source.get("group")), old, fitted)
+    if kind == "image":
+        a, b = old.uv, fitted.uv
+        return bool(a and b and np.array_equal(a.uv, b.uv) and np.array_equal(a.indices, b.indices))
+    return kind != "displacement"
+
+
+def _same_group(name: str, old: Head, fitted: Head) -> bool:
+    found = old.groups.get(name), fitted.groups.get(name)
+    return found[0] is not None and found[1] is not None and np.array_equal(np.sort(found[0]), np.sort(found[1]))
 
 
 def _shape(
@@ -140,19 +162,19 @@ def _shape(
     return new
 
 
-def _parts(ready: Ready, made: Head) -> dict[str, Mapping[str, Any]]:
+def _parts(ready: Ready, fitted: Head, made: Head) -> dict[str, Mapping[str, Any]]:
     """The parts as the document has to say them: its own words where they still hold, else vertices.
 
     A document without parts of its own stays so where the carried library is found to have the same ones.
     """
     if not ready.project.parts:
-        found = recognise_parts(made.with_(parts=()))
-        if _same_parts(found, ready.head.parts):
+        groups = fitted.groups if fitted.neutral_file is not None else made.groups
+        if _same_parts(recognise_parts(made.with_(parts=(), groups=groups)), ready.head.parts):
             return {}
     said: dict[str, Mapping[str, Any]] = dict(ready.project.parts)
     for part in ready.head.parts:
         own = said.get(part.name)
-        if own is None or "group" in own:
+        if own is None or ("group" in own and not _same_group(str(own["group"]), ready.head, fitted)):
             said[part.name] = {"vertices": [int(v) for v in part.vertices], "follows": part.follows}
     return said
 
