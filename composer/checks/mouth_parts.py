@@ -2,8 +2,9 @@
 
 Why it matters: a tooth that shines through a lip is seen at once, and only in motion by the one who made the pose.
 A part counts where its triangles cross triangles of the skin that they do not cross at rest; the depth is how much
-further than at rest it lies behind the skin's surface (`penetration`). Gums are left out: they are let into the
-skin.
+further than at rest it lies behind the skin's surface (`penetration`). What only enters the flesh from inside is not
+seen: it is a note, and only where it is deep. It is seen where it crosses skin whose outer side is turned away from
+the part. Gums are left out: they are let into the skin.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from composer.checks.nearest import NearestSurface
 from composer.checks.penetration import Sides, added_depths, inner_depths, spread
 from composer.checks.self_intersection import crossing_pairs
 from composer.checks.subject import CheckSubject, HeadFacts
+from composer.checks.vectors import cross, dot
 from composer.head.head import Part
 
 Triangles = NDArray[np.int32]
@@ -82,14 +84,17 @@ def _one(
     vertices, depth = spread(
         own, added_depths(neutral, pose, own, sides), crossed, inner_depths(neutral, pose, crossed, sides)
     )
-    value = float(depth.max(initial=0.0))
-    if value <= subject.limits.parts_warning_mm:
+    limits, value = subject.limits, float(depth.max(initial=0.0))
+    out = _outer(subject, part, skin[pairs[:, 1]])
+    seen = int(np.count_nonzero(out))
+    if value <= (limits.parts_warning_mm if seen else limits.parts_error_mm):
         return
-    severity: Severity = "error" if value > subject.limits.parts_error_mm else "warning"
+    severity: Severity = "note" if not seen else "error" if value > limits.parts_error_mm else "warning"
+    how = f"and through its outer side in {seen} triangle pairs" if seen else "from inside, where it is not seen"
     yield Finding(
-        code="parts.through",
+        code="parts.through" if seen else "parts.inside",
         severity=severity,
-        words=f"{part.name} runs {value:.1f} mm deeper into the skin than at rest: {len(pairs)} triangle pairs",
+        words=f"{part.name} runs {value:.1f} mm deeper into the skin than at rest, {how}",
         mend="lower the cells that press the skin there, move the part with the jaw, or sculpt a corrective",
         vertices=vertices,
         amounts=depth,
@@ -97,6 +102,14 @@ def _one(
         unit="mm",
         where=part.name,
     )
+
+
+def _outer(subject: CheckSubject, part: Part, triangles: Triangles) -> NDArray[np.bool_]:
+    """(k,) whether the outer sides of triangles of the skin (k, 3) are turned away from a part at rest."""
+    neutral = subject.head.neutral
+    a, b, c = (neutral[triangles[:, i]] for i in range(3))
+    off = (a + b + c) / 3.0 - neutral[part.vertices].mean(axis=0)
+    return dot(cross(b - a, c - a), off) > 0.0
 
 
 MOUTH_PARTS = Check("parts", "teeth and tongue through the skin", "a tooth that shines through a lip is seen", _run)

@@ -22,10 +22,14 @@ def found(subject, name):
     return list(chosen([name])[0].run(subject))
 
 
-def tooth_head(gap=1.0):
-    """A square of skin in z = 0 that faces -z, the inside of a lip, and a tooth `gap` mm behind it."""
+def tooth_head(gap=1.0, thick=0.0):
+    """A square of skin in z = 0 that faces -z, the inside of a lip, and a tooth `gap` mm behind it; and, for a lip
+    that is `thick` mm, its outer side before it."""
     polygons, points = plane(16, 40.0)
     quads = polygons.indices.reshape(-1, 4)[:, ::-1]
+    if thick:
+        quads = np.concatenate([quads, quads[:, ::-1] + len(points)])
+        points = np.concatenate([points, points + [0.0, 0.0, thick]])
     tooth, faces = box((0.3, 0.2, -gap - 4.0), (3.0, 3.0, 4.0), 4)
     counts = np.concatenate([np.full(len(quads), 4), np.full(len(faces), 3)])
     indices = np.concatenate([quads.ravel(), (faces + len(points)).ravel()])
@@ -35,18 +39,30 @@ def tooth_head(gap=1.0):
 
 
 @pytest.mark.parametrize(("gap", "pressed"), [(1.0, 1.4), (1.0, 2.5), (0.2, 1.5)])
-def test_a_tooth_in_a_lip_is_found_as_deep_as_it_is(gap, pressed):
+def test_a_tooth_in_the_flesh_of_a_lip_is_noted_as_deep_as_it_is(gap, pressed):
     head = tooth_head(gap)
     pose = head.neutral.copy()
     pose[head.skin, 2] -= pressed
     (finding,) = found(CheckSubject.of(head, pose), "parts")
-    assert finding.code == "parts.through" and finding.where == "teeth_upper"
+    assert finding.code == "parts.inside" and finding.severity == "note" and finding.where == "teeth_upper"
     assert finding.value == pytest.approx(pressed - gap, abs=1e-9)
     # What of the tooth lies in the lip, by trimesh's ray parity in a thick slab of it, is listed.
     trimesh = pytest.importorskip("trimesh")
     slab = trimesh.creation.box(bounds=[[-20, -20, -pressed], [20, 20, 9.0]])
     tooth = head.parts[0].vertices
     assert set(tooth[slab.contains(pose[tooth])]) <= set(finding.vertices)
+
+
+def test_a_tooth_that_comes_out_of_a_lip_is_an_error():
+    head = tooth_head(1.0, thick=1.5)
+    pose = head.neutral.copy()
+    pose[head.skin, 2] -= 3.0  # the tip stands 0.5 mm out of the lip
+    (finding,) = found(CheckSubject.of(head, pose), "parts")
+    assert (finding.code, finding.severity) == ("parts.through", "error")
+    assert "outer side" in finding.words
+    # The centre of a triangle with one corner in z = -1 and two in z = -3 lies in -7/3: 2/3 mm behind the inner side
+    # in -3, 5/6 mm behind the outer side in -1.5.
+    assert finding.value == pytest.approx(2.0 / 3.0, abs=1e-9)
 
 
 def test_a_lip_that_only_comes_near_a_tooth_is_clean():
