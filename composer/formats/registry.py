@@ -35,6 +35,7 @@ FORMATS: tuple[Format, ...] = (
     Format("STL", (".stl",), "composer.formats.stl", writes=False),
     Format("glTF", (".glb", ".gltf"), "composer.formats.gltf", many_shapes=True),
     Format("NPZ", (".npz",), "composer.formats.npz", many_shapes=True),
+    Format("USD", (".usd", ".usda", ".usdc", ".usdz"), "composer.formats.usd", many_shapes=True),
 )
 
 

@@ -1,0 +1,91 @@
+"""A binary USD file read in a process of its own, which may end without taking Moue with it.
+
+USD's reader of its binary form (crate) trusts what a file says of its own sizes: one spoilt byte can make it ask for
+all of the machine's memory or end the process. So it runs beside, with its memory bounded where the system can do
+that and its words silenced, and sends back the mesh or the line that says what is wrong. A text that refers to no
+other file is read by a parser without that fault, here and faster.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import numpy as np
+
+from composer.errors import MoueError
+from composer.formats.mesh import Mesh
+from composer.formats.obj_lines import read_raw
+
+TEXT, BINARY, PACKAGE = b"#usda ", b"PXR-USDC", b"PK\x03\x04"
+AT_LEAST, TIMES = 8 * 2**30, 64
+"""Bytes of address space that reading may take: so many, and so many times the file's size."""
+CHILD = "from composer.formats.usd_apart import child; child()"
+
+
+def alone(path: Path) -> bool:
+    """Whether `path` is a USD text that refers to no other file. Raises MoueError where it is no USD, or cut short."""
+    data = read_raw(path)
+    start = data[:16].tobytes()
+    if start.startswith(TEXT):
+        return not (data == ord("@")).any()
+    if start.startswith(BINARY):
+        contents = int(np.frombuffer(data[16:24].tobytes().ljust(8, b"\0"), "<i8")[0])
+        if not 24 <= contents < len(data) - 8:
+            raise MoueError("ends before its table of contents", path, mend="the file is cut short")
+    elif start.startswith(PACKAGE):
+        if not zipfile.is_zipfile(path):
+            raise MoueError("is no whole USD package", path, mend="the file is cut short")
+    else:
+        raise MoueError("is neither USD text, nor its binary form, nor a package", path, mend="is it a USD file?")
+    return False
+
+
+def read_apart(path: Path) -> Mesh:
+    """The mesh in `path`, read by a process of its own. Raises MoueError where that finds something wrong, or ends."""
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path)), "PXR_WORK_THREAD_LIMIT": "1"}
+    run = subprocess.run(
+        [sys.executable, "-c", CHILD, str(path)],
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, check=False,
+    )  # fmt: skip
+    if run.returncode != 0:
+        raise MoueError("is damaged: USD's own reader does not survive it", path, mend="export it again")
+    told: Mesh | tuple[str, str | Path | None, int | None, str | None] = pickle.loads(run.stdout)  # from our own code
+    if isinstance(told, Mesh):
+        return told
+    raise MoueError(*told)
+
+
+def child() -> None:
+    """What the process of its own does: reads the file that it is given, and writes a pickle to standard output."""
+    answer = os.fdopen(os.dup(1), "wb")
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    path = Path(sys.argv[1])
+    _bound_memory(path)
+    from composer.formats.registry import DAMAGE
+    from composer.formats.usd_read import read_stage
+
+    told: Mesh | tuple[str, object, int | None, str | None]
+    try:
+        told = read_stage(path)
+    except MoueError as error:
+        told = (error.what, error.where, error.line, error.mend)
+    except DAMAGE as error:
+        told = (f"is damaged and cannot be read as USD ({type(error).__name__})", path, None, None)
+    with answer:
+        pickle.dump(told, answer, protocol=5)
+
+
+def _bound_memory(path: Path) -> None:
+    try:
+        import resource
+    except ImportError:  # a system that cannot: it swaps instead
+        return
+    most = AT_LEAST + TIMES * path.stat().st_size
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    limit = most if hard == resource.RLIM_INFINITY else min(most, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (limit, hard))

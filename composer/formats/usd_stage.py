@@ -1,0 +1,91 @@
+"""A USD stage opened and what it holds fetched, so that whatever is wrong becomes one line that says where."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pxr import Sdf, Tf, Usd, UsdUtils
+
+from composer.errors import MoueError, shorten
+
+EARLIEST = Usd.TimeCode.EarliestTime()
+
+
+class Stage:
+    """One open stage. `values` fetches arrays; errors name the prim they are about."""
+
+    def __init__(self, path: Path) -> None:
+        """Open `path`. Raises MoueError where it is no USD, or refers to what is not there."""
+        self.path = path
+        self._told = UsdUtils.CoalescingDiagnosticDelegate()  # while it lives, USD prints nothing
+        try:
+            self.stage = Usd.Stage.Open(str(path))
+            broken = self.stage.GetCompositionErrors()
+        except Tf.ErrorException as error:
+            place = re.search(r":([0-9]+):[0-9]+: ([^(']*)", str(error))  # a text says where it is wrong
+            why = place[2].strip().rstrip(".") if place else reason(error)
+            line = int(place[1]) if place else None
+            self.close()
+            raise MoueError(f"is no whole USD file ({shorten(why, 80)})", path, line) from None
+        if broken:
+            self.close()
+            raise self._composition(broken[0])
+
+    def close(self) -> None:
+        """Forget what USD had to say; then it may print again."""
+        self._told.TakeUncoalescedDiagnostics()
+        self._told.TakeCoalescedDiagnostics()
+        del self._told
+
+    def wrong(self, what: str, prim: Usd.Prim | None = None, mend: str | None = None) -> MoueError:
+        """The error that says so of this file, or of a prim of it."""
+        about = f"{shorten(str(prim.GetPath()), 60)} " if prim is not None else ""
+        return MoueError(about + what, self.path, mend=mend)
+
+    def _composition(self, error: Any) -> MoueError:
+        words = " ".join(str(error).split())
+        asset = re.search("asset @([^@]*)@", words)
+        if asset:
+            return self.wrong(f"refers to {shorten(asset[1], 60)}, which cannot be opened", mend="put it where it says")
+        if words.startswith("Cycle"):
+            return self.wrong("refers to itself", mend="export it in one file")
+        return self.wrong(f"does not fit together ({shorten(words, 100)})")
+
+    def values(self, attribute: Any, width: int | None, kinds: str = "f") -> NDArray | None:
+        """The array of an attribute, (k,) or with `width` (k, width), None where it has none.
+
+        `kinds` are the letters of dtype.kind that will do. Raises MoueError for values of another kind.
+        """
+        if not attribute or not attribute.HasAuthoredValue():
+            return None
+        try:
+            held = attribute.Get(EARLIEST)
+        except Tf.ErrorException as error:
+            raise self.wrong(f"has values that cannot be read ({reason(error)})", attribute.GetPrim()) from None
+        if held is None:
+            return None
+        array = np.array(held)
+        if not array.size:
+            return np.zeros((0, width) if width else 0, dtype=np.float64 if "f" in kinds else np.int64)
+        fits = array.ndim == 1 if width is None else array.ndim == 2 and array.shape[1] == width
+        if array.dtype.kind not in kinds or not fits:
+            what = f"has {attribute.GetName()[:40]} of type {attribute.GetTypeName()}, which is of another kind"
+            raise self.wrong(what, attribute.GetPrim())
+        return array.astype(np.float64 if array.dtype.kind == "f" else np.int64)
+
+    def prim(self, path: Sdf.Path, kind: Any, owner: Usd.Prim, what: str) -> Any:
+        """The prim that `owner` names, as the schema `kind`. Raises MoueError where it is none."""
+        found = kind(self.stage.GetPrimAtPath(path))
+        if not found:
+            raise self.wrong(f"names the {what} {shorten(str(path), 50)}, which is none", owner)
+        return found
+
+
+def reason(error: Exception) -> str:
+    """What USD says of it, without where in its own source that is."""
+    said = re.findall(r": '(.*?)'", str(error))
+    return shorten(said[0], 80) if said else "it cannot be read"

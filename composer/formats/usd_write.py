@@ -1,0 +1,209 @@
+"""A head into USD: a SkelRoot with one mesh, its blend shapes beside it, and a skeleton that carries their weights."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from pxr import Gf, Sdf, Tf, Usd, UsdGeom, UsdShade, UsdSkel, UsdUtils, Vt
+
+from composer.errors import MoueError, cannot
+from composer.formats.mesh import Mesh
+from composer.head.atomic import write_whole
+from composer.head.head import Shape
+from composer.units import mm_per
+from masks.surface import Surface
+
+GROUPS = "moueGroups"
+"""The family of the subsets that are groups: they may overlap, and need not cover the mesh."""
+STILL = 1e-6
+"""What a unit normal changes by and is not written."""
+
+
+def write_stage(path: Path, mesh: Mesh) -> tuple[str, ...]:
+    """Write a mesh as USD, whole or not at all. Notes of what was left out. Raises MoueError where it cannot be."""
+    if not mesh.polygons.n_faces:
+        raise MoueError("a USD mesh without polygons is no head", path)
+    notes = [f"USD leaves out {what}." for what, held in (("objects", mesh.objects),
+             ("material files", mesh.material_files)) if held]  # fmt: skip
+    told = UsdUtils.CoalescingDiagnosticDelegate()
+    try:
+        stage = _stage(mesh, notes)
+        with tempfile.TemporaryDirectory(prefix="moue-usd-") as folder:
+            made = _exported(stage, Path(folder), path.suffix.lower())
+            with made.open("rb") as source:
+                write_whole(path, lambda file: shutil.copyfileobj(source, file, 2**22), sync=False)
+    except Tf.ErrorException as error:
+        raise MoueError(f"cannot be written as USD ({' '.join(str(error).split())[:80]})", path) from None
+    except OSError as error:
+        raise cannot("written", path, error) from None
+    finally:
+        told.TakeUncoalescedDiagnostics()
+    return tuple(notes)
+
+
+def _exported(stage: Usd.Stage, folder: Path, suffix: str) -> Path:
+    """A file in `folder` that holds the stage in the form of `suffix`."""
+    plain = folder / f"head{'.usdc' if suffix == '.usdz' else suffix}"
+    stage.GetRootLayer().Export(str(plain))
+    if suffix != ".usdz":
+        return plain
+    package = folder / "head.usdz"
+    writer = Sdf.ZipFileWriter.CreateNew(str(package))
+    writer.AddFile(str(plain), plain.name)
+    writer.Save()
+    return package
+
+
+def _stage(mesh: Mesh, notes: list[str]) -> Usd.Stage:
+    stage = Usd.Stage.CreateInMemory()
+    UsdGeom.SetStageUpAxis(stage, UsdGeom.Tokens.y)
+    UsdGeom.SetStageMetersPerUnit(stage, mm_per(mesh.unit or "mm") / 1000.0)
+    names = _Names()
+    root_path = Sdf.Path.absoluteRootPath.AppendChild(names.of(mesh.name or "head", ""))
+    kind = UsdSkel.Root if mesh.shapes else UsdGeom.Xform
+    root = kind.Define(stage, root_path)
+    stage.SetDefaultPrim(root.GetPrim())
+    Usd.ModelAPI(root.GetPrim()).SetKind("component")
+    if mesh.name and mesh.name != root_path.name:
+        root.GetPrim().SetDisplayName(mesh.name)
+    written = _mesh(stage, root_path.AppendChild("mesh"), mesh, notes)
+    _groups(written, mesh, names)
+    _materials(stage, written, root_path.AppendChild("materials"), mesh, names)
+    if mesh.shapes:
+        _skel(stage, root_path, written, mesh, names)
+    return stage
+
+
+class _Names:
+    """Names that USD takes for prims, one for each of our own under each parent."""
+
+    def __init__(self) -> None:
+        self.taken: dict[str, set[str]] = {}
+
+    def of(self, name: str, parent: str) -> str:
+        """A prim's name for `name`, not yet taken under `parent`."""
+        plain = name if Sdf.Path.IsValidIdentifier(name) else Tf.MakeValidIdentifier(name)
+        taken = self.taken.setdefault(parent, set())
+        given, number = plain, 2
+        while given in taken:
+            given, number = f"{plain}_{number}", number + 1
+        taken.add(given)
+        return given
+
+
+def _floats(rows: NDArray) -> Vt.Vec3fArray:
+    return Vt.Vec3fArray.FromNumpy(np.ascontiguousarray(rows, dtype=np.float32))
+
+
+def _ints(values: NDArray) -> Vt.IntArray:
+    return Vt.IntArray.FromNumpy(np.ascontiguousarray(values, dtype=np.int32))
+
+
+def _mesh(stage: Usd.Stage, path: Sdf.Path, mesh: Mesh, notes: list[str]) -> UsdGeom.Mesh:
+    """The mesh without its shapes: points, polygons, normals, texture coordinates, colours."""
+    written = UsdGeom.Mesh.Define(stage, path)
+    points = mesh.positions.astype(np.float32)
+    if not np.isfinite(points).all():
+        raise MoueError("has positions that are no numbers", mesh.path)
+    written.CreatePointsAttr(_floats(points))
+    written.CreateExtentAttr(_floats(np.stack([points.min(axis=0), points.max(axis=0)])))
+    written.CreateFaceVertexCountsAttr(_ints(mesh.polygons.counts))
+    written.CreateFaceVertexIndicesAttr(_ints(mesh.polygons.indices))
+    written.CreateSubdivisionSchemeAttr(UsdGeom.Tokens.none)
+    written.CreateNormalsAttr(_floats(_normals(mesh, mesh.positions)))
+    written.SetNormalsInterpolation(UsdGeom.Tokens.vertex)
+    if mesh.uv is not None:
+        uv, at = mesh.uv.uv, mesh.uv.indices
+        if (at < 0).any():
+            notes.append("Corners without a texture coordinate are at 0, 0.")
+            uv, at = np.concatenate([uv, np.zeros((1, 2))]), np.where(at < 0, len(uv), at)
+        kind = Sdf.ValueTypeNames.TexCoord2fArray
+        st = UsdGeom.PrimvarsAPI(written).CreatePrimvar("st", kind, UsdGeom.Tokens.faceVarying)
+        st.Set(Vt.Vec2fArray.FromNumpy(np.ascontiguousarray(uv, dtype=np.float32)))
+        st.SetIndices(_ints(at))
+    if mesh.colours is not None:
+        colours = written.CreateDisplayColorPrimvar(UsdGeom.Tokens.vertex)
+        colours.Set(_floats(np.clip(mesh.colours, 0.0, 1.0)))
+    return written
+
+
+def _normals(mesh: Mesh, positions: NDArray) -> NDArray[np.float64]:
+    """(n, 3) unit normals; (0, 0, 1) where the surface has none."""
+    normals = np.array(Surface(mesh.polygons, positions).vertex_normals)
+    normals[~normals.any(axis=1)] = (0.0, 0.0, 1.0)
+    return normals
+
+
+def _groups(written: UsdGeom.Mesh, mesh: Mesh, names: _Names) -> None:
+    for name, faces in mesh.groups.items():
+        _subset(written, name, faces, GROUPS, names)
+    if mesh.groups:
+        UsdGeom.Subset.SetFamilyType(written, GROUPS, UsdGeom.Tokens.unrestricted)
+
+
+def _materials(stage: Usd.Stage, written: UsdGeom.Mesh, folder: Sdf.Path, mesh: Mesh, names: _Names) -> None:
+    if not mesh.materials:
+        return
+    UsdGeom.Scope.Define(stage, folder)
+    for name, faces in mesh.materials.items():
+        material = UsdShade.Material.Define(stage, folder.AppendChild(names.of(name, "materials")))
+        if name != material.GetPrim().GetName():
+            material.GetPrim().SetDisplayName(name)
+        subset = _subset(written, name, faces, UsdShade.Tokens.materialBind, names)
+        UsdShade.MaterialBindingAPI.Apply(subset.GetPrim()).Bind(material)
+    UsdShade.MaterialBindingAPI.Apply(written.GetPrim()).SetMaterialBindSubsetsFamilyType(UsdGeom.Tokens.nonOverlapping)
+
+
+def _subset(written: UsdGeom.Mesh, name: str, faces: NDArray, family: str, names: _Names) -> UsdGeom.Subset:
+    kind = UsdGeom.Tokens.face
+    subset = UsdGeom.Subset.CreateGeomSubset(written, names.of(name, "mesh"), kind, _ints(faces), family)
+    if subset.GetPrim().GetName() != name:
+        subset.GetPrim().SetDisplayName(name)
+    return subset
+
+
+def _skel(stage: Usd.Stage, root: Sdf.Path, written: UsdGeom.Mesh, mesh: Mesh, names: _Names) -> None:
+    """The blend shapes, and the skeleton of one joint through which an animation gives them weights, 0 at rest."""
+    prim = written.GetPrim()
+    targets = []
+    normals = _normals(mesh, mesh.positions)
+    for shape in mesh.shapes:
+        path = written.GetPath().AppendChild(names.of(shape.name, "mesh"))
+        _blend_shape(UsdSkel.BlendShape.Define(stage, path), mesh, shape, normals)
+        targets.append(path)
+    tokens = Vt.TokenArray([shape.name for shape in mesh.shapes])
+    skeleton = UsdSkel.Skeleton.Define(stage, root.AppendChild("skeleton"))
+    still = Vt.Matrix4dArray([Gf.Matrix4d(1.0)])
+    skeleton.CreateJointsAttr(Vt.TokenArray(["head"]))
+    skeleton.CreateBindTransformsAttr(still)
+    skeleton.CreateRestTransformsAttr(still)
+    weights = UsdSkel.Animation.Define(stage, root.AppendChild("weights"))
+    weights.CreateBlendShapesAttr(tokens)
+    weights.CreateBlendShapeWeightsAttr(Vt.FloatArray([0.0] * len(tokens)))
+    UsdSkel.BindingAPI.Apply(skeleton.GetPrim()).CreateAnimationSourceRel().SetTargets([weights.GetPath()])
+    binding = UsdSkel.BindingAPI.Apply(prim)
+    binding.CreateSkeletonRel().SetTargets([skeleton.GetPath()])
+    binding.CreateBlendShapesAttr(tokens)
+    binding.CreateBlendShapeTargetsRel().SetTargets(targets)
+
+
+def _blend_shape(written: UsdSkel.BlendShape, mesh: Mesh, shape: Shape, normals: NDArray) -> None:
+    """Offsets of the points that the shape or one of its in-betweens moves or turns, and only of those."""
+    stops = [shape.delta, *(between.delta for between in shape.inbetweens)]
+    turned = [_normals(mesh, mesh.positions + delta) - normals for delta in stops]
+    moves = np.any([delta.any(axis=1) for delta in stops] + [(np.abs(t) > STILL).any(axis=1) for t in turned], axis=0)
+    at = np.flatnonzero(moves)
+    if not len(at):
+        at = np.zeros(1, dtype=np.int64)  # none at all would be read as all of them
+    written.CreatePointIndicesAttr(_ints(at))
+    written.CreateOffsetsAttr(_floats(shape.delta[at]))
+    written.CreateNormalOffsetsAttr(_floats(turned[0][at]))
+    for number, (between, turn) in enumerate(zip(shape.inbetweens, turned[1:], strict=True), 1):
+        made = written.CreateInbetween(f"at_{number}")
+        made.SetWeight(float(between.at))
+        made.SetOffsets(_floats(between.delta[at]))
+        made.SetNormalOffsets(_floats(turn[at]))
