@@ -109,6 +109,11 @@ class Columns:
         self.keys: list[CellKey] = [(region, shape, False) for region in regions for shape in self.shapes]
         self.index = {key: i for i, key in enumerate(self.keys)}
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of the columns."""
+        return sum(one.fields.nbytes for one in self._blocks)
+
     @cached_property
     def gram(self) -> Floats:
         """(k, k) A'A in mm^2, in the order of `keys`: region by region, shapes within."""

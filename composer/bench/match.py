@@ -1,0 +1,76 @@
+"""Weights matched to a target, cold and warm, and a pulled point, beside scipy's bounded least squares.
+
+The columns and their Gram matrix belong to the head and its masks and are made once: their time is a row of its own,
+beside one copy of the bytes of the columns. scipy's lsq_linear is given the same problem in its smallest form: with
+A'A = L L', |A x - b|^2 and |L'x - L^-1 A'b|^2 differ by what no x changes, and L' has a row a cell instead of three
+a vertex.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from composer.bench.measure import Row, measure
+from composer.bench.mixing_scene import mixing_scene
+from composer.mixing.match import Bounds, Columns
+from composer.mixing.match_drag import Drag
+
+SEED = 5
+STIR_MM, DRIFT = 0.3, 0.01
+"""What a scan adds to a pose, and how much the weights change from one target to the next."""
+
+
+def rows() -> list[Row]:
+    """At most 250 ms cold and 15 ms warm for 60 shapes x 12 regions, and 15 ms for a pulled point."""
+    from scipy.linalg import cholesky, solve_triangular
+    from scipy.optimize import lsq_linear
+
+    mixer, recipe = mixing_scene()
+    regions, shapes, bounds = list(mixer.masks), mixer.head.shape_names, Bounds()
+    rng = np.random.default_rng(SEED)
+    planted = mixer.displacement(recipe)
+    stirred = planted + STIR_MM * rng.normal(size=planted.shape)
+    cells = tuple(replace(cell, weight=cell.weight * (1.0 - DRIFT * rng.random())) for cell in recipe.cells)
+    drifted = mixer.displacement(recipe.with_(cells=cells))
+
+    columns = Columns(mixer, regions, shapes)
+    _ = columns.gram
+    found = columns.weights(columns.onto(planted), bounds)
+    wanted = np.zeros(len(columns.keys))
+    wanted[[columns.index[cell.key] for cell in recipe.cells]] = [cell.weight for cell in recipe.cells]
+    off = float(np.abs(found - wanted).max())
+
+    lower = cholesky(columns.gram, lower=True)
+
+    def theirs() -> object:
+        b = solve_triangular(lower, columns.onto(stirred), lower=True)
+        return lsq_linear(lower.T, b, (bounds.low, bounds.high)).x
+
+    vertex = int(np.argmax(np.linalg.norm(planted, axis=1)))
+    to = (mixer.head.neutral + planted)[vertex] + [0.0, 1.0, 0.5]
+    passing = np.zeros(columns.nbytes // 8)
+    copied = "one copy of the bytes of the columns"
+    size = f"{mixer.head.n_vertices:,} vertices, {len(shapes)} shapes x {len(regions)} regions"
+    return [
+        measure(
+            f"match made ready, {size}", lambda: Columns(mixer, regions, shapes).gram,
+            copied, passing.copy, repeats=5, warm=1,
+            note=f"once a head; {columns.nbytes / 2**20:.0f} MiB",
+        ),
+        measure(
+            f"match cold, {size}", lambda: columns.weights(columns.onto(stirred), bounds),
+            "scipy lsq_linear on the Gram matrix's factor", theirs, repeats=5, warm=1, most_ms=250.0,
+            note=f"planted weights come back within {off:.1g}",
+        ),
+        measure(
+            f"match warm, {size}", lambda: columns.weights(columns.onto(drifted), bounds, found),
+            copied, passing.copy, repeats=30, most_ms=15.0,
+            note=f"40 cells, each weight {100 * DRIFT:.0f} percent further at most",
+        ),
+        measure(
+            f"a point pulled, {size}", lambda: Drag(mixer, regions, shapes, [vertex]).weights(recipe, to[None]),
+            "one copy of the pose", mixer.head.neutral.copy, repeats=10, most_ms=15.0,
+        ),
+    ]  # fmt: skip
