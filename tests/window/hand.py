@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-LONGEST_SECONDS = 60.0
+LONGEST_SECONDS = 180.0
 EACH = 3
 """Frames after one event: it is queued, taken, and what it did is drawn."""
 

@@ -24,7 +24,7 @@ from tests.window.conftest import PACKAGES
 from tests.window.hand import Hand
 
 ROOT = Path(__file__).resolve().parents[2]
-LONGEST_SECONDS = 60.0
+LONGEST_SECONDS = 180.0
 MOUE = "from composer.cli.main import main; main()"
 
 
