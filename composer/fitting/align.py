@@ -131,7 +131,9 @@ def landmark_pairs(head: Head, marks: Landmarks, sculpt_marks: Landmarks, sculpt
     return Pairs(names, ours, theirs, vertices, curves)
 
 
-def check_pairs(pairs: Pairs, head: Head, sculpt: ClosestSurface, any_size: bool = False) -> tuple[Similarity, list[str]]:
+def check_pairs(
+    pairs: Pairs, head: Head, sculpt: ClosestSurface, any_size: bool = False
+) -> tuple[Similarity, list[str]]:
     """The similarity of the pairs and sentences about what looks odd in them.
 
     Raises MoueError, one line each, for: fewer than three points, points on a line, landmarks in another unit than

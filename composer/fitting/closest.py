@@ -65,7 +65,7 @@ class ClosestSurface:
     @cached_property
     def border_edge(self) -> NDArray[np.bool_]:
         """(t, 3) whether the side opposite each corner belongs to one triangle only."""
-        ends = np.sort(np.stack([self.triangles[:, [1, 2]], self.triangles[:, [2, 0]], self.triangles[:, [0, 1]]], 1), 2)
+        ends = np.sort(self.triangles[:, [[1, 2], [2, 0], [0, 1]]], axis=2)
         key = ends[..., 0].ravel() * len(self.positions) + ends[..., 1].ravel()
         order = np.argsort(key, kind="stable")
         fresh = np.flatnonzero(np.concatenate([[True], np.diff(key[order]) != 0]))

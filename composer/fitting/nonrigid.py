@@ -14,8 +14,8 @@
 4. *Settle*: `composer.fitting.project.settle` brings the vertices onto the sculpt itself; nothing is left folded.
 
 How closely to follow the sculpt is measured, not assumed: a sculpt has detail of its own, and a cage that chases it
-slides away from its true places. `own_detail` compares the roughness of both surfaces at one width; the more the sculpt
-has, the larger sigma and the stiffer the last stage. What was tried is in DEVELOPERS.md.
+slides away from its true places. `own_detail` compares the fine relief of both surfaces where they meet; the more it
+differs, the larger sigma and the stiffer the last stage. What was tried is in DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -50,10 +50,11 @@ CURVE = 6e-4
 SIGMA = (5e-4, 4e-3)
 FINE = (0.25, 0.30)
 COARSE = 0.40
-ROUGHNESS_WIDTH = 0.03
+ROUGHNESS_WIDTH = 0.01
 """Lengths in units of the sculpt's diagonal: how far a deviation may be expected to go, how well landmarks and curves
 hold, the range of sigma, the last stage's wavelength for a smooth sculpt and for a rough one, the first stage's, and
 the width at which roughness is measured."""
+ROUGHNESS_NONE, ROUGHNESS_GAIN = 5e-5, 30.0
 ROUNDS = (3, 4)
 SPACING = 0.015
 ROUND = 0.01
@@ -116,7 +117,7 @@ def fit(
     surface = Surface(skin.polygons, warped[skin.vertices])
     rough = own_detail(surface, sculpt, open_[skin.vertices])
     bend = _Bend(surface, sculpt, 1.0 - open_[skin.vertices], _Marks.of(skin, pairs, place, sculpt, scale), scale)
-    sigma = float(np.clip(2.0 * rough, *SIGMA))
+    sigma = float(np.clip(ROUGHNESS_GAIN * (rough - ROUGHNESS_NONE), *SIGMA))
     share = (sigma - SIGMA[0]) / (SIGMA[1] - SIGMA[0])
     plan = [("coarse", COARSE, ROUNDS[0]), ("fine", FINE[0] + share * (FINE[1] - FINE[0]), ROUNDS[1])]
     stages = []
@@ -196,24 +197,26 @@ def _left_out(places: Rows, shift: Rows, kind: dict, count: int) -> float:
     for i in chosen:
         others = np.arange(len(places)) != i
         try:
-            total += float(((RBFInterpolator(places[others], shift[others], **kind)(places[[i]]) - shift[i]) ** 2).sum())
+            told = RBFInterpolator(places[others], shift[others], **kind)(places[[i]])
+            total += float(((told - shift[i]) ** 2).sum())
         except np.linalg.LinAlgError:
             return float("inf")
     return float(np.sqrt(total / len(chosen)))
 
 
 def own_detail(surface: Surface, sculpt: ClosestSurface, free: Rows) -> float:
-    """How rough the sculpt is beyond the warped cage, in units of its diagonal: both surfaces are smoothed over one
-    width, and what that takes away along the normal is compared (root of the difference of the median squares).
+    """How far the sculpt's fine relief differs from the warped cage's, in units of the sculpt's diagonal: both are
+    smoothed over one width, and what that takes away along the normals is compared at closest points (1.4826 times the
+    median of the difference, the free zones left out).
     """
     scale = sculpt.diagonal
-    ours = _height(surface, ROUGHNESS_WIDTH * scale)[free < 0.5]
+    chosen = free < 0.5
+    ours = _height(surface, ROUGHNESS_WIDTH * scale)[chosen]
     corners = Polygons(np.full(len(sculpt.triangles), 3), sculpt.triangles.ravel(), len(sculpt.positions))
     theirs = _height(Surface(corners, sculpt.positions), ROUGHNESS_WIDTH * scale)
-    where = sculpt.near(surface.positions[free < 0.5])
-    theirs = (theirs[sculpt.triangles[where.triangle]] * where.bary).sum(1)
-    more = np.median(theirs**2) - np.median(ours**2)
-    return float(1.4826 * np.sqrt(max(more, 0.0)) / scale)
+    where = sculpt.near(surface.positions[chosen])
+    off = (theirs[sculpt.triangles[where.triangle]] * where.bary).sum(1) - ours
+    return float(1.4826 * np.median(np.abs(off)) / scale) if len(off) else 0.0
 
 
 def smoothed(surface: Surface, values: Rows, width: float, steps: int = 60) -> Rows:
@@ -277,7 +280,9 @@ class _Marks:
             found = own.near(positions)
             for i, vertex in enumerate(vertices):
                 if known[i]:
-                    rows.append([count]), columns.append([skin.rank[vertex]]), data.append([1.0])
+                    rows.append([count])
+                    columns.append([skin.rank[vertex]])
+                    data.append([1.0])
                 else:
                     rows.append([count] * 3)
                     columns.append(list(own.triangles[found.triangle[i]]))
