@@ -14,7 +14,7 @@ from composer.document.finer import Finer
 from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.edits.accept import accept, save_accepted, told
-from composer.edits.recipes import add_recipe, set_strength
+from composer.edits.recipes import add_recipe, replace_recipe, set_strength
 from composer.edits.sculpt import Sculpt, read_sculpt
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh, mesh_of
@@ -76,6 +76,16 @@ def test_the_recipe_then_gives_the_sculpt(recipe: str, level: int) -> None:
     other = "call" if recipe == "doubt" else "doubt"
     np.testing.assert_array_equal(bake(done.ready, other, level), bake(ready, other, level))
     np.testing.assert_array_equal(done.before, bake(ready, recipe, level))
+
+
+@pytest.mark.parametrize("level", [0, 1])
+def test_a_seamless_recipe_gives_its_sculpt_too(level: int) -> None:
+    project = small_project()
+    seamless = replace_recipe(project, "doubt", project.recipe("doubt").with_(join="seamless"))
+    ready = Ready(seamless, HEAD).again(seamless)
+    sculpt = sculpted(ready, "doubt", level)
+    done = accept(ready, "doubt", sculpt).ready
+    assert np.abs(bake(done, "doubt", level) - sculpt.positions).max() < LIMIT
 
 
 @pytest.mark.parametrize("level", [0, 1])
