@@ -87,8 +87,8 @@ class SeamlessJoin:
         """The system, on the few vertices around the zone."""
         skin, zone = self.skin, self.zone
         free = zone.free
-        rows = np.unique(skin.laplacian[free].indices)
-        self.near = near = np.unique(skin.laplacian[rows].indices).astype(np.int64)
+        rows = np.union1d(free, skin.laplacian[free].indices)
+        self.near = near = np.union1d(rows, skin.laplacian[rows].indices).astype(np.int64)
         place = np.full(skin.n_vertices, -1, dtype=np.int64)
         place[near] = np.arange(len(near))
         self._at, self._plate_at = place[free], place[rows]

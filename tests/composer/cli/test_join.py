@@ -51,7 +51,8 @@ def run(*words: object) -> Result:
 def test_the_joins_are_told_side_by_side(document: Path) -> None:
     done = run(document)
     assert done.exit_code == 0, done.output
-    for words in ("linear", "widened", "seamless", "9.2 mm meet within", "a ramp of 31 mm would do", "whole: every join"):
+    told = ("linear", "widened", "seamless", "9.2 mm meet within", "a ramp of 31 mm would do", "whole: every join")
+    for words in told:
         assert words in done.stdout
 
 
