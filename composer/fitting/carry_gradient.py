@@ -52,7 +52,7 @@ class GradientTransfer:
         return self._factor.solve(np.asfortranarray(wanted))
 
     def _rooted_normals(self, pose: Floats) -> Floats:
-        """(3, T) the triangles' normals, long as the roots of their doubled areas; a coordinate at a time, for speed."""
+        """(3, T) the triangles' normals, long as the roots of their doubled areas; by coordinates, for speed."""
         one, two = np.empty(self._corners.shape), np.empty(self._corners.shape)
         for axis, column in enumerate(np.ascontiguousarray(pose.T)):
             first = column.take(self._corners[0])
