@@ -61,6 +61,7 @@ def mismatch_mm(subject: CheckSubject, region: str, vertices: NDArray) -> float:
 
 def _run(subject: CheckSubject) -> Iterator[Finding]:
     limits, facts = subject.limits, subject.facts
+    linear = subject.recipe is not None and subject.recipe.join == "linear"
     for region in subject.regions:
         if region not in subject.masks:
             yield Finding(
@@ -84,7 +85,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
             severity=severity,
             words=f"the border of {region} is strained {worst * 100.0:.0f} percent beyond its shapes: "
             f"{apart:.1f} mm have to meet within {width:.1f} mm",
-            mend=_advice(apart, width, limits.seam_slope),
+            mend=_advice(apart, width, limits.seam_slope, linear),
             vertices=vertices,
             amounts=amounts * 100.0,
             value=worst * 100.0,
@@ -104,10 +105,11 @@ def _ramp(subject: CheckSubject, region: str) -> tuple[NDArray[np.int64], float]
     return facts.kept(("ramp", region), mask, make)
 
 
-def _advice(apart: float, width: float, slope: float) -> str:
+def _advice(apart: float, width: float, slope: float, linear: bool) -> str:
+    seamless = "join the recipe seamlessly, " if linear else ""
     if apart > slope * width > 0.0:
-        return f"widen the ramp to about {apart / slope:.0f} mm, or lower the cell"
-    return "soften the mask there, or lower the cell"
+        return f"{seamless}widen the ramp to about {apart / slope:.0f} mm, or lower the cell"
+    return f"{seamless}soften the mask there, or lower the cell"
 
 
 SEAM = Check("seam", "borders that tear", "movements that disagree meet on a ramp", _run)

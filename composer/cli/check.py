@@ -25,7 +25,7 @@ def check(
     ] = None,
     pairs: Annotated[bool, typer.Option("--pairs", help="Look also at every two recipes played together.")] = False,
     cells: Annotated[
-        bool, typer.Option("--cells", help="Sweep every cell, and pair the cells inside each recipe.")
+        bool, typer.Option("--cells", help="Sweep each cell too, and pair the cells inside each recipe.")
     ] = False,
     report: Annotated[Path | None, typer.Option(help="Write a page, .html, with pictures here.")] = None,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the findings here, - for the screen.")] = None,
