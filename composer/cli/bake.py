@@ -29,6 +29,12 @@ def bake(
     name: Annotated[str, typer.Option(help="Names of the files, from {document} and {recipe}.")] = "{recipe}",
     unit: Annotated[str | None, typer.Option(help=f"Write in this unit instead of the head's own: {UNITS}.")] = None,
     level: Annotated[int, typer.Option(help="Subdivide so often; vertices come in Moue's own order.")] = 0,
+    vertices: Annotated[
+        int | None, typer.Option(help="The level, by its number of vertices.", show_default=False)
+    ] = None,
+    order_of: Annotated[
+        Path | None, typer.Option(help="A neutral written by your own program: its level, vertex order and unit.")
+    ] = None,
     steps: Annotated[int, typer.Option(help="Bake each recipe at this many strengths, the last the whole.")] = 1,
     over: Annotated[list[str] | None, typer.Option(help="Overwrite this changed file.")] = None,
 ) -> None:
@@ -40,6 +46,7 @@ def bake(
     from composer.document.bake import bake as run
     from composer.document.hinges import settled
     from composer.document.ready import Ready
+    from composer.document.sample import level_with
     from composer.document.store import open_document, save_document
     from composer.errors import MoueError
 
@@ -47,10 +54,15 @@ def bake(
     recipes = recipes_of(project, recipe)
     with bar("opening") as progress:
         ready = Ready.open(project, progress)
+        if vertices is not None:
+            wanted = level_with(ready.head, vertices, document)
+            if level not in (0, wanted):
+                raise MoueError(f"level {level} does not have {vertices:,} vertices, level {wanted} has", document)
+            level = wanted
         kept, rigidities, told = settled(project, ready.head, ready.hinges)
         files = run(
             ready, to, recipes, suffix=f".{form.value}", unit=unit, name=name, level=level, steps=steps,
-            over=over or (), progress=progress,
+            over=over or (), order_of=order_of, progress=progress,
         )  # fmt: skip
     if kept is not project:
         try:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from composer.document.finer import Finer
 from composer.document.ready import Ready
+from composer.document.sample import InSampleOrder
 from composer.document.values import check_name
 from composer.errors import MoueError, cannot
 from composer.formats.mesh import mesh_of
@@ -32,20 +33,23 @@ MANIFEST = "moue-bake.json"
 def bake(
     ready: Ready, folder: Path | str, recipes: Sequence[Recipe], *, suffix: str = ".obj", unit: str | None = None,
     name: str = "{recipe}", level: int = 0, steps: int = 1, over: Sequence[str] = (),
-    progress: Progress | None = None,
+    order_of: Path | None = None, progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
     """Write the neutral and each recipe's pose to `folder`, in the head's own unit or `unit`; the files' paths.
 
     `name` makes a file's name of `{document}` and `{recipe}`. With `level` above 0 (at most 8) the poses are
-    subdivided, vertices in Moue's own order. With `steps` n each recipe is baked at n strengths, the last the whole:
-    NAME_25, NAME_50, NAME_75 and NAME for four. Formats that hold many shapes get one file, named after the document.
+    subdivided, vertices in Moue's own order. With `order_of`, a neutral that the sculptor's own program has written,
+    level, order, unit and border rule are that file's (`composer.document.sample`), and what was found of it is added
+    to the ready document's notes; `level` must then be 0 or the same. With `steps` n each recipe is baked at n
+    strengths, the last the whole: NAME_25, NAME_50, NAME_75 and NAME for four. Formats that hold many shapes get one
+    file, named after the document.
     Refused with MoueError as `write_targets`, and for a template that makes no file names, or one name twice.
     """
     there = _names_in(folder) if over else set()
     missing = next((file for file in over if file not in there), None)
     if missing is not None:
         raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
-    finer = Finer(ready, level)
+    finer = _laid_out(ready, level, order_of)
     files = _files(ready, folder, recipes, name, steps)
     names = [each for each, _, _ in files]
     for recipe in recipes:
@@ -56,6 +60,16 @@ def bake(
     return write_targets(
         finer.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
     )  # fmt: skip
+
+
+def _laid_out(ready: Ready, level: int, order_of: Path | None) -> Finer | InSampleOrder:
+    if order_of is None:
+        return Finer(ready, level)
+    over = InSampleOrder(ready, order_of)
+    if level not in (0, over.sample.level):
+        raise MoueError(f"is level {over.sample.level}, not {level}", order_of, mend="leave --level out")
+    ready.notes += over.notes
+    return over
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ subdivision. Targets are read one at a time, when a recipe uses them.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -30,8 +31,10 @@ MOST_VERTICES = 50_000_000
 class Finer:
     """Poses of a document at one level. `head` is the neutral there, without shapes, for writing."""
 
-    def __init__(self, ready: Ready, level: int) -> None:
-        """Raises MoueError where the level is not in 0 to 8, or a folder of the document is not of its level."""
+    def __init__(self, ready: Ready, level: int, rules: Sequence[Refinement] | None = None) -> None:
+        """`rules` are steps from the cage to the level by other rules of subdivision than `levels`.
+
+        Raises MoueError where the level is not in 0 to 8, or a folder of the document is not of its level."""
         if not 0 <= level <= HIGHEST_LEVEL:
             raise MoueError(f"level {level} is not in 0 to {HIGHEST_LEVEL}")
         vertices = vertex_count(ready.head.polygons, level)
@@ -42,8 +45,10 @@ class Finer:
         own = max((known for known in ready.project.levels if known <= level), default=0)
         self.detail = _detail(ready, own, ready.project.levels[own]) if own else None
         base = self.detail.steps[-1].polygons if self.detail else ready.head.polygons
-        self.steps: list[Refinement] = levels(base, level - own)
+        self.steps: list[Refinement] = levels(base, level - own) if rules is None else list(rules[own:])
         self.head = head_at_level(ready.head.with_(shapes=()), level)
+        if rules is not None:
+            self.head = self.head.with_(neutral=refine(ready.head.neutral, rules))
         if self.detail is not None:
             neutral = refine(self.detail.add(ready.head.neutral, self.detail.neutral), self.steps)
             self.head = self.head.with_(neutral=neutral)
