@@ -71,7 +71,8 @@ def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, 
         raise MoueError(f"is {ratio:.3g} times as large as it should be", sculpt.path, mend=mend)
     found = order_difference(polygons, polygons, pose, sculpt.positions)
     if found is not None:
-        raise _other_order(found.words, sculpt.path)
+        mend = "export it with its vertices in the order of the bake"
+        raise MoueError(found.words, sculpt.path, mend=mend)
     motion = similarity(pose, sculpt.positions)
     whole = _rms(motion(pose) - pose)
     if whole > MOVED * size and _rms(sculpt.positions - motion(pose)) < EXPLAINED * _rms(sculpt.positions - pose):
@@ -117,11 +118,7 @@ def _refuse_other_order(ours: Polygons, theirs: Polygons, path: Path, level: int
         raise MoueError(found.words, path, mend="export it without cutting polygons")
     if found.kind == "turned over":
         raise MoueError(found.words, path, mend="turn its polygons round")
-    raise _other_order(found.words, path)
-
-
-def _other_order(words: str, path: Path) -> MoueError:
-    return MoueError(words, path, mend=f"moue reorder {path.name} --like THE_BAKE --to FILE")
+    raise MoueError(found.words, path, mend=f"moue reorder {path.name} --like BAKE_OF_LEVEL_{level} --to FILE")
 
 
 def _rms(away: NDArray) -> float:
