@@ -12,7 +12,23 @@ from typing import Any, NoReturn
 import typer
 
 from composer import __version__
-from composer.cli import bake, bench, check, demo, inspect, open, regions, sheet, split
+from composer.cli import (
+    accept,
+    bake,
+    bench,
+    carry,
+    check,
+    demo,
+    inspect,
+    join,
+    match,
+    open,
+    regions,
+    reorder,
+    sheet,
+    split,
+    trials,
+)
 from composer.errors import LINE_LIMIT, MoueError, shorten
 
 USAGE_ERROR: Any = next(each for each in typer.BadParameter.__mro__ if each.__name__ == "ClickException")
@@ -27,10 +43,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 for _name, _call in (
-    ("open", open.open_), ("demo", demo.demo),
-    ("inspect", inspect.inspect), ("regions", regions.regions), ("split", split.split),
-    ("bake", bake.bake), ("check", check.check),
-    ("sheet", sheet.sheet), ("bench", bench.bench),
+    ("open", open.open_), ("demo", demo.demo), ("inspect", inspect.inspect), ("reorder", reorder.reorder),
+    ("carry", carry.carry), ("regions", regions.regions), ("split", split.split), ("bake", bake.bake),
+    ("check", check.check), ("try", trials.try_), ("join", join.join), ("match", match.match),
+    ("accept", accept.accept), ("sheet", sheet.sheet), ("bench", bench.bench),
 ):  # fmt: skip
     app.command(_name)(_call)
 

@@ -148,7 +148,7 @@ class Kit:
             draw.add_rect_filled(at, ImVec2(at.x + width, at.y + tall), u32(theme.HELD), self.px(5))
             draw.pop_clip_rect()
             draw.add_line(
-                ImVec2(at.x + width * share, at.y + self.px(3)), ImVec2(at.x + width * share, at.y + tall - self.px(3)),
+                ImVec2(at.x, at.y + tall - self.px(1)), ImVec2(at.x + width * share, at.y + tall - self.px(1)),
                 u32(theme.SAND), self.px(2),
             )  # fmt: skip
         clear = imgui.ImVec4(0, 0, 0, 0)
@@ -166,6 +166,16 @@ class Kit:
         """The next button, of these words, goes to the right end of the line."""
         wide = imgui.calc_text_size(words).x + 2 * imgui.get_style().frame_padding.x
         imgui.same_line(imgui.get_cursor_pos_x() + imgui.get_content_region_avail().x - wide)
+
+    def dim(self, name: str) -> None:
+        """Dim what lies behind a sheet, and keep the pointer off it."""
+        imgui.set_next_window_pos(ImVec2(0, 0))
+        imgui.set_next_window_size(imgui.get_io().display_size)
+        imgui.push_style_color(imgui.Col_.window_bg, imgui.get_style_color_vec4(imgui.Col_.modal_window_dim_bg))
+        flags = imgui.WindowFlags_.no_decoration | imgui.WindowFlags_.no_move | imgui.WindowFlags_.no_saved_settings
+        imgui.begin(name, None, flags | imgui.WindowFlags_.no_nav)
+        imgui.end()
+        imgui.pop_style_color()
 
     def heading(self, words: str) -> None:
         """A heading inside a panel."""

@@ -24,6 +24,7 @@ def ink(code: int, alpha: float = 1.0) -> Ink:
 
 SLATE, DEEP, RAISED, EDGE = ink(0x263137), ink(0x1D262B), ink(0x33424A), ink(0x45575F)
 TEXT, QUIET, SAND, DARK = ink(0xEDF0EA), ink(0xA9B6B6), ink(0xE3BC85), ink(0x151B1F)
+WELL = ink(0x151C20)
 TIDE, CORAL, MOSS = ink(0x6FB2C4), ink(0xE8927C), ink(0x9FBF8F)
 HOVER, HELD = ink(0x3D4E57), ink(0x4A5E68)
 TEXT_SIZE = 15.0
@@ -78,7 +79,7 @@ def dress(scale: float = 1.0) -> None:
     c = imgui.Col_
     for place, colour in (
         (c.text, TEXT), (c.text_disabled, QUIET), (c.window_bg, SLATE), (c.child_bg, ink(0, 0.0)), (c.popup_bg, SLATE),
-        (c.border, EDGE), (c.frame_bg, DEEP), (c.frame_bg_hovered, ink(0x2B373D)), (c.frame_bg_active, RAISED),
+        (c.border, EDGE), (c.frame_bg, WELL), (c.frame_bg_hovered, ink(0x2B373D)), (c.frame_bg_active, RAISED),
         (c.title_bg, DEEP), (c.title_bg_active, DEEP), (c.title_bg_collapsed, DEEP), (c.menu_bar_bg, DEEP),
         (c.scrollbar_bg, ink(0, 0.0)), (c.scrollbar_grab, RAISED), (c.scrollbar_grab_hovered, HOVER),
         (c.scrollbar_grab_active, HELD), (c.check_mark, SAND), (c.slider_grab, SAND), (c.slider_grab_active, TEXT),

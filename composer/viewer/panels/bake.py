@@ -50,12 +50,12 @@ class Bake:
             return
         if not self.folder:
             self.folder = str(session.path.parent / "baked")
+        kit.dim("behind bake")
         display = imgui.get_io().display_size
         imgui.set_next_window_pos(ImVec2(display.x / 2, display.y / 2), imgui.Cond_.always, ImVec2(0.5, 0.5))
         wide, high = min(kit.px(820), display.x - kit.px(40)), min(kit.px(600), display.y - kit.px(40))
         imgui.set_next_window_size(ImVec2(wide, high))
         imgui.push_style_color(imgui.Col_.window_bg, theme.vec4(theme.DEEP))
-        imgui.push_style_color(imgui.Col_.frame_bg, theme.vec4(theme.SLATE))
         imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(10))
         imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(22), kit.px(18)))
         flags = imgui.WindowFlags_.no_decoration | imgui.WindowFlags_.no_move | imgui.WindowFlags_.no_saved_settings
@@ -74,7 +74,7 @@ class Bake:
         self._foot(stage, kit)
         imgui.end()
         imgui.pop_style_var(2)
-        imgui.pop_style_color(2)
+        imgui.pop_style_color()
 
     def chosen(self, stage: Stage) -> list[Recipe]:
         """The recipes that are to be baked."""
@@ -102,8 +102,8 @@ class Bake:
         kit.quiet("level")
         imgui.set_next_item_width(kit.px(230))
         count = f"{vertex_count(session.head.polygons, self.level):,} vertices"
-        _, self.level = imgui.slider_int("##level", self.level, 0, MOST_LEVEL, f"%d: {count}")
-        kit.mark("bake level")
+        _, level = kit.slider("bake level", self.level, 0, MOST_LEVEL, f"%.0f: {count}", wide=kit.px(230))
+        self.level = round(level)
         kit.tip("how often the cage is subdivided; the library's detail at that level is mixed along where it has one")
         kit.quiet("names, from {recipe} and {document}")
         imgui.set_next_item_width(kit.px(230))

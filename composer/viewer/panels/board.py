@@ -183,7 +183,7 @@ class Board:
         draw.add_line(ImVec2(left, at.y), ImVec2(left, bottom), u32(theme.EDGE))
         if not columns:
             words = "Drop pictures from the tray on the face, or here."
-            draw.add_text(ImVec2(left + kit.px(14), top + kit.px(10)), u32(theme.QUIET), words)
+            draw.add_text(ImVec2(left + kit.px(14), top + (high - imgui.get_font_size()) / 2), u32(theme.QUIET), words)
         if here:
             self._pointed(stage, kit, rows[row], columns[column])
         elif over and row >= 0 and mouse.x < left:

@@ -24,9 +24,10 @@ class KeySheet:
         if not stage.dialogs.keys:
             self.waiting = ""
             return
+        kit.dim("behind keys")
         display = imgui.get_io().display_size
         imgui.set_next_window_pos(ImVec2(display.x / 2, display.y / 2), imgui.Cond_.always, ImVec2(0.5, 0.5))
-        wide, high = min(display.x - kit.px(60), kit.px(1120)), min(display.y - kit.px(60), kit.px(690))
+        wide, high = min(display.x - kit.px(60), kit.px(1120)), min(display.y - kit.px(40), kit.px(740))
         imgui.set_next_window_size(ImVec2(wide, high))
         imgui.push_style_color(imgui.Col_.window_bg, theme.vec4(theme.DEEP))
         imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(10))
@@ -88,7 +89,6 @@ class KeySheet:
     def _choices(self, stage: Stage, kit: Kit) -> None:
         kit.heading("The window")
         settings = stage.settings
-        imgui.push_style_color(imgui.Col_.frame_bg, theme.vec4(theme.SLATE))
         _, settings.exchanged = imgui.checkbox("right drag moves, middle drag turns", settings.exchanged)
         kit.mark("exchange buttons")
         _, self.scale = kit.slider(
@@ -99,7 +99,6 @@ class KeySheet:
             settings.scale = round(self.scale, 2)
         if not imgui.is_item_active():
             self.scale = 0.0
-        imgui.pop_style_color()
 
     def choose(self, stage: Stage, kit: Kit, combo: str) -> None:
         """Give the waiting action a key; the action that had it keeps none."""

@@ -326,7 +326,11 @@ class Recipes:
         middle = imgui.get_main_viewport().get_center()
         imgui.set_next_window_pos(middle, imgui.Cond_.appearing, ImVec2(0.5, 0.5))
         flags = imgui.WindowFlags_.always_auto_resize | imgui.WindowFlags_.no_title_bar
-        if imgui.begin_popup_modal("Keep as a shape", None, flags)[0]:
+        imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(20), kit.px(16)))
+        imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(10))
+        shown = imgui.begin_popup_modal("Keep as a shape", None, flags)[0]
+        imgui.pop_style_var(2)
+        if shown:
             with kit.bold():
                 imgui.text("Keep the pose as a shape")
             kit.quiet("It comes into the tray and is saved with the document.")

@@ -32,7 +32,7 @@ class Sheets:
                 dialogs.leave = False
                 self._save_then(stage)
             imgui.same_line()
-            if kit.button("Leave them", "go on without saving", name="leave without"):
+            if kit.button("Go on without saving", "the changes are given up", name="leave without"):
                 dialogs.leave, call, dialogs.ask = False, dialogs.ask, None
                 if call is not None:
                     call()
