@@ -6,7 +6,7 @@ import numpy as np
 
 from composer.bench.measure import Row, measure
 from composer.demo.character import character
-from composer.demo.expressions import EXPRESSIONS, EXPRESSION_NAMES
+from composer.demo.expressions import EXPRESSION_NAMES, EXPRESSIONS
 from composer.demo.library import library_of
 from composer.demo.neutral import build_neutral
 from composer.head.similarity import similarity
