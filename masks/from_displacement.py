@@ -17,8 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse.csgraph import connected_components, dijkstra
-from scipy.spatial import cKDTree
+from scipy.sparse.csgraph import connected_components
 
 from masks.errors import MaskError
 from masks.localised import localised_components, strongest_place
@@ -260,30 +259,39 @@ def _ramp(parted: list[_Piece]) -> float:
 
 
 def _whole(map_: _Moving, labels: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Labels (m,) numbered from 0, every one in one piece: crumbs go to the neighbour from which they are reached
-    first, large pieces of their own become labels of their own.
+    """Labels (m,) numbered from 0, every one in one piece: large pieces become labels of their own, and crumbs go, the
+    largest first, to the piece that they touch and that moves most as they do, or lies nearest where they touch none.
     """
     graph = map_.graph.tocoo()
     same = labels[graph.row] == labels[graph.col]
     inside = sp.csr_matrix((graph.data[same], (graph.row[same], graph.col[same])), shape=graph.shape)
-    _, piece = connected_components(inside, directed=False)
+    count, piece = connected_components(inside, directed=False)
     area = np.bincount(piece, weights=map_.mass)
-    of = np.zeros(len(area), dtype=np.int64)
+    of = np.zeros(count, dtype=np.int64)
     of[piece] = labels
     kept = area >= CRUMB * np.bincount(labels, weights=map_.mass)[of]
-    first = [map_.positions[piece == p].mean(axis=0) for p in np.flatnonzero(kept)]
-    rank = np.full(len(area), -1, dtype=np.int64)
-    rank[np.flatnonzero(kept)[np.lexsort(np.array(first).T[::-1])]] = np.arange(len(first))
-    out = rank[piece]
-    loose = np.flatnonzero(out < 0)
-    if len(loose):
-        sources = np.flatnonzero(out >= 0)
-        _, _, nearest = dijkstra(map_.graph, indices=sources, min_only=True, return_predecessors=True)
-        out[loose] = np.where(nearest[loose] >= 0, out[np.maximum(nearest[loose], 0)], -1)
-        islands = np.flatnonzero(out < 0)
-        if len(islands):
-            out[islands] = out[sources][cKDTree(map_.positions[sources]).query(map_.positions[islands])[1]]
-    return out
+    among = sp.csr_matrix((map_.mass / area[piece], (piece, np.arange(len(piece)))), shape=(count, len(piece)))
+    centres, profiles = among @ map_.positions, among @ map_.features.T
+    profiles /= np.maximum(np.linalg.norm(profiles, axis=1, keepdims=True), 1e-12)
+    ones = np.ones(len(graph.row))
+    touch = sp.csr_matrix((ones, (piece[graph.row], piece[graph.col])), shape=(count, count))
+    order = np.flatnonzero(kept)
+    order = order[np.lexsort(centres[order].round(6).T[::-1])]
+    rank = np.full(count, -1, dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    crumbs = np.flatnonzero(~kept)
+    waiting = crumbs[np.lexsort((*centres[crumbs].round(6).T[::-1], -area[crumbs].round(6)))].tolist()
+    beside = {c: touch.indices[touch.indptr[c] : touch.indptr[c + 1]] for c in waiting}
+    while waiting:
+        first = next((i for i, c in enumerate(waiting) if (rank[beside[c]] >= 0).any()), None)
+        crumb = waiting.pop(first or 0)
+        if first is None:
+            best = order[np.argmin(np.linalg.norm(centres[order] - centres[crumb], axis=1))]
+        else:
+            near = beside[crumb][rank[beside[crumb]] >= 0]
+            best = near[np.argmax(profiles[near] @ profiles[crumb])]
+        rank[crumb] = rank[best]
+    return rank[piece]
 
 
 def _softened(
