@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from masks.surface import Floats
 
 ROUNDS = 25
+SETTLED = 1e-5
+"""Of the surface's size: a fit that changes by less is the last."""
 AT_REST = 1e-6
 """Of the surface's size: what moves less has not moved, and where more than half rests the head has kept still."""
 
@@ -42,7 +44,7 @@ def without_head_motion(positions: Floats, mass: Floats, delta: NDArray) -> Floa
         square = np.einsum("ij,ij->i", left, left)
         scale = max(4.0 * float(np.median(square)), (AT_REST * size) ** 2)
         say = weight / (1.0 + square / scale) ** 2
-        if float(np.abs(at @ turn.T + shift - before).max()) <= AT_REST * size:
+        if float(np.abs(at @ turn.T + shift - before).max()) <= SETTLED * size:
             break
     every = positions - centre
     return (every + moved - shift) @ turn - every
