@@ -58,6 +58,24 @@ cells = [
   { region = "brow_inner_left", shape = "fear", weight = 0.8 },
   { region = "brow_inner_right", shape = "fear", weight = 0.8 },
 ]
+
+[recipes.two_minds]
+note = "glad on the left, pursed on the right"
+join = "seamless"
+cells = [
+  { region = "mouth_corner_left", shape = "joy", weight = 1.0 },
+  { region = "upper_lip_left", shape = "joy", weight = 1.0 },
+  { region = "lower_lip_left", shape = "joy", weight = 1.0 },
+  { region = "cheek_left", shape = "joy", weight = 1.0 },
+  { region = "cheek_lower_left", shape = "joy", weight = 1.0 },
+  { region = "chin_left", shape = "joy", weight = 1.0 },
+  { region = "mouth_corner_right", shape = "pucker", weight = 1.0 },
+  { region = "upper_lip_right", shape = "pucker", weight = 1.0 },
+  { region = "lower_lip_right", shape = "pucker", weight = 1.0 },
+  { region = "cheek_right", shape = "pucker", weight = 1.0 },
+  { region = "cheek_lower_right", shape = "pucker", weight = 1.0 },
+  { region = "chin_right", shape = "pucker", weight = 1.0 },
+]
 """
 
 

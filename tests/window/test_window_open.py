@@ -19,13 +19,13 @@ def test_the_welcome_page_has_the_demo_one_click_away(
     hand.click_on("Open the demo")
     hand.until(lambda: hand.stage.session is not None)
     hand.settle()
-    assert hand.inputs == 1 and len(hand.session.project.recipes) == 3
+    assert hand.inputs == 1 and len(hand.session.project.recipes) == 4
 
 
 def test_the_demo_opens_with_regions_recipes_and_pictures(open_demo: Hand) -> None:
     hand = open_demo
     assert len(hand.session.project.regions) == 40
-    assert [r.name for r in hand.session.project.recipes] == ["half_believed", "wink", "call"]
+    assert [r.name for r in hand.session.project.recipes] == ["half_believed", "wink", "call", "two_minds"]
     cards = [name for name in hand.seen if name.startswith("shape ")]
     assert len(cards) >= 9
     seen = hand.picture()
@@ -60,7 +60,7 @@ def test_what_is_open_stays_until_the_next_is_there(open_dome: Hand, demo: Path)
     assert hand.session is before
     hand.until(lambda: hand.session is not before)
     hand.settle()
-    assert len(hand.session.project.recipes) == 3
+    assert len(hand.session.project.recipes) == 4
 
 
 def test_loading_can_be_cancelled(hand: Hand, demo: Path) -> None:

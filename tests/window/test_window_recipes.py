@@ -42,20 +42,20 @@ def test_a_recipe_is_renamed_from_its_menu_and_by_a_double_click(open_demo: Hand
     hand = open_demo
     menu(hand, "wink", "Rename")
     retype(hand, "one eye")
-    assert names(hand) == ["half_believed", "one eye", "call"] and hand.session.recipe_name == "one eye"
+    assert names(hand) == ["half_believed", "one eye", "call", "two_minds"] and hand.session.recipe_name == "one eye"
     hand.double_click(*hand.middle("recipe call"))
     retype(hand, "shout")
-    assert names(hand) == ["half_believed", "one eye", "shout"]
+    assert names(hand) == ["half_believed", "one eye", "shout", "two_minds"]
     hand.key("Ctrl+Z")
     hand.key("Ctrl+Z")
-    assert names(hand) == ["half_believed", "wink", "call"]
+    assert names(hand) == ["half_believed", "wink", "call", "two_minds"]
 
 
 def test_two_recipes_cannot_have_one_name(open_demo: Hand) -> None:
     hand = open_demo
     menu(hand, "wink", "Rename")
     retype(hand, "call")
-    assert names(hand) == ["half_believed", "wink", "call"] and len(hand.told) == 1
+    assert names(hand) == ["half_believed", "wink", "call", "two_minds"] and len(hand.told) == 1
 
 
 def test_recipes_are_duplicated_deleted_and_brought_back(open_demo: Hand) -> None:
@@ -63,9 +63,9 @@ def test_recipes_are_duplicated_deleted_and_brought_back(open_demo: Hand) -> Non
     hand.click_on("recipe call")
     cells = hand.session.recipe.cells
     hand.key("Ctrl+D")
-    assert len(names(hand)) == 4 and hand.session.recipe.cells == cells and hand.session.recipe_name != "call"
+    assert len(names(hand)) == 5 and hand.session.recipe.cells == cells and hand.session.recipe_name != "call"
     menu(hand, "call", "Delete")
-    assert "call" not in names(hand) and len(names(hand)) == 3
+    assert "call" not in names(hand) and len(names(hand)) == 4
     hand.key("Ctrl+Z")
     assert "call" in names(hand)
 
@@ -166,11 +166,11 @@ def test_chance_stays_within_its_limits_and_can_be_kept(open_demo: Hand) -> None
     hand.click_on("Chance")
     found = hand.window.panels.trying.found
     assert 0 < len(found.cells) <= 4 and all(0 <= c.weight <= 0.8 for c in found.cells)
-    assert len(names(hand)) == 3
+    assert len(names(hand)) == 4
     np.testing.assert_allclose(session.positions(), session.ready.pose(found), atol=1e-3)
     hand.frames(2)
     hand.click_on("Keep found")
-    assert len(names(hand)) == 4 and session.recipe.cells == found.cells
+    assert len(names(hand)) == 5 and session.recipe.cells == found.cells
     np.testing.assert_allclose(session.positions(), session.ready.pose(found), atol=1e-3)
 
 

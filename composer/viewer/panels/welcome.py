@@ -49,7 +49,7 @@ class Welcome:
                 browse()
         kit.quiet("or drop a folder or a file anywhere on this window")
         imgui.dummy(ImVec2(0, kit.px(12)))
-        if kit.button("Open the demo", "keeper, a head made by code, with 64 shapes, 40 regions and three recipes"):
+        if kit.button("Open the demo", "keeper, a head made by code, with 64 shapes, 40 regions and four recipes"):
             demo()
         recent = stage.settings.there
         if recent:
