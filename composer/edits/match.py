@@ -27,9 +27,11 @@ from composer.mixing.match import Bounds, Columns, Conditioning
 from composer.mixing.match_drag import Drag, OnFace
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 
-ROUNDS, DIGITS, WRITTEN = 6, 6, 1e-4
-NEARER = 1e-3
-"""A round that comes no nearer than by this part is the last."""
+ROUNDS, WARM_ROUNDS, NEARER = 6, 1, 0.02
+"""How often what shapes that do not go straight leave is matched again, at most; a round that comes no nearer than by
+this part is the last."""
+DIGITS, WRITTEN = 6, 1e-4
+"""Of a weight in the document: its digits, and how large it has to be to be written."""
 
 
 class Matched:
@@ -134,17 +136,19 @@ class Matcher:
         if warm is not None:
             start = np.zeros(len(columns.keys))
             for cell in warm:
-                if cell.key in columns.index:
+                if cell.key in columns.index and cell.key not in fixed:
                     start[columns.index[cell.key]] = cell.weight
 
         def weights(b: NDArray, begin: NDArray | None) -> NDArray[np.float64]:
             return columns.weights(columns.onto(b), bounds, begin, allowed, ties)
 
+        if start is not None and not self._straight:
+            wanted = columns.displacement(start) + self._matched(start, locked, asked, vertices).left
         x = weights(wanted, start)
         if self._straight and vertices is None:
             return Matched(self._cells(x, locked), lambda: wanted - columns.displacement(x), asked, None)
         best = self._matched(x, locked, asked, vertices)
-        for _ in range(0 if self._straight else ROUNDS):
+        for _ in range(0 if self._straight else ROUNDS if start is None else WARM_ROUNDS):
             x = weights(columns.displacement(x) + best.left, x)
             other = self._matched(x, locked, asked, vertices)
             if 1.0 - other.explained > (1.0 - NEARER) * (1.0 - best.explained):

@@ -68,11 +68,12 @@ class Drag:
             raise MoueError(f"{len(self._means)} points were taken, and are wanted at places that are none")
         bounds = bounds or Bounds()
         held = {cell.key: cell.weight for cell in recipe.cells}
-        free = [key for key in self.keys if key not in set(locked)]
+        share, fixed = self._shares(recipe), set(locked)
+        felt = {region for region in self.regions if share[region].any()}
+        free = [key for key in self.keys if key[0] in felt and key not in fixed]
         if recipe.strength == 0.0 or not free:
             return {key: held.get(key, 0.0) for key in self.keys}
         begin = np.array([held.get(key, 0.0) for key in free])
-        share = self._shares(recipe)
         x, best, nearest, arrived = begin, begin, np.inf, 0.0
         for left in range(ROUNDS if self._bends(free) else 1, -1, -1):
             now = {**held, **dict(zip(free, x.tolist(), strict=True))}

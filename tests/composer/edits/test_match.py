@@ -114,6 +114,10 @@ def test_through_hinge_and_corrective_the_pose_comes_back() -> None:
     matched = Matcher(ready, None, ["drop", "lift"]).solve(ready.pose(planted))
     assert weights(matched) == pytest.approx({("upper", "drop"): 0.6, ("lower_left", "lift"): 0.3}, abs=1e-2)
     assert matched.explained > 0.9999
+    warm = Matcher(ready, None, ["drop", "lift"]).solve(
+        ready.pose(planted), warm=matched.cells, locked=[Cell("upper", "drop", 0.6)]
+    )
+    assert weights(warm) == pytest.approx({("upper", "drop"): 0.6, ("lower_left", "lift"): 0.3}, abs=1e-2)
 
 
 def test_warm_from_the_last_answer_is_the_same_answer() -> None:
