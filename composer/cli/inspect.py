@@ -1,13 +1,19 @@
-"""`moue inspect`: what a library holds."""
+"""`moue inspect`: what a library holds and what is wrong with it; with `--mend`, a mended copy."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from composer.cli.sources import LIBRARY, Neutral, SkipBroken, Unit
+
+if TYPE_CHECKING:
+    from composer.document.inspection import Inspection
+    from composer.head.head import Head
+
+LEVELS = 4
 
 
 def inspect(
@@ -15,41 +21,122 @@ def inspect(
     neutral: Neutral = None,
     unit: Unit = None,
     skip_broken: SkipBroken = False,
+    mend: Annotated[Path | None, typer.Option(help="Write a mended copy of a folder to this new folder.")] = None,
     json_file: Annotated[str | None, typer.Option("--json", help="Write the report here, - for the screen.")] = None,
 ) -> None:
-    """Say what a library holds: counts, unit, neutral, and how far each shape moves.
+    """Say what a library holds: counts, levels, unit, neutral, how far each shape moves, and what is wrong with it.
 
-    Example: moue inspect keeper --json report.json
+    Found and mended: other scales, vertex orders, seams, triangles and levels than the rest, and head motion. Found
+    only: dead and double shapes, a neutral that is not at rest, files that cannot be read. Ends with 1 where an error
+    stays.
+
+    Example: moue inspect scans --mend scans_mended --json report.json
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
+    from composer.document.inspection import inspect_folder, shape_faults
+    from composer.errors import MoueError
     from composer.formats.library import open_library
-    from composer.head.fingerprint import fingerprint
+    from composer.head.parts import with_recognised_parts
 
     if json_file not in (None, "-"):
-        may_write(Path(str(json_file)), ".json", (path,))
+        may_write(Path(str(json_file)), ".json", (path, mend))
+    looked: Inspection | None = None
+    became: dict[str, str] = {}
     with bar("opening") as progress:
-        head = open_library(path, neutral, unit, skip_broken, progress)
-    moves = {shape.name: shape.furthest_mm for shape in head.shapes}
-    report = {
-        "head": head.name, "vertices": head.n_vertices, "polygons": head.polygons.n_faces, "unit": head.unit,
-        "diagonal_mm": head.diagonal, "neutral": head.neutral_name, "topology": fingerprint(head.polygons),
-        "groups": list(head.groups), "parts": {part.name: part.follows for part in head.parts},
-        "furthest_mm": moves, "notes": list(head.notes),
-    }  # fmt: skip
+        if path.is_dir():
+            looked = inspect_folder(path, neutral, unit, progress)
+            head, notes = with_recognised_parts(looked.head), list(looked.notes)
+            files = [_file_row(file) for file in looked.files if file.faults]
+            if mend is not None:
+                from composer.document.mend import write_mended
+
+                became = write_mended(looked, mend, skip_broken, progress)
+        else:
+            if mend is not None:
+                raise MoueError("is one file; only a folder of targets can be mended", path)
+            head, notes = open_library(path, neutral, unit, skip_broken, progress), []
+            motions, faults = shape_faults(head)
+            files = []
+            for name, fault in faults:
+                row: dict[str, Any] = {"file": name, "faults": [_fault_row(fault)]}
+                if name in motions:
+                    row |= _motion_row(motions[name])
+                files.append(row)
+    for row in files:
+        row["became"] = became.get(row["file"], "")
+    report = _report(head, notes, files)
+    if mend is not None:
+        report["mended_copy"] = str(mend)
+    left = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
+    wrong = any(fault["severity"] == "error" for fault in left)
     if json_file is not None:
         from composer.cli.report import write_json
 
         write_json(json_file, report)
-        if json_file == "-":
-            return
+    if json_file != "-":
+        _say(head, report, mend, became)
+    if wrong:
+        raise typer.Exit(1)
+
+
+def _fault_row(fault: Any) -> dict[str, Any]:
+    return {"code": fault.code, "severity": fault.severity, "words": fault.words, "mended": fault.mended}
+
+
+def _motion_row(motion: Any) -> dict[str, Any]:
+    return {"turn_deg": motion.turn_deg, "shift_mm": motion.shift_mm.tolist()} if motion.matters else {}
+
+
+def _file_row(file: Any) -> dict[str, Any]:
+    row: dict[str, Any] = {"file": file.path.name, "faults": [_fault_row(fault) for fault in file.faults]}
+    return row | (_motion_row(file.motion) if file.motion is not None else {})
+
+
+def _report(head: Head, notes: list[str], files: list[dict[str, Any]]) -> dict[str, Any]:
+    from composer.head.fingerprint import fingerprint
+    from composer.head.levels import vertex_count
+
+    return {
+        "head": head.name, "vertices": head.n_vertices, "polygons": head.polygons.n_faces, "unit": head.unit,
+        "diagonal_mm": head.diagonal, "neutral": head.neutral_name, "topology": fingerprint(head.polygons),
+        "levels": {str(k): vertex_count(head.polygons, k) for k in range(LEVELS + 1)},
+        "groups": list(head.groups), "parts": {part.name: part.follows for part in head.parts},
+        "furthest_mm": {shape.name: shape.furthest_mm for shape in head.shapes},
+        "files": files, "notes": [*notes, *head.notes],
+    }  # fmt: skip
+
+
+def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str, str]) -> None:
+    moves = report["furthest_mm"]
     typer.echo(
         f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, {head.diagonal:.1f} mm across"
     )
     typer.echo(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
+    typer.echo("vertices at levels: " + ", ".join(f"{k}: {n:,}" for k, n in report["levels"].items()))
     if head.parts:
         typer.echo("parts: " + ", ".join(f"{part.name} ({part.follows})" for part in head.parts))
     for name, most in moves.items():
         typer.echo(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))
-    for note in head.notes:
+    _say_faults(report["files"], mend is not None)
+    for note in report["notes"]:
         typer.echo(f"note: {note}")
+    if mend is not None:
+        count = {what: list(became.values()).count(what) for what in ("mended", "copied", "left out")}
+        typer.echo(f"{mend}: " + ", ".join(f"{n} file{'s' * (n > 1)} {what}" for what, n in count.items() if n))
+
+
+def _say_faults(files: list[dict[str, Any]], mending: bool) -> None:
+    if not files:
+        typer.echo("nothing is wrong with it")
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table("file", "what is wrong", "mended" if mending else "can be mended", box=None, pad_edge=False)
+    for row in files:
+        for number, fault in enumerate(row["faults"]):
+            done = row["became"] != "left out" if mending else True
+            mended = "yes" if fault["mended"] and done else "left out" if not done else "no"
+            table.add_row(row["file"] if number == 0 else "", fault["words"], mended)
+    Console(highlight=False, markup=False, soft_wrap=False).print(table)

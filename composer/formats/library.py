@@ -27,15 +27,15 @@ from composer.progress import Progress
 from composer.units import guess_unit, mm_per
 
 NEUTRAL = "neutral"
-REORDER = "it has to be put in the library's order"
+REORDER = "moue inspect FOLDER --mend DIR puts it in order"
 MENDS = {
     "shuffled": REORDER,
-    "scrambled": REORDER,
+    "scrambled": "export it again: its polygons do not tell the order",
     "polygon order": REORDER,
     "corner order": REORDER,
-    "triangulated": "export it without triangulating",
-    "seam-split": "export it without splitting vertices",
-    "turned over": "turn its polygons round",
+    "triangulated": "moue inspect FOLDER --mend DIR joins its triangles",
+    "seam-split": "moue inspect FOLDER --mend DIR welds it",
+    "turned over": "moue inspect FOLDER --mend DIR turns them round",
 }
 LANDMARKS = ("landmarks.toml", "landmarks.json")
 

@@ -1,0 +1,337 @@
+"""A folder of targets looked over: what is wrong with each file, and what each would be once mended.
+
+Every file is read, brought to the unit and the order that most of the folder has, and then seen as a shape: what head
+motion it carries, whether it moves at all, whether it is another one's double. Nothing is written here.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.formats.library import NEUTRAL, targets_in
+from composer.formats.mend import Likeness, likeness
+from composer.formats.mesh import Mesh
+from composer.formats.registry import read_mesh, suffixes
+from composer.head.cage import coarser
+from composer.head.fingerprint import fingerprint
+from composer.head.head import Head, Shape
+from composer.head.landmarks import Landmarks, read_landmarks, resolve
+from composer.head.levels import vertex_count
+from composer.head.order import OrderMismatch
+from composer.head.stabilise import HeadMotion, head_motions
+from composer.progress import Progress
+from composer.units import guess_unit, mm_per
+from masks.polygons import Polygons
+
+Severity = Literal["error", "warning", "note"]
+RATIOS = (1000.0, 304.8, 100.0, 30.48, 25.4, 12.0, 10.0, 2.54)
+"""Between the units in use: m, dm, cm, mm, ft, in."""
+NEAR_RATIO = 1.25
+"""An expression changes the size of a head by less (a dropped jaw lengthens it by a tenth)."""
+HIGHEST = 4
+CAGE_ERROR = 0.02
+"""Of the head's diagonal: detail that a finer file may lose on its way back to the cage."""
+STILL, SAME = 1e-6, 1e-6
+UNREST_MM, UNREST_SHARE = 1.0, 4e-3
+"""A neutral that lies so far (mm for a head of 250 mm, and of the diagonal) from where most targets have a vertex."""
+LEAST_TARGETS = 5
+BLOCK = 1 << 15
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that is not as it should be: a code, how grave, in words, and whether mending takes it away."""
+
+    code: str
+    severity: Severity
+    words: str
+    mended: bool = False
+
+
+@dataclass
+class Looked:
+    """One file: what is wrong with it, and (n, 3) its vertices in the library's order and unit, None where unusable."""
+
+    path: Path
+    faults: list[Fault] = field(default_factory=list)
+    positions: NDArray[np.float64] | None = None
+    changed: bool = False
+    motion: HeadMotion | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Inspection:
+    """A folder looked over. `reference` gives the topology, in the folder's own unit; `head` the shapes in mm."""
+
+    folder: Path
+    reference: Mesh
+    unit: str
+    neutral: str
+    files: tuple[Looked, ...]
+    head: Head
+    notes: tuple[str, ...]
+
+    @property
+    def faults(self) -> list[Fault]:
+        """The faults of all files."""
+        return [fault for file in self.files for fault in file.faults]
+
+
+def inspect_folder(
+    folder: Path, neutral: str | None = None, unit: str | None = None, progress: Progress | None = None
+) -> Inspection:  # fmt: skip
+    """Look over a folder of targets. `neutral` names its neutral, `unit` what most of its files are in.
+
+    Raises MoueError where there is nothing to read, or nothing that can be a reference.
+    """
+    say = progress or (lambda _fraction, _words: None)
+    files = [Looked(path) for path in targets_in(folder)]
+    meshes: dict[str, Mesh] = {}
+    for place, file in enumerate(files):
+        say(0.4 * place / len(files), file.path.name)
+        try:
+            mesh = read_mesh(file.path)
+            if not np.isfinite(mesh.positions).all() or not mesh.diagonal > 0:
+                raise MoueError("has no size, or places that are no numbers", file.path)
+            if not mesh.polygons.n_faces:
+                raise MoueError("holds no polygons: is the file whole?", file.path)
+            meshes[file.path.stem] = mesh
+        except MoueError as error:
+            line = f" (line {error.line})" if error.line is not None else ""
+            file.faults.append(Fault("file.broken", "error", f"{error.what}{line}"))
+    if not meshes:
+        raise MoueError("holds no target that can be read", folder)
+    named = _named(meshes, neutral, folder)
+    reference = meshes[_reference(meshes, named)]
+    for file, ratio in zip(files, _scales(files, meshes), strict=True):
+        if ratio != 1.0:
+            words = f"is {ratio:g} times as large as the others" if ratio > 1 else f"is {1 / ratio:g} times smaller"
+            file.faults.append(Fault("scale.mixed", "error", words, mended=True))
+            file.changed = True
+            name = file.path.stem
+            meshes[name] = replace(meshes[name], positions=meshes[name].positions / ratio)
+            reference = meshes[name] if reference.path == file.path else reference
+    _put_in_order(files, meshes, reference, say)
+    usable = {file.path.stem: file for file in files if file.positions is not None}
+    own = unit or guess_unit(reference.diagonal) or "mm"
+    chosen = named if named in usable else _least_far(usable)
+    head = _head_of(folder, reference, usable, chosen, own)
+    motions, faults = shape_faults(head, lambda fraction, words: say(0.7 + 0.3 * fraction, words))
+    for name, fault in faults:
+        usable[name].faults.append(fault)
+    for name, motion in motions.items():
+        usable[name].motion = motion
+    notes = () if named else (f"No target is named neutral, so {chosen} was taken: it is least far from the others.",)
+    say(1.0, folder.name)
+    return Inspection(folder, reference, own, chosen, tuple(files), head, notes)
+
+
+def _named(meshes: dict[str, Mesh], neutral: str | None, folder: Path) -> str | None:
+    if neutral is not None:
+        wanted = Path(neutral).stem if Path(neutral).suffix.lower() in suffixes() else neutral
+        if wanted not in meshes:
+            raise MoueError(f"has no usable target named {neutral!r}", folder)
+        return wanted
+    return next((name for name in (NEUTRAL, *meshes) if name.lower() == NEUTRAL and name in meshes), None)
+
+
+def _reference(meshes: dict[str, Mesh], named: str | None) -> str:
+    """The neutral, or a file of the topology that more than half of all share where the neutral's is another."""
+    prints = {name: fingerprint(mesh.polygons) for name, mesh in meshes.items()}
+    common, many = Counter(prints.values()).most_common(1)[0]
+    if named is not None and (2 * many <= len(meshes) or prints[named] == common):
+        return named
+    return next(name for name, each in prints.items() if each == common)
+
+
+def _scales(files: Sequence[Looked], meshes: dict[str, Mesh]) -> list[float]:
+    """For each file how many times larger it is than most, 1 where it is not by a ratio of units."""
+    sizes = [meshes[f.path.stem].diagonal if f.path.stem in meshes else np.nan for f in files]
+    known = np.array([size for size in sizes if np.isfinite(size)])
+    near = (np.abs(np.log(known[:, None] / known[None])) < np.log(NEAR_RATIO)).sum(axis=0)
+    usual = float(np.median(known[near == near.max()]))
+    out = []
+    for size in sizes:
+        best = 1.0
+        for ratio in (r for each in RATIOS for r in (each, 1 / each)):
+            if np.isfinite(size) and abs(np.log(size / usual / ratio)) < abs(np.log(size / usual / best)):
+                best = ratio
+        fits = np.isfinite(size) and abs(np.log(size / usual / best)) < np.log(NEAR_RATIO)
+        out.append(best if fits else 1.0)
+    return out
+
+
+def _put_in_order(files: Sequence[Looked], meshes: dict[str, Mesh], reference: Mesh, say: Progress) -> None:
+    """Give every file that can be brought to the reference's order its positions there, and say what was wrong."""
+    known: list[tuple[Polygons, Likeness]] = []
+    waiting = [file for file in files if file.path.stem in meshes]
+    for last in (False, True):  # what one file tells of its program's order helps with another
+        left = []
+        for place, file in enumerate(waiting):
+            say(0.4 + 0.3 * place / max(1, len(waiting)), file.path.name)
+            mesh = meshes[file.path.stem]
+            level = _level(reference, mesh)
+            try:
+                if level:
+                    _from_level(file, reference, mesh, level)
+                    continue
+                found = likeness(reference, mesh, known=known)
+            except MoueError as error:
+                if last:
+                    mismatch = isinstance(error, OrderMismatch)
+                    code = "order.other" if mismatch else "order.ambiguous"
+                    file.faults.append(Fault(code, "error", error.what))
+                left.append(file)
+                continue
+            file.positions = mesh.positions[found.vertices]
+            if found.did:
+                known.append((mesh.polygons, found))
+                file.changed = True
+                file.faults.append(Fault(_code(found), "error", _wrong(found, mesh, reference), mended=True))
+        waiting = left
+
+
+def _code(found: Likeness) -> str:
+    said = " ".join(found.did)
+    for words, code in (("seams", "order.seams"), ("triangles", "order.triangles"), ("vertices put", "order.shuffled"),
+                        ("turned", "order.turned")):  # fmt: skip
+        if words in said:
+            return code
+    return "order.polygons"
+
+
+def _wrong(found: Likeness, mesh: Mesh, reference: Mesh) -> str:
+    """The fault in words, from what undoes it."""
+    said, words = " ".join(found.did), []
+    if "welded" in said:
+        words.append(f"split at seams ({mesh.n_vertices - reference.n_vertices} vertices more)")
+    if "split at seams" in said:
+        words.append(f"welded at seams ({reference.n_vertices - mesh.n_vertices} vertices fewer)")
+    if "triangles" in said:
+        words.append("cut into triangles")
+    if "vertices put" in said:
+        words.append("vertices in another order")
+    if "turned" in said:
+        words.append("turned inside out")
+    return ", ".join(words) or "polygons in another order"
+
+
+def _level(reference: Mesh, mesh: Mesh) -> int:
+    """How many levels above the reference a mesh seems to be, by its count; 0 for none."""
+    if mesh.n_vertices <= reference.n_vertices or not bool(np.all(mesh.polygons.counts == 4)):
+        return 0
+    counts = [vertex_count(reference.polygons, k) for k in range(HIGHEST + 1)]
+    return counts.index(mesh.n_vertices) if mesh.n_vertices in counts else 0
+
+
+def _from_level(file: Looked, reference: Mesh, mesh: Mesh, level: int) -> None:
+    """Bring a subdivided file back to the cage."""
+    cages = coarser(mesh.polygons, mesh.positions, level, CAGE_ERROR)
+    if len(cages) < level:
+        words = f"is at level {level} ({mesh.n_vertices:,} vertices) and is no subdivision of a cage"
+        file.faults.append(Fault("level.finer", "error", words))
+        return
+    cage = Mesh(cages[-1].polygons, cages[-1].positions)
+    file.positions = cage.positions[likeness(reference, cage).vertices]
+    file.changed = True
+    lost = max(each.error for each in cages) * mm_per(guess_unit(reference.diagonal) or "mm")
+    words = f"is at level {level} ({mesh.n_vertices:,} vertices)"
+    detail = f"; {lost:.2g} mm of detail stay behind" if lost > 1e-3 else ""
+    file.faults.append(Fault("level.finer", "error", words + detail, mended=True))
+
+
+def _least_far(usable: dict[str, Looked]) -> str:
+    """The file with the smallest summed RMS distance to all others."""
+    placed = {name: file.positions for name, file in usable.items() if file.positions is not None}
+    names = list(placed)
+    flat = np.array([points.ravel() for points in placed.values()])
+    flat -= flat.mean(axis=0)
+    gram = flat @ flat.T
+    size = np.diag(gram)
+    apart = np.sqrt(np.maximum(size[:, None] + size[None] - 2 * gram, 0.0)).sum(axis=1)
+    return names[int(np.argmin(apart))]
+
+
+def _head_of(folder: Path, reference: Mesh, usable: dict[str, Looked], chosen: str, unit: str) -> Head:
+    scale = mm_per(unit)
+    rest = usable[chosen].positions
+    assert rest is not None
+    shapes = tuple(
+        Shape(name, ((file.positions - rest) * scale).astype(np.float32))
+        for name, file in usable.items()
+        if name != chosen and file.positions is not None
+    )
+    return Head(
+        folder.name, reference.polygons, rest * scale, shapes, groups={**reference.objects, **reference.groups},
+        materials=reference.materials, uv=reference.uv, unit=unit, neutral_name=chosen, path=folder,
+        landmarks=_landmarks(folder, unit, reference.n_vertices),
+    )  # fmt: skip
+
+
+def _landmarks(folder: Path, unit: str, n: int) -> Landmarks | None:
+    for name in ("landmarks.toml", "landmarks.json"):
+        if (folder / name).is_file():
+            try:
+                return read_landmarks(folder / name, mm_per(unit)).check(n, folder / name)
+            except MoueError:
+                return None
+    return None
+
+
+def shape_faults(
+    head: Head, progress: Progress | None = None
+) -> tuple[dict[str, HeadMotion], list[tuple[str, Fault]]]:  # fmt: skip
+    """The head motion of each shape, and the faults of shapes and neutral, each with the name of whose it is."""
+    motions = head_motions(head, progress)
+    faults: list[tuple[str, Fault]] = []
+    seen: list[Shape] = []
+    for shape in head.shapes:
+        motion = motions[shape.name]
+        if motion.matters:
+            far = float(np.linalg.norm(motion.shift_mm))
+            words = f"the head turns by {motion.turn_deg:.2f} degrees and shifts by {far:.2f} mm"
+            faults.append((shape.name, Fault("motion.head", "warning", words, mended=True)))
+        if shape.furthest_mm <= STILL * head.diagonal:
+            faults.append((shape.name, Fault("shape.dead", "warning", "does not move")))
+            continue
+        double = next((s for s in seen if np.abs(s.delta - shape.delta).max() <= SAME * head.diagonal), None)
+        if double is not None:
+            faults.append((shape.name, Fault("shape.double", "warning", f"is the same as {double.name}")))
+        seen.append(shape)
+    unrest = _unrest(head, motions)
+    if unrest:
+        faults.append((head.neutral_name, Fault("neutral.unrest", "warning", unrest)))
+    return motions, faults
+
+
+def _unrest(head: Head, motions: dict[str, HeadMotion]) -> str:
+    """In words where the neutral is not where most targets are, vertex by vertex; nothing where it is at rest.
+
+    Every expression leaves most of the face alone, so the median over all targets, their head motion removed, is the
+    face at rest: lids that are shut or lips that are open in the neutral only stand out against it.
+    """
+    if len(head.shapes) < LEAST_TARGETS:
+        return ""
+    back = [motions[shape.name].motion.inverse() for shape in head.shapes]
+    off = np.empty(head.n_vertices)
+    for low in range(0, head.n_vertices, BLOCK):
+        rest = head.neutral[low : low + BLOCK]
+        still = [b(rest + s.delta[low : low + BLOCK]) - rest for b, s in zip(back, head.shapes, strict=True)]
+        off[low : low + BLOCK] = np.linalg.norm(np.median(np.array(still), axis=0), axis=1)
+    worst = int(np.argmax(off))
+    if off[worst] <= max(UNREST_SHARE * head.diagonal, UNREST_MM * head.diagonal / 250.0):
+        return ""
+    near = ""
+    if head.landmarks is not None and head.landmarks.points:
+        places = {name: resolve(place, head.neutral) for name, place in head.landmarks.points.items()}
+        near = min(places, key=lambda name: float(np.linalg.norm(places[name] - head.neutral[worst])))
+        near = f" (near {near})"
+    return f"is not at rest: vertex {worst}{near} lies {off[worst]:.1f} mm from where most targets have it"
