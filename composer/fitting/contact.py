@@ -57,7 +57,7 @@ SHARE = 0.7
 NEAR = 6
 """Vertices of an eyeball that say how far its surface is in a direction."""
 ROUNDS = 12
-ENOUGH = 1e-4
+ENOUGH = 4e-5
 """Of the head's size: rounds end where no pair lacks more than this."""
 
 
