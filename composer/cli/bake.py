@@ -19,6 +19,10 @@ class Form(StrEnum):
     GLB = "glb"
     GLTF = "gltf"
     NPZ = "npz"
+    USD = "usd"
+    USDA = "usda"
+    USDC = "usdc"
+    USDZ = "usdz"
 
 
 def bake(

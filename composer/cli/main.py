@@ -19,6 +19,7 @@ from composer.cli import (
     carry,
     check,
     demo,
+    fit,
     inspect,
     join,
     match,
@@ -44,7 +45,7 @@ app = typer.Typer(
 )
 for _name, _call in (
     ("open", open.open_), ("demo", demo.demo), ("inspect", inspect.inspect), ("reorder", reorder.reorder),
-    ("carry", carry.carry), ("regions", regions.regions), ("split", split.split), ("bake", bake.bake),
+    ("fit", fit.fit), ("carry", carry.carry), ("regions", regions.regions), ("split", split.split), ("bake", bake.bake),
     ("check", check.check), ("try", trials.try_), ("join", join.join), ("match", match.match),
     ("accept", accept.accept), ("sheet", sheet.sheet), ("bench", bench.bench),
 ):  # fmt: skip

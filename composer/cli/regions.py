@@ -24,7 +24,7 @@ def regions(
     to: Annotated[Path, typer.Option(help="The .moue file or document.toml to write.")],
     source: Annotated[From, typer.Option("--from", help="Where the regions come from.")] = From.LANDMARKS,
     preset: Annotated[str, typer.Option(help="Which regions from landmarks: face, eight or coarse.")] = "face",
-    count: Annotated[int, typer.Option(min=1, max=1000, help="How many regions from displacement, at most.")] = 12,
+    count: Annotated[int, typer.Option(min=1, max=1000, help="How many regions from displacement, at most.")] = 16,
     ramp_mm: Annotated[float, typer.Option(min=0.0, max=1000.0, help="How wide the borders of groups are, mm.")] = 8.0,
     neutral: Neutral = None,
     unit: Unit = None,

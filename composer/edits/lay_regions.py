@@ -11,10 +11,11 @@ from composer.errors import MoueError
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.presets import lay_regions, region_set
+from composer.head.region_names import region_names
 
 
 def laid_regions(
-    head: Head, path: Path, source: str, preset: str = "face", count: int = 12, ramp_mm: float = 8.0
+    head: Head, path: Path, source: str, preset: str = "face", count: int = 16, ramp_mm: float = 8.0
 ) -> tuple[Project, list[str]]:
     """A project for `head` that is to lie at `path`, and notes of what was left out.
 
@@ -28,7 +29,8 @@ def laid_regions(
     elif source == "displacement":
         found = moving_regions(head, count)
         notes.append(f"The regions hold {100 * found.held:.0f} percent of the library's motion.")
-        sources = {name: {"from": source, "moves": name, "regions": count} for name in found.masks}
+        names = region_names(head, found.masks)
+        sources = {names[name]: {"from": source, "moves": name, "regions": count} for name in found.masks}
     else:
         sources = {name: {"from": "group", "group": name, "ramp_mm": ramp_mm} for name in head.groups}
     if not sources:

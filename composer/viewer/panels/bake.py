@@ -15,7 +15,7 @@ from composer.viewer import theme
 from composer.viewer.kit import Kit
 from composer.viewer.stage import Stage
 
-FORMATS = {".obj": "OBJ", ".ply": "PLY", ".glb": "GLB", ".gltf": "glTF", ".npz": "NPZ"}
+FORMATS = {".obj": "OBJ", ".ply": "PLY", ".glb": "GLB", ".gltf": "glTF", ".npz": "NPZ", ".usd": "USD"}
 UNITS = ("as the head", "mm", "cm", "m", "in")
 STANDS = {
     "new": ("new", theme.MOSS),

@@ -1,0 +1,139 @@
+"""`moue fit`: the library's topology on a sculpt, with figures and pictures."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from composer.cli.sources import UNITS, Neutral, Unit, is_document
+
+if TYPE_CHECKING:
+    from composer.fitting.closest import ClosestSurface
+    from composer.fitting.whole import FittedHead
+    from composer.head.head import Head
+    from composer.head.landmarks import Landmarks
+
+
+def fit(
+    head: Annotated[Path, typer.Argument(help="A library, or a document whose head is taken.")],
+    sculpt: Annotated[Path, typer.Argument(help="The new head: .obj, .ply, .stl, .glb, any topology.")],
+    landmarks: Annotated[Path, typer.Option(help="Landmarks of both sides, TOML or JSON.")],
+    to: Annotated[Path, typer.Option(help="The folder to write to.")],
+    guess: Annotated[bool, typer.Option("--guess", help="Guess the landmarks that the sculpt lacks.")] = False,
+    level: Annotated[int | None, typer.Option(help="Project up to this level; else as fine as the sculpt.")] = None,
+    reach: Annotated[float | None, typer.Option(help="How far a vertex may be moved onto the sculpt, mm.")] = None,
+    free: Annotated[list[str] | None, typer.Option(help="A face group that is not to follow; may be repeated.")] = None,
+    protect: Annotated[Path | None, typer.Option(help="A .npy mask of vertices that are not projected.")] = None,
+    no_relax: Annotated[bool, typer.Option("--no-relax", help="Leave the loops as the fit leaves them.")] = False,
+    any_size: Annotated[bool, typer.Option("--any-size", help="Take a sculpt of any size.")] = False,
+    turn_over: Annotated[bool, typer.Option("--turn-over", help="Turn the sculpt's faces over.")] = False,
+    neutral: Neutral = None,
+    unit: Unit = None,
+    sculpt_unit: Annotated[str | None, typer.Option(help=f"The sculpt's unit: {UNITS}.")] = None,
+    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave the pictures out.")] = False,
+) -> None:
+    """Bring the library's topology onto a sculpt: fitted, relaxed, and projected level by level.
+
+    Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
+    """
+    from composer.cli.progress import bar
+    from composer.document.mask_file import read_mask
+    from composer.document.ready import Ready
+    from composer.document.store import open_document
+    from composer.errors import MoueError
+    from composer.fitting.fitted_files import write_fitted
+    from composer.fitting.whole import fit_head
+    from composer.formats.library import head_of, open_library
+    from composer.formats.registry import read_mesh
+    from composer.head.landmark_file import read_landmark_pairs
+    from composer.units import mm_per
+
+    with bar("opening") as progress:
+        library = Ready.open(open_document(head)).head if is_document(head) else open_library(head, neutral, unit)
+        mesh = read_mesh(sculpt, sculpt_unit)
+        shown = head_of(mesh, sculpt_unit)
+        ours, theirs = read_landmark_pairs(landmarks, mm_per(library.unit), mm_per(shown.unit))
+        ours = _both(library.landmarks, ours)
+        if not ours:
+            raise MoueError("has no landmarks, and neither does the library", landmarks)
+        library = library.with_(landmarks=ours)
+        if guess:
+            theirs = _guessed(library, shown, theirs)
+        fitted = fit_head(
+            library, shown.neutral, shown.polygons, ours, theirs, groups=tuple(free) if free else None,
+            relaxed=not no_relax, reach_mm=reach, up_to=level, protect=None if protect is None else read_mask(protect),
+            any_size=any_size, turn_over=turn_over, where=sculpt, progress=progress,
+        )  # fmt: skip
+        files = write_fitted(fitted, to, shown.unit)
+        if not no_pictures:
+            progress(0.98, "picturing")
+            files += _pictures(library, shown, fitted, to)
+    for note in fitted.report.notes:
+        typer.echo(f"note: {note}", err=True)
+    report = fitted.report
+    worst = max(report.landmarks.items(), key=lambda one: one[1], default=("", 0.0))
+    typer.echo(
+        f"distance to the sculpt: median {report.distance.median:.3f}, p95 {report.distance.p95:.3f}, "
+        f"max {report.distance.max:.3f} mm"
+    )
+    typer.echo(f"landmarks: within {worst[1]:.2f} mm, {worst[0]} the furthest")
+    typer.echo(
+        f"faces reversed {report.reversed_faces}, folded {report.folded_faces}; "
+        f"corner angles changed by {report.loops.angle_median_deg:.1f} degrees (median), "
+        f"edge lengths by {report.loops.length_median:.2f}x"
+    )
+    typer.echo(
+        f"rejected {report.rejected}, filled {report.filled}, free {report.free}; reach {report.reach_mm:.1f} mm"
+    )
+    for file in files:
+        typer.echo(str(file))
+
+
+def _both(own: Landmarks | None, said: Landmarks) -> Landmarks:
+    """The library's landmarks with those that the file says in their place."""
+    from composer.head.landmarks import Landmarks
+
+    if own is None:
+        return said
+    return Landmarks({**own.points, **said.points}, {**own.curves, **said.curves})
+
+
+def _guessed(library: Head, sculpt: Head, given: Landmarks) -> Landmarks:
+    """The sculpt's landmarks with guesses for those that it lacks."""
+    from composer.fitting.closest import ClosestSurface
+    from composer.fitting.guess import guess_curves, guess_landmarks
+    from composer.head.landmarks import Landmarks
+
+    surface: ClosestSurface = ClosestSurface(sculpt.neutral, sculpt.polygons.triangles)
+    points = {**given.points, **guess_landmarks(library, surface, given.points)}
+    curves = {name: tuple(line) for name, line in guess_curves(library, surface, points).items()}
+    return Landmarks(points, {**curves, **given.curves})
+
+
+def _pictures(library: Head, sculpt: Head, fitted: FittedHead, folder: Path) -> list[Path]:
+    """The sculpt, the fitted cage and the library's own head, from the front and at three quarters."""
+    from PIL import Image
+
+    from composer.head.atomic import write_whole
+    from composer.picture.render import Studio, render_head
+
+    rows: list[list[Image.Image]] = []
+    of_sculpt = Studio.of(sculpt, 0)
+    for view in ("front", "three_quarter"):
+        size = (420, 520)
+        camera = of_sculpt.camera(view, size)
+        on = render_head(
+            fitted.head.neutral, library.polygons, parts=library.parts, groups=library.groups,
+            landmarks=library.landmarks, view=view, size=size,
+        )  # fmt: skip
+        own = Studio.of(library, 1).picture(view=view, size=size)
+        rows.append([own, of_sculpt.picture(camera=camera), on])
+    whole = Image.new("RGB", (3 * 420, 2 * 520))
+    for i, row in enumerate(rows):
+        for j, picture in enumerate(row):
+            whole.paste(picture, (420 * j, 520 * i))
+    path = folder / "before_and_after.png"
+    write_whole(path, lambda file: whole.save(file, "PNG"))
+    return [path]

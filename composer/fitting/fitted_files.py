@@ -1,0 +1,46 @@
+"""A fitted head on disk: `fitted.obj`, every projected level, its landmarks and the report."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+
+from composer.fitting.whole import FittedHead
+from composer.formats.mesh import Mesh, mesh_of
+from composer.formats.obj import write
+from composer.head.atomic import write_whole
+from composer.head.folders import make_folder
+from composer.head.landmarks import write_landmarks
+from composer.units import mm_per
+
+FITTED, REPORT, LANDMARKS = "fitted.obj", "report.json", "landmarks.toml"
+
+
+def level_file(k: int) -> str:
+    """The name of a level's file; level 0 is the fitted cage itself."""
+    return FITTED if k == 0 else f"fitted_level{k}.obj"
+
+
+def write_fitted(fitted: FittedHead, folder: Path | str, unit: str) -> list[Path]:
+    """Write a fitted head to `folder`, positions in `unit`; the paths, the cage first.
+
+    Finer levels have Moue's own order. Raises MoueError where the folder cannot be written or the unit is unknown.
+    """
+    folder = Path(folder)
+    scale = 1.0 / mm_per(unit)
+    make_folder(folder)
+    paths = [folder / FITTED]
+    write(paths[0], mesh_of(fitted.head, unit=unit))
+    for level in fitted.levels:
+        if level.k > 0:
+            paths.append(folder / level_file(level.k))
+            write(paths[-1], Mesh(level.polygons, np.asarray(level.positions) * scale, unit=unit))
+    if fitted.head.landmarks:
+        paths.append(folder / LANDMARKS)
+        write_landmarks(paths[-1], fitted.head.landmarks, mm_per_unit=mm_per(unit))
+    paths.append(folder / REPORT)
+    text = json.dumps(fitted.report.as_json(), indent=1) + "\n"
+    write_whole(paths[-1], lambda file: file.write(text.encode()))
+    return paths
