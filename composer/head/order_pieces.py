@@ -93,14 +93,20 @@ class Matching:
                 waiting.append(piece)
             elif outcome == "none":
                 return False
-        self._placed.learn(self.walk)
-        for piece in waiting:
-            if self._laid(piece):
-                continue
-            if self._lay(piece, sure=True) != "laid":
+        while waiting:  # what is laid tells where its neighbours are: one tooth after the other
+            self._placed.learn(self.walk)
+            left = []
+            for piece in waiting:
+                outcome = "laid" if self._laid(piece) else self._lay(piece, sure=True)
+                if outcome == "none":
+                    return False
+                if outcome == "several":
+                    left.append(piece)
+                elif not self._placed.learnt:
+                    self._placed.learn(self.walk)
+            if len(left) == len(waiting):
                 return False
-            if not self._placed.learnt:
-                self._placed.learn(self.walk)
+            waiting = left
         return self._lay_loose() and self._whole()
 
     def _laid(self, piece: int) -> bool:
