@@ -297,7 +297,7 @@ def shape_faults(
         motion = motions[shape.name]
         if motion.matters:
             far = float(np.linalg.norm(motion.shift_mm))
-            words = f"the head turns by {motion.turn_deg:.2f} degrees and shifts by {far:.2f} mm"
+            words = f"head motion of {motion.turn_deg:.2f} degrees and {far:.2f} mm"
             faults.append((shape.name, Fault("motion.head", "warning", words, mended=True)))
         if shape.furthest_mm <= STILL * head.diagonal:
             faults.append((shape.name, Fault("shape.dead", "warning", "does not move")))

@@ -132,9 +132,11 @@ def _rules(
     head: Head, level: int, smooth: list[Refinement], there: NDArray[np.float64]
 ) -> tuple[list[Refinement], str]:  # fmt: skip
     """The steps by which the sample was subdivided, as far as it tells, and the same in words."""
-    if not level:
-        return smooth, "the cage itself"
     mesh, most = head.polygons, FOLLOWS * head.diagonal
+    if not level:
+        off = np.linalg.norm(head.neutral - there, axis=1)
+        far = f", up to {off.max():.3g} mm from the neutral" if off.max() > most else ""
+        return smooth, f"the cage itself{far}"
     corners = mesh.border_vertices & (mesh.valence == 2)
     errors = {}
     for sharp in (False, True) if corners.any() else (False,):

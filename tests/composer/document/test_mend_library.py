@@ -215,4 +215,4 @@ def test_the_report_lists_levels_and_faults(library: Path, capsys: pytest.Captur
     assert report["levels"]["0"] == 89 and report["files"][0]["file"] == "lip.obj"
     assert report["files"][0]["turn_deg"] == pytest.approx(np.degrees(np.hypot(0.02, 0.01)), abs=0.05)
     inspect(library, unit="mm")
-    assert "the head turns by 1.28 degrees" in capsys.readouterr().out
+    assert "head motion of 1.28 degrees" in capsys.readouterr().out
