@@ -129,9 +129,20 @@ def inspect_folder(
         usable[name].faults.append(fault)
     for name, motion in motions.items():
         usable[name].motion = motion
-    notes = () if named else (f"No target is named neutral, so {chosen} was taken: it is least far from the others.",)
+    notes = _cage_note(head)
+    if not named:
+        notes += (f"No target is named neutral, so {chosen} was taken: it is least far from the others.",)
     say(1.0, folder.name)
     return Inspection(folder, reference, own, chosen, tuple(files), head, notes)
+
+
+def _cage_note(head: Head) -> tuple[str, ...]:
+    """A sentence where the whole library is subdivided: of what cage, and how much detail it has beyond it."""
+    cages = coarser(head.polygons, head.neutral, HIGHEST, CAGE_ERROR)
+    if not cages:
+        return ()
+    cage, error = cages[-1].polygons, max(each.error for each in cages)
+    return (f"It is at level {len(cages)} of a cage of {cage.n_vertices:,} vertices, {error:.2g} mm off at most.",)
 
 
 def _named(meshes: dict[str, Mesh], neutral: str | None, folder: Path) -> str | None:
@@ -219,8 +230,10 @@ def _wrong(found: Likeness, mesh: Mesh, reference: Mesh) -> str:
         words.append("cut into triangles")
     if "vertices put" in said:
         words.append("vertices in another order")
-    if "turned" in said:
+    if "polygons turned round" in found.did:
         words.append("turned inside out")
+    elif "turned round" in said:
+        words.append(said.replace("turned round", "turned over"))
     return ", ".join(words) or "polygons in another order"
 
 

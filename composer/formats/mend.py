@@ -16,6 +16,7 @@ from composer.formats.mesh import Mesh
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import write_mesh
 from composer.head.head import InBetween, Shape
+from composer.head.levels import HIGHEST_LEVEL, vertex_count
 from composer.head.order import OrderMatch, OrderMismatch, match_order
 from composer.head.order_difference import order_difference
 from masks.polygons import Polygons, read_only
@@ -48,6 +49,9 @@ def likeness(
     in_order = _of_one_order(reference, mesh)
     if in_order is not None:
         return in_order
+    level = _other_level(reference.polygons, mesh.polygons)
+    if level:
+        raise OrderMismatch(None, level)
     told: MoueError | None = None
     for candidate in _candidates(reference, mesh):
         try:
@@ -117,9 +121,35 @@ def _of_one_order(reference: Mesh, mesh: Mesh) -> Likeness | None:
         "turned over": "polygons turned round",
         "triangulated": "polygons put in the place of triangles",
     }.get(different.kind)
+    turned = _turned(reference.polygons, mesh.polygons) if different.kind == "polygon order" else 0
+    if turned:
+        done = f"{turned} polygon{'s' * (turned > 1)} turned round"
     if done is None or different.words.endswith("where the reference has triangles"):
         return None
     return Likeness(same, (done,))
+
+
+def _turned(reference: Polygons, other: Polygons) -> int:
+    """How many polygons run the other way over the same vertices; 0 where the polygons stand in another order too."""
+    if not np.array_equal(reference.counts, other.counts):
+        return 0
+    face, n = reference.corner_face.astype(np.int64), np.int64(reference.n_vertices)
+    ours, theirs = (np.sort(face * n + p.indices) for p in (reference, other))
+    if not np.array_equal(ours, theirs):
+        return 0
+    steps = [(face * n + p.indices) * n + p.indices[p.next_corner] for p in (reference, other)]
+    return len(np.unique(face[~np.isin(steps[0], steps[1])]))
+
+
+def _other_level(reference: Polygons, other: Polygons) -> str:
+    """In words, where one mesh has the counts of the other subdivided."""
+    n, m = reference.n_vertices, other.n_vertices
+    coarse, fine = (reference, m) if m > n else (other, n)
+    for k in range(1, HIGHEST_LEVEL + 1):
+        if m != n and vertex_count(coarse, k) == fine:
+            steps = f"{k} level{'s' * (k > 1)}"
+            return f"has {m:,} vertices, the reference {n:,}: {steps} {'above' if m > n else 'below'} it"
+    return ""
 
 
 def _candidates(reference: Mesh, mesh: Mesh) -> Iterator[_Candidate]:

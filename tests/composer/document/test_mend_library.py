@@ -216,3 +216,11 @@ def test_the_report_lists_levels_and_faults(library: Path, capsys: pytest.Captur
     assert report["files"][0]["turn_deg"] == pytest.approx(np.degrees(np.hypot(0.02, 0.01)), abs=0.05)
     inspect(library, unit="mm")
     assert "head motion of 1.28 degrees" in capsys.readouterr().out
+
+
+def test_a_library_that_lives_above_its_cage_is_told(library: Path) -> None:
+    for file in library.glob("*.obj"):
+        rewrite(file, finer)
+    notes = inspect_folder(library).notes
+    assert any("It is at level" in note and "of a cage of" in note for note in notes)
+    assert codes(library) == {}

@@ -16,6 +16,7 @@ from composer.formats.mend_triangles import joins
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
 from composer.head.head import Shape
+from composer.head.levels import Refinement
 from composer.head.order import OrderMismatch
 from masks.polygons import Polygons
 from tests.small_heads import grid
@@ -171,3 +172,17 @@ def test_shapes_of_one_file_are_put_in_order_too(tmp_path: Path) -> None:
     reorder(tmp_path / "many.npz", tmp_path / "neutral.obj", tmp_path / "out.npz", json_file=str(tmp_path / "map.json"))
     np.testing.assert_array_equal(read_mesh(tmp_path / "out.npz").shapes[0].delta, delta)
     assert (tmp_path / "map.json").exists()
+
+
+def test_one_polygon_the_other_way_and_another_level_are_named() -> None:
+    reference = bowl()
+    faces = faces_of(reference.polygons)
+    faces[4] = faces[4][::-1]
+    flipped = Mesh(Polygons.from_faces(faces, reference.n_vertices), reference.positions)
+    assert likeness(reference, flipped).did == ("1 polygon turned round",)
+    step = Refinement(reference.polygons)
+    fine = Mesh(step.polygons, step.apply(reference.positions))
+    with pytest.raises(OrderMismatch, match="the reference 42: 1 level above it"):
+        likeness(reference, fine)
+    with pytest.raises(OrderMismatch, match="has 42 vertices, the reference 142: 1 level below it"):
+        likeness(fine, reference)
