@@ -11,8 +11,6 @@ A polygon is bad where a corner of it is reversed or an edge of it folded.
 
 from __future__ import annotations
 
-from functools import cached_property
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -27,7 +25,10 @@ _FOLD = -np.cos(np.radians(FOLD_DEG))
 
 
 class Loops:
-    """Tables of some polygons for counting what went wrong on any positions, and the reference's own faults."""
+    """Tables of some polygons for counting what went wrong on any positions, and the reference's own faults.
+
+    `corners` (k, 3) gives for each corner the vertex before it, its own and the one after it.
+    """
 
     def __init__(self, polygons: Polygons, reference: Rows) -> None:
         """Take polygons and reference positions (n, 3)."""
@@ -35,7 +36,7 @@ class Loops:
         corner = np.arange(len(polygons.indices))
         before = np.empty_like(corner)
         before[polygons.next_corner] = corner
-        self._triangle = np.stack(
+        self.corners = np.stack(
             [polygons.indices[before], polygons.indices, polygons.indices[polygons.next_corner]], axis=1
         )
         order = np.argsort(polygons.corner_edge, kind="stable")
@@ -54,7 +55,7 @@ class Loops:
 
     def _faults(self, positions: Rows) -> tuple[Flags, Flags]:
         normals = unit_rows(self._areas(positions))
-        a, b, c = (positions[self._triangle[:, i]] for i in range(3))
+        a, b, c = (positions[self.corners[:, i]] for i in range(3))
         looks = np.einsum("ij,ij->i", cross(b - a, c - b), normals[self.polygons.corner_face])
         turn = np.einsum("ij,ij->i", normals[self._beside[:, 0]], normals[self._beside[:, 1]])
         return (looks < 0) & ~self._own[0], (turn < _FOLD) & ~self._own[1]
@@ -88,8 +89,3 @@ class Loops:
             hit[self.polygons.corner_face[corner]] = True
             vertices = vertices | self.vertices_of(hit)
         return vertices
-
-    @cached_property
-    def corner_angles_of(self) -> NDArray[np.int32]:
-        """(k, 3) for each corner the vertex before, itself and after it."""
-        return self._triangle

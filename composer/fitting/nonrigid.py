@@ -7,8 +7,8 @@
        sum_i m_i w_i (n_i . (P0_i + d_i - c_i))^2 / sigma^2 + landmarks and curves
        + (1 / PRIOR^2) (l / 2 pi)^6 |grad Lap d|^2
    with lengths in units of the sculpt's diagonal, m the share of the surface, n the sculpt's normal, w robust and zero
-   where normals disagree, at borders and in free zones: point to plane against a tri-Laplacian that is taken on P0,
-   which has turned with the warp already. What d varies over less than about l is left alone. Local-global (Bouaziz et
+   where normals disagree, at borders and in free zones: point to plane against a tri-Laplacian of d, which is small
+   because the warp has turned the surface already. What d varies over less than about l is left alone. Local-global (Bouaziz et
    al. 2012, "Shape-up"): the closest points are the local step; the global one is a coupled system solved by conjugate
    gradients, preconditioned by one scalar factorisation a stage.
 4. *Settle*: `composer.fitting.project.settle` brings the vertices onto the sculpt itself; nothing is left folded.
@@ -34,6 +34,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.curves import on_polyline, resampled
 from composer.fitting.loops import Loops
 from composer.fitting.project import settle
+from composer.fitting.sculpt import coarser
 from composer.head.head import Head
 from composer.progress import Progress
 from masks.polygons import Polygons, read_only
@@ -57,6 +58,8 @@ the width at which roughness is measured."""
 ROUGHNESS_NONE, ROUGHNESS_GAIN = 5e-5, 30.0
 ROUNDS = (3, 4)
 SPACING = 0.015
+SETTLE = 0.03
+MANY = 200_000
 ROUND = 0.01
 CG_STEPS, CG_ERROR = 40, 1e-3
 AGREE = 0.5
@@ -116,7 +119,8 @@ def fit(
     warped = warp(move, pairs, scale)(place)
     surface = Surface(skin.polygons, warped[skin.vertices])
     rough = own_detail(surface, sculpt, open_[skin.vertices])
-    bend = _Bend(surface, sculpt, 1.0 - open_[skin.vertices], _Marks.of(skin, pairs, place, sculpt, scale), scale)
+    rest = surface.at(place[skin.vertices])
+    bend = _Bend(surface, rest, sculpt, 1.0 - open_[skin.vertices], _Marks.of(skin, pairs, place, sculpt, scale), scale)
     sigma = float(np.clip(ROUGHNESS_GAIN * (rough - ROUGHNESS_NONE), *SIGMA))
     share = (sigma - SIGMA[0]) / (SIGMA[1] - SIGMA[0])
     plan = [("coarse", COARSE, ROUNDS[0]), ("fine", FINE[0] + share * (FINE[1] - FINE[0]), ROUNDS[1])]
@@ -129,8 +133,9 @@ def fit(
     positions[skin.vertices] = bend.positions
     if settled:
         say(0.85, "settling on the sculpt")
+        ideal = head.neutral[skin.vertices]
         done = settle(
-            surface.at(bend.positions), sculpt, 0.03 * scale, loops=Loops(skin.polygons, head.neutral[skin.vertices]),
+            surface.at(bend.positions), sculpt, SETTLE * scale, loops=Loops(skin.polygons, ideal), ideal=ideal,
             free=open_[skin.vertices] >= 0.5, rays=False,
         )  # fmt: skip
         positions[skin.vertices] = done.positions
@@ -212,6 +217,8 @@ def own_detail(surface: Surface, sculpt: ClosestSurface, free: Rows) -> float:
     scale = sculpt.diagonal
     chosen = free < 0.5
     ours = _height(surface, ROUGHNESS_WIDTH * scale)[chosen]
+    if len(sculpt.triangles) > MANY:
+        sculpt = ClosestSurface(*coarser(sculpt.positions, sculpt.triangles, ROUGHNESS_WIDTH / 4 * scale))
     corners = Polygons(np.full(len(sculpt.triangles), 3), sculpt.triangles.ravel(), len(sculpt.positions))
     theirs = _height(Surface(corners, sculpt.positions), ROUGHNESS_WIDTH * scale)
     where = sculpt.near(surface.positions[chosen])
@@ -247,7 +254,10 @@ def conjugate_gradients(
     done = 0
     while done < steps and np.sqrt(abs(rz)) > error * first and first > 0:
         ap = product(p)
-        along = rz / float((p * ap).sum())
+        bend = float((p * ap).sum())
+        if not bend > 0:  # rounding has taken the matrix's definiteness: what there is, is as good as it gets
+            break
+        along = rz / bend
         x = x + along * p
         residual = residual - along * ap
         z = precondition(residual)
@@ -318,13 +328,17 @@ class _Marks:
 class _Bend:
     """The stages: holds P0, the deviation so far, and solves one stage after the other."""
 
-    def __init__(self, surface: Surface, sculpt: ClosestSurface, follow: Rows, marks: _Marks, scale: float) -> None:
+    def __init__(
+        self, surface: Surface, rest: Surface, sculpt: ClosestSurface, follow: Rows, marks: _Marks, scale: float
+    ) -> None:
+        """`surface` is P0; the stiffness is that of `rest`, the aligned head, whose triangles no landmark has spoilt."""
         self.surface, self.sculpt, self.marks, self.scale = surface, sculpt, marks, scale
         self.follow = follow
-        mass = surface.mass / scale**2
+        mass = rest.mass / scale**2
+        mass = np.maximum(mass, 0.05 * np.median(mass))
         self.share = mass / mass.sum()
         inverse = sp.diags(1.0 / mass)
-        laplacian = surface.laplacian.tocsr()
+        laplacian = rest.laplacian.tocsr()
         self.stiff = (laplacian @ inverse @ laplacian @ inverse @ laplacian).tocsr()
         self.deviation = np.zeros_like(surface.positions)
         self.border = surface.polygons.border_vertices

@@ -19,6 +19,7 @@ from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
 from composer.fitting.loops import Loops
+from composer.fitting.relax import heal
 from composer.head.levels import HIGHEST_LEVEL, Refinement
 from composer.progress import Progress
 from masks.polygons import Polygons, read_only
@@ -35,7 +36,10 @@ NORMAL_FIRST = 1.6
 """The place along the normal is taken unless it is this many times further than the closest point."""
 FILL_WIDTH = 0.03
 """Of the diagonal: the tension's width in filled areas."""
-HEAL_ROUNDS = 8
+HEAL_ROUNDS = 4
+RIM = 6
+"""Rings of free vertices, above level 0, that take their surroundings' displacement; what lies deeper is smooth already
+and stays as subdivided."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,13 +78,15 @@ class ProjectedLevel:
 
 
 def settle(
-    surface: Surface, sculpt: ClosestSurface, reach_mm: float, *, loops: Loops, free: Flags | None = None,
-    protect: Rows | None = None, reject: Flags | None = None, rays: bool = True,
+    surface: Surface, sculpt: ClosestSurface, reach_mm: float, *, loops: Loops, ideal: Rows,
+    free: Flags | None = None, protect: Rows | None = None, reject: Flags | None = None, rays: bool = True,
+    rim: int | None = None,
 ) -> Settled:  # fmt: skip
     """Bring the vertices of `surface` (n) onto the sculpt within `reach_mm`.
 
-    `loops` counts faces against a reference; `free` (n,) vertices are filled; `protect` (n,) in [0, 1] is how much of
-    its own place a vertex keeps (1: bit for bit); `reject` (n,) are rejected from the start, as a painted mask says.
+    `loops` counts faces against the reference positions `ideal` (n, 3), the library's own; `free` (n,) vertices are
+    filled; `protect` (n,) in [0, 1] is how much of its own place a vertex keeps (1: bit for bit); `reject` (n,) are
+    rejected from the start, as a painted mask says; of the free ones only `rim` rings move, all unless said.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
@@ -95,19 +101,27 @@ def settle(
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
     used = surface.polygons.valence > 0
     turned = Loops(surface.polygons, points)
+    near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & used, rim)
     for attempt in range(HEAL_ROUNDS):
-        missing = (rejected | free) & ~pinned & used
+        missing = (rejected | (free & near)) & ~pinned & used
         whole = fill(surface, move, missing, width)
         moved = points + (1.0 - keep)[:, None] * whole
         wrong = turned.bad(moved) & loops.bad(moved)
-        at = loops.grown(loops.vertices_of(wrong), attempt // 2) & ~free & ~pinned
+        at = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned
         if not wrong.any() or not (at & ~rejected).any():
             break
         rejected |= at
         move[at] = 0.0
-    moved = np.where(pinned[:, None], points, moved)
+    moved = np.where(pinned[:, None], points, heal(surface.polygons, moved, loops, ideal, pinned))
     filled = (rejected | free) & ~pinned & used
     return Settled(moved, rejected, filled, np.linalg.norm(moved - points, axis=1))
+
+
+def _moves(polygons: Polygons, keep: Rows) -> Flags:
+    """(f,) whether a polygon has a corner that is not wholly protected."""
+    flags = np.zeros(polygons.n_faces, dtype=bool)
+    flags[polygons.corner_face[(keep < 1.0)[polygons.indices]]] = True
+    return flags
 
 
 def _targets(
@@ -188,13 +202,13 @@ def project(
                 f"the rejection mask of level {k} has {len(given)} values, the level {polygons.n_vertices} vertices"
             )
         done = settle(
-            surface, sculpt, reach, loops=loops, free=free_at >= 0.5, protect=keep,
-            reject=None if given is None else np.asarray(given) >= 0.5,
+            surface, sculpt, reach, loops=loops, ideal=ideal, free=free_at >= 0.5, protect=keep,
+            reject=None if given is None else np.asarray(given) >= 0.5, rim=RIM if k else None,
         )  # fmt: skip
         out.append(
             ProjectedLevel(
                 k, polygons, read_only(done.positions), done.rejected, done.filled, int((keep >= 1).sum()),
-                int(loops.bad(done.positions).sum()),
+                int((loops.bad(done.positions) & _moves(polygons, keep)).sum()),
             )
         )  # fmt: skip
         if k == up_to or (up_to is None and Surface(polygons, done.positions).mean_edge_mm <= wanted):

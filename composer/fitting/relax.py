@@ -20,7 +20,7 @@ from masks.surface import Surface, factorise
 
 Rows = NDArray[np.float64]
 ROUNDS = 6
-STAY = 0.6
+STAY, HEAL_STAY = 0.6, 0.02
 """How much a vertex is held to where it was, beside the shape of its neighbourhood (weight 1): the higher, the fewer
 loops are moved at a time."""
 AGREE = 0.35
@@ -65,6 +65,39 @@ def relax(
     return points
 
 
+def heal(polygons: Polygons, positions: Rows, loops: Loops, reference: Rows, fixed: NDArray | None = None) -> Rows:
+    """(n, 3) positions (n, 3) with turned and folded faces smoothed out in space: the vertices of the bad faces, then
+    wider rings about them, take the shape that their neighbourhood has on `reference` (n, 3) as far as the rest allows.
+
+    Vertices flagged in `fixed` (n,) stay. Where that does not help the positions come back as they were.
+    """
+    points = positions
+    for rings in (1, 1, 2, 3, 4, 6):
+        wrong = loops.bad(points)
+        if not wrong.any():
+            return points
+        flags = loops.grown(loops.vertices_of(wrong), rings)
+        moving = np.flatnonzero(flags if fixed is None else flags & ~fixed)
+        if not len(moving):
+            return points
+        around = np.flatnonzero(loops.grown(flags, 1))
+        rank = np.full(len(points), -1, dtype=np.int64)
+        rank[around] = np.arange(len(around))
+        whole = np.logical_and.reduceat(rank[polygons.indices] >= 0, polygons.starts[:-1])
+        part = Polygons(
+            polygons.counts[whole], rank[polygons.indices[whole[polygons.corner_face]]], len(around)
+        )  # fmt: skip
+        shape = _Shape(Surface(part, reference[around]), rank[moving], stay=HEAL_STAY)
+        local = np.array(points[around])
+        for _ in range(12):
+            local[rank[moving]] = shape.wanted(local)
+        trial = np.array(points)
+        trial[moving] = local[rank[moving]]
+        if loops.bad(trial).sum() < wrong.sum():
+            points = trial
+    return points
+
+
 def _without_folds(loops: Loops, points: Rows, moving: NDArray, moved: Rows) -> Rows:
     """The step less what turns faces over: those vertices stay, and if need be their surroundings."""
     before = loops.bad(points)
@@ -82,13 +115,13 @@ def _without_folds(loops: Loops, points: Rows, moving: NDArray, moved: Rows) -> 
 class _Shape:
     """The reference's edges, and the factor of the global step over the vertices that move."""
 
-    def __init__(self, surface: Surface, moving: NDArray) -> None:
+    def __init__(self, surface: Surface, moving: NDArray, stay: float = STAY) -> None:
         n = surface.n_vertices
         edges = surface.polygons.edges.astype(np.int64)
         self.a = np.concatenate([edges[:, 0], edges[:, 1]])
         self.b = np.concatenate([edges[:, 1], edges[:, 0]])
         self.rest = surface.positions[self.a] - surface.positions[self.b]
-        self.moving = moving
+        self.moving, self.stay = moving, stay
         ones = np.ones(len(self.a))
         self._sum = sp.csr_matrix((ones, (self.a, np.arange(len(self.a)))), shape=(n, len(self.a)))
         degree = np.maximum(surface.polygons.valence, 1).astype(np.float64)
@@ -97,7 +130,7 @@ class _Shape:
         graph = sp.csr_matrix((self.weight, (self.a, self.b)), shape=(n, n))
         stiff = (sp.diags(np.asarray(graph.sum(axis=1)).ravel()) - graph).tocsr()[moving]
         self._rows = stiff
-        self._factor = factorise(stiff[:, moving] + STAY * sp.identity(len(moving)))
+        self._factor = factorise(stiff[:, moving] + stay * sp.identity(len(moving)))
 
     def wanted(self, points: Rows) -> Rows:
         """(moving, 3) where the vertices that move would like to be."""
@@ -112,5 +145,5 @@ class _Shape:
         right = self._sum @ (self.weight[:, None] * np.einsum("nij,nj->ni", both, self.rest))
         at = points.copy()
         at[self.moving] = 0.0
-        right = right[self.moving] - self._rows @ at + STAY * points[self.moving]
+        right = right[self.moving] - self._rows @ at + self.stay * points[self.moving]
         return self._factor.solve(np.asfortranarray(right))

@@ -1,0 +1,130 @@
+"""What a fit came to, in numbers: distances, landmarks, faces, loops, counts."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.fitting.align import Pairs, Similarity
+from composer.fitting.closest import ClosestSurface
+from composer.fitting.curves import on_polyline
+from composer.fitting.loops import Loops
+from composer.fitting.project import ProjectedLevel
+from composer.head.head import Head
+from masks.polygons import Polygons
+
+Rows = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Median, 95th percentile and maximum of lengths in mm."""
+
+    median: float
+    p95: float
+    max: float
+
+    @classmethod
+    def of(cls, values: Rows) -> Spread:
+        """Of values (k,); zeros where there are none."""
+        if not len(values):
+            return cls(0.0, 0.0, 0.0)
+        return cls(*(float(v) for v in (np.median(values), np.percentile(values, 95), values.max())))
+
+
+@dataclass(frozen=True)
+class LoopQuality:
+    """The fitted loops against the library's own, both ways of looking: the median and 95th percentile of the change
+    of corner angles in degrees, and of the ratio of edge lengths after the head's own growth is taken out (1: none;
+    a length half or twice its own counts as 2).
+    """
+
+    angle_median_deg: float
+    angle_p95_deg: float
+    length_median: float
+    length_p95: float
+
+
+@dataclass(frozen=True)
+class FitReport:
+    """Numbers of a fit. Lengths in mm; `landmarks` by name; `levels` by level as `ProjectedLevel.counts` gives them."""
+
+    scale: float
+    turned_deg: float
+    distance: Spread
+    landmarks: dict[str, float]
+    curves: dict[str, float]
+    reversed_faces: int
+    folded_faces: int
+    loops: LoopQuality
+    rejected: int
+    filled: int
+    free: int
+    reach_mm: float
+    levels: dict[int, dict[str, int]] = field(default_factory=dict)
+    sculpt: dict[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as plain dicts, lists and numbers."""
+        return asdict(self) | {"notes": list(self.notes), "levels": {str(k): v for k, v in self.levels.items()}}
+
+
+def fit_report(
+    head: Head, positions: Rows, sculpt: ClosestSurface, pairs: Pairs, aligned: Similarity, *, free: NDArray,
+    rejected: NDArray, filled: NDArray, reach_mm: float = 0.0, levels: tuple[ProjectedLevel, ...] = (),
+    dropped: dict[str, int] | None = None, notes: tuple[str, ...] = (),
+) -> FitReport:  # fmt: skip
+    """The report of a fitted head (n, 3) mm; distances are those of its skin outside the free zones."""
+    from composer.fitting.nonrigid import Skin
+
+    skin = Skin.of(head)
+    loops = Loops(skin.polygons, head.neutral[skin.vertices])
+    at = np.asarray(positions, dtype=np.float64)
+    reversed_, folded = loops.counts(at[skin.vertices])
+    followed = skin.vertices[np.asarray(free)[skin.vertices] < 0.5]
+    own = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
+    found = own.near(pairs.head)
+    fitted = np.einsum("ij,ijk->ik", found.bary, at[skin.vertices][own.triangles[found.triangle]])
+    known = pairs.vertices >= 0
+    fitted[known] = at[pairs.vertices[known]]
+    off = np.linalg.norm(fitted - pairs.sculpt, axis=1)
+    lines = {}
+    for name, (_, there, ids) in pairs.curves.items():
+        if (ids >= 0).all():
+            lines[name] = float(np.linalg.norm(on_polyline(at[ids], there)[0] - at[ids], axis=1).max())
+    turn = np.degrees(np.arccos(np.clip((np.trace(aligned.rotation) - 1) / 2, -1.0, 1.0)))
+    return FitReport(
+        aligned.scale, float(turn), Spread.of(sculpt.exact(at[followed]).distance),
+        {name: float(v) for name, v in zip(pairs.names, off, strict=True)}, lines, reversed_, folded,
+        loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(np.asarray(rejected).sum()),
+        int(np.asarray(filled).sum()), int((np.asarray(free) >= 0.5).sum()), reach_mm,
+        {level.k: level.counts for level in levels}, dict(dropped or {}), notes,
+    )  # fmt: skip
+
+
+def loop_quality(polygons: Polygons, reference: Rows, positions: Rows) -> LoopQuality:
+    """The loops of `positions` (n, 3) against those of `reference` (n, 3)."""
+    corners = Loops(polygons, reference).corners
+    before, after = (_angles(v, corners) for v in (reference, positions))
+    turn = np.degrees(np.abs(after - before))
+    a, b = polygons.edges.T
+    ratio = np.linalg.norm(positions[a] - positions[b], axis=1) / np.maximum(
+        np.linalg.norm(reference[a] - reference[b], axis=1), 1e-12
+    )
+    ratio = np.maximum(ratio / max(float(np.median(ratio)), 1e-12), 1e-12)
+    ratio = np.maximum(ratio, 1 / ratio)
+    return LoopQuality(
+        float(np.median(turn)), float(np.percentile(turn, 95)),
+        float(np.median(ratio)), float(np.percentile(ratio, 95)),
+    )  # fmt: skip
+
+
+def _angles(points: Rows, corners: NDArray) -> Rows:
+    a, b, c = (points[corners[:, i]] for i in range(3))
+    u, v = a - b, c - b
+    size = np.linalg.norm(u, axis=1) * np.linalg.norm(v, axis=1)
+    return np.arccos(np.clip((u * v).sum(1) / np.maximum(size, 1e-300), -1.0, 1.0))
