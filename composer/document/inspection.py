@@ -40,8 +40,10 @@ HIGHEST = 4
 CAGE_ERROR = 0.02
 """Of the head's diagonal: detail that a finer file may lose on its way back to the cage."""
 STILL, SAME = 1e-6, 1e-6
-UNREST_MM, UNREST_SHARE = 1.0, 4e-3
-"""A neutral that lies so far (mm for a head of 250 mm, and of the diagonal) from where most targets have a vertex."""
+UNREST, AGREE = 4e-3, 0.25
+"""Of the head's diagonal: a neutral so far from where half of the targets agree to have a vertex is not at rest; they
+agree within AGREE of that (common practice, no source: 1 mm and a quarter of it for a head without its neck).
+"""
 LEAST_TARGETS = 5
 BLOCK = 1 << 15
 
@@ -328,19 +330,23 @@ def shape_faults(
 def _unrest(head: Head, motions: dict[str, HeadMotion]) -> str:
     """In words where the neutral is not where most targets are, vertex by vertex; nothing where it is at rest.
 
-    Every expression leaves most of the face alone, so the median over all targets, their head motion removed, is the
-    face at rest: lids that are shut or lips that are open in the neutral only stand out against it.
+    Every expression leaves most of the face alone, so where half of the targets and more, their head motion removed,
+    agree on a place, that is the face at rest: lids that are shut or lips that are open in the neutral alone stand out.
+    Where every target is an expression of its own, as at the corners of the mouth, nothing is said.
     """
     if len(head.shapes) < LEAST_TARGETS:
         return ""
     back = [motions[shape.name].motion.inverse() for shape in head.shapes]
-    off = np.empty(head.n_vertices)
+    off, far = np.empty(head.n_vertices), UNREST * head.diagonal
     for low in range(0, head.n_vertices, BLOCK):
         rest = head.neutral[low : low + BLOCK]
         still = [b(rest + s.delta[low : low + BLOCK]) - rest for b, s in zip(back, head.shapes, strict=True)]
-        off[low : low + BLOCK] = np.linalg.norm(np.median(np.array(still), axis=0), axis=1)
+        usual = np.median(np.array(still), axis=0)
+        close = [np.linalg.norm(each - usual, axis=1) <= AGREE * far for each in still]
+        agreed = np.mean(close, axis=0) >= 0.5
+        off[low : low + BLOCK] = np.where(agreed, np.linalg.norm(usual, axis=1), 0.0)
     worst = int(np.argmax(off))
-    if off[worst] <= max(UNREST_SHARE * head.diagonal, UNREST_MM * head.diagonal / 250.0):
+    if off[worst] <= far:
         return ""
     near = ""
     if head.landmarks is not None and head.landmarks.points:
