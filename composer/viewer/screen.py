@@ -16,6 +16,7 @@ from composer.viewer.panels.bake import Bake
 from composer.viewer.panels.board import Board
 from composer.viewer.panels.brush import draw_brush
 from composer.viewer.panels.findings import Findings
+from composer.viewer.panels.fit_steps import FitSteps
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.key_sheet import KeySheet
 from composer.viewer.panels.marks import draw_marks
@@ -57,6 +58,7 @@ class Screen:
     gauge: Gauge = field(default_factory=Gauge)
     new_head: NewHeadPanel = field(default_factory=NewHeadPanel)
     findings: Findings = field(default_factory=Findings)
+    fit_steps: FitSteps = field(default_factory=FitSteps)
 
     def fresh(self) -> None:
         """Another document is open: what was tried and painted on the old one is forgotten."""
@@ -138,7 +140,7 @@ class Screen:
         with _panel("new marks", 0, top, left, display.y - top):
             self.new_head.draw_marks(stage, kit)
         with _panel("new steps", left + width, top, display.x - left - width, display.y - top):
-            self.new_head.draw_steps(stage, kit, stage.open_sculpt, lambda kit: None)
+            self.new_head.draw_steps(stage, kit, stage.open_sculpt, lambda kit: self.fit_steps.draw(stage, kit))
 
     def _over(self, stage: Stage, kit: Kit) -> None:
         """What lies over everything: sheets, words, the carried picture."""

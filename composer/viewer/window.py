@@ -30,6 +30,7 @@ from composer.viewer.tools.drag import Drag
 from composer.viewer.tools.gauge import turn_weight
 from composer.viewer.tools.gestures import Point
 from composer.viewer.tools.look_about import move, turn
+from composer.viewer.tools.mend_fit import mend
 from composer.viewer.tools.place_mark import mark_at, place
 from composer.viewer.tools.place_pair import pair_at, place_pair
 from composer.viewer.tools.pull import pull
@@ -256,7 +257,9 @@ class MoueWindow(pyglet.window.Window):
         elif button == mouse.LEFT and stage.place == "marks":
             self.drag.begin(place(stage, at), button)
         elif button == mouse.LEFT and stage.new_head is not None:
-            self.drag.begin(place_pair(stage, at), button)
+            steps = panels.fit_steps
+            mending = steps.brush != "none" and steps.fitted is not None
+            self.drag.begin(mend(stage, steps, at) if mending else place_pair(stage, at), button)
 
     def on_mouse_drag(self, x: int, y: int, dx: int, dy: int, buttons: int, modifiers: int) -> None:
         """The pointer moves with a button down."""
