@@ -72,15 +72,10 @@ class Pairs:
             {name: curve for name, curve in self.curves.items() if name not in names},
         )  # fmt: skip
 
-    @property
-    def all_head(self) -> Rows:
-        """(k', 3) the head's points, then the points of its curves."""
-        return np.concatenate([self.head, *(c[0] for c in self.curves.values())])
-
-    @property
-    def all_sculpt(self) -> Rows:
-        """(k', 3) the sculpt's points, then the points of its curves."""
-        return np.concatenate([self.sculpt, *(c[1] for c in self.curves.values())])
+    def moved(self, move: Similarity) -> Pairs:
+        """The same pairs with the sculpt's side moved."""
+        curves = {name: (here, move.apply(there), ids) for name, (here, there, ids) in self.curves.items()}
+        return Pairs(self.names, self.head, move.apply(self.sculpt), self.vertices, curves)
 
 
 def similarity(source: ArrayLike, target: ArrayLike, weights: ArrayLike | None = None) -> Similarity:

@@ -1,16 +1,17 @@
 """The fit itself: a cage bent onto a sculpt, coarse to fine, so that its loops land where the landmarks say.
 
-1. *Align*: the similarity of the landmark pairs.
+1. *Align*: the similarity of the landmark pairs; from here on all is done in the head's own space and size, so that a
+   moved or scaled sculpt gives the moved or scaled fit.
 2. *Warp*: a radial basis through the landmarks (and through some places of the curves) gives P0.
 3. *Bend*: the unknown is the deviation d from P0. In rounds, every vertex is given its closest point of the sculpt,
    and d is the least of
        sum_i m_i w_i (n_i . (P0_i + d_i - c_i))^2 / sigma^2 + landmarks and curves
        + (1 / PRIOR^2) (l / 2 pi)^6 |grad Lap d|^2
-   with lengths in units of the sculpt's diagonal, m the share of the surface, n the sculpt's normal, w robust and zero
+   with lengths in units of the head's diagonal, m the share of the surface, n the sculpt's normal, w robust and zero
    where normals disagree, at borders and in free zones: point to plane against a tri-Laplacian of d, which is small
-   because the warp has turned the surface already. What d varies over less than about l is left alone. Local-global (Bouaziz et
-   al. 2012, "Shape-up"): the closest points are the local step; the global one is a coupled system solved by conjugate
-   gradients, preconditioned by one scalar factorisation a stage.
+   because the warp has turned the surface already. What d varies over less than about l is left alone. Local-global
+   (Bouaziz et al. 2012, "Shape-up"): the closest points are the local step; the global one is a coupled system solved
+   by conjugate gradients, preconditioned by one scalar factorisation a stage.
 4. *Settle*: `composer.fitting.project.settle` brings the vertices onto the sculpt itself; nothing is left folded.
 
 How closely to follow the sculpt is measured, not assumed: a sculpt has detail of its own, and a cage that chases it
@@ -52,7 +53,7 @@ SIGMA = (5e-4, 4e-3)
 FINE = (0.25, 0.30)
 COARSE = 0.40
 ROUGHNESS_WIDTH = 0.01
-"""Lengths in units of the sculpt's diagonal: how far a deviation may be expected to go, how well landmarks and curves
+"""Lengths in units of the head's diagonal: how far a deviation may be expected to go, how well landmarks and curves
 hold, the range of sigma, the last stage's wavelength for a smooth sculpt and for a rough one, the first stage's, and
 the width at which roughness is measured."""
 ROUGHNESS_NONE, ROUGHNESS_GAIN = 5e-5, 30.0
@@ -113,14 +114,16 @@ def fit(
     if open_.shape != (n,):
         raise MoueError(f"the free mask has {len(open_)} values, the head {n} vertices")
     skin = Skin.of(head)
-    place = move.apply(head.neutral)
+    back = move.inverse()
+    there, sculpt = sculpt, ClosestSurface(back.apply(sculpt.positions), sculpt.triangles)
+    pairs = pairs.moved(back)
+    place, scale = head.neutral, head.diagonal
     say(0.05, "warping through the landmarks")
-    scale = sculpt.diagonal
-    warped = warp(move, pairs, scale)(place)
+    warped = warp(pairs, scale)(place)
     surface = Surface(skin.polygons, warped[skin.vertices])
-    rough = own_detail(surface, sculpt, open_[skin.vertices])
+    rough = own_detail(surface, sculpt, open_[skin.vertices], scale)
     rest = surface.at(place[skin.vertices])
-    bend = _Bend(surface, rest, sculpt, 1.0 - open_[skin.vertices], _Marks.of(skin, pairs, place, sculpt, scale), scale)
+    bend = _Bend(surface, rest, sculpt, 1.0 - open_[skin.vertices], _Marks.of(skin, pairs, place), scale)
     sigma = float(np.clip(ROUGHNESS_GAIN * (rough - ROUGHNESS_NONE), *SIGMA))
     share = (sigma - SIGMA[0]) / (SIGMA[1] - SIGMA[0])
     plan = [("coarse", COARSE, ROUNDS[0]), ("fine", FINE[0] + share * (FINE[1] - FINE[0]), ROUNDS[1])]
@@ -140,8 +143,18 @@ def fit(
         )  # fmt: skip
         positions[skin.vertices] = done.positions
         rejected[skin.vertices], filled[skin.vertices] = done.rejected, done.filled
+        settled_at = move.apply(positions)
+        on = ~done.filled
+        snapped = there.near(settled_at[skin.vertices[on]])
+        settled_at[skin.vertices[on]] = snapped.points
+        positions = settled_at
+    else:
+        positions = move.apply(positions)
     say(1.0, "fitted")
-    return Fitted(read_only(positions), move, read_only(warped), rejected, filled, rough * scale, tuple(stages))
+    return Fitted(
+        read_only(positions), move, read_only(move.apply(warped)), rejected, filled, rough * scale * move.scale,
+        tuple(stages),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,16 +178,16 @@ class Skin:
         return cls(vertices, Polygons(polygons.counts[whole], rank[corners], len(vertices)), rank)
 
 
-def warp(move: Similarity, pairs: Pairs, scale: float) -> Callable[[Rows], Rows]:
-    """The map that the landmarks alone give, for points that are aligned already: a radial basis with a linear part
+def warp(pairs: Pairs, scale: float) -> Callable[[Rows], Rows]:
+    """The map that the landmarks alone give, for pairs that are aligned already: a radial basis with a linear part
     through every point, and through places of the curves no nearer than `SPACING` (of `scale`) to each other.
 
     Two bases are tried, the cubic one, best where landmarks are spread over the whole head, and a multiquadric (Hardy
     1971), which stays calm where there are none; the one is taken that foretells left-out landmarks better.
     """
-    sources, targets = [move.apply(pairs.head)], [pairs.sculpt]
+    sources, targets = [pairs.head], [pairs.sculpt]
     for here, there, _ in pairs.curves.values():
-        sources.append(move.apply(here))
+        sources.append(here)
         targets.append(resampled(there, here))
     source, target = np.concatenate(sources), np.concatenate(targets)
     kept: list[int] = []
@@ -209,12 +222,11 @@ def _left_out(places: Rows, shift: Rows, kind: dict, count: int) -> float:
     return float(np.sqrt(total / len(chosen)))
 
 
-def own_detail(surface: Surface, sculpt: ClosestSurface, free: Rows) -> float:
-    """How far the sculpt's fine relief differs from the warped cage's, in units of the sculpt's diagonal: both are
+def own_detail(surface: Surface, sculpt: ClosestSurface, free: Rows, scale: float) -> float:
+    """How far the sculpt's fine relief differs from the warped cage's, in units of `scale`: both are
     smoothed over one width, and what that takes away along the normals is compared at closest points (1.4826 times the
     median of the difference, the free zones left out).
     """
-    scale = sculpt.diagonal
     chosen = free < 0.5
     ours = _height(surface, ROUGHNESS_WIDTH * scale)[chosen]
     if len(sculpt.triangles) > MANY:
@@ -278,8 +290,8 @@ class _Marks:
     lines: tuple[tuple[slice, Rows], ...]
 
     @classmethod
-    def of(cls, skin: Skin, pairs: Pairs, place: Rows, sculpt: ClosestSurface, scale: float) -> _Marks:
-        """From pairs, on the aligned head `place` (n, 3)."""
+    def of(cls, skin: Skin, pairs: Pairs, place: Rows) -> _Marks:
+        """From pairs on the head's own place (n, 3)."""
         own = ClosestSurface(place[skin.vertices], skin.polygons.triangles)
         rows, columns, data = [], [], []
         count = 0
@@ -299,12 +311,11 @@ class _Marks:
                     data.append(list(found.bary[i]))
                 count += 1
 
-        move = similarity(pairs.head, pairs.sculpt)
-        add(pairs.vertices, move.apply(pairs.head))
+        add(pairs.vertices, pairs.head)
         lines = []
         for here, there, ids in pairs.curves.values():
             start = count
-            add(ids, move.apply(here))
+            add(ids, here)
             lines.append((slice(start, count), there))
         flat = [np.concatenate([np.asarray(v, dtype=float) for v in part]) for part in (data, rows, columns)]
         at = sp.csr_matrix((flat[0], (flat[1].astype(int), flat[2].astype(int))), shape=(count, len(skin.vertices)))
@@ -331,7 +342,7 @@ class _Bend:
     def __init__(
         self, surface: Surface, rest: Surface, sculpt: ClosestSurface, follow: Rows, marks: _Marks, scale: float
     ) -> None:
-        """`surface` is P0; the stiffness is that of `rest`, the aligned head, whose triangles no landmark has spoilt."""
+        """`surface` is P0; the stiffness is that of `rest`, the head's own, whose triangles no landmark has spoilt."""
         self.surface, self.sculpt, self.marks, self.scale = surface, sculpt, marks, scale
         self.follow = follow
         mass = rest.mass / scale**2

@@ -20,21 +20,21 @@ from masks.surface import Surface, factorise
 
 Rows = NDArray[np.float64]
 ROUNDS = 6
-STAY, HEAL_STAY = 0.6, 0.02
+STAY, HELD, HEAL_STAY = 0.6, 60.0, 0.02
 """How much a vertex is held to where it was, beside the shape of its neighbourhood (weight 1): the higher, the fewer
-loops are moved at a time."""
+loops are moved at a time; that of held vertices, and that in healing."""
 AGREE = 0.35
 REACH = 0.015
 
 
 def relax(
     polygons: Polygons, positions: Rows, sculpt: ClosestSurface, reference: Rows, mask: NDArray | None = None, *,
-    free: NDArray | None = None, rounds: int = ROUNDS,
+    free: NDArray | None = None, held: NDArray | None = None, rounds: int = ROUNDS,
 ) -> Rows:  # fmt: skip
     """(n, 3) fitted positions (n, 3) with loops more like those of `reference` (n, 3), the library's neutral.
 
     `mask` (n,) in [0, 1] says how far each vertex may go; where it is 0 a vertex stays bit for bit. `free` (n,) is 1
-    where vertices do not lie on the sculpt; they relax in space. What a slide would turn over stays where it was.
+    where vertices do not lie on the sculpt; they relax in space; `held` are vertices, such as landmarks, that are loath to move. What a slide would turn over stays where it was.
     Raises MoueError where a mask has another length.
     """
     points = np.array(positions, dtype=np.float64)
@@ -46,7 +46,9 @@ def relax(
     moving = np.flatnonzero((amount > 0) & (polygons.valence > 0))
     if not len(moving):
         return points
-    shape = _Shape(Surface(polygons, reference), moving)
+    stay = np.full(n, STAY)
+    stay[np.asarray([] if held is None else held, dtype=np.int64)] = HELD
+    shape = _Shape(Surface(polygons, reference), moving, stay[moving])
     loops = Loops(polygons, reference)
     for _ in range(rounds):
         normals = Surface(polygons, points).vertex_normals
@@ -87,7 +89,7 @@ def heal(polygons: Polygons, positions: Rows, loops: Loops, reference: Rows, fix
         part = Polygons(
             polygons.counts[whole], rank[polygons.indices[whole[polygons.corner_face]]], len(around)
         )  # fmt: skip
-        shape = _Shape(Surface(part, reference[around]), rank[moving], stay=HEAL_STAY)
+        shape = _Shape(Surface(part, reference[around]), rank[moving], np.full(len(moving), HEAL_STAY))
         local = np.array(points[around])
         for _ in range(12):
             local[rank[moving]] = shape.wanted(local)
@@ -115,7 +117,7 @@ def _without_folds(loops: Loops, points: Rows, moving: NDArray, moved: Rows) -> 
 class _Shape:
     """The reference's edges, and the factor of the global step over the vertices that move."""
 
-    def __init__(self, surface: Surface, moving: NDArray, stay: float = STAY) -> None:
+    def __init__(self, surface: Surface, moving: NDArray, stay: NDArray) -> None:
         n = surface.n_vertices
         edges = surface.polygons.edges.astype(np.int64)
         self.a = np.concatenate([edges[:, 0], edges[:, 1]])
@@ -130,7 +132,7 @@ class _Shape:
         graph = sp.csr_matrix((self.weight, (self.a, self.b)), shape=(n, n))
         stiff = (sp.diags(np.asarray(graph.sum(axis=1)).ravel()) - graph).tocsr()[moving]
         self._rows = stiff
-        self._factor = factorise(stiff[:, moving] + stay * sp.identity(len(moving)))
+        self._factor = factorise(stiff[:, moving] + sp.diags(stay))
 
     def wanted(self, points: Rows) -> Rows:
         """(moving, 3) where the vertices that move would like to be."""
@@ -145,5 +147,5 @@ class _Shape:
         right = self._sum @ (self.weight[:, None] * np.einsum("nij,nj->ni", both, self.rest))
         at = points.copy()
         at[self.moving] = 0.0
-        right = right[self.moving] - self._rows @ at + self.stay * points[self.moving]
+        right = right[self.moving] - self._rows @ at + self.stay[:, None] * points[self.moving]
         return self._factor.solve(np.asfortranarray(right))

@@ -45,6 +45,12 @@ class FittedHead:
     report: FitReport
 
 
+def _on_skin(skin: Skin, pairs: Pairs) -> NDArray:
+    """The landmarks' vertices, as numbers of the skin."""
+    own = skin.rank[pairs.vertices[pairs.vertices >= 0]]
+    return own[own >= 0]
+
+
 def fit_head(
     head: Head, sculpt_positions: Rows, sculpt_polygons: Polygons, marks: Landmarks, sculpt_marks: Landmarks, *,
     free: NDArray | None = None, groups: tuple[str, ...] | None = None, relaxed: bool = True,
@@ -76,6 +82,7 @@ def fit_head(
         positions[skin.vertices] = relax(
             skin.polygons, positions[skin.vertices], clean.surface, head.neutral[skin.vertices],
             None if relax_mask is None else relax_mask[skin.vertices], free=zones[skin.vertices],
+            held=_on_skin(skin, pairs),
         )  # fmt: skip
     say(0.6, "placing the parts")
     positions, placed = place_parts(head, positions, clean.balls, zones)
