@@ -131,11 +131,19 @@ def inspect_folder(
         usable[name].faults.append(fault)
     for name, motion in motions.items():
         usable[name].motion = motion
-    notes = _cage_note(head)
+    notes = _unit_note(head, unit) + _cage_note(head)
     if not named:
         notes += (f"No target is named neutral, so {chosen} was taken: it is least far from the others.",)
     say(1.0, folder.name)
     return Inspection(folder, reference, own, chosen, tuple(files), head, notes)
+
+
+def _unit_note(head: Head, unit: str | None) -> tuple[str, ...]:
+    if unit is not None:
+        return ()
+    if guess_unit(head.diagonal / mm_per(head.unit)) is None:
+        return (f"No unit gives a head of {head.diagonal:.4g} across a human size, so mm was taken.",)
+    return (f"The unit was taken to be {head.unit}: the head is then {head.diagonal:.0f} mm across.",)
 
 
 def _cage_note(head: Head) -> tuple[str, ...]:
