@@ -84,7 +84,7 @@ def tour(folder: Path | str, progress: Progress) -> list[str]:
 
     Raises MoueError where the folder holds something already or cannot be written.
     """
-    return _whole(Path(folder), lambda made: _made(made, progress))
+    return whole_folder(Path(folder), lambda made: _made(made, progress))
 
 
 def write_demo(folder: Path | str, progress: Progress) -> list[str]:
@@ -92,10 +92,15 @@ def write_demo(folder: Path | str, progress: Progress) -> list[str]:
 
     Raises MoueError as `tour`.
     """
-    return _whole(Path(folder), lambda made: _library(made, lambda done, words: progress(done / 0.65, words))[1])
 
 
-def _whole(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
+    def make(made: Path) -> list[str]:
+        return write_library_and_document(made, lambda done, words: progress(done / 0.65, words))[1]
+
+    return whole_folder(Path(folder), make)
+
+
+def whole_folder(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
     """What `make` writes into a folder beside, put in the place of `folder` in one step."""
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -112,7 +117,7 @@ def _whole(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
     return [line.replace(str(made), str(folder)) for line in lines]
 
 
-def _library(folder: Path, progress: Progress) -> tuple[Ready, list[str]]:
+def write_library_and_document(folder: Path, progress: Progress) -> tuple[Ready, list[str]]:
     """The library, its expressions at level 1 and the document in a new folder; the document open, and words."""
     neutral = build_neutral(character("keeper"))
     head = library_of(neutral, progress=lambda done, words: progress(0.4 * done, words))
@@ -133,7 +138,7 @@ def _library(folder: Path, progress: Progress) -> tuple[Ready, list[str]]:
 
 def _made(folder: Path, progress: Progress) -> list[str]:
     """The demo in a new folder, and what there is to say of it."""
-    ready, lines = _library(folder, progress)
+    ready, lines = write_library_and_document(folder, progress)
     recipes, names = ready.project.recipes, [expression.name for expression in EXPRESSIONS]
     progress(0.65, "baking")
     baked = bake(ready, folder / "baked", recipes)
