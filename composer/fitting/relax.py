@@ -34,7 +34,8 @@ def relax(
     """(n, 3) fitted positions (n, 3) with loops more like those of `reference` (n, 3), the library's neutral.
 
     `mask` (n,) in [0, 1] says how far each vertex may go; where it is 0 a vertex stays bit for bit. `free` (n,) is 1
-    where vertices do not lie on the sculpt; they relax in space; `held` are vertices, such as landmarks, that are loath to move. What a slide would turn over stays where it was.
+    where vertices do not lie on the sculpt; they relax in space. `held` are vertices, such as landmarks, that are
+    loath to move. What a slide would turn over stays where it was.
     Raises MoueError where a mask has another length.
     """
     points = np.array(positions, dtype=np.float64)
