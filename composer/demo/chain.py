@@ -39,9 +39,9 @@ from masks.polygons import Polygons
 
 PLACED = (
     "pronasale", "gnathion", "sellion", "subnasale", "stomion", "labiale_superius", "labiale_inferius",
-    "exocanthion_left", "exocanthion_right", "endocanthion_left", "endocanthion_right", "cheilion_left", "cheilion_right", "tragion_left",
-    "tragion_right", "superaurale_left", "superaurale_right", "subaurale_left", "subaurale_right", "gonion_left",
-    "gonion_right", "vertex",
+    "exocanthion_left", "exocanthion_right", "endocanthion_left", "endocanthion_right", "cheilion_left",
+    "cheilion_right", "tragion_left", "tragion_right", "superaurale_left", "superaurale_right", "subaurale_left",
+    "subaurale_right", "gonion_left", "gonion_right", "vertex",
 )  # fmt: skip
 """Landmarks that are placed by hand; the others are guessed from them."""
 RECIPES = ("half_believed", "wink", "call")
