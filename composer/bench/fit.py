@@ -87,7 +87,11 @@ def _peers(head, triangles, sculpt, true, ids, held, ours: float, ours_ms: float
         def run(peer: Callable = peer, out: list = out) -> None:
             out.append(np.asarray(peer(cage, dense, source_landmarks=ids, target_positions=true[ids])))
 
-        spent = timed(run)
+        try:
+            spent = timed(run)
+        except ImportError as missing:
+            words += f"; {name} needs {missing.name}"
+            continue
         error = float(np.linalg.norm(out[0] - true, axis=1)[held].mean())
         words += f"; {name}: ours {ours / error:.2f}x its error in {ours_ms / spent:.2f}x its time"
     return words

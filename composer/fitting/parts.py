@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from composer.fitting.align import Similarity, similarity
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.nonrigid import Skin
-from composer.fitting.sculpt import Ball
+from composer.fitting.sculpt import Ball, ball_through
 from composer.head.head import Head, Part
 from masks.surface import cross, unit_rows
 
@@ -84,7 +84,8 @@ def _about(head: Head, at: Rows, sure: NDArray, points: Rows, width: float) -> S
 
 def _eyeball(head: Head, at: Rows, sure: NDArray, part: Part, balls: Sequence[Ball]) -> tuple[Rows, str]:
     points = head.neutral[part.vertices]
-    centre = (points.max(axis=0) + points.min(axis=0)) / 2
+    own = ball_through(points, 0)
+    centre = points.mean(axis=0) if own is None else own.centre
     radius = float(np.median(np.linalg.norm(points - centre, axis=1)))
     near = np.linalg.norm(head.neutral[sure] - centre, axis=1) < NEAR * radius
     chosen = sure[near]

@@ -78,14 +78,16 @@ def fit_report(
     rejected: NDArray, filled: NDArray, reach_mm: float = 0.0, levels: tuple[ProjectedLevel, ...] = (),
     dropped: dict[str, int] | None = None, notes: tuple[str, ...] = (),
 ) -> FitReport:  # fmt: skip
-    """The report of a fitted head (n, 3) mm; distances are those of its skin outside the free zones."""
+    """The report of a fitted head (n, 3) mm; distances are those of its skin outside the free zones that was
+    not rejected: what was rejected is counted, and may be far from a sculpt that ends there."""
     from composer.fitting.nonrigid import Skin
 
     skin = Skin.of(head)
     loops = Loops(skin.polygons, head.neutral[skin.vertices])
     at = np.asarray(positions, dtype=np.float64)
     reversed_, folded = loops.counts(at[skin.vertices])
-    followed = skin.vertices[np.asarray(free)[skin.vertices] < 0.5]
+    on = (np.asarray(free)[skin.vertices] < 0.5) & ~np.asarray(rejected, dtype=bool)[skin.vertices]
+    followed = skin.vertices[on]
     own = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
     found = own.near(pairs.head)
     fitted = np.einsum("ij,ijk->ik", found.bary, at[skin.vertices][own.triangles[found.triangle]])

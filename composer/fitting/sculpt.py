@@ -150,7 +150,7 @@ def _shells(points: Rows, triangles: Ints, where: Path | str | None) -> tuple[ND
     likely = (size > 2 * BALL_SIZE[0] * size[largest]) & (number >= 40) & (size < 4 * BALL_SIZE[1] * size[largest])
     likely[largest] = True
     for s in np.flatnonzero(likely)[:64]:
-        ball = _ball(at[label == s], int(number[s]))
+        ball = ball_through(at[label == s], int(number[s]))
         if ball is not None:
             balls[int(s)] = ball
     if largest in balls:
@@ -161,8 +161,8 @@ def _shells(points: Rows, triangles: Ints, where: Path | str | None) -> tuple[ND
     return skin[shell], tuple(b for s, b in balls.items() if not skin[s] and lowest <= b.radius <= highest)
 
 
-def _ball(points: Rows, triangles: int) -> Ball | None:
-    """The ball through points (k, 3) by linear least squares, where they lie on one."""
+def ball_through(points: Rows, triangles: int) -> Ball | None:
+    """The ball through points (k, 3) by linear least squares; None where they do not lie on one."""
     middle = points.mean(axis=0)
     off = points - middle
     system = np.concatenate([2.0 * off, np.ones((len(off), 1))], axis=1)
