@@ -1,0 +1,92 @@
+"""Points that are pulled, findings that light up, seamless joins and correctives, as a person meets them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from composer.edits.correctives import set_corrective
+from composer.mixing.corrective import Corrective, Trigger
+from tests.window.hand import Hand
+
+
+def pull(hand: Hand, vertex: int, dx: float, dy: float) -> None:
+    """Take a vertex with Ctrl held and drag it by so many points of the window."""
+    from pyglet.window import key, mouse  # not before a fixture has said that there is no display
+
+    window, (x, y) = hand.window, hand.at_vertex(vertex)
+    hand.move(x, y)
+    window.on_mouse_press(int(x), int(window.height - y), mouse.LEFT, key.MOD_CTRL)
+    for i in range(1, 6):
+        window.on_mouse_drag(
+            int(x + dx * i / 5), int(window.height - y - dy * i / 5), 1, 1, mouse.LEFT, key.MOD_CTRL
+        )  # fmt: skip
+        hand.frames(1)
+    window.on_mouse_release(int(x + dx), int(window.height - y - dy), mouse.LEFT, key.MOD_CTRL)
+    hand.frames(3)
+
+
+def test_a_pulled_point_follows_the_pointer_in_one_step(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    vertex = session.centre_of("mouth_corner_left")
+    start, before = hand.at_vertex(vertex), session.history.committed
+    pull(hand, vertex, 4.0, -10.0)
+    now = hand.at_vertex(vertex)
+    assert np.hypot(now[0] - start[0] - 4.0, now[1] - start[1] + 10.0) < 5.0
+    hand.key("Ctrl+Z")
+    assert session.history.committed is before
+
+
+def test_locked_cells_stay_while_a_point_is_pulled(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    vertex = session.centre_of("mouth_corner_right")
+    held = session.weight(("mouth_corner_right", "joy", False))
+    session.held.toggle("lock", ("column", "joy"))
+    pull(hand, vertex, 0.0, -8.0)
+    assert session.weight(("mouth_corner_right", "joy", False)) == held
+    assert len(session.recipe.cells) > 8
+
+
+def test_a_finding_lights_up_and_takes_the_eye_there(open_demo: Hand) -> None:
+    hand, eye = open_demo, open_demo.stage.eye
+    hand.key("Ctrl+E")
+    hand.until(lambda: hand.window.panels.findings.found, "findings")
+    hand.settle()
+    hand.click_on("finding 0")
+    hand.settle()
+    finding = hand.window.panels.findings.found[0]
+    assert hand.stage.finding is finding and hand.stage.eye.distance < 0.7 * eye.distance
+    cover = hand.window.drawing.shown.cover
+    assert (cover[finding.vertices, 3] > 0).any() and (cover[hand.session.centre_of("neck_left"), 3] == 0).all()
+    hand.click_on("Close findings")
+    assert hand.stage.finding is None
+
+
+def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    hand.click_on("Seamless")
+    hand.until(lambda: session.recipe.join == "seamless" and not session.join_wanted, "the join")
+    pose, _ = session.ready.seamless(session.recipe)
+    np.testing.assert_allclose(session.positions(), pose, atol=1e-3)
+    linear = session.ready.pose(session.recipe.with_(join="linear"))
+    assert np.abs(pose - linear).max() > 0.3
+    session.region, session.shape = "brow_inner_left", "surprise"
+    hand.frames(2)
+    x, y = hand.middle("cell brow_inner_left surprise")
+    hand.press(x, y)
+    hand.drag(x - 30, y)
+    np.testing.assert_allclose(
+        session.positions(), session.ready.pose(session.recipe.with_(join="linear")), atol=1e-3
+    )
+    hand.release()
+    hand.until(lambda: not session.join_wanted, "the join again")
+    np.testing.assert_allclose(session.positions(), session.ready.seamless(session.recipe)[0], atol=1e-3)
+
+
+def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    session.apply(lambda project: set_corrective(project, fix))
+    hand.frames(3)
+    assert session.ready.corrective_weights(session.recipe)["au17"] == pytest.approx(1.0)
+    assert "corrective au17" in hand.seen

@@ -1,0 +1,120 @@
+"""A new head in the window: a sculpt opened, marked, fitted, mended under a brush, carried, and mixed on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from composer.formats.mesh import Mesh
+from composer.formats.obj import write
+from composer.head.head import Head
+from composer.head.landmarks import Landmarks, write_landmarks
+from composer.head.places import SurfacePoint, resolve
+from masks.polygons import Polygons
+from tests.window.hand import Hand
+
+PLACED = (
+    "pronasale", "gnathion", "sellion", "subnasale", "exocanthion_left", "exocanthion_right", "endocanthion_left",
+    "endocanthion_right", "cheilion_left", "cheilion_right", "tragion_left", "tragion_right", "gonion_left",
+    "gonion_right", "vertex", "stomion",
+)  # fmt: skip
+
+
+def write_sculpt(folder: Path, head: Head) -> tuple[Path, np.ndarray]:
+    """The head's own skin as triangles, grown and broadened, its vertices in another order; its file, and where the
+    head's vertices belong."""
+    grown = head.neutral * np.array([1.08, 1.03, 1.0]) + [4.0, -3.0, 10.0]
+    triangles = head.polygons.triangles[head.skin[head.polygons.triangles].all(axis=1)]
+    used = np.unique(triangles)
+    order = np.random.default_rng(3).permutation(used)
+    new = np.full(head.n_vertices, -1)
+    new[order] = np.arange(len(order))
+    polygons = Polygons(np.full(len(triangles), 3), new[triangles].reshape(-1), len(order))
+    folder.mkdir(exist_ok=True)
+    path = folder / "grown.obj"
+    write(path, Mesh(polygons, grown[order], unit="mm"))
+    marks = {}
+    assert head.landmarks is not None
+    for name in PLACED:
+        place = head.landmarks.points[name]
+        corners = place.triangle if isinstance(place, SurfacePoint) else (int(place),)
+        a = int(new[corners[0]])
+        marks[name] = a
+    write_landmarks(folder / "grown.landmarks.toml", head.landmarks, Landmarks(marks))
+    return path, grown
+
+
+@pytest.fixture
+def marked(open_demo: Hand, tmp_path: Path) -> tuple[Hand, np.ndarray]:
+    """The demo with a grown copy of keeper open as a sculpt, sixteen landmarks read from beside it."""
+    hand = open_demo
+    path, true = write_sculpt(tmp_path / "sculpts", hand.session.head)
+    hand.key("J")
+    hand.fill("sculpt path", str(path))
+    hand.click_on("open sculpt")
+    hand.until(lambda: hand.stage.new_head is not None, "the sculpt")
+    hand.settle()
+    return hand, true
+
+
+def test_a_sculpt_opens_with_the_landmarks_beside_it_and_the_rest_is_guessed(marked: tuple) -> None:
+    hand, true = marked
+    new = hand.stage.new_head
+    assert set(new.marks.places) == set(PLACED) and new.cage is not None
+    hand.click_on("Guess the rest")
+    marks, head = new.marks, new.library
+    assert set(marks.places) == set(new.names) and len(marks.guessed) == len(new.names) - len(PLACED)
+    away = [np.linalg.norm(resolve(marks.places[n], new.sculpt.neutral) - head.landmarks.position(n, true))
+            for n in marks.guessed]  # fmt: skip
+    assert np.median(away) < 4.0
+    hand.key("Ctrl+Z")
+    assert set(new.marks.places) == set(PLACED)
+
+
+def test_a_landmark_is_placed_where_it_is_pressed_and_the_next_is_chosen(marked: tuple) -> None:
+    hand, true = marked
+    new = hand.stage.new_head
+    hand.stage.landmark = "glabella"
+    place = new.library.landmarks.position("glabella", true)
+    seen, _ = hand.stage.eye.project(place[None], *hand.stage.view_size)
+    x, y = seen[0, 0] + hand.stage.view[0], seen[0, 1] + hand.stage.view[1]
+    hand.click(float(x), float(y))
+    put = resolve(new.marks.places["glabella"], new.sculpt.neutral)
+    assert np.linalg.norm(put - place) < 2.5
+    assert hand.stage.landmark != "glabella" and hand.stage.landmark not in new.marks.places
+
+
+def test_fit_mend_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
+    hand, true = marked
+    new, old = hand.stage.new_head, hand.session
+    hand.click_on("finer levels")
+    hand.click_on("Fit now")
+    hand.until(lambda: hand.window.panels.fit_steps.fitted is not None, "the fit")
+    hand.settle()
+    report = hand.window.panels.fit_steps.fitted.report
+    skin = new.library.skin & (hand.window.panels.fit_steps.fitted.free < 0.5)
+    assert report.reversed_faces == report.folded_faces == 0
+    assert np.median(np.linalg.norm(new.cage - true, axis=1)[skin]) < 1.5
+
+    hand.click_on("Relax")
+    cage = new.cage.copy()
+    x, y = hand.stage.view[0] + 0.5 * hand.stage.view[2], hand.stage.view[1] + 0.3 * hand.stage.view[3]
+    hand.press(x, y)
+    hand.drag(x + 30, y)
+    hand.release()
+    hand.until(lambda: new.stage == "relaxed", "the relaxing")
+    moved = np.abs(new.cage - cage).max(axis=1) > 0
+    assert moved.any() and moved.mean() < 0.2
+
+    hand.fill("carry folder", str(tmp_path / "grown"))
+    hand.click_on("Carry and open")
+    hand.until(lambda: hand.session is not old, "the new head")
+    hand.settle()
+    session = hand.session
+    assert hand.stage.place == "mix" and session.path == tmp_path / "grown" / "document.toml"
+    assert session.head.shape_names == old.head.shape_names
+    assert [r.name for r in session.project.recipes] == [r.name for r in old.project.recipes]
+    np.testing.assert_allclose(session.head.neutral[skin], new.cage[skin], atol=1e-3)
+    assert np.abs(session.positions() - session.head.neutral).max() > 3.0
