@@ -1,0 +1,58 @@
+"""The whole chain on the demo: what comes out of it fits together, file by file."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from composer.demo.chain import LEVEL, RECIPES, chain
+from composer.document.ready import Ready
+from composer.document.store import open_document
+from composer.errors import MoueError
+from composer.head.levels import vertex_count
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
+    folder = tmp_path_factory.mktemp("chain") / "made"
+    return folder, chain(folder, lambda fraction, words: None)
+
+
+def test_the_fit_lies_on_the_sculpt_and_nothing_is_turned_over(made: tuple[Path, list[str]]) -> None:
+    report = json.loads((made[0] / "fit" / "report.json").read_text())
+    assert report["reversed_faces"] == report["folded_faces"] == 0
+    assert report["distance"]["p95"] < 0.5  # common practice, no source: below half a millimetre on the face
+    assert max(report["landmarks"].values()) < 4.0
+
+
+def test_the_new_document_opens_and_mixes(made: tuple[Path, list[str]]) -> None:
+    ready = Ready.open(open_document(made[0] / "ferrier" / "document.toml"))
+    old = Ready.open(open_document(made[0] / "keeper_library" / "document.toml"))
+    assert ready.head.shape_names == old.head.shape_names
+    assert [r.name for r in ready.project.regions] == [r.name for r in old.project.regions]
+    for name in RECIPES:
+        moved = np.linalg.norm(ready.pose(ready.project.recipe(name)) - ready.head.neutral, axis=1)
+        assert 3.0 < moved.max() < 60.0
+
+
+def test_targets_have_the_vertex_order_of_the_sample(made: tuple[Path, list[str]]) -> None:
+    ready = Ready.open(open_document(made[0] / "ferrier" / "document.toml"))
+    sample = trimesh.load(made[0] / "ferrier_level3.obj", process=False, maintain_order=True)
+    assert len(sample.vertices) == vertex_count(ready.head.polygons, LEVEL)
+    size = np.linalg.norm(np.ptp(sample.vertices, axis=0))
+    for name in RECIPES:
+        baked = trimesh.load(made[0] / "baked" / f"{name}.obj", process=False, maintain_order=True)
+        assert (baked.faces == sample.faces).all()
+        away = np.linalg.norm(baked.vertices - sample.vertices, axis=1)
+        assert np.median(away) < 0.02 * size and away.max() < 0.2 * size
+
+
+def test_a_folder_that_holds_something_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(MoueError, match="not empty"):
+        chain(tmp_path, lambda fraction, words: None)
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
