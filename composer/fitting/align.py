@@ -16,6 +16,8 @@ from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
+from composer.head.similarity import Similarity
+from composer.head.similarity import similarity as best_similarity
 
 Rows = NDArray[np.float64]
 THIN = 1e-3
@@ -27,28 +29,6 @@ SWAPPED = 0.5
 SIZES = (0.4, 2.5)
 """Between these ratios of size a sculpt is a head in the same unit (people differ by a tenth, stylised heads more)."""
 UNIT_STEPS = (10.0, 100.0, 1000.0)
-
-
-@dataclass(frozen=True, eq=False)
-class Similarity:
-    """x -> scale * rotation @ x + shift, with `rotation` (3, 3) proper and `shift` (3,)."""
-
-    scale: float
-    rotation: Rows
-    shift: Rows
-
-    def apply(self, points: ArrayLike) -> Rows:
-        """(k, 3) the points (k, 3) moved."""
-        return self.scale * (np.asarray(points, dtype=np.float64) @ self.rotation.T) + self.shift
-
-    def turn(self, vectors: ArrayLike) -> Rows:
-        """(k, 3) directions (k, 3) turned, lengths kept."""
-        return np.asarray(vectors, dtype=np.float64) @ self.rotation.T
-
-    def inverse(self) -> Similarity:
-        """The similarity that undoes this one."""
-        back = self.rotation.T
-        return Similarity(1.0 / self.scale, back, -(back @ self.shift) / self.scale)
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,8 +54,8 @@ class Pairs:
 
     def moved(self, move: Similarity) -> Pairs:
         """The same pairs with the sculpt's side moved."""
-        curves = {name: (here, move.apply(there), ids) for name, (here, there, ids) in self.curves.items()}
-        return Pairs(self.names, self.head, move.apply(self.sculpt), self.vertices, curves)
+        curves = {name: (here, move(there), ids) for name, (here, there, ids) in self.curves.items()}
+        return Pairs(self.names, self.head, move(self.sculpt), self.vertices, curves)
 
 
 def similarity(source: ArrayLike, target: ArrayLike, weights: ArrayLike | None = None) -> Similarity:
@@ -87,18 +67,12 @@ def similarity(source: ArrayLike, target: ArrayLike, weights: ArrayLike | None =
     w = np.ones(len(x)) if weights is None else np.asarray(weights, dtype=np.float64)
     if len(x) < 3:
         raise MoueError(f"there are {len(x)} pairs of landmarks", mend="three that are not on one line are needed")
-    w = w / w.sum()
-    mean_x, mean_y = w @ x, w @ y
-    a, b = x - mean_x, y - mean_y
-    for points, words in ((a, "head"), (b, "sculpt")):
-        extent = np.linalg.svd(points * np.sqrt(w)[:, None], compute_uv=False)
+    share = w / w.sum()
+    for points, words in ((x - share @ x, "head"), (y - share @ y, "sculpt")):
+        extent = np.linalg.svd(points * np.sqrt(share)[:, None], compute_uv=False)
         if not extent[1] > THIN * extent[0]:
             raise MoueError(f"the landmarks on the {words} lie on one line", mend="add one that stands off it")
-    u, d, vt = np.linalg.svd((b * w[:, None]).T @ a)
-    sign = np.array([1.0, 1.0, 1.0 if np.linalg.det(u) * np.linalg.det(vt) >= 0 else -1.0])
-    rotation = (u * sign) @ vt
-    scale = float((d * sign).sum() / (w @ (a * a).sum(1)))
-    return Similarity(scale, rotation, mean_y - scale * (rotation @ mean_x))
+    return best_similarity(x, y, w)
 
 
 def landmark_pairs(head: Head, marks: Landmarks, sculpt_marks: Landmarks, sculpt_positions: ArrayLike) -> Pairs:
@@ -191,7 +165,7 @@ def _swap_of(names: tuple[str, ...], only: str | None = None) -> NDArray[np.int6
 def _misfit(pairs: Pairs, order: NDArray[np.int64]) -> float:
     """Root mean square in mm on the sculpt after the best similarity, partners exchanged by `order`."""
     move = similarity(pairs.head, pairs.sculpt[order])
-    return float(np.sqrt(((move.apply(pairs.head) - pairs.sculpt[order]) ** 2).sum(1).mean()))
+    return float(np.sqrt(((move(pairs.head) - pairs.sculpt[order]) ** 2).sum(1).mean()))
 
 
 def _sides(pairs: Pairs, move: Similarity) -> None:
@@ -224,7 +198,7 @@ def _size(scale: float) -> None:
 
 def _outliers(pairs: Pairs, move: Similarity) -> list[str]:
     """Sentences for landmarks that the others do not bear out (five times the median misfit and 5 percent)."""
-    away = np.linalg.norm(move.apply(pairs.head) - pairs.sculpt, axis=1)
+    away = np.linalg.norm(move(pairs.head) - pairs.sculpt, axis=1)
     size = move.scale * float(np.linalg.norm(np.ptp(pairs.head, axis=0)))
     odd = np.flatnonzero((away > 5 * np.median(away)) & (away > 0.08 * size))
     return [

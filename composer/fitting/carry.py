@@ -23,8 +23,9 @@ from composer.errors import MoueError
 from composer.fitting.carry_gradient import GradientTransfer
 from composer.fitting.carry_parts import CarriedParts
 from composer.fitting.contact import Contact
-from composer.fitting.frames import Similarity, extent, local_frames, similarity_between
+from composer.fitting.frames import extent, local_frames, similarity_between
 from composer.head.head import Head
+from composer.head.similarity import Similarity
 from masks.polygons import Polygons
 from masks.surface import Surface
 

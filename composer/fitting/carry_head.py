@@ -70,7 +70,7 @@ class HeadCarrier:
         except MoueError:
             pass  # it does not move, or on one line: the old hinge will do
         likeness = self._carriers[self.way_of(name)].likeness
-        origin = likeness.points(old.origin[None])[0]
+        origin = likeness(old.origin[None])[0]
         return replace(old, axis=likeness.rotation @ old.axis, origin=origin)
 
     @property

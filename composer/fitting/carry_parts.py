@@ -16,9 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.fitting.frames import Similarity, similarity_between
+from composer.fitting.frames import similarity_between
 from composer.head.head import Head, Part
 from composer.head.parts import components_of
+from composer.head.similarity import Similarity
 from composer.mixing.anchors import anchors
 from composer.mixing.hinge_estimate import rigid_motion
 
@@ -125,7 +126,7 @@ def _rigid(source: Head, target: NDArray, part: Part) -> RigidPiece:
     centre = old.mean(axis=0)
     if part.name.lower().startswith("eye"):
         centre = ball_centre(old)
-    there = similarity_between(old, new).points(centre[None])[0]
+    there = similarity_between(old, new)(centre[None])[0]
     chin = None
     if part.follows == "jaw" and source.skin.any():
         place = anchors(source.with_(parts=(part,)))

@@ -26,8 +26,8 @@ from scipy.spatial import cKDTree
 
 from composer.fitting.carry_parts import CarriedParts, RigidPiece
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.frames import Similarity
 from composer.head.head import Head
+from composer.head.similarity import Similarity
 from masks.surface import Surface, factorise
 
 Floats = NDArray[np.float64]

@@ -6,34 +6,16 @@ measured from A to B is the inverse of what is measured from B to A.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from composer.head.similarity import Similarity
 from composer.mixing.hinge_estimate import rigid_motion
 from masks.polygons import read_only
 from masks.surface import Surface, factorise
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, eq=False)
-class Similarity:
-    """x -> scale rotation x + shift; `rotation` (3, 3) is no reflection, `shift` (3,) mm."""
-
-    scale: float
-    rotation: Floats
-    shift: Floats
-
-    def vectors(self, directions: NDArray) -> Floats:
-        """(m, 3) displacements (m, 3) turned and scaled."""
-        return self.scale * (directions @ self.rotation.T)
-
-    def points(self, positions: NDArray) -> Floats:
-        """(m, 3) positions (m, 3) mm laid over."""
-        return self.vectors(positions) + self.shift
 
 
 def similarity_between(source: NDArray, target: NDArray, weight: NDArray | None = None) -> Similarity:
@@ -49,7 +31,7 @@ def similarity_between(source: NDArray, target: NDArray, weight: NDArray | None 
     here, there = share @ source, share @ target
     spread = float(share @ ((source - here) ** 2).sum(axis=1)), float(share @ ((target - there) ** 2).sum(axis=1))
     scale = float(np.sqrt(spread[1] / spread[0])) if min(spread) > 0.0 else 1.0
-    return Similarity(scale, read_only(rotation), read_only(there - scale * (rotation @ here)))
+    return Similarity(read_only(rotation), read_only(there - scale * (rotation @ here)), scale)
 
 
 def extent(points: NDArray, weight: NDArray | None = None) -> float:

@@ -81,18 +81,18 @@ class _Warp:
         self._move = move
         reach = 1.0 / (SPREAD * head.diagonal)
         self._left = RBFInterpolator(
-            ours, theirs - move.apply(ours), kernel="gaussian", epsilon=reach, smoothing=SMOOTHING, degree=-1
+            ours, theirs - move(ours), kernel="gaussian", epsilon=reach, smoothing=SMOOTHING, degree=-1
         )
 
     def __call__(self, points: Rows) -> Rows:
         """(k, 3) points of the head on the sculpt's side."""
-        return self._move.apply(points) + self._left(points)
+        return self._move(points) + self._left(points)
 
 
 def _mirrored(point: Rows, move: Similarity) -> Rows:
     """(3,) the mirror image of a place of the sculpt about the plane to which the head's midplane x = 0 goes."""
-    back = move.inverse().apply(point[None])[0]
-    return move.apply((back * np.array([-1.0, 1.0, 1.0]))[None])[0]
+    back = move.inverse()(point[None])[0]
+    return move((back * np.array([-1.0, 1.0, 1.0]))[None])[0]
 
 
 def _partner(name: str) -> str:

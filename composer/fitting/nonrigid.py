@@ -115,7 +115,7 @@ def fit(
         raise MoueError(f"the free mask has {len(open_)} values, the head {n} vertices")
     skin = Skin.of(head)
     back = move.inverse()
-    there, sculpt = sculpt, ClosestSurface(back.apply(sculpt.positions), sculpt.triangles)
+    there, sculpt = sculpt, ClosestSurface(back(sculpt.positions), sculpt.triangles)
     pairs = pairs.moved(back)
     place, scale = head.neutral, head.diagonal
     say(0.05, "warping through the landmarks")
@@ -143,16 +143,16 @@ def fit(
         )  # fmt: skip
         positions[skin.vertices] = done.positions
         rejected[skin.vertices], filled[skin.vertices] = done.rejected, done.filled
-        settled_at = move.apply(positions)
+        settled_at = move(positions)
         on = ~done.filled
         snapped = there.near(settled_at[skin.vertices[on]])
         settled_at[skin.vertices[on]] = snapped.points
         positions = settled_at
     else:
-        positions = move.apply(positions)
+        positions = move(positions)
     say(1.0, "fitted")
     return Fitted(
-        read_only(positions), move, read_only(move.apply(warped)), rejected, filled, rough * scale * move.scale,
+        read_only(positions), move, read_only(move(warped)), rejected, filled, rough * scale * move.scale,
         tuple(stages),
     )  # fmt: skip
 

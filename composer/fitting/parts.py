@@ -49,7 +49,7 @@ def place_parts(
         points = np.concatenate([head.neutral[part.vertices] for part in mouth])
         move = _about(head, at, sure, points, float(np.linalg.norm(np.ptp(points, axis=0))) / 2)
         for part in mouth:
-            at[part.vertices] = move.apply(head.neutral[part.vertices])
+            at[part.vertices] = move(head.neutral[part.vertices])
         notes.append(f"Teeth and tongue follow the skin about the mouth, {move.scale:.3f} times their size.")
     for part in head.parts:
         if part in mouth:
@@ -60,7 +60,7 @@ def place_parts(
         elif part.follows != "surface":
             points = head.neutral[part.vertices]
             size = float(np.linalg.norm(np.ptp(points, axis=0))) / 2
-            at[part.vertices] = _about(head, at, sure, points, size).apply(points)
+            at[part.vertices] = _about(head, at, sure, points, size)(points)
     bound = [part for part in head.parts if part.follows == "surface" and part not in mouth]
     if bound:
         own = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
@@ -90,7 +90,7 @@ def _eyeball(head: Head, at: Rows, sure: NDArray, part: Part, balls: Sequence[Ba
     near = np.linalg.norm(head.neutral[sure] - centre, axis=1) < NEAR * radius
     chosen = sure[near]
     move = similarity(head.neutral[chosen], at[chosen]) if len(chosen) > 8 else _about(head, at, sure, points, radius)
-    there, size = move.apply(centre), move.scale * radius
+    there, size = move(centre), move.scale * radius
     fitting = [
         ball
         for ball in balls
@@ -102,7 +102,7 @@ def _eyeball(head: Head, at: Rows, sure: NDArray, part: Part, balls: Sequence[Ba
         scale = ball.radius / radius
         placed = scale * ((points - centre) @ move.rotation.T) + ball.centre
         return placed, f"{part.name} is the sculpt's ball of {ball.radius:.1f} mm."
-    return move.apply(points), f"{part.name} follows its lids, {move.scale:.3f} times its size."
+    return move(points), f"{part.name} follows its lids, {move.scale:.3f} times its size."
 
 
 def _beside(own: ClosestSurface, fitted: Rows, points: Rows) -> Rows:

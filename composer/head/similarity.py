@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Points = NDArray[np.float64]
 
@@ -18,9 +18,17 @@ class Similarity:
     shift: Points
     scale: float = 1.0
 
-    def __call__(self, points: NDArray) -> Points:
+    def __call__(self, points: ArrayLike) -> Points:
         """(n, 3) points moved."""
-        return self.scale * (points @ self.rotation.T) + self.shift
+        return self.vectors(points) + self.shift
+
+    def vectors(self, directions: ArrayLike) -> Points:
+        """(n, 3) displacements turned and scaled."""
+        return self.scale * self.turn(directions)
+
+    def turn(self, directions: ArrayLike) -> Points:
+        """(n, 3) directions turned, their lengths kept."""
+        return np.asarray(directions, dtype=np.float64) @ self.rotation.T
 
     def inverse(self) -> Similarity:
         """The motion back."""

@@ -45,7 +45,7 @@ def test_a_planted_similarity_comes_back(seed: int, scale: float, count: int) ->
     found = similarity(points, scale * points @ rotation.T + shift)
     assert np.allclose(found.rotation, rotation, atol=1e-6)
     assert np.isclose(found.scale, scale, rtol=1e-8)
-    assert np.allclose(found.inverse().apply(found.apply(points)), points, atol=1e-9)
+    assert np.allclose(found.inverse()(found(points)), points, atol=1e-9)
 
 
 @given(st.integers(0, 2**32 - 1))

@@ -113,7 +113,7 @@ def test_what_the_jaw_carries_stays_rigid_and_goes_with_the_chin(way: Way) -> No
     tooth = slice(SKIN + BALL, None)
     pose = (target := neutral(4, wide=1.2)) + Carrier(old, target, way).carry(old.shape("jaw").delta)
     likeness = similarity_between(target[tooth], pose[tooth])
-    np.testing.assert_allclose(likeness.points(target[tooth]), pose[tooth], atol=1e-6)
+    np.testing.assert_allclose(likeness(target[tooth]), pose[tooth], atol=1e-6)
     assert likeness.scale == pytest.approx(1.0, abs=1e-6)
     assert np.degrees(Rotation.from_matrix(likeness.rotation).magnitude()) == pytest.approx(15.0, abs=1e-4)
 

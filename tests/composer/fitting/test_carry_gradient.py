@@ -102,7 +102,7 @@ def test_the_similarity_back_is_the_inverse(seed: int) -> None:
     rng = np.random.default_rng(seed)
     source, target = rng.normal(size=(9, 3)), rng.normal(size=(9, 3))
     there, back = similarity_between(source, target), similarity_between(target, source)
-    np.testing.assert_allclose(back.points(there.points(source)), source, atol=1e-9)
+    np.testing.assert_allclose(back(there(source)), source, atol=1e-9)
     assert there.scale * back.scale == pytest.approx(1.0)
     exact = similarity_between(source, 3.0 * source @ (turn := random_rotation(rng)).T + 1.0)
     np.testing.assert_allclose(exact.rotation, turn, atol=1e-9)
