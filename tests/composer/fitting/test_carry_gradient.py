@@ -106,7 +106,7 @@ def test_the_similarity_back_is_the_inverse(seed: int) -> None:
     assert there.scale * back.scale == pytest.approx(1.0)
     exact = similarity_between(source, 3.0 * source @ (turn := random_rotation(rng)).T + 1.0)
     np.testing.assert_allclose(exact.rotation, turn, atol=1e-9)
-    np.testing.assert_allclose(exact.points(source), 3.0 * source @ turn.T + 1.0, atol=1e-9)
+    np.testing.assert_allclose(exact(source), 3.0 * source @ turn.T + 1.0, atol=1e-9)
 
 
 def test_the_rotation_of_the_similarity_is_scipys() -> None:
