@@ -144,6 +144,10 @@ class MaskSources:
             raise MoueError(f"region {region.name!r}: its landmarks are missing", self.project.path)
         return self._laid[preset.name][name]
 
+    def take_moving(self, count: int, found: MovingRegions) -> None:
+        """What moves together in at most `count` regions of this head's library, where it has been found already."""
+        self._moving[count] = found
+
     def _from_displacement(self, region: Region, said: Values) -> Floats:
         count = said.whole("regions", 1, 1000) if "regions" in said.table else 12
         if count not in self._moving:

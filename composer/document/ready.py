@@ -29,6 +29,7 @@ from composer.mixing.seamless import SeamlessJoin, further_than_linear, seamless
 from composer.mixing.seamless_cache import SeamlessJoins
 from composer.progress import Progress
 from composer.units import mm_per
+from masks.from_displacement import MovingRegions
 from masks.partition import FACE, effective_masks, remainder
 
 Mask = NDArray[np.float64]
@@ -70,6 +71,10 @@ class Ready:
             project.head_path, project.neutral, project.unit, progress=progress, recognise=not project.parts
         )
         return cls(project, library)._made()
+
+    def take_moving(self, count: int, found: MovingRegions) -> None:
+        """What moves together in at most `count` regions, where it is known already: it is not looked for again."""
+        self._sources.take_moving(count, found)
 
     def again(self, project: Project) -> Ready:
         """The edited `project` of the same head made ready, sharing with this one whatever did not change.

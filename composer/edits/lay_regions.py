@@ -12,14 +12,20 @@ from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.presets import lay_regions, region_set
 from composer.head.region_names import region_names
+from masks.from_displacement import MovingRegions
+
+MOVING = 16
+"""How many regions are looked for in what moves together, unless said."""
 
 
 def laid_regions(
-    head: Head, path: Path, source: str, preset: str = "face", count: int = 16, ramp_mm: float = 8.0
-) -> tuple[Project, list[str]]:
+    head: Head, path: Path, source: str, preset: str = "face", count: int = MOVING, ramp_mm: float = 8.0,
+    found: MovingRegions | None = None,
+) -> tuple[Project, list[str]]:  # fmt: skip
     """A project for `head` that is to lie at `path`, and notes of what was left out.
 
-    `source` is landmarks, displacement or groups. Raises MoueError where the head has nothing to make them from.
+    `source` is landmarks, displacement or groups; `found` is what moves together, where that is known. Raises
+    MoueError where the head has nothing to make them from.
     """
     notes = list(head.notes)
     if source == "landmarks":
@@ -27,7 +33,7 @@ def laid_regions(
         notes += [*laid.notes, *(f"Region {name!r} was left out: {why}" for name, why in laid.left_out.items())]
         sources: dict[str, dict[str, Any]] = {name: {"from": source, "preset": name} for name in laid.masks}
     elif source == "displacement":
-        found = moving_regions(head, count)
+        found = found or moving_regions(head, count)
         notes.append(f"The regions hold {100 * found.held:.0f} percent of the library's motion.")
         names = region_names(head, found.masks)
         sources = {names[name]: {"from": source, "moves": name, "regions": count} for name in found.masks}

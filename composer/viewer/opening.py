@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from composer.document.mask_file import read_mask
+from composer.document.masks_of import moving_regions
 from composer.document.project import Project
 from composer.document.ready import Ready
 from composer.document.store import open_document
-from composer.edits.lay_regions import laid_regions
+from composer.edits.lay_regions import MOVING, laid_regions
 from composer.errors import MoueError
 from composer.formats.library import head_of, open_library
 from composer.formats.registry import read_mesh
@@ -18,6 +19,7 @@ from composer.head.head import Head
 from composer.head.landmark_file import read_landmark_pairs
 from composer.progress import Progress
 from composer.viewer.new_head import NewHead
+from masks.from_displacement import MovingRegions
 
 DOCUMENTS = (".moue", ".toml")
 
@@ -48,16 +50,20 @@ def open_path(path: Path, progress: Progress) -> Opened:
         return _document(inside, progress)
     head = open_library(path, None, None, progress=lambda f, words: progress(0.8 * f, words), recognise=True)
     progress(0.82, "finding regions")
+    found: MovingRegions | None = None
     place = path.parent / f"{path.stem}.moue"
     if head.landmarks:
         project, notes = laid_regions(head, place, "landmarks")
     elif head.shapes:
-        project, notes = laid_regions(head, place, "displacement")
+        found = moving_regions(head, MOVING)
+        project, notes = laid_regions(head, place, "displacement", found=found)
     else:
         unit, name = head.unit, head.neutral_name
         project, notes = Project(place, head.path or path, unit, name, fingerprint(head.polygons)), list(head.notes)
         notes.append("It holds no shapes: regions can be painted, and there is nothing to mix yet.")
     ready = Ready(project, head)
+    if found is not None:
+        ready.take_moving(MOVING, found)
     progress(0.9, "sharing regions")
     _ = ready.effective
     return Opened(ready, None, tuple(notes))
