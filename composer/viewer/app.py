@@ -63,7 +63,12 @@ def run(window: MoueWindow) -> None:
                 raise _stopped(window, error) from error
 
     pyglet.clock.schedule_interval(tick, 1 / 60)
-    pyglet.app.run(interval=None)
+    try:
+        pyglet.app.run(interval=None)
+    except MoueError:
+        raise
+    except Exception as error:
+        raise _stopped(window, error) from error
     del tablets
 
 

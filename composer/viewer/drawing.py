@@ -54,7 +54,7 @@ class Drawing:
     def open(self, stage: Stage) -> None:
         """Draw another session from now on."""
         session = self._session = stage.session
-        self._head = None
+        self._head = self._new = None
         if self._card is not None:
             self._card.close()
             self._card = None

@@ -113,9 +113,12 @@ class Overlays:
             amounts = movement(head.neutral, session.positions())
             scale = movement_scale(amounts)
         else:
-            away = trying.difference_mm(session)
+            compared: list[NDArray | None] = [None]
+            told = not stage.guard(lambda: compared.append(trying.difference_mm(session)))
+            away = compared[-1]
             if away is None:
-                stage.say("Set A first: its button lies under the recipes.")
+                if not told:
+                    stage.say("Set A first: its button lies under the recipes.")
                 stage.overlay = "none"
                 return Shown()
             amounts = away

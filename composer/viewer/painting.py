@@ -121,8 +121,9 @@ class Painting:
             surface = session.head.surface
             if self.on_pose:
                 surface = surface.at(np.asarray(session.positions(), dtype=np.float64))
-            self._painter, self._key = Painter(surface, barriers), key
-            self._painter.prepare()
+            painter = Painter(surface, barriers)
+            painter.prepare()
+            self._painter, self._key = painter, key
         return self._painter
 
     def ready_for(self, session: Session) -> bool:

@@ -61,8 +61,10 @@ class Screen:
     fit_steps: FitSteps = field(default_factory=FitSteps)
 
     def fresh(self) -> None:
-        """Another document is open: what was tried and painted on the old one is forgotten."""
+        """Another document is open: what was tried, painted and fitted on the old one is forgotten."""
         self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
+        self.bake, self.fit_steps = Bake(suffix=self.bake.suffix, unit=self.bake.unit), FitSteps()
+        self.board.drag = self.board.typing = None
 
     def measure(self, stage: Stage, kit: Kit) -> None:
         """Where the view lies in the window, given the sizes of the panels about it."""

@@ -47,6 +47,7 @@ OVERLAYS: dict[Overlay, tuple[str, str]] = {
 VIEWS = {"front": "Front", "three_quarter": "Three quarter", "profile": "Side", "below": "Below"}
 WORDS_SECONDS = 6.0
 MOVE_SECONDS = 0.25
+OPENING = "Opening "
 JOINING = "Joining seamlessly"
 
 
@@ -69,13 +70,14 @@ class Dialogs:
     ask: Callable[[], None] | None = None
     save_as: bool = False
     open_path: bool = False
+    path_for: tuple[str, str, Callable[[Path], None]] | None = None
     waiting: Waiting | None = None
     findings: bool = False
 
     @property
     def any_open(self) -> bool:
         """Whether a sheet lies over the window, which keys then leave alone."""
-        asking = self.leave or self.save_as or self.open_path or self.waiting is not None
+        asking = self.leave or self.save_as or self.open_path or bool(self.path_for) or self.waiting is not None
         return self.keys or self.bake or asking
 
 
@@ -162,14 +164,26 @@ class Stage:
     # Opening, saving, leaving.
 
     def open(self, path: Path) -> None:
-        """Open a document or a library beside the frame loop; what is open stays until it is there."""
-        self.work.begin(
-            f"Opening {path.name}", lambda progress: _ready(open_path(path, progress), progress), self._opened
-        )
+        """Open a document or a library beside the frame loop; what is open stays until it is there. Of two that are
+        asked for it is the later one, and what is edited meanwhile is asked about."""
+        before = self.session
+        edited = before.history.committed if before is not None else None
+
+        def there(made: tuple[Opened, Session, Picker, Waiting | None]) -> None:
+            if before is not None and before is self.session and before.history.committed is not edited:
+                self.unless_unsaved(lambda: self._opened(made))
+            else:
+                self._opened(made)
+
+        for job in self.work.jobs:
+            if job.name.startswith(OPENING):
+                job.cancel()
+        self.work.begin(f"{OPENING}{path.name}", lambda progress: _ready(open_path(path, progress), progress), there)
 
     def _opened(self, made: tuple[Opened, Session, Picker, Waiting | None]) -> None:
         opened, self.session, self.picker, self.dialogs.waiting = made
         self.hidden, self.overlay, self.place = frozenset(), "none", "mix"
+        self.new_head, self.finding, self.moved_mark, self.landmark, self.carried_shape = None, None, None, "", ""
         self.look_from("front", at_once=True)
         self.settings.opened(opened.file or opened.ready.head.path or opened.ready.project.path)
         for note in opened.notes[:2]:
@@ -359,7 +373,7 @@ class Stage:
                 for note in new.notes[:2]:
                     self.say(note)
 
-        self.work.begin(f"Opening {path.name}", lambda progress: open_new_head(library, path, progress), opened)
+        self.work.begin(f"{OPENING}{path.name}", lambda progress: open_new_head(library, path, progress), opened)
 
     def hide_part(self, name: str) -> None:
         """Hide a part, or show it again."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.project import Project
 from composer.edits.recipes import add_recipe, free_recipe_name
 from composer.edits.trials import Travel, random_recipe
 from composer.mixing.recipe import Cell, CellKey, Recipe
@@ -29,6 +30,7 @@ class Trial:
     low: float = 0.0
     high: float = 1.0
     travel: Travel | None = None
+    recipe: str = ""
 
 
 @dataclass
@@ -46,11 +48,13 @@ class Trying:
     limit: float = 0.8
     to: str = ""
     _began: float = 0.0
+    _of: Project | None = None
     _peek: str = ""
 
     def sweep(self, stage: Stage, key: CellKey, low: float = 0.0, high: float = 1.0) -> None:
         """Let one cell go to and fro between two weights."""
         self.trial, self.found = Trial("sweep", self.pace, key=key, low=low, high=high), None
+        self.trial.recipe = stage.opened.recipe_name
         self._began = stage.clock()
 
     def travel(self, stage: Stage, start: str, end: str) -> None:
@@ -58,7 +62,7 @@ class Trying:
         session = stage.opened
         project = session.project
         way = Travel(session.ready.mixer, project.recipe(start), project.recipe(end))
-        self.trial, self.found = Trial("travel", self.pace, travel=way), None
+        self.trial, self.found = Trial("travel", self.pace, travel=way, recipe=session.recipe_name), None
         self._began = stage.clock()
 
     def random(self, session: Session) -> None:
@@ -69,6 +73,7 @@ class Trying:
         self.trial = None
         self.found = random_recipe(self.seed, names, shapes, self.cells, (0.0, self.limit), symmetric=session.linked)
         self.seed += 1
+        self._of = session.project
         session.show(session.ready.pose(self.found))
 
     def keep(self, stage: Stage) -> None:
@@ -116,9 +121,16 @@ class Trying:
         return bool(self._peek)
 
     def step(self, stage: Stage) -> bool:
-        """Move the trial on; whether one runs."""
+        """Move the trial on; whether one runs. An edit ends a random combination, another recipe a movement."""
         session, trial = stage.session, self.trial
-        if session is None or trial is None:
+        if session is None:
+            return False
+        if self.found is not None and session.project is not self._of:
+            self.stop(session)
+        if trial is None:
+            return False
+        if trial.recipe != session.recipe_name:
+            self.stop(session)
             return False
         if trial.running:
             turns = (stage.clock() - self._began) / max(trial.seconds, 0.05)

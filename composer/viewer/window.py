@@ -20,7 +20,7 @@ from composer.viewer.actions import Actions
 from composer.viewer.browse import browse, can_browse
 from composer.viewer.drawing import Drawing
 from composer.viewer.imgui_pyglet import ImGuiOnPyglet
-from composer.viewer.keys import Keys, combo_of
+from composer.viewer.keys import ACTIONS, Keys, combo_of
 from composer.viewer.kit import Kit
 from composer.viewer.screen import Screen
 from composer.viewer.settings import Settings, read_settings, write_settings
@@ -41,6 +41,10 @@ AWAKE_SECONDS = 0.6
 CONTEXT_LOST = 0x0507
 HELD_LOOKS = {"rest": "neutral", "before": "before", "flip_ab": "other"}
 """Keys that are held to look at something else, and what."""
+WHILE_HELD = {name for name, action in ACTIONS.items() if action.group == "Looking"} | {
+    "larger", "smaller", "stronger", "weaker",
+}  # fmt: skip
+"""What keys may do while something is held; what edits or goes elsewhere waits for the release."""
 WALKING = ("Left", "Right", "Up", "Down", "Space", "Tab")
 """Keys that go from control to control once somebody has begun to."""
 
@@ -129,6 +133,11 @@ class MoueWindow(pyglet.window.Window):
         """Whether frames are worth drawing."""
         return time.monotonic() - self._awake_at < AWAKE_SECONDS or bool(self.stage.work.jobs)
 
+    @property
+    def holding(self) -> bool:
+        """Whether something is held that is no step yet: a tool, a carried shape, a cell of the board."""
+        return self.drag.active or bool(self.stage.carried_shape) or self.panels.board.drag is not None
+
     def act(self, action: str) -> bool:
         """Do what a key or a button of this name does; whether there was anything to do."""
         self.wake()
@@ -209,7 +218,17 @@ class MoueWindow(pyglet.window.Window):
         session, painting = self.stage.opened, self.panels.painting
         name = "Making the brush ready"
         if all(job.name != name for job in self.stage.work.jobs):
-            self.stage.work.begin(name, lambda progress: painting.painter_of(session), lambda _: self.wake())
+            self.stage.work.begin(
+                name, lambda progress: painting.painter_of(session), lambda _: self.wake(), self._no_brush
+            )
+
+    def _no_brush(self, words: str) -> None:
+        """The brush could not be made: told once, and not tried again on the same surface."""
+        self.stage.say(words, "wrong")
+        if self.panels.painting.on_pose:
+            self.panels.painting.on_pose = False
+        elif self.stage.place == "paint":
+            self.act("place_mix")
 
     # Leaving.
 
@@ -328,6 +347,9 @@ class MoueWindow(pyglet.window.Window):
         action = self.kit.keys.action(symbol, modifiers)
         if action in HELD_LOOKS:
             self._held_keys.add(action)
+        elif self.holding and action not in WHILE_HELD:
+            if action == "undo":
+                self._escape()
         elif action and (action == "keys" or not self.stage.dialogs.any_open):
             self.act(action)
         return True
@@ -351,6 +373,9 @@ class MoueWindow(pyglet.window.Window):
             session.abort()
         elif self.drag.active:
             self.drag.abandon()
+        elif self.panels.board.drag is not None and session is not None:
+            self.panels.board.drag = None
+            session.abort()
         elif session is not None and not self.stage.dialogs.any_open:
             self.panels.trying.stop(session)
 

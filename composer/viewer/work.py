@@ -79,7 +79,7 @@ class Job:
             words = f"{self.name}: {type(error).__name__}: {error}"
             self._end = lambda: self._failed(words)
         else:
-            self._end = (lambda: None) if self._stop.is_set() else (lambda: self._done(result))
+            self._end = lambda: None if self._stop.is_set() else self._done(result)
 
 
 class Work:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from composer.edits.correctives import set_corrective
+from composer.formats.mesh import mesh_of
+from composer.formats.obj import write
 from composer.mixing.corrective import Corrective, Trigger
+from composer.viewer.sculpts import accept_sculpt, match_target
 from tests.window.hand import Hand
 
 
@@ -90,3 +95,35 @@ def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) 
     hand.frames(3)
     assert session.ready.corrective_weights(session.recipe)["au17"] == pytest.approx(1.0)
     assert "corrective au17" in hand.seen
+
+
+def test_a_sculpted_bake_is_taken_back_as_a_corrective(open_demo: Hand, tmp_path: Path) -> None:
+    hand, session = open_demo, open_demo.session
+    hand.click_on("recipe wink")
+    pose = session.ready.pose(session.recipe)
+    lump = np.exp(-(((pose - pose[session.centre_of("cheek_right")]) ** 2).sum(axis=1)) / 200.0)
+    sculpted = pose + lump[:, None] * np.array([0.0, 2.0, 2.0])
+    write(tmp_path / "wink.obj", mesh_of(session.head, sculpted, unit="mm"))
+    accept_sculpt(hand.stage, tmp_path / "wink.obj")
+    hand.until(lambda: session.project.correctives, "the corrective")
+    size = session.head.diagonal
+    assert np.abs(session.ready.pose(session.recipe) - sculpted).max() < 1e-5 * size
+    hand.key("Ctrl+Z")
+    assert not session.project.correctives
+
+
+def test_a_target_is_matched_by_a_recipe_of_its_name(open_demo: Hand, tmp_path: Path) -> None:
+    hand, session = open_demo, open_demo.session
+    target = session.ready.pose(session.project.recipe("call"))
+    write(tmp_path / "cry.obj", mesh_of(session.head, target, unit="mm"))
+    match_target(hand.stage, tmp_path / "cry.obj")
+    hand.until(lambda: session.recipe_name == "cry", "the match")
+    left = np.linalg.norm(session.ready.pose(session.recipe) - target, axis=1)
+    assert np.median(left) < 0.1 * np.linalg.norm(target - session.head.neutral, axis=1).max()
+
+
+def test_a_file_of_another_topology_is_told_in_one_line(open_demo: Hand, library: Path) -> None:
+    hand = open_demo
+    match_target(hand.stage, library / "neutral.obj")
+    hand.until(lambda: hand.wrong, "the fault")
+    assert len(hand.session.project.recipes) == 4

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 from imgui_bundle import ImVec2, imgui
 
@@ -24,11 +26,17 @@ from composer.edits.shapes import keep_shape
 from composer.mixing.recipe import Recipe
 from composer.viewer import theme
 from composer.viewer.kit import Kit
+from composer.viewer.sculpts import accept_sculpt, match_target
 from composer.viewer.stage import Stage
 from composer.viewer.theme import u32
 from composer.viewer.trying import Trying
 
 JOINS = {"linear": "Linear", "seamless": "Seamless"}
+
+
+def ask(stage: Stage, heading: str, verb: str, call: Callable[[Stage, Path], None]) -> None:
+    """Ask for a file, and do something with it."""
+    stage.dialogs.path_for = (heading, verb, lambda path: call(stage, path))
 
 
 @dataclass
@@ -144,6 +152,8 @@ class Recipes:
             ("Move up", "", lambda: stage.do(lambda p: move_recipe(p, name, max(at - 1, 0)))),
             ("Move down", "", lambda: stage.do(lambda p: move_recipe(p, name, at + 1))),
             ("Keep the pose as a shape", "keep_shape", lambda: self.keep(stage)),
+            ("Take a sculpt back", "", lambda: ask(stage, f"The sculpted bake of {name}", "Take", accept_sculpt)),
+            ("Match a target", "", lambda: ask(stage, "A target of this topology", "Match", match_target)),
             ("Set as A", "", lambda: setattr(trying, "a", recipe)),
             ("Set as B", "", lambda: setattr(trying, "b", recipe)),
             ("Delete", "", lambda: self._delete(stage, name)),

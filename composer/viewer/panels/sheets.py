@@ -61,6 +61,12 @@ class Sheets:
                 self.path = ""
             self._path_sheet(stage, kit, "Open a library or a document", "Open", self._open)
             _end(dialogs.open_path)
+        elif dialogs.path_for is not None and _begin("path for", kit):
+            heading, verb, take = dialogs.path_for
+            if imgui.is_window_appearing():
+                self.path = ""
+            self._path_sheet(stage, kit, heading, verb, lambda stage, path: stage.guard(lambda: take(path)))
+            _end(dialogs.path_for is not None)
 
     def _path_sheet(self, stage: Stage, kit: Kit, heading: str, verb: str, call) -> None:  # type: ignore[no-untyped-def]
         with kit.bold():
@@ -71,11 +77,11 @@ class Sheets:
         entered, self.path = imgui.input_text("##path", self.path, imgui.InputTextFlags_.enter_returns_true)
         kit.mark("sheet path")
         if (kit.button(verb, name=f"sheet {verb.lower()}") or entered) and self.path.strip():
-            stage.dialogs.save_as = stage.dialogs.open_path = False
+            _put_away(stage)
             call(stage, Path(self.path.strip().strip('"')).expanduser())
         imgui.same_line()
         if kit.button("Leave it", name="sheet leave") or imgui.is_key_pressed(imgui.Key.escape):
-            stage.dialogs.save_as = stage.dialogs.open_path = False
+            _put_away(stage)
             stage.dialogs.ask = None
 
     def _save_as(self, stage: Stage, path: Path) -> None:
@@ -90,6 +96,11 @@ class Sheets:
         """Save, and do what was asked once it is saved."""
         call, stage.dialogs.ask = stage.dialogs.ask, None
         stage.save(then=call)
+
+
+def _put_away(stage: Stage) -> None:
+    stage.dialogs.save_as = stage.dialogs.open_path = False
+    stage.dialogs.path_for = None
 
 
 def _begin(name: str, kit: Kit) -> bool:
