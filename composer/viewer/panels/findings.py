@@ -8,6 +8,9 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.checks.finding import Finding
 from composer.checks.of_document import check_recipes
+from composer.checks.pairs import pair_recipes
+from composer.checks.sweep import sweep_recipes
+from composer.document.ready import Ready
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
 from composer.viewer import theme
@@ -18,6 +21,19 @@ INKS = {"error": theme.CORAL, "warning": theme.SAND, "note": theme.TIDE}
 SIGNS = {"error": "mute", "warning": "star", "note": "dot"}
 
 
+STEPS = 9
+
+
+def _deeper(ready: Ready, recipe: Recipe, progress: Progress) -> list[Finding]:
+    """What is only wrong on the way to a recipe, or only together with another."""
+    found = [each for one in sweep_recipes(ready, [recipe], STEPS, progress=progress) for each in one.findings]
+    others = [other for other in ready.project.recipes if other.name != recipe.name]
+    for number, other in enumerate(others):
+        progress(number / len(others), f"{recipe.name} with {other.name}")
+        found += [each for one in pair_recipes(ready, [recipe, other]) for each in one.findings]
+    return found
+
+
 @dataclass
 class Findings:
     """What was found, on which recipe as it then was, and which finding is looked at."""
@@ -25,8 +41,9 @@ class Findings:
     found: list[Finding] = field(default_factory=list)
     recipe: Recipe | None = None
 
-    def look(self, stage: Stage) -> None:
-        """Run every check on the open recipe beside the frame loop."""
+    def look(self, stage: Stage, deep: bool = False) -> None:
+        """Run every check on the open recipe beside the frame loop; `deep` also on the way to it, and together with
+        every other recipe."""
         session = stage.opened
         if not session.recipe_name:
             stage.say("There is no recipe to check yet.")
@@ -34,7 +51,15 @@ class Findings:
         ready, recipe = session.ready, session.recipe
 
         def checked(progress: Progress) -> list[Finding]:
-            return [finding for _, _, found in check_recipes(ready, [recipe], progress) for finding in found]
+            share = 0.3 if deep else 1.0
+            found = [
+                finding
+                for _, _, found in check_recipes(ready, [recipe], lambda f, words: progress(share * f, words))
+                for finding in found
+            ]
+            if deep:
+                found += _deeper(ready, recipe, lambda f, words: progress(0.3 + 0.7 * f, words))
+            return sorted(found, key=lambda finding: finding.rank)
 
         def done(found: list[Finding]) -> None:
             self.found, self.recipe = found, recipe
@@ -65,7 +90,14 @@ class Findings:
         imgui.same_line(imgui.get_window_width() - kit.px(132))
         if kit.button("Close", name="Close findings"):
             stage.dialogs.findings, stage.finding = False, None
+        if kit.button(
+            "Deeper",
+            f"also in {STEPS} steps on the way to it, and together with every other recipe",
+            name="Check deeper",
+        ):
+            self.look(stage, deep=True)
         if stage.opened.recipe != self.recipe:
+            imgui.same_line()
             kit.quiet("the recipe has changed since")
         imgui.begin_child("found", ImVec2(0, 0))
         for number, finding in enumerate(self.found):
