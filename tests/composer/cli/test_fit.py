@@ -1,0 +1,67 @@
+"""`moue fit` and `moue carry` as a person types them: keeper's library onto a grown copy of its own head."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from composer.cli.carry import carry
+from composer.cli.fit import fit
+from composer.demo.character import character
+from composer.demo.library import library_of
+from composer.demo.neutral import build_neutral
+from composer.demo.write import write_library
+from composer.errors import MoueError
+from composer.formats.library import open_library
+from composer.head.head import Head
+from tests.window.test_window_new_head import write_sculpt
+
+
+@pytest.fixture(scope="module")
+def keeper(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Head]:
+    head = library_of(build_neutral(character("keeper")), names=("joy", "au26"))
+    folder = tmp_path_factory.mktemp("keeper") / "keeper"
+    write_library(folder, head)
+    return folder, head
+
+
+@pytest.fixture(scope="module")
+def fitted(keeper: tuple[Path, Head], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, np.ndarray]:
+    folder = tmp_path_factory.mktemp("fit")
+    sculpt, true = write_sculpt(folder / "sculpts", keeper[1])
+    marks = sculpt.with_name("grown.landmarks.toml")
+    fit(keeper[0], sculpt, marks, folder / "out", guess=True, level=1, no_pictures=True)
+    return folder / "out", true
+
+
+def test_a_fit_lies_where_the_grown_head_does(fitted: tuple[Path, np.ndarray], keeper: tuple[Path, Head]) -> None:
+    folder, true = fitted
+    mesh = trimesh.load(folder / "fitted.obj", process=False, maintain_order=True)
+    skin = keeper[1].skin
+    assert np.median(np.linalg.norm(np.asarray(mesh.vertices) - true, axis=1)[skin]) < 1.5
+    report = json.loads((folder / "report.json").read_text())
+    assert report["reversed_faces"] == report["folded_faces"] == 0 and report["distance"]["median"] < 0.5
+    assert (folder / "fitted_level1.obj").is_file() and (folder / "landmarks.toml").is_file()
+
+
+def test_the_library_is_carried_onto_it(
+    fitted: tuple[Path, np.ndarray], keeper: tuple[Path, Head], tmp_path: Path
+) -> None:
+    carry(keeper[0], fitted[0] / "fitted.obj", tmp_path / "grown")
+    carried = open_library(tmp_path / "grown")
+    assert carried.shape_names == open_library(keeper[0]).shape_names
+    old, new = keeper[1].shape("au26").delta, carried.shape("au26").delta
+    assert 0.8 < np.linalg.norm(new, axis=1).max() / np.linalg.norm(old, axis=1).max() < 1.3
+
+
+def test_two_landmarks_are_too_few_and_nothing_is_written(keeper: tuple[Path, Head], tmp_path: Path) -> None:
+    sculpt, _ = write_sculpt(tmp_path / "sculpts", keeper[1])
+    marks = tmp_path / "two.toml"
+    marks.write_text("[points.pronasale]\nsculpt = 4\n[points.gnathion]\nsculpt = 90\n")
+    with pytest.raises(MoueError, match="2 "):
+        fit(keeper[0], sculpt, marks, tmp_path / "out", no_pictures=True)
+    assert not (tmp_path / "out").exists()
