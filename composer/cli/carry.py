@@ -61,24 +61,31 @@ def carry(
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
-    from composer.document.carried import carry_document, carry_library, whole_head
+    from composer.document.carried import MANIFEST, carry_document, carry_library, whole_head
     from composer.document.ready import Ready
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.formats.library import open_library
+    from composer.head.new_folder import may_fill
 
+    may_fill(to, MANIFEST, "carry")
+    project = open_document(head) if is_document(head) else None
     if sheet is not None:
-        may_write(sheet, ".png", (head, fitted))
+        may_write(sheet, ".png", (head, fitted, project.head_path if project else None))
+        if to.resolve() in sheet.resolve().parents:
+            raise MoueError("lies in the folder that the carry fills", sheet, mend="choose another place")
     elif shape:
         raise MoueError("--shape says what a sheet shows, and there is none", mend="add --sheet FILE.png")
     with bar("opening") as progress:
-        ready = Ready.open(open_document(head), progress) if is_document(head) else None
+        ready = Ready.open(project, progress) if project is not None else None
         if ready is not None and (neutral is not None or unit is not None or skip_broken):
             raise MoueError("a document says itself what its head is", head, mend="leave the options of libraries out")
         library = ready.library if ready else open_library(head, neutral, unit, skip_broken, progress)
         if not library.shapes:
             raise MoueError("has no shapes to carry", head)
         new = open_library(fitted, unit=fitted_unit, recognise=False)
+        if not new.diagonal > 0.0:
+            raise MoueError("has no size: all its vertices are at one place", fitted)
         ways = _ways(shape_way or [])
         levels = _levels(library, new, finer or [])
         if levels and ready is None:

@@ -22,8 +22,12 @@ def fit(
     landmarks: Annotated[Path, typer.Option(help="Landmarks of both sides, TOML or JSON.")],
     to: Annotated[Path, typer.Option(help="The folder to write to.")],
     guess: Annotated[bool, typer.Option("--guess", help="Guess the landmarks that the sculpt lacks.")] = False,
-    level: Annotated[int | None, typer.Option(help="Project up to this level; else as fine as the sculpt.")] = None,
-    reach: Annotated[float | None, typer.Option(help="How far a vertex may be moved onto the sculpt, mm.")] = None,
+    level: Annotated[
+        int | None, typer.Option(min=0, max=8, help="Project up to this level; else as fine as the sculpt.")
+    ] = None,
+    reach: Annotated[
+        float | None, typer.Option(min=0.0, help="How far a vertex may be moved onto the sculpt, mm.")
+    ] = None,
     free: Annotated[list[str] | None, typer.Option(help="A face group that is not to follow; may be repeated.")] = None,
     protect: Annotated[Path | None, typer.Option(help="A .npy mask of vertices that are not projected.")] = None,
     no_relax: Annotated[bool, typer.Option("--no-relax", help="Leave the loops as the fit leaves them.")] = False,
@@ -43,13 +47,17 @@ def fit(
     from composer.document.ready import Ready
     from composer.document.store import open_document
     from composer.errors import MoueError
-    from composer.fitting.fitted_files import write_fitted
+    from composer.fitting.align import check_pairs, landmark_pairs
+    from composer.fitting.closest import ClosestSurface
+    from composer.fitting.fitted_files import MANIFEST, write_fitted
     from composer.fitting.whole import fit_head
     from composer.formats.library import head_of, open_library
     from composer.formats.registry import read_mesh
     from composer.head.landmark_file import read_landmark_pairs
+    from composer.head.new_folder import may_fill
     from composer.units import mm_per
 
+    may_fill(to, MANIFEST, "fit")
     with bar("opening") as progress:
         library = Ready.open(open_document(head)).head if is_document(head) else open_library(head, neutral, unit)
         mesh = read_mesh(sculpt, sculpt_unit)
@@ -59,17 +67,26 @@ def fit(
         if not ours:
             raise MoueError("has no landmarks, and neither does the library", landmarks)
         library = library.with_(landmarks=ours)
-        if guess:
-            theirs = _guessed(library, shown, theirs)
-        fitted = fit_head(
-            library, shown.neutral, shown.polygons, ours, theirs, groups=tuple(free) if free else None,
-            relaxed=not no_relax, reach_mm=reach, up_to=level, protect=None if protect is None else read_mask(protect),
-            any_size=any_size, turn_over=turn_over, where=sculpt, progress=progress,
-        )  # fmt: skip
-        files = write_fitted(fitted, to, shown.unit)
-        if not no_pictures:
-            progress(0.98, "picturing")
-            files += _pictures(library, shown, fitted, to)
+        triangles = shown.polygons.triangles
+        surface = ClosestSurface(shown.neutral, triangles[:, ::-1] if turn_over else triangles)
+        try:
+            check_pairs(landmark_pairs(library, ours, theirs, shown.neutral), library, surface, any_size, sculpt)
+            if guess:
+                theirs = _guessed(library, surface, theirs)
+        except MoueError as error:
+            raise MoueError(error.what, sculpt if error.where == sculpt else landmarks, mend=error.mend) from None
+        try:
+            fitted = fit_head(
+                library, shown.neutral, shown.polygons, ours, theirs, groups=tuple(free) if free else None,
+                relaxed=not no_relax, reach_mm=reach, up_to=level, any_size=any_size, turn_over=turn_over,
+                protect=None if protect is None else read_mask(protect), where=sculpt, progress=progress,
+            )  # fmt: skip
+        except MoueError as error:
+            raise error.at(sculpt) from None
+        progress(0.98, "writing and picturing")
+        files = write_fitted(
+            fitted, to, shown.unit, None if no_pictures else lambda made: _picture(library, shown, fitted, made)
+        )
     for note in fitted.report.notes:
         typer.echo(f"note: {note}", err=True)
     report = fitted.report
@@ -100,19 +117,17 @@ def _both(own: Landmarks | None, said: Landmarks) -> Landmarks:
     return Landmarks({**own.points, **said.points}, {**own.curves, **said.curves})
 
 
-def _guessed(library: Head, sculpt: Head, given: Landmarks) -> Landmarks:
+def _guessed(library: Head, surface: ClosestSurface, given: Landmarks) -> Landmarks:
     """The sculpt's landmarks with guesses for those that it lacks."""
-    from composer.fitting.closest import ClosestSurface
     from composer.fitting.guess import guess_curves, guess_landmarks
     from composer.head.landmarks import Landmarks
 
-    surface: ClosestSurface = ClosestSurface(sculpt.neutral, sculpt.polygons.triangles)
     points = {**given.points, **guess_landmarks(library, surface, given.points)}
     curves = {name: tuple(line) for name, line in guess_curves(library, surface, points).items()}
     return Landmarks(points, {**curves, **given.curves})
 
 
-def _pictures(library: Head, sculpt: Head, fitted: FittedHead, folder: Path) -> list[Path]:
+def _picture(library: Head, sculpt: Head, fitted: FittedHead, folder: Path) -> Path:
     """The sculpt, the fitted cage and the library's own head, from the front and at three quarters."""
     from PIL import Image
 
@@ -136,4 +151,4 @@ def _pictures(library: Head, sculpt: Head, fitted: FittedHead, folder: Path) -> 
             whole.paste(picture, (420 * j, 520 * i))
     path = folder / "before_and_after.png"
     write_whole(path, lambda file: whole.save(file, "PNG"))
-    return [path]
+    return path

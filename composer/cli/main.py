@@ -30,7 +30,7 @@ from composer.cli import (
     split,
     trials,
 )
-from composer.errors import LINE_LIMIT, MoueError, shorten
+from composer.errors import LINE_LIMIT, MoueError, cannot, shorten
 
 USAGE_ERROR: Any = next(each for each in typer.BadParameter.__mro__ if each.__name__ == "ClickException")
 """What is wrong with the words of a command; the class lies elsewhere in different versions of typer."""
@@ -86,7 +86,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except BrokenPipeError:
         raise SystemExit(0) from None
     except OSError as error:
-        _end(f"{error.filename or 'the output'}: cannot be read or written: {error.strerror or error}")
+        _end(str(cannot("read or written", error.filename or "the output", error)))
     if code == STOPPED:  # some versions of typer take the interrupt themselves
         _end("stopped; no file is half written", STOPPED)
     raise SystemExit(code if isinstance(code, int) else 0)

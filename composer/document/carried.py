@@ -8,13 +8,7 @@ levels are carried. All of it is made beside the place it is for and put there i
 
 from __future__ import annotations
 
-import hashlib
-import json
-import os
-import shutil
-import tempfile
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +20,6 @@ from composer.document.project import Project, Region
 from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.document.stored import free_place, stored_places
-from composer.errors import MoueError, cannot
 from composer.fitting.carry import Way
 from composer.fitting.carry_head import HeadCarrier, carried_head
 from composer.formats.mesh import mesh_of
@@ -34,11 +27,12 @@ from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
 from composer.head.detail import Detail
 from composer.head.fingerprint import fingerprint
-from composer.head.folders import is_there, make_folder
+from composer.head.folders import make_folder
 from composer.head.head import Head, Part
 from composer.head.landmarks import write_landmarks
 from composer.head.levels import levels as levels_of
 from composer.head.levels import refine
+from composer.head.new_folder import filled_whole
 from composer.head.parts import recognise_parts
 from composer.progress import Progress
 from composer.units import mm_per
@@ -59,7 +53,7 @@ def carry_library(
     """
     carrier = HeadCarrier(head, fitted, way, ways, contact)
     made = carried_head(carrier, _part_of(progress, 0.0, 0.7))
-    with _whole(Path(folder)) as beside:
+    with filled_whole(folder, MANIFEST, "carry") as beside:
         _write_library(made, beside, head, _part_of(progress, 0.7, 1.0))
     return made.with_(path=Path(folder))
 
@@ -78,7 +72,7 @@ def carry_document(
     carrier = HeadCarrier(whole_head(ready), fitted, way, ways, contact)
     made = carried_head(carrier, _part_of(progress, 0.0, 0.6))
     name = ready.project.path.name
-    with _whole(Path(folder)) as beside:
+    with filled_whole(folder, MANIFEST, "carry") as beside:
         _write_library(made, beside / LIBRARY, ready.library, _part_of(progress, 0.6, 0.75))
         levels = _write_levels(ready, made, beside, finer or {}, carrier.scale, _part_of(progress, 0.75, 0.95))
         project = _project(ready, carrier, made, beside, levels)
@@ -248,71 +242,6 @@ def _write_library(made: Head, folder: Path, old: Head, progress: Progress | Non
                 write_mesh(folder / f"{name}.obj", mesh_of(made, points))
     if made.landmarks is not None:
         write_landmarks(folder / "landmarks.toml", made.landmarks)
-
-
-@contextmanager
-def _whole(folder: Path) -> Iterator[Path]:
-    """A folder to be filled that takes the place of `folder` in the end, or is gone again where something fails.
-
-    What stands there already is replaced only where it is an earlier carry that nobody has changed since.
-    """
-    _may_replace(folder)
-    folder = Path(os.path.abspath(folder))
-    make_folder(folder.parent)
-    try:
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}.", suffix=".part", dir=folder.parent))
-    except OSError as error:
-        raise cannot("written", folder, error) from None
-    try:
-        beside.chmod(0o755)
-        yield beside
-        hashes = {_name(file, beside): _hash(file) for file in _files(beside)}
-        (beside / MANIFEST).write_text(json.dumps(hashes, indent=1, sort_keys=True), encoding="utf-8")
-        if folder.exists():
-            old = beside.with_suffix(".old")
-            os.replace(folder, old)
-            os.replace(beside, folder)
-            shutil.rmtree(old, ignore_errors=True)
-        else:
-            os.replace(beside, folder)
-    except OSError as error:
-        raise cannot("written", folder, error) from None
-    finally:
-        shutil.rmtree(beside, ignore_errors=True)
-
-
-def _may_replace(folder: Path) -> None:
-    """Raises MoueError where `folder` holds something that a carry may not take away."""
-    if not is_there(folder):
-        return
-    if not folder.is_dir():
-        raise MoueError("is there and is no folder", folder, mend="choose another place")
-    try:
-        files = _files(folder)
-        if not files:
-            return
-        known = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-        changed = [_name(f, folder) for f in files if f.name != MANIFEST and known.get(_name(f, folder)) != _hash(f)]
-    except FileNotFoundError:
-        raise MoueError("holds files that are no carry", folder, mend="choose another folder") from None
-    except (OSError, ValueError, AttributeError) as error:
-        raise cannot("read", folder, error) from None  # type: ignore[arg-type]
-    if changed:
-        what = f"{changed[0]} has been changed since it was carried, or was put there"
-        raise MoueError(what, folder, mend="move it away, or choose another folder")
-
-
-def _files(folder: Path) -> list[Path]:
-    return sorted(file for file in folder.rglob("*") if file.is_file())
-
-
-def _name(file: Path, folder: Path) -> str:
-    return file.relative_to(folder).as_posix()
-
-
-def _hash(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _part_of(progress: Progress | None, low: float, high: float) -> Callable[[float, str], None] | None:

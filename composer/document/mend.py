@@ -17,7 +17,7 @@ from composer.errors import MoueError, cannot
 from composer.formats.mesh import Mesh
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import write_mesh
-from composer.head.folders import make_folder
+from composer.head.new_folder import filled_whole
 from composer.progress import Progress
 from composer.units import mm_per
 
@@ -30,7 +30,8 @@ SNAP = 2e-7
 def write_mended(
     looked: Inspection, to: Path, skip_broken: bool = False, progress: Progress | None = None
 ) -> dict[str, str]:  # fmt: skip
-    """Write the mended copy to the new folder `to`; what became of each file: "copied", "mended" or "left out".
+    """Write the mended copy to the new folder `to`, whole or not at all; what became of each file:
+    "copied", "mended" or "left out".
 
     Refused with MoueError before anything is written: a folder that is there and not empty, one that is the library's
     own or lies in it, and files that cannot be mended, unless `skip_broken`: then they are left out.
@@ -41,24 +42,24 @@ def write_mended(
         what = f"{lost[0].path.name} cannot be mended: {lost[0].faults[0].words}"
         more = f" (and {len(lost) - 1} more)" if len(lost) > 1 else ""
         raise MoueError(what + more, looked.folder, mend="--skip-broken leaves it out")
-    make_folder(to)
     base = looked.reference.path
     text = ObjText(base) if base is not None and base.suffix.lower() == ".obj" else None
     became: dict[str, str] = {}
-    for place, file in enumerate(looked.files):
-        if progress is not None:
-            progress(place / len(looked.files), f"writing {file.path.name}")
-        if file.positions is None:
-            became[file.path.name] = "left out"
-        elif not file.changed and not _moves(file):
-            _copy(file.path, to / file.path.name)
-            became[file.path.name] = "copied"
-        else:
-            _write(looked, file, to / file.path.name, text)
-            became[file.path.name] = "mended"
-    for beside in sorted(looked.folder.iterdir()):
-        if beside.is_file() and beside.suffix.lower() in BESIDE and beside.name != "moue-bake.json":
-            _copy(beside, to / beside.name)
+    with filled_whole(to, None, "mended copy") as made:
+        for place, file in enumerate(looked.files):
+            if progress is not None:
+                progress(place / len(looked.files), f"writing {file.path.name}")
+            if file.positions is None:
+                became[file.path.name] = "left out"
+            elif not file.changed and not _moves(file):
+                _copy(file.path, made / file.path.name)
+                became[file.path.name] = "copied"
+            else:
+                _write(looked, file, made / file.path.name, text)
+                became[file.path.name] = "mended"
+        for beside in sorted(looked.folder.iterdir()):
+            if beside.is_file() and beside.suffix.lower() in BESIDE and beside.name != "moue-bake.json":
+                _copy(beside, made / beside.name)
     return became
 
 

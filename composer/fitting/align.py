@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from os import PathLike
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -26,6 +27,9 @@ FAR = 0.05
 """Of the sculpt's diagonal: a landmark further than this from the sculpt is refused (common practice, no source)."""
 SWAPPED = 0.5
 """Left and right count as swapped where the misfit falls below this share when they are."""
+UNLIKE = 0.15
+"""Of the landmarks' extent: no two faces are further apart after the best similarity (demo heads 0.015)."""
+SIDES = ("_left", "_right")
 SIZES = (0.4, 2.5)
 """Between these ratios of size a sculpt is a head in the same unit (people differ by a tenth, stylised heads more)."""
 UNIT_STEPS = (10.0, 100.0, 1000.0)
@@ -101,13 +105,14 @@ def landmark_pairs(head: Head, marks: Landmarks, sculpt_marks: Landmarks, sculpt
 
 
 def check_pairs(
-    pairs: Pairs, head: Head, sculpt: ClosestSurface, any_size: bool = False
+    pairs: Pairs, head: Head, sculpt: ClosestSurface, any_size: bool = False, where: PathLike[str] | None = None
 ) -> tuple[Similarity, list[str]]:
-    """The similarity of the pairs and sentences about what looks odd in them.
+    """The similarity of the pairs and sentences about what looks odd in them; `where` is the sculpt's file.
 
     Raises MoueError, one line each, for: fewer than three points, points on a line, landmarks in another unit than
-    the sculpt, a landmark far from the sculpt, left and right swapped (all or one pair), a sculpt that is inside out,
-    and (unless `any_size`) a sculpt 10, 100 or 1000 times larger or smaller than the head.
+    the sculpt, a landmark far from the sculpt, left and right swapped (all or one pair), sets that do
+    not match, a sculpt that is inside out, and (unless `any_size`) a sculpt 10, 100 or 1000 times
+    larger or smaller than the head.
     """
     if len(pairs.names) == 0:
         raise MoueError("no landmark has a place on both the head and the sculpt", mend="mark three or more on both")
@@ -117,10 +122,11 @@ def check_pairs(
     move = similarity(pairs.head, pairs.sculpt)
     _near_the_sculpt(pairs, sculpt)
     _sides(pairs, move)
+    _alike(pairs, move)
     if not any_size:
-        _size(move.scale)
+        _size(move.scale, where)
     notes = _outliers(pairs, move)
-    _outward(pairs, head, sculpt, move)
+    _outward(pairs, head, sculpt, move, where)
     if not SIZES[0] < move.scale < SIZES[1]:
         notes.append(f"The sculpt is {move.scale:.3g} times the size of the head.")
     return move, notes
@@ -162,6 +168,11 @@ def _swap_of(names: tuple[str, ...], only: str | None = None) -> NDArray[np.int6
     return order
 
 
+def _partner(name: str) -> str:
+    """The name of a landmark on the other side."""
+    return name[: -len("left")] + "right" if name.endswith("left") else name[: -len("right")] + "left"
+
+
 def _misfit(pairs: Pairs, order: NDArray[np.int64]) -> float:
     """Root mean square in mm on the sculpt after the best similarity, partners exchanged by `order`."""
     move = similarity(pairs.head, pairs.sculpt[order])
@@ -169,9 +180,11 @@ def _misfit(pairs: Pairs, order: NDArray[np.int64]) -> float:
 
 
 def _sides(pairs: Pairs, move: Similarity) -> None:
+    alone = [name for name in pairs.names if name.endswith(SIDES) and _partner(name) not in pairs.names]
+    pairs = pairs.without(alone)  # what has no partner to be exchanged with would speak against any exchange
     own = np.arange(len(pairs.names))
     swap = _swap_of(pairs.names)
-    if np.array_equal(own, swap):
+    if np.array_equal(own, swap) or len(own) < 3:
         return
     size = move.scale * float(np.linalg.norm(np.ptp(pairs.head, axis=0)))
     now = _misfit(pairs, own)
@@ -188,12 +201,21 @@ def _sides(pairs: Pairs, move: Similarity) -> None:
                 raise MoueError(f"landmarks {stem}_left and {stem}_right are swapped on one side", mend=mend)
 
 
-def _size(scale: float) -> None:
+def _alike(pairs: Pairs, move: Similarity) -> None:
+    """Raises MoueError where the two sets are no two faces, whatever is turned, moved and scaled."""
+    extent = float(np.linalg.norm(np.ptp(pairs.sculpt, axis=0)))
+    misfit = _misfit(pairs, np.arange(len(pairs.names)))
+    if misfit > UNLIKE * extent:
+        what = f"the landmarks of head and sculpt do not match: they are {misfit:.0f} mm apart where they fit best"
+        raise MoueError(what, mend="see whether the names stand at the right places")
+
+
+def _size(scale: float, where: PathLike[str] | None) -> None:
     for step in UNIT_STEPS:
         for factor in (step, 1.0 / step):
             if SIZES[0] < scale / factor < SIZES[1]:
                 words = f"about {step:g} times {'larger' if factor > 1 else 'smaller'} than the head"
-                raise MoueError(f"the sculpt is {words}", mend="say which unit the sculpt is in")
+                raise MoueError(f"the sculpt is {words}", where, mend="say which unit the sculpt is in")
 
 
 def _outliers(pairs: Pairs, move: Similarity) -> list[str]:
@@ -206,8 +228,10 @@ def _outliers(pairs: Pairs, move: Similarity) -> list[str]:
     ]
 
 
-def _outward(pairs: Pairs, head: Head, sculpt: ClosestSurface, move: Similarity) -> None:
+def _outward(
+    pairs: Pairs, head: Head, sculpt: ClosestSurface, move: Similarity, where: PathLike[str] | None
+) -> None:
     ours = move.turn(ClosestSurface(head.neutral, head.polygons.triangles).near(pairs.head).normal)
     agree = (ours * sculpt.near(pairs.sculpt).normal).sum(1)
     if np.median(agree) < -0.3:
-        raise MoueError("the sculpt is inside out: its faces look inwards", mend="turn its faces over")
+        raise MoueError("the sculpt is inside out: its faces look inwards", where, mend="turn its faces over")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -11,11 +12,11 @@ from composer.fitting.whole import FittedHead
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.obj import write
 from composer.head.atomic import write_whole
-from composer.head.folders import make_folder
 from composer.head.landmarks import write_landmarks
+from composer.head.new_folder import filled_whole
 from composer.units import mm_per
 
-FITTED, REPORT, LANDMARKS = "fitted.obj", "report.json", "landmarks.toml"
+FITTED, REPORT, LANDMARKS, MANIFEST = "fitted.obj", "report.json", "landmarks.toml", "moue-fit.json"
 
 
 def level_file(k: int) -> str:
@@ -23,14 +24,25 @@ def level_file(k: int) -> str:
     return FITTED if k == 0 else f"fitted_level{k}.obj"
 
 
-def write_fitted(fitted: FittedHead, folder: Path | str, unit: str) -> list[Path]:
-    """Write a fitted head to `folder`, positions in `unit`; the paths, the cage first.
+def write_fitted(
+    fitted: FittedHead, folder: Path | str, unit: str, picture: Callable[[Path], Path] | None = None
+) -> list[Path]:
+    """Write a fitted head to `folder`, positions in `unit`, whole or not at all; the paths, the cage first.
 
-    Finer levels have Moue's own order. Raises MoueError where the folder cannot be written or the unit is unknown.
+    Finer levels have Moue's own order. `picture` gets the folder as it is filled, and gives the path of what it adds.
+    Raises MoueError where the folder cannot be written or holds anything but an earlier fit that nobody has changed
+    since, and where the unit is unknown.
     """
     folder = Path(folder)
+    with filled_whole(folder, MANIFEST, "fit") as beside:
+        paths = _written(fitted, beside, unit)
+        if picture is not None:
+            paths.append(picture(beside))
+    return [folder / path.name for path in paths]
+
+
+def _written(fitted: FittedHead, folder: Path, unit: str) -> list[Path]:
     scale = 1.0 / mm_per(unit)
-    make_folder(folder)
     paths = [folder / FITTED]
     write(paths[0], mesh_of(fitted.head, unit=unit))
     for level in fitted.levels:

@@ -1,0 +1,97 @@
+"""Filling a folder whole or not at all: beside it first, then put in its place in one step.
+
+A manifest in it, the hash of every file by its name, tells later whether anybody has worked on it since: only where
+nobody has may the same command fill it again. Without one, nothing may.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from composer.errors import MoueError, cannot
+from composer.head.folders import is_there, make_folder
+
+
+@contextmanager
+def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterator[Path]:
+    """A folder to be filled that takes the place of `folder` in the end, or is gone again where something fails.
+
+    Raises MoueError as `may_fill`, and where the folder cannot be written.
+    """
+    may_fill(folder, manifest, kind)
+    folder = Path(os.path.realpath(folder))
+    make_folder(folder.parent)
+    try:
+        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}.", suffix=".part", dir=folder.parent))
+    except OSError as error:
+        raise cannot("written", folder, error) from None
+    try:
+        beside.chmod(0o755)
+        yield beside
+        if manifest is not None:
+            hashes = {_name(file, beside): _hash(file) for file in _files(beside)}
+            (beside / manifest).write_text(json.dumps(hashes, indent=1, sort_keys=True), encoding="utf-8")
+        _put(beside, folder)
+    except OSError as error:
+        raise cannot("written", folder, error) from None
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+
+
+def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:
+    """Raises MoueError where `folder` holds anything but an earlier `kind` ("carry") that nobody has changed since."""
+    folder = Path(folder)
+    if not is_there(folder):
+        return
+    if not folder.is_dir():
+        raise MoueError("is there and is no folder", folder, mend="choose another place")
+    try:
+        files = _files(folder)
+        if not files:
+            return
+        if manifest is None:
+            raise MoueError("is there already", folder, mend="give a new folder")
+        known = json.loads((folder / manifest).read_text(encoding="utf-8"))
+        changed = [_name(f, folder) for f in files if f.name != manifest and known.get(_name(f, folder)) != _hash(f)]
+    except FileNotFoundError:
+        raise MoueError(f"holds files that are no {kind}", folder, mend="choose another folder") from None
+    except (OSError, ValueError, AttributeError) as error:
+        raise cannot("read", folder, error) from None
+    if changed:
+        what = f"{changed[0]} has been changed since the {kind}, or was put there"
+        raise MoueError(what, folder, mend="move it away, or choose another folder")
+
+
+def _put(beside: Path, folder: Path) -> None:
+    """The folder `beside` in the place of `folder`; what stood there is back where that fails."""
+    if not folder.exists():
+        os.replace(beside, folder)
+        return
+    old = beside.with_suffix(".old")
+    os.replace(folder, old)
+    try:
+        os.replace(beside, folder)
+    except BaseException:
+        os.replace(old, folder)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _files(folder: Path) -> list[Path]:
+    return sorted(file for file in folder.rglob("*") if file.is_file())
+
+
+def _name(file: Path, folder: Path) -> str:
+    return file.relative_to(folder).as_posix()
+
+
+def _hash(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
