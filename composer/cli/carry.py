@@ -71,9 +71,9 @@ def carry(
     may_fill(to, MANIFEST, "carry")
     project = open_document(head) if is_document(head) else None
     if sheet is not None:
-        may_write(sheet, ".png", (head, fitted, project.head_path if project else None))
         if to.resolve() in sheet.resolve().parents:
             raise MoueError("lies in the folder that the carry fills", sheet, mend="choose another place")
+        may_write(sheet, ".png", (head, fitted, project.head_path if project else None))
     elif shape:
         raise MoueError("--shape says what a sheet shows, and there is none", mend="add --sheet FILE.png")
     with bar("opening") as progress:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -18,7 +19,8 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = ()) -> P
     """The path itself, where a file of this kind may be written there.
 
     Refused with MoueError before any work is done: another suffix, one of `sources` (what the command reads), a
-    place inside a source's folder, and a file that is there and is no earlier one of the kind.
+    place inside a source's folder, a folder that cannot be written, and a file that is there and is no earlier one of
+    the kind.
     """
     kind, begins = KINDS[suffix]
     if path.suffix.lower() != suffix:
@@ -38,6 +40,10 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = ()) -> P
                 raise MoueError(f"is there and is not {kind}", path, mend="choose another name")
         elif here.exists():
             raise MoueError("is there and is no file", path, mend="choose another name")
+        if not here.parent.is_dir():
+            raise MoueError("its folder is not there", path, mend="make it first, or choose another")
+        if not os.access(here.parent, os.W_OK):
+            raise MoueError("its folder may not be written", path, mend="choose another")
     except (OSError, ValueError) as error:
         raise cannot("written", path, error) from None
     return path

@@ -75,7 +75,7 @@ def _pairs(said: list[str], n: int, m: int) -> NDArray[np.int64] | None:
     pairs = []
     for text in said:
         words = text.split("=")
-        if len(words) != 2 or not all(word.strip().isdigit() for word in words):
+        if len(words) != 2 or not all(word.isascii() and word.strip().isdigit() for word in words):
             raise MoueError(f"--landmark {text!r} is not two vertex numbers with = between them", mend="as in 12=40")
         here, there = int(words[0]), int(words[1])
         if here >= n or there >= m:

@@ -11,6 +11,7 @@ from pathlib import PurePosixPath
 from typing import Any, Literal
 
 from composer.document.project import Project
+from composer.document.values import RESERVED_FILES
 
 Folder = Literal["masks", "shapes"]
 LONGEST_STEM = 60
@@ -33,13 +34,14 @@ def kept_places(project: Project) -> list[str]:
 def free_place(name: str, folder: Folder, taken: Iterable[str]) -> str:
     """`FOLDER/NAME.npy` for a region or shape of any name, other than all of `taken` on every file system.
 
-    Plain letters, digits, dots, dashes and underscores stay; a name with others, or a long one, gets a mark of its
-    own (8 hex digits of its SHA-256, normalised as NFC), so that two names never meet.
+    Plain letters, digits, dots, dashes and underscores stay; a name with others, a long one, or one
+    that some system keeps for itself, gets a mark of its own (8 hex digits of its SHA-256, normalised as NFC), so that
+    two names never meet.
     """
     plain = re.sub(r"[^A-Za-z0-9._-]+", "_", name)[:LONGEST_STEM].strip("._ ")
-    if plain != name:
+    if plain != name or plain.split(".")[0].lower() in RESERVED_FILES:
         mark = hashlib.sha256(unicodedata.normalize("NFC", name).encode("utf-8", "surrogatepass")).hexdigest()[:8]
-        plain = f"{plain}_{mark}" if plain else mark
+        plain = f"{plain.replace('.', '_')}_{mark}" if plain else mark
     known = {place.casefold() for place in taken}
     number, place = 1, f"{folder}/{plain}.npy"
     while place.casefold() in known:

@@ -60,8 +60,8 @@ def read_sculpt(
 
 def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, unit: str) -> None:
     """See that a sculpt stands where its `pose` (n_k, 3) mm does. `polygons` are the level's, `size` mm the head's, and
-    `unit` what the file was taken to be in. Raises MoueError, naming the file, where it was scaled, or moved or turned
-    as a whole, or its vertices are in another order.
+    `unit` what the file was taken to be in. Raises MoueError, naming the file, where it was scaled, or moved, turned
+    or mirrored as a whole, or its vertices are in another order.
     """
     ours, theirs = (float(np.linalg.norm(np.ptp(points, axis=0))) for points in (pose, sculpt.positions))
     ratio = theirs / ours if ours > 0 else 1.0
@@ -79,6 +79,10 @@ def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, 
         shift = float(np.linalg.norm(motion(pose.mean(axis=0)[None])[0] - pose.mean(axis=0)))
         words = f"{shift:.1f} mm, {motion.angle_deg:.1f} degrees, {motion.scale:.3f} times"
         raise MoueError(f"was moved, turned or scaled as a whole ({words})", sculpt.path, mend="put it back")
+    away = min(_rms(sculpt.positions - pose), _rms(sculpt.positions - motion(pose)))
+    flipped = sculpt.positions * (-1.0, 1.0, 1.0)
+    if away > MOVED * size and _rms(flipped - similarity(pose, flipped)(pose)) < EXPLAINED * away:
+        raise MoueError("is mirrored as a whole: left and right are exchanged", sculpt.path, mend="mirror it back")
 
 
 def _chosen(mesh: Mesh, path: Path, name: str | None) -> NDArray[np.float64]:

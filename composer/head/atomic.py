@@ -20,11 +20,11 @@ def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: boo
     for a loss of power (big files that can be made again may do without). Raises MoueError where the
     folder cannot be written; errors of `fill` itself pass through, and leave nothing behind.
     """
-    path = _real(Path(path))
+    given, path = Path(path), _real(Path(path))
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
     except OSError as error:
-        raise MoueError(f"cannot write here: {error.strerror}", path, mend="choose another folder") from None
+        raise MoueError(f"cannot write here: {error.strerror}", given, mend="choose another folder") from None
     beside = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -35,7 +35,7 @@ def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: boo
         os.chmod(beside, path.stat().st_mode & 0o7777 if path.exists() else 0o666 & ~_umask())
         os.replace(beside, path)
     except OSError as error:
-        raise cannot("written", path, error) from None
+        raise cannot("written", given, error) from None
     finally:
         with contextlib.suppress(FileNotFoundError):
             beside.unlink()

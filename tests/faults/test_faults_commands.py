@@ -28,6 +28,7 @@ def room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     write_mesh(tmp_path / "library/grin.obj", Mesh(polygons, points * SIZE + moved))
     write_mesh(tmp_path / "sculpt.obj", Mesh(polygons, points * SIZE))
     write_mesh(tmp_path / "tiny.obj", Mesh(polygons, points[:1] * SIZE + 0.0 * points))
+    write_mesh(tmp_path / "mirrored.obj", Mesh(polygons, points * SIZE * [-1.0, 1.0, 1.0]))
     at = (AIMS / np.linalg.norm(AIMS, axis=1, keepdims=True) @ points.T).argmax(axis=1).tolist()
     write_pairs(tmp_path / "marks.toml", dict(zip(NAMES, at, strict=True)), at)
     swap = [name.replace("_left", "_x").replace("_right", "_left").replace("_x", "_right") for name in NAMES]
@@ -70,6 +71,11 @@ FAULTS = {
     "carry library tiny.obj --to out": "tiny.obj: has no size",
     "carry library sculpt.obj --to out --sheet out/a.png": "out/a.png: lies in the folder that the carry fills",
     "carry library sculpt.obj --to out --sheet library/a.png": "library/a.png: lies among the files that are read",
+    "inspect library --json nowhere/report.json": "nowhere/report.json: its folder is not there",
+    "inspect library --json library": "library: is not named as a report",
+    "reorder sculpt.obj --like library/neutral.obj --to out.obj --landmark \u00b2=1": "is not two vertex numbers",
+    "reorder sculpt.obj --like library/neutral.obj --to no/out.obj": "no/out.obj: cannot write here",
+    "match library mirrored.obj --to out.toml": "mirrored.obj: is mirrored as a whole",
 }
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from composer.document.project import Region
@@ -121,6 +121,7 @@ names = st.text(st.characters(codec="utf-8", exclude_categories=("Cs",)), min_si
 
 
 @given(st.lists(names, min_size=1, max_size=6))
+@example(["NUL", "nul.a é", "con.b"])
 def test_places_are_safe_and_different_for_any_names(given_names: list[str]) -> None:
     taken: list[str] = []
     for name in given_names:
