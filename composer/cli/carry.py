@@ -73,7 +73,7 @@ def carry(
     if sheet is not None:
         if to.resolve() in sheet.resolve().parents:
             raise MoueError("lies in the folder that the carry fills", sheet, mend="choose another place")
-        may_write(sheet, ".png", (head, fitted, project.head_path if project else None))
+        may_write(sheet, ".png", (head, fitted, project.head_path if project else None), to.parent)
     elif shape:
         raise MoueError("--shape says what a sheet shows, and there is none", mend="add --sheet FILE.png")
     with bar("opening") as progress:

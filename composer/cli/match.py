@@ -56,7 +56,7 @@ def match(
     bounds = Bounds(low, high, sparse)
     for file, suffix in ((heat, ".png"), (None if json_file in (None, "-") else Path(str(json_file)), ".json")):
         if file is not None:
-            may_write(file, suffix, (head, target))
+            may_write(file, suffix, (head, target), to.parent)
     notes: list[str] = []
     with bar("opening") as progress:
         if is_document(head):

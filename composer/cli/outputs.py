@@ -15,12 +15,12 @@ KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
 }
 
 
-def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = ()) -> Path:
+def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), makes: Path | None = None) -> Path:
     """The path itself, where a file of this kind may be written there.
 
     Refused with MoueError before any work is done: another suffix, one of `sources` (what the command reads), a
     place inside a source's folder, a folder that cannot be written, and a file that is there and is no earlier one of
-    the kind.
+    the kind. `makes` is a folder that the command makes itself where it is not there.
     """
     kind, begins = KINDS[suffix]
     if path.suffix.lower() != suffix:
@@ -40,9 +40,10 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = ()) -> P
                 raise MoueError(f"is there and is not {kind}", path, mend="choose another name")
         elif here.exists():
             raise MoueError("is there and is no file", path, mend="choose another name")
-        if not here.parent.is_dir():
+        made = makes is not None and makes.resolve() == here.parent
+        if not here.parent.is_dir() and not made:
             raise MoueError("its folder is not there", path, mend="make it first, or choose another")
-        if not os.access(here.parent, os.W_OK):
+        if here.parent.is_dir() and not os.access(here.parent, os.W_OK):
             raise MoueError("its folder may not be written", path, mend="choose another")
     except (OSError, ValueError) as error:
         raise cannot("written", path, error) from None

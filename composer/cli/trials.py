@@ -193,6 +193,8 @@ def _may_keep(path: Path) -> None:
 def _keep(ready: Ready, path: Path, checked: Sequence[Checked]) -> None:
     """Write a document at `path` that is the one at hand with these combinations as its only recipes."""
     from composer.document.store import moved_to, save_document
+    from composer.head.folders import make_folder
 
+    make_folder(path.parent)
     recipes = tuple(one.recipe.with_(note=_under(one.findings)) for one in checked if one.recipe is not None)
     save_document(moved_to(ready.project.with_(recipes=recipes), path), path)

@@ -39,7 +39,8 @@ def write_mended(
     _may_make(looked.folder, to)
     lost = [file for file in looked.files if file.positions is None]
     if lost and not skip_broken:
-        what = f"{lost[0].path.name} cannot be mended: {lost[0].faults[0].words}"
+        fault = next((each for each in lost[0].faults if not each.mended), lost[0].faults[0])
+        what = f"{lost[0].path.name} cannot be mended: {fault.words}"
         more = f" (and {len(lost) - 1} more)" if len(lost) > 1 else ""
         raise MoueError(what + more, looked.folder, mend="--skip-broken leaves it out")
     base = looked.reference.path
