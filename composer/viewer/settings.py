@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import os
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -68,10 +69,12 @@ def read_settings() -> Settings:
     for name, own in asdict(fresh).items():
         value = held.get(name)
         if isinstance(value, type(own)) or (isinstance(own, float) and isinstance(value, int)):
-            setattr(fresh, name, type(own)(value))
+            with contextlib.suppress(OverflowError):
+                setattr(fresh, name, type(own)(value))
     fresh.recent = [each for each in fresh.recent if isinstance(each, str)]
+    fresh.keys = {name: combo for name, combo in fresh.keys.items() if isinstance(combo, str)}
     fresh.tray_px, fresh.board_px = min(max(fresh.tray_px, 180), 900), min(max(fresh.board_px, 120), 900)
-    fresh.scale = min(max(fresh.scale, 0.75), 3.0)
+    fresh.scale = min(max(fresh.scale, 0.75), 3.0) if math.isfinite(fresh.scale) else Settings.scale
     return fresh
 
 
