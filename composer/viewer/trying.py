@@ -71,7 +71,8 @@ class Trying:
         said = session.project.shapes
         shapes = [n for n in session.head.shape_names if not said.get(n, {}).get("hidden")]
         self.trial = None
-        self.found = random_recipe(self.seed, names, shapes, self.cells, (0.0, self.limit), symmetric=session.linked)
+        cells = max(min(self.cells, len(names) * len(shapes)), 1)
+        self.found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), symmetric=session.linked)
         self.seed += 1
         self._of = session.project
         session.show(session.ready.pose(self.found))
