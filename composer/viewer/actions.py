@@ -17,10 +17,14 @@ TURN_PX, ZOOM_STEPS, NUDGE = 30.0, 2.0, 0.05
 
 
 class Actions:
-    """The actions of one window; `has_texture` says whether the overlay of the skin's texture is there."""
+    """The actions of one window; `has_texture` says whether the overlay of the skin's texture is there, `ask_menu`
+    asks for the menu of the control that the keyboard has walked to, and says whether there is one."""
 
-    def __init__(self, stage: Stage, panels: Screen, has_texture: Callable[[], bool]) -> None:
+    def __init__(
+        self, stage: Stage, panels: Screen, has_texture: Callable[[], bool], ask_menu: Callable[[], bool]
+    ) -> None:  # fmt: skip
         self._stage, self._panels, self._has_texture = stage, panels, has_texture
+        self._ask_menu = ask_menu
         board, recipes = panels.board, panels.recipes
         self._always: dict[str, Callable[[], object]] = {
             "open": lambda: ask_for_path(stage),
@@ -58,7 +62,7 @@ class Actions:
             "cell_left": lambda: board.step(stage, 0, -1),
             "cell_right": lambda: board.step(stage, 0, 1),
             "type_cell": lambda: board.type_chosen(stage),
-            "cell_menu": lambda: board.ask_menu(stage),
+            "cell_menu": self._menu,
             "solo": lambda: self._hold("solo"),
             "mute": lambda: self._hold("mute"),
             "link": lambda: setattr(stage.opened, "linked", not stage.opened.linked),
@@ -103,6 +107,10 @@ class Actions:
         session = self._stage.opened
         session.held.toggle(which, ("row", session.region))
         self._stage.guard(session.follow)
+
+    def _menu(self) -> None:
+        if not self._ask_menu():
+            self._panels.board.ask_menu(self._stage)
 
     def _turn(self, dx: float, dy: float) -> None:
         if self._stage.eye is not None:

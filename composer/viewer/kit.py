@@ -30,6 +30,7 @@ class Kit:
     scale: float = 1.0
     picture: Callable[[str, str], int | None] = lambda kind, name: None
     seen: dict[str, Box] = field(default_factory=dict)
+    wants_menu: bool = False
 
     def px(self, amount: float) -> float:
         """A length of the interface at its scale."""
@@ -39,6 +40,15 @@ class Kit:
         """Remember where the last item lies."""
         low, high = imgui.get_item_rect_min(), imgui.get_item_rect_max()
         self.seen[name] = (low.x, low.y, high.x, high.y)
+
+    def menu_asked(self) -> bool:
+        """Whether the menu of the last item is asked for: by the other button, or by the key for it where the keyboard
+        has walked there."""
+        return imgui.is_item_clicked(1) or (self.wants_menu and imgui.is_item_focused())
+
+    def area(self, name: str, wide: float = 0.0, high: float = 0.0) -> None:
+        """Begin a part of a panel that scrolls by itself; the keyboard walks into it and out again."""
+        imgui.begin_child(name, ImVec2(wide, high), imgui.ChildFlags_.nav_flattened)
 
     # Words.
 
@@ -55,18 +65,22 @@ class Kit:
         """A line in the quiet ink."""
         imgui.text_colored(vec4(theme.QUIET), words)
 
-    def fit(self, words: str, width: float) -> str:
-        """The words shortened at their end until they fit a width in pixels."""
+    def fit(self, words: str, width: float, tail: int = 0) -> str:
+        """The words shortened until they fit a width in pixels: at their end, or before their last `tail` letters, as
+        for names that end with their side."""
         if imgui.calc_text_size(words).x <= width:
             return words
-        low, high = 0, len(words)
+        end = words[len(words) - tail :]
+        low, high = 0, len(words) - tail
         while low < high:
             middle = (low + high + 1) // 2
-            if imgui.calc_text_size(words[:middle] + "…").x <= width:
+            if imgui.calc_text_size(words[:middle] + "…" + end).x <= width:
                 low = middle
             else:
                 high = middle - 1
-        return words[:low] + "…" if low else ""
+        if low:
+            return words[:low] + "…" + end
+        return self.fit(words, width) if tail else ""
 
     def tip(self, words: str, action: str = "") -> None:
         """A hint for the last item, with the key that does the same."""

@@ -155,6 +155,7 @@ class Screen:
         left, top, width, height = stage.view if stage.session else (0.0, 0.0, display.x, display.y)
         draw_words(stage, kit, top + height - kit.px(12), left + width / 2)
         carried_ghost(stage, kit)
+        kit.wants_menu = False
 
     def _pointed(self, stage: Stage, kit: Kit) -> None:
         """The name of the region under the pointer, or of the landmark, beside it."""

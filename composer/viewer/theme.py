@@ -29,6 +29,8 @@ TIDE, CORAL, MOSS = ink(0x6FB2C4), ink(0xE8927C), ink(0x9FBF8F)
 HOVER, HELD = ink(0x3D4E57), ink(0x4A5E68)
 TEXT_SIZE = 15.0
 WIDE, GAP, TIGHT = 12.0, 8.0, 4.0
+SIDES = 6
+"""Letters at the end of a name that are kept where it is shortened: its side."""
 
 
 @dataclass

@@ -63,7 +63,7 @@ class MoueWindow(pyglet.window.Window):
         self._dress(self.stage.settings.scale)
         self.drawing = Drawing()
         self.kit.picture = self.drawing.thumbs.of
-        self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture)
+        self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture, self._ask_menu)
         self.drag = Drag()
         self._opened: object = None
         self._awake_at = time.monotonic()
@@ -142,6 +142,10 @@ class MoueWindow(pyglet.window.Window):
         """Do what a key or a button of this name does; whether there was anything to do."""
         self.wake()
         return self.actions.do(action)
+
+    def _ask_menu(self) -> bool:
+        self.kit.wants_menu = bool(self.ui.io.nav_visible)
+        return self.kit.wants_menu
 
     def open_demo(self) -> None:
         """Open the demo."""

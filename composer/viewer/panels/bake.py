@@ -64,11 +64,11 @@ class Bake:
             imgui.text("Bake recipes as targets")
         imgui.dummy(ImVec2(0, kit.px(6)))
         half = (imgui.get_content_region_avail().x - kit.px(24)) * 0.44
-        imgui.begin_child("choices", ImVec2(half, -kit.px(46)))
+        kit.area("choices", half, -kit.px(46))
         self._choices(stage, kit)
         imgui.end_child()
         imgui.same_line(0, kit.px(24))
-        imgui.begin_child("files", ImVec2(0, -kit.px(46)))
+        kit.area("files", high=-kit.px(46))
         self._files(stage, kit)
         imgui.end_child()
         self._foot(stage, kit)

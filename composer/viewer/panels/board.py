@@ -111,32 +111,25 @@ class Board:
         imgui.same_line(0, kit.px(14))
         if kit.button("Every region", "rows of all regions, or only of those in use", on=not self.used_rows):
             self.used_rows = not self.used_rows
-        imgui.same_line(0, kit.px(4))
+        _beside("Every shape", kit.px(4))
         if kit.button("Every shape", "columns of all shapes, or only of those in use", on=not self.used_columns):
             self.used_columns = not self.used_columns
-        imgui.same_line(0, kit.px(14))
+        _beside("Both sides", kit.px(14))
         if kit.button("Both sides", "what is done on one side is done on the other", "link", on=session.linked):
             session.linked = not session.linked
-        imgui.same_line(0, kit.px(4))
+        _beside("Mirrored", kit.px(4))
         if kit.button("Mirrored", "new cells take the shape's mirror image", on=self.mirrored):
             self.mirrored = not self.mirrored
         if session.held.hides:
-            imgui.same_line(0, kit.px(14))
+            _beside("Show all again", kit.px(14))
             if kit.button(
                 "Show all again", "solo and mute hold something back from what you see; a bake has all of it"
             ):
                 session.held.solo.clear()
                 session.held.mute.clear()
                 session.follow()
-        room = imgui.get_content_region_avail().x
-        words = self._words(stage)
-        if words and room > kit.px(60):
-            imgui.same_line(0, kit.px(14))
-            imgui.push_clip_rect(
-                imgui.get_cursor_screen_pos(), imgui.get_cursor_screen_pos() + ImVec2(room, kit.px(30)), True
-            )
-            kit.quiet(words)
-            imgui.pop_clip_rect()
+        imgui.same_line(0, kit.px(14))
+        kit.quiet(kit.fit(self._words(stage), imgui.get_content_region_avail().x))
 
     def _words(self, stage: Stage) -> str:
         session = stage.opened
@@ -152,7 +145,7 @@ class Board:
         session = stage.opened
         draw = imgui.get_window_draw_list()
         at, view = imgui.get_window_pos(), imgui.get_window_size()
-        name_wide, wide = kit.px(NAME_WIDE), kit.px(COLUMN_WIDE)
+        name_wide, wide = _name_wide(kit), kit.px(COLUMN_WIDE)
         high, head = kit.px(ROW_HIGH), kit.px(HEAD_HIGH)
         scroll_x, scroll_y = imgui.get_scroll_x(), imgui.get_scroll_y()
         imgui.dummy(ImVec2(name_wide + wide * max(len(columns), 1) + kit.px(16), head + high * len(rows) + kit.px(8)))
@@ -278,7 +271,7 @@ class Board:
 
     def _names(self, stage: Stage, kit: Kit, rows: list[str], x: float, y0: float, bottom: float, over: int) -> None:
         session = stage.opened
-        draw, high, wide = imgui.get_window_draw_list(), kit.px(ROW_HIGH), kit.px(NAME_WIDE)
+        draw, high, wide = imgui.get_window_draw_list(), kit.px(ROW_HIGH), _name_wide(kit)
         used = set(session.recipe.regions)
         numbers = {name: i for i, name in enumerate(session.region_names[1:])}
         for i, name in enumerate(rows):
@@ -294,7 +287,7 @@ class Board:
             row = session.recipe.row(name)
             signs = self._signs(stage, name, row)
             room = wide - kit.px(38) - kit.px(17) * len(signs)
-            words = kit.fit("base, all of the face" if name == ALL else name, room)
+            words = kit.fit("base, all of the face", room) if name == ALL else kit.fit(name, room, theme.SIDES)
             colour = theme.TEXT if name in used or chosen else theme.QUIET
             draw.add_text(
                 ImVec2(x + kit.px(34 if name in numbers else 10), y + (high - imgui.get_font_size()) / 2),
@@ -336,7 +329,7 @@ class Board:
                     ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT), kit.px(5),
                 )  # fmt: skip
             label = str(session.project.shapes.get(name, {}).get("label") or name)
-            words = kit.fit(label, wide - kit.px(6))
+            words = kit.fit(label, wide - kit.px(6), theme.SIDES)
             size = imgui.calc_text_size(words)
             draw.add_text(ImVec2(x + (wide - size.x) / 2, y + high - size.y - kit.px(2)), u32(theme.TEXT), words)
             marks = [k for k in ("solo", "mute", "lock") if ("column", name) in getattr(session.held, k)]
@@ -510,6 +503,18 @@ class Board:
         if shapes:
             at = shapes.index(session.shape) if session.shape in shapes else 0
             session.shape = shapes[min(max(at + columns, 0), len(shapes) - 1)]
+
+
+def _beside(words: str, gap: float) -> None:
+    """The next button, of these words, goes beside the last one where there is room, else to the next line."""
+    imgui.same_line(0, gap)
+    if imgui.get_content_region_avail().x < imgui.calc_text_size(words).x + 2 * imgui.get_style().frame_padding.x:
+        imgui.new_line()
+
+
+def _name_wide(kit: Kit) -> float:
+    """How wide the names of the rows are, in pixels: less on a narrow board, so that columns have room, too."""
+    return max(min(kit.px(NAME_WIDE), 0.42 * imgui.get_window_width()), kit.px(110))
 
 
 def _resting() -> bool:

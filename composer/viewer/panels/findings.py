@@ -99,7 +99,7 @@ class Findings:
         if stage.opened.recipe != self.recipe:
             imgui.same_line()
             kit.quiet("the recipe has changed since")
-        imgui.begin_child("found", ImVec2(0, 0))
+        kit.area("found")
         for number, finding in enumerate(self.found):
             self._row(stage, kit, number, finding)
         imgui.end_child()

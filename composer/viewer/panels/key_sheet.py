@@ -42,7 +42,7 @@ class KeySheet:
         if kit.button("Close", name="Close keys") or (imgui.is_key_pressed(imgui.Key.escape) and not self.waiting):
             stage.dialogs.keys = False
         imgui.dummy(ImVec2(0, kit.px(4)))
-        imgui.begin_child("all keys", ImVec2(0, 0))
+        kit.area("all keys")
         imgui.push_style_var(imgui.StyleVar_.frame_padding, ImVec2(kit.px(6), kit.px(1)))
         imgui.push_style_var(imgui.StyleVar_.item_spacing, ImVec2(kit.px(6), kit.px(3)))
         if imgui.begin_table("keys", 3, imgui.TableFlags_.sizing_stretch_same):
@@ -76,7 +76,7 @@ class KeySheet:
         imgui.dummy(ImVec2(0, kit.px(6)))
 
     def _gestures(self, kit: Kit) -> None:
-        kit.heading("With the pointer")
+        kit.heading("Gestures")
         for gesture, words in GESTURES:
             imgui.text_colored(theme.vec4(theme.SAND), gesture)
             room = imgui.get_content_region_avail().x

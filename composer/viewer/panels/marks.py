@@ -29,7 +29,7 @@ def draw_marks(stage: Stage, kit: Kit) -> None:
         "Choose one, then press on its place. A mark on the head can be dragged. Regions made from landmarks follow."
     )
     imgui.pop_text_wrap_pos()
-    imgui.begin_child("marks", ImVec2(0, -kit.px(40)))
+    kit.area("marks", high=-kit.px(40))
     for name in names:
         at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(24)
         if imgui.selectable(f"##{name}", name == stage.landmark, 0, ImVec2(wide, high))[0]:

@@ -48,7 +48,7 @@ class NewHeadPanel:
         imgui.same_line(0, kit.px(4))
         if kit.button("They are right", "every guess has been looked at", able=bool(marks.guessed), wide=half):
             new.confirm()
-        imgui.begin_child("new marks", ImVec2(0, -kit.px(36)))
+        kit.area("new marks", high=-kit.px(36))
         for name in new.names:
             self._row(stage, kit, new, name)
         imgui.end_child()

@@ -60,7 +60,7 @@ class Recipes:
         if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
             self.new(stage)
         below = kit.px(0 if not session.project.recipes else 200 if trying.found is None else 236)
-        imgui.begin_child("strip", ImVec2(0, -below), imgui.ChildFlags_.none, imgui.WindowFlags_.none)
+        kit.area("strip", high=-below)
         for recipe in session.project.recipes:
             self._card(stage, kit, recipe, trying)
         if not session.project.recipes:
@@ -82,10 +82,12 @@ class Recipes:
         if self.naming == recipe.name:
             self._name_field(stage, kit, recipe, wide)
             return
-        if imgui.invisible_button(f"recipe {recipe.name}", ImVec2(wide, high)):
+        if imgui.invisible_button(f"recipe {recipe.name}", ImVec2(wide, high), imgui.ButtonFlags_.enable_nav):
             trying.stop(session)
             session.choose_recipe(recipe.name)
         kit.mark(f"recipe {recipe.name}")
+        if kit.menu_asked():
+            imgui.open_popup(f"recipe menu {recipe.name}")
         hovered, chosen = imgui.is_item_hovered(), recipe.name == session.recipe_name
         if hovered and imgui.is_mouse_double_clicked(0):
             self.naming, self.name, self.fresh = recipe.name, recipe.name, True
@@ -117,7 +119,7 @@ class Recipes:
                 recipe.note, room,
             )  # fmt: skip
             draw.pop_clip_rect()
-        if imgui.begin_popup_context_item(f"recipe menu {recipe.name}"):
+        if imgui.begin_popup(f"recipe menu {recipe.name}"):
             session.choose_recipe(recipe.name)
             self._menu(stage, kit, recipe, trying)
             imgui.end_popup()
@@ -271,12 +273,12 @@ class Recipes:
                 if letter == "a"
                 else imgui.get_content_region_avail().x
             )
-            kit.button(
+            pressed = kit.button(
                 f"{kit.fit(words, wide - kit.px(16))}##{letter}",
                 "hold to look at it; right click sets it anew" if held else f"the recipe as it is, as {letter.upper()}",
                 "flip_ab" if held else "", wide=wide, name=f"slot {letter}",
             )  # fmt: skip
-            if imgui.is_item_clicked(1) or (held is None and imgui.is_item_clicked(0)):
+            if kit.menu_asked() or (held is None and pressed):
                 setattr(trying, letter, session.recipe)
             elif held is not None and imgui.is_item_active():
                 stage.guard(lambda x=letter: trying.peek(session, x))  # type: ignore[misc]

@@ -53,7 +53,7 @@ class RegionList:
         imgui.set_next_item_width(-1)
         _, self.search = imgui.input_text_with_hint("##search regions", "search", self.search)
         kit.mark("search regions")
-        imgui.begin_child("regions", ImVec2(0, 0))
+        kit.area("regions")
         high = kit.px(27)
         for index, region in enumerate(session.project.regions):
             if self.search.lower() not in region.name.lower():
@@ -66,6 +66,8 @@ class RegionList:
             if imgui.selectable(f"##{region.name}", region.name == session.region, 0, ImVec2(wide, high))[0]:
                 session.region = region.name
             kit.mark(f"region {region.name}")
+            if kit.menu_asked():
+                imgui.open_popup(f"region menu {region.name}")
             if imgui.is_item_hovered() and imgui.is_mouse_double_clicked(0):
                 self._begin(region.name)
             draw = imgui.get_window_draw_list()
@@ -74,14 +76,14 @@ class RegionList:
             draw.add_text(
                 ImVec2(at.x + kit.px(31), at.y + (high - imgui.get_font_size()) / 2),
                 u32(theme.TEXT),
-                kit.fit(region.name, room),
+                kit.fit(region.name, room, theme.SIDES),
             )
             if region.locked:
                 kit.sign("lock", at.x + wide - kit.px(10), at.y + high / 2, kit.px(13), theme.SAND)
             if region.set != "face":
                 kit.sign("replace", at.x + wide - kit.px(27), at.y + high / 2, kit.px(12), theme.QUIET)
             imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(10), kit.px(9)))
-            if imgui.begin_popup_context_item(f"region menu {region.name}"):
+            if imgui.begin_popup(f"region menu {region.name}"):
                 session.region = region.name
                 self._menu(stage, kit, region)
                 imgui.end_popup()

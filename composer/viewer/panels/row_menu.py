@@ -39,7 +39,7 @@ def copy_row(stage: Stage, region: str) -> None:
     session = stage.session
     if session is not None:
         stage.copied_row = (row_cells(session.recipe, region), session.recipe.row(region))
-        stage.say(f"Copied the row {region}.")
+        stage.say(f"Copied the row {region}." if region != ALL else "Copied the base row.")
 
 
 def paste_into(stage: Stage, region: str) -> None:
@@ -48,7 +48,8 @@ def paste_into(stage: Stage, region: str) -> None:
     if session is None or stage.copied_row is None or not session.recipe_name:
         return
     name, (cells, row) = session.recipe_name, stage.copied_row
-    stage.do(lambda project: paste_row(project, name, region, cells, row), f"Pasted into {region}.")
+    stage.do(lambda project: paste_row(project, name, region, cells, row),
+             f"Pasted into {region}." if region != ALL else "Pasted into the base row.")  # fmt: skip
 
 
 def _cell(stage: Stage, kit: Kit, key: CellKey) -> None:

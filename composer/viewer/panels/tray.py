@@ -43,7 +43,7 @@ class Tray:
         _, self.search = imgui.input_text_with_hint("##search", "search", self.search)
         kit.mark("search shapes")
         self._groups(stage, kit)
-        imgui.begin_child("shapes", ImVec2(0, 0), imgui.ChildFlags_.none, imgui.WindowFlags_.none)
+        kit.area("shapes")
         self._grid(stage, kit, names)
         self._menu(stage, kit)
         imgui.end_child()
@@ -90,7 +90,7 @@ class Tray:
 
     def _grid(self, stage: Stage, kit: Kit, names: list[str]) -> None:
         if not names:
-            kit.quiet("Nothing is named so.")
+            kit.quiet("Nothing is named so." if stage.opened.head.shapes else "This head holds no shapes yet.")
             return
         room, gap = imgui.get_content_region_avail().x, kit.px(6)
         across = max(int((room + gap) // (kit.px(SIDE) + gap)), 1)
@@ -99,8 +99,8 @@ class Tray:
         start = imgui.get_cursor_screen_pos()
         lines = -(-len(names) // across)
         top = imgui.get_scroll_y()
-        first = max(int(top // (high + gap)), 0)
-        last = min(int((top + imgui.get_window_height()) // (high + gap)) + 1, lines)
+        first = max(int(top // (high + gap)) - 1, 0)  # one line more on both sides, for the keyboard to walk on to
+        last = min(int((top + imgui.get_window_height()) // (high + gap)) + 2, lines)
         for line in range(first, last):
             for column, name in enumerate(names[line * across : (line + 1) * across]):
                 imgui.set_cursor_screen_pos(ImVec2(start.x + column * (side + gap), start.y + line * (high + gap)))
@@ -112,7 +112,7 @@ class Tray:
         session = stage.opened
         said = session.project.shapes.get(name, {})
         at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
-        if imgui.invisible_button(f"shape {name}", ImVec2(side, high)):
+        if imgui.invisible_button(f"shape {name}", ImVec2(side, high), imgui.ButtonFlags_.enable_nav):
             session.shape = name
         kit.mark(f"shape {name}")
         hovered, chosen = imgui.is_item_hovered(), session.shape == name
@@ -120,7 +120,7 @@ class Tray:
             self.pressed = name
         if self.pressed == name and imgui.is_mouse_dragging(0, kit.px(5)) and imgui.is_item_active():
             stage.carried_shape = name
-        if imgui.is_item_clicked(1):
+        if kit.menu_asked():
             session.shape, self.menu = name, name
             self.label, self.wanted_group = str(said.get("label", "")), str(said.get("group", ""))
             imgui.open_popup("shape menu")
@@ -136,7 +136,7 @@ class Tray:
             draw.add_rect(*box, u32(theme.SAND if chosen else theme.QUIET), kit.px(6), kit.px(2.2 if chosen else 1.2))
         if said.get("marked"):
             kit.sign("star", at.x + side - kit.px(11), at.y + kit.px(11), kit.px(14), theme.SAND)
-        label = kit.fit(str(said.get("label") or name), side)
+        label = kit.fit(str(said.get("label") or name), side, theme.SIDES)
         wide = imgui.calc_text_size(label).x
         colour = theme.TEXT if chosen or hovered else theme.QUIET
         draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour), label)
@@ -176,6 +176,8 @@ class Tray:
         region = stage.region_at(stage.look_up(*stage.pointer))
         if not region:
             session.abort()
+            if stage.look_up(*stage.pointer) is not None:
+                stage.say("No region lies there; the picture can be dropped on a row of the board, too.")
             return
         if stage.do(carried_edit(stage, region, shape, mirrored), f"{shape} in {region}"):
             session.region, session.shape = region, shape
