@@ -118,3 +118,13 @@ def test_fit_mend_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
     assert [r.name for r in session.project.recipes] == [r.name for r in old.project.recipes]
     np.testing.assert_allclose(session.head.neutral[skin], new.cage[skin], atol=1e-3)
     assert np.abs(session.positions() - session.head.neutral).max() > 3.0
+
+
+def test_another_document_forgets_the_sculpt(marked: tuple[Hand, np.ndarray], library: Path) -> None:
+    hand, _ = marked
+    hand.key("M")
+    hand.open(library)
+    hand.key("J")
+    hand.settle()
+    assert hand.stage.new_head is None and hand.stage.landmark == ""
+    assert "Fit now" not in hand.seen and "open sculpt" in hand.seen
