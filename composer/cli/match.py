@@ -71,9 +71,9 @@ def match(
         taken = [*ready.head.shape_names, ready.head.neutral_name]
         made = matched_document(ready.project, to, target.stem, matched, residual, taken)
         make_folder(to.parent)
-        save_document(made, to)
         if heat is not None:
             _picture(ready.head, sculpt.positions, matched.left, target.stem, heat)
+        save_document(made, to)  # last, so that a match that was stopped can be done again
     cells = made.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most
     if json_file is not None:

@@ -26,12 +26,12 @@ def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterato
     Raises MoueError as `may_fill`, and where the folder cannot be written.
     """
     may_fill(folder, manifest, kind)
-    folder = Path(os.path.realpath(folder))
+    given, folder = folder, Path(os.path.realpath(folder))
     make_folder(folder.parent)
     try:
         beside = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}.", suffix=".part", dir=folder.parent))
     except OSError as error:
-        raise cannot("written", folder, error) from None
+        raise cannot("written", given, error) from None
     try:
         beside.chmod(0o755)
         yield beside
@@ -40,7 +40,7 @@ def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterato
             (beside / manifest).write_text(json.dumps(hashes, indent=1, sort_keys=True), encoding="utf-8")
         _put(beside, folder)
     except OSError as error:
-        raise cannot("written", folder, error) from None
+        raise cannot("written", given, error) from None
     finally:
         shutil.rmtree(beside, ignore_errors=True)
 

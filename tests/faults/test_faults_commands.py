@@ -118,5 +118,16 @@ def test_a_fill_that_is_stopped_leaves_what_was_there(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["fit"]
 
 
+def test_a_match_that_is_stopped_at_its_picture_leaves_no_document(room: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped(*_given: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("composer.cli.match._picture", stopped)
+    with pytest.raises(SystemExit) as ended:
+        main(["match", "library", "library/grin.obj", "--to", "found.toml", "--heat", "left.png"])
+    assert ended.value.code == 130
+    assert not (room / "found.toml").exists()
+
+
 def test_a_path_too_long_is_shortened_and_the_reason_is_not(room: Path, capfd: pytest.CaptureFixture[str]) -> None:
     assert one_line(f"inspect {'x' * 300}", capfd).endswith("File name too long")
