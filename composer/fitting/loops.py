@@ -27,7 +27,8 @@ _FOLD = -np.cos(np.radians(FOLD_DEG))
 class Loops:
     """Tables of some polygons for counting what went wrong on any positions, and the reference's own faults.
 
-    `corners` (k, 3) gives for each corner the vertex before it, its own and the one after it.
+    `corners` (k, 3) gives for each corner the vertex before it, its own and the one after it; `beside` (e, 2) the two
+    polygons at each inner edge, and `edge` (e,) which edge of the polygons that is.
     """
 
     def __init__(self, polygons: Polygons, reference: Rows) -> None:
@@ -43,9 +44,10 @@ class Loops:
         edge = polygons.corner_edge[order]
         pair = np.flatnonzero(edge[1:] == edge[:-1])
         pair = pair[polygons.edge_use[edge[pair]] == 2]
-        self._beside = polygons.corner_face[np.stack([order[pair], order[pair + 1]], axis=1)]
-        self._own = (np.zeros(len(corner), bool), np.zeros(len(self._beside), bool))
-        self._own = self._faults(reference)
+        self.beside = polygons.corner_face[np.stack([order[pair], order[pair + 1]], axis=1)]
+        self.edge = edge[pair]
+        self._own = (np.zeros(len(corner), bool), np.zeros(len(self.beside), bool))
+        self._own = self.faults(reference)
 
     def _areas(self, positions: Rows) -> Rows:
         triangles, faces = self.polygons.triangles, self.polygons.triangle_face
@@ -53,26 +55,31 @@ class Loops:
         areas = cross(b - a, c - a)
         return np.stack([np.bincount(faces, areas[:, i], self.polygons.n_faces) for i in range(3)], axis=1)
 
-    def _faults(self, positions: Rows) -> tuple[Flags, Flags]:
-        normals = unit_rows(self._areas(positions))
+    def normals(self, positions: Rows) -> Rows:
+        """(f, 3) the unit vector areas of the polygons at `positions` (n, 3)."""
+        return unit_rows(self._areas(positions))
+
+    def faults(self, positions: Rows) -> tuple[Flags, Flags]:
+        """At `positions` (n, 3), which corners (k,) are reversed, and which inner edges (e,) folded."""
+        normals = self.normals(positions)
         a, b, c = (positions[self.corners[:, i]] for i in range(3))
         looks = np.einsum("ij,ij->i", cross(b - a, c - b), normals[self.polygons.corner_face])
-        turn = np.einsum("ij,ij->i", normals[self._beside[:, 0]], normals[self._beside[:, 1]])
+        turn = np.einsum("ij,ij->i", normals[self.beside[:, 0]], normals[self.beside[:, 1]])
         return (looks < 0) & ~self._own[0], (turn < _FOLD) & ~self._own[1]
 
     def bad(self, positions: Rows) -> Flags:
         """(f,) the polygons that went wrong at `positions` (n, 3)."""
-        reversed_, folded = self._faults(positions)
+        reversed_, folded = self.faults(positions)
         flags = np.zeros(self.polygons.n_faces, dtype=bool)
         flags[self.polygons.corner_face[reversed_]] = True
-        flags[self._beside[folded].ravel()] = True
+        flags[self.beside[folded].ravel()] = True
         return flags
 
     def counts(self, positions: Rows) -> tuple[int, int]:
         """How many polygons have a reversed corner, and how many have a folded edge."""
-        reversed_, folded = self._faults(positions)
+        reversed_, folded = self.faults(positions)
         return (
-            len(np.unique(self.polygons.corner_face[reversed_])), len(np.unique(self._beside[folded].ravel()))
+            len(np.unique(self.polygons.corner_face[reversed_])), len(np.unique(self.beside[folded].ravel()))
         )  # fmt: skip
 
     def vertices_of(self, faces: Flags) -> Flags:

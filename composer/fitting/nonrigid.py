@@ -139,7 +139,7 @@ def fit(
         ideal = head.neutral[skin.vertices]
         done = settle(
             surface.at(bend.positions), sculpt, SETTLE * scale, loops=Loops(skin.polygons, ideal), ideal=ideal,
-            free=open_[skin.vertices] >= 0.5, rays=False,
+            free=open_[skin.vertices] >= 0.5, rays=False, marks=skin_marks(skin, pairs), mended=True,
         )  # fmt: skip
         positions[skin.vertices] = done.positions
         rejected[skin.vertices], filled[skin.vertices] = done.rejected, done.filled
@@ -176,6 +176,13 @@ class Skin:
         rank = np.full(head.n_vertices, -1, dtype=np.int64)
         rank[vertices] = np.arange(len(vertices))
         return cls(vertices, Polygons(polygons.counts[whole], rank[corners], len(vertices)), rank)
+
+
+def skin_marks(skin: Skin, pairs: Pairs) -> tuple[NDArray[np.int64], Rows]:
+    """The landmarks that are vertices, as numbers of the skin (m,), and their places (m, 3) on the sculpt."""
+    known = np.flatnonzero(pairs.vertices >= 0)
+    known = known[skin.rank[pairs.vertices[known]] >= 0]
+    return skin.rank[pairs.vertices[known]], pairs.sculpt[known]
 
 
 def warp(pairs: Pairs, scale: float) -> Callable[[Rows], Rows]:

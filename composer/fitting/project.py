@@ -19,7 +19,7 @@ from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
 from composer.fitting.loops import Loops
-from composer.fitting.relax import heal
+from composer.fitting.relax import heal, mend
 from composer.head.levels import HIGHEST_LEVEL, Refinement
 from composer.progress import Progress
 from masks.polygons import Polygons, read_only
@@ -37,6 +37,10 @@ NORMAL_FIRST = 1.6
 FILL_WIDTH = 0.03
 """Of the diagonal: the tension's width in filled areas."""
 HEAL_ROUNDS = 4
+STRAY = 0.005
+"""Of the diagonal, some 2 mm on a head: where healing moves a landmark further and still leaves bad faces, landmarks
+are held. Where it leaves none it stands: on a sculpt whose true places are known holding them was the worse.
+"""
 RIM = 6
 """Rings of free vertices, above level 0, that take their surroundings' displacement; what lies deeper is smooth already
 and stays as subdivided."""
@@ -45,19 +49,22 @@ and stays as subdivided."""
 @dataclass(frozen=True, eq=False)
 class Settled:
     """Vertices (n, 3) brought onto a sculpt. `rejected` (n,) could not be; `filled` (n,) took their surroundings'
-    displacement: the rejected and the free ones; `distance` (n,) how far each was moved.
+    displacement: the rejected and the free ones; `mended` (n,) those that were moved again because a face was turned
+    or folded; `distance` (n,) how far each was moved.
     """
 
     positions: Rows
     rejected: Flags
     filled: Flags
+    mended: Flags
     distance: Rows
 
 
 @dataclass(frozen=True, eq=False)
 class ProjectedLevel:
     """One level: `k`, its connectivity, positions (n_k, 3) mm, flags (n_k,) of the rejected, the filled and the
-    protected vertices, and how many faces are reversed or folded (0 unless something could not be healed).
+    protected vertices, how many faces are reversed or folded (0 unless protected vertices keep them so), and how many
+    vertices were given up and filled for that.
     """
 
     k: int
@@ -67,26 +74,30 @@ class ProjectedLevel:
     filled: Flags
     n_protected: int
     bad_faces: int
+    n_mended: int = 0
 
     @property
     def counts(self) -> dict[str, int]:
         """Vertices, rejected, filled, protected and bad faces, by name."""
         return {
             "vertices": len(self.positions), "rejected": int(self.rejected.sum()), "filled": int(self.filled.sum()),
-            "protected": self.n_protected, "bad_faces": self.bad_faces,
+            "protected": self.n_protected, "bad_faces": self.bad_faces, "mended": self.n_mended,
         }  # fmt: skip
 
 
 def settle(
     surface: Surface, sculpt: ClosestSurface, reach_mm: float, *, loops: Loops, ideal: Rows,
     free: Flags | None = None, protect: Rows | None = None, reject: Flags | None = None, rays: bool = True,
-    rim: int | None = None,
+    rim: int | None = None, marks: tuple[NDArray, Rows] | None = None,
+    mended: bool = False,
 ) -> Settled:  # fmt: skip
     """Bring the vertices of `surface` (n) onto the sculpt within `reach_mm`.
 
     `loops` counts faces against the reference positions `ideal` (n, 3), the library's own; `free` (n,) vertices are
     filled; `protect` (n,) in [0, 1] is how much of its own place a vertex keeps (1: bit for bit); `reject` (n,) are
     rejected from the start, as a painted mask says; of the free ones only `rim` rings move, all unless said.
+    `marks` are vertices (m,) and their places (m, 3), landmarks: where one is free or cannot be brought onto the
+    sculpt by itself it goes to its place. `mended`: what is turned over or folded at the end is given up and filled.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
@@ -97,6 +108,14 @@ def settle(
     target, rejected = _targets(points, normals, sculpt, reach_mm, surface.polygons.border_vertices, rays)
     rejected |= no if reject is None else reject
     rejected &= ~free & ~pinned
+    marked = no.copy()
+    if marks is not None:
+        at, places = marks
+        lost = (rejected | free)[at] & ~pinned[at]
+        marked[at] = ~pinned[at]
+        target[at[lost]] = places[lost]
+        rejected &= ~marked
+        free = free & ~marked
     move = np.where((rejected | free | pinned)[:, None], 0.0, target - points)
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
     used = surface.polygons.valence > 0
@@ -107,14 +126,24 @@ def settle(
         whole = fill(surface, move, missing, width)
         moved = points + (1.0 - keep)[:, None] * whole
         wrong = turned.bad(moved) & loops.bad(moved)
-        at = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned
+        at = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked
         if not wrong.any() or not (at & ~rejected).any():
             break
         rejected |= at
         move[at] = 0.0
-    moved = np.where(pinned[:, None], points, heal(surface.polygons, moved, loops, ideal, pinned))
-    filled = (rejected | free) & ~pinned & used
-    return Settled(moved, rejected, filled, np.linalg.norm(moved - points, axis=1))
+    healed = heal(surface.polygons, moved, loops, ideal, pinned)
+    strayed = marked & (np.linalg.norm(healed - moved, axis=1) > STRAY * surface.diagonal_mm)
+    if strayed.any() and loops.bad(healed).any():
+        healed = heal(surface.polygons, moved, loops, ideal, pinned | marked)
+    moved = np.where(pinned[:, None], points, healed)
+    patched = no
+    if mended:
+        moved, patched = mend(
+            surface.polygons, moved, loops, ideal, width_mm=width, fixed=pinned, loath=marked
+        )
+        rejected |= patched & ~free & ~marked
+    filled = (rejected | free | patched) & ~pinned & used
+    return Settled(moved, rejected, filled, patched, np.linalg.norm(moved - points, axis=1))
 
 
 def _moves(polygons: Polygons, keep: Rows) -> Flags:
@@ -162,14 +191,16 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
 def project(
     polygons: Polygons, positions: Rows, sculpt: ClosestSurface, *, reference: Rows, reach_mm: float | None = None,
     up_to: int | None = None, free: NDArray | None = None, protect: NDArray | None = None,
-    reject: dict[int, NDArray] | None = None, progress: Progress | None = None,
+    reject: dict[int, NDArray] | None = None, marks: tuple[NDArray, Rows] | None = None,
+    progress: Progress | None = None,
 ) -> list[ProjectedLevel]:  # fmt: skip
     """Project a fitted cage (n, 3) mm by ascending levels, level 0 first.
 
     `reference` (n, 3) is the library's neutral, against which faces count as turned over; `reach_mm` is 1.5 percent of
     the diagonal unless said; `up_to` the last level, otherwise the first whose mean edge is as short as the sculpt's;
     `free` (n,) and `protect` (n,) are cage masks in [0, 1], lifted by the same subdivision (free from 1/2 on);
-    `reject` gives painted rejections (n_k,) by level. Raises MoueError for a level or a reach that makes no sense.
+    `reject` gives painted rejections (n_k,) by level; `marks` are landmarks of the cage, as `settle` takes them.
+    Raises MoueError for a level or a reach that makes no sense.
     """
     n = polygons.n_vertices
     for name, mask in (("free", free), ("protected", protect)):
@@ -204,11 +235,12 @@ def project(
         done = settle(
             surface, sculpt, reach, loops=loops, ideal=ideal, free=free_at >= 0.5, protect=keep,
             reject=None if given is None else np.asarray(given) >= 0.5, rim=RIM if k else None,
+            marks=None if k else marks, mended=True,
         )  # fmt: skip
         out.append(
             ProjectedLevel(
                 k, polygons, read_only(done.positions), done.rejected, done.filled, int((keep >= 1).sum()),
-                int((loops.bad(done.positions) & _moves(polygons, keep)).sum()),
+                int((loops.bad(done.positions) & _moves(polygons, keep)).sum()), int(done.mended.sum()),
             )
         )  # fmt: skip
         if k == up_to or (up_to is None and Surface(polygons, done.positions).mean_edge_mm <= wanted):

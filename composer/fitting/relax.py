@@ -8,21 +8,32 @@ best turn and scale are found for each vertex (local), all positions from one sp
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
 
 from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.loops import Loops
+from composer.fitting.fill import fill
+from composer.fitting.loops import FOLD_DEG, Loops
+from composer.head.similarity import similarity
 from masks.polygons import Polygons
-from masks.surface import Surface, factorise
+from masks.surface import Surface, cross, factorise, unit_rows
 
 Rows = NDArray[np.float64]
 ROUNDS = 6
 STAY, HELD, HEAL_STAY = 0.6, 60.0, 0.02
 """How much a vertex is held to where it was, beside the shape of its neighbourhood (weight 1): the higher, the fewer
 loops are moved at a time; that of held vertices, and that in healing."""
+MEND_RINGS = (1, 1, 1, 1, 1, 1, 2, 2, 3, 4, 6, 8, 12, 20, 40, 100, 1000)
+OPEN_ROUNDS, OPEN_DEG = 60, 1.0
+"""Rounds in which folds are opened a little further than need be, by so many degrees."""
+MEND_STAY, MEND_SHAPE = 1e-4, 30
+"""Rings that a patch grows by, try after try; how much its shape is held to what was filled, and the rounds it takes.
+"""
 AGREE = 0.35
 REACH = 0.015
 
@@ -83,22 +94,166 @@ def heal(polygons: Polygons, positions: Rows, loops: Loops, reference: Rows, fix
         moving = np.flatnonzero(flags if fixed is None else flags & ~fixed)
         if not len(moving):
             return points
-        around = np.flatnonzero(loops.grown(flags, 1))
-        rank = np.full(len(points), -1, dtype=np.int64)
-        rank[around] = np.arange(len(around))
-        whole = np.logical_and.reduceat(rank[polygons.indices] >= 0, polygons.starts[:-1])
-        part = Polygons(
-            polygons.counts[whole], rank[polygons.indices[whole[polygons.corner_face]]], len(around)
-        )  # fmt: skip
-        shape = _Shape(Surface(part, reference[around]), rank[moving], np.full(len(moving), HEAL_STAY))
-        local = np.array(points[around])
-        for _ in range(12):
-            local[rank[moving]] = shape.wanted(local)
-        trial = np.array(points)
-        trial[moving] = local[rank[moving]]
+        trial = _shaped(polygons, points, loops, reference, moving, HEAL_STAY, 12)
         if loops.bad(trial).sum() < wrong.sum():
             points = trial
     return points
+
+
+def _shaped(
+    polygons: Polygons, points: Rows, loops: Loops, reference: Rows, moving: NDArray, stay: float, rounds: int
+) -> Rows:
+    """`points` (n, 3) with the vertices `moving` (m,) in the shape that their neighbourhoods have on `reference`."""
+    flags = np.zeros(len(points), dtype=bool)
+    flags[moving] = True
+    around = np.flatnonzero(loops.grown(flags, 1))
+    rank = np.full(len(points), -1, dtype=np.int64)
+    rank[around] = np.arange(len(around))
+    whole = np.logical_and.reduceat(rank[polygons.indices] >= 0, polygons.starts[:-1])
+    part = Polygons(polygons.counts[whole], rank[polygons.indices[whole[polygons.corner_face]]], len(around))
+    shape = _Shape(Surface(part, reference[around]), rank[moving], np.full(len(moving), stay))
+    local = np.array(points[around])
+    for _ in range(rounds):
+        local[rank[moving]] = shape.wanted(local)
+    shaped = np.array(points)
+    shaped[moving] = local[rank[moving]]
+    return shaped
+
+
+def mend(
+    polygons: Polygons, positions: Rows, loops: Loops, reference: Rows, *, width_mm: float,
+    fixed: NDArray | None = None, loath: NDArray | None = None,
+) -> tuple[Rows, NDArray[np.bool_]]:  # fmt: skip
+    """(n, 3) positions (n, 3) without turned or folded faces, and which vertices (n,) were moved for it.
+
+    Folds are opened a little where that is enough. Otherwise patches about the bad faces are given up: they take the
+    place of `reference` (n, 3), laid on their surroundings by a similarity, their surroundings' displacement from it
+    (`fill`, with `width_mm`), and its shape. A patch grows until nothing in it is bad, if need be over all of its
+    piece, which then is the reference itself. Vertices flagged in `fixed` (n,) stay, those in `loath` (n,) where that
+    costs no bad face; where `fixed` ones leave no way out, the best that was found comes back.
+    """
+    n = len(positions)
+    stays = np.zeros(n, dtype=bool) if fixed is None else fixed
+    slow = np.zeros(n, dtype=bool) if loath is None else loath
+    used = (polygons.valence > 0) & ~stays
+    moves = np.logical_or.reduceat(~stays[polygons.indices], polygons.starts[:-1])
+    best = points = positions
+    wrong = loops.bad(points) & moves
+    least, changed = int(wrong.sum()), np.zeros(n, dtype=bool)
+    if not least:
+        return best, changed
+    for still in (stays | slow, stays):
+        trial = _opened(polygons, best, loops, still)
+        count = int((loops.bad(trial) & moves).sum())
+        if count < least:
+            best, least, changed = trial, count, (trial != positions).any(axis=1)
+    points, wrong = best, loops.bad(best) & moves
+    surface = Surface(polygons, reference)
+    age = np.full(n, -1, dtype=np.int64)
+    while wrong.any():
+        seeds = loops.vertices_of(wrong) & used
+        age[seeds & (age < 0)] = 0
+        for patch in _patches(polygons, age >= 0, seeds):
+            tries = int(age[patch].max())
+            if tries < len(MEND_RINGS):
+                age[loops.grown(patch, MEND_RINGS[tries]) & used] = tries + 1
+        patches = _patches(polygons, age >= 0, seeds)
+        if not patches or any(age[patch].max() > len(MEND_RINGS) - 1 for patch in patches):
+            break
+        for patch in patches:
+            points = min(
+                _refilled(polygons, surface, points, loops, patch, slow, width_mm),
+                key=lambda trial: int((loops.bad(trial) & moves).sum()),
+            )
+        wrong = loops.bad(points) & moves
+        if wrong.sum() < least:
+            best, changed, least = points, (points != positions).any(axis=1), int(wrong.sum())
+    return best, changed
+
+
+def _opened(polygons: Polygons, points: Rows, loops: Loops, still: NDArray) -> Rows:
+    """`points` (n, 3) with folded edges opened and reversed corners pushed out by as little as that takes, in rounds;
+    vertices flagged in `still` (n,) stay. Creases that the library has nearly shut need no more than this.
+    """
+    points = np.array(points)
+    n = len(points)
+    for _ in range(OPEN_ROUNDS):
+        reversed_, folded = loops.faults(points)
+        if not (reversed_.any() or folded.any()):
+            break
+        rows, moves = [], []
+        corner = np.flatnonzero(reversed_)
+        before, own, after = loops.corners[corner].T
+        along = unit_rows(points[after] - points[before])
+        outward = cross(along, loops.normals(points)[polygons.corner_face[corner]])
+        depth = ((points[before] - points[own]) * outward).sum(1)
+        push = 1.05 * depth + 0.02 * np.linalg.norm(points[after] - points[before], axis=1)
+        rows.append(own)
+        moves.append(push[:, None] * outward)
+        ends = polygons.edges[loops.edge[folded]]
+        pairs = loops.beside[folded]
+        away = [_away_from_edge(polygons, points, pairs[:, side], ends) for side in (0, 1)]
+        for side in (0, 1):
+            mine, theirs = away[side][2], away[1 - side][2]
+            length = np.linalg.norm(mine, axis=1)
+            toward = mine / np.maximum(length, 1e-300)[:, None]
+            other = unit_rows(theirs)
+            lean = np.degrees(np.arccos(np.clip((toward * other).sum(1), -1.0, 1.0)))
+            apart = unit_rows((toward * other).sum(1)[:, None] * toward - other)
+            step = np.tan(np.radians(np.clip(FOLD_DEG + OPEN_DEG - lean, 0.2, 20.0)) / 2) * length
+            row, which, _ = away[side]
+            rows.append(row)
+            moves.append(step[which, None] * apart[which])
+        row, move = np.concatenate(rows), np.concatenate(moves)
+        total = np.stack([np.bincount(row, move[:, i], n) for i in range(3)], axis=1)
+        count = np.maximum(np.bincount(row, minlength=n), 1)
+        points += np.where(still[:, None], 0.0, total / count[:, None])
+    return points
+
+
+def _away_from_edge(polygons: Polygons, points: Rows, faces: NDArray, ends: NDArray) -> tuple[NDArray, NDArray, Rows]:
+    """For polygons (e,) at edges (e, 2): their other vertices (m,), to which of the e each belongs (m,), and the vector
+    (e, 3) from the edge, square to it, to the others' mean.
+    """
+    count = polygons.counts[faces].astype(np.int64)
+    which = np.repeat(np.arange(len(faces)), count)
+    corner = np.repeat(polygons.starts[faces] - np.cumsum(count) + count, count) + np.arange(int(count.sum()))
+    vertex = polygons.indices[corner].astype(np.int64)
+    far = (vertex != ends[which, 0]) & (vertex != ends[which, 1])
+    vertex, which = vertex[far], which[far]
+    size = np.maximum(np.bincount(which, minlength=len(faces)), 1)
+    mean = np.stack([np.bincount(which, points[vertex, i], len(faces)) for i in range(3)], axis=1) / size[:, None]
+    off = mean - points[ends[:, 0]]
+    along = unit_rows(points[ends[:, 1]] - points[ends[:, 0]])
+    return vertex, which, off - (off * along).sum(1)[:, None] * along
+
+
+def _refilled(
+    polygons: Polygons, surface: Surface, points: Rows, loops: Loops, patch: NDArray, slow: NDArray,
+    width_mm: float,
+) -> Iterator[Rows]:
+    """Ways to fill one patch (n,) of `points` (n, 3) with the reference `surface`, the tamest first: the landmarks in
+    it, `slow` (n,), held, then given up; filled, then also given the reference's shape.
+    """
+    used = polygons.valence > 0
+    for missing in [patch & ~slow, patch] if (patch & slow).any() else [patch]:
+        about = loops.grown(patch, 3) & used & ~missing
+        about = about if about.sum() > 3 else used
+        laid = similarity(surface.positions[about], points[about])(surface.positions)
+        filled = np.where(missing[:, None], laid + fill(surface, points - laid, missing, width_mm), points)
+        yield _opened(polygons, filled, loops, ~missing)
+        if missing.any():
+            shaped = _shaped(polygons, filled, loops, surface.positions, np.flatnonzero(missing), MEND_STAY, MEND_SHAPE)
+            yield _opened(polygons, shaped, loops, ~missing)
+
+
+def _patches(polygons: Polygons, flags: NDArray, seeds: NDArray) -> list[NDArray]:
+    """The connected pieces (n,) of flagged vertices (n,) that hold one of `seeds` (n,)."""
+    edges = polygons.edges[flags[polygons.edges].all(axis=1)]
+    n = len(flags)
+    links = sp.csr_matrix((np.ones(len(edges), np.int8), (edges[:, 0], edges[:, 1])), shape=(n, n))
+    label = connected_components(links, directed=False)[1]
+    return [flags & (label == number) for number in np.unique(label[flags & seeds])]
 
 
 def _without_folds(loops: Loops, points: Rows, moving: NDArray, moved: Rows) -> Rows:

@@ -1,0 +1,234 @@
+"""A sculpt that is one sheet where the head has an opening: lips that are sealed, lids sealed over an eyeball.
+
+There is nothing between the lips for the head's inner lips to lie on, and what would be followed tears them apart. It
+is found out, not asked for: across an opening the way over a sculpt leads round its corners, across a seal it is as
+short as the lips are high. About a seal a band of the head becomes a free zone, and is closed after the fit: a map of
+space, not of the surface, carries the band and the hollow behind it from the library's place, so that both lips go
+where their common surroundings go and keep their own gap, turned and scaled: the similarity of the vertices round the
+band, and a radial basis (multiquadric, Hardy 1971) through what they and the landmarks are off it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.interpolate import RBFInterpolator
+from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.spatial import cKDTree
+
+from composer.fitting.align import Pairs, Similarity, similarity
+from composer.fitting.closest import ClosestSurface
+from composer.fitting.nonrigid import ROUND, Skin, warp
+from composer.fitting.sculpt import Ball
+from composer.head.head import Head
+from composer.head.landmarks import Landmarks
+
+Rows = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+BAND = 0.020
+"""Of the head's diagonal: what is nearer than this to the line of contact follows its surroundings where the sculpt is
+sealed. Half of it leaves folds at the corners of a real scan's mouth."""
+SHORT = 1.6
+"""A way over the sculpt that is at most this many times the straight one leads across a seal (round the corners of a
+mouth or an eye it is more than twice)."""
+STATIONS = np.linspace(0.36, 0.64, 5)
+"""Shares of the way from corner to corner at which the way across is looked at."""
+ROUND_BAND = 2
+"""Rings of vertices about a band that say where it goes."""
+
+
+@dataclass(frozen=True, eq=False)
+class Seam:
+    """An opening of the head that a sculpt may have sealed: its `line` of contact as vertices (l,); `above` and
+    `below` (k,) vertices across it from each other, and the places (k, 3) `between` them on the way across.
+    """
+
+    name: str
+    line: Ints
+    above: Ints
+    below: Ints
+    between: Rows
+
+
+def find_seams(head: Head, marks: Landmarks) -> list[Seam]:
+    """The mouth and the eyes of a head by its landmark curves; without curves the mouth by its landmark points."""
+    tree = cKDTree(head.neutral[head.skin])
+    number = np.flatnonzero(head.skin)
+
+    def curve(name: str) -> Ints | None:
+        if name not in marks.curves:
+            return None
+        line = marks.curves[name]
+        if isinstance(line, np.ndarray):
+            return line.astype(np.int64)
+        return number[tree.query(marks.curve_positions(name, head.neutral))[1]]
+
+    def seam(name: str, one: str, two: str, above: str, below: str) -> Seam | None:
+        lines = [curve(n) for n in (one, two)]
+        sides = [curve(n) for n in (above, below)]
+        if any(line is None or len(line) < 3 for line in lines):
+            return None
+        own = [line for line in lines if line is not None]
+        far = [line for line in sides if line is not None and len(line) > 2]
+        far = far if len(far) == 2 else own
+        own, far = ([_along(own[0], line, head.neutral) for line in some] for some in (own, far))
+        middle = 0.5 * (head.neutral[_at_stations(own[0])] + head.neutral[_at_stations(own[1])])
+        return Seam(name, np.unique(np.concatenate(own)), _at_stations(far[0]), _at_stations(far[1]), middle)
+
+    found = [
+        seam("mouth", "lip_line_upper", "lip_line_lower", "upper_lip", "lower_lip") or _mouth_by_points(head, marks),
+        *(seam(f"{s} eye", f"upper_lid_{s}", f"lower_lid_{s}", f"upper_lid_{s}", f"lower_lid_{s}") for s in
+          ("left", "right")),
+    ]  # fmt: skip
+    return [s for s in found if s is not None]
+
+
+def _at_stations(line: Ints) -> Ints:
+    return line[np.rint(STATIONS * (len(line) - 1)).astype(int)]
+
+
+def _along(first: Ints, line: Ints, places: Rows) -> Ints:
+    """`line` in the direction of `first`."""
+    ends = places[line[[0, -1]]]
+    same = np.linalg.norm(places[first[[0, -1]]] - ends, axis=1).sum()
+    return line if same <= np.linalg.norm(places[first[[0, -1]]] - ends[::-1], axis=1).sum() else line[::-1]
+
+
+def _mouth_by_points(head: Head, marks: Landmarks) -> Seam | None:
+    """The mouth without curves: along the skin from corner to corner through stomion."""
+    names = ("cheilion_right", "stomion", "cheilion_left", "labiale_superius", "labiale_inferius")
+    if any(name not in marks.points for name in names):
+        return None
+    skin = Skin.of(head)
+    places = head.neutral[skin.vertices]
+    at = cKDTree(places).query(np.array([marks.position(name, head.neutral) for name in names]))[1]
+    _, before = dijkstra(_ways(places, skin.polygons.edges), directed=False, indices=at[1], return_predecessors=True)
+    line = [int(at[1])]
+    for corner in (at[0], at[2]):
+        step = int(corner)
+        while step >= 0 and step != at[1]:
+            line.append(step)
+            step = int(before[step])
+    number = skin.vertices
+    return Seam("mouth", np.unique(number[line]), number[at[3:4]], number[at[4:5]], places[at[1:2]])
+
+
+def _ways(places: Rows, edges: NDArray) -> sp.csr_matrix:
+    length = np.linalg.norm(places[edges[:, 0]] - places[edges[:, 1]], axis=1)
+    return sp.csr_matrix((np.maximum(length, 1e-12), (edges[:, 0], edges[:, 1])), shape=(len(places),) * 2)
+
+
+def sealed_seams(
+    head: Head, marks: Landmarks, pairs: Pairs, aligned: Similarity, sculpt: ClosestSurface, balls: Sequence[Ball] = ()
+) -> tuple[list[Seam], list[str]]:
+    """The openings of `head` that `sculpt` has sealed, and a sentence for each.
+
+    Places across from each other are looked for on the sculpt by the landmarks' warp of `pairs`, laid on it by
+    `aligned`; most of the ways between them over the sculpt's edges must be short. An eye whose ball is among `balls`
+    is open.
+    """
+    seams = find_seams(head, marks)
+    if not seams or not len(pairs.names):
+        return [], []
+    own = [name for name in pairs.curves if "lip" in name or "lid" in name]
+    known = pairs.without([name for name in pairs.curves if name not in own])
+    place = warp(known.moved(aligned.inverse()), head.diagonal)
+    sealed: list[Seam] = []
+    notes: list[str] = []
+    for seam in seams:
+        above, below, between = (
+            aligned(place(v)) for v in (head.neutral[seam.above], head.neutral[seam.below], seam.between)
+        )
+        if any(np.linalg.norm(between.mean(axis=0) - ball.centre) < 2.0 * ball.radius for ball in balls):
+            continue
+        if _one_sheet(sculpt, above, below, between):
+            sealed.append(seam)
+            what = "lips are" if seam.name == "mouth" else f"{seam.name} is"
+            notes.append(f"The sculpt's {what} sealed: the band about that follows its surroundings, and is closed.")
+    return sealed, notes
+
+
+def _one_sheet(sculpt: ClosestSurface, above: Rows, below: Rows, between: Rows) -> bool:
+    """Whether most of the ways from `above` to `below` (k, 3) over the sculpt lead straight across `between`."""
+    start, end = sculpt.near(above), sculpt.near(below)
+    straight = np.linalg.norm(start.points - between, axis=1) + np.linalg.norm(between - end.points, axis=1)
+    far = SHORT * straight + 2.0 * sculpt.mean_edge
+    middle = between.mean(axis=0)
+    reach = 2.0 * float(far.max()) + float(np.linalg.norm(between - middle, axis=1).max())
+    near = np.linalg.norm(sculpt.positions - middle, axis=1) < reach
+    triangles = sculpt.triangles[near[sculpt.triangles].all(axis=1)]
+    if not len(triangles):
+        return False
+    edges = np.unique(np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1), axis=0)
+    graph = _ways(sculpt.positions, edges)
+    first, last = (sculpt.triangles[c.triangle, c.bary.argmax(axis=1)] for c in (start, end))
+    length = dijkstra(graph, directed=False, indices=first, limit=float(far.max()))[np.arange(len(first)), last]
+    return bool(np.mean(length <= far) > 0.5)
+
+
+def seam_zone(head: Head, seam: Seam, free: NDArray) -> Flags:
+    """(n,) the skin that follows the surroundings of a sealed `seam`: the band about its line, the free zone (n,) of
+    `free` behind it, and what these enclose.
+    """
+    skin = Skin.of(head)
+    places = head.neutral[skin.vertices]
+    band = cKDTree(head.neutral[seam.line]).query(places)[0] < BAND * head.diagonal
+    band |= np.isin(skin.vertices, seam.line)
+    open_ = np.asarray(free)[skin.vertices] >= 0.5
+    zone = band.copy()
+    for others in (open_ & ~band, ~open_ & ~band):
+        for piece in _pieces(skin, others):
+            # a free zone that is most of the head was painted by a person, and is no hollow
+            if _touches(skin, piece, zone) and piece.sum() < 0.2 * len(places):
+                zone |= piece
+    flags = np.zeros(head.n_vertices, dtype=bool)
+    flags[skin.vertices[zone]] = True
+    return flags
+
+
+def _pieces(skin: Skin, chosen: Flags) -> list[Flags]:
+    edges = skin.polygons.edges
+    edges = edges[chosen[edges].all(axis=1)]
+    n = len(chosen)
+    label = connected_components(sp.csr_matrix((np.ones(len(edges)), tuple(edges.T)), shape=(n, n)), directed=False)[1]
+    return [chosen & (label == number) for number in np.unique(label[chosen])]
+
+
+def _touches(skin: Skin, one: Flags, other: Flags) -> bool:
+    a, b = skin.polygons.edges.T
+    return bool(((one[a] & other[b]) | (one[b] & other[a])).any())
+
+
+def close_seam(head: Head, positions: Rows, zone: Flags, free: NDArray, pairs: Pairs) -> Rows:
+    """(n, 3) the fitted head (n, 3) mm with the flagged `zone` (n,) carried as its surroundings were.
+
+    What says how: the rings of followed vertices about the zone (those not in `free` (n,)), and the landmarks of
+    `pairs` that are vertices of the zone, at their places on the sculpt.
+    """
+    skin = Skin.of(head)
+    inside = zone[skin.vertices]
+    about = inside.copy()
+    for _ in range(ROUND_BAND):
+        faces = np.zeros(skin.polygons.n_faces, dtype=bool)
+        faces[skin.polygons.corner_face[about[skin.polygons.indices]]] = True
+        about[skin.polygons.indices[faces[skin.polygons.corner_face]]] = True
+    ring = skin.vertices[about & ~inside & (np.asarray(free)[skin.vertices] < 0.5)]
+    moved = np.array(positions, dtype=np.float64)
+    if len(ring) < 4:
+        return moved
+    move = similarity(head.neutral[ring], moved[ring])
+    marked = np.flatnonzero((pairs.vertices >= 0) & zone[np.maximum(pairs.vertices, 0)])
+    source = head.neutral[np.concatenate([ring, pairs.vertices[marked]])]
+    target = np.concatenate([moved[ring], pairs.sculpt[marked]])
+    source, first = np.unique(source, axis=0, return_index=True)
+    rest = RBFInterpolator(
+        source, target[first] - move(source), kernel="multiquadric", epsilon=1.0 / (ROUND * head.diagonal), degree=0
+    )
+    moved[zone] = move(head.neutral[zone]) + rest(head.neutral[zone])
+    return moved
