@@ -6,6 +6,7 @@ mute leaves out; both change what is seen, never what is baked. Lock keeps edits
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from composer.mixing.recipe import Cell, CellKey, Recipe
@@ -32,6 +33,15 @@ class Held:
         """Set a mark, or take it away."""
         marks: set[Mark] = getattr(self, which)
         marks.symmetric_difference_update({mark})
+
+    def forget_but(self, regions: Collection[str], shapes: Collection[str]) -> None:
+        """Take away the marks of regions and shapes that are no longer there, which would hide all the rest."""
+        for marks in (self.solo, self.mute, self.lock):
+            for mark in list(marks):
+                kind, name = mark
+                region, shape = {"row": (name, ""), "column": ("", name)}.get(kind) or name.split("\n")[:2]
+                if (region and region not in regions) or (shape and shape not in shapes):
+                    marks.discard(mark)
 
     def shows(self, key: CellKey) -> bool:
         """Whether a cell is seen."""

@@ -6,7 +6,7 @@ until the pose stands still.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,8 @@ from composer.viewer.stage import Stage
 from composer.viewer.trying import Trying
 
 Bytes = NDArray[np.uint8]
+LEAST_MM = 0.1
+"""The top of a scale of movement is at least this: the rounding of a head at rest is no movement."""
 
 
 @dataclass
@@ -124,6 +126,8 @@ class Overlays:
             amounts = away
             held = movement_scale(amounts)
             scale = Scale("from A to B", "mm", held.low, held.high)
+        if kind != "strain":
+            scale = replace(scale, high=max(scale.high, LEAST_MM))
         return Shown(_bytes(scale.colours(amounts)), scale)
 
     def _place_numbers(self, stage: Stage) -> None:

@@ -312,6 +312,8 @@ class Session:
             self.recipe_name = project.recipes[0].name if project.recipes else ""
         if project is not self.ready.project:
             self.ready = self._prepared if self._prepared.project is project else self.ready.again(project)
+            if self.held.solo or self.held.mute or self.held.lock:
+                self.held.forget_but(set(self.region_names), set(self.head.shape_names))
         if self.region not in self.region_names:
             self.region = ALL
         recipe = self._wanted()

@@ -9,7 +9,7 @@ import pytest
 from imgui_bundle import imgui
 
 from composer.edits.recipes import delete_recipe
-from composer.edits.regions import delete_region
+from composer.edits.regions import delete_region, rename_region
 from composer.viewer.settings import read_settings, settings_folder
 from masks.paint import Painter
 from tests.window.dome import write_dome
@@ -73,6 +73,20 @@ def test_a_trial_ends_with_its_recipe_and_a_chance_with_an_edit(open_demo: Hand)
     hand.stage.do(lambda p: delete_recipe(p, hand.session.recipe_name))
     hand.frames(3)
     assert trying.found is None and hand.session.live is not None
+
+
+def test_a_soloed_region_that_gets_another_name_hides_nothing(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    cells = {c.key: c.weight for c in session.recipe.cells}
+    hand.click_on("row cheek_right")
+    hand.key("A")
+    assert session.held.hides
+    hand.stage.do(lambda p: rename_region(p, "cheek_right", "dimple_right"))
+    hand.settle()
+    assert not session.held.hides and ("dimple_right", "joy", False) in {c.key for c in session.recipe.cells}
+    assert sorted(cells.values()) == sorted(c.weight for c in session.recipe.cells)
+    shown = session.positions() - session.ready.pose(session.recipe)
+    assert abs(shown).max() < 1e-3
 
 
 def test_of_two_that_are_dropped_the_later_one_is_opened(hand: Hand, demo: Path, library: Path) -> None:

@@ -55,6 +55,8 @@ class RegionList:
         kit.mark("search regions")
         kit.area("regions")
         high = kit.px(27)
+        if not session.project.regions:
+            kit.quiet("No region yet. New makes one.")
         for index, region in enumerate(session.project.regions):
             if self.search.lower() not in region.name.lower():
                 continue
