@@ -12,6 +12,7 @@ from composer.checks.empty import EMPTY
 from composer.checks.finding import Finding
 from composer.checks.flipped import FLIPPED
 from composer.checks.folds import FOLDS
+from composer.checks.head_motion import MOTION
 from composer.checks.islands import ISLANDS
 from composer.checks.library_shapes import SHAPES
 from composer.checks.lids import LIDS
@@ -30,7 +31,7 @@ CHECKS: tuple[Check, ...] = (EMPTY, FLIPPED, FOLDS, STRETCH, PINCH, SEAM, LIPS, 
 
 COLLISIONS: tuple[Check, ...] = (FLIPPED, FOLDS, LIPS, LIDS, MOUTH_PARTS)
 """Those whose findings come and go on the way to a pose, and where two poses are played together."""
-DOCUMENT_CHECKS: tuple[DocumentCheck, ...] = (NEUTRAL, SHAPES, ISLANDS, COVERAGE)
+DOCUMENT_CHECKS: tuple[DocumentCheck, ...] = (NEUTRAL, SHAPES, MOTION, ISLANDS, COVERAGE)
 
 
 def chosen(names: Iterable[str]) -> tuple[Check, ...]:

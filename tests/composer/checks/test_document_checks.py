@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from composer.checks.document_subject import DocumentSubject
 from composer.checks.registry import DOCUMENT_CHECKS, run_document_checks
@@ -26,7 +27,7 @@ def halves(head):
 
 
 def test_a_document_with_two_whole_regions_and_two_different_shapes_is_clean():
-    head = plane_head({"up": UP, "round": ROUND})
+    head = plane_head({"up": UP, "wide": np.diag([1.2, 1.0, 1.0])})
     assert run_document_checks(DocumentSubject(HeadFacts(head), halves(head))) == []
 
 
@@ -118,3 +119,18 @@ def test_a_face_turned_over_at_rest_is_found_among_its_neighbours():
 @pytest.mark.parametrize("head", [plane_head({"up": UP}), lips_head()], ids=["one shell", "two shells"])
 def test_a_sound_neutral_is_clean(head):
     assert found(head, "neutral") == []
+
+
+def test_a_shape_that_turned_with_the_skull_is_told_and_one_that_only_bulges_is_not():
+    head = plane_head({}, n=24)
+    x, y = head.neutral[:, 0], head.neutral[:, 1]
+    bulge = np.zeros_like(head.neutral)
+    bulge[:, 2] = 3.0 * np.exp(-((x - 8.0) ** 2 + y**2) / 20.0)
+    turned = Rotation.from_euler("y", 1.5, degrees=True).apply(head.neutral + bulge) + [0.4, 0.0, 0.3]
+    shapes = (Shape("still", bulge.astype(np.float32)), Shape("turned", (turned - head.neutral).astype(np.float32)))
+    (finding,) = found(head.with_(shapes=shapes), "motion")
+    assert (finding.code, finding.severity, finding.where) == ("motion.head", "warning", "turned")
+    furthest = np.linalg.norm(turned - bulge - head.neutral, axis=1).max()
+    assert "1.50 degrees" in finding.words and finding.value == pytest.approx(furthest, rel=0.05)
+    broken = Shape("broken", np.full_like(shapes[0].delta, np.nan))
+    assert len(found(head.with_(shapes=(*shapes, broken)), "motion")) == 1
