@@ -19,6 +19,7 @@ from composer.document.project import Project
 from composer.errors import MoueError, unknown
 from composer.formats.library import open_library
 from composer.head.fingerprint import fingerprint
+from composer.head.folders import is_there
 from composer.head.head import Head
 from composer.head.symmetry import mirror_map
 from composer.mixing.corrective import Correctives, felt_in
@@ -67,6 +68,9 @@ class Ready:
         """Open the project's head, with the parts that the document declares, or those it is found to have."""
         if project.unit is not None:
             mm_per(project.unit, str(project.path))
+        if not is_there(project.head_path):
+            mend = f"{project.path.name} names it as its head; put it back, or change `head`"
+            raise MoueError("is not there", project.head_path, mend=mend)
         library = open_library(
             project.head_path, project.neutral, project.unit, progress=progress, recognise=not project.parts
         )

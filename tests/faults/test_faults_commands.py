@@ -35,6 +35,7 @@ def room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     write_pairs(tmp_path / "swapped.toml", dict(zip(NAMES, at, strict=True)), at, swap)
     write_pairs(tmp_path / "two.toml", dict(zip(NAMES[:2], at, strict=False)), at)
     write_pairs(tmp_path / "beyond.toml", dict(zip(NAMES, at, strict=True)), [9999, *at[1:]])
+    (tmp_path / "gone.toml").write_text("moue = 1\nhead = 'gone'\n")
     (tmp_path / "none.toml").write_text("")
     monkeypatch.chdir(tmp_path)
     return tmp_path
@@ -75,6 +76,7 @@ FAULTS = {
     "inspect library --json library": "library: is not named as a report",
     "reorder sculpt.obj --like library/neutral.obj --to out.obj --landmark \u00b2=1": "is not two vertex numbers",
     "reorder sculpt.obj --like library/neutral.obj --to no/out.obj": "no/out.obj: cannot write here",
+    "check gone.toml": "gone: is not there; gone.toml names it as its head",
     "match library mirrored.obj --to out.toml": "mirrored.obj: is mirrored as a whole",
 }
 
