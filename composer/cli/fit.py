@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from composer.head.head import Head
     from composer.head.landmarks import Landmarks
 
+FEW = 6
+"""Fewer placed landmarks than this leave guesses that a person should look at (our choice)."""
+
 
 def fit(
     head: Annotated[Path, typer.Argument(help="A library, or a document whose head is taken.")],
@@ -39,6 +42,8 @@ def fit(
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave the pictures out.")] = False,
 ) -> None:
     """Bring the library's topology onto a sculpt: fitted, relaxed, and projected level by level.
+
+    Exit code 1 where faces are left turned over or folded.
 
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
     """
@@ -69,10 +74,14 @@ def fit(
         library = library.with_(landmarks=ours)
         triangles = shown.polygons.triangles
         surface = ClosestSurface(shown.neutral, triangles[:, ::-1] if turn_over else triangles)
+        notes: tuple[str, ...] = ()
         try:
             check_pairs(landmark_pairs(library, ours, theirs, shown.neutral), library, surface, any_size, sculpt)
             if guess:
+                given = len(theirs.points)
                 theirs = _guessed(library, surface, theirs)
+                few = f"{len(theirs.points) - given} landmarks were guessed from {given}; look at them, or place more."
+                notes = (few,) if given < FEW else ()
         except MoueError as error:
             raise MoueError(error.what, sculpt if error.where == sculpt else landmarks, mend=error.mend) from None
         try:
@@ -87,7 +96,7 @@ def fit(
         files = write_fitted(
             fitted, to, shown.unit, None if no_pictures else lambda made: _picture(library, shown, fitted, made)
         )
-    for note in fitted.report.notes:
+    for note in [*notes, *fitted.report.notes]:
         typer.echo(f"note: {note}", err=True)
     report = fitted.report
     worst = max(report.landmarks.items(), key=lambda one: one[1], default=("", 0.0))
@@ -106,6 +115,8 @@ def fit(
     )
     for file in files:
         typer.echo(str(file))
+    if report.reversed_faces or report.folded_faces or any(each.bad_faces for each in fitted.levels):
+        raise typer.Exit(1)
 
 
 def _both(own: Landmarks | None, said: Landmarks) -> Landmarks:

@@ -26,6 +26,7 @@ from composer.head.head import Head, Shape
 from composer.head.landmarks import Landmarks, read_landmarks, resolve
 from composer.head.levels import vertex_count
 from composer.head.order import OrderMismatch
+from composer.head.similarity import is_mirrored
 from composer.head.stabilise import HeadMotion, head_motions
 from composer.progress import Progress
 from composer.units import guess_unit, mm_per
@@ -131,6 +132,8 @@ def inspect_folder(
         usable[name].faults.append(fault)
     for name, motion in motions.items():
         usable[name].motion = motion
+    for name in [name for name, fault in faults if fault.code == "shape.mirrored"]:
+        usable[name].positions = None
     notes = _unit_note(head, unit) + _cage_note(head)
     if not named:
         notes += (f"No target is named neutral, so {chosen} was taken: it is least far from the others.",)
@@ -317,6 +320,9 @@ def shape_faults(
     faults: list[tuple[str, Fault]] = []
     seen: list[Shape] = []
     for shape in head.shapes:
+        if is_mirrored(head.neutral, head.neutral + shape.delta):
+            faults.append((shape.name, Fault("shape.mirrored", "error", "is mirrored: left and right are exchanged")))
+            continue
         motion = motions[shape.name]
         if motion.matters:
             far = float(np.linalg.norm(motion.shift_mm))

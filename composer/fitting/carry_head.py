@@ -13,6 +13,7 @@ from composer.fitting.carry import Carrier, Way
 from composer.head.head import Head, InBetween, Shape
 from composer.head.order_difference import order_difference
 from composer.head.places import Landmarks, Place, SurfacePoint
+from composer.head.similarity import is_mirrored
 from composer.mixing.hinge import Hinge
 from composer.mixing.hinge_estimate import estimate_hinge, worthwhile
 from composer.progress import Progress
@@ -139,3 +140,5 @@ def check_fits(head: Head, fitted: Head) -> None:
     found = order_difference(head.polygons, fitted.polygons, head.neutral, fitted.neutral)
     if found is not None:
         raise MoueError(found.words, fitted.path, mend="carry onto a head fitted with this library's own topology")
+    if is_mirrored(head.neutral, fitted.neutral):
+        raise MoueError("is mirrored as a whole: left and right are exchanged", fitted.path, mend="mirror it back")

@@ -188,6 +188,13 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
     return hit, np.where(hit, best, 0.0), agrees
 
 
+def usable_reach(reach_mm: float) -> float:
+    """The reach in mm as it is. Raises MoueError where it is not above 0."""
+    if not reach_mm > 0:
+        raise MoueError(f"a reach of {reach_mm:g} mm leaves nothing to project", mend="give a length above 0")
+    return reach_mm
+
+
 def project(
     polygons: Polygons, positions: Rows, sculpt: ClosestSurface, *, reference: Rows, reach_mm: float | None = None,
     up_to: int | None = None, free: NDArray | None = None, protect: NDArray | None = None,
@@ -209,9 +216,7 @@ def project(
     if up_to is not None and not 0 <= up_to <= HIGHEST_LEVEL:
         raise MoueError(f"level {up_to} is not in 0 to {HIGHEST_LEVEL}")
     surface = Surface(polygons, positions)
-    reach = REACH * surface.diagonal_mm if reach_mm is None else reach_mm
-    if not reach > 0:
-        raise MoueError(f"a reach of {reach:g} mm leaves nothing to project", mend="give a length above 0")
+    reach = REACH * surface.diagonal_mm if reach_mm is None else usable_reach(reach_mm)
     free_at = np.zeros(n) if free is None else np.asarray(free, dtype=np.float64)
     keep = np.zeros(n) if protect is None else np.asarray(protect, dtype=np.float64)
     wanted = sculpt.mean_edge

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from composer.fitting.align import Pairs, Similarity, check_pairs, landmark_pairs
 from composer.fitting.nonrigid import Skin, Stage, fit, skin_marks
 from composer.fitting.parts import place_parts
-from composer.fitting.project import REACH, ProjectedLevel, project
+from composer.fitting.project import REACH, ProjectedLevel, project, usable_reach
 from composer.fitting.relax import relax
 from composer.fitting.report import FitReport, fit_report
 from composer.fitting.sculpt import CleanSculpt, clean_sculpt
@@ -60,6 +60,8 @@ def fit_head(
     faces look inwards the other way round. Raises MoueError, one line, for what cannot be used.
     """
     say: Progress = progress or (lambda fraction, words: None)
+    if reach_mm is not None:
+        usable_reach(reach_mm)
     say(0.0, "reading the sculpt")
     clean = clean_sculpt(sculpt_positions, sculpt_polygons, where)
     if turn_over:

@@ -63,3 +63,14 @@ def similarity(
     spread = float(w @ (a * a).sum(axis=1))
     scale = float(s @ sign) / spread if scaled and spread > 0 else 1.0
     return Similarity(rotation, other_centre - scale * rotation @ centre, scale)
+
+
+def is_mirrored(source: NDArray, target: NDArray) -> bool:
+    """Whether `target` (m, 3) is `source` (m, 3) with left and right exchanged: a mirror image of it, moved as it
+    may be, leaves less than a third (our choice) of what `target` itself leaves in RMS. Flat points never are.
+    """
+
+    def left(other: NDArray) -> float:
+        return float(np.linalg.norm(other - similarity(source, other)(source)))
+
+    return left(np.asarray(target) * (-1.0, 1.0, 1.0)) < left(target) / 3.0

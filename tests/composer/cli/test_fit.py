@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import trimesh
+import typer
 
 from composer.cli.carry import carry
 from composer.cli.fit import fit
@@ -17,7 +20,9 @@ from composer.demo.neutral import build_neutral
 from composer.demo.write import write_library
 from composer.errors import MoueError
 from composer.formats.library import open_library
+from composer.formats.registry import read_mesh, write_mesh
 from composer.head.head import Head
+from masks.polygons import read_only
 from tests.window.test_window_new_head import write_sculpt
 
 
@@ -65,3 +70,48 @@ def test_two_landmarks_are_too_few_and_nothing_is_written(keeper: tuple[Path, He
     with pytest.raises(MoueError, match="2 "):
         fit(keeper[0], sculpt, marks, tmp_path / "out", no_pictures=True)
     assert not (tmp_path / "out").exists()
+
+
+def test_a_mirrored_fitted_head_is_refused(
+    fitted: tuple[Path, np.ndarray], keeper: tuple[Path, Head], tmp_path: Path
+) -> None:
+    mesh = read_mesh(fitted[0] / "fitted.obj")
+    write_mesh(tmp_path / "mirrored.obj", replace(mesh, positions=mesh.positions * (-1.0, 1.0, 1.0)))
+    with pytest.raises(MoueError, match="mirrored as a whole") as refused:
+        carry(keeper[0], tmp_path / "mirrored.obj", tmp_path / "grown")
+    assert refused.value.where == tmp_path / "mirrored.obj" and not (tmp_path / "grown").exists()
+
+
+def test_a_reach_that_is_no_length_is_told_before_the_work(
+    keeper: tuple[Path, Head], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("composer.fitting.whole.fit", lambda *_, **__: pytest.fail("the bend began"))
+    sculpt, _ = write_sculpt(tmp_path / "sculpts", keeper[1])
+    for reach in (0.0, float("nan")):
+        with pytest.raises(MoueError, match="leaves nothing to project"):
+            fit(keeper[0], sculpt, sculpt.with_name("grown.landmarks.toml"), tmp_path / "out", reach=reach)
+
+
+def test_faces_left_turned_over_end_with_one_and_few_landmarks_are_told(
+    keeper: tuple[Path, Head], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sculpt, _ = write_sculpt(tmp_path / "sculpts", keeper[1])
+    said = tomllib.loads(sculpt.with_name("grown.landmarks.toml").read_text())["points"]
+    names = ("pronasale", "gnathion", "exocanthion_left", "exocanthion_right")
+    marks = tmp_path / "four.toml"
+    marks.write_text("".join(f"[points.{name}]\nsculpt = {json.dumps(said[name]['sculpt'])}\n" for name in names))
+    skin = keeper[1].skin
+    crumpled = tmp_path / "keep.npy"
+    np.save(crumpled, skin.astype(np.float32))  # nothing may be healed
+    warped = np.array(keeper[1].neutral)
+    warped[np.flatnonzero(skin)[:400:5]] *= 0.8
+    write_library(tmp_path / "crumpled", keeper[1].with_(neutral=read_only(warped)))
+    try:
+        fit(tmp_path / "crumpled", sculpt, marks, tmp_path / "out", guess=True, level=0, protect=crumpled,
+            no_pictures=True, any_size=True)  # fmt: skip
+        code = 0
+    except typer.Exit as ended:
+        code = ended.exit_code
+    report = json.loads((tmp_path / "out" / "report.json").read_text())
+    assert code == int(report["reversed_faces"] + report["folded_faces"] > 0)
+    assert "guessed from 4; look at them" in capsys.readouterr().err

@@ -224,3 +224,12 @@ def test_a_library_that_lives_above_its_cage_is_told(library: Path) -> None:
     notes = inspect_folder(library).notes
     assert any("It is at level" in note and "of a cage of" in note for note in notes)
     assert codes(library) == {}
+
+
+def test_a_mirrored_target_cannot_be_mended_and_is_named(library: Path, tmp_path: Path) -> None:
+    rewrite(library / "cheek.obj", lambda mesh: Mesh(mesh.polygons, mesh.positions * (-1.0, 1.0, 1.0)))
+    assert codes(library) == {"cheek": ["shape.mirrored"]}
+    with pytest.raises(MoueError, match="cheek.obj cannot be mended: is mirrored"):
+        write_mended(inspect_folder(library), tmp_path / "mended")
+    became = write_mended(inspect_folder(library), tmp_path / "mended", skip_broken=True)
+    assert became["cheek.obj"] == "left out" and not (tmp_path / "mended" / "cheek.obj").exists()
