@@ -5,6 +5,7 @@ Exit codes: 0 done, 1 the work found a problem, 2 wrong input, told in one line,
 
 from __future__ import annotations
 
+import signal
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
@@ -89,6 +90,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         _end(str(cannot("read or written", error.filename or "the output", error)))
     if code == STOPPED:  # some versions of typer take the interrupt themselves
         _end("stopped; no file is half written", STOPPED)
+    if arguments is None:  # the process ends here: a stop that comes after the work is done changes nothing any more
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
     raise SystemExit(code if isinstance(code, int) else 0)
 
 
