@@ -11,7 +11,7 @@ from composer.viewer.panels.brush import mirror
 from composer.viewer.panels.row_menu import copy_row, paste_into
 from composer.viewer.screen import Screen
 from composer.viewer.settings import data_folder
-from composer.viewer.stage import OVERLAYS, PLACES, VIEWS, Stage
+from composer.viewer.stage import PLACES, VIEWS, Stage
 
 TURN_PX, ZOOM_STEPS, NUDGE = 30.0, 2.0, 0.05
 
@@ -121,7 +121,7 @@ class Actions:
             self._stage.turn(self._stage.eye.zoom(steps))
 
     def _next_overlay(self) -> None:
-        names = [name for name in OVERLAYS if name != "skin" or self._has_texture()]
+        names = list(self._stage.overlays(self._has_texture()))
         self._stage.overlay = names[(names.index(self._stage.overlay) + 1) % len(names)]
 
     def _step_recipe(self, by: int) -> None:

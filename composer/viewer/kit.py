@@ -176,9 +176,10 @@ class Kit:
         self.mark(name)
         return changed, value
 
-    def at_right(self, words: str) -> None:
-        """The next button, of these words, goes to the right end of the line."""
-        wide = imgui.calc_text_size(words).x + 2 * imgui.get_style().frame_padding.x
+    def at_right(self, *words: str) -> None:
+        """The next buttons, of these words, go to the right end of the line."""
+        pad = 2 * imgui.get_style().frame_padding.x
+        wide = sum(imgui.calc_text_size(each).x + pad for each in words) + self.px(4) * (len(words) - 1)
         imgui.same_line(imgui.get_cursor_pos_x() + imgui.get_content_region_avail().x - wide)
 
     def dim(self, name: str) -> None:

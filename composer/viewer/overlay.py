@@ -50,7 +50,7 @@ class Overlays:
         if kind in ("none", "skin"):
             self._key, self._shown = (), Shown()
             return self._shown
-        moving = kind in ("strain", "movement", "difference")
+        moving = kind in ("strain", "movement", "difference", "left")
         if moving and not still and self._key and self._key[0] == kind and kind == "strain":
             return self._shown
         masks = session.ready.effective
@@ -114,6 +114,13 @@ class Overlays:
         elif kind == "movement":
             amounts = movement(head.neutral, session.positions())
             scale = movement_scale(amounts)
+        elif kind == "left":
+            if session.target is None:
+                stage.overlay = "none"
+                return Shown()
+            amounts = movement(session.target, session.positions())
+            held = movement_scale(amounts)
+            scale = Scale("to the target", "mm", held.low, held.high)
         else:
             compared: list[NDArray | None] = [None]
             told = not stage.guard(lambda: compared.append(trying.difference_mm(session)))

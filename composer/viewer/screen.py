@@ -20,6 +20,7 @@ from composer.viewer.panels.fit_steps import FitSteps
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.key_sheet import KeySheet
 from composer.viewer.panels.marks import draw_marks
+from composer.viewer.panels.match import MatchSheet
 from composer.viewer.panels.new_head import NewHeadPanel
 from composer.viewer.panels.recipes import Recipes
 from composer.viewer.panels.regions import RegionList
@@ -52,6 +53,7 @@ class Screen:
     regions: RegionList = field(default_factory=RegionList)
     bake: Bake = field(default_factory=Bake)
     sheets: Sheets = field(default_factory=Sheets)
+    match: MatchSheet = field(default_factory=MatchSheet)
     keys: KeySheet = field(default_factory=KeySheet)
     trying: Trying = field(default_factory=Trying)
     painting: Painting = field(default_factory=Painting)
@@ -149,6 +151,8 @@ class Screen:
         display = imgui.get_io().display_size
         if stage.session is not None:
             self.findings.draw(stage, kit)
+        if stage.dialogs.match and stage.session is not None:
+            self.match.draw(stage, kit, self.tray.names(stage))
         self.bake.draw(stage, kit)
         self.keys.draw(stage, kit)
         self.sheets.draw(stage, kit)

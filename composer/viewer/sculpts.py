@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from composer.document.project import Project
 from composer.document.ready import Ready
@@ -20,27 +24,59 @@ SPARSE = 0.2
 """How sparse a match in the window is: few cells that a person can read, at little cost in what is reached."""
 
 
-def match_target(stage: Stage, path: Path) -> None:
-    """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen."""
-    session = stage.opened
-    ready, base = session.ready, session.history.committed
+@dataclass(frozen=True)
+class Wish:
+    """What a match may use: `regions` and `shapes`, None for all of them; `sparse` from 0 to below 1; `symmetric`, one
+    weight for both sides; weights up to `high`."""
 
-    def matched(progress: Progress) -> tuple[Recipe, float, float]:
+    regions: tuple[str, ...] | None = None
+    shapes: tuple[str, ...] | None = None
+    sparse: float = SPARSE
+    symmetric: bool = False
+    high: float = 1.0
+
+
+@dataclass(frozen=True)
+class Reached:
+    """What a match came to: the recipe, the target (n, 3) mm, and the words that say how near the recipe comes."""
+
+    recipe: Recipe
+    target: NDArray[np.float32]
+    words: str
+    conditioning: str
+
+
+def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
+    """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen; what is left
+    then lies over the head as heat. By `wish`, or by all regions and shapes."""
+    session = stage.opened
+    ready, base, wish = session.ready, session.history.committed, wish or Wish()
+
+    def matched(progress: Progress) -> Reached:
         progress(0.1, "reading")
         sculpt = read_sculpt(ready.head, path, 0, None, path.stem)
         check_place(sculpt, ready.head.neutral, ready.head.polygons, ready.head.diagonal, ready.head.unit)
         progress(0.4, "matching")
-        found = Matcher(ready).solve(sculpt.positions, bounds=Bounds(sparse=SPARSE))
+        matcher = Matcher(ready, wish.regions, wish.shapes)
+        found = matcher.solve(
+            sculpt.positions, bounds=Bounds(high=wish.high, sparse=wish.sparse), symmetric=wish.symmetric
+        )
         taken = {recipe.name for recipe in base.recipes}
         name = free_recipe_name(base, path.stem) if path.stem in taken else path.stem
-        return Recipe(name, tuple(found.cells)), found.explained, found.p50_p95_most[1]
+        middle, p95, most = found.p50_p95_most
+        words = (
+            f"{len(found.cells)} cells reach {100 * found.explained:.0f} percent of {path.stem}; left are "
+            f"{middle:.2f} mm (middle), {p95:.2f} mm (95 percent), {most:.2f} mm (most)."
+        )
+        recipe = Recipe(name, tuple(found.cells))
+        return Reached(recipe, sculpt.positions.astype(np.float32), words, matcher.conditioning.words)
 
-    def done(made: tuple[Recipe, float, float]) -> None:
-        recipe, explained, p95 = made
-        if stage.session is session and stage.do(lambda project: add_recipe(project, recipe)):
-            session.choose_recipe(recipe.name)
-            words = f"{len(recipe.cells)} cells reach {100 * explained:.0f} percent of {path.stem}; "
-            stage.say(words + f"95 percent of the skin lies within {p95:.2f} mm.", "done")
+    def done(made: Reached) -> None:
+        if stage.session is session and stage.do(lambda project: add_recipe(project, made.recipe)):
+            session.choose_recipe(made.recipe.name)
+            session.target, stage.overlay = made.target, "left"
+            stage.say(made.words, "done")
+            stage.say(made.conditioning)
 
     stage.work.begin(f"Matching {path.name}", matched, done)
 

@@ -20,8 +20,10 @@ from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range
 from composer.mixing.linear import Mixer
+from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.picture.palette import colours_apart
+from composer.progress import Progress
 from composer.viewer.held import Held
 from composer.viewer.normals import Normals
 from composer.viewer.opening import Opened
@@ -65,6 +67,7 @@ class Session:
         self._on_card = False
         self._joined: tuple[int, NDArray[np.float32]] | None = None
         self.outside_mm = 0.0
+        self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
         self._live = LivePose(self.ready.mixer, self._wanted())
@@ -72,6 +75,7 @@ class Session:
         self._touched: Range | None = None
         self._drawn = self._normals.all(self._live.positions)
         self._reach: dict[str, float] = {}
+        self._moved: tuple[object, dict[str, tuple[str, ...]]] = (None, {})
         self._hues: tuple[object, dict[str, int]] = (None, {})
         self._centres: dict[str, tuple[NDArray, int]] = {}
 
@@ -288,6 +292,24 @@ class Session:
         if shape not in self._reach:
             self._reach[shape] = self.head.shape(shape).furthest_mm
         return self._reach[shape]
+
+    @property
+    def knows_moved(self) -> bool:
+        """Whether it is known which regions, as they are now, each shape moves."""
+        return self._moved[0] is self.ready.effective
+
+    def look_for_moved(self, progress: Progress) -> tuple[object, dict[str, tuple[str, ...]]]:
+        """The masks as they are, and the regions that each shape moves, for another thread; then `take_moved`."""
+        masks, head = self.ready.effective, self.head
+        return masks, moved_regions(head, masks, lambda share: progress(share, "looking where shapes move"))
+
+    def take_moved(self, found: tuple[object, dict[str, tuple[str, ...]]]) -> None:
+        """Keep what `look_for_moved` found."""
+        self._moved = found
+
+    def moved_by(self, shape: str) -> tuple[str, ...]:
+        """The regions that a shape moves, as far as is known, the one it moves most first."""
+        return self._moved[1].get(shape, ())
 
     # Following the history.
 

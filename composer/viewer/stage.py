@@ -34,7 +34,7 @@ from composer.viewer.work import Work
 
 Place = Literal["mix", "paint", "marks", "new"]
 PLACES: dict[Place, str] = {"mix": "Mix", "paint": "Paint", "marks": "Landmarks", "new": "New head"}
-Overlay = Literal["none", "regions", "mask", "strain", "movement", "difference", "skin"]
+Overlay = Literal["none", "regions", "mask", "strain", "movement", "difference", "left", "skin"]
 OVERLAYS: dict[Overlay, tuple[str, str]] = {
     "none": ("Plain", "the head as it is"),
     "regions": ("Regions", "every region in a colour and with its number"),
@@ -42,6 +42,7 @@ OVERLAYS: dict[Overlay, tuple[str, str]] = {
     "strain": ("Strain", "how much the skin is stretched or pressed"),
     "movement": ("Movement", "how far the skin has moved from the neutral"),
     "difference": ("A to B", "how far A and B lie apart"),
+    "left": ("To the target", "how far the pose lies from the target that was matched"),
     "skin": ("Skin", "the texture that lies beside the head"),
 }
 VIEWS = {"front": "Front", "three_quarter": "Three quarter", "profile": "Side", "below": "Below"}
@@ -73,12 +74,13 @@ class Dialogs:
     path_for: tuple[str, str, Callable[[Path], None]] | None = None
     waiting: Waiting | None = None
     findings: bool = False
+    match: bool = False
 
     @property
     def any_open(self) -> bool:
         """Whether a sheet lies over the window, which keys then leave alone."""
         asking = self.leave or self.save_as or self.open_path or bool(self.path_for) or self.waiting is not None
-        return self.keys or self.bake or asking
+        return self.keys or self.bake or self.match or asking
 
 
 @dataclass
@@ -115,6 +117,11 @@ class Stage:
         self.picker: Picker | None = None
         self.keeping: Keeping | None = None
         self._from: tuple[Eye, Eye, float] | None = None
+
+    def overlays(self, has_texture: bool) -> dict[Overlay, tuple[str, str]]:
+        """What can be laid over the head as it is: its words and what they mean."""
+        there = {"skin": has_texture, "left": self.session is not None and self.session.target is not None}
+        return {name: words for name, words in OVERLAYS.items() if there.get(name, True)}
 
     @property
     def opened(self) -> Session:

@@ -154,6 +154,30 @@ def difference_of_a_and_b(hand: Hand) -> None:
 
 
 @state
+def match_a_target(hand: Hand) -> None:
+    hand.click_on("Match a target")
+    hand.frames(4)
+
+
+@state
+def left_to_the_target(hand: Hand) -> None:
+    from composer.formats.mesh import mesh_of
+    from composer.formats.obj import write
+
+    session = hand.session
+    target = session.ready.pose(session.project.recipe("call"))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "scan_07.obj"
+        write(path, mesh_of(session.head, target, unit="mm"))
+        hand.click_on("Match a target")
+        hand.click_on("match path")
+        hand.text(str(path))
+        hand.click_on("match now")
+        hand.until(lambda: session.recipe_name == "scan_07", "the match")
+    hand.settle()
+
+
+@state
 def keep_as_a_shape(hand: Hand) -> None:
     hand.key("Ctrl+K")
     hand.frames(4)

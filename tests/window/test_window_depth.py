@@ -11,6 +11,7 @@ from composer.edits.correctives import set_corrective
 from composer.formats.mesh import mesh_of
 from composer.formats.obj import write
 from composer.mixing.corrective import Corrective, Trigger
+from composer.mixing.recipe import Cell, Recipe
 from composer.viewer.sculpts import accept_sculpt, match_target
 from tests.window.hand import Hand
 
@@ -116,10 +117,43 @@ def test_a_target_is_matched_by_a_recipe_of_its_name(open_demo: Hand, tmp_path: 
     hand, session = open_demo, open_demo.session
     target = session.ready.pose(session.project.recipe("call"))
     write(tmp_path / "cry.obj", mesh_of(session.head, target, unit="mm"))
-    match_target(hand.stage, tmp_path / "cry.obj")
+    hand.click_on("Match a target")
+    hand.click_on("match path")
+    hand.text(str(tmp_path / "cry.obj"))
+    hand.click_on("match now")
     hand.until(lambda: session.recipe_name == "cry", "the match")
     left = np.linalg.norm(session.ready.pose(session.recipe) - target, axis=1)
     assert np.median(left) < 0.1 * np.linalg.norm(target - session.head.neutral, axis=1).max()
+    assert any("percent of cry" in words for words in hand.told)
+    assert any("could be used" in words for words in hand.told)
+    assert hand.stage.overlay == "left"
+    hand.settle()
+    shown = hand.window.drawing.shown
+    assert shown.legend is not None and shown.legend.words == "to the target"
+    assert shown.legend.high >= left.max()
+
+
+def test_a_match_keeps_to_the_row_the_tray_and_both_sides(open_demo: Hand, tmp_path: Path) -> None:
+    hand, session = open_demo, open_demo.session
+    smile = session.ready.pose(Recipe("both", (Cell("all", "au12_left", 0.7), Cell("all", "au12_right", 0.7))))
+    write(tmp_path / "smile.obj", mesh_of(session.head, smile, unit="mm"))
+    hand.click_on("row all")
+    hand.click_on("search shapes")
+    hand.text("au12")
+    hand.click_on("Match a target")
+    hand.click_on("match path")
+    hand.text(str(tmp_path / "smile.obj"))
+    for choice in ("The chosen row", "Those in the tray", "match symmetric"):
+        hand.click_on(choice)
+    hand.click_on("match now")
+    hand.until(lambda: session.recipe_name == "smile", "the match")
+    found = {(cell.region, cell.shape): cell.weight for cell in session.recipe.cells}
+    assert set(found) == {("all", "au12_left"), ("all", "au12_right")}
+    assert found["all", "au12_left"] == pytest.approx(0.7, abs=1e-4)
+    assert found["all", "au12_left"] == found["all", "au12_right"]
+    hand.click_on("Match a target")
+    hand.key("Escape")
+    assert not hand.stage.dialogs.match
 
 
 def test_a_file_of_another_topology_is_told_in_one_line(open_demo: Hand, library: Path) -> None:

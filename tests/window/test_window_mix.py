@@ -296,3 +296,16 @@ def test_the_search_field_narrows_the_tray(open_demo: Hand) -> None:
     hand.frames(3)
     assert [n for n in hand.seen if n.startswith("shape ")] == ["shape au12_left", "shape au12_right"]
     assert hand.session.region == ALL, "letters typed into a field are no shortcuts"
+
+
+def test_the_search_finds_shapes_by_the_region_that_they_move(open_demo: Hand) -> None:
+    hand = open_demo
+    hand.click_on("search shapes")
+    hand.text("brow inner left")
+    hand.until(lambda: hand.session.knows_moved, "which regions the shapes move")
+    found = hand.window.panels.tray.names(hand.stage)
+    assert {"au01_left", "surprise", "anger"} <= set(found)
+    assert not {"au01_right", "au12_left", "au26"} & set(found)
+    for name in found:
+        moved = hand.session.moved_by(name)
+        assert any("brow_inner_left" in region for region in moved)

@@ -26,7 +26,7 @@ from composer.edits.shapes import keep_shape
 from composer.mixing.recipe import Recipe
 from composer.viewer import theme
 from composer.viewer.kit import Kit
-from composer.viewer.sculpts import accept_sculpt, match_target
+from composer.viewer.sculpts import accept_sculpt
 from composer.viewer.stage import Stage
 from composer.viewer.theme import u32
 from composer.viewer.trying import Trying
@@ -56,7 +56,10 @@ class Recipes:
         imgui.align_text_to_frame_padding()
         with kit.bold():
             imgui.text("Recipes")
-        kit.at_right("New")
+        kit.at_right("Match", "New")
+        if kit.button("Match", "a recipe whose pose comes nearest to a target", name="Match a target"):
+            stage.dialogs.match = True
+        imgui.same_line(0, kit.px(4))
         if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
             self.new(stage)
         below = kit.px(0 if not session.project.recipes else 200 if trying.found is None else 236)
@@ -155,7 +158,6 @@ class Recipes:
             ("Move down", "", lambda: stage.do(lambda p: move_recipe(p, name, at + 1))),
             ("Keep the pose as a shape", "keep_shape", lambda: self.keep(stage)),
             ("Take a sculpt back", "", lambda: ask(stage, f"The sculpted bake of {name}", "Take", accept_sculpt)),
-            ("Match a target", "", lambda: ask(stage, "A target of this topology", "Match", match_target)),
             ("Set as A", "", lambda: setattr(trying, "a", recipe)),
             ("Set as B", "", lambda: setattr(trying, "b", recipe)),
             ("Delete", "", lambda: self._delete(stage, name)),

@@ -23,7 +23,7 @@ class Sheets:
     def draw(self, stage: Stage, kit: Kit) -> None:
         """Whichever is asked for."""
         dialogs = stage.dialogs
-        if dialogs.leave and _begin("leave", kit):
+        if dialogs.leave and begin_sheet("leave", kit):
             with kit.bold():
                 imgui.text("There are changes that are not saved.")
             title = stage.session.title if stage.session else ""
@@ -39,8 +39,8 @@ class Sheets:
             imgui.same_line()
             if kit.button("Stay", name="leave stay") or imgui.is_key_pressed(imgui.Key.escape):
                 dialogs.leave, dialogs.ask = False, None
-            _end(dialogs.leave)
-        elif dialogs.waiting is not None and _begin("waiting", kit):
+            end_sheet(dialogs.leave)
+        elif dialogs.waiting is not None and begin_sheet("waiting", kit):
             with kit.bold():
                 imgui.text("There is a newer copy of this document.")
             when = time.strftime("%A %d %B, %H:%M", time.localtime(dialogs.waiting.seconds))
@@ -50,23 +50,23 @@ class Sheets:
             imgui.same_line()
             if kit.button("Leave it", "go on with the document as it was saved, without the copy", name="leave copy"):
                 stage.leave_waiting()
-            _end(dialogs.waiting is not None)
-        elif dialogs.save_as and stage.session is not None and _begin("save as", kit):
+            end_sheet(dialogs.waiting is not None)
+        elif dialogs.save_as and stage.session is not None and begin_sheet("save as", kit):
             if imgui.is_window_appearing():
                 self.path = str(stage.session.path.with_suffix(".moue"))
             self._path_sheet(stage, kit, "Save the document as", "Save", self._save_as)
-            _end(dialogs.save_as)
-        elif dialogs.open_path and _begin("open", kit):
+            end_sheet(dialogs.save_as)
+        elif dialogs.open_path and begin_sheet("open", kit):
             if imgui.is_window_appearing():
                 self.path = ""
             self._path_sheet(stage, kit, "Open a library or a document", "Open", self._open)
-            _end(dialogs.open_path)
-        elif dialogs.path_for is not None and _begin("path for", kit):
+            end_sheet(dialogs.open_path)
+        elif dialogs.path_for is not None and begin_sheet("path for", kit):
             heading, verb, take = dialogs.path_for
             if imgui.is_window_appearing():
                 self.path = ""
             self._path_sheet(stage, kit, heading, verb, lambda stage, path: stage.guard(lambda: take(path)))
-            _end(dialogs.path_for is not None)
+            end_sheet(dialogs.path_for is not None)
 
     def _path_sheet(self, stage: Stage, kit: Kit, heading: str, verb: str, call) -> None:  # type: ignore[no-untyped-def]
         with kit.bold():
@@ -103,7 +103,8 @@ def _put_away(stage: Stage) -> None:
     stage.dialogs.path_for = None
 
 
-def _begin(name: str, kit: Kit) -> bool:
+def begin_sheet(name: str, kit: Kit) -> bool:
+    """Begin a sheet in the middle of the window; whether it is there."""
     if not imgui.is_popup_open(name):
         imgui.open_popup(name)
     imgui.set_next_window_pos(imgui.get_main_viewport().get_center(), imgui.Cond_.always, ImVec2(0.5, 0.5))
@@ -114,7 +115,8 @@ def _begin(name: str, kit: Kit) -> bool:
     return open_
 
 
-def _end(still: bool) -> None:
+def end_sheet(still: bool) -> None:
+    """End it, and take it away unless it is `still` wanted."""
     if not still:
         imgui.close_current_popup()
     imgui.end_popup()

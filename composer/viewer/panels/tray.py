@@ -42,6 +42,8 @@ class Tray:
         imgui.set_next_item_width(-1)
         _, self.search = imgui.input_text_with_hint("##search", "search", self.search)
         kit.mark("search shapes")
+        kit.tip("by name, by label, or by a region that a shape moves: brow, mouth left")
+        self._where_shapes_move(stage)
         self._groups(stage, kit)
         kit.area("shapes")
         self._grid(stage, kit, names)
@@ -49,7 +51,7 @@ class Tray:
         imgui.end_child()
 
     def names(self, stage: Stage) -> list[str]:
-        """Shapes that fit the search and the group."""
+        """Shapes that fit the search and the group: every word in a shape's name, its label or one region it moves."""
         session = stage.opened
         said = session.project.shapes
         words = self.search.lower().replace(" ", "_").split()
@@ -63,9 +65,16 @@ class Tray:
             if self.group not in (EVERYTHING, MARKED, UNUSED) and own.get("group") != self.group:
                 continue
             text = f"{name} {own.get('label', '')}".lower().replace(" ", "_")
-            if all(word in text for word in words):
+            if any(all(word in each for word in words) for each in (text, *session.moved_by(name))):
                 kept.append(name)
         return kept
+
+    def _where_shapes_move(self, stage: Stage) -> None:
+        """Find out beside the frame loop what the search by region needs."""
+        session, name = stage.opened, "Looking where shapes move"
+        if not self.search.strip() or session.knows_moved or any(job.name == name for job in stage.work.jobs):
+            return
+        stage.work.begin(name, session.look_for_moved, session.take_moved, quiet=True)
 
     def _groups(self, stage: Stage, kit: Kit) -> None:
         session = stage.opened

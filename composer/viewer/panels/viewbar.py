@@ -42,7 +42,7 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
 def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
     """What is laid over the head, its cage, its parts: at the right end of the line."""
     left, top, width, _ = stage.view
-    names = {n: words for n, (words, _) in OVERLAYS.items() if n != "skin" or has_texture}
+    names = {name: words for name, (words, _) in stage.overlays(has_texture).items()}
     box, cage, parts = (
         kit.px(118),
         imgui.calc_text_size("Cage").x + kit.px(18),

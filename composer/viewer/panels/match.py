@@ -1,0 +1,85 @@
+"""The sheet that asks for a target to be matched, and with which regions and shapes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.mixing.recipe import ALL
+from composer.viewer.kit import Kit
+from composer.viewer.panels.sheets import begin_sheet, end_sheet
+from composer.viewer.sculpts import SPARSE, Wish, match_target
+from composer.viewer.stage import Stage
+
+REGIONS = {"every": "Every region", "row": "The chosen row"}
+SHAPES = {"every": "Every shape", "tray": "Those in the tray"}
+MOST_SPARSE = 0.5
+
+
+@dataclass
+class MatchSheet:
+    """What was chosen last."""
+
+    path: str = ""
+    regions: str = "every"
+    shapes: str = "every"
+    sparse: float = SPARSE
+    high: float = 1.0
+    symmetric: bool = False
+
+    def draw(self, stage: Stage, kit: Kit, in_tray: Sequence[str]) -> None:
+        """The sheet, while it is asked for; `in_tray` are the shapes that the tray shows."""
+        if stage.session is None or not stage.dialogs.match or not begin_sheet("match", kit):
+            return
+        with kit.bold():
+            imgui.text("Match a target")
+        kit.quiet("A recipe is made whose pose comes nearest to it. The target has this head's topology.")
+        if imgui.is_window_appearing():
+            imgui.set_keyboard_focus_here()
+        imgui.set_next_item_width(kit.px(480))
+        entered, self.path = imgui.input_text_with_hint(
+            "##target", "the target's file", self.path, imgui.InputTextFlags_.enter_returns_true
+        )
+        kit.mark("match path")
+        self._choices(stage, kit, in_tray)
+        imgui.dummy(ImVec2(0, kit.px(4)))
+        wish = self.wish(stage, in_tray)
+        able = bool(self.path.strip()) and wish.shapes != () and wish.regions != ()
+        if kit.button("Match", name="match now", able=able) or (entered and able):
+            stage.dialogs.match = False
+            path = Path(self.path.strip().strip('"')).expanduser()
+            stage.guard(lambda: match_target(stage, path, wish))
+        imgui.same_line()
+        if kit.button("Leave it", name="match leave") or imgui.is_key_pressed(imgui.Key.escape):
+            stage.dialogs.match = False
+        end_sheet(stage.dialogs.match)
+
+    def _choices(self, stage: Stage, kit: Kit, in_tray: Sequence[str]) -> None:
+        kit.quiet("with")
+        row = stage.opened.region
+        self.regions = kit.choice(
+            REGIONS, self.regions, {"row": "the base row" if row == ALL else row.replace("_", " ")}, "match region "
+        )
+        self.shapes = kit.choice(
+            SHAPES, self.shapes, {"tray": f"the {len(in_tray)} that the search and group leave"}, "match shape "
+        )
+        wide = kit.px(236)
+        _, sparse = kit.slider("match sparse", self.sparse * 100, 0, MOST_SPARSE * 100, "sparse %.0f %%", wide=wide)
+        kit.tip("0: every cell that helps; more: fewer cells, at a cost in what is reached")
+        imgui.same_line(0, kit.px(8))
+        _, high = kit.slider("match high", self.high * 100, 20, 200, "weights up to %.0f %%", wide=wide)
+        self.sparse, self.high = sparse / 100, high / 100
+        _, self.symmetric = imgui.checkbox("Left and right alike", self.symmetric)
+        kit.mark("match symmetric")
+
+    def wish(self, stage: Stage, in_tray: Sequence[str]) -> Wish:
+        """What was chosen, for the open document."""
+        session = stage.opened
+        usable = [name for name in in_tray if name not in session.ready.correctives.names]
+        return Wish(
+            (session.region,) if self.regions == "row" else None, tuple(usable) if self.shapes == "tray" else None,
+            self.sparse, self.symmetric, self.high,
+        )  # fmt: skip
