@@ -54,12 +54,12 @@ def carry_new(ready: Ready, new: NewHead, fitted: FittedHead, folder: Path, prog
     head = fitted.head if untouched else fitted.head.with_(neutral=_kept(new.cage))
     if folder.exists() and any(folder.iterdir()):
         raise MoueError("is there already and not empty", folder, mend="give a new folder")
-    finer = {level.k: level.positions for level in fitted.levels if level.k > 0 and untouched}
-    project = carry_document(ready, head, folder, finer=finer, progress=lambda f, words: progress(0.9 * f, words))
-    progress(0.92, "writing the fit")
+    progress(0.0, "writing the fit")
     write_fitted(
         fitted if untouched else _with_cage(fitted, head.neutral), folder.with_name(f"{folder.name}_fit"), "mm"
     )
+    finer = {level.k: level.positions for level in fitted.levels if level.k > 0 and untouched}
+    project = carry_document(ready, head, folder, finer=finer, progress=lambda f, words: progress(0.1 + 0.9 * f, words))
     return project.path
 
 

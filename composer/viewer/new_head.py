@@ -49,6 +49,7 @@ class NewHead:
         self.picker = Picker(self.both)
         self.normals = Normals(self.both)
         self._steps, self._at = [Marks()], 0
+        self._saved = Marks()
         self._cage: Floats | None = None
         self.stage = ""
         self.notes: list[str] = list(sculpt.notes)
@@ -116,13 +117,35 @@ class NewHead:
         curves = guess_curves(self.library, self.surface, places) if len(places) >= LEAST else {}
         return Landmarks(dict(places), {name: tuple(line) for name, line in curves.items()})
 
-    def save_landmarks(self, path: Path) -> None:
-        """Write both sides of the landmarks, to be used by `moue fit` or read again. Raises MoueError."""
-        ours = self.library.landmarks or Landmarks()
-        write_landmarks(path, ours, Landmarks(dict(self.marks.places)))
+    @property
+    def landmark_place(self) -> Path:
+        """The file in which the sculpt's landmarks lie: beside its own."""
+        path = self.sculpt.path or Path(f"{self.sculpt.name}.obj")
+        return path.with_name(f"{path.stem}.landmarks.toml")
 
-    def read_landmarks(self, sculpt_side: Landmarks) -> None:
-        """Take over places that a file holds; positions are put on the sculpt's surface."""
+    @property
+    def unsaved(self) -> bool:
+        """Whether landmarks have been placed or moved since they were saved or read."""
+        return self.marks.places != self._saved.places
+
+    @property
+    def uncarried(self) -> bool:
+        """Whether the library has been fitted here: that lives in the window until it is carried."""
+        return self.stage not in ("", "carried")
+
+    def save_landmarks(self) -> Path:
+        """Write both sides of the landmarks, to be used by `moue fit` or read again; where. Raises MoueError."""
+        self.write_landmarks(self.landmark_place)
+        self._saved = self.marks
+        return self.landmark_place
+
+    def write_landmarks(self, path: Path) -> None:
+        """Write both sides of the landmarks elsewhere; they count as saved no more than before. Raises MoueError."""
+        write_landmarks(path, self.library.landmarks or Landmarks(), Landmarks(dict(self.marks.places)))
+
+    def read_landmarks(self, sculpt_side: Landmarks, saved: bool = True) -> None:
+        """Take over places that a file holds; positions are put on the sculpt's surface. They are a step of their own,
+        and are `saved` unless they come from a copy."""
         places = {}
         for name, place in sculpt_side.points.items():
             if name not in self.names:
@@ -133,6 +156,8 @@ class NewHead:
                 at = self.sculpt.neutral[place] if isinstance(place, int) else np.array(place)
                 places[name] = _on(self.surface, at)
         self._step(Marks(places))
+        if saved:
+            self._saved = self.marks
 
     # Where the library's loops stand.
 

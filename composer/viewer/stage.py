@@ -25,6 +25,7 @@ from composer.mixing.recipe import Cell, Row
 from composer.progress import Progress
 from composer.viewer.camera import Eye, between, framed, named_eye
 from composer.viewer.keeping import Keeping, waiting_for
+from composer.viewer.kept_marks import KeepingMarks
 from composer.viewer.new_head import LIBRARY, NewHead
 from composer.viewer.opening import Opened, open_new_head, open_path, open_recovered
 from composer.viewer.picking import SKIN, Hit, Picker
@@ -68,6 +69,7 @@ class Dialogs:
     keys: bool = False
     bake: bool = False
     leave: bool = False
+    at_stake: dict[str, str] = field(default_factory=dict)
     ask: Callable[[], None] | None = None
     save_as: bool = False
     open_path: bool = False
@@ -116,6 +118,7 @@ class Stage:
         self.work = Work(lambda text: self.say(text, "wrong"))
         self.picker: Picker | None = None
         self.keeping: Keeping | None = None
+        self.keeping_marks: KeepingMarks | None = None
         self._from: tuple[Eye, Eye, float] | None = None
 
     def overlays(self, has_texture: bool) -> dict[Overlay, tuple[str, str]]:
@@ -189,8 +192,10 @@ class Stage:
 
     def _opened(self, made: tuple[Opened, Session, Picker, Waiting | None]) -> None:
         opened, self.session, self.picker, self.dialogs.waiting = made
+        self.give_up_marks()
         self.hidden, self.overlay, self.place = frozenset(), "none", "mix"
         self.new_head, self.finding, self.moved_mark, self.landmark, self.carried_shape = None, None, None, "", ""
+        self.keeping_marks = None
         self.look_from("front", at_once=True)
         self.settings.opened(opened.file or opened.ready.head.path or opened.ready.project.path)
         for note in opened.notes[:2]:
@@ -244,13 +249,49 @@ class Stage:
 
         self.work.begin(f"Saving {target.name}", written, done)
 
-    def unless_unsaved(self, call: Callable[[], None]) -> None:
-        """Do something that would lose what is not saved: at once, or after asking once."""
-        if self.session is not None and self.session.unsaved:
-            self.dialogs.ask = call
-            self.dialogs.leave = True
-        else:
+    def unless_unsaved(
+        self, call: Callable[[], None], document: bool = True, new_head: bool = True, work: bool = False
+    ) -> None:
+        """Do something that would lose what is not saved: at once, or after asking once. Said is which of it would be
+        lost: the `document`'s changes, the landmarks and the fit of the `new_head`, the `work` that is under way.
+        """
+        stake: dict[str, str] = {}
+        if document and self.session is not None and self.session.unsaved:
+            stake["document"] = f"The changes to {self.session.title}."
+        new = self.new_head if new_head else None
+        if new is not None and new.unsaved:
+            stake["landmarks"] = f"The landmarks on {new.sculpt.name}."
+        if new is not None and new.uncarried:
+            stake["fit"] = f"The fit onto {new.sculpt.name}, which is not carried yet."
+        if work:
+            stake |= {job.name: f"{job.name} is still under way." for job in self.work.jobs if job.asks}
+        if not stake:
             call()
+            return
+        self.dialogs.ask, self.dialogs.leave, self.dialogs.at_stake = call, True, stake
+
+    def save_at_stake(self) -> None:
+        """Save what was asked about, and then do what was to be done; a fault leaves all as it is."""
+        call, self.dialogs.ask = self.dialogs.ask, None
+        if "landmarks" in self.dialogs.at_stake and not self.save_landmarks():
+            return
+        if "document" in self.dialogs.at_stake:
+            self.save(then=call)
+        elif call is not None:
+            call()
+
+    def save_landmarks(self) -> bool:
+        """Save the new head's landmarks beside its sculpt; whether that was done."""
+        new = self.new_head
+        if new is None or not self.guard(lambda: self.say(f"Saved {new.save_landmarks()}", "done")):
+            return False
+        self.give_up_marks()
+        return True
+
+    def give_up_marks(self) -> None:
+        """Forget the copy of the landmarks."""
+        if self.keeping_marks is not None:
+            self.keeping_marks.give_up()
 
     def undo(self) -> None:
         """One step back: of the new head's landmarks in their place, of the document elsewhere."""
@@ -369,13 +410,19 @@ class Stage:
         return {"sculpt": frozenset({LIBRARY}), "cage": frozenset({SKIN})}.get(self.shown_of_new, frozenset())
 
     def open_sculpt(self, path: Path) -> None:
-        """Open a sculpt beside the frame loop, with the landmarks that lie beside it; the library stays open."""
+        """Open a sculpt beside the frame loop, with the landmarks that lie beside it; the library stays open. What is
+        not saved of the sculpt before is asked about."""
+        self.unless_unsaved(lambda: self._open_sculpt(path), document=False)
+
+    def _open_sculpt(self, path: Path) -> None:
         session = self.opened
         library = session.head
 
         def opened(new: NewHead) -> None:
             if self.session is session:
+                self.give_up_marks()
                 self.new_head, self.place, self.shown_of_new = new, "new", "sculpt"
+                self.keeping_marks = KeepingMarks(new)
                 self.turn(named_eye("front", new.sculpt.neutral, self.view_size))
                 for note in new.notes[:2]:
                     self.say(note)

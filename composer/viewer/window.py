@@ -119,6 +119,8 @@ class MoueWindow(pyglet.window.Window):
             self.wake()
         if stage.keeping is not None:
             stage.keeping.step(stage.work)
+        if stage.keeping_marks is not None:
+            stage.keeping_marks.step(stage.work)
         if gl.glGetError() == CONTEXT_LOST:
             raise MoueError("the graphics card has dropped the window")
         if stage.closing:
@@ -243,6 +245,7 @@ class MoueWindow(pyglet.window.Window):
         write_settings(self.stage.settings)
         if self.stage.keeping is not None:
             self.stage.keeping.give_up()
+        self.stage.give_up_marks()
         self.close()
 
     def close(self) -> None:
@@ -410,6 +413,6 @@ class MoueWindow(pyglet.window.Window):
                 self.stage.unless_unsaved(lambda: self.stage.open(Path(paths[0])))
 
     def on_close(self) -> None:
-        """The person closes the window: asked once where something is not saved."""
+        """The person closes the window: asked once where something is not saved, or still being made."""
         self.wake()
-        self.stage.unless_unsaved(lambda: setattr(self.stage, "closing", True))
+        self.stage.unless_unsaved(lambda: setattr(self.stage, "closing", True), work=True)

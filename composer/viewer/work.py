@@ -21,7 +21,8 @@ class Cancelled(Exception):
 
 
 class Job:
-    """One piece of long work; `fraction` in [0, 1] and `words` say how far it is; a `quiet` one is not shown."""
+    """One piece of long work; `fraction` in [0, 1] and `words` say how far it is; a `quiet` one is not shown, and
+    one that `asks` is not given up unasked."""
 
     def __init__(
         self,
@@ -30,8 +31,9 @@ class Job:
         done: Callable[[Any], None],
         failed: Callable[[str], None],
         quiet: bool = False,
+        asks: bool = False,
     ) -> None:
-        self.quiet = quiet
+        self.quiet, self.asks = quiet, asks
         self.name, self.words, self.fraction = name, name, 0.0
         self._call, self._done, self._failed = call, done, failed
         self._stop = threading.Event()
@@ -97,16 +99,17 @@ class Work:
         done: Callable[[Any], None],
         failed: Callable[[str], None] | None = None,
         quiet: bool = False,
+        asks: bool = False,
     ) -> Job:
         """Start a job; `done` gets what it returns, `failed` (the window's own message unless given) its one line.
 
-        A `quiet` job is not shown.
+        A `quiet` job is not shown; one that `asks` is not given up with the window before the person has said so.
         """
         old = self._jobs.pop(name, None)
         if old is not None:
             old.cancel()
             self._leaving.append(old)
-        job = Job(name, call, done, failed or self._failed, quiet)
+        job = Job(name, call, done, failed or self._failed, quiet, asks)
         self._jobs[name] = job
         return job
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +11,9 @@ import pytest
 from composer.formats.mesh import Mesh
 from composer.formats.obj import write
 from composer.head.head import Head
-from composer.head.landmarks import Landmarks, write_landmarks
+from composer.head.landmarks import Landmarks, read_landmark_pairs, write_landmarks
 from composer.head.places import SurfacePoint, resolve
+from composer.viewer.opening import open_new_head
 from masks.polygons import Polygons
 from tests.window.hand import Hand
 
@@ -128,3 +130,79 @@ def test_another_document_forgets_the_sculpt(marked: tuple[Hand, np.ndarray], li
     hand.settle()
     assert hand.stage.new_head is None and hand.stage.landmark == ""
     assert "Fit now" not in hand.seen and "open sculpt" in hand.seen
+
+
+def place_another(hand: Hand) -> str:
+    """One more landmark is placed; its name."""
+    new = hand.stage.new_head
+    name = next(each for each in new.names if each not in new.marks.places)
+    new.place(name, new.marks.places["pronasale"])
+    hand.frames(3)
+    return name
+
+
+def test_landmarks_that_are_not_saved_are_asked_about(marked: tuple[Hand, np.ndarray], tmp_path: Path) -> None:
+    hand, _ = marked
+    file = tmp_path / "sculpts" / "grown.landmarks.toml"
+    before = file.read_bytes()
+    assert not hand.stage.new_head.unsaved
+    name = place_another(hand)
+    hand.drop(tmp_path / "sculpts" / "grown.obj")
+    assert hand.stage.dialogs.leave and set(hand.stage.dialogs.at_stake) == {"landmarks"}
+    hand.click_on("leave stay")
+    hand.frames(3)
+    hand._tell("on_close")
+    hand.frames(4)
+    assert hand.window.context is not None and hand.stage.dialogs.leave
+    assert file.read_bytes() == before
+    hand.click_on("leave save")
+    hand.until(lambda: hand.window.context is None, "the window closes")
+    assert name in read_landmark_pairs(file)[1].points
+
+
+def test_landmarks_are_kept_beside_the_sculpt_and_found_after_a_crash(
+    marked: tuple[Hand, np.ndarray], tmp_path: Path
+) -> None:
+    hand, _ = marked
+    file = tmp_path / "sculpts" / "grown.landmarks.toml"
+    os.utime(file, (1000, 1000))
+    before = file.read_bytes()
+    name = place_another(hand)
+    hand.stage.keeping_marks.every = 0.0
+    hand.frames(2)
+    hand.settle()
+    place = hand.stage.keeping_marks.place
+    assert place.is_file() and file.read_bytes() == before
+    hand.close()  # as if it had been killed
+
+    demo = hand.session.head
+    again = open_new_head(demo, tmp_path / "sculpts" / "grown.obj", lambda share, words: None)
+    assert name in again.marks.places and again.unsaved and "copy" in again.notes[-1]
+    again.undo()
+    assert name not in again.marks.places and len(again.marks.places) == len(PLACED)
+
+
+def test_saved_landmarks_leave_no_copy(marked: tuple[Hand, np.ndarray]) -> None:
+    hand, _ = marked
+    place_another(hand)
+    hand.stage.keeping_marks.every = 0.0
+    hand.frames(2)
+    hand.settle()
+    assert hand.stage.keeping_marks.place.is_file()
+    hand.click_on("Save landmarks")
+    hand.frames(3)
+    assert not hand.stage.keeping_marks.place.exists() and not hand.stage.new_head.unsaved
+    hand._tell("on_close")
+    hand.frames(4)
+    assert hand.window.context is None
+
+
+def test_a_fit_that_is_not_carried_is_asked_about(marked: tuple[Hand, np.ndarray]) -> None:
+    hand, _ = marked
+    new = hand.stage.new_head
+    new.stand(new.cage, "fitted")
+    hand._tell("on_close")
+    hand.frames(4)
+    assert set(hand.stage.dialogs.at_stake) == {"fit"} and "leave save" not in hand.seen
+    hand.click_on("leave without")
+    hand.until(lambda: hand.window.context is None, "the window closes")

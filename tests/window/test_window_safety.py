@@ -90,6 +90,19 @@ def test_opening_another_asks_first_where_something_is_unsaved(hand: Hand, docum
     hand.until(lambda: hand.session is not before)
 
 
+def test_a_bake_under_way_is_asked_about(hand: Hand, document: Path) -> None:
+    go = threading.Event()
+    hand.stage.work.begin("Baking 1 recipe", lambda progress: go.wait(60.0), lambda _: None, asks=True)
+    close(hand)
+    assert hand.window.context is not None and hand.stage.dialogs.leave
+    assert list(hand.stage.dialogs.at_stake.values()) == ["Baking 1 recipe is still under way."]
+    hand.click_on("leave stay")
+    go.set()
+    hand.settle()
+    close(hand)
+    assert hand.window.context is None
+
+
 def test_work_is_kept_beside_the_document(hand: Hand, document: Path) -> None:
     os.utime(document, (1000, 1000))
     edit(hand)

@@ -209,8 +209,8 @@ class Bake:
             stage.say(f"Baked {len(files)} files into {folder}", "done")
 
         stage.work.begin(
-            f"Baking {len(recipes)} recipes",
+            f"Baking {len(recipes)} recipe{'s' if len(recipes) != 1 else ''}",
             lambda progress: bake(ready, folder, recipes, suffix=suffix, unit=unit, name=name, level=level, over=over,
                                   progress=progress),
-            done,
+            done, asks=True,
         )  # fmt: skip

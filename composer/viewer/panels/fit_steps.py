@@ -81,8 +81,9 @@ class FitSteps:
                 stage.say(note)
 
         stage.work.begin(
-            f"Fitting onto {new.sculpt.name}", lambda progress: fit_new(new, level, protect, over, progress), done
-        )
+            f"Fitting onto {new.sculpt.name}", lambda progress: fit_new(new, level, protect, over, progress), done,
+            asks=True,
+        )  # fmt: skip
 
     def _figures(self, kit: Kit) -> None:
         assert self.fitted is not None
@@ -137,7 +138,7 @@ class FitSteps:
                 stage.work.begin(
                     f"Carrying onto {new.sculpt.name}",
                     lambda progress: carry_new(ready, new, fitted, folder, progress),
-                    stage.open,
-                )
+                    stage.open, asks=True,
+                )  # fmt: skip
 
-            stage.unless_unsaved(begin)
+            stage.unless_unsaved(begin, new_head=False)

@@ -53,8 +53,7 @@ class NewHeadPanel:
             self._row(stage, kit, new, name)
         imgui.end_child()
         if kit.button("Save landmarks", "beside the sculpt, for moue fit or for the next time"):
-            place = landmark_place(new)
-            stage.guard(lambda: new.save_landmarks(place), f"Saved {place}")
+            stage.save_landmarks()
         imgui.same_line(0, kit.px(4))
         if kit.button("Take off", "take the chosen landmark off the sculpt", able=stage.landmark in marks.places):
             new.take_away(stage.landmark)
@@ -127,8 +126,3 @@ class NewHeadPanel:
         imgui.separator()
         steps(kit)
 
-
-def landmark_place(new: NewHead) -> Path:
-    """Where a sculpt's landmarks lie: beside its file."""
-    path = new.sculpt.path or Path(f"{new.sculpt.name}.obj")
-    return path.with_name(f"{path.stem}.landmarks.toml")

@@ -49,6 +49,7 @@ class Recipes:
     copied: Recipe | None = None
     keeping: bool = False
     shape: str = ""
+    _in_sight: str = ""
 
     def draw(self, stage: Stage, kit: Kit, trying: Trying) -> None:
         """The whole panel."""
@@ -92,6 +93,10 @@ class Recipes:
         if kit.menu_asked():
             imgui.open_popup(f"recipe menu {recipe.name}")
         hovered, chosen = imgui.is_item_hovered(), recipe.name == session.recipe_name
+        if chosen and self._in_sight != recipe.name:
+            self._in_sight = recipe.name
+            if not imgui.is_item_visible() or at.y + high > imgui.get_window_pos().y + imgui.get_window_height():
+                imgui.set_scroll_here_y(1.0)
         if hovered and imgui.is_mouse_double_clicked(0):
             self.naming, self.name, self.fresh = recipe.name, recipe.name, True
         if chosen or hovered:

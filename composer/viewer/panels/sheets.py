@@ -24,15 +24,18 @@ class Sheets:
         """Whichever is asked for."""
         dialogs = stage.dialogs
         if dialogs.leave and begin_sheet("leave", kit):
+            can_save = "document" in dialogs.at_stake or "landmarks" in dialogs.at_stake
             with kit.bold():
-                imgui.text("There are changes that are not saved.")
-            title = stage.session.title if stage.session else ""
-            kit.quiet(kit.fit(title, kit.px(420)))
-            if kit.button("Save", "save, then go on", name="leave save"):
-                dialogs.leave = False
-                self._save_then(stage)
-            imgui.same_line()
-            if kit.button("Go on without saving", "the changes are given up", name="leave without"):
+                imgui.text("This would be lost:")
+            for words in dialogs.at_stake.values():
+                kit.quiet(kit.fit(words, kit.px(420)))
+            if can_save:
+                if kit.button("Save", "save, then go on", name="leave save"):
+                    dialogs.leave = False
+                    stage.save_at_stake()
+                imgui.same_line()
+            without = "Go on without saving" if can_save else "Go on"
+            if kit.button(without, "what is said here is given up", name="leave without"):
                 dialogs.leave, call, dialogs.ask = False, dialogs.ask, None
                 if call is not None:
                     call()
@@ -91,11 +94,6 @@ class Sheets:
 
     def _open(self, stage: Stage, path: Path) -> None:
         stage.unless_unsaved(lambda: stage.open(path))
-
-    def _save_then(self, stage: Stage) -> None:
-        """Save, and do what was asked once it is saved."""
-        call, stage.dialogs.ask = stage.dialogs.ask, None
-        stage.save(then=call)
 
 
 def _put_away(stage: Stage) -> None:
