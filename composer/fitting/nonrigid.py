@@ -6,17 +6,19 @@
 3. *Bend*: the unknown is the deviation d from P0. In rounds, every vertex is given its closest point of the sculpt,
    and d is the least of
        sum_i m_i w_i (n_i . (P0_i + d_i - c_i))^2 / sigma^2 + landmarks and curves
-       + (1 / PRIOR^2) (l / 2 pi)^6 |grad Lap d|^2
-   with lengths in units of the head's diagonal, m the share of the surface, n the sculpt's normal, w robust and zero
-   where normals disagree, at borders and in free zones: point to plane against a tri-Laplacian of d, which is small
-   because the warp has turned the surface already. What d varies over less than about l is left alone. Local-global
-   (Bouaziz et al. 2012, "Shape-up"): the closest points are the local step; the global one is a coupled system solved
-   by conjugate gradients, preconditioned by one scalar factorisation a stage.
+       + (1 / p^2) (l / 2 pi)^6 |grad Lap d|^2
+   with lengths in units of the head's diagonal, p how far off the warp foretells landmarks that are left out, m the
+   share of the surface, n the sculpt's normal, w robust and zero where normals disagree, at borders and in free zones:
+   point to plane against a tri-Laplacian of d, which is small because the warp has turned the surface already. Local-global (Bouaziz et al. 2012, "Shape-up"): the closest points
+   are the local step, d the global one. First d is sought among the surface's smoothest functions only
+   (`composer.fitting.waves`), in which the tri-Laplacian is a number for each: what varies faster than a person could
+   tell from the relief is noise, and would carry the rest astray. Then, more stiffly, what that leaves to be done
+   here and there: a coupled system solved by conjugate gradients, preconditioned by one scalar factorisation.
 4. *Settle*: `composer.fitting.project.settle` brings the vertices onto the sculpt itself; nothing is left folded.
 
 How closely to follow the sculpt is measured, not assumed: a sculpt has detail of its own, and a cage that chases it
 slides away from its true places. `own_detail` compares the fine relief of both surfaces where they meet; the more it
-differs, the larger sigma and the stiffer the last stage. What was tried is in DEVELOPERS.md.
+differs, the larger sigma and the stiffer the first stage. What was tried is in DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
+import scipy.linalg as la
 import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
@@ -36,6 +39,7 @@ from composer.fitting.curves import on_polyline, resampled
 from composer.fitting.loops import Loops
 from composer.fitting.project import settle
 from composer.fitting.sculpt import coarser
+from composer.fitting.waves import smoothest
 from composer.head.head import Head
 from composer.progress import Progress
 from masks.polygons import Polygons, read_only
@@ -46,18 +50,22 @@ Flags = NDArray[np.bool_]
 Blocks = NDArray[np.float64]
 Solve = Callable[[Rows], Rows]
 
-PRIOR = 0.01
+PRIOR = (5e-4, 0.01)
 LANDMARK = 3e-4
 CURVE = 6e-4
 SIGMA = (5e-4, 4e-3)
-FINE = (0.25, 0.30)
-COARSE = 0.40
+SMOOTH = (0.18, 0.27)
+LOCAL = 0.30
 ROUGHNESS_WIDTH = 0.01
-"""Lengths in units of the head's diagonal: how far a deviation may be expected to go, how well landmarks and curves
-hold, the range of sigma, the last stage's wavelength for a smooth sculpt and for a rough one, the first stage's, and
+"""Lengths in units of the head's diagonal: the range of how far a deviation may be expected to go, how well landmarks and curves
+hold, the range of sigma, the first stage's wavelength for a smooth sculpt and for a rough one, the second stage's, and
 the width at which roughness is measured."""
+WAVES = 300
+ENOUGH, COARSEST = 6_000, 5
+"""How many smooth functions there are, how many vertices at most say which of them are wanted, and how many there
+are at least to one function."""
 ROUGHNESS_NONE, ROUGHNESS_GAIN = 5e-5, 30.0
-ROUNDS = (3, 4)
+ROUNDS = (4, 1)
 SPACING = 0.015
 SETTLE = 0.03
 MANY = 200_000
@@ -119,18 +127,19 @@ def fit(
     pairs = pairs.moved(back)
     place, scale = head.neutral, head.diagonal
     say(0.05, "warping through the landmarks")
-    warped = warp(pairs, scale)(place)
+    through, left_out = warp(pairs, scale)
+    warped = through(place)
     surface = Surface(skin.polygons, warped[skin.vertices])
     rough = own_detail(surface, sculpt, open_[skin.vertices], scale)
     rest = surface.at(place[skin.vertices])
-    bend = _Bend(surface, rest, sculpt, 1.0 - open_[skin.vertices], _Marks.of(skin, pairs, place), scale)
+    prior = float(np.clip(left_out / scale, *PRIOR))
+    bend = _Bend(surface, rest, sculpt, 1.0 - open_[skin.vertices], _Marks.of(skin, pairs, place), scale, prior)
     sigma = float(np.clip(ROUGHNESS_GAIN * (rough - ROUGHNESS_NONE), *SIGMA))
     share = (sigma - SIGMA[0]) / (SIGMA[1] - SIGMA[0])
-    plan = [("coarse", COARSE, ROUNDS[0]), ("fine", FINE[0] + share * (FINE[1] - FINE[0]), ROUNDS[1])]
-    stages = []
-    for number, (name, wavelength, rounds) in enumerate(plan):
-        say(0.1 + 0.35 * number, f"bending, {name}")
-        stages.append(bend.stage(name, wavelength, sigma, rounds))
+    say(0.1, "bending, the whole")
+    stages = [bend.whole(SMOOTH[0] + share * (SMOOTH[1] - SMOOTH[0]), sigma, ROUNDS[0])]
+    say(0.6, "bending, here and there")
+    stages.append(bend.local(LOCAL, sigma, ROUNDS[1]))
     positions = warped.copy()
     rejected, filled = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     positions[skin.vertices] = bend.positions
@@ -185,12 +194,13 @@ def skin_marks(skin: Skin, pairs: Pairs) -> tuple[NDArray[np.int64], Rows]:
     return skin.rank[pairs.vertices[known]], pairs.sculpt[known]
 
 
-def warp(pairs: Pairs, scale: float) -> Callable[[Rows], Rows]:
+def warp(pairs: Pairs, scale: float) -> tuple[Callable[[Rows], Rows], float]:
     """The map that the landmarks alone give, for pairs that are aligned already: a radial basis with a linear part
     through every point, and through places of the curves no nearer than `SPACING` (of `scale`) to each other.
 
     Two bases are tried, the cubic one, best where landmarks are spread over the whole head, and a multiquadric (Hardy
-    1971), which stays calm where there are none; the one is taken that foretells left-out landmarks better.
+    1971), which stays calm where there are none; the one is taken that foretells left-out landmarks better. With it comes
+    how far off it foretells them, in the unit of the points; infinity where there are too few to leave one out.
     """
     sources, targets = [pairs.head], [pairs.sculpt]
     for here, there, _ in pairs.curves.values():
@@ -208,9 +218,9 @@ def warp(pairs: Pairs, scale: float) -> Callable[[Rows], Rows]:
     kinds: list[dict] = [{"kernel": "multiquadric", "epsilon": 1.0 / (ROUND * scale), "degree": 0 if flat else 1}]
     if not flat:
         kinds.append({"kernel": "cubic", "degree": 1})
-    errors = [_left_out(chosen, shift, kind, len(pairs.names)) for kind in kinds] if len(kinds) > 1 else [0.0]
+    errors = [_left_out(chosen, shift, kind, len(pairs.names)) for kind in kinds] if len(kinds) > 1 else [np.inf]
     kernel = RBFInterpolator(chosen, shift, **kinds[int(np.argmin(errors))])
-    return lambda points: points + kernel(points)
+    return lambda points: points + kernel(points), float(min(errors))
 
 
 def _left_out(places: Rows, shift: Rows, kind: dict, count: int) -> float:
@@ -343,21 +353,33 @@ class _Marks:
         return target, block, weight
 
 
+@dataclass(frozen=True, eq=False)
+class _Pull:
+    """What one round wants: for each vertex (s,) the `weight` of its plane, the plane's `normal` (s, 3) and how far
+    `off` it is; for each landmark (k,) a `block` (k, 3, 3) and how far it is to be `moved` (k, 3) in all."""
+
+    weight: Rows
+    normal: Rows
+    off: Rows
+    block: Blocks
+    moved: Rows
+
+
 class _Bend:
     """The stages: holds P0, the deviation so far, and solves one stage after the other."""
 
     def __init__(
-        self, surface: Surface, rest: Surface, sculpt: ClosestSurface, follow: Rows, marks: _Marks, scale: float
-    ) -> None:
-        """`surface` is P0; the stiffness is that of `rest`, the head's own, whose triangles no landmark has spoilt."""
-        self.surface, self.sculpt, self.marks, self.scale = surface, sculpt, marks, scale
+        self, surface: Surface, rest: Surface, sculpt: ClosestSurface, follow: Rows, marks: _Marks, scale: float,
+        prior: float,
+    ) -> None:  # fmt: skip
+        """`surface` is P0; the stiffness is that of `rest`, the head's own, whose triangles no landmark has spoilt;
+        `prior`, in units of the diagonal, is how far P0 may be expected to be off."""
+        self.surface, self.sculpt, self.marks, self.scale, self.prior = surface, sculpt, marks, scale, prior
         self.follow = follow
         mass = rest.mass / scale**2
-        mass = np.maximum(mass, 0.05 * np.median(mass))
-        self.share = mass / mass.sum()
-        inverse = sp.diags(1.0 / mass)
-        laplacian = rest.laplacian.tocsr()
-        self.stiff = (laplacian @ inverse @ laplacian @ inverse @ laplacian).tocsr()
+        self.mass = np.maximum(mass, 0.05 * np.median(mass))
+        self.share = self.mass / self.mass.sum()
+        self.laplacian = rest.laplacian.tocsr()
         self.deviation = np.zeros_like(surface.positions)
         self.border = surface.polygons.border_vertices
 
@@ -366,39 +388,73 @@ class _Bend:
         """(s, 3) where the skin's vertices are now."""
         return self.surface.positions + self.deviation * self.scale
 
-    def stage(self, name: str, wavelength: float, sigma: float, rounds: int) -> Stage:
-        """Some rounds at one wavelength and one sigma, both in units of the diagonal."""
-        stiff = self.stiff * ((wavelength / (2 * np.pi)) ** 6 / PRIOR**2)
+    def whole(self, wavelength: float, sigma: float, rounds: int) -> Stage:
+        """Some rounds in which the deviation is a sum of the surface's smoothest functions: a small dense system.
+
+        `wavelength` and `sigma` are in units of the diagonal.
+        """
+        waves = smoothest(self.laplacian, self.mass, min(WAVES, max(len(self.mass) // COARSEST, 1)))
+        stiff = self._stiffness(wavelength) * waves.rates**3
+        at_marks = self.marks.at @ waves.functions
+        heard = np.arange(len(self.mass))
+        if len(heard) > ENOUGH:
+            heard = np.sort(np.random.default_rng(0).choice(heard, ENOUGH, replace=False))
+        here, amounts = waves.functions[heard], np.zeros((waves.functions.shape[1], 3))
+        single = here.astype(np.float32)
+        for _ in range(rounds):
+            pull = self._pull(sigma, moved_by=at_marks @ amounts)
+            amounts = _amounts(pull, here, single, at_marks, heard, amounts, stiff)
+            self.deviation = waves.functions @ amounts
+        return self._stage("whole", wavelength, sigma, pull)
+
+    def local(self, wavelength: float, sigma: float, rounds: int) -> Stage:
+        """Some rounds over every vertex, about the deviation that there is: what is still wanted here and there."""
+        inverse = sp.diags(1.0 / self.mass)
+        stiff = (self.laplacian @ inverse @ self.laplacian @ inverse @ self.laplacian).tocsr() * self._stiffness(wavelength)
+        kept = stiff @ self.deviation
         precondition: Solve | None = None
         marks = self.marks.at
         for _ in range(rounds):
-            here = self.positions
-            found = self.sculpt.near(here)
-            weight = self._weights(found.normal, found.distance, found.on_border, here, sigma)
-            off = ((found.points - here) * found.normal).sum(1) / self.scale
-            blocks = weight[:, None, None] * found.normal[:, :, None] * found.normal[:, None, :]
-            target, pull, strength = self.marks.pulls(here)
-            pull = pull * (strength / len(here))[:, None, None]
-            right = np.einsum("nij,nj->ni", blocks, self.deviation) + (weight * off)[:, None] * found.normal
-            moved = marks @ self.deviation + (target - marks @ here) / self.scale
-            right += marks.T @ np.einsum("nij,nj->ni", pull, moved)
+            pull = self._pull(sigma, moved_by=marks @ self.deviation)
+            blocks = pull.weight[:, None, None] * pull.normal[:, :, None] * pull.normal[:, None, :]
+            right = kept + np.einsum("nij,nj->ni", blocks, self.deviation)
+            right += (pull.weight * pull.off)[:, None] * pull.normal
+            right += marks.T @ np.einsum("nij,nj->ni", pull.block, pull.moved)
             if precondition is None:
-                trace = np.einsum("nii->n", pull)[:, None] / 3
+                trace = np.einsum("nii->n", pull.block)[:, None] / 3
                 hold = sp.diags(np.einsum("nii->n", blocks) / 3) + marks.T @ marks.multiply(trace)
                 factor = factorise(stiff + hold)
 
                 def precondition(r: Rows, factor=factor) -> Rows:  # type: ignore[misc]
                     return factor.solve(np.asfortranarray(r))
 
-            def product(x: Rows, blocks: Blocks = blocks, pull: Blocks = pull) -> Rows:
-                held = marks.T @ np.einsum("nij,nj->ni", pull, marks @ x)
+            def product(x: Rows, blocks: Blocks = blocks, block: Blocks = pull.block) -> Rows:
+                held = marks.T @ np.einsum("nij,nj->ni", block, marks @ x)
                 return stiff @ x + np.einsum("nij,nj->ni", blocks, x) + held
 
             self.deviation, _ = conjugate_gradients(product, right, self.deviation, precondition, CG_STEPS)
+        return self._stage("local", wavelength, sigma, pull)
+
+    def _pull(self, sigma: float, moved_by: Rows) -> _Pull:
+        """What the sculpt and the landmarks want of the skin as it is; `moved_by` (k, 3) is what the deviation does to
+        the landmarks."""
+        here = self.positions
+        found = self.sculpt.near(here)
+        weight = self._weights(found.normal, found.distance, found.on_border, here, sigma)
+        off = ((found.points - here) * found.normal).sum(1) / self.scale
+        target, block, strength = self.marks.pulls(here)
+        block = block * (strength / len(here))[:, None, None]
+        return _Pull(weight, found.normal, off, block, moved_by + (target - self.marks.at @ here) / self.scale)
+
+    def _stage(self, name: str, wavelength: float, sigma: float, pull: _Pull) -> Stage:
+        used = pull.weight > 0
         found = self.sculpt.near(self.positions)
-        used = weight > 0
         median = float(np.median(found.distance[used])) if used.any() else 0.0
         return Stage(name, wavelength, sigma, median, int(used.sum()))
+
+    def _stiffness(self, wavelength: float) -> float:
+        """What |grad Lap d|^2 costs."""
+        return (wavelength / (2 * np.pi)) ** 6 / self.prior**2
 
     def _weights(self, normal: Rows, distance: Rows, on_border: Flags, here: Rows, sigma: float) -> Rows:
         """(s,) how much each vertex's plane counts: share, free zones, normals, borders and distance."""
@@ -408,6 +464,30 @@ class _Bend:
         robust = 1.0 / (1.0 + (off / usual) ** 2) ** 2
         fits = (agree > AGREE) & (~on_border | self.border)
         return self.share * self.follow * robust * fits / sigma**2
+
+
+def _amounts(
+    pull: _Pull, here: Rows, single: NDArray[np.float32], at_marks: Rows, heard: NDArray, before: Rows, stiff: Rows
+) -> Rows:
+    """(k, 3) how much of each of k functions is wanted in a round. `here` (h, k) are their values at the vertices
+    `heard` (h,), `single` the same in float32, `at_marks` at the landmarks; `before` (k, 3) is what the deviation was.
+    """
+    k = here.shape[1]
+    weight = pull.weight[heard] * (len(pull.weight) / len(heard))
+    normal = pull.normal[heard]
+    along = (normal * (here @ before)).sum(1) + pull.off[heard]
+    wanted = np.einsum("nij,nj->ni", pull.block, pull.moved)
+    left, right = np.empty((3, k, 3, k)), np.empty((3, k))
+    for i in range(3):
+        right[i] = here.T @ (weight * along * normal[:, i]) + at_marks.T @ wanted[:, i]
+        for j in range(i, 3):
+            both = (weight * normal[:, i] * normal[:, j]).astype(np.float32)
+            part = (single.T @ (both[:, None] * single)).astype(np.float64)
+            part += at_marks.T @ (pull.block[:, i, j][:, None] * at_marks)
+            left[i, :, j, :], left[j, :, i, :] = part, part.T
+        left[i, :, i, :] += np.diag(stiff)
+    whole = left.reshape(3 * k, 3 * k)
+    return la.solve(whole, right.ravel(), assume_a="sym").reshape(3, k).T
 
 
 __all__ = ["Fitted", "Skin", "Stage", "conjugate_gradients", "fit", "own_detail", "smoothed", "unit_rows", "warp"]
