@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from composer.head.landmarks import Landmarks
 
 FEW = 6
-"""Fewer placed landmarks than this leave guesses that a person should look at (our choice)."""
+"""Through fewer landmarks than this a fit is one that a person should look at twice (our choice)."""
+GUESSED = "guessed.toml"
 
 
 def fit(
@@ -24,7 +25,9 @@ def fit(
     sculpt: Annotated[Path, typer.Argument(help="The new head: .obj, .ply, .stl, .glb, any topology.")],
     landmarks: Annotated[Path, typer.Option(help="Landmarks of both sides, TOML or JSON.")],
     to: Annotated[Path, typer.Option(help="The folder to write to.")],
-    guess: Annotated[bool, typer.Option("--guess", help="Guess the landmarks that the sculpt lacks.")] = False,
+    guess: Annotated[
+        bool, typer.Option("--guess", help="Also write where the landmarks that nobody placed came to lie.")
+    ] = False,
     level: Annotated[
         int | None, typer.Option(min=0, max=8, help="Project up to this level; else as fine as the sculpt.")
     ] = None,
@@ -43,6 +46,9 @@ def fit(
 ) -> None:
     """Bring the library's topology onto a sculpt: fitted, relaxed, and projected level by level.
 
+    The fit goes through the placed landmarks alone; four do, and all help. What --guess writes, guessed.toml, is to
+    be looked at and corrected, and is then a file of landmarks for a second fit.
+
     Exit code 1 where faces are left turned over or folded.
 
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
@@ -58,7 +64,7 @@ def fit(
     from composer.fitting.whole import fit_head
     from composer.formats.library import head_of, open_library
     from composer.formats.registry import read_mesh
-    from composer.head.landmark_file import read_landmark_pairs
+    from composer.head.landmark_file import read_landmark_pairs, write_landmarks
     from composer.head.new_folder import may_fill
     from composer.units import mm_per
 
@@ -77,11 +83,8 @@ def fit(
         notes: tuple[str, ...] = ()
         try:
             check_pairs(landmark_pairs(library, ours, theirs, shown.neutral), library, surface, any_size, sculpt)
-            if guess:
-                given = len(theirs.points)
-                theirs = _guessed(library, surface, theirs)
-                few = f"{len(theirs.points) - given} landmarks were guessed from {given}; look at them, or place more."
-                notes = (few,) if given < FEW else ()
+            if len(theirs.points) < FEW:
+                notes = (f"The fit goes through {len(theirs.points)} landmarks only; place more to hold it better.",)
         except MoueError as error:
             raise MoueError(error.what, sculpt if error.where == sculpt else landmarks, mend=error.mend) from None
         try:
@@ -93,9 +96,17 @@ def fit(
         except MoueError as error:
             raise error.at(sculpt) from None
         progress(0.98, "writing and picturing")
-        files = write_fitted(
-            fitted, to, shown.unit, None if no_pictures else lambda made: _picture(library, shown, fitted, made)
-        )
+        def more(made: Path) -> list[Path]:
+            added = []
+            if guess:
+                every = _found(library, ours, theirs, surface, fitted)
+                write_landmarks(made / GUESSED, ours, every, mm_per(library.unit), mm_per(shown.unit))
+                added.append(made / GUESSED)
+            if not no_pictures:
+                added.append(_picture(library, shown, fitted, made))
+            return added
+
+        files = write_fitted(fitted, to, shown.unit, more)
     for note in [*notes, *fitted.report.notes]:
         typer.echo(f"note: {note}", err=True)
     report = fitted.report
@@ -128,14 +139,13 @@ def _both(own: Landmarks | None, said: Landmarks) -> Landmarks:
     return Landmarks({**own.points, **said.points}, {**own.curves, **said.curves})
 
 
-def _guessed(library: Head, surface: ClosestSurface, given: Landmarks) -> Landmarks:
-    """The sculpt's landmarks with guesses for those that it lacks."""
-    from composer.fitting.guess import guess_curves, guess_landmarks
+def _found(library: Head, ours: Landmarks, theirs: Landmarks, surface: ClosestSurface, fitted: FittedHead) -> Landmarks:
+    """The placed landmarks of the sculpt, and where the fit has brought the others."""
+    from composer.fitting.found import found_landmarks
     from composer.head.landmarks import Landmarks
 
-    points = {**given.points, **guess_landmarks(library, surface, given.points)}
-    curves = {name: tuple(line) for name, line in guess_curves(library, surface, points).items()}
-    return Landmarks(points, {**curves, **given.curves})
+    found = found_landmarks(library, ours, fitted.head.neutral, surface, theirs)
+    return Landmarks({**theirs.points, **found}, theirs.curves)
 
 
 def _picture(library: Head, sculpt: Head, fitted: FittedHead, folder: Path) -> Path:

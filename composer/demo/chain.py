@@ -20,9 +20,7 @@ from composer.document.bake import bake
 from composer.document.carried import carry_document
 from composer.document.ready import Ready
 from composer.document.store import open_document
-from composer.fitting.closest import ClosestSurface
 from composer.fitting.fitted_files import write_fitted
-from composer.fitting.guess import guess_curves, guess_landmarks
 from composer.fitting.whole import FittedHead, fit_head
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.obj import write
@@ -43,7 +41,7 @@ PLACED = (
     "cheilion_right", "tragion_left", "tragion_right", "superaurale_left", "superaurale_right", "subaurale_left",
     "subaurale_right", "gonion_left", "gonion_right", "vertex",
 )  # fmt: skip
-"""Landmarks that are placed by hand; the others are guessed from them."""
+"""Landmarks that are placed by hand."""
 RECIPES = ("half_believed", "wink", "call")
 LEVEL, ORDER_SEED = 3, 5
 
@@ -82,13 +80,8 @@ def _made(folder: Path, progress: Progress) -> list[str]:
 
 
 def _fit(head: Head, sculpt: Head, placed: Landmarks, progress: Progress) -> FittedHead:
-    surface = ClosestSurface(sculpt.neutral, sculpt.polygons.triangles)
-    points = {**placed.points, **guess_landmarks(head, surface, placed.points)}
-    curves = {name: tuple(line) for name, line in guess_curves(head, surface, points).items()}
     marks = head.landmarks or Landmarks()
-    return fit_head(
-        head, sculpt.neutral, sculpt.polygons, marks, Landmarks(points, curves), name="ferrier", progress=progress
-    )
+    return fit_head(head, sculpt.neutral, sculpt.polygons, marks, placed, name="ferrier", progress=progress)
 
 
 def _write_sample(fitted: FittedHead, path: Path) -> None:

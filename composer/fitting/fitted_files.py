@@ -25,19 +25,19 @@ def level_file(k: int) -> str:
 
 
 def write_fitted(
-    fitted: FittedHead, folder: Path | str, unit: str, picture: Callable[[Path], Path] | None = None
+    fitted: FittedHead, folder: Path | str, unit: str, more: Callable[[Path], list[Path]] | None = None
 ) -> list[Path]:
     """Write a fitted head to `folder`, positions in `unit`, whole or not at all; the paths, the cage first.
 
-    Finer levels have Moue's own order. `picture` gets the folder as it is filled, and gives the path of what it adds.
+    Finer levels have Moue's own order. `more` gets the folder as it is filled, and gives the paths of what it adds.
     Raises MoueError where the folder cannot be written or holds anything but an earlier fit that nobody has changed
     since, and where the unit is unknown.
     """
     folder = Path(folder)
     with filled_whole(folder, MANIFEST, "fit") as beside:
         paths = _written(fitted, beside, unit)
-        if picture is not None:
-            paths.append(picture(beside))
+        if more is not None:
+            paths += more(beside)
     return [folder / path.name for path in paths]
 
 

@@ -3,7 +3,8 @@
 The given pairs, and their mirror images about the plane to which they take the head's midplane, carry the head's
 landmarks over: by a similarity, and what that leaves at the pairs spread about them by Gaussians (radial basis
 functions; Wendland, Scattered Data Approximation, 2005, chapter 6), so that far from every pair the similarity holds.
-Each guess is then the place of the sculpt nearest to it.
+Each guess is then the place of the sculpt nearest to it, unless that is so far away, or so far beyond an edge of the
+sculpt, that the sculpt does not have the place at all, as a scan has no back of the head: then there is no guess.
 """
 
 from __future__ import annotations
@@ -24,12 +25,15 @@ LEAST = 3
 SPREAD = 0.16
 """Of the head's diagonal: how far a pair's own deviation reaches."""
 SMOOTHING = 1e-3
+FAR, BEYOND = 0.06, 0.015
+"""Of the head's size on the sculpt: how far from the sculpt a guess may be, and how far beyond an edge of it."""
 LEFT, RIGHT = "_left", "_right"
 Rows = NDArray[np.float64]
 
 
 def guess_landmarks(head: Head, sculpt: ClosestSurface, given: Mapping[str, Place]) -> dict[str, SurfacePoint]:
-    """A place on the sculpt for every landmark point of the head that is not among `given`, by name.
+    """A place on the sculpt for every landmark point of the head that is not among `given`, by name; those that the
+    sculpt does not have are left out.
 
     `given` are places on the sculpt of landmarks that the head has too; at least three that do not lie on a line.
     Raises MoueError for fewer, and where the head has no landmarks.
@@ -39,17 +43,8 @@ def guess_landmarks(head: Head, sculpt: ClosestSurface, given: Mapping[str, Plac
     wanted = [name for name in marks.points if name not in given]
     if not wanted:
         return {}
-    places = warp(np.array([marks.position(name, head.neutral) for name in wanted]))
-    return dict(zip(wanted, _on_surface(sculpt, places), strict=True))
-
-
-def guess_curves(head: Head, sculpt: ClosestSurface, given: Mapping[str, Place]) -> dict[str, list[SurfacePoint]]:
-    """As `guess_landmarks`, the head's landmark curves: places on the sculpt along each, in order."""
-    if not head.landmarks or not head.landmarks.curves:
-        return {}
-    warp = _Warp(head, sculpt, given)
-    marks = warp.marks
-    return {name: _on_surface(sculpt, warp(marks.curve_positions(name, head.neutral))) for name in marks.curves}
+    found, there = warp.on_sculpt(np.array([marks.position(name, head.neutral) for name in wanted]))
+    return {name: place for name, place, is_there in zip(wanted, found, there, strict=True) if is_there}
 
 
 def carried_by(head: Head, sculpt: ClosestSurface, given: Mapping[str, Place], points: Rows) -> Rows:
@@ -78,7 +73,7 @@ class _Warp:
             ours = np.concatenate([ours, [self.marks.position(other, head.neutral) for _, other in partners]])
             theirs = np.concatenate([theirs, turned])
             move = similarity(ours, theirs)
-        self._move = move
+        self._move, self._sculpt, self._size = move, sculpt, head.diagonal * move.scale
         reach = 1.0 / (SPREAD * head.diagonal)
         self._left = RBFInterpolator(
             ours, theirs - move(ours), kernel="gaussian", epsilon=reach, smoothing=SMOOTHING, degree=-1
@@ -87,6 +82,17 @@ class _Warp:
     def __call__(self, points: Rows) -> Rows:
         """(k, 3) points of the head on the sculpt's side."""
         return self._move(points) + self._left(points)
+
+    def on_sculpt(self, points: Rows) -> tuple[list[SurfacePoint], NDArray[np.bool_]]:
+        """The places of the sculpt nearest to where k points of the head come, and (k,) whether it has them at all."""
+        near = self._sculpt.exact(self(points))
+        corners = self._sculpt.triangles[near.triangle]
+        places = [
+            SurfacePoint((int(c[0]), int(c[1]), int(c[2])), (float(b[0]), float(b[1]), float(b[2])))
+            for c, b in zip(corners, near.bary, strict=True)
+        ]
+        far = near.distance > np.where(near.on_border, BEYOND, FAR) * self._size
+        return places, ~far
 
 
 def _mirrored(point: Rows, move: Similarity) -> Rows:
@@ -99,12 +105,3 @@ def _partner(name: str) -> str:
     if name.endswith(LEFT):
         return name[: -len(LEFT)] + RIGHT
     return name[: -len(RIGHT)] + LEFT if name.endswith(RIGHT) else ""
-
-
-def _on_surface(sculpt: ClosestSurface, points: Rows) -> list[SurfacePoint]:
-    near = sculpt.exact(points)
-    corners = sculpt.triangles[near.triangle]
-    return [
-        SurfacePoint((int(c[0]), int(c[1]), int(c[2])), (float(b[0]), float(b[1]), float(b[2])))
-        for c, b in zip(corners, near.bary, strict=True)
-    ]

@@ -9,11 +9,12 @@
        + (1 / p^2) (l / 2 pi)^6 |grad Lap d|^2
    with lengths in units of the head's diagonal, p how far off the warp foretells landmarks that are left out, m the
    share of the surface, n the sculpt's normal, w robust and zero where normals disagree, at borders and in free zones:
-   point to plane against a tri-Laplacian of d, which is small because the warp has turned the surface already. Local-global (Bouaziz et al. 2012, "Shape-up"): the closest points
-   are the local step, d the global one. First d is sought among the surface's smoothest functions only
-   (`composer.fitting.waves`), in which the tri-Laplacian is a number for each: what varies faster than a person could
-   tell from the relief is noise, and would carry the rest astray. Then, more stiffly, what that leaves to be done
-   here and there: a coupled system solved by conjugate gradients, preconditioned by one scalar factorisation.
+   point to plane against a tri-Laplacian of d, which is small because the warp has turned the surface already.
+   Local-global (Bouaziz et al. 2012, "Shape-up"): the closest points are the local step, d the global one. First d is
+   sought among the surface's smoothest functions only (`composer.fitting.waves`), in which the tri-Laplacian is a
+   number for each: what varies faster than a person could tell from the relief is noise, and would carry the rest
+   astray. Then, more stiffly, what that leaves to be done here and there: a coupled system solved by conjugate
+   gradients, preconditioned by one scalar factorisation.
 4. *Settle*: `composer.fitting.project.settle` brings the vertices onto the sculpt itself; nothing is left folded.
 
 How closely to follow the sculpt is measured, not assumed: a sculpt has detail of its own, and a cage that chases it
@@ -31,6 +32,7 @@ import scipy.linalg as la
 import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
+from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
 from composer.fitting.align import Pairs, Similarity, similarity
@@ -57,16 +59,16 @@ SIGMA = (5e-4, 4e-3)
 SMOOTH = (0.18, 0.27)
 LOCAL = 0.30
 ROUGHNESS_WIDTH = 0.01
-"""Lengths in units of the head's diagonal: the range of how far a deviation may be expected to go, how well landmarks and curves
-hold, the range of sigma, the first stage's wavelength for a smooth sculpt and for a rough one, the second stage's, and
-the width at which roughness is measured."""
+"""Lengths in units of the head's diagonal: the range of how far a deviation may be expected to go, how well landmarks
+and curves hold, the range of sigma, the first stage's wavelength for a smooth sculpt and for a rough one, the second
+stage's, and the width at which roughness is measured."""
 WAVES = 300
 ENOUGH, COARSEST = 6_000, 5
 """How many smooth functions there are, how many vertices at most say which of them are wanted, and how many there
 are at least to one function."""
 ROUGHNESS_NONE, ROUGHNESS_GAIN = 5e-5, 30.0
 ROUNDS = (4, 1)
-SPACING = 0.015
+SPACING, CALM = 0.015, 0.24
 SETTLE = 0.03
 MANY = 200_000
 ROUND = 0.01
@@ -127,7 +129,7 @@ def fit(
     pairs = pairs.moved(back)
     place, scale = head.neutral, head.diagonal
     say(0.05, "warping through the landmarks")
-    through, left_out = warp(pairs, scale)
+    through, left_out = warp(pairs, place[skin.vertices], scale)
     warped = through(place)
     surface = Surface(skin.polygons, warped[skin.vertices])
     rough = own_detail(surface, sculpt, open_[skin.vertices], scale)
@@ -194,13 +196,15 @@ def skin_marks(skin: Skin, pairs: Pairs) -> tuple[NDArray[np.int64], Rows]:
     return skin.rank[pairs.vertices[known]], pairs.sculpt[known]
 
 
-def warp(pairs: Pairs, scale: float) -> tuple[Callable[[Rows], Rows], float]:
+def warp(pairs: Pairs, skin: Rows, scale: float) -> tuple[Callable[[Rows], Rows], float]:
     """The map that the landmarks alone give, for pairs that are aligned already: a radial basis with a linear part
-    through every point, and through places of the curves no nearer than `SPACING` (of `scale`) to each other.
+    through every point, and through places of the curves no nearer than `SPACING` (of `scale`) to each other. Where
+    the `skin` (n, 3) lies further than `CALM` from all of them, places of it are held where they are: what landmarks
+    of the face say of the neck or the back of the head is not to be carried on and on.
 
     Two bases are tried, the cubic one, best where landmarks are spread over the whole head, and a multiquadric (Hardy
-    1971), which stays calm where there are none; the one is taken that foretells left-out landmarks better. With it comes
-    how far off it foretells them, in the unit of the points; infinity where there are too few to leave one out.
+    1971), which stays calm where there are none; the one is taken that foretells left-out landmarks better. With it
+    comes how far off it foretells them, in the unit of the points; infinity where there are too few to leave one out.
     """
     sources, targets = [pairs.head], [pairs.sculpt]
     for here, there, _ in pairs.curves.values():
@@ -213,14 +217,26 @@ def warp(pairs: Pairs, scale: float) -> tuple[Callable[[Rows], Rows], float]:
         if apart[i] > (SPACING * scale if i >= len(pairs.names) else 1e-9 * scale):
             kept.append(i)
             apart = np.minimum(apart, np.linalg.norm(source - source[i], axis=1))
-    chosen, shift = source[kept], (target - source)[kept]
-    flat = len(kept) < 5 or np.linalg.svd(chosen - chosen.mean(0), compute_uv=False)[2] < 1e-3 * scale
+    held = _far_from(source[kept], skin, CALM * scale)
+    chosen = np.concatenate([source[kept], held])
+    shift = np.concatenate([(target - source)[kept], np.zeros_like(held)])
+    flat = len(chosen) < 5 or np.linalg.svd(chosen - chosen.mean(0), compute_uv=False)[2] < 1e-3 * scale
     kinds: list[dict] = [{"kernel": "multiquadric", "epsilon": 1.0 / (ROUND * scale), "degree": 0 if flat else 1}]
     if not flat:
         kinds.append({"kernel": "cubic", "degree": 1})
     errors = [_left_out(chosen, shift, kind, len(pairs.names)) for kind in kinds] if len(kinds) > 1 else [np.inf]
     kernel = RBFInterpolator(chosen, shift, **kinds[int(np.argmin(errors))])
     return lambda points: points + kernel(points), float(min(errors))
+
+
+def _far_from(known: Rows, skin: Rows, far: float) -> Rows:
+    """(k, 3) places of the skin further than `far` from the known ones and from each other, the furthest first."""
+    away = cKDTree(known).query(skin)[0]
+    chosen: list[int] = []
+    while len(skin) and away.max() > far:
+        chosen.append(int(away.argmax()))
+        away = np.minimum(away, np.linalg.norm(skin - skin[chosen[-1]], axis=1))
+    return skin[chosen]
 
 
 def _left_out(places: Rows, shift: Rows, kind: dict, count: int) -> float:
@@ -410,7 +426,8 @@ class _Bend:
     def local(self, wavelength: float, sigma: float, rounds: int) -> Stage:
         """Some rounds over every vertex, about the deviation that there is: what is still wanted here and there."""
         inverse = sp.diags(1.0 / self.mass)
-        stiff = (self.laplacian @ inverse @ self.laplacian @ inverse @ self.laplacian).tocsr() * self._stiffness(wavelength)
+        third = (self.laplacian @ inverse @ self.laplacian @ inverse @ self.laplacian).tocsr()
+        stiff = third * self._stiffness(wavelength)
         kept = stiff @ self.deviation
         precondition: Solve | None = None
         marks = self.marks.at

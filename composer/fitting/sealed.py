@@ -138,7 +138,7 @@ def sealed_seams(
         return [], []
     own = [name for name in pairs.curves if "lip" in name or "lid" in name]
     known = pairs.without([name for name in pairs.curves if name not in own])
-    place, _ = warp(known.moved(aligned.inverse()), head.diagonal)
+    place, _ = warp(known.moved(aligned.inverse()), head.neutral[Skin.of(head).vertices], head.diagonal)
     sealed: list[Seam] = []
     notes: list[str] = []
     for seam in seams:

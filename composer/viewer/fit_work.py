@@ -22,7 +22,7 @@ from composer.viewer.new_head import NewHead
 def fit_new(
     new: NewHead, level: int | None, protect: NDArray | None, turn_over: bool, progress: Progress
 ) -> FittedHead:
-    """The whole fit of the library onto the sculpt, through what is placed or guessed. MoueError as `fit_head`."""
+    """The whole fit of the library onto the sculpt, through the landmarks that are placed. MoueError as `fit_head`."""
     marks = new.library.landmarks or Landmarks()
     return fit_head(
         new.library, new.sculpt.neutral, new.sculpt.polygons, marks, new.landmarks(), up_to=level, protect=protect,

@@ -15,26 +15,31 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.guess import LEAST, carried_by, guess_curves, guess_landmarks
+from composer.fitting.found import found_landmarks
+from composer.fitting.guess import carried_by, guess_landmarks
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks, write_landmarks
-from composer.head.places import SurfacePoint
+from composer.head.places import SurfacePoint, resolve
 from composer.viewer.look import Line
 from composer.viewer.normals import Normals
 from composer.viewer.picking import Picker
 from masks.polygons import Polygons
 
 LIBRARY = "library"
-GHOST = (30, 74, 92, 150)
+GHOST, DRAWN = (30, 74, 92, 150), (227, 188, 133, 255)
+BETWEEN, ENDS_APART = 6, 0.25
+"""Steps in which a curve goes from one of its points to the next, and how far its ends lie apart, of its length."""
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Marks:
-    """Places on the sculpt by landmark name, and the names of those that were guessed and not looked at yet."""
+    """Places on the sculpt by landmark name, the names of those that were guessed and not looked at yet, and the points
+    along each landmark curve, in the order in which they were pressed."""
 
     places: dict[str, SurfacePoint] = field(default_factory=dict)
     guessed: frozenset[str] = frozenset()
+    curves: dict[str, tuple[SurfacePoint, ...]] = field(default_factory=dict)
 
 
 class NewHead:
@@ -50,6 +55,7 @@ class NewHead:
         self.normals = Normals(self.both)
         self._steps, self._at = [Marks()], 0
         self._saved = Marks()
+        self._drawn: dict[tuple[SurfacePoint, ...], Line] = {}
         self._cage: Floats | None = None
         self.stage = ""
         self.notes: list[str] = list(sculpt.notes)
@@ -72,22 +78,48 @@ class NewHead:
         """The landmarks that the library's head has, in order."""
         return list(self.library.landmarks.points) if self.library.landmarks else []
 
+    @property
+    def lines(self) -> list[str]:
+        """The landmark curves of the library's head that go from one end to another, in order."""
+        marks = self.library.landmarks
+        if marks is None:
+            return []
+        drawn = {name: marks.curve_positions(name, self.library.neutral) for name in marks.curves}
+        return [name for name, line in drawn.items() if _open(line)]
+
+    @property
+    def placed(self) -> dict[str, SurfacePoint]:
+        """The places that are not guesses."""
+        return {name: place for name, place in self.marks.places.items() if name not in self.marks.guessed}
+
     def place(self, name: str, place: SurfacePoint) -> None:
-        """Put a landmark on the sculpt."""
+        """Put a landmark on the sculpt, or one more point of a landmark curve."""
         marks = self.marks
-        self._step(Marks(marks.places | {name: place}, marks.guessed - {name}))
+        if name in self.lines:
+            self._step(replace(marks, curves=marks.curves | {name: (*marks.curves.get(name, ()), place)}))
+        else:
+            self._step(replace(marks, places=marks.places | {name: place}, guessed=marks.guessed - {name}))
 
     def take_away(self, name: str) -> None:
-        """Take a landmark off the sculpt."""
+        """Take a landmark off the sculpt, or the last point of a landmark curve."""
         marks = self.marks
-        self._step(Marks({k: v for k, v in marks.places.items() if k != name}, marks.guessed - {name}))
+        if name in marks.curves:
+            left = {name: marks.curves[name][:-1]}
+            self._step(replace(marks, curves={k: v for k, v in (marks.curves | left).items() if v}))
+        else:
+            places = {k: v for k, v in marks.places.items() if k != name}
+            self._step(replace(marks, places=places, guessed=marks.guessed - {name}))
 
     def guess(self) -> None:
-        """Guess every landmark that nobody has placed, from those that somebody has. Raises MoueError for too few."""
-        marks = self.marks
-        placed = {name: place for name, place in marks.places.items() if name not in marks.guessed}
-        guessed = guess_landmarks(self.library, self.surface, placed)
-        self._step(Marks(placed | guessed, frozenset(guessed)))
+        """Guess every landmark that nobody has placed and that the sculpt has: from those that somebody has, and after
+        a fit from where it has brought them. Raises MoueError for too few."""
+        placed = self.placed
+        ours, cage = self.library.landmarks, self._cage
+        if self.uncarried and cage is not None and ours is not None:
+            guessed = found_landmarks(self.library, ours, cage, self.surface, Landmarks(dict(placed)))
+        else:
+            guessed = guess_landmarks(self.library, self.surface, placed)
+        self._step(replace(self.marks, places=placed | guessed, guessed=frozenset(guessed)))
 
     def confirm(self) -> None:
         """Every guess has been looked at: it counts as placed."""
@@ -112,10 +144,38 @@ class NewHead:
         return self._at + 1 < len(self._steps)
 
     def landmarks(self) -> Landmarks:
-        """The sculpt's landmarks: what is placed or guessed, and curves guessed from it where there is enough."""
-        places = self.marks.places
-        curves = guess_curves(self.library, self.surface, places) if len(places) >= LEAST else {}
-        return Landmarks(dict(places), {name: tuple(line) for name, line in curves.items()})
+        """The sculpt's landmarks that a fit goes through: those that are placed, and the curves that have two points or
+        more, laid on the surface in the library's direction. Guesses would lead it astray."""
+        return Landmarks(self.placed, {n: self._laid(n) for n, line in self.marks.curves.items() if len(line) > 1})
+
+    def curve_lines(self) -> tuple[Line, ...]:
+        """A line over the sculpt for each curve that has two points or more."""
+        kept = {}
+        for points in self.marks.curves.values():
+            if len(points) > 1:
+                kept[points] = self._drawn.get(points) or _line(self._between(points))
+        self._drawn = kept
+        return tuple(kept.values())
+
+    def _between(self, pressed: tuple[SurfacePoint, ...]) -> list[SurfacePoint]:
+        """The points and places between them, all on the surface."""
+        points = np.array([resolve(place, self.sculpt.neutral) for place in pressed])
+        steps = np.linspace(0.0, 1.0, BETWEEN + 1)[:-1, None]
+        dense = [(1.0 - steps) * a + steps * b for a, b in zip(points[:-1], points[1:], strict=True)]
+        return [_on(self.surface, point) for point in np.concatenate([*dense, points[-1:]])]
+
+    def _laid(self, name: str) -> tuple[SurfacePoint, ...]:
+        line, ours = self._between(self.marks.curves[name]), self.library.landmarks
+        assert ours is not None
+        ends = ours.curve_positions(name, self.library.neutral)[[0, -1]]
+        try:
+            ends = carried_by(self.library, self.surface, self.placed, ends)
+        except MoueError:
+            return tuple(line)
+        first, last = (resolve(line[i], self.sculpt.neutral) for i in (0, -1))
+        along = np.linalg.norm(ends[0] - first) + np.linalg.norm(ends[1] - last)
+        against = np.linalg.norm(ends[0] - last) + np.linalg.norm(ends[1] - first)
+        return tuple(line if along <= against else line[::-1])
 
     @property
     def landmark_place(self) -> Path:
@@ -125,8 +185,8 @@ class NewHead:
 
     @property
     def unsaved(self) -> bool:
-        """Whether landmarks have been placed or moved since they were saved or read."""
-        return self.marks.places != self._saved.places
+        """Whether landmarks have been placed or moved since they were saved or read; guesses do not count."""
+        return (self.placed, self.marks.curves) != (self._saved.places, self._saved.curves)
 
     @property
     def uncarried(self) -> bool:
@@ -136,26 +196,28 @@ class NewHead:
     def save_landmarks(self) -> Path:
         """Write both sides of the landmarks, to be used by `moue fit` or read again; where. Raises MoueError."""
         self.write_landmarks(self.landmark_place)
-        self._saved = self.marks
+        self._saved = Marks(self.placed, curves=self.marks.curves)
         return self.landmark_place
 
     def write_landmarks(self, path: Path) -> None:
-        """Write both sides of the landmarks elsewhere; they count as saved no more than before. Raises MoueError."""
-        write_landmarks(path, self.library.landmarks or Landmarks(), Landmarks(dict(self.marks.places)))
+        """Write both sides of the placed landmarks elsewhere; they count as saved no more than before. Raises
+        MoueError."""
+        write_landmarks(path, self.library.landmarks or Landmarks(), Landmarks(self.placed, self.marks.curves))
 
     def read_landmarks(self, sculpt_side: Landmarks, saved: bool = True) -> None:
         """Take over places that a file holds; positions are put on the sculpt's surface. They are a step of their own,
         and are `saved` unless they come from a copy."""
-        places = {}
-        for name, place in sculpt_side.points.items():
-            if name not in self.names:
-                continue
-            if isinstance(place, SurfacePoint):
-                places[name] = place
-            else:
-                at = self.sculpt.neutral[place] if isinstance(place, int) else np.array(place)
-                places[name] = _on(self.surface, at)
-        self._step(Marks(places))
+        places = {
+            name: place if isinstance(place, SurfacePoint) else _on(self.surface, resolve(place, self.sculpt.neutral))
+            for name, place in sculpt_side.points.items()
+            if name in self.names
+        }
+        curves = {
+            name: tuple(_on(self.surface, at) for at in sculpt_side.curve_positions(name, self.sculpt.neutral))
+            for name in sculpt_side.curves
+            if name in self.lines
+        }
+        self._step(Marks(places, curves=curves))
         if saved:
             self._saved = self.marks
 
@@ -191,9 +253,8 @@ class NewHead:
     def _go(self, at: int) -> None:
         self._at = min(max(at, 0), len(self._steps) - 1)
         if self.stage in ("", "carried"):
-            places = self.marks.places
             try:
-                moved = carried_by(self.library, self.surface, places, self.library.neutral)
+                moved = carried_by(self.library, self.surface, self.placed, self.library.neutral)
             except MoueError:
                 self._cage, self.stage = None, ""
             else:
@@ -206,6 +267,20 @@ class NewHead:
             positions[self.n_sculpt :] = self._cage
         self._positions = positions
         self.version += 1
+
+
+def _line(points: list[SurfacePoint]) -> Line:
+    """A line through places of the surface."""
+    twice = np.repeat(np.arange(len(points)), 2)[1:-1]
+    corners = np.array([place.triangle for place in points])[twice]
+    shares = np.array([place.bary for place in points])[twice]
+    return Line(corners[:, 0], corners[:, 1:], shares[:, 1:], DRAWN, 2.0)
+
+
+def _open(line: Floats) -> bool:
+    """Whether a line (k, 3) has two ends, and does not come back to where it began."""
+    length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+    return len(line) > 1 and float(np.linalg.norm(line[-1] - line[0])) > ENDS_APART * length
 
 
 def _together(sculpt: Head, library: Head) -> Head:

@@ -114,8 +114,11 @@ def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
     if stage.moved_mark is not None:
         moved = _mark(stage.moved_mark[1], OWN, 15.0, len(marks))
         marks += [moved] if moved is not None else []
+    for i, (name, points) in enumerate(new.marks.curves.items()):
+        size = 11.0 if name == stage.landmark else 7.0
+        marks += [made for place in points if (made := _mark(place, FILE, size, len(new.names) + i)) is not None]
     lines = new.ghost() if stage.shown_of_new == "sculpt" or stage.wire else ()
-    return Look(shown.cover, False, lines, tuple(marks), stage.hidden_of_new)
+    return Look(shown.cover, False, (*lines, *new.curve_lines()), tuple(marks), stage.hidden_of_new)
 
 
 def _ring(stage: Stage, painting: Painting) -> Line | None:

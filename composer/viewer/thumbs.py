@@ -12,6 +12,7 @@ from collections import OrderedDict
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
 from composer.head.head import Head
@@ -85,7 +86,7 @@ class Thumbs:
         """What a picture depends on: it is made anew where this differs."""
         if kind == "landmark":
             marks = session.head.landmarks
-            return marks.points.get(name) if marks else None
+            return (marks.points.get(name), id(marks.curves.get(name))) if marks else None
         if kind == "shape":
             return (
                 id(session.head.shapes[session.head.shape_index[name]].delta) if name in session.head.shape_index else 0
@@ -98,7 +99,7 @@ class Thumbs:
         look = PLAIN
         if kind == "landmark":
             marks = session.head.landmarks
-            if not marks or name not in marks.points:
+            if not marks or (name not in marks.points and name not in marks.curves):
                 return None
             positions = neutral.astype(np.float32)
             eye, look = self._loupe(session, name)
@@ -123,19 +124,28 @@ class Thumbs:
         return whole
 
     def _loupe(self, session: Session, name: str) -> tuple[Eye, Look]:
-        """The eye before a landmark of the neutral, and the mark on it."""
+        """The eye before a landmark of the neutral, and the mark on it; before the middle of a curve, and marks along
+        it, the first a large one."""
         head = session.head
         assert head.landmarks is not None
-        vertex = head.landmarks.vertex(name, head.neutral)
-        at = head.landmarks.position(name, head.neutral)
+        if name in head.landmarks.curves:
+            line = head.landmarks.curve_positions(name, head.neutral)
+            along = cKDTree(head.neutral).query(line)[1]
+            vertex, at = int(along[len(along) // 2]), line.mean(axis=0)
+            reach = max(0.6 * float(np.ptp(line, axis=0).max()), LOUPE * head.diagonal)
+        else:
+            vertex, reach = head.landmarks.vertex(name, head.neutral), LOUPE * head.diagonal
+            at, along = head.landmarks.position(name, head.neutral), np.array([vertex])
         out = session.normals_of(head.neutral.astype(np.float32))[vertex]
         yaw = float(np.clip(np.degrees(np.arctan2(out[0], max(float(out[2]), 0.25))), -62.0, 62.0))
         pitch = float(np.clip(np.degrees(np.arcsin(np.clip(out[1], -1.0, 1.0))), -25.0, 25.0))
-        reach = LOUPE * head.diagonal
         corners = at + reach * np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)])
         eye = framed(Eye(yaw=yaw, pitch=pitch), corners, (SIDE_PX, SIDE_PX), 0.95)
-        mark = Mark(np.array([vertex]), np.array([1.0]), (227, 188, 133, 255), 13.0)
-        return eye, Look(marks=(mark,))
+        marks = (
+            Mark(np.array([each]), np.array([1.0]), (227, 188, 133, 255), 7.0 if i else 13.0)
+            for i, each in enumerate(along)
+        )
+        return eye, Look(marks=tuple(marks))
 
     def _close(self, neutral: NDArray, pose: NDArray, skin: NDArray) -> Eye:
         """The eye that holds what moves, before and after, with some of the face around it."""

@@ -88,6 +88,43 @@ def test_a_landmark_is_placed_where_it_is_pressed_and_the_next_is_chosen(marked:
     assert hand.stage.landmark != "glabella" and hand.stage.landmark not in new.marks.places
 
 
+def test_a_curve_is_pressed_point_by_point_saved_and_fitted_through(marked: tuple, tmp_path: Path) -> None:
+    hand, true = marked
+    new = hand.stage.new_head
+    assert "upper_lip" in new.lines and "mouth_inner" not in new.lines
+    hand.stage.landmark = "upper_lip"
+    line = new.library.landmarks.curve_positions("upper_lip", true)
+    chosen = line[[-1, -5, -10, -15, 0]]  # from the other end than the library's
+    for place in chosen:
+        seen, _ = hand.stage.eye.project(place[None], *hand.stage.view_size)
+        hand.click(float(seen[0, 0] + hand.stage.view[0]), float(seen[0, 1] + hand.stage.view[1]))
+    assert hand.stage.landmark == "upper_lip"
+    assert len(new.marks.curves["upper_lip"]) == 5 and new.marks.places.keys() == set(PLACED)
+    through = new.landmarks().curves["upper_lip"]
+    positions = np.array([resolve(place, new.sculpt.neutral) for place in through])
+    assert np.linalg.norm(positions[0] - line[0]) < np.linalg.norm(positions[0] - line[-1])
+    assert new.surface.near(positions).distance.max() < 1e-6
+    before = len(new.marks.curves["upper_lip"])
+    hand.click_on("Take off")
+    assert len(new.marks.curves["upper_lip"]) == before - 1
+    hand.key("Ctrl+Z")
+    hand.click_on("Save landmarks")
+    hand.frames(3)
+    assert not new.unsaved
+    again = open_new_head(new.library, tmp_path / "sculpts" / "grown.obj", lambda share, words: None)
+    assert len(again.marks.curves["upper_lip"]) == before and not again.unsaved
+    hand.settle()
+
+
+def test_guesses_are_neither_fitted_through_nor_saved(marked: tuple) -> None:
+    hand, _ = marked
+    new = hand.stage.new_head
+    hand.click_on("Guess the rest")
+    assert new.marks.guessed and set(new.landmarks().points) == set(PLACED) and not new.unsaved
+    hand.click_on("They are right")
+    assert not new.marks.guessed and set(new.landmarks().points) > set(PLACED) and new.unsaved
+
+
 def test_fit_mend_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
     hand, true = marked
     new, old = hand.stage.new_head, hand.session

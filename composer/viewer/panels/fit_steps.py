@@ -53,13 +53,14 @@ class FitSteps:
         _, self.turn_over = imgui.checkbox("turn its faces over", self.turn_over)
         kit.mark("turn over")
         kit.tip("for a sculpt that is inside out")
-        placed = len(new.marks.places)
-        if kit.button("Fit", f"through {placed} landmarks", able=placed >= 3, wide=kit.px(104), name="Fit now"):
+        placed = len(new.placed)
+        if kit.button("Fit", f"through the {placed} landmarks that are placed; guesses do not count",
+                      able=placed >= 3, wide=kit.px(104), name="Fit now"):
             self.fit(stage)
         if self.fitted is None:
             imgui.push_text_wrap_pos(0)
             kit.quiet(
-                "Place landmarks on the left, or guess most of them. Mouth interior and eye sockets follow freely."
+                "Place four landmarks or more on the left, then fit. Mouth interior and eye sockets follow freely."
             )
             imgui.pop_text_wrap_pos()
             return

@@ -37,25 +37,31 @@ class NewHeadPanel:
             imgui.pop_text_wrap_pos()
             return
         marks = new.marks
-        placed = len(marks.places) - len(marks.guessed)
+        placed = len(new.placed)
         imgui.same_line()
         kit.quiet(f"{placed} placed, {len(marks.guessed)} guessed")
         self._loupe(stage, kit, new)
         half = (imgui.get_content_region_avail().x - kit.px(4)) / 2
-        if kit.button("Guess the rest", f"from {LEAST} or more that are placed; eight give good guesses",
+        if kit.button("Guess the rest", f"from {LEAST} or more that are placed; after a fit, where it has brought them",
                       able=placed >= LEAST, wide=half):  # fmt: skip
             stage.guard(new.guess)
         imgui.same_line(0, kit.px(4))
-        if kit.button("They are right", "every guess has been looked at", able=bool(marks.guessed), wide=half):
+        if kit.button("They are right", "every guess has been looked at, and counts as placed",
+                      able=bool(marks.guessed), wide=half):  # fmt: skip
             new.confirm()
         kit.area("new marks", high=-kit.px(36))
         for name in new.names:
+            self._row(stage, kit, new, name)
+        if new.lines:
+            kit.heading("Curves, where you want them held")
+        for name in new.lines:
             self._row(stage, kit, new, name)
         imgui.end_child()
         if kit.button("Save landmarks", "beside the sculpt, for moue fit or for the next time"):
             stage.save_landmarks()
         imgui.same_line(0, kit.px(4))
-        if kit.button("Take off", "take the chosen landmark off the sculpt", able=stage.landmark in marks.places):
+        if kit.button("Take off", "take the chosen landmark off the sculpt, or a curve's last point",
+                      able=stage.landmark in marks.places or stage.landmark in marks.curves):
             new.take_away(stage.landmark)
 
     def _loupe(self, stage: Stage, kit: Kit, new: NewHead) -> None:
@@ -65,7 +71,8 @@ class NewHeadPanel:
         at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
         low = ImVec2(at.x + (wide - side) / 2, at.y)
         high = ImVec2(low.x + side, low.y + side)
-        picture = kit.picture("landmark", stage.landmark) if stage.landmark in new.names else None
+        known = stage.landmark in new.names or stage.landmark in new.lines
+        picture = kit.picture("landmark", stage.landmark) if known else None
         if picture:
             draw.add_image_rounded(
                 imgui.ImTextureRef(picture), low, high, ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT), kit.px(8)
@@ -77,7 +84,8 @@ class NewHeadPanel:
             draw.add_text(ImVec2(low.x + (side - size.x) / 2, low.y + (side - size.y) / 2), u32(theme.QUIET), words)
         imgui.dummy(ImVec2(wide, side + kit.px(4)))
         kit.mark("loupe")
-        kit.tip("where the chosen landmark lies on the library's head; press on the same place of the sculpt")
+        kit.tip("where the chosen landmark lies on the library's head; press on the same place of the sculpt, along a "
+                "curve from end to end")  # fmt: skip
 
     def _row(self, stage: Stage, kit: Kit, new: NewHead, name: str) -> None:
         at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(24)
@@ -88,10 +96,14 @@ class NewHeadPanel:
         if name in marks.guessed:
             sign, colour = "solo", theme.SAND
         else:
-            sign, colour = ("dot", theme.MOSS) if name in marks.places else ("solo", theme.EDGE)
+            there = name in marks.places or len(marks.curves.get(name, ())) > 1
+            sign, colour = ("dot", theme.MOSS) if there else ("solo", theme.EDGE)
         kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(11), colour)
-        words = kit.fit(name.replace("_", " ") + (" (guessed)" if name in marks.guessed else ""), wide - kit.px(28))
-        ink = theme.TEXT if name in marks.places else theme.QUIET
+        more = " (guessed)" if name in marks.guessed else ""
+        if name in marks.curves:
+            more = f" ({len(marks.curves[name])} points)"
+        words = kit.fit(name.replace("_", " ") + more, wide - kit.px(28))
+        ink = theme.TEXT if name in marks.places or name in marks.curves else theme.QUIET
         draw.add_text(ImVec2(at.x + kit.px(22), at.y + (high - imgui.get_font_size()) / 2), u32(ink), words)
 
     def draw_steps(

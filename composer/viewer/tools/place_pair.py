@@ -1,4 +1,4 @@
-"""Placing the library's landmarks on a sculpt."""
+"""Placing the library's landmarks on a sculpt, and points along its landmark curves."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from composer.viewer.tools.place_mark import NEAR_PX, put_there
 
 def place_pair(stage: Stage, at: Point) -> Tool:
     """Take the landmark under the pointer along; where none is, put the chosen one there and choose the next one that
-    has no place yet. One drag is one step."""
+    has no place yet. While a curve is chosen every press is one more point of it. One drag is one step."""
     new = stage.new_head
     assert new is not None
-    name = pair_at(stage, at.x, at.y)
+    name = "" if stage.landmark in new.lines else pair_at(stage, at.x, at.y)
     fresh = not name
     name = name or stage.landmark
-    if name not in new.names:
+    if name not in new.names and name not in new.lines:
         stage.say("Choose a landmark in the list, then press on its place.")
         name = ""
     stage.landmark = name or stage.landmark
@@ -34,7 +34,7 @@ def place_pair(stage: Stage, at: Point) -> Tool:
         moved, stage.moved_mark = stage.moved_mark, None
         if moved is not None:
             new.place(*moved)
-            if fresh:
+            if fresh and name in new.names:
                 after = new.names[new.names.index(name) + 1 :] + new.names
                 stage.landmark = next((each for each in after if each not in new.marks.places), name)
     except Abandoned:

@@ -22,8 +22,9 @@ from composer.errors import MoueError
 from composer.formats.library import open_library
 from composer.formats.registry import read_mesh, write_mesh
 from composer.head.head import Head
+from composer.head.landmarks import read_landmark_pairs
 from masks.polygons import read_only
-from tests.window.test_window_new_head import write_sculpt
+from tests.window.test_window_new_head import PLACED, write_sculpt
 
 
 @pytest.fixture(scope="module")
@@ -51,6 +52,23 @@ def test_a_fit_lies_where_the_grown_head_does(fitted: tuple[Path, np.ndarray], k
     report = json.loads((folder / "report.json").read_text())
     assert report["reversed_faces"] == report["folded_faces"] == 0 and report["distance"]["median"] < 0.5
     assert (folder / "fitted_level1.obj").is_file() and (folder / "landmarks.toml").is_file()
+
+
+def test_where_other_landmarks_came_to_lie_is_written_for_a_second_fit(
+    fitted: tuple[Path, np.ndarray], keeper: tuple[Path, Head], tmp_path: Path
+) -> None:
+    folder, true = fitted
+    marks = keeper[1].landmarks
+    assert marks is not None
+    sculpt = folder.parent / "sculpts" / "grown.obj"
+    mesh = trimesh.load(sculpt, process=False, maintain_order=True)
+    _, theirs = read_landmark_pairs(folder / "guessed.toml")
+    assert len(theirs.points) > 40 > len(PLACED)
+    away = [np.linalg.norm(theirs.position(name, np.asarray(mesh.vertices)) - marks.position(name, true))
+            for name in theirs.points]  # fmt: skip
+    assert np.median(away) < 1.5
+    fit(keeper[0], sculpt, folder / "guessed.toml", tmp_path / "again", level=0, no_pictures=True)
+    assert not (tmp_path / "again" / "guessed.toml").exists()
 
 
 def test_the_library_is_carried_onto_it(
@@ -114,4 +132,4 @@ def test_faces_left_turned_over_end_with_one_and_few_landmarks_are_told(
         code = ended.exit_code
     report = json.loads((tmp_path / "out" / "report.json").read_text())
     assert code == int(report["reversed_faces"] + report["folded_faces"] > 0)
-    assert "guessed from 4; look at them" in capsys.readouterr().err
+    assert "through 4 landmarks only" in capsys.readouterr().err

@@ -11,7 +11,8 @@ from scipy.spatial.transform import Rotation
 from composer.bench.cube_sphere import cube_sphere
 from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.guess import guess_curves, guess_landmarks
+from composer.fitting.found import found_landmarks
+from composer.fitting.guess import guess_landmarks
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from composer.head.places import resolve
@@ -46,9 +47,10 @@ def test_on_the_head_itself_moved_every_guess_is_the_landmark(a: float, b: float
     for name, place in guess_landmarks(head, sculpt, given_).items():
         away = np.linalg.norm(resolve(place, moved) - marks.position(name, moved))
         assert away < 1e-3 * scale * head.diagonal, name
-    (line,) = guess_curves(head, sculpt, given_).values()
-    found = np.array([resolve(place, moved) for place in line])
-    assert np.abs(found - marks.curve_positions("brow", moved)).max() < 1e-3 * scale * head.diagonal
+    every = found_landmarks(head, marks, moved, sculpt, Landmarks(given_))
+    assert set(every) == set(marks.points) - set(given_)
+    for name, place in every.items():
+        assert np.linalg.norm(resolve(place, moved) - marks.position(name, moved)) < 1e-9 * scale * head.diagonal
 
 
 def test_a_place_on_one_side_says_where_the_other_is() -> None:
@@ -64,6 +66,23 @@ def test_a_place_on_one_side_says_where_the_other_is() -> None:
     plain = marks.position("exocanthion_right", head.neutral)
     there = resolve(guess, head.neutral)
     assert np.linalg.norm(there - mirrored) < np.linalg.norm(there - plain)
+
+
+def test_what_the_sculpt_does_not_have_is_not_guessed() -> None:
+    head = ball()
+    marks = head.landmarks
+    assert marks is not None
+    behind = int(np.argmin(head.neutral[:, 2]))
+    marks = Landmarks({**marks.points, "opisthocranion": behind}, marks.curves)
+    head = head.with_(landmarks=marks)
+    triangles = head.polygons.triangles
+    scan = triangles[(head.neutral[triangles][:, :, 2] > -0.2 * head.neutral[:, 2].max()).all(axis=1)]
+    sculpt = ClosestSurface(head.neutral, scan)  # a scan from the front, without a back
+    names = ("pronasale", "gnathion", "sellion", "exocanthion_left", "exocanthion_right")
+    given_ = {name: marks.points[name] for name in names}
+    assert "opisthocranion" not in guess_landmarks(head, sculpt, given_)
+    assert {"cheilion_left", "cheilion_right"} <= set(guess_landmarks(head, sculpt, given_))
+    assert "opisthocranion" not in found_landmarks(head, marks, head.neutral, sculpt, Landmarks(given_))
 
 
 def test_two_places_are_too_few() -> None:

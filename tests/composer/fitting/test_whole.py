@@ -11,8 +11,11 @@ from composer.demo.character import character
 from composer.demo.neutral import build_neutral
 from composer.demo.sculpt import build_sculpt
 from composer.errors import MoueError
+from composer.fitting.closest import ClosestSurface
+from composer.fitting.guess import guess_landmarks
 from composer.fitting.whole import FittedHead, fit_head
 from composer.fitting.zones import free_zones
+from composer.head.landmarks import Landmarks
 
 
 @pytest.fixture(scope="module")
@@ -35,6 +38,21 @@ def test_vertices_land_near_their_true_places(fitted: FittedHead, ferrier) -> No
     followed = fitted.free[: len(true)] < 0.5
     off = np.linalg.norm(fitted.head.neutral[: len(true)] - true, axis=1)[followed]
     assert np.median(off) < 1.5 and off.mean() < 2.0  # mm; the similarity alone leaves 4.2
+
+
+def test_four_landmarks_do_and_guesses_are_not_taken_for_true(keeper, ferrier) -> None:  # type: ignore[no-untyped-def]
+    names = ("pronasale", "gnathion", "exocanthion_left", "exocanthion_right")
+    placed = {name: ferrier.landmarks.points[name] for name in names}
+    true, surface = ferrier.true_positions(), ClosestSurface(ferrier.positions, ferrier.polygons.triangles)
+    guessed = placed | guess_landmarks(keeper, surface, placed)
+    off = []
+    for points in (placed, guessed):
+        done = fit_head(
+            keeper, ferrier.positions, ferrier.polygons, keeper.landmarks, Landmarks(points), up_to=0
+        )
+        followed = done.free[: len(true)] < 0.5
+        off.append(float(np.linalg.norm(done.head.neutral[: len(true)] - true, axis=1)[followed].mean()))
+    assert off[0] < 2.0 and off[0] < off[1]  # mm
 
 
 def test_no_face_is_turned_or_folded_and_the_skin_lies_on_the_sculpt(fitted: FittedHead) -> None:

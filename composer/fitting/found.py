@@ -1,0 +1,38 @@
+"""Where a fit has brought the landmarks that nobody placed: guesses to look at, correct, and fit through once more.
+
+They are better than guesses made before the fit, for the whole sculpt has had its say. A fit goes through placed
+landmarks alone: what is only guessed, taken for true, leads it astray (DEVELOPERS.md has the figures).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.fitting.closest import ClosestSurface
+from composer.head.head import Head
+from composer.head.landmarks import Landmarks
+from composer.head.places import SurfacePoint
+
+OFF = 0.01
+"""Of the head's diagonal: a landmark further from the sculpt than this lies where the sculpt has nothing."""
+
+
+def found_landmarks(
+    head: Head, marks: Landmarks, cage: NDArray, sculpt: ClosestSurface, placed: Landmarks
+) -> dict[str, SurfacePoint]:
+    """Places on the sculpt of the landmarks of `marks`, on `head`, that are not `placed`, for its vertices at `cage`
+    (n, 3) mm; those where the sculpt has nothing are left out.
+    """
+    wanted = [name for name in marks.points if name not in placed.points]
+    if not wanted:
+        return {}
+    there = np.array([marks.position(name, cage) for name in wanted])
+    near = sculpt.exact(there)
+    corners = sculpt.triangles[near.triangle]
+    size = float(np.linalg.norm(np.ptp(cage[head.skin], axis=0)))
+    return {
+        name: SurfacePoint((int(c[0]), int(c[1]), int(c[2])), (float(b[0]), float(b[1]), float(b[2])))
+        for name, c, b, far in zip(wanted, corners, near.bary, near.distance, strict=True)
+        if far <= OFF * size
+    }
