@@ -2,7 +2,8 @@
 
 - An *eyeball* goes to the ball that the sculpt has nearest to where its lids put it, with that ball's size; otherwise
   it follows its lids: the similarity of the skin about it.
-- *Teeth, gums and tongue* take one similarity together, that of the skin about the mouth, so that they keep meeting.
+- *Teeth, gums and tongue* take one similarity together, that of the skin about the mouth, so that they keep meeting;
+  where they would stand through the new lips or cheeks they go back together until they do not.
 - What is *bound to the surface* (lashes) keeps its place beside the nearest skin, in that skin's own frame and size.
 - Anything else takes the similarity of the skin nearest to it.
 """
@@ -25,6 +26,9 @@ Rows = NDArray[np.float64]
 MOUTH = ("teeth", "gum", "tongue")
 NEAR = 1.5
 """An eyeball's skin is what lies within this many of its radii from its centre."""
+BACK_ROUNDS, CLEAR, NEAR_SKIN, MOST_BACK = 12, 1e-3, 0.02, 0.04
+"""Steps in which teeth go back behind the skin; of the head's diagonal: what is then left between, how near the skin
+has to be to say on which side they are, and the most they go."""
 BALL_AWAY, BALL_RATIO = 1.0, (0.6, 1.6)
 """A ball of the sculpt is an eyeball's where it is nearer than this many radii and of a like size."""
 
@@ -50,7 +54,12 @@ def place_parts(
         move = _about(head, at, sure, points, float(np.linalg.norm(np.ptp(points, axis=0))) / 2)
         for part in mouth:
             at[part.vertices] = move(head.neutral[part.vertices])
-        notes.append(f"Teeth and tongue follow the skin about the mouth, {move.scale:.3f} times their size.")
+        words = f"Teeth and tongue follow the skin about the mouth, {move.scale:.3f} times their size"
+        back = _back(head, at, skin, sure, np.concatenate([part.vertices for part in mouth]))
+        for part in mouth:
+            at[part.vertices] += back
+        far = float(np.linalg.norm(back))
+        notes.append(f"{words}, {far:.1f} mm back so that none stands through the skin." if far > 0 else f"{words}.")
     for part in head.parts:
         if part in mouth:
             continue
@@ -68,6 +77,32 @@ def place_parts(
             at[part.vertices] = _beside(own, at[skin.vertices], head.neutral[part.vertices])
         notes.append(f"{len(bound)} part{'s' if len(bound) > 1 else ''} bound to the skin went with it.")
     return at, notes
+
+
+def _back(head: Head, at: Rows, skin: Skin, sure: NDArray, inside: NDArray) -> Rows:
+    """(3,) how far vertices that lie `inside` the head's skin have to go to lie inside the new one."""
+    known = np.zeros(head.n_vertices, dtype=bool)
+    known[sure] = True
+    corners = skin.vertices[skin.polygons.triangles]
+    corners = corners[known[corners].all(axis=1)]
+    shift = np.zeros(3)
+    if not len(corners):
+        return shift
+    own, new = ClosestSurface(head.neutral, corners), ClosestSurface(at, corners)
+    found = own.near(head.neutral[inside])
+    kept = inside[((head.neutral[inside] - found.points) * found.normal).sum(1) < 0.0]
+    size = float(np.linalg.norm(np.ptp(at[skin.vertices], axis=0)))
+    for _ in range(BACK_ROUNDS):
+        found = new.near(at[kept] + shift)
+        out = ((at[kept] + shift - found.points) * found.normal).sum(1)
+        out[found.on_border | (found.distance > NEAR_SKIN * size)] = 0.0  # there the skin does not tell the side
+        worst = int(np.argmax(out)) if len(out) else -1
+        if worst < 0 or out[worst] <= 0.0 or float(np.linalg.norm(shift)) > MOST_BACK * size:
+            break
+        through = out > 0.5 * out[worst]
+        way = unit_rows(found.normal[through].mean(axis=0)[None])[0]
+        shift = shift - (out[worst] + CLEAR * size) * way
+    return shift
 
 
 def _about(head: Head, at: Rows, sure: NDArray, points: Rows, width: float) -> Similarity:
