@@ -12,7 +12,7 @@ from composer.errors import MoueError
 from composer.fitting.align import Pairs
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
-from composer.fitting.nonrigid import fit
+from composer.fitting.nonrigid import fit, warp
 from composer.fitting.project import project, settle
 from composer.fitting.relax import relax
 from composer.head.head import Head
@@ -181,3 +181,16 @@ def test_a_reach_of_nothing_is_refused() -> None:
     sculpt, _ = onto_itself(head)
     with pytest.raises(MoueError, match="reach"):
         project(head.polygons, head.neutral, sculpt, reference=head.neutral, reach_mm=0.0)
+
+
+def test_what_landmarks_of_one_side_say_is_not_carried_on_to_the_other() -> None:
+    head = a_head()
+    front = np.flatnonzero(head.neutral[:, 2] > 0.6 * head.neutral[:, 2].max())
+    ids = front[spread(head.neutral[front], 10)]
+    pairs = Pairs(tuple(map(str, ids)), head.neutral[ids], head.neutral[ids] * (1.3, 1.0, 1.0), ids, {})
+    through, _ = warp(pairs, head.neutral, head.diagonal)
+    moved = np.linalg.norm(through(head.neutral) - head.neutral, axis=1)
+    assert moved[ids].max() > 0.05 * head.diagonal  # there it goes where they say
+    np.testing.assert_allclose(through(head.neutral[ids]), pairs.sculpt, atol=1e-6 * head.diagonal)
+    back = head.neutral[:, 2] < -0.5 * head.neutral[:, 2].max()
+    assert moved[back].max() < moved[ids].max()
