@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from composer.fitting.rays import SculptRays
+from composer.head.places import SurfacePoint
 from masks.polygons import read_only
 from masks.surface import cross, unit_rows
 
@@ -132,6 +133,11 @@ class ClosestSurface:
             tree = cKDTree(centres[chosen], balanced_tree=False, compact_nodes=False)
             classes.append((tree, chosen, float(reach[chosen].max())))
         return classes
+
+    def surface_points(self, found: Closest) -> list[SurfacePoint]:
+        """The k closest points as places of the mesh that go with its vertices."""
+        corners = self.triangles[found.triangle].tolist()
+        return [SurfacePoint(tuple(c), tuple(b)) for c, b in zip(corners, found.bary.tolist(), strict=True)]
 
     def near(self, points: ArrayLike) -> Closest:
         """Closest points of `points` (k, 3) by walking from the closest vertex."""

@@ -29,10 +29,6 @@ def found_landmarks(
         return {}
     there = np.array([marks.position(name, cage) for name in wanted])
     near = sculpt.exact(there)
-    corners = sculpt.triangles[near.triangle]
     size = float(np.linalg.norm(np.ptp(cage[head.skin], axis=0)))
-    return {
-        name: SurfacePoint((int(c[0]), int(c[1]), int(c[2])), (float(b[0]), float(b[1]), float(b[2])))
-        for name, c, b, far in zip(wanted, corners, near.bary, near.distance, strict=True)
-        if far <= OFF * size
-    }
+    places = zip(wanted, sculpt.surface_points(near), near.distance, strict=True)
+    return {name: place for name, place, far in places if far <= OFF * size}

@@ -86,13 +86,8 @@ class _Warp:
     def on_sculpt(self, points: Rows) -> tuple[list[SurfacePoint], NDArray[np.bool_]]:
         """The places of the sculpt nearest to where k points of the head come, and (k,) whether it has them at all."""
         near = self._sculpt.exact(self(points))
-        corners = self._sculpt.triangles[near.triangle]
-        places = [
-            SurfacePoint((int(c[0]), int(c[1]), int(c[2])), (float(b[0]), float(b[1]), float(b[2])))
-            for c, b in zip(corners, near.bary, strict=True)
-        ]
         far = near.distance > np.where(near.on_border, BEYOND, FAR) * self._size
-        return places, ~far
+        return self._sculpt.surface_points(near), ~far
 
 
 def _mirrored(point: Rows, move: Similarity) -> Rows:

@@ -162,7 +162,7 @@ class NewHead:
         points = np.array([resolve(place, self.sculpt.neutral) for place in pressed])
         steps = np.linspace(0.0, 1.0, BETWEEN + 1)[:-1, None]
         dense = [(1.0 - steps) * a + steps * b for a, b in zip(points[:-1], points[1:], strict=True)]
-        return [_on(self.surface, point) for point in np.concatenate([*dense, points[-1:]])]
+        return self._on(np.concatenate([*dense, points[-1:]]))
 
     def _laid(self, name: str) -> tuple[SurfacePoint, ...]:
         line, ours = self._between(self.marks.curves[name]), self.library.landmarks
@@ -208,18 +208,21 @@ class NewHead:
         """Take over places that a file holds; positions are put on the sculpt's surface. They are a step of their own,
         and are `saved` unless they come from a copy."""
         places = {
-            name: place if isinstance(place, SurfacePoint) else _on(self.surface, resolve(place, self.sculpt.neutral))
+            name: place if isinstance(place, SurfacePoint) else self._on(resolve(place, self.sculpt.neutral)[None])[0]
             for name, place in sculpt_side.points.items()
             if name in self.names
         }
         curves = {
-            name: tuple(_on(self.surface, at) for at in sculpt_side.curve_positions(name, self.sculpt.neutral))
+            name: tuple(self._on(sculpt_side.curve_positions(name, self.sculpt.neutral)))
             for name in sculpt_side.curves
             if name in self.lines
         }
         self._step(Marks(places, curves=curves))
         if saved:
             self._saved = self.marks
+
+    def _on(self, points: NDArray) -> list[SurfacePoint]:
+        return self.surface.surface_points(self.surface.exact(points))
 
     # Where the library's loops stand.
 
@@ -292,10 +295,3 @@ def _together(sculpt: Head, library: Head) -> Head:
     )  # fmt: skip
     part = Part(LIBRARY, (np.arange(b.n_vertices) + a.n_vertices).astype(np.int32))
     return Head(sculpt.name, polygons, np.concatenate([sculpt.neutral, library.neutral]), parts=(part,))
-
-
-def _on(surface: ClosestSurface, point: NDArray) -> SurfacePoint:
-    near = surface.exact(point[None])
-    corners, bary = surface.triangles[near.triangle[0]], near.bary[0]
-    a, b, c = (int(v) for v in corners)
-    return SurfacePoint((a, b, c), (float(bary[0]), float(bary[1]), float(bary[2])))

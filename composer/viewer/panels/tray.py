@@ -42,7 +42,8 @@ class Tray:
         imgui.set_next_item_width(-1)
         _, self.search = imgui.input_text_with_hint("##search", "search", self.search)
         kit.mark("search shapes")
-        kit.tip("by name, by label, or by a region that a shape moves: brow, mouth left")
+        if not imgui.is_item_active():  # it would lie over what is found
+            kit.tip("by name, by label, or by a region that a shape moves: brow, mouth left")
         self._where_shapes_move(stage)
         self._groups(stage, kit)
         kit.area("shapes")
