@@ -111,8 +111,8 @@ def test_renumbering_the_vertices_renumbers_the_regions(seed: int, folded: bool)
 def test_turning_everything_and_moving_each_scans_head_changes_nothing(seed: int) -> None:
     """Residual head motion, up to some 3 degrees and 5 mm, makes no region of its own.
 
-    What is left of it, less than 1e-4 mm, may move a border by some vertices where two pieces are alike: in 2,400
-    random libraries none fell below an overlap of 0.93.
+    What is left of it, less than 1e-4 mm, may move a border by some vertices where two pieces are alike: of 300 random
+    libraries none fell below an overlap of 0.95, one that a search found (seed 703869) has 0.938.
     """
     rng = np.random.default_rng(seed)
     shapes = bumps(rng)
