@@ -46,8 +46,9 @@ def fit(
 ) -> None:
     """Bring the library's topology onto a sculpt: fitted, relaxed, and projected level by level.
 
-    The fit goes through the placed landmarks alone; four do, and all help. What --guess writes, guessed.toml, is to
-    be looked at and corrected, and is then a file of landmarks for a second fit.
+    The fit goes through the placed landmarks alone; four do, and all help.
+
+    What --guess writes, once corrected, is a file of landmarks for a second fit.
 
     Exit code 1 where faces are left turned over or folded.
 
