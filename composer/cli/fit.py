@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +11,6 @@ import typer
 from composer.cli.sources import UNITS, Neutral, Unit, is_document
 
 if TYPE_CHECKING:
-    from composer.fitting.closest import ClosestSurface
     from composer.fitting.whole import FittedHead
     from composer.head.head import Head
     from composer.head.landmarks import Landmarks
@@ -62,6 +62,7 @@ def fit(
     from composer.fitting.align import check_pairs, landmark_pairs
     from composer.fitting.closest import ClosestSurface
     from composer.fitting.fitted_files import MANIFEST, write_fitted
+    from composer.fitting.found import found_landmarks
     from composer.fitting.whole import fit_head
     from composer.formats.library import head_of, open_library
     from composer.formats.registry import read_mesh
@@ -97,10 +98,12 @@ def fit(
         except MoueError as error:
             raise error.at(sculpt) from None
         progress(0.98, "writing and picturing")
+
         def more(made: Path) -> list[Path]:
             added = []
             if guess:
-                every = _found(library, ours, theirs, surface, fitted)
+                found = found_landmarks(library, fitted.head.neutral, surface, theirs.points)
+                every = replace(theirs, points={**theirs.points, **found})
                 write_landmarks(made / GUESSED, ours, every, mm_per(library.unit), mm_per(shown.unit))
                 added.append(made / GUESSED)
             if not no_pictures:
@@ -138,15 +141,6 @@ def _both(own: Landmarks | None, said: Landmarks) -> Landmarks:
     if own is None:
         return said
     return Landmarks({**own.points, **said.points}, {**own.curves, **said.curves})
-
-
-def _found(library: Head, ours: Landmarks, theirs: Landmarks, surface: ClosestSurface, fitted: FittedHead) -> Landmarks:
-    """The placed landmarks of the sculpt, and where the fit has brought the others."""
-    from composer.fitting.found import found_landmarks
-    from composer.head.landmarks import Landmarks
-
-    found = found_landmarks(library, ours, fitted.head.neutral, surface, theirs)
-    return Landmarks({**theirs.points, **found}, theirs.curves)
 
 
 def _picture(library: Head, sculpt: Head, fitted: FittedHead, folder: Path) -> Path:

@@ -6,25 +6,28 @@ landmarks alone: what is only guessed, taken for true, leads it astray (DEVELOPE
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.closest import ClosestSurface
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
-from composer.head.places import SurfacePoint
+from composer.head.places import Place, SurfacePoint
 
 OFF = 0.01
 """Of the head's diagonal: a landmark further from the sculpt than this lies where the sculpt has nothing."""
 
 
 def found_landmarks(
-    head: Head, marks: Landmarks, cage: NDArray, sculpt: ClosestSurface, placed: Landmarks
+    head: Head, cage: NDArray, sculpt: ClosestSurface, placed: Mapping[str, Place]
 ) -> dict[str, SurfacePoint]:
-    """Places on the sculpt of the landmarks of `marks`, on `head`, that are not `placed`, for its vertices at `cage`
-    (n, 3) mm; those where the sculpt has nothing are left out.
+    """Places on the sculpt of the head's landmarks that are not among the `placed`, for its vertices at `cage` (n, 3)
+    mm; those where the sculpt has nothing are left out.
     """
-    wanted = [name for name in marks.points if name not in placed.points]
+    marks = head.landmarks or Landmarks()
+    wanted = [name for name in marks.points if name not in placed]
     if not wanted:
         return {}
     there = np.array([marks.position(name, cage) for name in wanted])

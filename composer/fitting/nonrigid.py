@@ -31,16 +31,15 @@ import numpy as np
 import scipy.linalg as la
 import scipy.sparse as sp
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator
-from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
 from composer.fitting.align import Pairs, Similarity, similarity
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.curves import on_polyline, resampled
+from composer.fitting.curves import on_polyline
 from composer.fitting.loops import Loops
 from composer.fitting.project import settle
 from composer.fitting.sculpt import coarser
+from composer.fitting.warp import warp
 from composer.fitting.waves import smoothest
 from composer.head.head import Head
 from composer.progress import Progress
@@ -68,10 +67,8 @@ ENOUGH, COARSEST = 6_000, 5
 are at least to one function."""
 ROUGHNESS_NONE, ROUGHNESS_GAIN = 5e-5, 30.0
 ROUNDS = (4, 1)
-SPACING, CALM = 0.015, 0.24
 SETTLE = 0.03
 MANY = 200_000
-ROUND = 0.01
 CG_STEPS, CG_ERROR = 40, 1e-3
 AGREE = 0.5
 FOLLOWS = 12.0
@@ -194,65 +191,6 @@ def skin_marks(skin: Skin, pairs: Pairs) -> tuple[NDArray[np.int64], Rows]:
     known = np.flatnonzero(pairs.vertices >= 0)
     known = known[skin.rank[pairs.vertices[known]] >= 0]
     return skin.rank[pairs.vertices[known]], pairs.sculpt[known]
-
-
-def warp(pairs: Pairs, skin: Rows, scale: float) -> tuple[Callable[[Rows], Rows], float]:
-    """The map that the landmarks alone give, for pairs that are aligned already: a radial basis with a linear part
-    through every point, and through places of the curves no nearer than `SPACING` (of `scale`) to each other. Where
-    the `skin` (n, 3) lies further than `CALM` from all of them, places of it are held where they are: what landmarks
-    of the face say of the neck or the back of the head is not to be carried on and on.
-
-    Two bases are tried, the cubic one, best where landmarks are spread over the whole head, and a multiquadric (Hardy
-    1971), which stays calm where there are none; the one is taken that foretells left-out landmarks better. With it
-    comes how far off it foretells them, in the unit of the points; infinity where there are too few to leave one out.
-    """
-    sources, targets = [pairs.head], [pairs.sculpt]
-    for here, there, _ in pairs.curves.values():
-        sources.append(here)
-        targets.append(resampled(there, here))
-    source, target = np.concatenate(sources), np.concatenate(targets)
-    kept: list[int] = []
-    apart = np.full(len(source), np.inf)
-    for i in range(len(source)):
-        if apart[i] > (SPACING * scale if i >= len(pairs.names) else 1e-9 * scale):
-            kept.append(i)
-            apart = np.minimum(apart, np.linalg.norm(source - source[i], axis=1))
-    held = _far_from(source[kept], skin, CALM * scale)
-    chosen = np.concatenate([source[kept], held])
-    shift = np.concatenate([(target - source)[kept], np.zeros_like(held)])
-    flat = len(chosen) < 5 or np.linalg.svd(chosen - chosen.mean(0), compute_uv=False)[2] < 1e-3 * scale
-    kinds: list[dict] = [{"kernel": "multiquadric", "epsilon": 1.0 / (ROUND * scale), "degree": 0 if flat else 1}]
-    if not flat:
-        kinds.append({"kernel": "cubic", "degree": 1})
-    errors = [_left_out(chosen, shift, kind, len(pairs.names)) for kind in kinds] if len(kinds) > 1 else [np.inf]
-    kernel = RBFInterpolator(chosen, shift, **kinds[int(np.argmin(errors))])
-    return lambda points: points + kernel(points), float(min(errors))
-
-
-def _far_from(known: Rows, skin: Rows, far: float) -> Rows:
-    """(k, 3) places of the skin further than `far` from the known ones and from each other, the furthest first."""
-    away = cKDTree(known).query(skin)[0]
-    chosen: list[int] = []
-    while len(skin) and away.max() > far:
-        chosen.append(int(away.argmax()))
-        away = np.minimum(away, np.linalg.norm(skin - skin[chosen[-1]], axis=1))
-    return skin[chosen]
-
-
-def _left_out(places: Rows, shift: Rows, kind: dict, count: int) -> float:
-    """Root mean square of how far each of the first `count` landmarks (at most 40, spread over them) is from where
-    the others foretell it.
-    """
-    total = 0.0
-    chosen = np.unique(np.linspace(0, count - 1, min(count, 40)).round().astype(int))
-    for i in chosen:
-        others = np.arange(len(places)) != i
-        try:
-            told = RBFInterpolator(places[others], shift[others], **kind)(places[[i]])
-            total += float(((told - shift[i]) ** 2).sum())
-        except np.linalg.LinAlgError:
-            return float("inf")
-    return float(np.sqrt(total / len(chosen)))
 
 
 def own_detail(surface: Surface, sculpt: ClosestSurface, free: Rows, scale: float) -> float:
@@ -507,4 +445,4 @@ def _amounts(
     return la.solve(whole, right.ravel(), assume_a="sym").reshape(3, k).T
 
 
-__all__ = ["Fitted", "Skin", "Stage", "conjugate_gradients", "fit", "own_detail", "smoothed", "unit_rows", "warp"]
+__all__ = ["Fitted", "Skin", "Stage", "conjugate_gradients", "fit", "own_detail", "smoothed", "unit_rows"]

@@ -6,15 +6,9 @@ import contextlib
 import time
 from pathlib import Path
 
+from composer.viewer.keeping import EVERY_SECONDS
 from composer.viewer.new_head import NewHead
 from composer.viewer.work import Work
-
-EVERY_SECONDS = 20.0
-
-
-def marks_place(sculpt: Path) -> Path:
-    """Where the copy of a sculpt's landmarks lies: beside it."""
-    return sculpt.with_name(f".{sculpt.stem}.landmarks.autosave.toml")
 
 
 class KeepingMarks:
@@ -28,7 +22,7 @@ class KeepingMarks:
     @property
     def place(self) -> Path:
         """Where the copy lies."""
-        return marks_place(self._new.sculpt.path or Path(f"{self._new.sculpt.name}.obj"))
+        return self._new.copy_place
 
     def step(self, work: Work) -> None:
         """Keep a copy beside the frame loop, where landmarks have changed and the last one is some seconds old."""

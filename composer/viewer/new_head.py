@@ -8,6 +8,7 @@ there by the landmarks at first, then fitted, relaxed, projected. Nothing here k
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -78,7 +79,7 @@ class NewHead:
         """The landmarks that the library's head has, in order."""
         return list(self.library.landmarks.points) if self.library.landmarks else []
 
-    @property
+    @cached_property
     def lines(self) -> list[str]:
         """The landmark curves of the library's head that go from one end to another, in order."""
         marks = self.library.landmarks
@@ -114,9 +115,8 @@ class NewHead:
         """Guess every landmark that nobody has placed and that the sculpt has: from those that somebody has, and after
         a fit from where it has brought them. Raises MoueError for too few."""
         placed = self.placed
-        ours, cage = self.library.landmarks, self._cage
-        if self.uncarried and cage is not None and ours is not None:
-            guessed = found_landmarks(self.library, ours, cage, self.surface, Landmarks(dict(placed)))
+        if self.uncarried and self._cage is not None:
+            guessed = found_landmarks(self.library, self._cage, self.surface, placed)
         else:
             guessed = guess_landmarks(self.library, self.surface, placed)
         self._step(replace(self.marks, places=placed | guessed, guessed=frozenset(guessed)))
@@ -182,6 +182,11 @@ class NewHead:
         """The file in which the sculpt's landmarks lie: beside its own."""
         path = self.sculpt.path or Path(f"{self.sculpt.name}.obj")
         return path.with_name(f"{path.stem}.landmarks.toml")
+
+    @property
+    def copy_place(self) -> Path:
+        """The file in which a copy of what is not saved of them is kept."""
+        return self.landmark_place.with_name(f".{self.landmark_place.stem}.autosave.toml")
 
     @property
     def unsaved(self) -> bool:

@@ -18,7 +18,6 @@ from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.landmark_file import read_landmark_pairs
 from composer.progress import Progress
-from composer.viewer.kept_marks import marks_place
 from composer.viewer.new_head import NewHead
 from masks.from_displacement import MovingRegions
 
@@ -106,10 +105,9 @@ def open_new_head(library: Head, path: Path, progress: Progress) -> NewHead:
         raise MoueError("this library has no landmarks", library.path, mend="place them first, under Landmarks")
     progress(0.1, "reading")
     new = NewHead(library, head_of(read_mesh(path)))
-    beside = path.with_name(f"{path.stem}.landmarks.toml")
+    beside, kept = new.landmark_place, new.copy_place
     if beside.is_file():
         new.read_landmarks(read_landmark_pairs(beside)[1])
-    kept = marks_place(path)
     if kept.is_file() and not (beside.is_file() and beside.stat().st_mtime > kept.stat().st_mtime):
         new.read_landmarks(read_landmark_pairs(kept)[1], saved=False)
         new.notes.append("The landmarks come from a copy that was not saved; undo goes back to the saved ones.")

@@ -31,8 +31,8 @@ class MatchSheet:
     symmetric: bool = False
 
     def draw(self, stage: Stage, kit: Kit, in_tray: Sequence[str]) -> None:
-        """The sheet, while it is asked for; `in_tray` are the shapes that the tray shows."""
-        if stage.session is None or not stage.dialogs.match or not begin_sheet("match", kit):
+        """The sheet; `in_tray` are the shapes that the tray shows."""
+        if not begin_sheet("match", kit):
             return
         with kit.bold():
             imgui.text("Match a target")
@@ -47,7 +47,7 @@ class MatchSheet:
         self._choices(stage, kit, in_tray)
         imgui.dummy(ImVec2(0, kit.px(4)))
         wish = self.wish(stage, in_tray)
-        able = bool(self.path.strip()) and wish.shapes != () and wish.regions != ()
+        able = bool(self.path.strip()) and wish.shapes != ()
         if kit.button("Match", name="match now", able=able) or (entered and able):
             stage.dialogs.match = False
             path = Path(self.path.strip().strip('"')).expanduser()

@@ -12,9 +12,10 @@ from composer.errors import MoueError
 from composer.fitting.align import Pairs
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
-from composer.fitting.nonrigid import fit, warp
+from composer.fitting.nonrigid import fit
 from composer.fitting.project import project, settle
 from composer.fitting.relax import relax
+from composer.fitting.warp import warp
 from composer.head.head import Head
 from composer.head.levels import levels, refine
 from masks.surface import Surface

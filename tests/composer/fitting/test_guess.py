@@ -47,7 +47,7 @@ def test_on_the_head_itself_moved_every_guess_is_the_landmark(a: float, b: float
     for name, place in guess_landmarks(head, sculpt, given_).items():
         away = np.linalg.norm(resolve(place, moved) - marks.position(name, moved))
         assert away < 1e-3 * scale * head.diagonal, name
-    every = found_landmarks(head, marks, moved, sculpt, Landmarks(given_))
+    every = found_landmarks(head, moved, sculpt, given_)
     assert set(every) == set(marks.points) - set(given_)
     for name, place in every.items():
         assert np.linalg.norm(resolve(place, moved) - marks.position(name, moved)) < 1e-9 * scale * head.diagonal
@@ -82,7 +82,7 @@ def test_what_the_sculpt_does_not_have_is_not_guessed() -> None:
     given_ = {name: marks.points[name] for name in names}
     assert "opisthocranion" not in guess_landmarks(head, sculpt, given_)
     assert {"cheilion_left", "cheilion_right"} <= set(guess_landmarks(head, sculpt, given_))
-    assert "opisthocranion" not in found_landmarks(head, marks, head.neutral, sculpt, Landmarks(given_))
+    assert "opisthocranion" not in found_landmarks(head, head.neutral, sculpt, given_)
 
 
 def test_two_places_are_too_few() -> None:
