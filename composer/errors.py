@@ -12,8 +12,8 @@ LINE_LIMIT = 200
 class MoueError(Exception):
     """A mistake in what was given to Moue. Its text is one line of at most 200 characters.
 
-    The line reads `path:line: what; mend`: `where` is a path (or the name of an input), `line` a line of that
-    file counted from 1, `mend` what the person can do. A long path is shortened in its middle, never the words.
+    The line reads `path:line: what; hint`: `where` is a path (or the name of an input), `line` a line of that
+    file counted from 1, `hint` what the person can do. A long path is shortened in its middle, never the words.
     """
 
     def __init__(
@@ -21,17 +21,17 @@ class MoueError(Exception):
         what: str,
         where: str | PathLike[str] | None = None,
         line: int | None = None,
-        mend: str | None = None,
+        hint: str | None = None,
     ) -> None:
-        self.what, self.where, self.line, self.mend = what, where, line, mend
+        self.what, self.where, self.line, self.hint = what, where, line, hint
         super().__init__(self._one_line())
 
     def at(self, where: str | PathLike[str] | None) -> MoueError:
         """The same error with a place, where it had none."""
-        return self if self.where is not None else MoueError(self.what, where, self.line, self.mend)
+        return self if self.where is not None else MoueError(self.what, where, self.line, self.hint)
 
     def _one_line(self) -> str:
-        words = " ".join((self.what + (f"; {self.mend}" if self.mend else "")).split())
+        words = " ".join((self.what + (f"; {self.hint}" if self.hint else "")).split())
         if self.where is None:
             return shorten(words, LINE_LIMIT)
         tail = f":{self.line}: " if self.line is not None else ": "
@@ -73,4 +73,4 @@ def nearest(name: str, names: Iterable[str]) -> str:
 
 def unknown(kind: str, name: str, names: Iterable[str], where: str | PathLike[str] | None = None) -> MoueError:
     """The error for an unknown region, shape, recipe and the like, with the nearest names."""
-    return MoueError(f"no {kind} is named {shorten(repr(name), 60)}", where=where, mend=nearest(name, names) or None)
+    return MoueError(f"no {kind} is named {shorten(repr(name), 60)}", where=where, hint=nearest(name, names) or None)

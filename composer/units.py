@@ -14,7 +14,7 @@ HEAD_DIAGONAL_MM = (200.0, 1000.0)
 def mm_per(unit: str, where: str | None = None) -> float:
     """Millimetres in one `unit`. Raises MoueError for an unknown one."""
     if unit not in MM_PER_UNIT:
-        raise MoueError(f"unit {unit!r} is not known", where=where, mend=nearest(unit, MM_PER_UNIT))
+        raise MoueError(f"unit {unit!r} is not known", where=where, hint=nearest(unit, MM_PER_UNIT))
     return MM_PER_UNIT[unit]
 
 

@@ -9,9 +9,9 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from masks.errors import MaskError
+from composer.errors import MoueError
+from composer.geometry.surface import Floats, Surface
 from masks.mask import checked_values
-from masks.surface import Floats, Surface
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,14 +36,14 @@ def closest_points(
     nearest vertices. With unit `normals` (m, 3), triangles that face the other way are taken only where no other is
     among them, so that the upper lip does not land on the lower one.
 
-    Raises MaskError where the surface has no polygon or the shapes do not fit.
+    Raises MoueError where the surface has no polygon or the shapes do not fit.
     """
     sought = np.asarray(points, dtype=np.float64)
     if sought.ndim != 2 or sought.shape[1] != 3 or not np.isfinite(sought).all():
-        raise MaskError("points must be (m, 3) finite positions")
+        raise MoueError("points must be (m, 3) finite positions")
     triangles = surface.triangles
     if len(triangles) == 0:
-        raise MaskError("there is no surface to carry to: the mesh has no polygons")
+        raise MoueError("there is no surface to carry to: the mesh has no polygons")
     used = np.unique(triangles)
     near = min(candidates, len(used))
     _, nearest = cKDTree(surface.positions[used]).query(sought, k=near)
@@ -114,7 +114,7 @@ def _dot(a: Floats, b: Floats) -> Floats:
 def carry(values: ArrayLike, source: Surface, target: Surface, aligned: ArrayLike | None = None) -> Floats:
     """(m,) a mask (n,) of `source` on the vertices of `target`: each takes the value of the closest point of the
     source that faces its way. `aligned` (m, 3) are the target's vertices laid over the source, where they are not
-    there already. Raises MaskError where the mask does not fit the source.
+    there already. Raises MoueError where the mask does not fit the source.
     """
     weights = checked_values(values, source.n_vertices)
     laid = target if aligned is None else target.at(aligned)
@@ -123,9 +123,9 @@ def carry(values: ArrayLike, source: Surface, target: Surface, aligned: ArrayLik
 
 def lift(values: ArrayLike, subdivision: sp.spmatrix) -> Floats:
     """(m,) a mask (n,) on a finer level, by the matrix (m, n) that gives the finer mesh's vertices from the coarser
-    one's; its rows sum to one. Raises MaskError where it does not fit.
+    one's; its rows sum to one. Raises MoueError where it does not fit.
     """
     weights = checked_values(values)
     if subdivision.shape[1] != len(weights):
-        raise MaskError(f"the level has {subdivision.shape[1]} vertices, the mask {len(weights)} values")
+        raise MoueError(f"the level has {subdivision.shape[1]} vertices, the mask {len(weights)} values")
     return np.clip(subdivision @ weights, 0.0, 1.0)

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from masks.errors import MaskError
+from composer.errors import MoueError
+from composer.geometry.surface import Floats
 from masks.mask import checked_values
 from masks.soften import smoothstep
-from masks.surface import Floats
 
 
 def _pair(a: ArrayLike, b: ArrayLike) -> tuple[Floats, Floats]:
@@ -21,36 +21,36 @@ def _pair(a: ArrayLike, b: ArrayLike) -> tuple[Floats, Floats]:
 
 
 def union(a: ArrayLike, b: ArrayLike) -> Floats:
-    """(n,) the larger of two masks (n,) at every vertex. Raises MaskError where they do not fit each other."""
+    """(n,) the larger of two masks (n,) at every vertex. Raises MoueError where they do not fit each other."""
     first, second = _pair(a, b)
     return np.maximum(first, second)
 
 
 def intersect(a: ArrayLike, b: ArrayLike) -> Floats:
-    """(n,) the smaller of two masks (n,) at every vertex. Raises MaskError where they do not fit each other."""
+    """(n,) the smaller of two masks (n,) at every vertex. Raises MoueError where they do not fit each other."""
     first, second = _pair(a, b)
     return np.minimum(first, second)
 
 
 def subtract(a: ArrayLike, b: ArrayLike) -> Floats:
-    """(n,) mask a without mask b: a - b, not below 0. Raises MaskError where they do not fit each other."""
+    """(n,) mask a without mask b: a - b, not below 0. Raises MoueError where they do not fit each other."""
     first, second = _pair(a, b)
     return np.maximum(first - second, 0.0)
 
 
 def invert(a: ArrayLike) -> Floats:
-    """(n,) 1 - a. Twice gives the mask back within one rounding. Raises MaskError on values outside [0, 1]."""
+    """(n,) 1 - a. Twice gives the mask back within one rounding. Raises MoueError on values outside [0, 1]."""
     return 1.0 - checked_values(a)
 
 
 def mirror(a: ArrayLike, partner: ArrayLike) -> Floats:
     """(n,) the mask of the other side: at each vertex the value of its `partner` (n,), a permutation of the
-    vertices. Raises MaskError where `partner` is not one.
+    vertices. Raises MoueError where `partner` is not one.
     """
     weights = checked_values(a)
     pi = np.asarray(partner)
     if pi.shape != weights.shape or pi.dtype.kind not in "iu" or not np.array_equal(np.sort(pi), np.arange(len(pi))):
-        raise MaskError(f"the mirror map is not a permutation of the mask's {len(weights)} vertices")
+        raise MoueError(f"the mirror map is not a permutation of the mask's {len(weights)} vertices")
     return weights[pi]
 
 
@@ -59,14 +59,14 @@ def split_sides(a: ArrayLike, side_mm: ArrayLike, ramp_mm: float) -> tuple[Float
 
     `side_mm` (n,) is the signed distance from the midline, positive on the subject's left; across `ramp_mm`,
     centred on the midline, the share goes over by smoothstep (0: at once, the midline itself in equal parts).
-    Raises MaskError where lengths differ, the ramp is negative, or a distance is not a number.
+    Raises MoueError where lengths differ, the ramp is negative, or a distance is not a number.
     """
     weights = checked_values(a)
     side = np.asarray(side_mm, dtype=np.float64)
     if side.shape != weights.shape or np.isnan(side).any():
-        raise MaskError("one signed distance from the midline is needed for every vertex")
+        raise MoueError("one signed distance from the midline is needed for every vertex")
     if not ramp_mm >= 0:
-        raise MaskError("the ramp between the sides cannot be negative")
+        raise MoueError("the ramp between the sides cannot be negative")
     share = smoothstep(np.clip(side, -ramp_mm, ramp_mm) / ramp_mm + 0.5) if ramp_mm > 0 else 0.5 * (1.0 + np.sign(side))
     larger = weights * np.maximum(share, 1.0 - share)
     smaller = weights - larger

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.surface import Floats, Surface
 from masks.region_preset import LEFT, RIGHT
-from masks.surface import Floats, Surface
 
 Points = Mapping[str, NDArray[np.float64]]
 

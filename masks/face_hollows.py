@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import dijkstra
 
-from masks.errors import MaskError
+from composer.errors import MoueError
+from composer.geometry.marching import Marching
+from composer.geometry.surface import Floats, Surface
 from masks.from_loops import enclosed
-from masks.marching import Marching
 from masks.soften import smoothstep
-from masks.surface import Floats, Surface
 
 Flags = NDArray[np.bool_]
 HOLLOWS = ("mouth_inner", "socket_left", "socket_right")
@@ -51,7 +51,7 @@ def find_hollows(surface: Surface, curves: Mapping[str, NDArray[np.int64]], note
         rims[curves[name]] = True
         try:
             inside |= enclosed(surface, curves[name])
-        except MaskError as error:
+        except MoueError as error:
             notes.append(f"curve {name}: {error}")
     inside &= ~rims
     source, depth = np.arange(n), np.zeros(n)
@@ -83,7 +83,7 @@ def part_lips(
     middle = int(curves["lip_line_upper"][len(curves["lip_line_upper"]) // 2])
     try:
         red = enclosed(surface, ring, middle)
-    except MaskError:
+    except MoueError:
         return None
     lines = {side: curves[f"lip_line_{side}"] for side in ("upper", "lower")}
     shared = np.union1d(np.intersect1d(lines["upper"], lines["lower"]), corners)

@@ -1,6 +1,7 @@
 """Regions from what moves together in a library, for heads that nobody has marked.
 
-The head's own motion is taken out of every shape (`masks.still`), for scans are never quite still. What is left is
+The head's own motion is taken out of every shape (`composer.geometry.common_motion`), for scans are never quite
+still. What is left is
 read as amounts, a profile for every vertex: how far each shape moves it, each shape and each vertex put on a like
 scale, so that a dropped jaw does not speak louder than every brow and lid together. On a symmetric head the two sides
 are laid on one another, and a place knows how far each shape moves it and its partner; so the sides come out as mirror
@@ -19,12 +20,12 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse.csgraph import connected_components
 
-from masks.errors import MaskError
+from composer.errors import MoueError
+from composer.geometry.common_motion import without_head_motion
+from composer.geometry.marching import Marching
+from composer.geometry.surface import Floats, Surface
 from masks.localised import localised_components, strongest_place
-from masks.marching import Marching
 from masks.soften import smoothstep
-from masks.still import without_head_motion
-from masks.surface import Floats, Surface
 
 MOVES = 0.1
 """A vertex belongs to a region where a shape moves it by this share of the most that any vertex is moved."""
@@ -71,22 +72,22 @@ def from_displacement(
 
     `n_regions` at most; fewer where the library has less to part. `ramp_mm` between them: unless said, by the
     regions' widths. `skin` (n,) bool leaves parts out. With `partner` (n,), the vertex on the other side of
-    each, regions are mirror images of each other or of themselves. Raises MaskError where there is no shape, none
+    each, regions are mirror images of each other or of themselves. Raises MoueError where there is no shape, none
     moves the skin, shapes or mirror map do not fit, or no region is asked for.
     """
     n = surface.n_vertices
     on_skin = np.ones(n, dtype=bool) if skin is None else np.asarray(skin, dtype=bool)
     if on_skin.shape != (n,):
-        raise MaskError("the skin must be one flag a vertex")
+        raise MoueError("the skin must be one flag a vertex")
     if n_regions < 1:
-        raise MaskError("at least one region must be asked for")
+        raise MoueError("at least one region must be asked for")
     other = None if partner is None else np.asarray(partner, dtype=np.int64)
     if other is not None and (other.shape != (n,) or not np.array_equal(np.sort(other), np.arange(n))):
-        raise MaskError(f"the mirror map is not a permutation of the mesh's {n} vertices")
+        raise MoueError(f"the mirror map is not a permutation of the mesh's {n} vertices")
     amounts = _amounts(surface, deltas, on_skin)
     energy = np.einsum("sn,sn->n", amounts, amounts) * surface.mass
     if not energy.sum() > 0:
-        raise MaskError("no shape moves the skin, so nothing moves together")
+        raise MoueError("no shape moves the skin, so nothing moves together")
     map_ = _Moving.of(surface, amounts, other)
     parted = _parted(map_, n_regions)
     ramp = _ramp(parted) if ramp_mm is None else float(ramp_mm)
@@ -100,16 +101,16 @@ def from_displacement(
 def _amounts(surface: Surface, deltas: Sequence[ArrayLike] | NDArray, on_skin: NDArray[np.bool_]) -> Floats:
     """(s, n) how far each shape moves each vertex of the skin in mm, the head's own motion taken out."""
     if len(deltas) == 0:
-        raise MaskError("the library has no shape to look at")
+        raise MoueError("the library has no shape to look at")
     n = surface.n_vertices
     mass = surface.mass * on_skin
     amounts = np.zeros((len(deltas), n))
     for i, delta in enumerate(deltas):
         moved = np.asarray(delta)
         if moved.shape != (n, 3):
-            raise MaskError(f"shape {i} has {moved.shape} numbers, the mesh {n} vertices")
+            raise MoueError(f"shape {i} has {moved.shape} numbers, the mesh {n} vertices")
         if not np.isfinite(moved).all():
-            raise MaskError(f"shape {i} moves a vertex by what is not a number")
+            raise MoueError(f"shape {i} moves a vertex by what is not a number")
         if not on_skin.any():
             continue
         still = without_head_motion(surface.positions, mass, moved)

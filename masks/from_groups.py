@@ -5,22 +5,22 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from masks.errors import MaskError
-from masks.geodesic import checked_vertices
+from composer.errors import MoueError
+from composer.geometry.geodesic import checked_vertices
+from composer.geometry.surface import Floats, Surface
 from masks.soften import reramp
-from masks.surface import Floats, Surface
 
 
 def from_faces(surface: Surface, faces: ArrayLike, ramp_mm: float = 0.0) -> Floats:
     """(n,) a mask that is 1 on the polygons `faces` (indices (k,)) with a ramp of `ramp_mm` centred on their border.
 
-    With no ramp every vertex of the polygons is 1. Raises MaskError on a polygon that is not there or none.
+    With no ramp every vertex of the polygons is 1. Raises MoueError on a polygon that is not there or none.
     """
     chosen = np.unique(np.asarray(faces, dtype=np.int64))
     if len(chosen) == 0:
-        raise MaskError("the group holds no polygon")
+        raise MoueError("the group holds no polygon")
     if chosen[0] < 0 or chosen[-1] >= surface.polygons.n_faces:
-        raise MaskError(f"the group names polygon {int(chosen[-1])} of {surface.polygons.n_faces}")
+        raise MoueError(f"the group names polygon {int(chosen[-1])} of {surface.polygons.n_faces}")
     inside = np.zeros(surface.polygons.n_faces, dtype=bool)
     inside[chosen] = True
     touched = np.zeros(surface.n_vertices, dtype=bool)
@@ -35,7 +35,7 @@ def from_faces(surface: Surface, faces: ArrayLike, ramp_mm: float = 0.0) -> Floa
 def from_vertices(surface: Surface, vertices: ArrayLike, ramp_mm: float = 0.0) -> Floats:
     """(n,) a mask that is 1 on `vertices` (k,) and 0 elsewhere, its edge made a ramp of `ramp_mm`.
 
-    Raises MaskError on a vertex that is not there or none at all.
+    Raises MoueError on a vertex that is not there or none at all.
     """
     chosen = checked_vertices(vertices, surface.n_vertices, "region")
     values = np.zeros(surface.n_vertices)
@@ -44,9 +44,9 @@ def from_vertices(surface: Surface, vertices: ArrayLike, ramp_mm: float = 0.0) -
 
 
 def from_component(surface: Surface, number: int) -> Floats:
-    """(n,) 1 on one connected piece of the mesh, counted from 0. Raises MaskError where there is no such piece."""
+    """(n,) 1 on one connected piece of the mesh, counted from 0. Raises MoueError where there is no such piece."""
     pieces = surface.polygons.components
     last = int(pieces.max()) if len(pieces) else -1
     if not 0 <= number <= last:
-        raise MaskError(f"the mesh has pieces 0 to {last}, not {number}")
+        raise MoueError(f"the mesh has pieces 0 to {last}, not {number}")
     return (pieces == number).astype(np.float64)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from masks.errors import MaskError
-from masks.polygons import Polygons
-from masks.surface import Floats
+from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Floats
 
 
 def sample(image: Floats, uv: Floats) -> Floats:
@@ -36,22 +36,22 @@ def from_image(
     `image` (h, w) or (h, w, c) holds floats in [0, 1] or unsigned integers, of which the full range is taken; of
     several channels the first is used. `uv` (m, 2) has its origin at the lower left; `uv_indices` (k,) is one index
     a polygon corner, -1 for none. A vertex on a seam takes the mean of its places.
-    Raises MaskError where the shapes do not fit or the picture is empty or not finite.
+    Raises MoueError where the shapes do not fit or the picture is empty or not finite.
     """
     picture = np.asarray(image)
     if picture.ndim not in (2, 3) or 0 in picture.shape:
-        raise MaskError(f"a picture of shape {picture.shape} holds no mask")
+        raise MoueError(f"a picture of shape {picture.shape} holds no mask")
     if picture.ndim == 3:
         picture = picture[:, :, 0]
     whole = float(np.iinfo(picture.dtype).max) if picture.dtype.kind in "iu" else 1.0
     values = np.clip(picture.astype(np.float64) / whole, 0.0, 1.0)
     if not np.isfinite(values).all():
-        raise MaskError("the picture holds values that are not numbers")
+        raise MoueError("the picture holds values that are not numbers")
     places, index = np.asarray(uv, dtype=np.float64), np.asarray(uv_indices, dtype=np.int64)
     if places.ndim != 2 or places.shape[1] != 2 or index.shape != polygons.indices.shape:
-        raise MaskError("the texture coordinates do not fit the mesh: one index a polygon corner is needed")
+        raise MoueError("the texture coordinates do not fit the mesh: one index a polygon corner is needed")
     if len(index) and int(index.max()) >= len(places):
-        raise MaskError(f"a corner uses texture coordinate {int(index.max())} of {len(places)}")
+        raise MoueError(f"a corner uses texture coordinate {int(index.max())} of {len(places)}")
     has = index >= 0
     pairs = np.unique(np.stack([polygons.indices[has].astype(np.int64), index[has]], axis=1), axis=0)
     found = sample(values, places[pairs[:, 1]]) if len(pairs) else np.empty(0)

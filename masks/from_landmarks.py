@@ -17,15 +17,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
+from composer.errors import MoueError
+from composer.geometry.marching import Marching
+from composer.geometry.surface import Floats, Surface
 from masks.combine import split_sides
-from masks.errors import MaskError
 from masks.face_frame import FaceFrame, face_frame
 from masks.face_hollows import Hollows, find_hollows, part_lips
 from masks.from_loops import enclosed
-from masks.marching import Marching
 from masks.region_preset import LEFT, SIDES, RegionPreset, RegionSet, Seed
 from masks.soften import smoothstep
-from masks.surface import Floats, Surface
 
 DEEP = -1e3
 """Score well within a loop, mm: no seed reaches there against it."""
@@ -68,7 +68,7 @@ class _Marks:
         if given.ndim == 2:
             given = self.nearest_one(given)
         if len(given) and not (int(given.min()) >= 0 and int(given.max()) < self.surface.n_vertices):
-            raise MaskError(f"a curve names vertex {int(given.max())} of {self.surface.n_vertices}")
+            raise MoueError(f"a curve names vertex {int(given.max())} of {self.surface.n_vertices}")
         keep = np.r_[True, given[1:] != given[:-1]] if len(given) else np.zeros(0, dtype=bool)
         return given[keep].astype(np.int64)
 
@@ -114,12 +114,12 @@ def from_landmarks(
 
     `points` {name: (3,) position in mm}; `curves` {name: vertices (k,) or positions (k, 3)}; `skin` (n,) bool, the
     vertices that are not parts (all, unless said). What lacks landmarks is made from those that are there; a region
-    with none is left out and the reason returned. Raises MaskError where shapes do not fit.
+    with none is left out and the reason returned. Raises MoueError where shapes do not fit.
     """
     n = surface.n_vertices
     on_skin = np.ones(n, dtype=bool) if skin is None else np.asarray(skin, dtype=bool)
     if on_skin.shape != (n,) or not on_skin.any():
-        raise MaskError("the skin must be one flag a vertex, and some vertex must be skin")
+        raise MoueError("the skin must be one flag a vertex, and some vertex must be skin")
     marks = _Marks(surface, points, curves, on_skin)
     frame = face_frame(surface, marks.points, preset.interpupillary_mm)
     notes = [f"the face's size was taken from {frame.words}: {frame.scale:.2f} of the preset's"]
@@ -169,7 +169,7 @@ def _score(
         if ring is not None and len(ring) > 2:
             try:
                 within = enclosed(marks.surface, ring)
-            except MaskError:
+            except MoueError:
                 within = None
         if within is not None and ring is not None:
             return _signed(marching, within, ring, 0.5 * region.preset.ramp_mm * scale), missing

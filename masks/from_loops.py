@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse.csgraph import connected_components
 
-from masks.barriers import edge_path
-from masks.errors import MaskError
-from masks.geodesic import checked_vertices
+from composer.errors import MoueError
+from composer.geometry.barriers import edge_path
+from composer.geometry.geodesic import checked_vertices
+from composer.geometry.surface import Floats, Surface
 from masks.soften import reramp
-from masks.surface import Floats, Surface
 
 
 def closed(loop: ArrayLike) -> NDArray[np.int64]:
@@ -23,7 +23,7 @@ def enclosed(surface: Surface, loop: ArrayLike, inside: int | None = None) -> ND
     """(n,) the vertices within a closed loop of vertices, the loop itself left out.
 
     `inside` is a vertex on the side wanted; without it the side with the smaller area is taken. Gaps in the loop
-    are bridged along edges. Raises MaskError where the loop does not part its piece of the mesh in two, or
+    are bridged along edges. Raises MoueError where the loop does not part its piece of the mesh in two, or
     `inside` lies on it or on another piece.
     """
     ring = edge_path(surface, closed(loop))
@@ -32,11 +32,11 @@ def enclosed(surface: Surface, loop: ArrayLike, inside: int | None = None) -> ND
     pieces = surface.polygons.components
     rest = np.flatnonzero(~on & (pieces == pieces[ring[0]]))
     if len(rest) == 0:
-        raise MaskError("the loop takes every vertex of its piece of the mesh; nothing is inside")
+        raise MoueError("the loop takes every vertex of its piece of the mesh; nothing is inside")
     within = surface.polygons.adjacency[rest][:, rest]
     count, label = connected_components(within, directed=False)
     if count < 2:
-        raise MaskError("the loop does not part the mesh: both of its sides are one")
+        raise MoueError("the loop does not part the mesh: both of its sides are one")
     if inside is None:
         area = np.bincount(label, weights=surface.mass[rest], minlength=count)
         wanted = label != int(np.argmax(area))
@@ -44,7 +44,7 @@ def enclosed(surface: Surface, loop: ArrayLike, inside: int | None = None) -> ND
         checked_vertices([inside], surface.n_vertices, "inside")
         at = np.flatnonzero(rest == inside)
         if len(at) == 0:
-            raise MaskError(f"vertex {inside}, named as inside, lies on the loop or on another piece of the mesh")
+            raise MoueError(f"vertex {inside}, named as inside, lies on the loop or on another piece of the mesh")
         wanted = label == label[at[0]]
     flags = np.zeros(surface.n_vertices, dtype=bool)
     flags[rest[wanted]] = True

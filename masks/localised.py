@@ -17,7 +17,7 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import dijkstra
 
-from masks.surface import Floats
+from composer.geometry.surface import Floats
 
 ROUNDS = 80
 SPARSITY = 0.1

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from masks.errors import MaskError
-from masks.polygons import read_only
-from masks.surface import Floats
+from composer.errors import MoueError
+from composer.geometry.polygons import read_only
+from composer.geometry.surface import Floats
 
 ROUNDING = 1e-9
 """Values outside [0, 1] by no more than this are taken for rounding and clipped."""
@@ -18,20 +18,20 @@ ROUNDING = 1e-9
 def checked_values(values: ArrayLike, n_vertices: int | None = None, word: str = "mask") -> Floats:
     """Mask values (n,) as float64 in [0, 1], a copy.
 
-    Raises MaskError where there is not one number a vertex (`n_vertices`, where given), one is not a number, or
+    Raises MoueError where there is not one number a vertex (`n_vertices`, where given), one is not a number, or
     one lies outside [0, 1] by more than rounding.
     """
     weights = np.array(values, dtype=np.float64)
     if weights.ndim != 1:
-        raise MaskError(f"the {word} has {weights.ndim} dimensions; it must be one number a vertex")
+        raise MoueError(f"the {word} has {weights.ndim} dimensions; it must be one number a vertex")
     if n_vertices is not None and len(weights) != n_vertices:
-        raise MaskError(f"the {word} has {len(weights)} values, the mesh {n_vertices} vertices")
+        raise MoueError(f"the {word} has {len(weights)} values, the mesh {n_vertices} vertices")
     if not np.isfinite(weights).all():
-        raise MaskError(f"the {word} is not a number at vertex {int(np.flatnonzero(~np.isfinite(weights))[0])}")
+        raise MoueError(f"the {word} is not a number at vertex {int(np.flatnonzero(~np.isfinite(weights))[0])}")
     outside = (weights < -ROUNDING) | (weights > 1 + ROUNDING)
     if outside.any():
         bad = int(np.flatnonzero(outside)[0])
-        raise MaskError(f"the {word} is {weights[bad]:g} at vertex {bad}; it must lie between 0 and 1")
+        raise MoueError(f"the {word} is {weights[bad]:g} at vertex {bad}; it must lie between 0 and 1")
     return np.clip(weights, 0.0, 1.0, out=weights)
 
 
@@ -54,16 +54,16 @@ class Mask:
         """The values (n,) for a mesh with this fingerprint and number of vertices, and whether they were taken on
         trust, because the mask carries no fingerprint.
 
-        Raises MaskError on another topology or another number of vertices.
+        Raises MoueError on another topology or another number of vertices.
         """
         if len(self.values) != n_vertices:
-            raise MaskError(f"the mask has {len(self.values)} values, the mesh {n_vertices} vertices")
+            raise MoueError(f"the mask has {len(self.values)} values, the mesh {n_vertices} vertices")
         if self.topology and topology and self.topology != topology:
-            raise MaskError(
+            raise MoueError(
                 f"the mask was made on another topology ({self.topology[:8]}, this is {topology[:8]}); carry it over"
             )
         return self.values, not self.topology
 
     def with_values(self, values: ArrayLike) -> Mask:
-        """Other values (n,) on the same topology. Raises MaskError where the number of them differs."""
+        """Other values (n,) on the same topology. Raises MoueError where the number of them differs."""
         return Mask(checked_values(values, len(self.values)), self.topology)

@@ -16,13 +16,13 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
-from masks.barriers import Barriers
-from masks.errors import MaskError
-from masks.geodesic import checked_vertices
-from masks.marching import Indices
+from composer.errors import MoueError
+from composer.geometry.barriers import Barriers
+from composer.geometry.geodesic import checked_vertices
+from composer.geometry.marching import Indices
+from composer.geometry.surface import Floats, Surface
 from masks.mask import checked_values
 from masks.soften import smoothstep
-from masks.surface import Floats, Surface
 
 Kind = Literal["paint", "erase", "soften"]
 KINDS: tuple[Kind, ...] = ("paint", "erase", "soften")
@@ -43,11 +43,11 @@ class Brush:
 
     def __post_init__(self) -> None:
         if not (np.isfinite(self.radius_mm) and self.radius_mm > 0):
-            raise MaskError("the brush's radius must be above zero")
+            raise MoueError("the brush's radius must be above zero")
         if not 0 <= self.strength <= 1:
-            raise MaskError("the brush's strength must lie between 0 and 1")
+            raise MoueError("the brush's strength must lie between 0 and 1")
         if not 0 <= self.hardness < 1:
-            raise MaskError("the brush's hardness must lie between 0 and 1, 1 left out")
+            raise MoueError("the brush's hardness must lie between 0 and 1, 1 left out")
 
     def weight(self, distance_mm: Floats) -> Floats:
         """(k,) in [0, strength] at distances (k,) in mm from the centre."""
@@ -60,9 +60,9 @@ class Painter:
     """
 
     def __init__(self, surface: Surface, barriers: Barriers | None = None) -> None:
-        """Raises MaskError where the barriers lie on another mesh."""
+        """Raises MoueError where the barriers lie on another mesh."""
         if barriers is not None and not barriers.surface.polygons.same_as(surface.polygons):
-            raise MaskError("the barriers lie on another mesh")
+            raise MoueError("the barriers lie on another mesh")
         self.surface = surface
         given = barriers or Barriers(surface, ())
         same = given.surface is surface
@@ -95,13 +95,13 @@ class Painter:
         """Where one dab falls: vertices (k,) and weights (k,) in [0, strength].
 
         Its centre is the point of the polygon corners `corners` (c,) with weights `bary` (c,) that sum to 1.
-        `side` is the side to stay on (0: any; None: the side of the centre). Raises MaskError where the corners
+        `side` is the side to stay on (0: any; None: the side of the centre). Raises MoueError where the corners
         are not vertices or the weights do not fit them.
         """
         corner, weight = np.asarray(corners, dtype=np.int64), np.asarray(bary, dtype=np.float64)
         checked_vertices(corner, self.surface.n_vertices, "brush")
         if weight.shape != corner.shape or not abs(float(weight.sum()) - 1.0) < 1e-6:
-            raise MaskError("a brush's centre needs one weight a corner, and they must sum to one")
+            raise MoueError("a brush's centre needs one weight a corner, and they must sum to one")
         stay = self.side_at(corner, weight) if side is None else side
         normals = self.surface.vertex_normals
         facing = weight @ normals[corner]
@@ -157,11 +157,11 @@ class Stroke:
     """One stroke over a mask, from press to release. `values` is the mask as it now stands."""
 
     def __init__(self, painter: Painter, values: ArrayLike, brush: Brush, kind: Kind = "paint") -> None:
-        """`values` (n,) is the mask the stroke begins with; it is not changed. Raises MaskError where it does not
+        """`values` (n,) is the mask the stroke begins with; it is not changed. Raises MoueError where it does not
         fit the surface or the kind is unknown.
         """
         if kind not in KINDS:
-            raise MaskError(f"a brush can {', '.join(KINDS)}; it cannot {kind}")
+            raise MoueError(f"a brush can {', '.join(KINDS)}; it cannot {kind}")
         self.painter = painter
         self.brush = brush
         self.kind: Kind = kind
@@ -199,6 +199,6 @@ def fill(values: ArrayLike, inside: ArrayLike, amount: float = 1.0) -> Floats:
     weights = checked_values(values)
     flags = np.asarray(inside, dtype=bool)
     if flags.shape != weights.shape or not 0 <= amount <= 1:
-        raise MaskError("a fill needs one flag a vertex and an amount between 0 and 1")
+        raise MoueError("a fill needs one flag a vertex and an amount between 0 and 1")
     weights[flags] = amount
     return weights

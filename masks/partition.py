@@ -12,9 +12,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
-from masks.errors import MaskError
+from composer.errors import MoueError
+from composer.geometry.surface import Floats
 from masks.mask import checked_values
-from masks.surface import Floats
 
 FACE = "face"
 """The set that regions belong to unless said otherwise, and whose remainder is `remainder`."""
@@ -23,17 +23,17 @@ FACE = "face"
 def share(raw: ArrayLike, locked: Sequence[bool] | None = None) -> Floats:
     """Effective masks (r, n) of one set from its raw masks (r, n) and one flag `locked` a region.
 
-    Their sum is at most 1 everywhere, up to rounding. Raises MaskError on values outside [0, 1] or flags that do
+    Their sum is at most 1 everywhere, up to rounding. Raises MoueError on values outside [0, 1] or flags that do
     not fit.
     """
     masks = np.array(raw, dtype=np.float64)
     if masks.ndim != 2:
-        raise MaskError("raw masks must be one row a region, one column a vertex")
+        raise MoueError("raw masks must be one row a region, one column a vertex")
     for row in range(len(masks)):
         masks[row] = checked_values(masks[row], masks.shape[1], f"mask of region {row}")
     held = np.zeros(len(masks), dtype=bool) if locked is None else np.asarray(locked, dtype=bool)
     if held.shape != (len(masks),):
-        raise MaskError(f"{held.size} locks for {len(masks)} regions")
+        raise MoueError(f"{held.size} locks for {len(masks)} regions")
     locked_sum = masks[held].sum(axis=0)
     masks[held] /= np.maximum(locked_sum, 1.0)
     room = 1.0 - np.minimum(locked_sum, 1.0)
@@ -50,18 +50,18 @@ def effective_masks(
     """Effective masks (r, n), in the order given, of regions with raw masks (n,), locks and set names.
 
     Regions share within their set only; without `sets` all belong to `face`. A set of one region leaves its mask
-    as it is. Raises MaskError where the lengths do not fit or a value is outside [0, 1].
+    as it is. Raises MoueError where the lengths do not fit or a value is outside [0, 1].
     """
     masks = [checked_values(mask, word=f"mask of region {i}") for i, mask in enumerate(raw)]
     if not masks:
         return np.zeros((0, 0))
     if any(len(mask) != len(masks[0]) for mask in masks):
-        raise MaskError("the regions' masks are of different lengths")
+        raise MoueError("the regions' masks are of different lengths")
     stacked = np.stack(masks)
     held = np.zeros(len(masks), dtype=bool) if locked is None else np.asarray(locked, dtype=bool)
     names = [FACE] * len(masks) if sets is None else list(sets)
     if held.shape != (len(masks),) or len(names) != len(masks):
-        raise MaskError(f"{held.size} locks and {len(names)} set names for {len(masks)} regions")
+        raise MoueError(f"{held.size} locks and {len(names)} set names for {len(masks)} regions")
     for name in dict.fromkeys(names):
         members = [i for i, other in enumerate(names) if other == name]
         if len(members) > 1:
@@ -72,12 +72,12 @@ def effective_masks(
 def remainder(effective: ArrayLike, sets: Sequence[str] | None = None, n_vertices: int | None = None) -> Floats:
     """(n,) what no region of the set `face` takes: 1 minus the sum of its effective masks (r, n).
 
-    `n_vertices` is needed where there is no region at all. Raises MaskError where set names do not fit.
+    `n_vertices` is needed where there is no region at all. Raises MoueError where set names do not fit.
     """
     masks = np.asarray(effective, dtype=np.float64)
     if len(masks) == 0:
         return np.ones(n_vertices if n_vertices is not None else (masks.shape[1] if masks.ndim == 2 else 0))
     if sets is not None and len(sets) != len(masks):
-        raise MaskError(f"{len(sets)} set names for {len(masks)} regions")
+        raise MoueError(f"{len(sets)} set names for {len(masks)} regions")
     members = [i for i in range(len(masks)) if sets is None or sets[i] == FACE]
     return np.clip(1.0 - masks[members].sum(axis=0), 0.0, 1.0)

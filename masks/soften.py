@@ -9,11 +9,11 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
-from masks.errors import MaskError
-from masks.geodesic import checked_vertices
-from masks.marching import Marching
+from composer.errors import MoueError
+from composer.geometry.geodesic import checked_vertices
+from composer.geometry.marching import Marching
+from composer.geometry.surface import Floats, Surface, factorise
 from masks.mask import checked_values
-from masks.surface import Floats, Surface, factorise
 
 
 def smoothstep(x: ArrayLike) -> Floats:
@@ -28,7 +28,7 @@ def ramp(inward_mm: ArrayLike, ramp_mm: float) -> Floats:
     """
     inward = np.asarray(inward_mm, dtype=np.float64)
     if not ramp_mm >= 0:
-        raise MaskError("a ramp cannot be negative")
+        raise MoueError("a ramp cannot be negative")
     return smoothstep(inward / ramp_mm + 0.5) if ramp_mm > 0 else (inward >= 0).astype(np.float64)
 
 
@@ -74,10 +74,10 @@ def grow(
     surface: Surface, values: ArrayLike, by_mm: float, ramp_mm: float = 0.0, marching: Marching | None = None
 ) -> Floats:
     """(n,) the mask with its line of 1/2 moved outward by `by_mm` along the surface (inward where negative), with a
-    ramp of `ramp_mm` there. Raises MaskError on a negative ramp or a number that is not finite.
+    ramp of `ramp_mm` there. Raises MoueError on a negative ramp or a number that is not finite.
     """
     if not np.isfinite(by_mm):
-        raise MaskError("the distance to grow by must be a number")
+        raise MoueError("the distance to grow by must be a number")
     limit = abs(by_mm) + max(ramp_mm, surface.mean_edge_mm)
     return ramp(inward_distance(surface, values, marching, limit) + by_mm, ramp_mm)
 
@@ -93,11 +93,11 @@ def diffuse(surface: Surface, values: ArrayLike, width_mm: float) -> Floats:
     """(n,) the mask softened as heat spreads: one backward Euler step over t = width^2 / 2, whose kernel has the
     standard deviation `width_mm` along any direction. The mean over the surface stays; values stay in [0, 1].
 
-    Raises MaskError on a negative width. A width of 0 gives the mask back.
+    Raises MoueError on a negative width. A width of 0 gives the mask back.
     """
     weights = checked_values(values, surface.n_vertices)
     if not width_mm >= 0:
-        raise MaskError("the width to soften by cannot be negative")
+        raise MoueError("the width to soften by cannot be negative")
     if width_mm == 0:
         return weights
     return np.clip(surface.factor(0.5 * width_mm**2).solve(surface.mass * weights), 0.0, 1.0)
@@ -107,13 +107,13 @@ def harmonic(surface: Surface, ones: ArrayLike, zeros: ArrayLike) -> Floats:
     """(n,) weights that are 1 on the vertices `ones`, 0 on `zeros`, and as smooth as can be between (their
     Dirichlet energy is least). Pieces of the mesh that touch neither loop are 0.
 
-    Raises MaskError where a loop is empty, outside the mesh, or both hold one vertex.
+    Raises MoueError where a loop is empty, outside the mesh, or both hold one vertex.
     """
     high = checked_vertices(ones, surface.n_vertices, "inner")
     low = checked_vertices(zeros, surface.n_vertices, "outer")
     both = np.intersect1d(high, low)
     if len(both):
-        raise MaskError(f"vertex {int(both[0])} is on both loops")
+        raise MoueError(f"vertex {int(both[0])} is on both loops")
     weights = np.zeros(surface.n_vertices)
     weights[high] = 1.0
     held = np.zeros(surface.n_vertices, dtype=bool)

@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, InBetween, Shape
-from masks.polygons import Polygons
 
 CUBE_CORNERS = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], dtype=np.float64)
 CUBE = Polygons.from_faces(

@@ -8,8 +8,8 @@ import numpy as np
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.bench.measure import Row, middle_half
+from composer.geometry.surface import Surface
 from masks.paint import Brush, Painter, Stroke
-from masks.surface import Surface
 
 DABS, RADIUS_MM = 300, 15.0
 

@@ -10,7 +10,7 @@ import scipy.sparse as sp
 from composer.bench.measure import Row, measure
 from composer.bench.mixing_scene import mixing_scene
 from composer.fitting.carry_gradient import GradientTransfer
-from masks.surface import Surface, factorise
+from composer.geometry.surface import Surface, factorise
 
 
 def rows() -> list[Row]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 
 def cube_sphere(side: int, radius_mm: float = 110.0, seed: int = 0) -> tuple[Polygons, NDArray[np.float64]]:

@@ -99,8 +99,8 @@ def _peers(head, triangles, sculpt, true, ids, held, ours: float, ours_ms: float
 
 def planted(name: str, seed: int):  # type: ignore[no-untyped-def]
     """The cage as a head, the sculpt's triangles (t, 3) and vertices (m, 3), and the true place of each cage vertex."""
+    from composer.geometry.surface import Surface
     from composer.head.head import Head
-    from masks.surface import Surface
 
     cage, at = cube_sphere(41)
     dense, fine = cube_sphere(117, seed=0)

@@ -6,8 +6,8 @@ import numpy as np
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.bench.measure import Row, measure
-from masks.geodesic import HeatDistance
-from masks.surface import Surface
+from composer.geometry.geodesic import HeatDistance
+from composer.geometry.surface import Surface
 
 
 def rows() -> list[Row]:
@@ -20,7 +20,7 @@ def rows() -> list[Row]:
         fresh.solve(source)
         return fresh
 
-    ready = factor()
+    distance = factor()
     try:
         import potpourri3d as pp3d
     except ImportError:
@@ -29,7 +29,11 @@ def rows() -> list[Row]:
         return [
             measure("heat distance: factor and solve", factor, "one copy of the positions", copy, repeats=3, note=note),
             measure(
-                "heat distance: one source", lambda: ready.solve(source), "one copy of the positions", copy, note=note
+                "heat distance: one source",
+                lambda: distance.solve(source),
+                "one copy of the positions",
+                copy,
+                note=note,
             ),
         ]
     triangles = np.asarray(polygons.triangles)
@@ -42,7 +46,7 @@ def rows() -> list[Row]:
             most_ratio=1.3,
         ),
         measure(
-            f"{name}: one more source", lambda: ready.solve(source), "potpourri3d", lambda: theirs.compute_distance(0),
-            repeats=10, most_ratio=1.3,
+            f"{name}: one more source", lambda: distance.solve(source), "potpourri3d",
+            lambda: theirs.compute_distance(0), repeats=10, most_ratio=1.3,
         ),
     ]  # fmt: skip

@@ -6,8 +6,8 @@ import numpy as np
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.bench.measure import Row, measure
+from composer.geometry.polygons import Polygons
 from composer.head.levels import levels
-from masks.polygons import Polygons
 
 
 def rows() -> list[Row]:

@@ -6,9 +6,9 @@ import numpy as np
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.bench.measure import Row, measure
+from composer.geometry.polygons import Polygons
 from composer.head.levels import levels, refine
 from composer.head.order import match_order
-from masks.polygons import Polygons
 
 
 def rows() -> list[Row]:

@@ -9,7 +9,7 @@ from composer.demo.character import character
 from composer.demo.expressions import EXPRESSION_NAMES, EXPRESSIONS
 from composer.demo.library import library_of
 from composer.demo.neutral import build_neutral
-from composer.head.similarity import similarity
+from composer.geometry.rigid import similarity
 from composer.head.stabilise import head_motions
 
 

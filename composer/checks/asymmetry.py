@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from composer.checks.check import Check
 from composer.checks.finding import Finding
 from composer.checks.subject import CheckSubject
-from composer.checks.vectors import lengths
 from composer.edits.sides import linked, partner
+from composer.geometry.vectors import lengths
 from composer.mixing.displacement import REFLECTION
 from composer.mixing.recipe import Recipe
 
@@ -60,7 +60,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         code="asymmetry.masks",
         severity="warning",
         words=f"the two sides differ by {value:.1f} mm although the cells are the same on both",
-        mend="mirror the masks of the regions there, and look whether one side is locked",
+        hint="mirror the masks of the regions there, and look whether one side is locked",
         vertices=on.astype(np.int32),
         amounts=found[on],
         value=value,

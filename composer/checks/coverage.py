@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from composer.checks.document_subject import DocumentCheck, DocumentSubject
 from composer.checks.finding import Finding, Severity
 from composer.checks.islands import PRESENT
-from composer.checks.vectors import cross, dot, lengths
+from composer.geometry.vectors import cross, dot, lengths
 
 _WHOLE = 1.0 + 1e-6
 _HOLE = 0.1  # of the area that regions cover: what is larger is no hole
@@ -63,7 +63,7 @@ def _holes(subject: DocumentSubject, raw: NDArray) -> Iterator[Finding]:
             severity="note" if is_hollow(subject, piece) else "warning",
             words=f"{int(on.sum())} vertices lie in no region, amid regions, and shapes move them up to "
             f"{value:.1f} mm",
-            mend="paint them into the region around them",
+            hint="paint them into the region around them",
             vertices=piece[on],
             amounts=moved[on],
             value=value,
@@ -84,14 +84,14 @@ def is_hollow(subject: DocumentSubject, piece: NDArray) -> bool:
 
 
 def _over(
-    subject: DocumentSubject, sums: NDArray, limit: float, code: str, severity: Severity, words: str, mend: str
+    subject: DocumentSubject, sums: NDArray, limit: float, code: str, severity: Severity, words: str, hint: str
 ) -> Iterator[Finding]:
     """A finding on the vertices at which the `sums` (n,) of masks are above a limit; `words` take percent and count."""
     on = np.flatnonzero((sums > limit) & subject.head.skin)
     if len(on):
         value = 100.0 * float(sums[on].max())
         yield Finding(
-            code, severity, words.format(value, len(on)), mend, on.astype(np.int32), 100.0 * sums[on], value, "percent"
+            code, severity, words.format(value, len(on)), hint, on.astype(np.int32), 100.0 * sums[on], value, "percent"
         )
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from composer.checks.finding import Finding
 from composer.checks.subject import HeadFacts
-from composer.checks.vectors import cross, lengths
+from composer.geometry.vectors import cross, lengths
 from composer.head.head import Head
 from masks.partition import FACE
 

@@ -23,7 +23,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     if float(subject.movement.max(initial=0.0)) < limit:
         yield Finding(
             "empty.recipe", "warning", f"the recipe moves nothing: {_reason(subject, recipe)}",
-            mend="give it a cell, or remove it", value=float(subject.movement.max(initial=0.0)), unit="mm",
+            hint="give it a cell, or remove it", value=float(subject.movement.max(initial=0.0)), unit="mm",
             where=subject.name,
         )  # fmt: skip
         return
@@ -37,7 +37,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         if float(moved.max(initial=0.0)) < limit:
             yield Finding(
                 "empty.cell", "note", f"the cell {cell.region} x {cell.shape} moves nothing in its region",
-                mend="remove the cell, or choose a shape that moves there",
+                hint="remove the cell, or choose a shape that moves there",
                 value=float(moved.max(initial=0.0)), unit="mm", where=cell.region,
             )  # fmt: skip
 

@@ -18,7 +18,7 @@ _NONE.setflags(write=False)
 class Finding:
     """One finding.
 
-    `code` is `check.kind`; `words` say what is wrong; `mend` what to do about it; `vertices` (k,) are the
+    `code` is `check.kind`; `words` say what is wrong; `hint` what to do about it; `vertices` (k,) are the
     places and `amounts` (k,) how bad each is, in the unit of `value`, which is the worst of them; `unit` is
     mm, degrees, percent or "" for a count; `where` names the region or the part, or else the pose; `place` is a
     point in mm on the pose at the worst of it, for a camera to look at, None where there are no vertices; `step`
@@ -28,7 +28,7 @@ class Finding:
     code: str
     severity: Severity
     words: str
-    mend: str = ""
+    hint: str = ""
     vertices: NDArray[np.int32] = field(default_factory=lambda: _NONE)
     amounts: NDArray[np.float64] | None = None
     value: float = 0.0
@@ -53,7 +53,7 @@ class Finding:
     def as_dict(self) -> dict[str, object]:
         """Plain values for JSON; the vertices as a list."""
         return {
-            "code": self.code, "severity": self.severity, "words": self.words, "mend": self.mend,
+            "code": self.code, "severity": self.severity, "words": self.words, "hint": self.hint,
             "value": self.value, "unit": self.unit, "where": self.where, "place": self.place,
             "vertices": self.vertices.tolist(),
         }  # fmt: skip

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from composer.checks.check import Check
 from composer.checks.finding import Finding
 from composer.checks.subject import CheckSubject
-from composer.checks.vectors import cosine
+from composer.geometry.vectors import cosine
 
 Floats = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         code="flipped.faces",
         severity="error",
         words=f"{len(faces)} face{'s are' if len(faces) > 1 else ' is'} turned over; no shape does that alone",
-        mend="lower the cells that meet there, or soften the border between their regions",
+        hint="lower the cells that meet there, or soften the border between their regions",
         vertices=vertices.astype(np.int32),
         amounts=amounts,
         value=float(degrees.max()),

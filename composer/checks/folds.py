@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
 from composer.checks.subject import CheckSubject
-from composer.checks.vectors import cross, dot, lengths
+from composer.geometry.vectors import cross, dot, lengths
 
 Floats = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         severity=severity,
         words=f"{len(edges)} edge{' folds' if one else 's fold'} up to {value:.0f} degrees sharper than at rest "
         "and in every shape alone",
-        mend="lower the cells that push towards each other there, or soften the border between their regions",
+        hint="lower the cells that push towards each other there, or soften the border between their regions",
         vertices=vertices.astype(np.int32),
         amounts=amounts,
         value=value,

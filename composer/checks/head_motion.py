@@ -33,7 +33,7 @@ def _run(subject: DocumentSubject) -> Iterator[Finding]:
         "motion.head", "warning",
         f"the shape {worst} carries a head motion of {turn:.2f} degrees and {shift:.2f} mm{others}",
         value=_furthest(subject, motions[worst]), unit="mm", where=worst,
-        mend="where the head should hold still, mend the library's folder: moue inspect FOLDER --mend NEW_FOLDER",
+        hint="where the head should hold still, mend the library's folder: moue inspect FOLDER --mend NEW_FOLDER",
     )  # fmt: skip
 
 

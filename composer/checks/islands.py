@@ -34,7 +34,7 @@ def _run(subject: DocumentSubject) -> Iterator[Finding]:
             severity="warning",
             words=f"the mask of {region} has {count} of {len(vertices)} vertices in all, up to "
             f"{amounts.max():.0f} percent, apart from the rest of it",
-            mend="erase them, or soften the mask until they join",
+            hint="erase them, or soften the mask until they join",
             vertices=vertices,
             amounts=amounts,
             value=float(amounts.max()),

@@ -21,15 +21,15 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from composer.checks.strain import metric, stretches
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
+from composer.geometry.strain import metric, stretches
+from composer.geometry.surface import factorise, unit_rows
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, Recipe
 from composer.mixing.seamless import SeamlessJoin, further_than_linear
 from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import zone_of
-from masks.surface import factorise, unit_rows
 
 Floats = NDArray[np.float64]
 
@@ -126,16 +126,17 @@ class JoinReport:
             yield f"  {line}"
 
 
-def join_reports(ready: Ready, recipes: Iterable[Recipe]) -> Iterator[JoinReport]:
-    """The report of each recipe, as if it asked for the seamless join. Raises MoueError as `Ready.check`."""
+def join_reports(evaluated: EvaluatedDocument, recipes: Iterable[Recipe]) -> Iterator[JoinReport]:
+    """The report of each recipe, as if it asked for the seamless join. Raises MoueError as
+    `EvaluatedDocument.check`."""
     for recipe in recipes:
-        yield join_report(ready, recipe)
+        yield join_report(evaluated, recipe)
 
 
-def join_report(ready: Ready, recipe: Recipe) -> JoinReport:
-    """The figures of one recipe, whichever join it asks for. Raises MoueError as `Ready.check`."""
-    ready.check(recipe)
-    return compare_joins(ready.mixer, ready.seamless_join(recipe), recipe)
+def join_report(evaluated: EvaluatedDocument, recipe: Recipe) -> JoinReport:
+    """The figures of one recipe, whichever join it asks for. Raises MoueError as `EvaluatedDocument.check`."""
+    evaluated.check(recipe)
+    return compare_joins(evaluated.mixer, evaluated.seamless_join(recipe), recipe)
 
 
 def compare_joins(mixer: Mixer, join: SeamlessJoin, recipe: Recipe) -> JoinReport:

@@ -28,13 +28,13 @@ def _run(subject: DocumentSubject) -> Iterator[Finding]:
             yield Finding(
                 "shapes.broken", "error",
                 f"the shape {shape.name} has no place for {len(bad)} vertices (vertex {bad[0]} first)",
-                mend="export it again; recipes that use it cannot be baked",
+                hint="export it again; recipes that use it cannot be baked",
                 vertices=bad.astype(np.int32), where=shape.name,
             )  # fmt: skip
         elif max(float(np.abs(each).max(initial=0.0)) for each in fields) < limit:
             yield Finding(
                 "shapes.dead", "note", f"the shape {shape.name} moves nothing",
-                mend="remove it from the library", where=shape.name,
+                hint="remove it from the library", where=shape.name,
             )  # fmt: skip
         else:
             kept.append(i)
@@ -56,7 +56,7 @@ def _doubles(subject: DocumentSubject, kept: list[int]) -> Iterator[Finding]:
             "shapes.double", "warning",
             f"the shapes {one.name} and {other.name} are the same"
             + ("" if same else f", the second {ratio:.2g} times as strong"),
-            mend="remove one of them", where=other.name,
+            hint="remove one of them", where=other.name,
         )  # fmt: skip
 
 

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
-from composer.checks.nearest import NearestSurface
 from composer.checks.penetration import Sides, added_depths, inner_depths, spread
-from composer.checks.self_intersection import crossing_mask
 from composer.checks.subject import CheckSubject
-from composer.checks.vectors import dot, lengths
+from composer.geometry.nearest import NearestSurface
+from composer.geometry.self_intersection import crossing_mask
+from composer.geometry.vectors import dot, lengths
 from composer.head.head import Head, Part
 
 MARGINS = ("upper_lid", "lower_lid")
@@ -36,7 +36,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     if not balls:
         yield Finding(
             "lids.skipped", "note", "lids were not looked at: no part has a name that begins with eye",
-            mend="name the eyeballs eye_left and eye_right", where=subject.name,
+            hint="name the eyeballs eye_left and eye_right", where=subject.name,
         )  # fmt: skip
     for part in balls:
         yield from _one_eye(subject, part)
@@ -63,7 +63,7 @@ def _one_eye(subject: CheckSubject, part: Part) -> Iterator[Finding]:
         yield Finding(
             "lids.skipped", "note",
             f"gaps at {part.name} were not looked at: no landmark curve {missing}_{side}",
-            mend="mark the lid margins", where=part.name,
+            hint="mark the lid margins", where=part.name,
         )  # fmt: skip
         return
     yield from _gap(subject, part, rest, now, np.unique(np.concatenate(known)))
@@ -99,7 +99,7 @@ def _through(
         code="lids.through",
         severity=severity,
         words=f"{len(vertices)} vertices of the lids lie up to {value:.1f} mm inside {part.name}",
-        mend="lower the cells that close the lids, or sculpt a corrective for this recipe",
+        hint="lower the cells that close the lids, or sculpt a corrective for this recipe",
         vertices=vertices,
         amounts=depth,
         value=value,
@@ -135,7 +135,7 @@ def _gap(
         code="lids.gap",
         severity="warning",
         words=f"the margin of the lids lifts {value:.1f} mm further off {part.name} than at rest",
-        mend="let the lids slide on the eyeball, or sculpt a corrective for this recipe",
+        hint="let the lids slide on the eyeball, or sculpt a corrective for this recipe",
         vertices=moved[on].astype(np.int32),
         amounts=lifted[on],
         value=value,

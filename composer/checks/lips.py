@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
-from composer.checks.nearest import NearestSurface
 from composer.checks.penetration import Sides, added_depths, inner_depths, spread
-from composer.checks.self_intersection import crossing_pairs
 from composer.checks.subject import CheckSubject, HeadFacts
+from composer.geometry.nearest import NearestSurface
+from composer.geometry.self_intersection import crossing_pairs
 
 LINES = ("lip_line_upper", "lip_line_lower")
 BORDERS = ("upper_lip", "lower_lip")
@@ -66,7 +66,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     if isinstance(zones, str):
         yield Finding(
             "lips.skipped", "note", f"lips were not looked at: the head has no landmark curve {zones}",
-            mend="mark the lip lines", where=subject.name,
+            hint="mark the lip lines", where=subject.name,
         )  # fmt: skip
         return
     if not len(zones.upper) or not len(zones.lower) or not subject.movement[zones.vertices].any():
@@ -96,7 +96,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         code="lips.through",
         severity=severity,
         words=f"lips run {value:.1f} mm deeper into each other than at rest: {len(pairs)} triangle pairs",
-        mend="lower the cells that press the lips together, or sculpt a corrective for this recipe",
+        hint="lower the cells that press the lips together, or sculpt a corrective for this recipe",
         vertices=np.concatenate(vertices),
         amounts=depth,
         value=value,

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
-from composer.checks.nearest import NearestSurface
 from composer.checks.penetration import Sides, added_depths, inner_depths, spread
-from composer.checks.self_intersection import crossing_pairs
 from composer.checks.subject import CheckSubject, HeadFacts
-from composer.checks.vectors import cross, dot
+from composer.geometry.nearest import NearestSurface
+from composer.geometry.self_intersection import crossing_pairs
+from composer.geometry.vectors import cross, dot
 from composer.head.head import Part
 
 Triangles = NDArray[np.int32]
@@ -95,7 +95,7 @@ def _one(
         code="parts.through" if seen else "parts.inside",
         severity=severity,
         words=f"{part.name} runs {value:.1f} mm deeper into the skin than at rest, {how}",
-        mend="lower the cells that press the skin there, move the part with the jaw, or sculpt a corrective",
+        hint="lower the cells that press the skin there, move the part with the jaw, or sculpt a corrective",
         vertices=vertices,
         amounts=depth,
         value=value,

@@ -13,7 +13,7 @@ import numpy as np
 
 from composer.checks.document_subject import DocumentCheck, DocumentSubject
 from composer.checks.finding import Finding
-from composer.checks.vectors import cosine, lengths
+from composer.geometry.vectors import cosine, lengths
 
 _AGAINST = -0.5  # cosine with a neighbour's normal
 _FLAT = 1e-9  # of the mean area
@@ -29,7 +29,7 @@ def _run(subject: DocumentSubject) -> Iterator[Finding]:
     over = np.flatnonzero((neighbours >= 2) & (turned == neighbours))
     size = lengths(areas)
     flat = np.flatnonzero(facts.face_is_skin & (size <= _FLAT * max(float(size.mean()), 1e-30)))
-    for code, faces, words, mend in (
+    for code, faces, words, hint in (
         ("neutral.turned", over, "turned over at rest", "turn them round in the neutral, or recompute its normals"),
         ("neutral.flat", flat, "without area at rest", "merge the vertices that share a place, or remove the faces"),
     ):
@@ -37,7 +37,7 @@ def _run(subject: DocumentSubject) -> Iterator[Finding]:
             vertices = np.unique(np.concatenate([polygons.face(int(face)) for face in faces]))
             yield Finding(
                 code, "warning", f"{len(faces)} face{'s are' if len(faces) > 1 else ' is'} {words}",
-                mend=mend, vertices=vertices.astype(np.int32), value=float(len(faces)),
+                hint=hint, vertices=vertices.astype(np.int32), value=float(len(faces)),
             )  # fmt: skip
 
 

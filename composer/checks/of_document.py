@@ -15,14 +15,14 @@ from composer.checks.document_subject import DocumentSubject
 from composer.checks.finding import Finding
 from composer.checks.registry import CHECKS, located_checks, run_document_checks
 from composer.checks.subject import CheckSubject, HeadFacts
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
 
 
 def check_recipes(
-    ready: Ready,
+    evaluated: EvaluatedDocument,
     recipes: Sequence[Recipe],
     progress: Progress | None = None,
     facts: HeadFacts | None = None,
@@ -32,13 +32,13 @@ def check_recipes(
     `facts` of the same head may be given to be used again. A recipe whose pose holds no numbers gets the neutral and
     a finding that says so. Raises MoueError for a recipe that cannot be mixed.
     """
-    facts = facts or HeadFacts(ready.head)
+    facts = facts or HeadFacts(evaluated.head)
     for i, recipe in enumerate(recipes):
-        pose = ready.pose(recipe)
+        pose = evaluated.pose(recipe)
         try:
-            subject = subject_of(ready, facts, recipe, pose)
+            subject = subject_of(evaluated, facts, recipe, pose)
         except MoueError as error:
-            yield recipe, ready.head.neutral, [broken(error)]
+            yield recipe, evaluated.head.neutral, [broken(error)]
             continue
         found: list[Finding] = []
         for j, check in enumerate(CHECKS):
@@ -48,19 +48,19 @@ def check_recipes(
         yield recipe, pose, sorted(found, key=lambda finding: finding.rank)
 
 
-def check_document(ready: Ready, facts: HeadFacts | None = None) -> Checked:
+def check_document(evaluated: EvaluatedDocument, facts: HeadFacts | None = None) -> Checked:
     """What the checks find on the document's head, shapes and masks, seen on the neutral."""
-    regions = ready.project.regions
+    regions = evaluated.project.regions
     subject = DocumentSubject(
-        facts or HeadFacts(ready.head), ready.raw, {region.name: region.set for region in regions},
+        facts or HeadFacts(evaluated.head), evaluated.raw, {region.name: region.set for region in regions},
         frozenset(region.name for region in regions if region.locked),
     )  # fmt: skip
-    return Checked(ready.project.path.stem, ready.head.neutral, run_document_checks(subject), "document")
+    return Checked(evaluated.project.path.stem, evaluated.head.neutral, run_document_checks(subject), "document")
 
 
-def subject_of(ready: Ready, facts: HeadFacts, recipe: Recipe, pose: NDArray) -> CheckSubject:
+def subject_of(evaluated: EvaluatedDocument, facts: HeadFacts, recipe: Recipe, pose: NDArray) -> CheckSubject:
     """A recipe's pose (n, 3) mm as what the checks look at. Raises MoueError where it holds no numbers."""
-    return CheckSubject(facts, pose, recipe.name, recipe, ready.effective, ready.mirror, ready.mixer)
+    return CheckSubject(facts, pose, recipe.name, recipe, evaluated.effective, evaluated.mirror, evaluated.mixer)
 
 
 def broken(error: MoueError) -> Finding:

@@ -24,7 +24,7 @@ from composer.checks.mouth_parts import MOUTH_PARTS, mouth_parts, skin_about
 from composer.checks.registry import COLLISIONS, run_checks
 from composer.checks.subject import CheckSubject, HeadFacts, Source
 from composer.checks.sweep import is_news, strongest
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.mixing.linear import moved
 from composer.mixing.recipe import ALL, Cell, Recipe
 from composer.progress import Progress
@@ -42,28 +42,40 @@ class One:
 
 
 def pair_recipes(
-    ready: Ready, recipes: Sequence[Recipe], *, progress: Progress | None = None, facts: HeadFacts | None = None
+    evaluated: EvaluatedDocument,
+    recipes: Sequence[Recipe],
+    *,
+    progress: Progress | None = None,
+    facts: HeadFacts | None = None,
 ) -> Iterator[Checked]:
     """Every pair of recipes that collides although neither does alone, in the recipes' order.
 
     Raises MoueError for a recipe that cannot be mixed.
     """
-    yield from (one for one in every_pair(ready, recipes, progress=progress, facts=facts) if one.findings)
+    yield from (one for one in every_pair(evaluated, recipes, progress=progress, facts=facts) if one.findings)
 
 
 def every_pair(
-    ready: Ready, recipes: Sequence[Recipe], *, progress: Progress | None = None, facts: HeadFacts | None = None
+    evaluated: EvaluatedDocument,
+    recipes: Sequence[Recipe],
+    *,
+    progress: Progress | None = None,
+    facts: HeadFacts | None = None,
 ) -> Iterator[Checked]:
     """Every pair of recipes, with what only the two together show, which may be nothing. Raises as `pair_recipes`."""
-    facts = facts or HeadFacts(ready.head)
-    yield from _pairs(ready, facts, {recipe.name: recipe for recipe in recipes}, progress)
+    facts = facts or HeadFacts(evaluated.head)
+    yield from _pairs(evaluated, facts, {recipe.name: recipe for recipe in recipes}, progress)
 
 
 def pair_cells(
-    ready: Ready, recipes: Sequence[Recipe], *, progress: Progress | None = None, facts: HeadFacts | None = None
+    evaluated: EvaluatedDocument,
+    recipes: Sequence[Recipe],
+    *,
+    progress: Progress | None = None,
+    facts: HeadFacts | None = None,
 ) -> Iterator[Checked]:
     """Every pair of cells of the same recipe that collides although neither does alone."""
-    facts = facts or HeadFacts(ready.head)
+    facts = facts or HeadFacts(evaluated.head)
     for i, recipe in enumerate(recipes):
         alone = {_named(cell): recipe.with_(cells=(cell,)) for cell in recipe.cells if cell.weight != 0.0}
 
@@ -71,7 +83,7 @@ def pair_cells(
             if progress is not None:
                 progress((i + done) / len(recipes), words)
 
-        yield from (one for one in _pairs(ready, facts, alone, part, f"{recipe.name}: ") if one.findings)
+        yield from (one for one in _pairs(evaluated, facts, alone, part, f"{recipe.name}: ") if one.findings)
 
 
 def zones(facts: HeadFacts) -> list[tuple[tuple[Check, ...], NDArray[np.int32] | None]]:
@@ -95,7 +107,11 @@ def zones(facts: HeadFacts) -> list[tuple[tuple[Check, ...], NDArray[np.int32] |
 
 
 def _pairs(
-    ready: Ready, facts: HeadFacts, recipes: dict[str, Recipe], progress: Progress | None, before: str = ""
+    evaluated: EvaluatedDocument,
+    facts: HeadFacts,
+    recipes: dict[str, Recipe],
+    progress: Progress | None,
+    before: str = "",
 ) -> Iterator[Checked]:
     where = facts.kept("zones", facts.head, lambda: zones(facts))
     ones = []
@@ -103,32 +119,36 @@ def _pairs(
     for i, (name, recipe) in enumerate(recipes.items()):
         if progress is not None:
             progress(i / total, f"{before}{name} alone")
-        delta = ready.pose(recipe) - ready.head.neutral
+        delta = evaluated.pose(recipe) - evaluated.head.neutral
         if np.isfinite(delta).all():  # one that holds no numbers is told by the checks of the recipe
-            ones.append(_one(ready, facts, name, delta, where))
+            ones.append(_one(evaluated, facts, name, delta, where))
     for done, (a, b) in enumerate(combinations(ones, 2), start=len(recipes)):
         if progress is not None:
             progress(done / total, f"{before}{a.name} with {b.name}")
         checks = [check for i in sorted(a.zones & b.zones) for check in where[i][0]]
-        subject = _subject(ready, facts, f"{before}{a.name} with {b.name}", (a, b))
+        subject = _subject(evaluated, facts, f"{before}{a.name} with {b.name}", (a, b))
         known = strongest_of(a.known, b.known)
         found = run_checks(subject, list(dict.fromkeys(checks))) if checks else []
         yield Checked(subject.name, subject.pose, [_together(one) for one in found if is_news(one, known)], "pair")
 
 
 def _one(
-    ready: Ready, facts: HeadFacts, name: str, delta: NDArray, where: list[tuple[tuple[Check, ...], NDArray | None]]
+    evaluated: EvaluatedDocument,
+    facts: HeadFacts,
+    name: str,
+    delta: NDArray,
+    where: list[tuple[tuple[Check, ...], NDArray | None]],
 ) -> One:
     does = np.abs(delta).max(axis=1) > facts.limits.empty_mm
     inside = frozenset(i for i, (_, zone) in enumerate(where) if does.any() if zone is None or does[zone].any())
     alone = One(name, delta, {}, inside)
-    return replace(alone, known=strongest(run_checks(_subject(ready, facts, name, (alone,)), COLLISIONS)))
+    return replace(alone, known=strongest(run_checks(_subject(evaluated, facts, name, (alone,)), COLLISIONS)))
 
 
-def _subject(ready: Ready, facts: HeadFacts, name: str, parts: Sequence[One]) -> CheckSubject:
+def _subject(evaluated: EvaluatedDocument, facts: HeadFacts, name: str, parts: Sequence[One]) -> CheckSubject:
     sources = tuple(Source(Cell(ALL, one.name, 1.0), one.delta) for one in parts)
-    pose = moved(ready.head.neutral, np.sum([one.delta for one in parts], axis=0))
-    return CheckSubject(facts, pose, name, masks=ready.effective, given=sources)
+    pose = moved(evaluated.head.neutral, np.sum([one.delta for one in parts], axis=0))
+    return CheckSubject(facts, pose, name, masks=evaluated.effective, given=sources)
 
 
 def strongest_of(*known: dict[tuple[str, str], float]) -> dict[tuple[str, str], float]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.checks.nearest import NearestSurface
+from composer.geometry.nearest import NearestSurface
 
 Floats = NDArray[np.float64]
 _INNER = np.array([[1, 1, 1], [1.5, 1.5, 0], [0, 1.5, 1.5], [1.5, 0, 1.5]]) / 3.0

@@ -29,7 +29,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         severity=severity,
         words=f"{len(over)} triangles are crushed {worst * 100.0:.0f} percent beyond "
         "what any shape of the recipe does alone",
-        mend="lower one of the cells that press against each other there, or widen the ramp between them",
+        hint="lower one of the cells that press against each other there, or widen the ramp between them",
         vertices=vertices,
         amounts=amounts * 100.0,
         value=worst * 100.0,

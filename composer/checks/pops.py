@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from composer.checks.finding import Finding
 from composer.checks.limits import Limits
-from composer.checks.vectors import lengths
 from composer.errors import MoueError
+from composer.geometry.vectors import lengths
 
 TITLE, WHY = "a pop in a sweep", "it is seen by everyone in motion and by nobody in a still"
 TIMES = 4.0  # how much faster than the steps beside it a step must be
@@ -68,7 +68,7 @@ def _told(
     return [
         Finding(
             code=code, severity="error", words=f"{count} {verb.format(value)}",
-            mend="look at the in-betweens and correctives that come in there",
+            hint="look at the in-betweens and correctives that come in there",
             vertices=on.astype(np.int32), amounts=amounts, value=value, unit="mm", where=name, step=step,
         )
     ]  # fmt: skip

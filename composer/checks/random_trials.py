@@ -13,8 +13,8 @@ from composer.checks.checked import Checked
 from composer.checks.finding import Finding
 from composer.checks.of_document import check_recipes
 from composer.checks.subject import HeadFacts
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.edits.trials import random_recipe
 from composer.errors import MoueError
 from composer.progress import Progress
@@ -35,7 +35,7 @@ def mixable_shapes(project: Project, names: Sequence[str]) -> list[str]:
 
 
 def worst_random(
-    ready: Ready,
+    evaluated: EvaluatedDocument,
     count: int,
     seed: int,
     keep: int,
@@ -52,19 +52,21 @@ def worst_random(
     few regions and shapes for so many cells, or counts below 1.
     """
     if count < 1 or keep < 1:
-        raise MoueError("trying or keeping none shows nothing", mend="give numbers of 1 and more")
-    regions = [region.name for region in ready.project.regions]
-    shapes = mixable_shapes(ready.project, ready.head.shape_names)
+        raise MoueError("trying or keeping none shows nothing", hint="give numbers of 1 and more")
+    regions = [region.name for region in evaluated.project.regions]
+    shapes = mixable_shapes(evaluated.project, evaluated.head.shape_names)
     if not regions:
-        raise MoueError("has no regions to combine shapes in", ready.project.path, mend="make some with moue regions")
-    facts = facts or HeadFacts(ready.head)
+        raise MoueError(
+            "has no regions to combine shapes in", evaluated.project.path, hint="make some with moue regions"
+        )
+    facts = facts or HeadFacts(evaluated.head)
     held: list[tuple[tuple[int, int], int, Checked]] = []
     for i in range(count):
         name = f"trial_{seed + i}"
         recipe = random_recipe(seed + i, regions, shapes, cells, limits, symmetric, name)
         if progress is not None:
             progress(i / count, f"trying {name}")
-        for _, pose, findings in check_recipes(ready, [recipe], facts=facts):
+        for _, pose, findings in check_recipes(evaluated, [recipe], facts=facts):
             one = (badness(findings), -i, Checked(name, pose, findings, recipe=recipe))
             if len(held) < keep:
                 heapq.heappush(held, one)

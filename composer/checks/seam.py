@@ -66,7 +66,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         if region not in subject.masks:
             yield Finding(
                 "seam.mask", "note", f"the border of {region} was not looked at: its mask is not there",
-                mend="check the document that holds the region", where=region,
+                hint="check the document that holds the region", where=region,
             )  # fmt: skip
             continue
         ramp, width = _ramp(subject, region)
@@ -85,7 +85,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
             severity=severity,
             words=f"the border of {region} is strained {worst * 100.0:.0f} percent beyond its shapes: "
             f"{apart:.1f} mm have to meet within {width:.1f} mm",
-            mend=_advice(apart, width, limits.seam_slope, linear),
+            hint=_advice(apart, width, limits.seam_slope, linear),
             vertices=vertices,
             amounts=amounts * 100.0,
             value=worst * 100.0,

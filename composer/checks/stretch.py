@@ -21,7 +21,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         yield Finding(
             "stretch.mirror", "note",
             f"mirrored {subject.unmirrored[0]} could not be compared: the head has no mirror map",
-            mend="give the head a symmetric neutral or a midline", where=subject.name,
+            hint="give the head a symmetric neutral or a midline", where=subject.name,
         )  # fmt: skip
     over = np.flatnonzero(longer > limits.stretch_warning)
     if len(over) < limits.stretch_faces:
@@ -34,7 +34,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         severity=severity,
         words=f"{len(over)} triangles are stretched {worst * 100.0:.0f} percent beyond "
         "what any shape of the recipe does alone",
-        mend="lower the cells that add up there, or let one of their rows replace",
+        hint="lower the cells that add up there, or let one of their rows replace",
         vertices=vertices,
         amounts=amounts * 100.0,
         value=worst * 100.0,

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.checks.limits import Limits
-from composer.checks.nearest import NearestSurface
-from composer.checks.strain import metric, stretches
-from composer.checks.vectors import area_vectors
 from composer.errors import MoueError
+from composer.geometry.nearest import NearestSurface
+from composer.geometry.strain import metric, stretches
+from composer.geometry.vectors import area_vectors
 from composer.head.head import Head, Part
 from composer.head.symmetry import mirror_map
 from composer.mixing.corrective import felt_in

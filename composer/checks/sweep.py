@@ -21,7 +21,7 @@ from composer.checks.places import located
 from composer.checks.pops import find_pops
 from composer.checks.registry import COLLISIONS, run_checks
 from composer.checks.subject import CheckSubject, HeadFacts
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.edits.trials import sweep
 from composer.errors import MoueError
 from composer.mixing.linear import moved
@@ -43,7 +43,7 @@ class Way:
 
 
 def sweep_recipes(
-    ready: Ready,
+    evaluated: EvaluatedDocument,
     recipes: Sequence[Recipe],
     steps: int,
     *,
@@ -57,48 +57,48 @@ def sweep_recipes(
     steps or a recipe that cannot be mixed.
     """
     if steps < FEWEST:
-        raise MoueError(f"a sweep of {steps} steps shows nothing", mend=f"give {FEWEST} or more, such as --sweep 9")
-    facts = facts or HeadFacts(ready.head)
+        raise MoueError(f"a sweep of {steps} steps shows nothing", hint=f"give {FEWEST} or more, such as --sweep 9")
+    facts = facts or HeadFacts(evaluated.head)
     for i, recipe in enumerate(recipes):
-        ways = ways_of(ready, recipe, steps, cells)
+        ways = ways_of(evaluated, recipe, steps, cells)
         for j, way in enumerate(ways):
             if progress is not None:
                 progress((i + j / len(ways)) / len(recipes), f"sweeping {way.words}")
-            yield from check_way(ready, facts, way)
+            yield from check_way(evaluated, facts, way)
 
 
-def ways_of(ready: Ready, recipe: Recipe, steps: int, cells: bool = False) -> list[Way]:
+def ways_of(evaluated: EvaluatedDocument, recipe: Recipe, steps: int, cells: bool = False) -> list[Way]:
     """The sweeps of a recipe: its strength first, then its cells."""
-    neutral = ready.head.neutral
-    whole = ready.pose(recipe) - neutral
+    neutral = evaluated.head.neutral
+    whole = evaluated.pose(recipe) - neutral
     shares = np.linspace(0.0, 1.0, steps)
     scaled = [recipe.with_(strength=recipe.strength * float(share)) for share in shares]
     found = [Way(recipe.name, shares, scaled, lambda k: moved(neutral, shares[k] * whole))]
     for cell in recipe.cells:
-        if cell.weight == 0.0 or not (cells or is_bent(ready, cell)):
+        if cell.weight == 0.0 or not (cells or is_bent(evaluated, cell)):
             continue
         low, high = sorted((0.0, cell.weight))
         swept = sweep(recipe, cell.key, low, high, steps)
         swept = swept if cell.weight > 0.0 else swept[::-1]
         words = f"{recipe.name}: {cell.region} x {cell.shape}" + (" mirrored" if cell.mirrored else "")
-        found.append(Way(words, shares, swept, _poser(ready, swept)))
+        found.append(Way(words, shares, swept, _poser(evaluated, swept)))
     return found
 
 
-def is_bent(ready: Ready, cell: Cell) -> bool:
+def is_bent(evaluated: EvaluatedDocument, cell: Cell) -> bool:
     """Whether a cell does not move everything in straight lines: a hinge, in-betweens, a trigger of a corrective."""
-    shape = ready.head.shape(cell.shape)
-    return bool(shape.inbetweens) or cell.shape in ready.hinges or ready.correctives.triggered_by(cell.key)
+    shape = evaluated.head.shape(cell.shape)
+    return bool(shape.inbetweens) or cell.shape in evaluated.hinges or evaluated.correctives.triggered_by(cell.key)
 
 
-def check_way(ready: Ready, facts: HeadFacts, way: Way) -> Iterator[Checked]:
+def check_way(evaluated: EvaluatedDocument, facts: HeadFacts, way: Way) -> Iterator[Checked]:
     """What one sweep shows that neither of its ends does."""
     poses = [way.pose(k) for k in range(len(way.shares))]
     bad = next((k for k, pose in enumerate(poses) if not np.isfinite(pose).all()), None)
     if bad is not None:
-        yield Checked(way.words, ready.head.neutral, [broken(MoueError(f"{way.words} holds no numbers"))], "sweep")
+        yield Checked(way.words, evaluated.head.neutral, [broken(MoueError(f"{way.words} holds no numbers"))], "sweep")
         return
-    subjects = [subject_of(ready, facts, r, p) for r, p in zip(way.recipes, poses, strict=True)]
+    subjects = [subject_of(evaluated, facts, r, p) for r, p in zip(way.recipes, poses, strict=True)]
     ends = [run_checks(subject, COLLISIONS) for subject in (subjects[0], subjects[-1])]
     known = strongest(ends[0] + ends[1])
     worst: dict[tuple[str, str], tuple[float, int]] = {}
@@ -137,8 +137,8 @@ def is_news(finding: Finding, known: dict[tuple[str, str], float]) -> bool:
     return finding.severity != "note" and (before is None or finding.value > MORE * before)
 
 
-def _poser(ready: Ready, recipes: list[Recipe]) -> Callable[[int], NDArray]:
-    return lambda k: ready.pose(recipes[k])
+def _poser(evaluated: EvaluatedDocument, recipes: list[Recipe]) -> Callable[[int], NDArray]:
+    return lambda k: evaluated.pose(recipes[k])
 
 
 def _pops_by_step(pops: Sequence[Finding], subjects: Sequence[CheckSubject]) -> list[tuple[int, list[Finding]]]:

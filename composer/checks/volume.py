@@ -19,7 +19,7 @@ from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
 from composer.checks.lips import lip_zones
 from composer.checks.subject import CheckSubject
-from composer.checks.vectors import cross, dot, lengths
+from composer.geometry.vectors import cross, dot, lengths
 
 CHEEK = "cheek"  # regions with this in their names are cheeks
 _WITHIN = 0.5  # where a cheek's mask is larger, it is the cheek
@@ -118,7 +118,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
             severity=severity,
             words=f"{name} {'gains' if gains else 'loses'} {abs(now - 1.0) * 100.0:.0f} percent of its volume, "
             f"{more * 100.0:.0f} more than any shape alone",
-            mend="lower the cells that add up there, or sculpt a corrective that "
+            hint="lower the cells that add up there, or sculpt a corrective that "
             f"{'thins' if gains else 'fills'} it",
             vertices=vertices.astype(np.int32),
             value=more * 100.0,

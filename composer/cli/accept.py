@@ -27,8 +27,8 @@ def accept(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.hinges import settled
-    from composer.document.ready import Ready
     from composer.document.store import open_document
     from composer.edits.accept import accept as run
     from composer.edits.accept import save_accepted, told
@@ -39,15 +39,15 @@ def accept(
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", (document, sculpt, project.head_path))
     with bar("opening") as progress:
-        ready = Ready.open(project, progress)
-        kept, rigidities, notes = settled(project, ready.head, ready.hinges)
+        evaluated = EvaluatedDocument.open(project, progress)
+        kept, rigidities, notes = settled(project, evaluated.head, evaluated.hinges)
         if kept is not project:
-            ready = ready.again(kept.with_(stored={**kept.stored, **rigidities}))
+            evaluated = evaluated.again(kept.with_(stored={**kept.stored, **rigidities}))
         progress(0.4, f"reading {sculpt.name}")
-        accepted = run(ready, recipe, read_sculpt(ready.head, sculpt, level, unit, recipe), as_shape, unit)
+        accepted = run(evaluated, recipe, read_sculpt(evaluated.head, sculpt, level, unit, recipe), as_shape, unit)
         progress(0.9, f"saving {document.name}")
         files = save_accepted(accepted, document)
-    for note in [*ready.notes, *notes]:
+    for note in [*evaluated.notes, *notes]:
         typer.echo(f"note: {note}", err=True)
     if json_file is not None:
         write_json(json_file, {

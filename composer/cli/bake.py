@@ -48,8 +48,8 @@ def bake(
     """
     from composer.cli.progress import bar
     from composer.document.bake import bake as run
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.hinges import settled
-    from composer.document.ready import Ready
     from composer.document.sample import level_with
     from composer.document.store import open_document, save_document
     from composer.errors import MoueError
@@ -57,26 +57,26 @@ def bake(
     project = open_document(document)
     recipes = recipes_of(project, recipe)
     with bar("opening") as progress:
-        ready = Ready.open(project, progress)
+        evaluated = EvaluatedDocument.open(project, progress)
         if vertices is not None:
-            wanted = level_with(ready.head, vertices, document)
+            wanted = level_with(evaluated.head, vertices, document)
             if level not in (0, wanted):
                 raise MoueError(f"level {level} does not have {vertices:,} vertices, level {wanted} has", document)
             level = wanted
-        kept, rigidities, told = settled(project, ready.head, ready.hinges)
+        kept, rigidities, told = settled(project, evaluated.head, evaluated.hinges)
         files = run(
-            ready, to, recipes, suffix=f".{form.value}", unit=unit, name=name, level=level, steps=steps,
+            evaluated, to, recipes, suffix=f".{form.value}", unit=unit, name=name, level=level, steps=steps,
             over=over or (), order_of=order_of, progress=progress,
         )  # fmt: skip
     if kept is not project:
         try:
             save_document(kept, document, rigidities)
-            ready.notes += [*told, f"Hinges were written into {document}; they are not estimated again."]
+            evaluated.notes += [*told, f"Hinges were written into {document}; they are not estimated again."]
         except MoueError as error:
-            ready.notes += [*told, f"The hinges could not be kept in the document: {error}."]
+            evaluated.notes += [*told, f"The hinges could not be kept in the document: {error}."]
     if not recipes:
-        ready.notes.append(NO_RECIPES)
-    for note in ready.notes:
+        evaluated.notes.append(NO_RECIPES)
+    for note in evaluated.notes:
         typer.echo(f"note: {note}", err=True)
     for file in files:
         typer.echo(str(file))

@@ -62,7 +62,7 @@ def carry(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.document.carried import MANIFEST, carry_document, carry_library, whole_head
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.formats.library import open_library
@@ -72,15 +72,15 @@ def carry(
     project = open_document(head) if is_document(head) else None
     if sheet is not None:
         if to.resolve() in sheet.resolve().parents:
-            raise MoueError("lies in the folder that the carry fills", sheet, mend="choose another place")
+            raise MoueError("lies in the folder that the carry fills", sheet, hint="choose another place")
         may_write(sheet, ".png", (head, fitted, project.head_path if project else None), to.parent)
     elif shape:
-        raise MoueError("--shape says what a sheet shows, and there is none", mend="add --sheet FILE.png")
+        raise MoueError("--shape says what a sheet shows, and there is none", hint="add --sheet FILE.png")
     with bar("opening") as progress:
-        ready = Ready.open(project, progress) if project is not None else None
-        if ready is not None and (neutral is not None or unit is not None or skip_broken):
-            raise MoueError("a document says itself what its head is", head, mend="leave the options of libraries out")
-        library = ready.library if ready else open_library(head, neutral, unit, skip_broken, progress)
+        evaluated = EvaluatedDocument.open(project, progress) if project is not None else None
+        if evaluated is not None and (neutral is not None or unit is not None or skip_broken):
+            raise MoueError("a document says itself what its head is", head, hint="leave the options of libraries out")
+        library = evaluated.library if evaluated else open_library(head, neutral, unit, skip_broken, progress)
         if not library.shapes:
             raise MoueError("has no shapes to carry", head)
         new = open_library(fitted, unit=fitted_unit, recognise=False)
@@ -88,19 +88,19 @@ def carry(
             raise MoueError("has no size: all its vertices are at one place", fitted)
         ways = _ways(shape_way or [])
         levels = _levels(library, new, finer or [])
-        if levels and ready is None:
-            raise MoueError("--finer goes with a document", head, mend="a bare library has no levels")
+        if levels and evaluated is None:
+            raise MoueError("--finer goes with a document", head, hint="a bare library has no levels")
         shown = _shown(library, shape or [])
-        if ready is not None:
+        if evaluated is not None:
             project = carry_document(
-                ready, new, to, way=way.value, ways=ways, contact=not no_contact, finer=levels, progress=progress
+                evaluated, new, to, way=way.value, ways=ways, contact=not no_contact, finer=levels, progress=progress
             )  # fmt: skip
             written, count = project.path, len(library.shapes)
         else:
             made = carry_library(library, new, to, way=way.value, ways=ways, contact=not no_contact, progress=progress)
             written, count = to, len(made.shapes)
         if sheet is not None:
-            _sheet(sheet, whole_head(ready) if ready else library, new, shown, view, not no_contact, progress)
+            _sheet(sheet, whole_head(evaluated) if evaluated else library, new, shown, view, not no_contact, progress)
     for note in [*library.notes, *new.notes]:
         typer.echo(f"note: {note}", err=True)
     typer.echo(f"{written}: {count} shapes and the neutral")
@@ -116,7 +116,7 @@ def _ways(said: Sequence[str]) -> dict[str, Way]:
     for one in said:
         name, equals, way = one.rpartition("=")
         if not equals or way not in list(CarryWay):
-            raise MoueError(f"--shape-way {one!r} is not SHAPE=WAY", mend="as joy=frame; delta, frame or gradient")
+            raise MoueError(f"--shape-way {one!r} is not SHAPE=WAY", hint="as joy=frame; delta, frame or gradient")
         found[name] = CarryWay(way).value  # type: ignore[assignment]
     return found
 

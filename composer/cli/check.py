@@ -13,7 +13,7 @@ from composer.cli.sources import DOCUMENT, NO_RECIPES, Only, recipes_of
 if TYPE_CHECKING:
     from composer.checks.checked import Checked
     from composer.checks.subject import HeadFacts
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.mixing.recipe import Recipe
 
 
@@ -40,7 +40,7 @@ def check(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.head.atomic import write_whole
     from composer.picture.render import Studio
@@ -54,15 +54,17 @@ def check(
         may_write(Path(str(json_file)), ".json", sources)
     recipes = recipes_of(project, recipe)
     with bar("opening") as progress:
-        ready = Ready.open(project, progress)
-        facts = HeadFacts(ready.head)
-        checked = [check_document(ready, facts)]
-        for each, pose, findings in check_recipes(ready, recipes, progress, facts):
+        evaluated = EvaluatedDocument.open(project, progress)
+        facts = HeadFacts(evaluated.head)
+        checked = [check_document(evaluated, facts)]
+        for each, pose, findings in check_recipes(evaluated, recipes, progress, facts):
             checked.append(Checked(each.name, pose, findings, recipe=each))
-        for more in _trials(ready, recipes, sweep, pairs, cells, progress, facts):
+        for more in _trials(evaluated, recipes, sweep, pairs, cells, progress, facts):
             checked += more
         if report is not None:
-            page = html_report(Studio.of(ready.head), checked, title=f"Checks of {document.stem}", progress=progress)
+            page = html_report(
+                Studio.of(evaluated.head), checked, title=f"Checks of {document.stem}", progress=progress
+            )
             write_whole(report, lambda file: file.write(page.encode()))
     if json_file is not None:
         write_json(json_file, {one.name: [f.as_dict() for f in one.findings] for one in checked})
@@ -73,7 +75,7 @@ def check(
 
 
 def _trials(
-    ready: Ready, recipes: Sequence[Recipe], sweep: int | None, pairs: bool, cells: bool,
+    evaluated: EvaluatedDocument, recipes: Sequence[Recipe], sweep: int | None, pairs: bool, cells: bool,
     progress: Callable[[float, str], None], facts: HeadFacts,
 ) -> Iterator[list[Checked]]:  # fmt: skip
     """What is found on the way and in pairs, as far as it is asked for."""
@@ -81,11 +83,11 @@ def _trials(
     from composer.checks.sweep import sweep_recipes
 
     if sweep is not None:
-        yield list(sweep_recipes(ready, recipes, sweep, cells=cells, progress=progress, facts=facts))
+        yield list(sweep_recipes(evaluated, recipes, sweep, cells=cells, progress=progress, facts=facts))
     if pairs:
-        yield list(pair_recipes(ready, recipes, progress=progress, facts=facts))
+        yield list(pair_recipes(evaluated, recipes, progress=progress, facts=facts))
     if cells:
-        yield list(pair_cells(ready, recipes, progress=progress, facts=facts))
+        yield list(pair_cells(evaluated, recipes, progress=progress, facts=facts))
 
 
 def _say(checked: Sequence[Checked], any_recipes: bool) -> None:
@@ -98,4 +100,4 @@ def _say(checked: Sequence[Checked], any_recipes: bool) -> None:
         for f in one.findings:
             where = plain(f.where)
             place = f" ({where})" if where and where not in plain(f.words) else ""
-            typer.echo(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.mend}" if f.mend else ""))
+            typer.echo(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.hint}" if f.hint else ""))

@@ -26,7 +26,7 @@ def demo(
     from composer.viewer.app import run_window, screen_there
 
     if chain and to is None:
-        raise MoueError("--chain needs a folder", mend="add --to DIR")
+        raise MoueError("--chain needs a folder", hint="add --to DIR")
     if to is None and screen_there():
         run_window(demo=True)
         return

@@ -11,7 +11,7 @@ import typer
 from composer.cli.sources import UNITS, Neutral, Unit, is_document
 
 if TYPE_CHECKING:
-    from composer.fitting.whole import FittedHead
+    from composer.fitting.chain import FittedHead
     from composer.head.head import Head
     from composer.head.landmarks import Landmarks
 
@@ -55,15 +55,15 @@ def fit(
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
     """
     from composer.cli.progress import bar
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.mask_file import read_mask
-    from composer.document.ready import Ready
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.fitting.align import check_pairs, landmark_pairs
+    from composer.fitting.chain import fit_head
     from composer.fitting.closest import ClosestSurface
     from composer.fitting.fitted_files import MANIFEST, write_fitted
-    from composer.fitting.found import found_landmarks
-    from composer.fitting.whole import fit_head
+    from composer.fitting.fitted_landmarks import found_landmarks
     from composer.formats.library import head_of, open_library
     from composer.formats.registry import read_mesh
     from composer.head.landmark_file import read_landmark_pairs, write_landmarks
@@ -72,7 +72,9 @@ def fit(
 
     may_fill(to, MANIFEST, "fit")
     with bar("opening") as progress:
-        library = Ready.open(open_document(head)).head if is_document(head) else open_library(head, neutral, unit)
+        library = (
+            EvaluatedDocument.open(open_document(head)).head if is_document(head) else open_library(head, neutral, unit)
+        )
         mesh = read_mesh(sculpt, sculpt_unit)
         shown = head_of(mesh, sculpt_unit)
         ours, theirs = read_landmark_pairs(landmarks, mm_per(library.unit), mm_per(shown.unit))
@@ -88,7 +90,7 @@ def fit(
             if len(theirs.points) < FEW:
                 notes = (f"The fit goes through {len(theirs.points)} landmarks only; place more to hold it better.",)
         except MoueError as error:
-            raise MoueError(error.what, sculpt if error.where == sculpt else landmarks, mend=error.mend) from None
+            raise MoueError(error.what, sculpt if error.where == sculpt else landmarks, hint=error.hint) from None
         try:
             fitted = fit_head(
                 library, shown.neutral, shown.polygons, ours, theirs, groups=tuple(free) if free else None,

@@ -27,7 +27,7 @@ def join(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.head.atomic import write_whole
     from composer.picture.render import Studio
@@ -44,18 +44,18 @@ def join(
     recipes = recipes_of(project, recipe)
     reports: list[JoinReport] = []
     with bar("opening") as progress:
-        ready = Ready.open(project, progress)
-        for report in join_reports(ready, recipes):
+        evaluated = EvaluatedDocument.open(project, progress)
+        for report in join_reports(evaluated, recipes):
             reports.append(report)
             progress(len(reports) / len(recipes), f"joined {report.recipe}")
         if to is not None and recipes:
             entries = []
             for each, one in zip(recipes, reports, strict=True):
-                straight, smooth = ready.pose(each.with_(join="linear")), ready.seamless(each)[0]
+                straight, smooth = evaluated.pose(each.with_(join="linear")), evaluated.seamless(each)[0]
                 entries.append(Entry(f"{each.name}, linear", straight, f"strain beyond: {one.linear.p95:.0f} %"))
                 entries.append(Entry(f"{each.name}, seamless", smooth, f"strain beyond: {one.seamless.p95:.0f} %"))
             sheet = contact_sheet(
-                Studio.of(ready.head), entries, title=f"Joins of {document.stem}", view=view,
+                Studio.of(evaluated.head), entries, title=f"Joins of {document.stem}", view=view,
                 columns=2 if len(recipes) < 3 else 4, cell_width=420, progress=progress,
             )  # fmt: skip
             write_whole(to, lambda file: sheet.image.save(file, "PNG"))

@@ -40,7 +40,7 @@ def match(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document, save_document
     from composer.edits.match import Matcher, matched_document
     from composer.edits.match_source import library_project
@@ -50,9 +50,9 @@ def match(
     from composer.mixing.match import Bounds
 
     if not is_document(to):
-        raise MoueError("is not named as a document", to, mend="give a name that ends in .toml or .moue")
+        raise MoueError("is not named as a document", to, hint="give a name that ends in .toml or .moue")
     if is_there(to):
-        raise MoueError("is there already", to, mend="give another file with --to")
+        raise MoueError("is there already", to, hint="give another file with --to")
     bounds = Bounds(low, high, sparse)
     for file, suffix in ((heat, ".png"), (None if json_file in (None, "-") else Path(str(json_file)), ".json")):
         if file is not None:
@@ -60,19 +60,25 @@ def match(
     notes: list[str] = []
     with bar("opening") as progress:
         if is_document(head):
-            ready = Ready.open(open_document(head), progress)
+            evaluated = EvaluatedDocument.open(open_document(head), progress)
         else:
-            ready, notes = library_project(head, to, progress)
-        sculpt = read_sculpt(ready.head, target, 0, unit, target.stem)
-        check_place(sculpt, ready.head.neutral, ready.head.polygons, ready.head.diagonal, unit or ready.head.unit)
+            evaluated, notes = library_project(head, to, progress)
+        sculpt = read_sculpt(evaluated.head, target, 0, unit, target.stem)
+        check_place(
+            sculpt,
+            evaluated.head.neutral,
+            evaluated.head.polygons,
+            evaluated.head.diagonal,
+            unit or evaluated.head.unit,
+        )
         progress(0.5, "matching")
-        matcher = Matcher(ready, region, shape)
+        matcher = Matcher(evaluated, region, shape)
         matched = matcher.solve(sculpt.positions, bounds=bounds, symmetric=symmetric)
-        taken = [*ready.head.shape_names, ready.head.neutral_name]
-        made = matched_document(ready.project, to, target.stem, matched, residual, taken)
+        taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
+        made = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
         make_folder(to.parent)
         if heat is not None:
-            _picture(ready.head, sculpt.positions, matched.left, target.stem, heat)
+            _picture(evaluated.head, sculpt.positions, matched.left, target.stem, heat)
         save_document(made, to)  # last, so that a match that was stopped can be done again
     cells = made.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most
@@ -83,7 +89,7 @@ def match(
             "dependent": matcher.conditioning.dependent, "dead": matcher.conditioning.dead,
             "cells": [{"region": c.region, "shape": c.shape, "weight": c.weight} for c in cells],
         })  # fmt: skip
-    for note in [*ready.notes, *notes, matcher.conditioning.words]:
+    for note in [*evaluated.notes, *notes, matcher.conditioning.words]:
         typer.echo(f"note: {note}", err=True)
     if json_file != "-":
         for cell in sorted(cells, key=lambda cell: -abs(cell.weight)):

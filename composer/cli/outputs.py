@@ -24,7 +24,7 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), make
     """
     kind, begins = KINDS[suffix]
     if path.suffix.lower() != suffix:
-        raise MoueError(f"is not named as {kind}", path, mend=f"give a name that ends in {suffix}")
+        raise MoueError(f"is not named as {kind}", path, hint=f"give a name that ends in {suffix}")
     try:
         here = path.resolve()
         for source in sources:
@@ -32,19 +32,19 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), make
                 continue
             there = source.resolve()
             if here == there or (there.is_dir() and there == here.parent):
-                raise MoueError("lies among the files that are read", path, mend="choose another place")
+                raise MoueError("lies among the files that are read", path, hint="choose another place")
         if here.is_file():
             with here.open("rb") as file:
                 first = file.read(16).lower()
             if not first.startswith(tuple(each.lower() for each in begins)):
-                raise MoueError(f"is there and is not {kind}", path, mend="choose another name")
+                raise MoueError(f"is there and is not {kind}", path, hint="choose another name")
         elif here.exists():
-            raise MoueError("is there and is no file", path, mend="choose another name")
+            raise MoueError("is there and is no file", path, hint="choose another name")
         made = makes is not None and makes.resolve() == here.parent
         if not here.parent.is_dir() and not made:
-            raise MoueError("its folder is not there", path, mend="make it first, or choose another")
+            raise MoueError("its folder is not there", path, hint="make it first, or choose another")
         if here.parent.is_dir() and not os.access(here.parent, os.W_OK):
-            raise MoueError("its folder may not be written", path, mend="choose another")
+            raise MoueError("its folder may not be written", path, hint="choose another")
     except (OSError, ValueError) as error:
         raise cannot("written", path, error) from None
     return path

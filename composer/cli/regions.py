@@ -42,9 +42,9 @@ def regions(
     from composer.head.folders import is_there, make_folder
 
     if not is_document(to):
-        raise MoueError("is not named as a document", to, mend="give a name that ends in .toml or .moue")
+        raise MoueError("is not named as a document", to, hint="give a name that ends in .toml or .moue")
     if is_there(to):
-        raise MoueError("is there already", to, mend="give another file with --to")
+        raise MoueError("is there already", to, hint="give another file with --to")
     with bar("opening") as progress:
         opened = open_library(head, neutral, unit, skip_broken, progress)
         project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm)

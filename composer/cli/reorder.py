@@ -36,7 +36,7 @@ def reorder(
 
     format_of(to, writing=True)
     if to.exists():
-        raise MoueError("is there already", to, mend="give another name")
+        raise MoueError("is there already", to, hint="give another name")
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", (mesh, like))
     with bar("reading") as progress:
@@ -76,9 +76,9 @@ def _pairs(said: list[str], n: int, m: int) -> NDArray[np.int64] | None:
     for text in said:
         words = text.split("=")
         if len(words) != 2 or not all(word.isascii() and word.strip().isdigit() for word in words):
-            raise MoueError(f"--landmark {text!r} is not two vertex numbers with = between them", mend="as in 12=40")
+            raise MoueError(f"--landmark {text!r} is not two vertex numbers with = between them", hint="as in 12=40")
         here, there = int(words[0]), int(words[1])
         if here >= n or there >= m:
-            raise MoueError(f"--landmark {text!r} names a vertex that is not there", mend=f"below {n}={m}")
+            raise MoueError(f"--landmark {text!r} names a vertex that is not there", hint=f"below {n}={m}")
         pairs.append((here, there))
     return np.array(pairs, dtype=np.int64) if pairs else None

@@ -36,7 +36,7 @@ def sheet(
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.formats.library import open_library
@@ -46,26 +46,26 @@ def sheet(
     from composer.picture.sheet import Entry, contact_sheet, shapes_of
 
     if heat is Heat.MASK and not is_document(path):
-        raise MoueError("has no regions", path, mend="give a document")
+        raise MoueError("has no regions", path, hint="give a document")
     project = open_document(path) if is_document(path) else None
     may_write(to, ".png", (path, project.head_path if project else None))
     view = view or ("front" if heat is Heat.MASK else "three_quarter")
     legend, counts = None, ""
     with bar("opening") as progress:
         if project is not None:
-            ready = Ready.open(project, progress)
-            head, title = ready.head, path.stem
-            entries = [Entry(r.name, ready.pose(r), r.note) for r in project.recipes]
+            evaluated = EvaluatedDocument.open(project, progress)
+            head, title = evaluated.head, path.stem
+            entries = [Entry(r.name, evaluated.pose(r), r.note) for r in project.recipes]
         else:
             head = open_library(path, neutral, unit, skip_broken, progress)
             title, entries = head.name, shapes_of(head)
         if heat is Heat.MOVEMENT:
             entries, legend = with_movement(head.neutral, entries)
         elif heat is Heat.MASK:
-            entries, legend = mask_entries(head.neutral, ready.effective)
+            entries, legend = mask_entries(head.neutral, evaluated.effective)
             counts = f"{len(entries) - 1} regions and the remainder, {view.replace('_', ' ')} view"
         if not entries:
-            raise MoueError("holds no recipes to picture", path, mend="add one under [recipes.NAME]")
+            raise MoueError("holds no recipes to picture", path, hint="add one under [recipes.NAME]")
         made = contact_sheet(
             Studio.of(head), entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
             progress=progress,

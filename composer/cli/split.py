@@ -33,13 +33,13 @@ def split(
     """
     from composer.cli.progress import bar
     from composer.document.bake import write_targets
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.edits.split import split_by_regions, split_by_sides, split_names
 
     with bar("opening") as progress:
-        ready = Ready.open(open_document(document), progress)
-        pieces = split_by_regions(ready) if by is By.REGIONS else split_by_sides(ready, ramp_mm)
-        moved = ((name, ready.head.neutral + piece) for name, piece in pieces)
-        files = write_targets(ready.head, to, moved, names=split_names(ready, by.value), progress=progress)
+        evaluated = EvaluatedDocument.open(open_document(document), progress)
+        pieces = split_by_regions(evaluated) if by is By.REGIONS else split_by_sides(evaluated, ramp_mm)
+        moved = ((name, evaluated.head.neutral + piece) for name, piece in pieces)
+        files = write_targets(evaluated.head, to, moved, names=split_names(evaluated, by.value), progress=progress)
     typer.echo(f"{to}: {len(files) - 1} targets and the neutral")

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from composer.checks.checked import Checked
     from composer.checks.finding import Finding
     from composer.checks.subject import HeadFacts
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.mixing.recipe import CellKey, Recipe
     from composer.progress import Progress
 
@@ -59,7 +59,7 @@ def try_(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
-    from composer.document.ready import Ready
+    from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.head.atomic import write_whole
@@ -67,11 +67,11 @@ def try_(
     from composer.picture.sheet import Entry, contact_sheet
 
     if (sweep is not None) + pairs + (random is not None) != 1:
-        raise MoueError("one trial at a time", mend=MODES)
+        raise MoueError("one trial at a time", hint=MODES)
     if keep_in is not None and random is None:
-        raise MoueError("only combinations by chance can be kept", keep_in, mend="give --random N")
+        raise MoueError("only combinations by chance can be kept", keep_in, hint="give --random N")
     if low > high:
-        raise MoueError(f"weights from {low:g} to {high:g} go backwards", mend="give --low below --high")
+        raise MoueError(f"weights from {low:g} to {high:g} go backwards", hint="give --low below --high")
     project = open_document(document)
     sources = (document, project.head_path)
     may_write(to, ".png", sources)
@@ -80,28 +80,28 @@ def try_(
     if keep_in is not None:
         _may_keep(keep_in)
     with bar("opening") as progress:
-        ready = Ready.open(project, progress)
-        facts = HeadFacts(ready.head)
+        evaluated = EvaluatedDocument.open(project, progress)
+        facts = HeadFacts(evaluated.head)
         if sweep is not None:
-            key = _cell_key(ready, sweep)
-            checked, title = _swept(ready, key, recipe, (low, high), steps, progress, facts), f"{sweep} swept"
+            key = _cell_key(evaluated, sweep)
+            checked, title = _swept(evaluated, key, recipe, (low, high), steps, progress, facts), f"{sweep} swept"
         elif pairs:
-            checked, title = _paired(ready, recipe, progress, facts), f"{document.stem}: recipes played together"
+            checked, title = _paired(evaluated, recipe, progress, facts), f"{document.stem}: recipes played together"
         else:
             from composer.checks.random_trials import worst_random
 
             checked = worst_random(
-                ready, int(random or 0), seed, keep_worst, cells=cells, symmetric=symmetric, limits=(low, high),
+                evaluated, int(random or 0), seed, keep_worst, cells=cells, symmetric=symmetric, limits=(low, high),
                 progress=progress, facts=facts,
             )  # fmt: skip
             title = f"{document.stem}: the worst {len(checked)} of {random} combinations"
         entries = [Entry(one.name, one.positions, _under(one.findings)) for one in checked]
         made = contact_sheet(
-            Studio.of(ready.head), entries, title=title, view=view, columns=columns, progress=progress,
+            Studio.of(evaluated.head), entries, title=title, view=view, columns=columns, progress=progress,
         )  # fmt: skip
     write_whole(to, lambda file: made.image.save(file, "PNG"))
     if keep_in is not None:
-        _keep(ready, keep_in, checked)
+        _keep(evaluated, keep_in, checked)
     if json_file is not None:
         write_json(json_file, [_as_dict(one) for one in checked])
     if json_file != "-":
@@ -110,24 +110,25 @@ def try_(
             typer.echo(str(keep_in))
 
 
-def _cell_key(ready: Ready, words: str) -> CellKey:
+def _cell_key(evaluated: EvaluatedDocument, words: str) -> CellKey:
     """The cell that REGION:SHAPE names. Raises MoueError for what is none."""
     from composer.errors import MoueError, unknown
     from composer.mixing.recipe import ALL
 
     region, colon, shape = words.partition(":")
     if not (region and colon and shape):
-        raise MoueError(f"{words!r} names no cell", mend="give REGION:SHAPE, such as cheek_left:joy")
-    regions = [ALL, *ready.effective]
+        raise MoueError(f"{words!r} names no cell", hint="give REGION:SHAPE, such as cheek_left:joy")
+    regions = [ALL, *evaluated.effective]
     if region not in regions:
-        raise unknown("region", region, regions, ready.project.path)
-    if shape not in ready.head.shape_index:
-        raise unknown("shape", shape, ready.head.shape_names, ready.project.path)
+        raise unknown("region", region, regions, evaluated.project.path)
+    if shape not in evaluated.head.shape_index:
+        raise unknown("shape", shape, evaluated.head.shape_names, evaluated.project.path)
     return (region, shape, False)
 
 
 def _swept(
-    ready: Ready, key: CellKey, names: list[str] | None, limits: tuple[float, float], steps: int, progress: Progress,
+    evaluated: EvaluatedDocument, key: CellKey, names: list[str] | None, limits: tuple[float, float], steps: int,
+    progress: Progress,
     facts: HeadFacts,
 ) -> list[Checked]:  # fmt: skip
     from composer.checks.checked import Checked
@@ -137,29 +138,31 @@ def _swept(
     from composer.mixing.recipe import Recipe
 
     if names is not None and len(set(names)) > 1:
-        raise MoueError("a cell is swept on one recipe", mend="give --recipe once")
-    base = recipes_of(ready.project, names)[0] if names else Recipe("alone")
+        raise MoueError("a cell is swept on one recipe", hint="give --recipe once")
+    base = recipes_of(evaluated.project, names)[0] if names else Recipe("alone")
     swept = sweep(base, key, *limits, steps)
     at = [next(cell.weight for cell in each.cells if cell.key == key) for each in swept]
-    found = check_recipes(ready, swept, progress, facts)
+    found = check_recipes(evaluated, swept, progress, facts)
     return [
         Checked(f"{weight:.3g}", pose, [f for f in findings if not f.code.startswith("empty.")], recipe=each)
         for weight, (each, pose, findings) in zip(at, found, strict=True)
     ]
 
 
-def _paired(ready: Ready, names: list[str] | None, progress: Progress, facts: HeadFacts) -> list[Checked]:
+def _paired(
+    evaluated: EvaluatedDocument, names: list[str] | None, progress: Progress, facts: HeadFacts
+) -> list[Checked]:
     from composer.checks.pairs import every_pair
     from composer.errors import MoueError
 
-    recipes: Sequence[Recipe] = recipes_of(ready.project, names)
+    recipes: Sequence[Recipe] = recipes_of(evaluated.project, names)
     count = len(recipes) * (len(recipes) - 1) // 2
     if not count:
-        raise MoueError("has fewer than two recipes to play together", ready.project.path)
+        raise MoueError("has fewer than two recipes to play together", evaluated.project.path)
     if count > MOST:
-        mend = "name some of them with --recipe"
-        raise MoueError(f"{len(recipes)} recipes are {count} pairs, more than the {MOST} of a sheet", mend=mend)
-    return list(every_pair(ready, recipes, progress=progress, facts=facts))
+        hint = "name some of them with --recipe"
+        raise MoueError(f"{len(recipes)} recipes are {count} pairs, more than the {MOST} of a sheet", hint=hint)
+    return list(every_pair(evaluated, recipes, progress=progress, facts=facts))
 
 
 def _under(findings: Sequence[Finding]) -> str:
@@ -185,16 +188,16 @@ def _may_keep(path: Path) -> None:
     from composer.errors import MoueError
 
     if not is_document(path):
-        raise MoueError("is not named as a document", path, mend="give a name that ends in .moue or .toml")
+        raise MoueError("is not named as a document", path, hint="give a name that ends in .moue or .toml")
     if path.exists():
-        raise MoueError("is there already", path, mend="choose another name")
+        raise MoueError("is there already", path, hint="choose another name")
 
 
-def _keep(ready: Ready, path: Path, checked: Sequence[Checked]) -> None:
+def _keep(evaluated: EvaluatedDocument, path: Path, checked: Sequence[Checked]) -> None:
     """Write a document at `path` that is the one at hand with these combinations as its only recipes."""
     from composer.document.store import moved_to, save_document
     from composer.head.folders import make_folder
 
     make_folder(path.parent)
     recipes = tuple(one.recipe.with_(note=_under(one.findings)) for one in checked if one.recipe is not None)
-    save_document(moved_to(ready.project.with_(recipes=recipes), path), path)
+    save_document(moved_to(evaluated.project.with_(recipes=recipes), path), path)

@@ -16,8 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from composer.demo.layout import EYE_RINGS, MOUTH_RINGS
 from composer.errors import unknown
+from composer.geometry.polygons import Polygons
 from composer.head.places import resolve
-from masks.polygons import Polygons
 
 if TYPE_CHECKING:
     from composer.demo.neutral import DemoNeutral

@@ -18,12 +18,13 @@ from composer.demo.sculpt import build_sculpt
 from composer.demo.tour import whole_folder, write_library_and_document
 from composer.document.bake import bake
 from composer.document.carried import carry_document
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.store import open_document
+from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.fitted_files import write_fitted
-from composer.fitting.whole import FittedHead, fit_head
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.obj import write
+from composer.geometry.polygons import Polygons
 from composer.head.atomic import write_whole
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks, write_landmarks
@@ -33,7 +34,6 @@ from composer.picture.render import BACKGROUND, Studio
 from composer.picture.report import html_report
 from composer.picture.sheet import Entry, contact_sheet
 from composer.progress import Progress
-from masks.polygons import Polygons
 
 PLACED = (
     "pronasale", "gnathion", "sellion", "subnasale", "stomion", "labiale_superius", "labiale_inferius",
@@ -72,11 +72,11 @@ def _made(folder: Path, progress: Progress) -> list[str]:
     progress(0.65, "exporting a sample")
     sample = folder / "ferrier_level3.obj"
     _write_sample(fitted, sample)
-    ready = Ready.open(open_document(project.path))
-    recipes = [ready.project.recipe(name) for name in RECIPES]
-    baked = bake(ready, folder / "baked", recipes, order_of=sample,
+    evaluated = EvaluatedDocument.open(open_document(project.path))
+    recipes = [evaluated.project.recipe(name) for name in RECIPES]
+    baked = bake(evaluated, folder / "baked", recipes, order_of=sample,
                  progress=lambda f, words: progress(0.7 + 0.1 * f, words))  # fmt: skip
-    return [*_told(folder, keeper, ready, fitted, baked, progress)]
+    return [*_told(folder, keeper, evaluated, fitted, baked, progress)]
 
 
 def _fit(head: Head, sculpt: Head, placed: Landmarks, progress: Progress) -> FittedHead:
@@ -98,16 +98,21 @@ def _write_sample(fitted: FittedHead, path: Path) -> None:
 
 
 def _told(
-    folder: Path, keeper: Ready, ready: Ready, fitted: FittedHead, baked: list[Path], progress: Progress
+    folder: Path,
+    keeper: EvaluatedDocument,
+    evaluated: EvaluatedDocument,
+    fitted: FittedHead,
+    baked: list[Path],
+    progress: Progress,
 ) -> list[str]:
     """Pictures and the report, and what there is to say."""
     from PIL import Image as Images
 
     progress(0.82, "checking")
-    recipes = [ready.project.recipe(name) for name in RECIPES]
-    checked = list(check_recipes(ready, recipes))
+    recipes = [evaluated.project.recipe(name) for name in RECIPES]
+    checked = list(check_recipes(evaluated, recipes))
     progress(0.88, "picturing")
-    studio = Studio.of(ready.head)
+    studio = Studio.of(evaluated.head)
     entries = [Entry(name, keeper.pose(keeper.project.recipe(name)), "keeper") for name in RECIPES]
     own = contact_sheet(Studio.of(keeper.head), entries, title="keeper", columns=3, cell_width=300)
     new = contact_sheet(
@@ -129,8 +134,8 @@ def _told(
         f"{len(PLACED)} landmarks placed",
         f"{folder / 'fit'}: fitted, median {report.distance.median:.2f} mm and at most {report.distance.max:.1f} mm "
         f"from the sculpt, {report.reversed_faces + report.folded_faces} faces reversed or folded",
-        f"{folder / 'ferrier'}: the library carried, {len(ready.head.shapes)} shapes, "
-        f"{len(ready.project.regions)} regions, {len(ready.project.recipes)} recipes",
+        f"{folder / 'ferrier'}: the library carried, {len(evaluated.head.shapes)} shapes, "
+        f"{len(evaluated.project.regions)} regions, {len(evaluated.project.recipes)} recipes",
         f"{folder / 'baked'}: {len(baked)} targets at level {LEVEL} in the order of {folder / 'ferrier_level3.obj'}",
         "checked: " + ", ".join(f"{name} {n} findings" if n else f"{name} nothing found" for name, n in counts.items()),
         f"{folder / 'chain.png'}, {folder / 'report.html'}: pictures and report",

@@ -75,5 +75,5 @@ CHARACTERS: dict[str, Character] = {c.name: c for c in (KEEPER, FERRIER, BELLRIN
 def character(name: str) -> Character:
     """The character of this name. Raises MoueError with the nearest names where there is none."""
     if name not in CHARACTERS:
-        raise MoueError(f"no character is named {name!r}", mend=nearest(name, list(CHARACTERS)))
+        raise MoueError(f"no character is named {name!r}", hint=nearest(name, list(CHARACTERS)))
     return CHARACTERS[name]

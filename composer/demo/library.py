@@ -18,11 +18,11 @@ from composer.demo.expressions import EXPRESSIONS, HeadMotion
 from composer.demo.neutral import DemoNeutral, build_neutral
 from composer.demo.posing import Posing
 from composer.demo.wrinkles import Wrinkles
+from composer.geometry.polygons import read_only
+from composer.geometry.surface import Surface
 from composer.head.head import Head, InBetween, Shape
 from composer.head.levels import Refinement, head_at_level, levels, refine
 from composer.progress import Progress
-from masks.polygons import read_only
-from masks.surface import Surface
 
 Points = NDArray[np.float64]
 

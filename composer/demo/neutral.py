@@ -26,9 +26,9 @@ from composer.demo.proportion import proportioned
 from composer.demo.skin_uv import skin_uv
 from composer.demo.teeth import crowns, gum, tongue
 from composer.demo.untangle import untangle
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, TextureCoordinates
 from composer.head.landmarks import Landmarks
-from masks.polygons import Polygons
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]

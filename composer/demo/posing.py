@@ -22,7 +22,7 @@ from composer.demo.lids import LidPose, Lids
 from composer.demo.lips import move_lips, settle_lips, settle_upper_lip, stiffen_contact
 from composer.demo.muscles import Slide, displace
 from composer.errors import unknown
-from masks.surface import Surface
+from composer.geometry.surface import Surface
 
 if TYPE_CHECKING:
     import scipy.sparse as sp

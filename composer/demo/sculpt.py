@@ -22,10 +22,10 @@ from composer.demo.layout import EAR_RINGS, EYE_RINGS, MOUTH_RINGS, ring
 from composer.demo.neutral import DemoNeutral, build_neutral
 from composer.demo.surface_point import SmoothSkin, nearest_in_triangles
 from composer.demo.weather import relief
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks, SurfacePoint
-from masks.polygons import Polygons
-from masks.surface import Surface
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
 from composer.head.levels import levels
-from masks.polygons import Polygons
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -14,7 +14,7 @@ from composer.demo.library import library_of
 from composer.demo.neutral import build_neutral
 from composer.demo.write import inbetween_name, write_library
 from composer.document.bake import bake
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.store import open_document
 from composer.errors import MoueError, cannot
 from composer.head.atomic import write_whole
@@ -104,7 +104,7 @@ def whole_folder(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
     """What `make` writes into a folder beside, put in the place of `folder` in one step."""
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise MoueError("is there already and not empty", folder, mend="give a new folder with --to")
+            raise MoueError("is there already and not empty", folder, hint="give a new folder with --to")
         folder.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".moue-demo-", dir=folder.parent) as beside:
             made = Path(beside) / "made"
@@ -117,7 +117,7 @@ def whole_folder(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
     return [line.replace(str(made), str(folder)) for line in lines]
 
 
-def write_library_and_document(folder: Path, progress: Progress) -> tuple[Ready, list[str]]:
+def write_library_and_document(folder: Path, progress: Progress) -> tuple[EvaluatedDocument, list[str]]:
     """The library, its expressions at level 1 and the document in a new folder; the document open, and words."""
     neutral = build_neutral(character("keeper"))
     head = library_of(neutral, progress=lambda done, words: progress(0.4 * done, words))
@@ -127,9 +127,9 @@ def write_library_and_document(folder: Path, progress: Progress) -> tuple[Ready,
     fine = fine.with_(shapes=tuple(replace(shape, inbetweens=()) for shape in fine.shapes))
     write_library(folder / "keeper_level1", fine)
     _write_document(head, folder)
-    ready = Ready.open(open_document(folder / "document.toml"))
-    regions, recipes = ready.project.regions, ready.project.recipes
-    return ready, [
+    evaluated = EvaluatedDocument.open(open_document(folder / "document.toml"))
+    regions, recipes = evaluated.project.regions, evaluated.project.recipes
+    return evaluated, [
         f"{folder / 'keeper'}: keeper's library, {head.n_vertices} vertices, {len(head.shapes)} shapes",
         f"{folder / 'keeper_level1'}: its expressions at level 1, {fine.n_vertices} vertices, with their wrinkles",
         f"{folder / 'document.toml'}: {len(regions)} regions from landmarks, {len(recipes)} recipes",
@@ -138,16 +138,16 @@ def write_library_and_document(folder: Path, progress: Progress) -> tuple[Ready,
 
 def _made(folder: Path, progress: Progress) -> list[str]:
     """The demo in a new folder, and what there is to say of it."""
-    ready, lines = write_library_and_document(folder, progress)
-    recipes, names = ready.project.recipes, [expression.name for expression in EXPRESSIONS]
+    evaluated, lines = write_library_and_document(folder, progress)
+    recipes, names = evaluated.project.recipes, [expression.name for expression in EXPRESSIONS]
     progress(0.65, "baking")
-    baked = bake(ready, folder / "baked", recipes)
-    checked = list(check_recipes(ready, recipes))
-    studio = Studio.of(ready.head)
+    baked = bake(evaluated, folder / "baked", recipes)
+    checked = list(check_recipes(evaluated, recipes))
+    studio = Studio.of(evaluated.head)
     entries = [Entry(recipe.name, pose, recipe.note) for recipe, pose, _ in checked]
     sheet = contact_sheet(studio, entries, title="Recipes on keeper", view="front", cell_width=420)
     _picture(sheet, folder / "recipes.png")
-    shown = shapes_of(ready.head, names)
+    shown = shapes_of(evaluated.head, names)
     sheet = contact_sheet(
         studio, shown, title="keeper: expressions", columns=6, cell_width=240,
         progress=lambda done, words: progress(0.7 + 0.3 * done, words),

@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.finer import Finer
-from composer.document.ready import Ready
 from composer.document.sample import InSampleOrder
 from composer.document.values import check_name
 from composer.errors import MoueError, cannot
@@ -31,7 +31,8 @@ MANIFEST = "moue-bake.json"
 
 
 def bake(
-    ready: Ready, folder: Path | str, recipes: Sequence[Recipe], *, suffix: str = ".obj", unit: str | None = None,
+    evaluated: EvaluatedDocument, folder: Path | str, recipes: Sequence[Recipe], *, suffix: str = ".obj", unit: str |
+    None = None,
     name: str = "{recipe}", level: int = 0, steps: int = 1, over: Sequence[str] = (),
     order_of: Path | None = None, progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
@@ -49,26 +50,26 @@ def bake(
     missing = next((file for file in over if file not in there), None)
     if missing is not None:
         raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
-    finer = _laid_out(ready, level, order_of)
-    files = _files(ready, folder, recipes, name, steps)
+    finer = _laid_out(evaluated, level, order_of)
+    files = _files(evaluated, folder, recipes, name, steps)
     names = [each for each, _, _ in files]
     for recipe in recipes:
-        ready.check(recipe)  # what cannot be mixed is told before the first file is written
+        evaluated.check(recipe)  # what cannot be mixed is told before the first file is written
     poses = ((each, finer.pose(recipe, recipe.strength * share)) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
-        return _one_file(finer.head, Path(folder), ready.project.path.stem + suffix, poses, unit, over)
+        return _one_file(finer.head, Path(folder), evaluated.project.path.stem + suffix, poses, unit, over)
     return write_targets(
         finer.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
     )  # fmt: skip
 
 
-def _laid_out(ready: Ready, level: int, order_of: Path | None) -> Finer | InSampleOrder:
+def _laid_out(evaluated: EvaluatedDocument, level: int, order_of: Path | None) -> Finer | InSampleOrder:
     if order_of is None:
-        return Finer(ready, level)
-    over = InSampleOrder(ready, order_of)
+        return Finer(evaluated, level)
+    over = InSampleOrder(evaluated, order_of)
     if level not in (0, over.sample.level):
-        raise MoueError(f"is level {over.sample.level}, not {level}", order_of, mend="leave --level out")
-    ready.notes += over.notes
+        raise MoueError(f"is level {over.sample.level}, not {level}", order_of, hint="leave --level out")
+    evaluated.notes += over.notes
     return over
 
 
@@ -82,7 +83,8 @@ class Planned:
 
 
 def planned(
-    ready: Ready, folder: Path | str, recipes: Sequence[Recipe], *, suffix: str = ".obj", name: str = "{recipe}",
+    evaluated: EvaluatedDocument, folder: Path | str, recipes: Sequence[Recipe], *, suffix: str = ".obj", name: str =
+    "{recipe}",
     steps: int = 1,
 ) -> list[Planned]:  # fmt: skip
     """The files that `bake` would write with these arguments, the neutral first; nothing is written.
@@ -90,11 +92,11 @@ def planned(
     Raises MoueError for a template that makes no file names, or one name twice, and for a folder that cannot be read.
     """
     folder = Path(folder)
-    files = [each for each, _, _ in _files(ready, folder, recipes, name, steps)]
+    files = [each for each, _, _ in _files(evaluated, folder, recipes, name, steps)]
     if format_of(Path("x" + suffix), writing=True).many_shapes:
-        names = [ready.project.path.stem + suffix]
+        names = [evaluated.project.path.stem + suffix]
     else:
-        names = [each + suffix for each in (ready.head.neutral_name, *files)]
+        names = [each + suffix for each in (evaluated.head.neutral_name, *files)]
     known = _manifest(folder / MANIFEST)
     return [Planned(each, _stands(folder / each, known)) for each in names]
 
@@ -109,19 +111,19 @@ def _stands(file: Path, known: Mapping[str, str]) -> str:
 
 
 def _files(
-    ready: Ready, folder: Path | str, recipes: Sequence[Recipe], name: str, steps: int
+    evaluated: EvaluatedDocument, folder: Path | str, recipes: Sequence[Recipe], name: str, steps: int
 ) -> list[tuple[str, Recipe, float]]:
     """Name, recipe and strength of every target, in order. Raises MoueError where two would be named alike."""
     if not 1 <= steps <= 100:
-        raise MoueError(f"{steps} steps cannot be baked", mend="give 1 to 100")
-    named = [(_named(name, ready, recipe), recipe) for recipe in recipes]
+        raise MoueError(f"{steps} steps cannot be baked", hint="give 1 to 100")
+    named = [(_named(name, evaluated, recipe), recipe) for recipe in recipes]
     files = [(f"{each}_{round(100 * i / steps)}" if i < steps else each, recipe, i / steps)
              for each, recipe in named for i in range(1, steps + 1)]  # fmt: skip
     names = [each for each, _, _ in files]
     twice = next((each for i, each in enumerate(names) if each in names[:i]), None)
-    if twice is not None or ready.head.neutral_name in names:
-        what = f"two files would be named {twice or ready.head.neutral_name!r}"
-        raise MoueError(what, folder, mend="put {recipe} in the name, name each recipe once, and none as the neutral")
+    if twice is not None or evaluated.head.neutral_name in names:
+        what = f"two files would be named {twice or evaluated.head.neutral_name!r}"
+        raise MoueError(what, folder, hint="put {recipe} in the name, name each recipe once, and none as the neutral")
     return files
 
 
@@ -175,10 +177,10 @@ def _prepared(head: Head, folder: Path) -> dict[str, str]:
     """The folder made where it is not there, and what its manifest knows."""
     own = head.path if head.path is None or head.path.is_dir() else head.path.parent
     if own is not None and folder.resolve() == own.resolve():
-        raise MoueError("holds the head's own files, which a bake never overwrites", folder, mend="give another folder")
+        raise MoueError("holds the head's own files, which a bake never overwrites", folder, hint="give another folder")
     make_folder(folder)
     if (folder / MANIFEST).exists() and not (folder / MANIFEST).is_file():
-        raise MoueError("is there and is no file", folder / MANIFEST, mend="move it away")
+        raise MoueError("is there and is no file", folder / MANIFEST, hint="move it away")
     return _manifest(folder / MANIFEST)
 
 
@@ -197,13 +199,13 @@ def _may_write(file: Path, known: dict[str, str], over: Sequence[str]) -> None:
     try:
         there = file.exists()
         if there and not file.is_file():
-            raise MoueError("is there and is no file", file, mend="move it away")
+            raise MoueError("is there and is no file", file, hint="move it away")
         mine = not there or known.get(file.name) == _hash(file)
     except OSError as error:
         raise cannot("written", file, error) from None
     if not mine and file.name not in over and file.stem not in over:
         what = "has been changed since the last bake, or is not a bake"
-        raise MoueError(what, file, mend="move it, or name it with --over")
+        raise MoueError(what, file, hint="move it, or name it with --over")
 
 
 def _names_in(folder: Path | str) -> set[str]:
@@ -214,10 +216,10 @@ def _names_in(folder: Path | str) -> set[str]:
     return {file.name for file in files} | {file.stem for file in files}
 
 
-def _named(template: str, ready: Ready, recipe: Recipe) -> str:
+def _named(template: str, evaluated: EvaluatedDocument, recipe: Recipe) -> str:
     """The template with its two fields filled, and nothing else done to it."""
-    made = template.replace("{document}", ready.project.path.stem).replace("{recipe}", recipe.name)
-    check_name(made, "file", ready.project.path)
+    made = template.replace("{document}", evaluated.project.path.stem).replace("{recipe}", recipe.name)
+    check_name(made, "file", evaluated.project.path)
     return made
 
 

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.finer import Finer
 from composer.document.project import Project, Region
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.document.stored import free_place, stored_places
 from composer.fitting.carry import Way
@@ -59,7 +59,8 @@ def carry_library(
 
 
 def carry_document(
-    ready: Ready, fitted: Head, folder: Path | str, *, way: Way = "gradient", ways: Mapping[str, Way] | None = None,
+    evaluated: EvaluatedDocument, fitted: Head, folder: Path | str, *, way: Way = "gradient",
+    ways: Mapping[str, Way] | None = None,
     contact: bool = True, finer: Mapping[int, NDArray] | None = None, progress: Progress | None = None,
 ) -> Project:  # fmt: skip
     """Carry an open document to the fitted head: `folder` gets the document under its own name, its library in
@@ -69,48 +70,50 @@ def carry_document(
 
     Raises MoueError as `carry_library`; nothing is left then.
     """
-    carrier = HeadCarrier(whole_head(ready), fitted, way, ways, contact)
+    carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
     made = carried_head(carrier, _part_of(progress, 0.0, 0.6))
-    name = ready.project.path.name
+    name = evaluated.project.path.name
     with filled_whole(folder, MANIFEST, "carry") as beside:
-        _write_library(made, beside / LIBRARY, ready.library, _part_of(progress, 0.6, 0.75))
-        levels = _write_levels(ready, made, beside, finer or {}, carrier.scale, _part_of(progress, 0.75, 0.95))
-        project = _project(ready, carrier, made, beside, levels)
+        _write_library(made, beside / LIBRARY, evaluated.library, _part_of(progress, 0.6, 0.75))
+        levels = _write_levels(evaluated, made, beside, finer or {}, carrier.scale, _part_of(progress, 0.75, 0.95))
+        project = _project(evaluated, carrier, made, beside, levels)
         save_document(project, beside / name)
-        Ready.open(open_document(beside / name))  # what does not open again is told now
+        EvaluatedDocument.open(open_document(beside / name))  # what does not open again is told now
     if progress is not None:
         progress(1.0, name)
     return open_document(Path(folder) / name)
 
 
-def whole_head(ready: Ready) -> Head:
+def whole_head(evaluated: EvaluatedDocument) -> Head:
     """The head that a document's carrying begins with: its library's own shapes, with the document's parts and
     landmarks.
     """
-    return ready.library.with_(parts=ready.head.parts, landmarks=ready.head.landmarks)
+    return evaluated.library.with_(parts=evaluated.head.parts, landmarks=evaluated.head.landmarks)
 
 
-def _project(ready: Ready, carrier: HeadCarrier, made: Head, folder: Path, levels: Mapping[int, Path]) -> Project:
+def _project(
+    evaluated: EvaluatedDocument, carrier: HeadCarrier, made: Head, folder: Path, levels: Mapping[int, Path]
+) -> Project:
     """The document's words for the carried head."""
-    old = ready.project
+    old = evaluated.project
     stored: dict[str, NDArray] = dict(old.stored)
     taken = [*stored_places(old), *stored]
     regions = []
     for region in old.regions:
-        if not _still_there(region, ready.head, carrier.fitted):
+        if not _still_there(region, evaluated.head, carrier.fitted):
             place = free_place(region.name, "masks", taken)
             taken.append(place)
-            stored[place] = ready.raw[region.name].astype(np.float32)
+            stored[place] = evaluated.raw[region.name].astype(np.float32)
             region = Region(region.name, {"from": "file", "file": place}, region.set, region.locked)
         regions.append(region)
     shapes: dict[str, dict[str, Any]] = {}
     for name, said in old.shapes.items():
-        shapes[name] = _shape(ready, carrier, made, name, said, stored, taken)
+        shapes[name] = _shape(evaluated, carrier, made, name, said, stored, taken)
     return old.with_(
-        path=folder / old.path.name, head_path=_library_path(ready.library, folder), unit=made.unit,
+        path=folder / old.path.name, head_path=_library_path(evaluated.library, folder), unit=made.unit,
         topology=fingerprint(made.polygons),
         neutral=made.neutral_name if old.neutral is not None or made.neutral_name != "neutral" else None,
-        regions=tuple(regions), shapes=shapes, stored=stored, parts=_parts(ready, carrier.fitted, made),
+        regions=tuple(regions), shapes=shapes, stored=stored, parts=_parts(evaluated, carrier.fitted, made),
         levels=dict(levels),
     )  # fmt: skip
 
@@ -132,20 +135,21 @@ def _same_group(name: str, old: Head, fitted: Head) -> bool:
 
 
 def _shape(
-    ready: Ready, carrier: HeadCarrier, made: Head, name: str, said: Mapping[str, Any], stored: dict[str, NDArray],
+    evaluated: EvaluatedDocument, carrier: HeadCarrier, made: Head, name: str, said: Mapping[str, Any], stored:
+    dict[str, NDArray],
     taken: list[str],
 ) -> dict[str, Any]:  # fmt: skip
     """What a document says of a shape, for the carried head; its arrays go to `stored`."""
     new = dict(said)
     delta = made.shape(name).delta if name in made.shape_index else None
     if "delta" in said:
-        delta = carrier.carry(name, ready.head.shape(name).delta).astype(np.float32)
+        delta = carrier.carry(name, evaluated.head.shape(name).delta).astype(np.float32)
         stored[str(said["delta"])] = delta
     for place in said.get("detail", {}).values():
         if place in stored:
             stored[place] = (np.asarray(stored[place], dtype=np.float64) * carrier.scale).astype(np.float32)
-    if isinstance(said.get("hinge"), Mapping) and delta is not None and name in ready.hinges:
-        hinge = carrier.hinge(name, ready.hinges[name], delta)
+    if isinstance(said.get("hinge"), Mapping) and delta is not None and name in evaluated.hinges:
+        hinge = carrier.hinge(name, evaluated.hinges[name], delta)
         place = str(said["hinge"]["rigidity"])
         stored[place] = hinge.rigidity
         new["hinge"] = {
@@ -156,19 +160,19 @@ def _shape(
     return new
 
 
-def _parts(ready: Ready, fitted: Head, made: Head) -> dict[str, Mapping[str, Any]]:
+def _parts(evaluated: EvaluatedDocument, fitted: Head, made: Head) -> dict[str, Mapping[str, Any]]:
     """The parts as the document has to say them: its own words where they still hold, else vertices.
 
     A document without parts of its own stays so where the carried library is found to have the same ones.
     """
-    if not ready.project.parts:
+    if not evaluated.project.parts:
         groups = fitted.groups if fitted.neutral_file is not None else made.groups
-        if _same_parts(recognise_parts(made.with_(parts=(), groups=groups)), ready.head.parts):
+        if _same_parts(recognise_parts(made.with_(parts=(), groups=groups)), evaluated.head.parts):
             return {}
-    said: dict[str, Mapping[str, Any]] = dict(ready.project.parts)
-    for part in ready.head.parts:
+    said: dict[str, Mapping[str, Any]] = dict(evaluated.project.parts)
+    for part in evaluated.head.parts:
         own = said.get(part.name)
-        if own is None or ("group" in own and not _same_group(str(own["group"]), ready.head, fitted)):
+        if own is None or ("group" in own and not _same_group(str(own["group"]), evaluated.head, fitted)):
             said[part.name] = {"vertices": [int(v) for v in part.vertices], "follows": part.follows}
     return said
 
@@ -181,7 +185,12 @@ def _same_parts(one: tuple[Part, ...], other: tuple[Part, ...]) -> bool:
 
 
 def _write_levels(
-    ready: Ready, made: Head, folder: Path, finer: Mapping[int, NDArray], scale: float, progress: Progress | None
+    evaluated: EvaluatedDocument,
+    made: Head,
+    folder: Path,
+    finer: Mapping[int, NDArray],
+    scale: float,
+    progress: Progress | None,
 ) -> dict[int, Path]:
     """The library at finer levels, one target at a time: those of the document, and those of `finer` neutrals.
 
@@ -189,10 +198,10 @@ def _write_levels(
     in the local frames of the carried pose. A neutral that is not among `finer` is the fitted one, subdivided.
     """
     levels: dict[int, Path] = {}
-    for level in sorted({*ready.project.levels, *finer}):
+    for level in sorted({*evaluated.project.levels, *finer}):
         levels[level] = folder / f"level{level}"
         make_folder(levels[level])
-        old = Finer(ready, level).detail if level in ready.project.levels else None
+        old = Finer(evaluated, level).detail if level in evaluated.project.levels else None
         rest = finer.get(level)
         new = Detail(
             made, level, refine(made.neutral, levels_of(made.polygons, level)) if rest is None else rest, _none
@@ -200,7 +209,7 @@ def _write_levels(
         finest = Head(made.name, new.steps[-1].polygons, new.add(made.neutral, new.neutral), unit=made.unit)
         write_mesh(levels[level] / f"{made.neutral_name}.obj", mesh_of(finest))
         for done, shape in enumerate(made.shapes if old is not None else ()):
-            local = old.of(shape.name) if old is not None and shape.name in ready.head.shape_index else None
+            local = old.of(shape.name) if old is not None and shape.name in evaluated.head.shape_index else None
             if progress is not None:
                 progress(done / len(made.shapes), f"level {level}: {shape.name}")
             if local is not None:

@@ -27,14 +27,14 @@ SHOWN = ("label", "group", "marked", "hidden")
 
 
 @dataclass(frozen=True, eq=False)
-class Dressed:
+class DocumentHead:
     """An earlier state of a document, and the head as it had it."""
 
     project: Project
     head: Head
 
 
-def head_of(project: Project, library: Head, before: Dressed | None = None) -> Head:
+def head_of(project: Project, library: Head, before: DocumentHead | None = None) -> Head:
     """The library's head with what the document says of it; the library itself where that is nothing.
 
     With `before`, of the same library, everything that did not change is shared, the whole head where nothing did.
@@ -85,7 +85,7 @@ def _of_head(project: Project) -> dict[str, tuple[dict[str, Any], Any]]:
     return {name: (own, project.stored.get(own.get("delta", ""))) for name, own in said.items() if own}
 
 
-def _parts(project: Project, library: Head, before: Dressed | None) -> tuple[Part, ...]:
+def _parts(project: Project, library: Head, before: DocumentHead | None) -> tuple[Part, ...]:
     if not project.parts:
         return library.parts
     if before is not None and project.parts == before.project.parts:
@@ -110,7 +110,7 @@ def _part(said: Values, name: str, head: Head) -> Part:
     return Part(name, vertices.astype(np.int32), follows)  # type: ignore[arg-type]
 
 
-def _shapes(project: Project, library: Head, before: Dressed | None) -> tuple[Shape, ...]:
+def _shapes(project: Project, library: Head, before: DocumentHead | None) -> tuple[Shape, ...]:
     """The library's shapes, then the kept ones, in-betweens put into the shapes that pass through them."""
     known = {shape.name: shape for shape in before.head.shapes} if before is not None else {}
     held = {shape.name: shape for shape in library.shapes}
@@ -118,7 +118,7 @@ def _shapes(project: Project, library: Head, before: Dressed | None) -> tuple[Sh
         if "delta" in said:
             if name in held or name == library.neutral_name:
                 what = f"shape {name!r} is kept in the document, and the head has one too"
-                raise MoueError(what, project.path, mend="rename the kept one in the document")
+                raise MoueError(what, project.path, hint="rename the kept one in the document")
             held[name] = Shape(name, _kept(project, library, str(said["delta"]), before))
     used: set[str] = set()
     for name, said in project.shapes.items():
@@ -144,7 +144,7 @@ def _between(name: str, said: Mapping[str, Any], held: Mapping[str, Shape], path
     return tuple(InBetween(at, held[entry["target"]].delta) for at, entry in zip(places, entries, strict=True))
 
 
-def _kept(project: Project, library: Head, place: str, before: Dressed | None) -> NDArray[np.float32]:
+def _kept(project: Project, library: Head, place: str, before: DocumentHead | None) -> NDArray[np.float32]:
     """(n, 3) float32 mm, the delta of a kept shape, as stored or from its file beside the document."""
     stored = project.stored.get(place)
     if stored is not None:

@@ -20,17 +20,17 @@ from composer.formats.library import NEUTRAL, targets_in
 from composer.formats.mend import Likeness, likeness
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, suffixes
+from composer.geometry.polygons import Polygons
+from composer.geometry.rigid import is_mirrored
 from composer.head.cage import coarser
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head, Shape
 from composer.head.landmarks import Landmarks, read_landmarks, resolve
 from composer.head.levels import vertex_count
 from composer.head.order import OrderMismatch
-from composer.head.similarity import is_mirrored
 from composer.head.stabilise import HeadMotion, head_motions
 from composer.progress import Progress
 from composer.units import guess_unit, mm_per
-from masks.polygons import Polygons
 
 Severity = Literal["error", "warning", "note"]
 RATIOS = (1000.0, 304.8, 100.0, 30.48, 25.4, 12.0, 10.0, 2.54)

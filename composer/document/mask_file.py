@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
-from masks.polygons import read_only
+from composer.geometry.polygons import read_only
 
 MOST_PIXELS = 16384 * 16384
 
@@ -19,7 +19,7 @@ MOST_PIXELS = 16384 * 16384
 def read_mask(path: Path) -> NDArray[np.float64]:
     """(n,) the values in a `.npy` file. Raises MoueError for what is no plain mask or cannot be read."""
     if path.suffix.lower() != ".npy":
-        raise MoueError("masks are read from .npy files", path, mend='for a picture say from = "image"')
+        raise MoueError("masks are read from .npy files", path, hint='for a picture say from = "image"')
     return _read(path, load_mask)
 
 
@@ -99,12 +99,12 @@ def read_picture(path: Path) -> NDArray:
             deep = picture.mode.startswith("I")
             levels = np.asarray(picture) if deep else np.zeros(1)
             if picture.mode == "F" or levels.min() < 0 or levels.max() > 65535:
-                raise MoueError("is no 8 or 16 bit picture", path, mend="save it as a grey PNG")
+                raise MoueError("is no 8 or 16 bit picture", path, hint="save it as a grey PNG")
             if deep:
                 return levels.astype(np.uint16)
             return np.asarray(picture.convert("L"))
     except (UnidentifiedImageError, Image.DecompressionBombError, ValueError, SyntaxError):
-        raise MoueError("is no picture that can be read", path, mend="give a PNG") from None
+        raise MoueError("is no picture that can be read", path, hint="give a PNG") from None
     except OSError as error:
         raise MoueError(f"cannot be read: {error.strerror or 'it is damaged'}", path) from None
 

@@ -15,16 +15,15 @@ from composer.document.mask_file import read_mask, read_picture
 from composer.document.project import Project, Region
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
+from composer.geometry.polygons import read_only
 from composer.head.head import Head, Shape
 from composer.head.presets import lay_regions, region_preset
 from composer.head.symmetry import mirror_map
-from masks.errors import MaskError
 from masks.from_displacement import MovingRegions, from_displacement
 from masks.from_groups import from_component, from_faces, from_vertices
 from masks.from_image import from_image
 from masks.from_loops import from_loop
 from masks.mask import checked_values
-from masks.polygons import read_only
 
 Floats = NDArray[np.float64]
 KEYS: dict[str, tuple[str, ...]] = {
@@ -129,7 +128,7 @@ class MaskSources:
         try:
             made = getattr(self, f"_from_{kind}")(region, said)
             return checked_values(made, self.head.n_vertices, f"mask of region {region.name!r}")
-        except MaskError as error:
+        except MoueError as error:
             raise MoueError(f"region {region.name!r}: {error}", self.project.path) from None
 
     def _from_landmarks(self, region: Region, said: Values) -> Floats:
@@ -212,7 +211,7 @@ def moving_regions(head: Head, count: int, shapes: Sequence[Shape] | None = None
     try:
         deltas = [shape.delta for shape in (head.shapes if shapes is None else shapes)]
         return from_displacement(head.surface, deltas, count, skin=head.skin, partner=mirror_or_none(head))
-    except MaskError as error:
+    except MoueError as error:
         raise MoueError(str(error), head.path) from None
 
 

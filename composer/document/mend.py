@@ -42,7 +42,7 @@ def write_mended(
         fault = next((each for each in lost[0].faults if not each.mended), lost[0].faults[0])
         what = f"{lost[0].path.name} cannot be mended: {fault.words}"
         more = f" (and {len(lost) - 1} more)" if len(lost) > 1 else ""
-        raise MoueError(what + more, looked.folder, mend="--skip-broken leaves it out")
+        raise MoueError(what + more, looked.folder, hint="--skip-broken leaves it out")
     base = looked.reference.path
     text = ObjText(base) if base is not None and base.suffix.lower() == ".obj" else None
     became: dict[str, str] = {}
@@ -86,9 +86,9 @@ def _may_make(folder: Path, to: Path) -> None:
     try:
         here, there = folder.resolve(), to.resolve()
         if there == here or here in there.parents:
-            raise MoueError("lies in the library itself", to, mend="give a new folder elsewhere")
+            raise MoueError("lies in the library itself", to, hint="give a new folder elsewhere")
         if there.exists() and (not there.is_dir() or any(there.iterdir())):
-            raise MoueError("is there already", to, mend="give a new folder")
+            raise MoueError("is there already", to, hint="give a new folder")
     except OSError as error:
         raise cannot("written", to, error) from None
 

@@ -66,11 +66,11 @@ def parse_document(data: bytes, path: Path) -> Project:
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
         raise MoueError("does not say `moue = 1`, so it is no document", path)
     if version > VERSION:
-        raise MoueError(f"is of version {version}, this Moue reads up to {VERSION}", path, mend="get a newer Moue")
+        raise MoueError(f"is of version {version}, this Moue reads up to {VERSION}", path, hint="get a newer Moue")
     whole.only(TOP)
     head = whole.text("head")
     if head is None:
-        raise MoueError("names no head", path, mend='add head = "FOLDER"')
+        raise MoueError("names no head", path, hint='add head = "FOLDER"')
     parts = whole.tables("parts")
     for part in parts.values():
         part.only(PART_KEYS)
@@ -107,7 +107,7 @@ def _recipes(whole: Values) -> tuple[Recipe, ...]:
 def region_of(name: str, said: Values) -> Region:
     """The region in the table [regions.NAME]. Raises MoueError where it is reserved or has no source."""
     if name in RESERVED:
-        raise MoueError(f"a region may not be named {name!r}", said.path, mend="it always exists")
+        raise MoueError(f"a region may not be named {name!r}", said.path, hint="it always exists")
     source = {key: value for key, value in said.table.items() if key not in ("set", "locked")}
     if said.text("from") is None:
         raise said.error("does not say where it is `from`")
@@ -117,7 +117,7 @@ def region_of(name: str, said: Values) -> Region:
 def recipe_of(name: str, said: Values) -> Recipe:
     """The recipe in the table [recipes.NAME]. Raises MoueError where it is none."""
     if name == "neutral":
-        raise MoueError("a recipe may not be named 'neutral'", said.path, mend="that is the face at rest")
+        raise MoueError("a recipe may not be named 'neutral'", said.path, hint="that is the face at rest")
     said.only(RECIPE_KEYS)
     join = said.text("join") or "linear"
     if join not in JOINS:

@@ -12,16 +12,16 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.finer import Finer
-from composer.document.ready import Ready
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh
+from composer.geometry.rigid import similarity
 from composer.head.head import Head
 from composer.head.levels import Refinement, levels, refine, vertex_count
 from composer.head.order import match_order
 from composer.head.rules import creases_of, ruled_levels
-from composer.head.similarity import similarity
 from composer.mixing.recipe import Recipe
 from composer.units import MM_PER_UNIT, mm_per
 
@@ -56,17 +56,18 @@ class InSampleOrder:
     vertex that does not move keeps the sample's own line. `head` and `pose` as in `Finer`; `notes` for the person.
     """
 
-    def __init__(self, ready: Ready, path: Path) -> None:
+    def __init__(self, evaluated: EvaluatedDocument, path: Path) -> None:
         """Raises MoueError as `read_sample` and `Finer`."""
-        self.sample = read_sample(path, ready.head)
-        self.finer = Finer(ready, self.sample.level, self.sample.steps)
+        self.sample = read_sample(path, evaluated.head)
+        self.finer = Finer(evaluated, self.sample.level, self.sample.steps)
         self.notes = self.sample.notes
         mesh, source = self.sample.mesh, self.sample.mesh.path
         is_text = source is not None and source.suffix.lower() == ".obj"
         self.head = Head(
-            ready.head.name, mesh.polygons, mesh.positions * mm_per(self.sample.unit),
+            evaluated.head.name, mesh.polygons, mesh.positions * mm_per(self.sample.unit),
             groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, unit=self.sample.unit,
-            neutral_name=ready.head.neutral_name, neutral_file=source if is_text else None, path=ready.head.path,
+            neutral_name=evaluated.head.neutral_name, neutral_file=source if is_text else None,
+            path=evaluated.head.path,
         )  # fmt: skip
 
     def pose(self, recipe: Recipe, strength: float) -> NDArray[np.float64]:
@@ -80,7 +81,7 @@ def level_with(head: Head, vertices: int, where: Path | str | None = None) -> in
     counts = [vertex_count(head.polygons, k) for k in range(HIGHEST_SAMPLE + 1)]
     if vertices not in counts:
         there = ", ".join(f"{k}: {count:,}" for k, count in enumerate(counts[:5]))
-        raise MoueError(f"no level has {vertices:,} vertices", where, mend=f"the levels have {there} ...")
+        raise MoueError(f"no level has {vertices:,} vertices", where, hint=f"the levels have {there} ...")
     return counts.index(vertices)
 
 

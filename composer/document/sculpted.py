@@ -14,8 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.mask_file import checked_delta, read_delta
-from composer.document.ready import Ready
 from composer.head.detail import REFLECTION, Frames
 from composer.head.levels import levels, refine
 from composer.mixing.corrective import felt_in
@@ -28,14 +28,14 @@ BaseAt = Callable[[int], Callable[[Recipe, float], NDArray[np.float64]]]
 class SculptedDetail:
     """The details of a document's kept shapes that a level shows: those of this level and of coarser ones."""
 
-    def __init__(self, ready: Ready, level: int, base_at: BaseAt) -> None:
+    def __init__(self, evaluated: EvaluatedDocument, level: int, base_at: BaseAt) -> None:
         """Details are read when a recipe uses them; the errors of `add` are theirs."""
-        self.ready, self.level = ready, level
-        said = ready.project.shapes.items()
+        self.evaluated, self.level = evaluated, level
+        said = evaluated.project.shapes.items()
         own = {(int(k), name): place for name, table in said for k, place in table.get("detail", {}).items()}
         levels_used = sorted({k for k, _ in own if k <= level})
         self._at = [
-            _Level(ready, k, {name: place for (at, name), place in own.items() if at == k}, base_at)
+            _Level(evaluated, k, {name: place for (at, name), place in own.items() if at == k}, base_at)
             for k in levels_used
         ]
 
@@ -54,14 +54,14 @@ class SculptedDetail:
 
 
 class _Level:
-    def __init__(self, ready: Ready, k: int, places: dict[str, str], base_at: BaseAt) -> None:
-        self.ready, self.k, self._places, self._base_at = ready, k, places, base_at
+    def __init__(self, evaluated: EvaluatedDocument, k: int, places: dict[str, str], base_at: BaseAt) -> None:
+        self.evaluated, self.k, self._places, self._base_at = evaluated, k, places, base_at
         self._read: dict[tuple[str, bool], NDArray] = {}
 
     @cached_property
     def steps(self) -> list:
         """From the cage to this level."""
-        return levels(self.ready.head.polygons, self.k)
+        return levels(self.evaluated.head.polygons, self.k)
 
     @cached_property
     def frames(self) -> Frames:
@@ -85,11 +85,11 @@ class _Level:
 
     def _used(self, recipe: Recipe) -> Iterator[tuple[str, bool, float | NDArray]]:
         """Shapes with details here that a recipe uses, whether mirrored, and how much of them: (n_k, 1) or a number."""
-        for name, amount in self.ready.correctives.amounts(felt_in(recipe)).items():
+        for name, amount in self.evaluated.correctives.amounts(felt_in(recipe)).items():
             if name in self._places:
                 yield name, False, amount
         cells = [cell for cell in recipe.cells if cell.shape in self._places and cell.weight != 0.0]
-        shares = self.ready.mixer.shares(recipe) if cells else {}
+        shares = self.evaluated.mixer.shares(recipe) if cells else {}
         for cell in cells:
             yield cell.shape, cell.mirrored, cell.weight * refine(shares[cell.region], self.steps)[:, None]
 
@@ -99,14 +99,14 @@ class _Level:
         return self._read[name, mirrored]
 
     def _stored(self, name: str) -> NDArray:
-        project, place = self.ready.project, self._places[name]
+        project, place = self.evaluated.project, self._places[name]
         held = project.stored.get(place)
         values = read_delta(project.path.parent / place) if held is None else held
         return checked_delta(values, f"{project.path} {place}", self.steps[-1].n_vertices)
 
     def _mirrored(self, name: str) -> NDArray:
         """The detail of a shape's mirror image: turned round in space, and put into the frames there."""
-        fine = self.ready.mirror_map
+        fine = self.evaluated.mirror_map
         for step in self.steps:
             fine = step.permutation(fine)
         one, other = (Recipe(name, (Cell(ALL, name, 1.0, flip),)) for flip in (False, True))

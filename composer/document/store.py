@@ -26,9 +26,9 @@ from composer.document.read import parse_document, read_document
 from composer.document.stored import Folder, free_place, is_inside, kept_places, stored_places, with_places
 from composer.document.text import document_text, relative_place
 from composer.errors import MoueError, cannot
+from composer.geometry.polygons import read_only
 from composer.head.atomic import write_whole
 from composer.head.folders import is_folder, make_folder
-from masks.polygons import read_only
 
 TEXT = "document.toml"
 MOST_TEXT, MOST_MASK, MOST_ENTRIES = 16 << 20, 128 << 20, 10_000
@@ -42,7 +42,7 @@ def open_document(path: Path | str) -> Project:
     """
     path = Path(path)
     if is_folder(path):
-        raise MoueError("is a folder, not a document", path, mend=f"give its {TEXT} or a .moue file")
+        raise MoueError("is a folder, not a document", path, hint=f"give its {TEXT} or a .moue file")
     if path.suffix.lower() != ".moue":
         return _with_files(read_document(path))
     try:
@@ -62,11 +62,11 @@ def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
         raise MoueError(f"holds {len(entries)} entries, more than any document has", path)
     names = archive.namelist()
     if len(set(names)) < len(names):
-        raise MoueError("holds two entries of one name", path, mend="do not trust it")
+        raise MoueError("holds two entries of one name", path, hint="do not trust it")
     for entry in entries:
         place = PurePosixPath(entry.filename.replace("\\", "/"))
         if place.is_absolute() or ".." in place.parts or ":" in entry.filename:
-            raise MoueError(f"holds an entry that points outside: {entry.filename!r}", path, mend="do not trust it")
+            raise MoueError(f"holds an entry that points outside: {entry.filename!r}", path, hint="do not trust it")
         if entry.file_size > (MOST_TEXT if entry.filename == TEXT else MOST_MASK):
             raise MoueError(f"holds an entry of {entry.file_size} bytes, more than any document has", path)
     if TEXT not in archive.namelist():

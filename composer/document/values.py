@@ -20,9 +20,9 @@ class Values:
     def __init__(self, table: Mapping[str, Any], path: Path, where: str) -> None:
         self.table, self.path, self.where = table, path, where
 
-    def error(self, what: str, mend: str | None = None) -> MoueError:
+    def error(self, what: str, hint: str | None = None) -> MoueError:
         """An error that names the table."""
-        return MoueError(f"{self.where} {what}", self.path, mend=mend)
+        return MoueError(f"{self.where} {what}", self.path, hint=hint)
 
     def only(self, known: Sequence[str]) -> Values:
         """Itself. Raises MoueError for a key that is not known, with the nearest."""
@@ -102,14 +102,14 @@ def check_name(name: str, kind: str, path: Path, taken: Sequence[str] = ()) -> N
     shown = shorten(repr(name), 60)
     dotted = name.startswith(".") or name.endswith(".")
     if not name or name != name.strip() or dotted or set(name) & set("/\\:*?\"<>|"):
-        mend = "files are named after it; choose a plain name"
-        raise MoueError(f"a {kind} may not be named {shown}", path, mend=mend)
+        hint = "files are named after it; choose a plain name"
+        raise MoueError(f"a {kind} may not be named {shown}", path, hint=hint)
     if any(unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp") for c in name):
-        raise MoueError(f"a {kind} may not be named {shown}", path, mend="leave out what cannot be seen")
+        raise MoueError(f"a {kind} may not be named {shown}", path, hint="leave out what cannot be seen")
     if len(name.encode()) > LONGEST_NAME:
         raise MoueError(f"the name of {kind} {shorten(repr(name), 40)} is longer than {LONGEST_NAME} bytes", path)
     if name.split(".")[0].lower() in RESERVED_FILES:
-        raise MoueError(f"a {kind} may not be named {shown}", path, mend="some systems keep that name for themselves")
+        raise MoueError(f"a {kind} may not be named {shown}", path, hint="some systems keep that name for themselves")
     for other in taken:
         if other != name and other.casefold() == name.casefold():
-            raise MoueError(f"{kind}s {other!r} and {name!r} differ only in case", path, mend="rename one of them")
+            raise MoueError(f"{kind}s {other!r} and {name!r} differ only in case", path, hint="rename one of them")

@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.finer import Finer
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.document.store import save_document
 from composer.document.stored import free_place, stored_places
 from composer.edits.correctives import set_corrective
@@ -28,13 +28,13 @@ from composer.edits.shapes import keep_shape
 from composer.errors import MoueError
 from composer.formats.mesh import mesh_of
 from composer.formats.registry import write_mesh
+from composer.geometry.polygons import read_only
 from composer.head.atomic import write_whole
 from composer.head.folders import is_there, make_folder
 from composer.head.levels import levels, refine
 from composer.head.nearest_cage import nearest_cage
 from composer.mixing.corrective import Corrective, triggers_of
 from composer.mixing.recipe import ALL, Cell, Recipe
-from masks.polygons import read_only
 
 STILL = 2e-6
 """Of the head's size: a vertex that moved by less did not. A file in metres with six digits rounds by half of it."""
@@ -57,13 +57,14 @@ class Moved:
 
 @dataclass(frozen=True, eq=False)
 class Accepted:
-    """What became of a sculpt: the `project` (not saved yet) and its `ready` state, with a `shape` of this name that
+    """What became of a sculpt: the `project` (not saved yet) and its `evaluated` state, with a `shape` of this name
+    that
     is a corrective of `recipe`, or stands alone in it; `before` (n_k, 3) mm is the bake as it was, `moved` the table
     of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most.
     """
 
     project: Project
-    ready: Ready
+    evaluated: EvaluatedDocument
     sculpt: Sculpt
     shape: str
     recipe: str
@@ -73,80 +74,88 @@ class Accepted:
     left_mm: float
 
 
-def accept(ready: Ready, recipe: str, sculpt: Sculpt, as_shape: str | None = None, unit: str | None = None) -> Accepted:
+def accept(
+    evaluated: EvaluatedDocument, recipe: str, sculpt: Sculpt, as_shape: str | None = None, unit: str | None = None
+) -> Accepted:
     """The document with a sculpt of a recipe's bake, as a corrective named RECIPE_fix, or as a new shape with a recipe
     of its own. A corrective with the same triggers is replaced. `unit` is what the sculpt was read in, for the words.
 
     Raises MoueError for an unknown recipe, one that moves nothing (no cell could bring a fix in) or has strength 0, a
     sculpt in which nothing moved, or that is of another scale or moved as a whole, and a name that is taken.
     """
-    held = ready.project.recipe(recipe)
-    finer = Finer(ready, sculpt.level)
+    held = evaluated.project.recipe(recipe)
+    finer = Finer(evaluated, sculpt.level)
     before = finer.pose(held, held.strength)
-    size = ready.head.diagonal
-    check_place(sculpt, before, finer.head.polygons, size, unit or ready.head.unit)
+    size = evaluated.head.diagonal
+    check_place(sculpt, before, finer.head.polygons, size, unit or evaluated.head.unit)
     away = np.linalg.norm(sculpt.positions - before, axis=1)
     if away.max(initial=0.0) <= STILL * size:
         raise MoueError(f"is the bake of {recipe!r} as it was: nothing moved", sculpt.path)
     if as_shape is None:
-        made, name, whose = _corrective(ready, held, sculpt, before)
+        made, name, whose = _corrective(evaluated, held, sculpt, before)
     else:
-        made, name, whose = _shape(ready, as_shape, sculpt, finer)
-    made, left = _with_detail(ready, made, name, whose, sculpt)
+        made, name, whose = _shape(evaluated, as_shape, sculpt, finer)
+    made, left = _with_detail(evaluated, made, name, whose, sculpt)
     return Accepted(
         made.project, made, sculpt, name, whose.name, as_shape is None, read_only(before),
-        _moved(ready, sculpt.level, away, size), left,
+        _moved(evaluated, sculpt.level, away, size), left,
     )  # fmt: skip
 
 
-def _corrective(ready: Ready, recipe: Recipe, sculpt: Sculpt, before: NDArray) -> tuple[Ready, str, Recipe]:
+def _corrective(
+    evaluated: EvaluatedDocument, recipe: Recipe, sculpt: Sculpt, before: NDArray
+) -> tuple[EvaluatedDocument, str, Recipe]:
     """The document with the cage's share of a fix as a corrective."""
-    project, path = ready.project, ready.project.path
+    project, path = evaluated.project, evaluated.project.path
     triggers = triggers_of(recipe)
     if recipe.strength == 0.0:
-        raise MoueError(f"recipe {recipe.name!r} has strength 0, so no fix of it would show", path, mend="turn it up")
+        raise MoueError(f"recipe {recipe.name!r} has strength 0, so no fix of it would show", path, hint="turn it up")
     if not triggers:
         what = f"recipe {recipe.name!r} moves nothing, so no cell could bring a fix in"
-        raise MoueError(what, path, mend="take it as a shape: --as-shape NAME")
+        raise MoueError(what, path, hint="take it as a shape: --as-shape NAME")
     plain = before
     if project.correctives:
-        plain = Finer(ready.again(project.with_(correctives=())), sculpt.level).pose(recipe, recipe.strength)
-    delta = _cage(ready, sculpt, (sculpt.positions - plain) / recipe.strength)
+        plain = Finer(evaluated.again(project.with_(correctives=())), sculpt.level).pose(recipe, recipe.strength)
+    delta = _cage(evaluated, sculpt, (sculpt.positions - plain) / recipe.strength)
     same = next((one.shape for one in project.correctives if set(one.triggers) == set(triggers)), None)
     if same is not None:
         name = same
         project = _replaced_delta(project, name, delta, sculpt.level)
     else:
-        taken = [*ready.head.shape_names, ready.head.neutral_name, *project.shapes]
+        taken = [*evaluated.head.shape_names, evaluated.head.neutral_name, *project.shapes]
         name = f"{recipe.name}_fix"
         name = free_name(name, taken) if name.casefold() in {each.casefold() for each in taken} else name
         project = keep_shape(project, name, delta, taken)
-    return ready.again(set_corrective(project, Corrective(name, triggers))), name, recipe
+    return evaluated.again(set_corrective(project, Corrective(name, triggers))), name, recipe
 
 
-def _shape(ready: Ready, name: str, sculpt: Sculpt, finer: Finer) -> tuple[Ready, str, Recipe]:
+def _shape(
+    evaluated: EvaluatedDocument, name: str, sculpt: Sculpt, finer: Finer
+) -> tuple[EvaluatedDocument, str, Recipe]:
     """The document with the cage's share of a whole sculpt as a shape, and a recipe of it alone."""
     rest = finer.pose(Recipe("rest"), 1.0)
-    taken = [*ready.head.shape_names, ready.head.neutral_name]
-    project = keep_shape(ready.project, name, _cage(ready, sculpt, sculpt.positions - rest), taken)
+    taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
+    project = keep_shape(evaluated.project, name, _cage(evaluated, sculpt, sculpt.positions - rest), taken)
     recipes = [recipe.name for recipe in project.recipes]
     recipe = Recipe(free_recipe_name(project, name) if name in recipes else name, (Cell(ALL, name, 1.0),))
-    return ready.again(add_recipe(project, recipe)), name, recipe
+    return evaluated.again(add_recipe(project, recipe)), name, recipe
 
 
-def _cage(ready: Ready, sculpt: Sculpt, moved: NDArray) -> NDArray[np.float32]:
+def _cage(evaluated: EvaluatedDocument, sculpt: Sculpt, moved: NDArray) -> NDArray[np.float32]:
     """(n, 3) float32 mm, the displacement of the cage that comes nearest to one at the sculpt's level."""
-    return _without_still(nearest_cage(moved, levels(ready.head.polygons, sculpt.level)), ready.head.diagonal)
+    return _without_still(nearest_cage(moved, levels(evaluated.head.polygons, sculpt.level)), evaluated.head.diagonal)
 
 
-def _with_detail(ready: Ready, made: Ready, name: str, recipe: Recipe, sculpt: Sculpt) -> tuple[Ready, float]:
+def _with_detail(
+    evaluated: EvaluatedDocument, made: EvaluatedDocument, name: str, recipe: Recipe, sculpt: Sculpt
+) -> tuple[EvaluatedDocument, float]:
     """The document with what is left of a sculpt as detail at its level, and how far the recipe is from it then."""
     finer = Finer(made, sculpt.level)
     left = sculpt.positions - finer.pose(recipe, recipe.strength)
     if sculpt.level > 0:
         local = finer.frames_at(recipe, recipe.strength)
         detail = np.einsum("nij,nj->ni", local, left) / recipe.strength
-        kept = _without_still(detail, ready.head.diagonal)
+        kept = _without_still(detail, evaluated.head.diagonal)
         if kept.any():
             project = made.project
             place = free_place(f"{name}_level{sculpt.level}", "shapes", [*stored_places(project), *project.stored])
@@ -175,11 +184,11 @@ def _without_still(moved: NDArray, size: float) -> NDArray[np.float32]:
     return np.where(still[:, None], 0.0, moved).astype(np.float32)
 
 
-def _moved(ready: Ready, level: int, away: NDArray, size: float) -> tuple[Moved, ...]:
+def _moved(evaluated: EvaluatedDocument, level: int, away: NDArray, size: float) -> tuple[Moved, ...]:
     """The distance table: the whole first, then the regions in which anything moved, the furthest first."""
-    steps = levels(ready.head.polygons, level)
+    steps = levels(evaluated.head.polygons, level)
     masks = {ALL: np.ones(len(away), dtype=bool)}
-    masks |= {name: refine(mask, steps) > INSIDE for name, mask in ready.effective.items()}
+    masks |= {name: refine(mask, steps) > INSIDE for name, mask in evaluated.effective.items()}
     rows = []
     for name, inside in masks.items():
         far = away[inside & (away > STILL * size)]
@@ -202,7 +211,7 @@ def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
     while any(is_there(folder / f"{accepted.recipe}_{number}{suffix}") for suffix in (".obj", ".txt")):
         number += 1
     was, note = (folder / f"{accepted.recipe}_{number}{suffix}" for suffix in (".obj", ".txt"))
-    head = Finer(accepted.ready, accepted.sculpt.level).head
+    head = Finer(accepted.evaluated, accepted.sculpt.level).head
     write_mesh(was, mesh_of(head, accepted.before))
     save_document(accepted.project, document)
     words = "\n".join([*told(accepted), f"The bake as it was lies in {was.name}.", ""])

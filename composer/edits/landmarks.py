@@ -17,7 +17,7 @@ def place_landmark(project: Project, name: str, place: Place) -> Project:
     Vertices that the head does not have are told when it is made ready.
     """
     if not name or name != name.strip():
-        raise MoueError(f"a landmark may not be named {name!r}", project.path, mend="choose a plain name")
+        raise MoueError(f"a landmark may not be named {name!r}", project.path, hint="choose a plain name")
     if isinstance(place, tuple):
         raise MoueError(f"landmark {name!r} needs a vertex or a point of a triangle", project.path)
     read = landmark_of(Values(landmark_table(place), project.path, f"landmark {name!r}"))

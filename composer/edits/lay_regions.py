@@ -40,7 +40,7 @@ def laid_regions(
     else:
         sources = {name: {"from": "group", "group": name, "ramp_mm": ramp_mm} for name in head.groups}
     if not sources:
-        raise MoueError(f"has no {source} to make regions from", head.path, mend="try --from displacement")
+        raise MoueError(f"has no {source} to make regions from", head.path, hint="try --from displacement")
     parts = {part.name: _part(part.vertices.tolist(), part.name, head, part.follows) for part in head.parts}
     return Project(
         path, head.path or path.parent, head.unit, head.neutral_name, fingerprint(head.polygons),

@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.document.store import moved_to
 from composer.document.values import check_name
 from composer.edits.shapes import keep_shape
@@ -75,23 +75,23 @@ class Matcher:
     """The cells of some regions and shapes of a document, ready to be matched."""
 
     def __init__(
-        self, ready: Ready, regions: Sequence[str] | None = None, shapes: Sequence[str] | None = None
+        self, evaluated: EvaluatedDocument, regions: Sequence[str] | None = None, shapes: Sequence[str] | None = None
     ) -> None:
         """`regions` are the document's and `remainder` unless said, or `all` where the document has none; `shapes` the
         head's without those of correctives. Raises MoueError for names that are not there, or a head without shapes.
         """
-        self.ready, path = ready, ready.project.path
+        self.evaluated, path = evaluated, evaluated.project.path
         if regions is None:
-            own = [name for name, mask in ready.effective.items() if mask.any()]
-            regions = own if ready.project.regions else [ALL]
+            own = [name for name, mask in evaluated.effective.items() if mask.any()]
+            regions = own if evaluated.project.regions else [ALL]
         if shapes is None:
-            shapes = [name for name in ready.head.shape_names if name not in ready.correctives.names]
+            shapes = [name for name in evaluated.head.shape_names if name not in evaluated.correctives.names]
         for name in regions:
-            if name != ALL and name not in ready.effective:
-                raise unknown("region", name, [ALL, *ready.effective], path)
+            if name != ALL and name not in evaluated.effective:
+                raise unknown("region", name, [ALL, *evaluated.effective], path)
         for name in shapes:
-            if name not in ready.head.shape_index:
-                raise unknown("shape", name, ready.head.shape_names, path)
+            if name not in evaluated.head.shape_index:
+                raise unknown("shape", name, evaluated.head.shape_names, path)
         if not regions or not shapes:
             raise MoueError("has no shapes or no regions to match with", path)
         self.regions, self.shapes = list(dict.fromkeys(regions)), list(dict.fromkeys(shapes))
@@ -102,7 +102,7 @@ class Matcher:
     @cached_property
     def columns(self) -> Columns:
         """The columns on the whole head, with their Gram matrix made when it is asked for."""
-        return Columns(self.ready.mixer, self.regions, self.shapes)
+        return Columns(self.evaluated.mixer, self.regions, self.shapes)
 
     @property
     def conditioning(self) -> Conditioning:
@@ -119,7 +119,7 @@ class Matcher:
         linked cells (`composer.edits.sides.linked`) one weight. Raises MoueError for a target of another length, or
         with a place that is no number.
         """
-        head, bounds = self.ready.head, bounds or Bounds()
+        head, bounds = self.evaluated.head, bounds or Bounds()
         target = np.asarray(target, dtype=np.float64)
         if target.shape != head.neutral.shape:
             raise MoueError(f"the target has {len(target)} vertices, the head {head.n_vertices}")
@@ -128,7 +128,7 @@ class Matcher:
             raise MoueError(f"the target has {lost} vertices whose places are no numbers")
         columns = self.columns if vertices is None else self._columns_on(np.asarray(vertices))
         asked = target - head.neutral
-        wanted = asked - self.ready.mixer.displacement(Recipe("locked", tuple(locked))) if locked else asked
+        wanted = asked - self.evaluated.mixer.displacement(Recipe("locked", tuple(locked))) if locked else asked
         fixed = {cell.key for cell in locked}
         allowed = np.array([key not in fixed for key in columns.keys]) if fixed else None
         ties = self._ties if symmetric else ()
@@ -167,7 +167,7 @@ class Matcher:
         """
         places = tuple(place for place, _ in pulls)
         if self._drag is None or self._drag[0] != places:
-            self._drag = (places, Drag(self.ready.mixer, self.regions, self.shapes, places))
+            self._drag = (places, Drag(self.evaluated.mixer, self.regions, self.shapes, places))
         to = np.array([where for _, where in pulls], dtype=np.float64).reshape(-1, 3)
         found = self._drag[1].weights(recipe, to, locked, bounds)
         held = {cell.key for cell in recipe.cells}
@@ -179,7 +179,7 @@ class Matcher:
         """The columns on some vertices; those of the last ones are kept."""
         asked = vertices.tobytes()
         if self._some is None or self._some[0] != asked:
-            self._some = (asked, Columns(self.ready.mixer, self.regions, self.shapes, vertices))
+            self._some = (asked, Columns(self.evaluated.mixer, self.regions, self.shapes, vertices))
         return self._some[1]
 
     @cached_property
@@ -195,8 +195,8 @@ class Matcher:
     @cached_property
     def _straight(self) -> bool:
         """Whether poses are linear in the weights."""
-        mixer = self.ready.mixer
-        plain = all(s not in mixer.hinges and not self.ready.head.shape(s).inbetweens for s in self.shapes)
+        mixer = self.evaluated.mixer
+        plain = all(s not in mixer.hinges and not self.evaluated.head.shape(s).inbetweens for s in self.shapes)
         return plain and not mixer.correctives.names
 
     def _cells(self, x: NDArray, locked: Sequence[Cell]) -> tuple[Cell, ...]:
@@ -205,7 +205,7 @@ class Matcher:
 
     def _matched(self, x: NDArray, locked: Sequence[Cell], asked: NDArray, vertices: NDArray | None) -> Matched:
         cells = self._cells(x, locked)
-        left = asked - self.ready.mixer.displacement(Recipe("matched", cells))
+        left = asked - self.evaluated.mixer.displacement(Recipe("matched", cells))
         return Matched(cells, lambda: left, asked, vertices)
 
 
@@ -219,7 +219,7 @@ def matched_document(
     """
     check_name(name, "recipe", path, ["neutral"])
     if name == "neutral":
-        raise MoueError("a recipe may not be named 'neutral'", path, mend="name the target otherwise")
+        raise MoueError("a recipe may not be named 'neutral'", path, hint="name the target otherwise")
     cells = [replace(cell, weight=round(cell.weight, DIGITS)) for cell in matched.cells]
     made = moved_to(project, path).with_(recipes=(Recipe(name, tuple(c for c in cells if abs(c.weight) >= WRITTEN)),))
     return made if residual is None else keep_shape(made, residual, matched.left, taken)

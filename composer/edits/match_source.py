@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.edits.lay_regions import laid_regions
 from composer.errors import MoueError
 from composer.formats.library import open_library
 from composer.progress import Progress
 
 
-def library_project(library: Path, path: Path, progress: Progress | None = None) -> tuple[Ready, list[str]]:
+def library_project(library: Path, path: Path, progress: Progress | None = None) -> tuple[EvaluatedDocument, list[str]]:
     """The library in a document that is to lie at `path`, made ready, and notes on the regions that it got.
 
     Raises MoueError where the library cannot be opened, or nothing in it moves.
@@ -22,4 +22,4 @@ def library_project(library: Path, path: Path, progress: Progress | None = None)
     except MoueError:
         project, notes = laid_regions(head, path, "displacement")
         notes.append("The head has no landmarks, so its regions are what moves together.")
-    return Ready(project, head), [note for note in notes if note not in head.notes]
+    return EvaluatedDocument(project, head), [note for note in notes if note not in head.notes]

@@ -13,7 +13,7 @@ def check_new_region(project: Project, name: str) -> None:
     """Raises MoueError where a new region may not be named so: reserved, taken, or no file could be named after it."""
     names = [region.name for region in project.regions]
     if name in RESERVED:
-        raise MoueError(f"a region may not be named {name!r}", project.path, mend="it always exists")
+        raise MoueError(f"a region may not be named {name!r}", project.path, hint="it always exists")
     if name in names:
         raise MoueError(f"a region named {name!r} is there already", project.path)
     check_name(name, "region", project.path, [*names, *RESERVED])

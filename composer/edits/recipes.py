@@ -108,7 +108,7 @@ def check_new_name(project: Project, name: str) -> None:
     """Raises MoueError where a new recipe may not be named so."""
     names = [recipe.name for recipe in project.recipes]
     if name == "neutral":
-        raise MoueError("a recipe may not be named 'neutral'", project.path, mend="that is the face at rest")
+        raise MoueError("a recipe may not be named 'neutral'", project.path, hint="that is the face at rest")
     if name in names:
         raise MoueError(f"a recipe named {name!r} is there already", project.path)
     check_name(name, "recipe", project.path, [*names, "neutral"])

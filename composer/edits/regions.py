@@ -16,11 +16,10 @@ from composer.edits.correctives import with_trigger_region
 from composer.edits.names import check_new_region, free_name
 from composer.edits.sides import other_side
 from composer.errors import MoueError
+from composer.geometry.polygons import read_only
 from composer.mixing.recipe import Cell, Recipe
 from masks.combine import mirror, split_sides
-from masks.errors import MaskError
 from masks.mask import checked_values
-from masks.polygons import read_only
 
 Made = TypeVar("Made")
 
@@ -44,7 +43,7 @@ def set_mask(project: Project, name: str, values: NDArray) -> Project:
     region = project.region(name)
     try:
         mask = read_only(checked_values(values, word=f"mask of region {name!r}").astype(np.float32))
-    except MaskError as error:
+    except MoueError as error:
         raise MoueError(str(error), project.path) from None
     place = _own_place(project, region)
     painted = replace(region, source={"from": "file", "file": place})
@@ -106,7 +105,7 @@ def set_region_set(project: Project, name: str, set_name: str) -> Project:
     """The region in another set, with whose regions it then shares. MoueError for an unknown one or an empty name."""
     region = project.region(name)
     if not set_name.strip():
-        raise MoueError("a set of regions needs a name", project.path, mend='regions share in "face" unless said')
+        raise MoueError("a set of regions needs a name", project.path, hint='regions share in "face" unless said')
     return project if region.set == set_name else _replaced(project, name, replace(region, set=set_name.strip()))
 
 
@@ -153,7 +152,7 @@ def mirror_mask(project: Project, name: str, values: NDArray, partner: NDArray) 
 def _masks(project: Project, make: Callable[[], Made]) -> Made:
     try:
         return make()
-    except MaskError as error:
+    except MoueError as error:
         raise MoueError(str(error), project.path) from None
 
 

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh
+from composer.geometry.polygons import Polygons
+from composer.geometry.rigid import similarity
 from composer.head.head import Head
 from composer.head.levels import HIGHEST_LEVEL, levels, vertex_count
 from composer.head.order_difference import order_difference
-from composer.head.similarity import similarity
 from composer.units import MM_PER_UNIT, mm_per
-from masks.polygons import Polygons
 
 OTHER_SIZE = 0.25
 """Relative difference of bounding boxes beyond which a sculpt is of another unit or scale; a jaw dropped wide adds a
@@ -67,22 +67,22 @@ def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, 
     ratio = theirs / ours if ours > 0 else 1.0
     if abs(ratio - 1.0) > OTHER_SIZE:
         other = next((u for u, mm in MM_PER_UNIT.items() if abs(ratio * mm / mm_per(unit) - 1.0) <= OTHER_SIZE), None)
-        mend = f"is it in {other}? say --unit {other}" if other else "scale it back"
-        raise MoueError(f"is {ratio:.3g} times as large as it should be", sculpt.path, mend=mend)
+        hint = f"is it in {other}? say --unit {other}" if other else "scale it back"
+        raise MoueError(f"is {ratio:.3g} times as large as it should be", sculpt.path, hint=hint)
     found = order_difference(polygons, polygons, pose, sculpt.positions)
     if found is not None:
-        mend = "export it with its vertices in the order of the bake"
-        raise MoueError(found.words, sculpt.path, mend=mend)
+        hint = "export it with its vertices in the order of the bake"
+        raise MoueError(found.words, sculpt.path, hint=hint)
     motion = similarity(pose, sculpt.positions)
     whole = _rms(motion(pose) - pose)
     if whole > MOVED * size and _rms(sculpt.positions - motion(pose)) < EXPLAINED * _rms(sculpt.positions - pose):
         shift = float(np.linalg.norm(motion(pose.mean(axis=0)[None])[0] - pose.mean(axis=0)))
         words = f"{shift:.1f} mm, {motion.angle_deg:.1f} degrees, {motion.scale:.3f} times"
-        raise MoueError(f"was moved, turned or scaled as a whole ({words})", sculpt.path, mend="put it back")
+        raise MoueError(f"was moved, turned or scaled as a whole ({words})", sculpt.path, hint="put it back")
     away = min(_rms(sculpt.positions - pose), _rms(sculpt.positions - motion(pose)))
     flipped = sculpt.positions * (-1.0, 1.0, 1.0)
     if away > MOVED * size and _rms(flipped - similarity(pose, flipped)(pose)) < EXPLAINED * away:
-        raise MoueError("is mirrored as a whole: left and right are exchanged", sculpt.path, mend="mirror it back")
+        raise MoueError("is mirrored as a whole: left and right are exchanged", sculpt.path, hint="mirror it back")
 
 
 def _chosen(mesh: Mesh, path: Path, name: str | None) -> NDArray[np.float64]:
@@ -92,7 +92,7 @@ def _chosen(mesh: Mesh, path: Path, name: str | None) -> NDArray[np.float64]:
     found = next((shape for shape in mesh.shapes if shape.name == name), None)
     if found is None and len(mesh.shapes) > 1:
         what = f"holds {len(mesh.shapes)} shapes, none named {name!r}"
-        raise MoueError(what, path, mend="keep one in it, or name it so")
+        raise MoueError(what, path, hint="keep one in it, or name it so")
     return mesh.positions + (found or mesh.shapes[0]).delta
 
 
@@ -107,7 +107,7 @@ def _level_of(head: Head, mesh: Mesh, path: Path) -> int:
     if mesh.n_vertices < 2 * counts[0]:
         found = order_difference(head.polygons, mesh.polygons, head.neutral / mm_per(head.unit), mesh.positions)
         if found is not None and found.kind in ("seam-split", "triangulated"):
-            raise MoueError(found.words, path, mend="export it without splitting vertices or cutting polygons")
+            raise MoueError(found.words, path, hint="export it without splitting vertices or cutting polygons")
     said = ", ".join(f"level {k} {count:,}" for k, count in enumerate(counts))
     raise MoueError(f"has {mesh.n_vertices:,} vertices, which is no level of this head ({said})", path)
 
@@ -119,10 +119,10 @@ def _refuse_other_order(ours: Polygons, theirs: Polygons, path: Path, level: int
     if found is None:
         return
     if found.kind in ("triangulated", "seam-split"):
-        raise MoueError(found.words, path, mend="export it without cutting polygons")
+        raise MoueError(found.words, path, hint="export it without cutting polygons")
     if found.kind == "turned over":
-        raise MoueError(found.words, path, mend="turn its polygons round")
-    raise MoueError(found.words, path, mend=f"moue reorder {path.name} --like BAKE_OF_LEVEL_{level} --to FILE")
+        raise MoueError(found.words, path, hint="turn its polygons round")
+    raise MoueError(found.words, path, hint=f"moue reorder {path.name} --like BAKE_OF_LEVEL_{level} --to FILE")
 
 
 def _rms(away: NDArray) -> float:

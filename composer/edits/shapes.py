@@ -13,8 +13,8 @@ from composer.document.project import Project
 from composer.document.stored import free_place, stored_places
 from composer.document.values import check_name
 from composer.errors import MoueError, unknown
+from composer.geometry.polygons import read_only
 from composer.mixing.recipe import Recipe
-from masks.polygons import read_only
 
 NAMED = 3
 """Recipes named in a refusal before the rest are only counted."""
@@ -28,7 +28,7 @@ def keep_shape(project: Project, name: str, delta: NDArray, taken: Collection[st
     """
     names = [*taken, *kept_shapes(project)]
     if name in names:
-        raise MoueError(f"a shape named {name!r} is there already", project.path, mend="give it another name")
+        raise MoueError(f"a shape named {name!r} is there already", project.path, hint="give it another name")
     check_name(name, "shape", project.path, names)
     held = read_only(np.array(checked_delta(np.asarray(delta), project.path)))
     place = free_place(name, "shapes", [*stored_places(project), *project.stored])
@@ -57,14 +57,14 @@ def delete_kept_shape(project: Project, name: str) -> Project:
     users = recipes_with_shape(project, name)
     if users:
         shown = ", ".join(users[:NAMED]) + (f" and {len(users) - NAMED} more" if len(users) > NAMED else "")
-        raise MoueError(f"shape {name!r} is used by {shown}", project.path, mend="take its cells out first")
+        raise MoueError(f"shape {name!r} is used by {shown}", project.path, hint="take its cells out first")
     fixes = [one.shape for one in project.correctives if name in (one.shape, *(t.shape for t in one.triggers))]
     if fixes:
-        raise MoueError(f"shape {name!r} is used by corrective {fixes[0]!r}", project.path, mend="remove that first")
+        raise MoueError(f"shape {name!r} is used by corrective {fixes[0]!r}", project.path, hint="remove that first")
     through = next((other for other, said in project.shapes.items()
                     if any(entry["target"] == name for entry in said.get("inbetweens", []))), None)  # fmt: skip
     if through is not None:
-        raise MoueError(f"shape {name!r} is an in-between of {through!r}", project.path, mend="take it out there first")
+        raise MoueError(f"shape {name!r} is an in-between of {through!r}", project.path, hint="take it out there first")
     shapes = {other: said for other, said in project.shapes.items() if other != name}
     left = project.with_(shapes=shapes)
     lost = set(stored_places(project)) - set(stored_places(left))

@@ -7,29 +7,29 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.mixing.recipe import REMAINDER
 from masks.combine import split_sides
 from masks.partition import FACE
 
 
-def split_names(ready: Ready, by: str) -> list[str]:
+def split_names(evaluated: EvaluatedDocument, by: str) -> list[str]:
     """The names of the pieces, `by` "regions" or "sides", in the order in which they come."""
-    pieces = ["left", "right"] if by == "sides" else [*_sharing(ready), REMAINDER]
-    return [f"{shape.name}.{piece}" for shape in ready.head.shapes for piece in pieces]
+    pieces = ["left", "right"] if by == "sides" else [*_sharing(evaluated), REMAINDER]
+    return [f"{shape.name}.{piece}" for shape in evaluated.head.shapes for piece in pieces]
 
 
-def _sharing(ready: Ready) -> list[str]:
-    return [region.name for region in ready.project.regions if region.set == FACE]
+def _sharing(evaluated: EvaluatedDocument) -> list[str]:
+    return [region.name for region in evaluated.project.regions if region.set == FACE]
 
 
-def split_by_regions(ready: Ready) -> Iterator[tuple[str, NDArray[np.float64]]]:
+def split_by_regions(evaluated: EvaluatedDocument) -> Iterator[tuple[str, NDArray[np.float64]]]:
     """`SHAPE.REGION` and its displacement (n, 3) in mm, for every shape and every region of the set `face`.
 
     `SHAPE.remainder` takes what the others leave, so that a shape's parts sum to it; overlays are left out.
     """
-    masks = {name: ready.mixer.anchors.lift(ready.effective[name]) for name in _sharing(ready)}
-    for shape in ready.head.shapes:
+    masks = {name: evaluated.mixer.anchors.lift(evaluated.effective[name]) for name in _sharing(evaluated)}
+    for shape in evaluated.head.shapes:
         rest = shape.delta.astype(np.float64)
         for name, mask in masks.items():
             piece = mask[:, None] * shape.delta
@@ -38,10 +38,10 @@ def split_by_regions(ready: Ready) -> Iterator[tuple[str, NDArray[np.float64]]]:
         yield f"{shape.name}.{REMAINDER}", rest
 
 
-def split_by_sides(ready: Ready, ramp_mm: float) -> Iterator[tuple[str, NDArray[np.float64]]]:
+def split_by_sides(evaluated: EvaluatedDocument, ramp_mm: float) -> Iterator[tuple[str, NDArray[np.float64]]]:
     """`SHAPE.left` and `SHAPE.right` (n, 3) in mm, going over within `ramp_mm` about the midline x = 0."""
-    left, _ = split_sides(np.ones(ready.head.n_vertices), ready.head.neutral[:, 0], ramp_mm)
-    for shape in ready.head.shapes:
+    left, _ = split_sides(np.ones(evaluated.head.n_vertices), evaluated.head.neutral[:, 0], ramp_mm)
+    for shape in evaluated.head.shapes:
         piece = left[:, None] * shape.delta
         yield f"{shape.name}.left", piece
         yield f"{shape.name}.right", shape.delta - piece

@@ -20,7 +20,7 @@ def sweep(recipe: Recipe, key: CellKey, low: float, high: float, steps: int) -> 
     A cell that the recipe does not have comes last. Raises MoueError for fewer steps or weights outside [-1, 2].
     """
     if steps < 2:
-        raise MoueError(f"a sweep of {steps} steps goes nowhere", mend="give 2 or more")
+        raise MoueError(f"a sweep of {steps} steps goes nowhere", hint="give 2 or more")
     weights = [low, *(low + (high - low) * i / (steps - 1) for i in range(1, steps - 1)), high]
     return [_at(recipe, key, float(weight)) for weight in weights]
 
@@ -73,8 +73,8 @@ def random_recipe(
     """
     low, high = limits
     if not WEIGHT_RANGE[0] <= low <= high <= WEIGHT_RANGE[1]:
-        mend = "give limits within [-1, 2], in order"
-        raise MoueError(f"weights from {low:g} to {high:g} cannot be drawn", mend=mend)
+        hint = "give limits within [-1, 2], in order"
+        raise MoueError(f"weights from {low:g} to {high:g} cannot be drawn", hint=hint)
     count = len(regions) * len(shapes)
     if not 0 <= cells <= count:
         raise MoueError(f"{cells} cells cannot be drawn from {len(regions)} regions and {len(shapes)} shapes")

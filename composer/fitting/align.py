@@ -15,10 +15,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
+from composer.geometry.rigid import Similarity
+from composer.geometry.rigid import similarity as best_similarity
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
-from composer.head.similarity import Similarity
-from composer.head.similarity import similarity as best_similarity
 
 Rows = NDArray[np.float64]
 THIN = 1e-3
@@ -70,12 +70,12 @@ def similarity(source: ArrayLike, target: ArrayLike, weights: ArrayLike | None =
     x, y = (np.asarray(v, dtype=np.float64).reshape(-1, 3) for v in (source, target))
     w = np.ones(len(x)) if weights is None else np.asarray(weights, dtype=np.float64)
     if len(x) < 3:
-        raise MoueError(f"there are {len(x)} pairs of landmarks", mend="three that are not on one line are needed")
+        raise MoueError(f"there are {len(x)} pairs of landmarks", hint="three that are not on one line are needed")
     share = w / w.sum()
     for points, words in ((x - share @ x, "head"), (y - share @ y, "sculpt")):
         extent = np.linalg.svd(points * np.sqrt(share)[:, None], compute_uv=False)
         if not extent[1] > THIN * extent[0]:
-            raise MoueError(f"the landmarks on the {words} lie on one line", mend="add one that stands off it")
+            raise MoueError(f"the landmarks on the {words} lie on one line", hint="add one that stands off it")
     return best_similarity(x, y, w)
 
 
@@ -115,7 +115,7 @@ def check_pairs(
     larger or smaller than the head.
     """
     if len(pairs.names) == 0:
-        raise MoueError("no landmark has a place on both the head and the sculpt", mend="mark three or more on both")
+        raise MoueError("no landmark has a place on both the head and the sculpt", hint="mark three or more on both")
     if not np.isfinite(pairs.sculpt).all():
         bad = int(np.flatnonzero(~np.isfinite(pairs.sculpt).all(axis=1))[0])
         raise MoueError(f"landmark {pairs.names[bad]!r} on the sculpt is not a number")
@@ -140,7 +140,7 @@ def _near_the_sculpt(pairs: Pairs, sculpt: ClosestSurface) -> None:
             if np.median(sculpt.near(pairs.sculpt * factor).distance) < FAR * size / 5:
                 raise MoueError(
                     f"the landmarks on the sculpt are {_times(1 / factor)} the sculpt itself",
-                    mend="give both in the same unit",
+                    hint="give both in the same unit",
                 )
     worst = int(np.argmax(away))
     if away[worst] > FAR * size:
@@ -148,7 +148,7 @@ def _near_the_sculpt(pairs: Pairs, sculpt: ClosestSurface) -> None:
         raise MoueError(
             f"landmark {pairs.names[worst]!r} is {away[worst]:.1f} mm from the sculpt"
             + (f", {count - 1} more are far from it too" if count > 1 else ""),
-            mend="place it on the surface",
+            hint="place it on the surface",
         )
 
 
@@ -190,15 +190,15 @@ def _sides(pairs: Pairs, move: Similarity) -> None:
     now = _misfit(pairs, own)
     if now < 0.02 * size:
         return
-    mend = "exchange the names that end in _left and _right on one side"
+    hint = "exchange the names that end in _left and _right on one side"
     if _misfit(pairs, swap) < SWAPPED * now:
-        raise MoueError("left and right are swapped between the head's and the sculpt's landmarks", mend=mend)
+        raise MoueError("left and right are swapped between the head's and the sculpt's landmarks", hint=hint)
     for name in pairs.names:
         if name.endswith("_left"):
             one = _swap_of(pairs.names, name[: -len("_left")])
             if not np.array_equal(one, own) and _misfit(pairs, one) < SWAPPED * now:
                 stem = name[: -len("_left")]
-                raise MoueError(f"landmarks {stem}_left and {stem}_right are swapped on one side", mend=mend)
+                raise MoueError(f"landmarks {stem}_left and {stem}_right are swapped on one side", hint=hint)
 
 
 def _alike(pairs: Pairs, move: Similarity) -> None:
@@ -207,7 +207,7 @@ def _alike(pairs: Pairs, move: Similarity) -> None:
     misfit = _misfit(pairs, np.arange(len(pairs.names)))
     if misfit > UNLIKE * extent:
         what = f"the landmarks of head and sculpt do not match: they are {misfit:.0f} mm apart where they fit best"
-        raise MoueError(what, mend="see whether the names stand at the right places")
+        raise MoueError(what, hint="see whether the names stand at the right places")
 
 
 def _size(scale: float, where: PathLike[str] | None) -> None:
@@ -215,7 +215,7 @@ def _size(scale: float, where: PathLike[str] | None) -> None:
         for factor in (step, 1.0 / step):
             if SIZES[0] < scale / factor < SIZES[1]:
                 words = f"about {step:g} times {'larger' if factor > 1 else 'smaller'} than the head"
-                raise MoueError(f"the sculpt is {words}", where, mend="say which unit the sculpt is in")
+                raise MoueError(f"the sculpt is {words}", where, hint="say which unit the sculpt is in")
 
 
 def _outliers(pairs: Pairs, move: Similarity) -> list[str]:
@@ -234,4 +234,4 @@ def _outward(
     ours = move.turn(ClosestSurface(head.neutral, head.polygons.triangles).near(pairs.head).normal)
     agree = (ours * sculpt.near(pairs.sculpt).normal).sum(1)
     if np.median(agree) < -0.3:
-        raise MoueError("the sculpt is inside out: its faces look inwards", where, mend="turn its faces over")
+        raise MoueError("the sculpt is inside out: its faces look inwards", where, hint="turn its faces over")

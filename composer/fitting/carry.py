@@ -24,10 +24,10 @@ from composer.fitting.carry_gradient import GradientTransfer
 from composer.fitting.carry_parts import CarriedParts
 from composer.fitting.contact import Contact
 from composer.fitting.frames import extent, local_frames, similarity_between
+from composer.geometry.polygons import Polygons
+from composer.geometry.rigid import Similarity
+from composer.geometry.surface import Surface
 from composer.head.head import Head
-from composer.head.similarity import Similarity
-from masks.polygons import Polygons
-from masks.surface import Surface
 
 Floats = NDArray[np.float64]
 Way = Literal["delta", "frame", "gradient"]
@@ -53,7 +53,7 @@ class Carrier:
         where the neutral does not fit, is not finite or has no size, and for an unknown way.
         """
         if way not in WAYS:
-            raise MoueError(f"there is no way {str(way)!r} to carry", mend="delta, frame or gradient")
+            raise MoueError(f"there is no way {str(way)!r} to carry", hint="delta, frame or gradient")
         target = np.asarray(target, dtype=np.float64)
         if target.shape != source.neutral.shape:
             raise MoueError(f"the new neutral has {len(target)} vertices, the old one {source.n_vertices}")
@@ -61,7 +61,7 @@ class Carrier:
             bad = int(np.flatnonzero(~np.isfinite(target).all(axis=1))[0])
             raise MoueError(f"vertex {bad} of the new neutral has a position that is not a number")
         if not source.skin.any():
-            raise MoueError("the old head is all parts and has no skin", mend="say what is a part in its document")
+            raise MoueError("the old head is all parts and has no skin", hint="say what is a part in its document")
         sizes = [float(np.ptp(points[source.skin], axis=0).max()) for points in (source.neutral, target)]
         if not min(sizes) > 0.0:
             raise MoueError("a head without size cannot be carried")

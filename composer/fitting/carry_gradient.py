@@ -19,7 +19,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from masks.surface import Surface, factorise
+from composer.geometry.surface import Surface, factorise
 
 Floats = NDArray[np.float64]
 THIN = 1e-4

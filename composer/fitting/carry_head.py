@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.fitting.carry import Carrier, Way
+from composer.geometry.polygons import read_only
+from composer.geometry.rigid import is_mirrored
 from composer.head.head import Head, InBetween, Shape
 from composer.head.order_difference import order_difference
 from composer.head.places import Landmarks, Place, SurfacePoint
-from composer.head.similarity import is_mirrored
 from composer.mixing.hinge import Hinge
 from composer.mixing.hinge_estimate import estimate_hinge, worthwhile
 from composer.progress import Progress
-from masks.polygons import read_only
 
 AGREE = 0.3
 """A hinge found on the new head is taken where its angle differs from the old one's by no more than this share."""
@@ -139,6 +139,6 @@ def check_fits(head: Head, fitted: Head) -> None:
     """
     found = order_difference(head.polygons, fitted.polygons, head.neutral, fitted.neutral)
     if found is not None:
-        raise MoueError(found.words, fitted.path, mend="carry onto a head fitted with this library's own topology")
+        raise MoueError(found.words, fitted.path, hint="carry onto a head fitted with this library's own topology")
     if is_mirrored(head.neutral, fitted.neutral):
-        raise MoueError("is mirrored as a whole: left and right are exchanged", fitted.path, mend="mirror it back")
+        raise MoueError("is mirrored as a whole: left and right are exchanged", fitted.path, hint="mirror it back")

@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.frames import similarity_between
+from composer.geometry.rigid import Similarity
 from composer.head.head import Head, Part
 from composer.head.parts import components_of
-from composer.head.similarity import Similarity
 from composer.mixing.anchors import anchors
 from composer.mixing.hinge_estimate import rigid_motion
 

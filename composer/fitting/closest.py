@@ -17,9 +17,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from composer.fitting.rays import SculptRays
+from composer.geometry.polygons import read_only
+from composer.geometry.surface import cross, unit_rows
 from composer.head.places import SurfacePoint
-from masks.polygons import read_only
-from masks.surface import cross, unit_rows
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]

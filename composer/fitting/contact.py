@@ -26,9 +26,9 @@ from scipy.spatial import cKDTree
 
 from composer.fitting.carry_parts import CarriedParts, RigidPiece
 from composer.fitting.closest import ClosestSurface
+from composer.geometry.rigid import Similarity
+from composer.geometry.surface import Surface, factorise
 from composer.head.head import Head
-from composer.head.similarity import Similarity
-from masks.surface import Surface, factorise
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -11,7 +11,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from masks.surface import Surface, factorise
+from composer.geometry.surface import Surface, factorise
 
 Rows = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from composer.fitting.whole import FittedHead
+from composer.fitting.chain import FittedHead
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.obj import write
 from composer.head.atomic import write_whole

@@ -10,10 +10,10 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from composer.head.similarity import Similarity
+from composer.geometry.polygons import read_only
+from composer.geometry.rigid import Similarity
+from composer.geometry.surface import Surface, factorise
 from composer.mixing.hinge_estimate import rigid_motion
-from masks.polygons import read_only
-from masks.surface import Surface, factorise
 
 Floats = NDArray[np.float64]
 

@@ -62,7 +62,7 @@ class _Warp:
         self.marks = head.landmarks
         known = [name for name in given if name in self.marks.points]
         if len(known) < LEAST:
-            raise MoueError(f"{len(known)} landmarks are placed", mend="place three or more that do not lie on a line")
+            raise MoueError(f"{len(known)} landmarks are placed", hint="place three or more that do not lie on a line")
         ours = np.array([self.marks.position(name, head.neutral) for name in known])
         theirs = np.array([resolve(given[name], sculpt.positions) for name in known])
         move = similarity(ours, theirs)

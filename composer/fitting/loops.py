@@ -14,8 +14,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from masks.polygons import Polygons
-from masks.surface import cross, unit_rows
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import cross, unit_rows
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -11,7 +11,7 @@
    share of the surface, n the sculpt's normal, w robust and zero where normals disagree, at borders and in free zones:
    point to plane against a tri-Laplacian of d, which is small because the warp has turned the surface already.
    Local-global (Bouaziz et al. 2012, "Shape-up"): the closest points are the local step, d the global one. First d is
-   sought among the surface's smoothest functions only (`composer.fitting.waves`), in which the tri-Laplacian is a
+   sought among the surface's smoothest functions only (`composer.geometry.eigenbasis`), in which the tri-Laplacian is a
    number for each: what varies faster than a person could tell from the relief is noise, and would carry the rest
    astray. Then, more stiffly, what that leaves to be done here and there: a coupled system solved by conjugate
    gradients, preconditioned by one scalar factorisation.
@@ -40,11 +40,11 @@ from composer.fitting.loops import Loops
 from composer.fitting.project import settle
 from composer.fitting.sculpt import coarser
 from composer.fitting.warp import warp
-from composer.fitting.waves import smoothest
+from composer.geometry.eigenbasis import smoothest
+from composer.geometry.polygons import Polygons, read_only
+from composer.geometry.surface import Surface, factorise, unit_rows
 from composer.head.head import Head
 from composer.progress import Progress
-from masks.polygons import Polygons, read_only
-from masks.surface import Surface, factorise, unit_rows
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -19,8 +19,8 @@ from composer.fitting.align import Similarity, similarity
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.nonrigid import Skin
 from composer.fitting.sculpt import Ball, ball_through
+from composer.geometry.surface import cross, unit_rows
 from composer.head.head import Head, Part
-from masks.surface import cross, unit_rows
 
 Rows = NDArray[np.float64]
 MOUTH = ("teeth", "gum", "tongue")

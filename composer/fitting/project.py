@@ -20,10 +20,10 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
 from composer.fitting.loops import Loops
 from composer.fitting.relax import heal, mend
+from composer.geometry.polygons import Polygons, read_only
+from composer.geometry.surface import Surface
 from composer.head.levels import HIGHEST_LEVEL, Refinement
 from composer.progress import Progress
-from masks.polygons import Polygons, read_only
-from masks.surface import Surface
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -191,7 +191,7 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
 def usable_reach(reach_mm: float) -> float:
     """The reach in mm as it is. Raises MoueError where it is not above 0."""
     if not reach_mm > 0:
-        raise MoueError(f"a reach of {reach_mm:g} mm leaves nothing to project", mend="give a length above 0")
+        raise MoueError(f"a reach of {reach_mm:g} mm leaves nothing to project", hint="give a length above 0")
     return reach_mm
 
 

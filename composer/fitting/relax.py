@@ -19,9 +19,9 @@ from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
 from composer.fitting.loops import FOLD_DEG, Loops
-from composer.head.similarity import similarity
-from masks.polygons import Polygons
-from masks.surface import Surface, cross, factorise, unit_rows
+from composer.geometry.polygons import Polygons
+from composer.geometry.rigid import similarity
+from composer.geometry.surface import Surface, cross, factorise, unit_rows
 
 Rows = NDArray[np.float64]
 ROUNDS = 6

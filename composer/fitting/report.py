@@ -13,8 +13,8 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.curves import on_polyline
 from composer.fitting.loops import Loops
 from composer.fitting.project import ProjectedLevel
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head
-from masks.polygons import Polygons
 
 Rows = NDArray[np.float64]
 

@@ -18,8 +18,8 @@ from scipy.sparse.csgraph import connected_components
 from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
 from composer.formats.weld import first_of_each
-from masks.polygons import Polygons
-from masks.surface import cross
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import cross
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -69,7 +69,7 @@ def clean_sculpt(positions: ArrayLike, polygons: Polygons, where: Path | str | N
     points = np.asarray(positions, dtype=np.float64)
     triangles = polygons.triangles.astype(np.int64)
     if not len(triangles):
-        raise MoueError("the sculpt has no faces", where, mend="a mesh is needed, not points")
+        raise MoueError("the sculpt has no faces", where, hint="a mesh is needed, not points")
     dropped: dict[str, int] = {}
     notes: list[str] = []
 
@@ -94,7 +94,7 @@ def clean_sculpt(positions: ArrayLike, polygons: Polygons, where: Path | str | N
         alone[first] = True
         keep(alone, "that were there twice")
     if not len(triangles):
-        raise MoueError("the sculpt has no face that can be used", where, mend="all are empty, double or not numbers")
+        raise MoueError("the sculpt has no face that can be used", where, hint="all are empty, double or not numbers")
     kept, balls = _shells(points, triangles, where)
     small = len(triangles) - int(kept.sum()) - sum(ball.triangles for ball in balls)
     if small:
@@ -154,7 +154,7 @@ def _shells(points: Rows, triangles: Ints, where: Path | str | None) -> tuple[ND
         if ball is not None:
             balls[int(s)] = ball
     if largest in balls:
-        raise MoueError("the sculpt is only balls, such as eyes", where, mend="the shell of the head is missing")
+        raise MoueError("the sculpt is only balls, such as eyes", where, hint="the shell of the head is missing")
     skin = size >= SMALL_SHELL * size[largest]
     skin[[s for s in balls]] = False
     lowest, highest = (f * size[largest] for f in BALL_SIZE)

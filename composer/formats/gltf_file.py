@@ -41,9 +41,9 @@ class GltfFile:
             raise self.wrong(f"needs the extension {needed[0][:40]}, which is not read", "export without compression")
         self._buffers: dict[int, NDArray[np.uint8]] = {}
 
-    def wrong(self, what: str, mend: str | None = None) -> MoueError:
+    def wrong(self, what: str, hint: str | None = None) -> MoueError:
         """The error that says so of this file."""
-        return MoueError(what, self.path, mend=mend)
+        return MoueError(what, self.path, hint=hint)
 
     def _dict(self, value: Any) -> dict[str, Any]:
         if not isinstance(value, dict):

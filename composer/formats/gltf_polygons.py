@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.errors import MoueError
 from composer.formats.gltf_piece import Piece
 from composer.formats.mesh import Mesh
+from composer.geometry.polygons import Polygons
 from composer.head.head import Shape, TextureCoordinates
-from masks.errors import MaskError
-from masks.polygons import Polygons
 
 Ints = NDArray[np.int32]
 
@@ -55,7 +55,7 @@ def from_own_polygons(piece: Piece) -> Mesh | None:
     sizes = _integers(counts)
     try:
         polygons = Polygons(sizes, indices, n) if sizes is not None else None
-    except MaskError:
+    except MoueError:
         return None
     first = _first_of_sources(piece.source, n)
     if polygons is None or first is None:

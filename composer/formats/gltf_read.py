@@ -14,8 +14,8 @@ from composer.formats.gltf_polygons import from_own_polygons
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.weld import first_of_each
+from composer.geometry.polygons import Polygons
 from composer.head.head import Shape, TextureCoordinates
-from masks.polygons import Polygons
 
 Matrix = NDArray[np.float64]
 

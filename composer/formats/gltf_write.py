@@ -107,7 +107,7 @@ def write_gltf(path: Path, mesh: Mesh) -> tuple[str, ...]:
     text += b" " * (-len(text) % 4)
     total = 12 + 8 + len(text) + 8 + builder.size
     if total >= 2**32:
-        raise MoueError("would be larger than the 4 GiB that GLB allows", path, mend="write NPZ")
+        raise MoueError("would be larger than the 4 GiB that GLB allows", path, hint="write NPZ")
 
     def fill(file: IO[bytes]) -> None:
         file.write(struct.pack("<4sIIII", b"glTF", 2, total, len(text), JSON_CHUNK) + text)

@@ -68,7 +68,7 @@ def open_library(
     if is_folder(path):
         head = _folder(path, neutral, unit, skip_broken, say)
     elif neutral is not None and not format_of(path).many_shapes:
-        raise MoueError("is one file, so it has no neutral to choose", path, mend="give its folder")
+        raise MoueError("is one file, so it has no neutral to choose", path, hint="give its folder")
     else:
         say(0.0, path.name)
         mesh = read_mesh(path)
@@ -154,12 +154,12 @@ def targets_in(folder: Path) -> list[Path]:
         raise cannot("read", folder, error) from None
     if not files:
         whole = [entry.name for entry in entries if entry.suffix.lower() in suffixes(many_shapes=True)]
-        mend = f"give {whole[0]} itself" if whole else "a library is a folder of OBJ or PLY files"
-        raise MoueError("holds no targets", folder, mend=mend)
+        hint = f"give {whole[0]} itself" if whole else "a library is a folder of OBJ or PLY files"
+        raise MoueError("holds no targets", folder, hint=hint)
     seen: dict[str, Path] = {}
     for file in files:
         if file.stem in seen:
-            raise MoueError(f"{seen[file.stem].name} and {file.name} have one name", folder, mend="move one away")
+            raise MoueError(f"{seen[file.stem].name} and {file.name} have one name", folder, hint="move one away")
         seen[file.stem] = file
     return files
 
@@ -220,13 +220,13 @@ def _named_neutral(files: list[Path], neutral: str | None, folder: Path) -> Path
     if neutral is not None:
         wanted = Path(neutral).stem if Path(neutral).suffix.lower() in suffixes() else neutral
         if wanted not in names:
-            raise MoueError(f"has no target named {shorten(repr(neutral), 40)}", folder, mend=nearest(wanted, names))
+            raise MoueError(f"has no target named {shorten(repr(neutral), 40)}", folder, hint=nearest(wanted, names))
         return _file_of(files, wanted)
     said = [file for file in files if file.stem.lower() == NEUTRAL]
     exact = [file for file in said if file.stem == NEUTRAL]
     if len(said) > 1 and not exact:
         several = " and ".join(file.name for file in said)
-        raise MoueError(f"{several} could both be the neutral", folder, mend="say which with --neutral")
+        raise MoueError(f"{several} could both be the neutral", folder, hint="say which with --neutral")
     return next(iter(exact or said), None)
 
 
@@ -291,8 +291,8 @@ def _delta(file: Path, base: Target) -> NDArray[np.float32]:
 
 
 def _refused(file: Path, base: Target, difference: OrderDifference) -> MoueError:
-    mend = MENDS.get(difference.kind, "is it of this library?")
-    return MoueError(f"{difference.words} ({base.path.name} is the reference)", file, mend=mend)
+    hint = MENDS.get(difference.kind, "is it of this library?")
+    return MoueError(f"{difference.words} ({base.path.name} is the reference)", file, hint=hint)
 
 
 def _least_far(deltas: dict[str, NDArray[np.float32]]) -> str:

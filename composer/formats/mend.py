@@ -15,11 +15,11 @@ from composer.formats.mend_triangles import joins
 from composer.formats.mesh import Mesh
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import write_mesh
+from composer.geometry.polygons import Polygons, read_only
 from composer.head.head import InBetween, Shape
 from composer.head.levels import HIGHEST_LEVEL, vertex_count
 from composer.head.order import OrderMatch, OrderMismatch, match_order
 from composer.head.order_difference import order_difference
-from masks.polygons import Polygons, read_only
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.formats.weld import first_of_each
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 
 def welds(polygons: Polygons, positions: NDArray, wanted: int) -> Iterator[tuple[NDArray[np.intp], Polygons]]:

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.head.half_edges import HalfEdges
-from masks.polygons import Polygons
+from composer.geometry.half_edges import HalfEdges
+from composer.geometry.polygons import Polygons
 
 
 def joins(triangles: Polygons, counts: NDArray, positions: NDArray | None = None) -> Iterator[Polygons]:

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, InBetween, Shape, TextureCoordinates
 from composer.units import mm_per
-from masks.polygons import Polygons
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,11 +25,10 @@ from numpy.typing import NDArray
 from composer.errors import MoueError, cannot
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
+from composer.geometry.polygons import Polygons
 from composer.head.atomic import write_whole
 from composer.head.head import InBetween, Shape, TextureCoordinates
 from composer.units import MM_PER_UNIT
-from masks.errors import MaskError
-from masks.polygons import Polygons
 
 LARGEST = 64 * 2**30
 """Bytes a file may unpack to at all."""
@@ -68,7 +67,7 @@ class _Members:
                 shape, kind = self._header(member, name)
                 body = int(np.prod(shape, dtype=object)) * kind.itemsize
                 if body > info.file_size:
-                    raise MoueError(f"{name!r} says it is larger than it is", path, mend="the file is damaged")
+                    raise MoueError(f"{name!r} says it is larger than it is", path, hint="the file is damaged")
             unpacked += max(info.file_size, body)
             self.headers[name] = (shape, kind)
         allowed = max(FREELY, RATIO * path.stat().st_size)
@@ -77,7 +76,7 @@ class _Members:
         missing = [name for name in REQUIRED if name not in self.headers]
         if missing:
             there = ", ".join(list(self.headers)[:4]) or "nothing"
-            raise MoueError(f"has no {missing[0]!r}", path, mend=f"it holds {there}")
+            raise MoueError(f"has no {missing[0]!r}", path, hint=f"it holds {there}")
 
     def _header(self, member: IO[bytes], name: str) -> tuple[tuple[int, ...], np.dtype]:
         try:
@@ -87,7 +86,7 @@ class _Members:
         except (ValueError, SyntaxError, TypeError, EOFError, UnicodeDecodeError):
             raise MoueError(f"{name!r} is no array", self.path) from None
         if kind.hasobject:
-            raise MoueError(f"{name!r} is pickled, which Moue does not open", self.path, mend="save plain arrays")
+            raise MoueError(f"{name!r} is pickled, which Moue does not open", self.path, hint="save plain arrays")
         return tuple(int(side) for side in shape), kind
 
     def array(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> NDArray:
@@ -118,7 +117,7 @@ class _Members:
         counts, indices = (self._whole(name) for name in ("counts", "indices"))
         try:
             polygons = Polygons(counts, indices, n)
-        except MaskError as error:
+        except MoueError as error:
             raise MoueError(str(error), self.path) from None
         between = self._inbetweens(names, n)
         shapes: list[Shape] = []
@@ -128,7 +127,7 @@ class _Members:
         unit = str(self.array("unit", "U", ())) if "unit" in self.headers else None
         if unit is not None and unit not in MM_PER_UNIT:
             raise MoueError(
-                f"its unit {unit[:20]!r} is not known", self.path, mend=f"known are {', '.join(MM_PER_UNIT)}"
+                f"its unit {unit[:20]!r} is not known", self.path, hint=f"known are {', '.join(MM_PER_UNIT)}"
             )
         uv = self._texture(len(indices)) if "uv" in self.headers else None
         colours = self.array("colours", "f", (n, 3)).astype(np.float64) if "colours" in self.headers else None

@@ -23,10 +23,9 @@ from composer.formats.mesh import Mesh
 from composer.formats.obj_digits import Tables, decimals_for, integers_text, rows_of, word
 from composer.formats.obj_lines import OTHER, F, Lines, find_lines, read_bytes
 from composer.formats.obj_scan import scan_corners, scan_texture, scan_vertices
+from composer.geometry.polygons import Polygons
 from composer.head.atomic import write_whole
 from composer.head.head import TextureCoordinates
-from masks.errors import MaskError
-from masks.polygons import Polygons
 
 Ints = NDArray[np.int32]
 ROWS = 1 << 15
@@ -46,11 +45,11 @@ def mesh_of_lines(lines: Lines, path: Path) -> Mesh:
     """The mesh in a text whose lines are known."""
     positions, colours = scan_vertices(lines, path)
     if not len(positions):
-        raise MoueError("holds no vertices", path, mend="is it an OBJ file?")
+        raise MoueError("holds no vertices", path, hint="is it an OBJ file?")
     corners = scan_corners(lines, path)
     try:
         polygons = Polygons(corners.counts, corners.vertices, len(positions))
-    except MaskError as error:
+    except MoueError as error:
         raise MoueError(str(error), path) from None
     uv = None
     if corners.texture is not None and (corners.texture >= 0).any():

@@ -47,7 +47,7 @@ def read_bytes(path: Path) -> Bytes:
     """The whole text, line feeds behind it. MoueError where it cannot be read, is empty or is no text."""
     data = read_raw(path, PADDING)
     if not data.all():
-        raise MoueError("is not text but binary", path, mend="is it an OBJ file?")
+        raise MoueError("is not text but binary", path, hint="is it an OBJ file?")
     return data
 
 

@@ -55,7 +55,7 @@ def find_places(path: Path) -> Places:
         scan_vertices(find_lines(read_bytes(path)), path)
         raise
     if not any(len(block.positions) for block in found):
-        raise MoueError("holds no vertices", path, mend="is it an OBJ file?")
+        raise MoueError("holds no vertices", path, hint="is it an OBJ file?")
     kind = np.uint32 if status.st_size < 2**32 else np.int64
     positions = _drained([block.positions for block in found], 3)
     return Places(
@@ -106,7 +106,7 @@ def _last_end(text: bytes) -> int:
 def _in_block(data: Bytes, at: int, path: Path) -> Places:
     """The places of one block, counted from the beginning of the file."""
     if not data.all():
-        raise MoueError("is not text but binary", path, mend="is it an OBJ file?")
+        raise MoueError("is not text but binary", path, hint="is it an OBJ file?")
     raw = data.copy() if (data == 92).any() or (data == 13).any() else data
     lines = find_lines(data)
     positions, _ = scan_vertices(lines, path)
@@ -165,5 +165,5 @@ def open_source(path: Path, stamp: Stamp) -> Iterator[Source]:
     with file:
         status = os.fstat(file.fileno())
         if (status.st_size, status.st_mtime_ns) != stamp:
-            raise MoueError("has changed since it was opened", path, mend="open the library again")
+            raise MoueError("has changed since it was opened", path, hint="open the library again")
         yield Source(file, path)

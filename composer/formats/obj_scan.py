@@ -75,7 +75,7 @@ def scan_numbers(
         least = int(have.min())
         if least < widths[0]:
             line = lines.number(int(chosen[lo + int(np.argmin(have))]), path)
-            raise MoueError(f"a {what} of {least} numbers", path, line, mend=f"it has {widths[0]}")
+            raise MoueError(f"a {what} of {least} numbers", path, line, hint=f"it has {widths[0]}")
         width = max(w for w in widths if w <= least)
         if width == least == int(have.max()):
             begin, end = (
@@ -124,7 +124,7 @@ def scan_corners(lines: Lines, path: Path, normals: bool = False) -> Corners:
     if int(counts.min()) < 3:
         face = int(np.argmin(counts))
         line = lines.number(int(chosen[face]), path)
-        raise MoueError(f"a polygon of {counts[face]} corners", path, line, mend="three are the least")
+        raise MoueError(f"a polygon of {counts[face]} corners", path, line, hint="three are the least")
     columns: list[NDArray[np.int32] | None] = []
     for column, kind, what in ((1, V, "vertex"), (2, VT, "texture coordinate"), (3, VN, "normal")):
         parts = [piece[column] for piece in pieces]

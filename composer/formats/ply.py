@@ -22,10 +22,9 @@ from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.obj_lines import read_raw
 from composer.formats.ply_body import Element, Table, read_ascii, read_binary
+from composer.geometry.polygons import Polygons
 from composer.head.atomic import write_whole
 from composer.head.head import TextureCoordinates
-from masks.errors import MaskError
-from masks.polygons import Polygons
 
 HEADER_LIMIT = 1 << 16
 TYPES = {
@@ -53,11 +52,11 @@ def _header(data: NDArray[np.uint8], path: Path) -> tuple[str, list[Element], li
     """Form, elements, comments, where the body begins, and how many lines the header has."""
     start = data[:HEADER_LIMIT].tobytes()
     if not start.startswith((b"ply\n", b"ply\r")):
-        raise MoueError("does not begin with 'ply'", path, 1, mend="is it a PLY file?")
+        raise MoueError("does not begin with 'ply'", path, 1, hint="is it a PLY file?")
     end = start.find(b"end_header")
     stop = start.find(b"\n", end)
     if end < 0 or stop < 0:
-        raise MoueError("has no end of its header", path, mend="the file is cut short")
+        raise MoueError("has no end of its header", path, hint="the file is cut short")
     form, elements, comments = "", [], []
     rows = start[:end].decode("latin-1").splitlines()
     for number, row in enumerate(rows[1:], 2):
@@ -82,7 +81,7 @@ def _header(data: NDArray[np.uint8], path: Path) -> tuple[str, list[Element], li
         except (IndexError, ValueError, KeyError):
             raise MoueError(f"{row.strip()[:40]!r} is no line of a PLY header", path, number) from None
     if form not in ("ascii", "binary_little_endian", "binary_big_endian"):
-        raise MoueError(f"its format {form!r} is not known", path, mend="ascii and binary PLY are read")
+        raise MoueError(f"its format {form!r} is not known", path, hint="ascii and binary PLY are read")
     for element in elements:
         names = [name for name, _, _ in element.properties]
         if len(set(names)) != len(names) or sum(e.name == element.name for e in elements) > 1:
@@ -108,7 +107,7 @@ def _mesh(tables: dict[str, Table], path: Path, comments: list[str]) -> Mesh:
     notes = () if lists is not None or "tristrips" not in tables else ("Triangle strips are left out.",)
     try:
         polygons = Polygons(counts, indices, len(positions))
-    except MaskError as error:
+    except MoueError as error:
         raise MoueError(str(error), path) from None
     return Mesh(
         polygons, positions, _texture(vertex, face, polygons, path), colours=_colours(vertex),

@@ -56,7 +56,7 @@ def read_binary(body: Bytes, elements: list[Element], path: Path, order: str, _l
 
 def _enough(there: int, wanted: int, element: Element, path: Path) -> None:
     if there < wanted:
-        raise MoueError(f"ends before its {element.count} {element.name} rows do", path, mend="the file is cut short")
+        raise MoueError(f"ends before its {element.count} {element.name} rows do", path, hint="the file is cut short")
 
 
 def _rows_with_lists(body: Bytes, at: int, element: Element, path: Path, order: str) -> tuple[Table, int]:

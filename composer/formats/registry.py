@@ -57,7 +57,7 @@ def format_of(path: Path | str, writing: bool = False) -> Format:
             return form
     verb = "writes" if writing else "reads"
     what = f"files ending in {suffix!r} are not known" if suffix else "has no suffix"
-    raise MoueError(what, path, mend=f"Moue {verb} {', '.join(suffixes(writing))}")
+    raise MoueError(what, path, hint=f"Moue {verb} {', '.join(suffixes(writing))}")
 
 
 DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, MemoryError, RecursionError, EOFError)
@@ -72,7 +72,7 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     path = Path(path)
     form = format_of(path)
     if path.is_dir():
-        raise MoueError("is a folder, not a file", path, mend=f"give one {form.name} file")
+        raise MoueError("is a folder, not a file", path, hint=f"give one {form.name} file")
     if not path.exists():
         raise MoueError("is not there", path)
     try:

@@ -18,7 +18,7 @@ from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.obj_lines import read_raw
 from composer.formats.weld import first_of_each
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 
@@ -50,7 +50,7 @@ def _corners(data: NDArray[np.uint8], path: Path) -> NDArray[np.float64]:
             return data[84:].view(FACET)["corners"].reshape(-1, 3).astype(np.float64)
     start = data[:512].tobytes().lstrip()
     if not start.startswith(b"solid"):
-        raise MoueError("is neither a binary STL of its own length nor a text one", path, mend="is it cut short?")
+        raise MoueError("is neither a binary STL of its own length nor a text one", path, hint="is it cut short?")
     rows = [row.split() for row in data.tobytes().split(b"\n")]
     out = []
     for number, row in enumerate(rows, 1):
@@ -60,5 +60,5 @@ def _corners(data: NDArray[np.uint8], path: Path) -> NDArray[np.float64]:
             except (IndexError, ValueError):
                 raise MoueError("a vertex that is not three numbers", path, number) from None
     if len(out) % 3:
-        raise MoueError("ends inside a triangle", path, mend="the file is cut short")
+        raise MoueError("ends inside a triangle", path, hint="the file is cut short")
     return np.array(out, dtype=np.float64).reshape(-1, 3)

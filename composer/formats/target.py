@@ -58,7 +58,7 @@ class TargetReader:
             return self.mesh.positions
         positions, _ = scan_vertices(self._lines, self.path)
         if not len(positions):
-            raise MoueError("holds no vertices", self.path, mend="is it an OBJ file?")
+            raise MoueError("holds no vertices", self.path, hint="is it an OBJ file?")
         return positions
 
     def polygon_text(self) -> NDArray[np.uint8] | None:

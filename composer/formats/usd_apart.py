@@ -36,12 +36,12 @@ def alone(path: Path) -> bool:
     if start.startswith(BINARY):
         contents = int(np.frombuffer(data[16:24].tobytes().ljust(8, b"\0"), "<i8")[0])
         if not 24 <= contents < len(data) - 8:
-            raise MoueError("ends before its table of contents", path, mend="the file is cut short")
+            raise MoueError("ends before its table of contents", path, hint="the file is cut short")
     elif start.startswith(PACKAGE):
         if not zipfile.is_zipfile(path):
-            raise MoueError("is no whole USD package", path, mend="the file is cut short")
+            raise MoueError("is no whole USD package", path, hint="the file is cut short")
     else:
-        raise MoueError("is neither USD text, nor its binary form, nor a package", path, mend="is it a USD file?")
+        raise MoueError("is neither USD text, nor its binary form, nor a package", path, hint="is it a USD file?")
     return False
 
 
@@ -53,7 +53,7 @@ def read_apart(path: Path) -> Mesh:
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, check=False,
     )  # fmt: skip
     if run.returncode != 0:
-        raise MoueError("is damaged: USD's own reader does not survive it", path, mend="export it again")
+        raise MoueError("is damaged: USD's own reader does not survive it", path, hint="export it again")
     told: Mesh | tuple[str, str | Path | None, int | None, str | None] = pickle.loads(run.stdout)  # from our own code
     if isinstance(told, Mesh):
         return told
@@ -73,7 +73,7 @@ def child() -> None:
     try:
         told = read_stage(path)
     except MoueError as error:
-        told = (error.what, error.where, error.line, error.mend)
+        told = (error.what, error.where, error.line, error.hint)
     except DAMAGE as error:
         told = (f"is damaged and cannot be read as USD ({type(error).__name__})", path, None, None)
     with answer:

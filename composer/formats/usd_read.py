@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from pxr import Tf, Usd, UsdGeom, UsdShade, UsdSkel
 
+from composer.errors import MoueError
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.usd_stage import EARLIEST, Stage, reason
+from composer.geometry.polygons import Polygons
 from composer.head.head import InBetween, Shape, TextureCoordinates
 from composer.units import MM_PER_UNIT
-from masks.errors import MaskError
-from masks.polygons import Polygons
 
 Ints = NDArray[np.int32]
 Z_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
@@ -121,7 +121,7 @@ def _polygons(stage: Stage, mesh: UsdGeom.Mesh, n: int) -> tuple[Polygons, bool]
         raise stage.wrong(what, mesh.GetPrim())
     try:
         polygons = Polygons(counts, indices, n)
-    except MaskError as error:
+    except MoueError as error:
         raise stage.wrong(f"is wrong: {error}", mesh.GetPrim()) from None
     return polygons, mesh.GetOrientationAttr().Get(EARLIEST) == UsdGeom.Tokens.leftHanded
 

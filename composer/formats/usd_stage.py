@@ -41,18 +41,18 @@ class Stage:
         self._told.TakeCoalescedDiagnostics()
         del self._told
 
-    def wrong(self, what: str, prim: Usd.Prim | None = None, mend: str | None = None) -> MoueError:
+    def wrong(self, what: str, prim: Usd.Prim | None = None, hint: str | None = None) -> MoueError:
         """The error that says so of this file, or of a prim of it."""
         about = f"{shorten(str(prim.GetPath()), 60)} " if prim is not None else ""
-        return MoueError(about + what, self.path, mend=mend)
+        return MoueError(about + what, self.path, hint=hint)
 
     def _composition(self, error: Any) -> MoueError:
         words = " ".join(str(error).split())
         asset = re.search("asset @([^@]*)@", words)
         if asset:
-            return self.wrong(f"refers to {shorten(asset[1], 60)}, which cannot be opened", mend="put it where it says")
+            return self.wrong(f"refers to {shorten(asset[1], 60)}, which cannot be opened", hint="put it where it says")
         if words.startswith("Cycle"):
-            return self.wrong("refers to itself", mend="export it in one file")
+            return self.wrong("refers to itself", hint="export it in one file")
         return self.wrong(f"does not fit together ({shorten(words, 100)})")
 
     def values(self, attribute: Any, width: int | None, kinds: str = "f") -> NDArray | None:

@@ -12,10 +12,10 @@ from pxr import Gf, Sdf, Tf, Usd, UsdGeom, UsdShade, UsdSkel, UsdUtils, Vt
 
 from composer.errors import MoueError, cannot
 from composer.formats.mesh import Mesh
+from composer.geometry.surface import Surface
 from composer.head.atomic import write_whole
 from composer.head.head import Shape
 from composer.units import mm_per
-from masks.surface import Surface
 
 GROUPS = "moueGroups"
 """The family of the subsets that are groups: they may overlap, and need not cover the mesh."""

@@ -24,7 +24,7 @@ def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: boo
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
     except OSError as error:
-        raise MoueError(f"cannot write here: {error.strerror}", given, mend="choose another folder") from None
+        raise MoueError(f"cannot write here: {error.strerror}", given, hint="choose another folder") from None
     beside = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -46,7 +46,7 @@ def _real(path: Path) -> Path:
     try:
         real = path.resolve()
         if real.exists() and not stat.S_ISREG(real.stat().st_mode):
-            raise MoueError("is there and is no file", path, mend="choose another name")
+            raise MoueError("is there and is no file", path, hint="choose another name")
     except (OSError, ValueError) as error:
         raise cannot("written", path, error) from None
     return real

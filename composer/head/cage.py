@@ -21,9 +21,9 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 
-from composer.head.half_edges import HalfEdges
+from composer.geometry.half_edges import HalfEdges
+from composer.geometry.polygons import Polygons, read_only
 from composer.head.levels import Refinement
-from masks.polygons import Polygons, read_only
 
 Ints = NDArray[np.int32]
 TOLERANCE = 1e-13

@@ -23,7 +23,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import DTypeLike, NDArray
 
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 Bools = NDArray[np.bool_]
 

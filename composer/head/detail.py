@@ -19,9 +19,9 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 from composer.head.levels import levels, refine
-from masks.polygons import Polygons
 
 DetailKey = tuple[str, bool]
 TargetAt = Callable[[str], NDArray | None]
@@ -34,7 +34,7 @@ class Frames:
     def __init__(self, polygons: Polygons) -> None:
         """Take polygons that are all quads, as every level above the cage is; MoueError for others."""
         if not np.all(polygons.counts == 4):
-            raise MoueError("local frames need a mesh of quads", mend="take a level above the cage")
+            raise MoueError("local frames need a mesh of quads", hint="take a level above the cage")
         faces, n = polygons.n_faces, polygons.n_vertices
         self._quads = polygons.indices.reshape(-1, 4)
         ones = np.ones(4 * faces)

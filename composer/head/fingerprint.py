@@ -6,7 +6,7 @@ import hashlib
 
 import numpy as np
 
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 
 def fingerprint(polygons: Polygons) -> str:

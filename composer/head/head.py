@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError, unknown
+from composer.geometry.polygons import Polygons, read_only
+from composer.geometry.surface import Surface
 from composer.head.landmarks import Landmarks
-from masks.polygons import Polygons, read_only
-from masks.surface import Surface
 
 Follows = Literal["skull", "jaw", "surface", "own"]
 FOLLOWS: tuple[Follows, ...] = ("skull", "jaw", "surface", "own")
@@ -96,7 +96,7 @@ class Head:
         seen: set[str] = set()
         for shape in self.shapes:
             if shape.name in seen:
-                raise MoueError(f"two shapes are named {shape.name!r}", self.path, mend="rename one of them")
+                raise MoueError(f"two shapes are named {shape.name!r}", self.path, hint="rename one of them")
             seen.add(shape.name)
             if shape.delta.shape != (n, 3):
                 raise MoueError(f"shape {shape.name!r} has {len(shape.delta)} vertices, the neutral {n}", self.path)

@@ -108,7 +108,7 @@ def _text(path: Path) -> str:
             raise MoueError("is too large for a file of landmarks", path)
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError:
-        raise MoueError("is not text", path, mend="landmarks are TOML or JSON in UTF-8") from None
+        raise MoueError("is not text", path, hint="landmarks are TOML or JSON in UTF-8") from None
     except OSError as error:
         raise cannot("read", path, error) from None
 
@@ -171,7 +171,7 @@ class _Reader:
             f"landmark {name[:40]!r} {what}",
             self.path,
             self.line(name),
-            mend="a place is a vertex, [x, y, z] or { triangle, bary }",
+            hint="a place is a vertex, [x, y, z] or { triangle, bary }",
         )
 
     def of_side(self, section: dict[str, Any], side: str, kind: str) -> list[tuple[str, Any]]:
@@ -184,7 +184,7 @@ class _Reader:
                         f"{kind} {name!r} has {extra[0]!r}",
                         self.path,
                         self.line(name),
-                        mend="head and sculpt are known",
+                        hint="head and sculpt are known",
                     )
                 if side in value:
                     out.append((name, value[side]))

@@ -21,11 +21,11 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons, read_only
 from composer.head.catmull_clark import corner_quads, face_means, factor, finer_polygons
 from composer.head.head import Head, InBetween, Shape, TextureCoordinates
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
-from masks.polygons import Polygons, read_only
 
 HIGHEST_LEVEL = 8
 
@@ -124,7 +124,7 @@ class Refinement:
         if (edge < 0).any() or (face < 0).any():
             raise MoueError(
                 f"the mirror map takes {int((edge < 0).sum())} edges and {int((face < 0).sum())} polygons to none",
-                mend="detail can be mirrored only where the polygons are mirror images",
+                hint="detail can be mirrored only where the polygons are mirror images",
             )
         return np.concatenate([mirror, n + edge, n + len(edges) + face])
 

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
-from composer.head.half_edges import HalfEdges, turned_over
+from composer.geometry.half_edges import HalfEdges, turned_over
+from composer.geometry.polygons import Polygons, read_only
 from composer.head.order_pieces import Evidence, Matching
 from composer.head.order_walk import Walk
-from masks.polygons import Polygons, read_only
 
 MOST_SEEDS = 64
 """Edges of the midline that are tried: those nearest to it."""
@@ -60,16 +60,16 @@ def mirror_map_by_walk(
             best = agreed, corner, partner
     if ambiguous is not None:
         what = f"the piece of polygon {ambiguous[0]} has {ambiguous[1]} mirror images, and no place decides"
-        raise MoueError(what, where, mend=MENDING)
+        raise MoueError(what, where, hint=MENDING)
     if best is None and not skin_fits:
-        raise MoueError("has no edge along x = 0 from which its sides could be walked", where, mend="give the midline")
+        raise MoueError("has no edge along x = 0 from which its sides could be walked", where, hint="give the midline")
     place = None
     if best is not None and not skin_fits:
         place = Walk(mesh, mirrored).run(best[1], best[2], tolerant=True).stopped
     if place is None:
-        raise MoueError("is no mirror image of itself: some piece has no partner", where, mend=MENDING)
+        raise MoueError("is no mirror image of itself: some piece has no partner", where, hint=MENDING)
     what = f"polygon {place.polygon} has {place.words} (its mirror polygon {place.other_polygon})"
-    raise MoueError(what, where, mend=MENDING)
+    raise MoueError(what, where, hint=MENDING)
 
 
 def _midline_corners(mesh: HalfEdges, points: NDArray, midline: NDArray | None) -> Iterator[int]:

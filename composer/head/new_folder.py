@@ -51,22 +51,22 @@ def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:
     if not is_there(folder):
         return
     if not folder.is_dir():
-        raise MoueError("is there and is no folder", folder, mend="choose another place")
+        raise MoueError("is there and is no folder", folder, hint="choose another place")
     try:
         files = _files(folder)
         if not files:
             return
         if manifest is None:
-            raise MoueError("is there already", folder, mend="give a new folder")
+            raise MoueError("is there already", folder, hint="give a new folder")
         known = json.loads((folder / manifest).read_text(encoding="utf-8"))
         changed = [_name(f, folder) for f in files if f.name != manifest and known.get(_name(f, folder)) != _hash(f)]
     except FileNotFoundError:
-        raise MoueError(f"holds files that are no {kind}", folder, mend="choose another folder") from None
+        raise MoueError(f"holds files that are no {kind}", folder, hint="choose another folder") from None
     except (OSError, ValueError, AttributeError) as error:
         raise cannot("read", folder, error) from None
     if changed:
         what = f"{changed[0]} has been changed since the {kind}, or was put there"
-        raise MoueError(what, folder, mend="move it away, or choose another folder")
+        raise MoueError(what, folder, hint="move it away, or choose another folder")
 
 
 def _put(beside: Path, folder: Path) -> None:

@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
-from composer.head.half_edges import HalfEdges, turned_over
+from composer.geometry.half_edges import HalfEdges, turned_over
+from composer.geometry.polygons import Polygons, read_only
+from composer.geometry.rigid import similarity
 from composer.head.head import TextureCoordinates
 from composer.head.order_pieces import Evidence, Matching
 from composer.head.order_walk import Disagreement
-from composer.head.similarity import similarity
-from masks.polygons import Polygons, read_only
 
 Decided = Literal["connectivity", "landmark", "uv", "geometry"]
 INSIDE_OUT = 0.05
@@ -131,7 +131,7 @@ def _refused(matching: Matching, sizes: str) -> MoueError:
         piece, ways = matching.ambiguous
         return MoueError(
             f"fits in {ways} ways, and nothing tells which is meant (the piece of polygon {piece})",
-            mend="a landmark on that piece decides, or texture coordinates",
+            hint="a landmark on that piece decides, or texture coordinates",
         )
     place = matching.part()
     if place is None:

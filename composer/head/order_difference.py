@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 Kind = Literal[
     "count",

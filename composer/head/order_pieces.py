@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from composer.head.half_edges import HalfEdges
+from composer.geometry.half_edges import HalfEdges
+from composer.geometry.rigid import similarity
 from composer.head.head import TextureCoordinates
 from composer.head.order_seeds import Seed, seeds, vertex_classes
 from composer.head.order_walk import Disagreement, Walk, Walked
-from composer.head.similarity import similarity
 
 Ints = NDArray[np.int32]
 PATCH = 1500

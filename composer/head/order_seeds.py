@@ -14,7 +14,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.head.half_edges import HalfEdges
+from composer.geometry.half_edges import HalfEdges
 
 Ints = NDArray[np.int32]
 Seed = tuple[int, Ints]

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.head.half_edges import BORDER, CROWDED, TURNED, HalfEdges
+from composer.geometry.half_edges import BORDER, CROWDED, TURNED, HalfEdges
 
 Ints = NDArray[np.int32]
 SAID = {BORDER: "an open border", TURNED: "a polygon turned over against it", CROWDED: "more than two polygons"}

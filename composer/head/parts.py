@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Follows, Head, Part
-from masks.polygons import Polygons
 
 Ints = NDArray[np.int32]
 COVERED = 0.8

@@ -131,7 +131,7 @@ class Landmarks:
                     raise MoueError(
                         f"{kind} {name!r} is at vertex {vertex}, the mesh has {n_vertices}",
                         where,
-                        mend="vertices count from 0; was it marked on another mesh?",
+                        hint="vertices count from 0; was it marked on another mesh?",
                     )
         return self
 

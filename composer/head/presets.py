@@ -45,7 +45,7 @@ def preset_folder(kind: str = "regions") -> Traversable:
         folder = root / "presets" / kind if package == "composer" else root / kind
         if folder.is_dir():
             return folder
-    raise MoueError(f"the presets of {kind} are missing from this installation", mend="install Moue again")
+    raise MoueError(f"the presets of {kind} are missing from this installation", hint="install Moue again")
 
 
 def region_set_names() -> list[str]:
@@ -92,7 +92,7 @@ def parse_region_set(text: str, name: str, where: str | None = None) -> RegionSe
     _known_keys(data, SET_KEYS, "the preset", where)
     regions = data.get("regions", {})
     if not isinstance(regions, dict) or not regions:
-        raise MoueError("the preset holds no region", where, mend="add a table [regions.NAME]")
+        raise MoueError("the preset holds no region", where, hint="add a table [regions.NAME]")
     parsed = tuple(_region(key, value, where) for key, value in regions.items())
     made = [one for region in parsed for one in region.names]
     if len(set(made)) != len(made):
@@ -115,7 +115,7 @@ def _region(name: str, value: Any, where: str | None) -> RegionPreset:
     _known_keys(value, REGION_KEYS, place, where)
     sides, lip = value.get("sides", ""), value.get("lip", "")
     if sides not in SIDES or lip not in LIPS:
-        raise MoueError(f"{place} has sides {sides!r} and lip {lip!r}", where, mend="sides: pair or split")
+        raise MoueError(f"{place} has sides {sides!r} and lip {lip!r}", where, hint="sides: pair or split")
     listed = value.get("seeds", [])
     if not isinstance(listed, list) or not (listed or value.get("loop")):
         raise MoueError(f"{place} has neither seeds nor a loop", where)
@@ -137,7 +137,7 @@ def _seed(value: Any, place: str, where: str | None) -> Seed:
         raise MoueError(f"a seed of {place} has points or a curve, one of the two", where)
     numbers = isinstance(span, list) and len(span) == 2 and all(isinstance(x, (int, float)) for x in span)
     if not numbers or not 0 <= span[0] <= span[1] <= 1:
-        raise MoueError(f"a seed of {place} has the span {span}", where, mend="two numbers from 0 to 1, in order")
+        raise MoueError(f"a seed of {place} has the span {span}", where, hint="two numbers from 0 to 1, in order")
     radius_mm = _length(value, "radius_mm", None, f"a seed of {place}", where)
     return Seed(radius_mm, tuple(points), curve, (float(span[0]), float(span[1])))
 
@@ -145,7 +145,7 @@ def _seed(value: Any, place: str, where: str | None) -> Seed:
 def _known_keys(table: Mapping[str, Any], known: tuple[str, ...], place: str, where: str | None) -> None:
     for key in table:
         if key not in known:
-            raise MoueError(f"{place} has an unknown entry {key!r}", where, mend=nearest(key, known))
+            raise MoueError(f"{place} has an unknown entry {key!r}", where, hint=nearest(key, known))
 
 
 def _length(
@@ -175,7 +175,7 @@ def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = Non
 
     Raises MoueError where there are no landmarks at all.
     """
-    from masks.errors import MaskError
+    from composer.errors import MoueError
     from masks.from_landmarks import from_landmarks
 
     known = landmarks or head.landmarks
@@ -183,10 +183,10 @@ def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = Non
         raise MoueError(
             f"head {head.name!r} has no landmarks",
             head.path,
-            mend="put landmarks.toml beside its files, or take --from displacement",
+            hint="put landmarks.toml beside its files, or take --from displacement",
         )
     points, curves = landmark_arrays(known.check(head.n_vertices, head.path), head.neutral)
     try:
         return from_landmarks(head.surface, preset, points, curves, head.skin)
-    except MaskError as error:
+    except MoueError as error:
         raise MoueError(str(error), head.path) from error

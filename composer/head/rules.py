@@ -14,8 +14,8 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
 from composer.head.levels import Refinement
-from masks.polygons import Polygons
 
 Bools = NDArray[np.bool_]
 

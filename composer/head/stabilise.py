@@ -17,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from composer.geometry.polygons import read_only
+from composer.geometry.rigid import Similarity, similarity
 from composer.head.head import Head, InBetween, Shape
 from composer.head.places import resolve
-from composer.head.similarity import Similarity, similarity
 from composer.progress import Progress
-from masks.polygons import read_only
 
 Points = NDArray[np.float64]
 STILL_PLACES = (

@@ -40,7 +40,7 @@ def mirror_map(
         raise MoueError(
             f"{lost} of {len(points)} vertices have no mirror partner across x = 0 (vertex {first} first)",
             where,
-            mend="a mirror needs a symmetric neutral, centred on x = 0",
+            hint="a mirror needs a symmetric neutral, centred on x = 0",
         )
     found: NDArray[np.int32] = partner.astype(np.int32)
     return found

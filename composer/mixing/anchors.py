@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks
-from masks.polygons import Polygons
 
 NEAR = 0.15
 """A landmark anchors a part whose centre lies within this fraction of the head's diagonal."""

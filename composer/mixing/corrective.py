@@ -61,11 +61,11 @@ class Corrective:
 
     def __post_init__(self) -> None:
         if not self.triggers:
-            raise MoueError(f"corrective {self.shape!r} has no trigger", mend="name the cells it comes in by")
+            raise MoueError(f"corrective {self.shape!r} has no trigger", hint="name the cells it comes in by")
         for one in self.triggers:
             words = f"the trigger {one.region} x {one.shape} of corrective {self.shape!r}"
             if one.at == 0.0:
-                raise MoueError(f"{words} is at 0", mend="give the weight at which the fix was sculpted")
+                raise MoueError(f"{words} is at 0", hint="give the weight at which the fix was sculpted")
             if not WEIGHT_RANGE[0] <= one.at <= WEIGHT_RANGE[1]:
                 raise MoueError(f"{words} is at {one.at:g}, not in [-1, 2]")
         keys = [one.key for one in self.triggers]
@@ -93,7 +93,7 @@ class Correctives:
         self.names = [one.shape for one in self.given]
         twice = next((name for i, name in enumerate(self.names) if name in self.names[:i]), None)
         if twice is not None:
-            raise MoueError(f"corrective {twice!r} is there twice", mend="remove one")
+            raise MoueError(f"corrective {twice!r} is there twice", hint="remove one")
         _refuse_cycles(self.given)
         self._inverse = _inverse(self.given)
         self._keys = frozenset(trigger.key for one in self.given for trigger in one.triggers)
@@ -146,7 +146,7 @@ def _inverse(given: Sequence[Corrective]) -> NDArray[np.float64]:
     if sizes[-1] < SINGULAR * sizes[0]:
         part = np.abs(right[-1])
         names = [one.shape for one, share in zip(given, part, strict=True) if share > 0.1 * part.max()]
-        raise MoueError(f"correctives {_listed(names)} cannot be told apart by their triggers", mend="remove one")
+        raise MoueError(f"correctives {_listed(names)} cannot be told apart by their triggers", hint="remove one")
     return np.asarray(np.linalg.inv(k), dtype=np.float64)
 
 
@@ -166,7 +166,7 @@ def _refuse_cycles(given: Sequence[Corrective]) -> None:
     names_round = path[path.index(path[-1]) : -1]
     words = "triggers itself" if len(names_round) == 1 else "trigger each other"
     kind = "corrective" if len(names_round) == 1 else "correctives"
-    raise MoueError(f"{kind} {_listed(names_round)} {words}", mend="take one trigger out")
+    raise MoueError(f"{kind} {_listed(names_round)} {words}", hint="take one trigger out")
 
 
 def _listed(names: Sequence[str]) -> str:

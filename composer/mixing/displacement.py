@@ -51,7 +51,7 @@ def motion(head: Head, shape: Shape, hinge: Hinge | None = None) -> Motion:
     """
     if hinge is not None:
         if shape.inbetweens:
-            raise MoueError(f"shape {shape.name!r} has in-betweens and a hinge", mend="it can have one of the two")
+            raise MoueError(f"shape {shape.name!r} has in-betweens and a hinge", hint="it can have one of the two")
         return Motion(turning_fields(head.neutral, shape.delta, hinge), partial(turning_coefficients, hinge.angle))
     if shape.inbetweens:
         places = [between.at for between in shape.inbetweens]

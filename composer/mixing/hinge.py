@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
-from masks.polygons import read_only
+from composer.geometry.polygons import read_only
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,8 +20,8 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.geometry.surface import Surface, factorise
 from composer.mixing.hinge import Hinge, turning_fields
-from masks.surface import Surface, factorise
 
 ROUNDS = 30
 FIRST = 6
@@ -56,7 +56,7 @@ def estimate_hinge(surface: Surface, delta: NDArray, name: str = "") -> Hinge:
     distance = np.linalg.norm(delta, axis=1)
     largest = float(distance.max(initial=0.0))
     if largest <= 1e-9 * surface.diagonal_mm:
-        raise MoueError(f"shape {name!r} does not move, so it has no hinge", mend='set its hinge to "off"')
+        raise MoueError(f"shape {name!r} does not move, so it has no hinge", hint='set its hinge to "off"')
     rotation, shift, weight = _robust_motion(surface, delta, distance, largest, name)
     axis, angle = axis_and_angle(rotation)
     centre = np.average(neutral, axis=0, weights=weight)
@@ -113,7 +113,7 @@ def _robust_motion(
         rotation, shift, values = rigid_motion(neutral, target, weight)
         if values[1] <= 1e-9 * values[0] or values[0] == 0.0:
             raise MoueError(f"what moves in shape {name!r} lies on one line and has no one axis",
-                            mend='set its hinge to "off"')  # fmt: skip
+                            hint='set its hinge to "off"')  # fmt: skip
         away = np.linalg.norm(neutral @ rotation.T + shift - target, axis=1)
         width = largest * WIDEST * (NARROWEST / WIDEST) ** (number / (ROUNDS - 1))
         weight = moving / (1.0 + (away / width) ** 2) ** 2

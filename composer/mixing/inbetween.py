@@ -21,10 +21,10 @@ def check_places(places: Sequence[float], shape: str) -> None:
     """
     for at in places:
         if not np.isfinite(at) or at in (0.0, 1.0):
-            raise MoueError(f"shape {shape!r} has an in-between at {at:g}", mend="any weight but 0 and 1 will do")
+            raise MoueError(f"shape {shape!r} has an in-between at {at:g}", hint="any weight but 0 and 1 will do")
     if len(set(places)) < len(places):
         twice = next(at for at in places if list(places).count(at) > 1)
-        raise MoueError(f"shape {shape!r} has two in-betweens at {twice:g}", mend="remove one")
+        raise MoueError(f"shape {shape!r} has two in-betweens at {twice:g}", hint="remove one")
 
 
 def coefficients(places: Sequence[float], weight: float) -> list[float]:

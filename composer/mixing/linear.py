@@ -50,7 +50,7 @@ class Mixer:
         self.correctives = Correctives(correctives)
         for name in self.correctives.names:
             if head.shape(name).inbetweens or name in self.hinges:
-                raise MoueError(f"corrective {name!r} has in-betweens or a hinge", mend="a fix comes in straight")
+                raise MoueError(f"corrective {name!r} has in-betweens or a hinge", hint="a fix comes in straight")
         for region, mask in masks.items():
             if np.shape(mask) != (head.n_vertices,):
                 raise MoueError(
@@ -83,7 +83,7 @@ class Mixer:
         if self.mirror is None:
             raise MoueError(
                 f"the cell {cell.region} x {cell.shape} is mirrored and this head has no mirror map",
-                mend="check inspect for the vertices without a partner, or use unmirrored cells",
+                hint="check inspect for the vertices without a partner, or use unmirrored cells",
             )
         return self._motions[cell.shape].mirrored(self.mirror)
 

@@ -47,8 +47,8 @@ class Bounds:
 
     def __post_init__(self) -> None:
         if not WEIGHT_RANGE[0] <= self.low <= 0.0 <= self.high <= WEIGHT_RANGE[1] or self.low == self.high:
-            mend = "give bounds within [-1, 2] with 0 between them"
-            raise MoueError(f"weights from {self.low:g} to {self.high:g} cannot be matched", mend=mend)
+            hint = "give bounds within [-1, 2] with 0 between them"
+            raise MoueError(f"weights from {self.low:g} to {self.high:g} cannot be matched", hint=hint)
         if not 0.0 <= self.sparse < 1.0:
             raise MoueError(f"sparse {self.sparse:g} is not from 0 to below 1")
 

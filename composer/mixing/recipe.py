@@ -57,19 +57,19 @@ class Recipe:
         keys = [cell.key for cell in self.cells]
         if len(set(keys)) < len(keys):
             twice = next(key for key in keys if keys.count(key) > 1)
-            raise MoueError(f"recipe {self.name!r} has the cell {twice[0]} x {twice[1]} twice", mend="remove one")
+            raise MoueError(f"recipe {self.name!r} has the cell {twice[0]} x {twice[1]} twice", hint="remove one")
         for cell in self.cells:
             if not WEIGHT_RANGE[0] <= cell.weight <= WEIGHT_RANGE[1]:
                 raise MoueError(
                     f"recipe {self.name!r}: weight {cell.weight} of {cell.region} x {cell.shape} is not in [-1, 2]"
                 )
         if not 0.0 <= self.halo <= 1.0:
-            raise MoueError(f"recipe {self.name!r}: halo {self.halo} is not in [0, 1]", mend="0 forbids it")
+            raise MoueError(f"recipe {self.name!r}: halo {self.halo} is not in [0, 1]", hint="0 forbids it")
         for region, row in self.rows.items():
             if row.kind not in ("add", "replace"):
                 raise MoueError(f"recipe {self.name!r}: row {region!r} can add or replace, not {row.kind!r}")
             if region == ALL and row.kind == "replace":
-                raise MoueError(f"recipe {self.name!r}: the base row 'all' cannot replace", mend="use a region")
+                raise MoueError(f"recipe {self.name!r}: the base row 'all' cannot replace", hint="use a region")
             if not 0.0 <= row.amount <= 1.0:
                 raise MoueError(f"recipe {self.name!r}: amount {row.amount} of row {region!r} is not in [0, 1]")
 

@@ -26,11 +26,11 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.geometry.surface import factorise
 from composer.mixing.linear import Mixer, moved
 from composer.mixing.recipe import ALL, HALO, Recipe
 from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import Ramp, Zone, ramp_of, zone_of
-from masks.surface import factorise
 
 Floats = NDArray[np.float64]
 
@@ -68,7 +68,7 @@ class SeamlessJoin:
         surface or the halo is not in [0, 1].
         """
         if not 0.0 <= halo <= 1.0:
-            raise MoueError(f"a halo of {halo} is not in [0, 1]", mend="0 forbids it, 0.33 is a third of the ramp")
+            raise MoueError(f"a halo of {halo} is not in [0, 1]", hint="0 forbids it, 0.33 is a third of the ramp")
         for region, mask in masks.items():
             if np.shape(mask) != (skin.n_vertices,):
                 raise MoueError(
@@ -151,7 +151,7 @@ class SeamlessJoin:
         plate = np.zeros((self._laplacian.shape[0], 3))
         for region, row in rows.items():
             if not np.isfinite(row).all():
-                raise MoueError(f"a shape of the row {region!r} has places that are not numbers", mend="mend the shape")
+                raise MoueError(f"a shape of the row {region!r} has places that are not numbers", hint="mend the shape")
             linear += blend.shares[region][:, None] * row
             along = row[ends[:, 1]]
             along -= row[ends[:, 0]]

@@ -12,8 +12,8 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from masks.polygons import read_only
-from masks.surface import Surface, unit_rows
+from composer.geometry.polygons import read_only
+from composer.geometry.surface import Surface, unit_rows
 
 Floats = NDArray[np.float64]
 

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import dijkstra
 
+from composer.geometry.polygons import read_only
 from composer.mixing.seamless_surface import SeamlessSurface
-from masks.polygons import read_only
 
 Floats = NDArray[np.float64]
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks
 from composer.head.levels import levels, refine
@@ -20,7 +21,6 @@ from composer.picture.camera import unit
 from composer.picture.eyeball import Eyeball, eyeball, turned
 from composer.picture.material import BROW, brow_weights, is_eyeball, materials
 from composer.picture.rays import Rays, openness
-from masks.polygons import Polygons
 
 Floats = NDArray[np.float64]
 MOVED_MM = 0.4

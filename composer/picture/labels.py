@@ -31,7 +31,7 @@ def font(size: int, bold: bool = False) -> FreeTypeFont:
 
     path = FONTS / ("Inter-SemiBold.ttf" if bold else "Inter-Regular.ttf")
     if not path.is_file():
-        raise MoueError("the typeface is missing", path, mend="install Moue again")
+        raise MoueError("the typeface is missing", path, hint="install Moue again")
     return ImageFont.truetype(str(path), size, layout_engine=ImageFont.Layout.BASIC)
 
 

@@ -15,10 +15,10 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import breadth_first_order
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Part
 from composer.head.landmarks import Landmarks
 from composer.picture.colour import rgb
-from masks.polygons import Polygons
 
 Floats = NDArray[np.float64]
 

@@ -46,7 +46,7 @@ def region_colours(masks: Mapping[str, NDArray]) -> Floats:
     Raises MoueError where there are no masks.
     """
     if not masks:
-        raise MoueError("there are no regions to show", mend="add a region first")
+        raise MoueError("there are no regions to show", hint="add a region first")
     weights = np.stack([np.clip(np.asarray(mask, dtype=np.float64), 0.0, 1.0) for mask in masks.values()])
     light = to_linear(np.array([region_colour(i) for i in colours_apart(list(weights))]) / 255.0)
     total = weights.sum(axis=0)

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks
 from composer.picture.camera import Camera, unit
@@ -26,7 +27,6 @@ from composer.picture.eyeball import paint
 from composer.picture.figure import Figure, Posed
 from composer.picture.light import Light, develop
 from composer.picture.views import FILL, camera_of
-from masks.polygons import Polygons
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -110,13 +110,13 @@ def _card(studio: Studio, one: Checked, finding: Finding, posed, number: int) ->
         picture = f'<img alt="{escape(one.name)}: {escape(finding.words)}" src="{source}">'
     where = f"<span class=where>{escape(plain(finding.where))}</span>" if finding.where else ""
     measure = f"<span class=much>{escape(finding.measure)}</span>" if finding.measure else ""
-    mend = f"<p class=mend><b>What to do</b> {escape(_sentence(finding.mend))}</p>" if finding.mend else ""
+    hint = f"<p class=hint><b>What to do</b> {escape(_sentence(finding.hint))}</p>" if finding.hint else ""
     why = f"<p class=why>{escape(_sentence(why_of(finding)))}</p>" if why_of(finding) else ""
     return (
         f'<figure id="f{number}">{picture}<figcaption>'
         f'<p class=line><span class="{finding.severity}">{SIGNS[finding.severity]}</span>{measure}</p>'
         f"<h3>{escape(_begun(title_of(finding)))}</h3>{where}"
-        f"<p>{escape(_sentence(finding.words))}</p>{mend}{why}</figcaption></figure>"
+        f"<p>{escape(_sentence(finding.words))}</p>{hint}{why}</figcaption></figure>"
     )
 
 
@@ -176,7 +176,7 @@ figure{{margin:0;background:#fff;scroll-margin-top:16px}} figure:target{{outline
 figure img{{display:block;width:100%;height:auto}} figcaption{{padding:12px 16px 16px}}
 .line{{display:flex;justify-content:space-between;align-items:baseline;margin:0}}
 .much{{font-size:20px;font-weight:600}}
-.where{{color:#3d4046}} .mend b{{display:block;font-size:14px}} .mend{{border-left:3px solid #18191c;padding-left:10px}}
+.where{{color:#3d4046}} .hint b{{display:block;font-size:14px}} .hint{{border-left:3px solid #18191c;padding-left:10px}}
 .why{{color:#3d4046;font-size:14px}}
 .error{{color:#a11212;font-weight:600;white-space:nowrap}} .warning{{color:#7a4b00;font-weight:600;
 white-space:nowrap}} ul{{margin:8px 0 0;padding-left:20px}} section{{margin-top:36px}}

@@ -28,7 +28,7 @@ def run_window(path: Path | None = None, demo: bool = False) -> None:
     Raises MoueError where there is no screen, or no OpenGL 3.3 on it.
     """
     if not screen_there():
-        raise MoueError("there is no screen to open a window on", mend=WITHOUT)
+        raise MoueError("there is no screen to open a window on", hint=WITHOUT)
     import pyglet
 
     pyglet.options.debug_gl = False
@@ -41,7 +41,7 @@ def run_window(path: Path | None = None, demo: bool = False) -> None:
         raise
     except Exception as error:
         told = " ".join(str(error).split()) or type(error).__name__
-        raise MoueError(f"no window with OpenGL 3.3 could be opened ({told})", mend=WITHOUT) from None
+        raise MoueError(f"no window with OpenGL 3.3 could be opened ({told})", hint=WITHOUT) from None
     if demo:
         window.open_demo()
     elif path is not None:
@@ -77,8 +77,8 @@ def _stopped(window: MoueWindow, error: Exception) -> MoueError:
     told = " ".join(str(error).split()) or type(error).__name__
     keeping = window.stage.keeping
     if keeping is not None and keeping.now():
-        return MoueError(f"the window had to stop ({told})", mend=f"a copy is kept in {keeping.place}; open it again")
-    return MoueError(f"the window had to stop ({told})", mend=WITHOUT)
+        return MoueError(f"the window had to stop ({told})", hint=f"a copy is kept in {keeping.place}; open it again")
+    return MoueError(f"the window had to stop ({told})", hint=WITHOUT)
 
 
 def _tablets(window: MoueWindow) -> list:

@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.carried import carry_document
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
+from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.fitted_files import write_fitted
 from composer.fitting.nonrigid import Skin
 from composer.fitting.relax import relax
-from composer.fitting.whole import FittedHead, fit_head
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
 from composer.viewer.new_head import NewHead
@@ -45,7 +45,7 @@ def relax_new(new: NewHead, fitted: FittedHead, mask: NDArray | None, progress: 
     return cage
 
 
-def carry_new(ready: Ready, new: NewHead, fitted: FittedHead, folder: Path, progress: Progress) -> Path:
+def carry_new(evaluated: EvaluatedDocument, new: NewHead, fitted: FittedHead, folder: Path, progress: Progress) -> Path:
     """The open document carried onto the fitted head: `folder` gets the fit in `fit`, and beside it the new document
     with its library. The path of that document. Raises MoueError where it cannot be written."""
     if new.cage is None:
@@ -53,13 +53,15 @@ def carry_new(ready: Ready, new: NewHead, fitted: FittedHead, folder: Path, prog
     untouched = np.array_equal(new.cage, fitted.head.neutral)
     head = fitted.head if untouched else fitted.head.with_(neutral=_kept(new.cage))
     if folder.exists() and any(folder.iterdir()):
-        raise MoueError("is there already and not empty", folder, mend="give a new folder")
+        raise MoueError("is there already and not empty", folder, hint="give a new folder")
     progress(0.0, "writing the fit")
     write_fitted(
         fitted if untouched else _with_cage(fitted, head.neutral), folder.with_name(f"{folder.name}_fit"), "mm"
     )
     finer = {level.k: level.positions for level in fitted.levels if level.k > 0 and untouched}
-    project = carry_document(ready, head, folder, finer=finer, progress=lambda f, words: progress(0.1 + 0.9 * f, words))
+    project = carry_document(
+        evaluated, head, folder, finer=finer, progress=lambda f, words: progress(0.1 + 0.9 * f, words)
+    )
     return project.path
 
 

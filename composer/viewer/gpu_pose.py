@@ -8,7 +8,8 @@ so; one list for each vertex, which would be made anew with every column, takes 
 Where vertices are numbered without regard to place, blocks fill badly: 0.19 ms and eight times the bytes.
 Half floats were not taken: a displacement of 20 mm is off by up to 0.008 mm, more than 1e-5 of a head's diagonal.
 
-A normal is the sum of the vector areas of the polygons about a vertex, as `masks.surface.Surface.vertex_normals`,
+A normal is the sum of the vector areas of the polygons about a vertex, as
+`composer.geometry.surface.Surface.vertex_normals`,
 gathered from the posed positions over the edges across from it. (Summing a normal delta for each shape is cheaper and
 wrong by tens of degrees.)
 
@@ -31,9 +32,9 @@ from pyglet import gl
 from pyglet.gl.gl_info import GLInfo
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.mixing.columns import Column
 from composer.mixing.recipe import CellKey
-from masks.polygons import Polygons
 
 Way = Literal["compute", "feedback"]
 BLOCK = 64
@@ -128,7 +129,7 @@ class GpuPose:
         if self.way not in get_args(Way):
             raise MoueError(f"a pose can be made by compute or by feedback, not by {way!r}")
         if self.way == "compute" and best_way() != "compute":
-            raise MoueError("this graphics driver has no compute shaders", mend="use the way feedback")
+            raise MoueError("this graphics driver has no compute shaders", hint="use the way feedback")
         self._held: dict[CellKey, _Held] = {}
         self._rows: list[CellKey] = []
         self._free: NDArray[np.int64] = np.zeros(0, dtype=np.int64)
@@ -238,11 +239,11 @@ class GpuPose:
         """Raise MoueError unless `more` bytes are free and one buffer may have `largest` bytes."""
         free, limit = free_bytes(), largest_buffer(self.way)
         if free is not None and more > free:
-            raise MoueError(f"the pose needs {_mb(more)} of graphics memory, {_mb(free)} are free", mend=FEWER)
+            raise MoueError(f"the pose needs {_mb(more)} of graphics memory, {_mb(free)} are free", hint=FEWER)
         if largest > limit:
             raise MoueError(
                 f"the pose needs {_mb(largest)} of graphics memory in one piece, this driver allows {_mb(limit)}",
-                mend=FEWER,
+                hint=FEWER,
             )
 
     def _buffer(self, data: NDArray) -> int:
@@ -268,7 +269,7 @@ class GpuPose:
         gl.glBufferData(gl.GL_COPY_WRITE_BUFFER, max(16, size), None, usage)
         gl.glBindBuffer(gl.GL_COPY_WRITE_BUFFER, 0)
         if gl.glGetError() == gl.GL_OUT_OF_MEMORY:
-            raise MoueError(f"the pose needs {_mb(size)} of graphics memory more than there are", mend=FEWER)
+            raise MoueError(f"the pose needs {_mb(size)} of graphics memory more than there are", hint=FEWER)
         self._sizes[buffer] = max(16, size)
 
     def _grow(self, more: int) -> NDArray[np.int64]:

@@ -18,8 +18,9 @@ INK: Colour = (38, 42, 50, 255)
 @dataclass(frozen=True, eq=False)
 class Line:
     """Segments on the surface, which follow every pose. Two rows of `a`, `b`, `t` make one, from the point of the
-    first to that of the second: with (k,) vertices and shares, as `masks.contour.contour` gives them, the point
-    (1 - t) P[a] + t P[b]; where `b` and `t` are (k, 2), as of `masks.contour.ring`,
+    first to that of the second: with (k,) vertices and shares, as `composer.geometry.contour.contour` gives them,
+    the point
+    (1 - t) P[a] + t P[b]; where `b` and `t` are (k, 2), as of `composer.geometry.contour.ring`,
     (1 - t0 - t1) P[a] + t0 P[b0] + t1 P[b1].
 
     `colour` is sRGB and opacity 0 to 255, `width` is in pixels; `dash` is the length of a dash and of a gap in

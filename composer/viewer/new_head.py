@@ -16,15 +16,15 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.found import found_landmarks
+from composer.fitting.fitted_landmarks import found_landmarks
 from composer.fitting.guess import carried_by, guess_landmarks
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks, write_landmarks
 from composer.head.places import SurfacePoint, resolve
 from composer.viewer.look import Line
 from composer.viewer.normals import Normals
 from composer.viewer.picking import Picker
-from masks.polygons import Polygons
 
 LIBRARY = "library"
 GHOST, DRAWN = (30, 74, 92, 150), (227, 188, 133, 255)

@@ -1,6 +1,7 @@
 """Smooth normals of a pose, again only where it changed: the polygons' vector areas summed about every vertex.
 
-As `masks.surface.Surface.vertex_normals`, in float32 and fast enough for a drag: a vertex's sum depends only on the
+As `composer.geometry.surface.Surface.vertex_normals`, in float32 and fast enough for a drag: a vertex's sum depends
+only on the
 polygons about it, so what changed are the touched vertices and one ring more, and both ways give the same bits.
 """
 
@@ -13,8 +14,8 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head
-from masks.polygons import Polygons
 
 Floats32 = NDArray[np.float32]
 Indices = NDArray[np.int64]

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.mask_file import read_mask
 from composer.document.masks_of import moving_regions
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.document.store import open_document
 from composer.edits.lay_regions import MOVING, laid_regions
 from composer.errors import MoueError
@@ -26,10 +26,10 @@ DOCUMENTS = (".moue", ".toml")
 
 @dataclass(frozen=True)
 class Opened:
-    """What was opened: `ready`, `file` the document it came from or None, `notes` to tell, and whether it was
+    """What was opened: `evaluated`, `file` the document it came from or None, `notes` to tell, and whether it was
     `recovered` from a copy that no file holds yet."""
 
-    ready: Ready
+    evaluated: EvaluatedDocument
     file: Path | None
     notes: tuple[str, ...]
     recovered: bool = False
@@ -61,27 +61,27 @@ def open_path(path: Path, progress: Progress) -> Opened:
         unit, name = head.unit, head.neutral_name
         project, notes = Project(place, head.path or path, unit, name, fingerprint(head.polygons)), list(head.notes)
         notes.append("It holds no shapes: regions can be painted, and there is nothing to mix yet.")
-    ready = Ready(project, head)
+    evaluated = EvaluatedDocument(project, head)
     if found is not None:
-        ready.take_moving(MOVING, found)
+        evaluated.take_moving(MOVING, found)
     progress(0.9, "sharing regions")
-    _ = ready.effective
-    return Opened(ready, None, tuple(notes))
+    _ = evaluated.effective
+    return Opened(evaluated, None, tuple(notes))
 
 
 def open_recovered(project: Project, file: Path | None, progress: Progress) -> Opened:
     """A project from a copy that was kept, in the place of its document. Raises MoueError as `open_path`."""
-    ready = Ready.open(project, lambda f, words: progress(0.9 * f, words))
-    _ = ready.effective
-    return Opened(ready, file, tuple(ready.notes), True)
+    evaluated = EvaluatedDocument.open(project, lambda f, words: progress(0.9 * f, words))
+    _ = evaluated.effective
+    return Opened(evaluated, file, tuple(evaluated.notes), True)
 
 
 def _document(path: Path, progress: Progress) -> Opened:
     project = open_document(path)
-    ready = Ready.open(_with_files(project), lambda f, words: progress(0.85 * f, words))
+    evaluated = EvaluatedDocument.open(_with_files(project), lambda f, words: progress(0.85 * f, words))
     progress(0.9, "sharing regions")
-    _ = ready.effective
-    return Opened(ready, path, tuple(ready.notes))
+    _ = evaluated.effective
+    return Opened(evaluated, path, tuple(evaluated.notes))
 
 
 def _with_files(project: Project) -> Project:
@@ -102,7 +102,7 @@ def open_new_head(library: Head, path: Path, progress: Progress) -> NewHead:
     Raises MoueError for what is no mesh, and for a library without landmarks.
     """
     if not library.landmarks:
-        raise MoueError("this library has no landmarks", library.path, mend="place them first, under Landmarks")
+        raise MoueError("this library has no landmarks", library.path, hint="place them first, under Landmarks")
     progress(0.1, "reading")
     new = NewHead(library, head_of(read_mesh(path)))
     beside, kept = new.landmark_place, new.copy_place

@@ -53,7 +53,7 @@ class Overlays:
         moving = kind in ("strain", "movement", "difference", "left")
         if moving and not still and self._key and self._key[0] == kind and kind == "strain":
             return self._shown
-        masks = session.ready.effective
+        masks = session.evaluated.effective
         key = (kind, id(masks), session.region, session.version if moving else 0, id(session), id(raw),
                id(trying.a), id(trying.b))  # fmt: skip
         if key != self._key:
@@ -100,10 +100,10 @@ class Overlays:
         session = stage.opened
         head = session.head
         if kind == "regions":
-            masks = {r.name: session.ready.effective[r.name] for r in session.project.regions}
+            masks = {r.name: session.evaluated.effective[r.name] for r in session.project.regions}
             return Shown(_bytes(_skin_only(region_colours(masks), session.head.skin))) if masks else Shown()
         if kind == "mask":
-            mask = raw if raw is not None else session.ready.effective.get(session.region)
+            mask = raw if raw is not None else session.evaluated.effective.get(session.region)
             if mask is None:
                 return Shown(None, mask_scale())
             scale = mask_scale()

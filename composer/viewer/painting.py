@@ -18,12 +18,12 @@ from composer.document.project import Project
 from composer.edits.regions import set_mask
 from composer.edits.sides import partner
 from composer.errors import MoueError
+from composer.geometry.barriers import Barriers
 from composer.head.barrier_lines import barrier_lines
 from composer.mixing.recipe import ALL
 from composer.viewer.picking import Frozen, Hit, Picker
 from composer.viewer.session import Session
-from masks.barriers import Barriers
-from masks.contour import ring
+from masks.brush_ring import ring
 from masks.paint import Brush, Kind, Painter, Stroke, fill
 from masks.partition import effective_masks
 
@@ -145,24 +145,24 @@ class Painting:
 
     def begin(self, session: Session, picker: Picker, hit: Hit, pressure: float = 1.0) -> None:
         """Begin a stroke at a place of the skin. Raises MoueError where the chosen region cannot be painted."""
-        if session.region == ALL or session.region not in session.ready.raw:
+        if session.region == ALL or session.region not in session.evaluated.raw:
             raise MoueError("choose a region to paint; the base row covers the whole face")
         painter = self.painter_of(session)
         self._region = session.region
         self._frozen = picker.freeze(session.positions())
         targets = [session.region]
         if self.mirrored:
-            _ = session.ready.mirror_map  # refused now, not in the middle of a stroke
+            _ = session.evaluated.mirror_map  # refused now, not in the middle of a stroke
             other = partner(session.region, session.region_names)
             targets = [session.region, other or session.region]
         self._strokes, self._dabs = {}, {}
         brush = self._brush(pressure)
         for name in targets:
-            stroke = Stroke(painter, session.ready.raw[name], brush, self.kind)
+            stroke = Stroke(painter, session.evaluated.raw[name], brush, self.kind)
             self._strokes.setdefault(name, []).append(stroke)
             self._dabs.setdefault(name, [])
-        self.raw = session.ready.raw[self._region]
-        self.effective = np.array(session.ready.effective[self._region])
+        self.raw = session.evaluated.raw[self._region]
+        self.effective = np.array(session.evaluated.effective[self._region])
         self.dab(session, hit, pressure)
 
     def pick(self, origin: NDArray, direction: NDArray) -> Hit | None:
@@ -178,9 +178,9 @@ class Painting:
         touched = [self._fall(self._region, self._strokes[self._region][0], hit.corners, hit.bary, brush, False)]
         if self.mirrored:
             name = names[-1]
-            corners = np.asarray(session.ready.mirror_map)[np.asarray(hit.corners)]
+            corners = np.asarray(session.evaluated.mirror_map)[np.asarray(hit.corners)]
             touched.append(self._fall(name, self._strokes[name][-1], corners, hit.bary, brush, True))
-        self.raw = _joined(self._strokes[self._region], session.ready.raw[self._region])
+        self.raw = _joined(self._strokes[self._region], session.evaluated.raw[self._region])
         self._share(session, np.unique(np.concatenate(touched)))
 
     def _fall(
@@ -195,8 +195,8 @@ class Painting:
         if self.effective is None or not len(touched):
             return
         regions = session.project.regions
-        now = {name: _joined(strokes, session.ready.raw[name]) for name, strokes in self._strokes.items()}
-        masks = [now.get(r.name, session.ready.raw[r.name])[touched] for r in regions]
+        now = {name: _joined(strokes, session.evaluated.raw[name]) for name, strokes in self._strokes.items()}
+        masks = [now.get(r.name, session.evaluated.raw[r.name])[touched] for r in regions]
         shared = effective_masks(masks, [r.locked for r in regions], [r.set for r in regions])
         at = [r.name for r in regions].index(self._region)
         effective = self.effective.copy()
@@ -206,7 +206,7 @@ class Painting:
     def end(self, session: Session) -> None:
         """End the stroke: its masks go into the document as one step."""
         strokes, dabs = self._strokes, self._dabs
-        before = session.ready.raw
+        before = session.evaluated.raw
         masks = {name: _joined(own, before[name]) for name, own in strokes.items()}
         records = [Recorded(name, self.kind, self.hardness, tuple(dabs[name])) for name in strokes]
         held = {name: _stored(session.project, name) for name in strokes}
@@ -254,9 +254,9 @@ class Painting:
     def whole(self, session: Session, what: str) -> None:
         """Fill, invert, clear or soften the chosen region's mask at once. Raises MoueError for the base row."""
         name = session.region
-        if name == ALL or name not in session.ready.raw:
+        if name == ALL or name not in session.evaluated.raw:
             raise MoueError("choose a region first; the base row covers the whole face")
-        raw = session.ready.raw[name]
+        raw = session.evaluated.raw[name]
         if what == "invert":
             values = 1.0 - raw
         elif what == "soften":

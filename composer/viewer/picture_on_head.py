@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.contour import contour
 from composer.head.barrier_lines import barrier_lines
 from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import ALL
@@ -15,7 +16,6 @@ from composer.viewer.new_head import NewHead
 from composer.viewer.overlay import Shown
 from composer.viewer.painting import Painting
 from composer.viewer.stage import Stage
-from masks.contour import contour
 
 POINTED, CHOSEN, HALF, RING = (250, 240, 215, 235), (227, 188, 133, 200), (24, 25, 28, 220), (250, 246, 235, 255)
 ERASING, OWN, FILE = (232, 146, 124, 255), (227, 188, 133, 255), (111, 178, 196, 255)
@@ -79,13 +79,13 @@ class Outline:
 def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, texture: NDArray | None) -> Look:
     """Everything that is drawn besides the head, as the stage stands."""
     session = stage.opened
-    effective = session.ready.effective
+    effective = session.evaluated.effective
     lines: list[Line | None] = []
     name = stage.region_at(stage.hit) if stage.place != "marks" else ""
     if name and stage.place == "mix":
         lines.append(outline.of(stage, effective[name], POINTED, 2.0, 0.0))
     if stage.place == "paint" and session.region != ALL:
-        raw = painting.raw if painting.raw is not None else session.ready.raw.get(session.region)
+        raw = painting.raw if painting.raw is not None else session.evaluated.raw.get(session.region)
         if raw is not None:
             lines.append(outline.of(stage, raw, HALF, 1.6, 6.0))
         if stage.hit is not None and not painting.stroking or painting.stroking:

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.edits.accept import Accepted, accept
 from composer.edits.match import Matcher
 from composer.edits.recipes import add_recipe, free_recipe_name
@@ -50,14 +50,16 @@ def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
     """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen; what is left
     then lies over the head as heat. By `wish`, or by all regions and shapes."""
     session = stage.opened
-    ready, base, wish = session.ready, session.history.committed, wish or Wish()
+    evaluated, base, wish = session.evaluated, session.history.committed, wish or Wish()
 
     def matched(progress: Progress) -> Reached:
         progress(0.1, "reading")
-        sculpt = read_sculpt(ready.head, path, 0, None, path.stem)
-        check_place(sculpt, ready.head.neutral, ready.head.polygons, ready.head.diagonal, ready.head.unit)
+        sculpt = read_sculpt(evaluated.head, path, 0, None, path.stem)
+        check_place(
+            sculpt, evaluated.head.neutral, evaluated.head.polygons, evaluated.head.diagonal, evaluated.head.unit
+        )
         progress(0.4, "matching")
-        matcher = Matcher(ready, wish.regions, wish.shapes)
+        matcher = Matcher(evaluated, wish.regions, wish.shapes)
         found = matcher.solve(
             sculpt.positions, bounds=Bounds(high=wish.high, sparse=wish.sparse), symmetric=wish.symmetric
         )
@@ -84,20 +86,20 @@ def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
 def accept_sculpt(stage: Stage, path: Path) -> None:
     """The sculpted bake of the open recipe taken back as a corrective of it, beside the frame loop."""
     session = stage.opened
-    ready, name = session.ready, session.recipe_name
+    evaluated, name = session.evaluated, session.recipe_name
     if not name:
         raise MoueError("choose the recipe whose bake was sculpted on", path)
 
     def accepted(progress: Progress) -> Accepted:
         progress(0.2, "reading")
-        sculpt = read_sculpt(ready.head, path)
+        sculpt = read_sculpt(evaluated.head, path)
         progress(0.5, "splitting into cage and detail")
-        return accept(ready, name, sculpt)
+        return accept(evaluated, name, sculpt)
 
     def done(made: Accepted) -> None:
         if stage.session is not session:
             return
-        if session.history.committed is not ready.project:
+        if session.history.committed is not evaluated.project:
             stage.say("The document was edited meanwhile; take the sculpt back once more.", "wrong")
             return
         project, after = _both(made)
@@ -107,5 +109,5 @@ def accept_sculpt(stage: Stage, path: Path) -> None:
     stage.work.begin(f"Taking back {path.name}", accepted, done)
 
 
-def _both(made: Accepted) -> tuple[Project, Ready]:
-    return made.project, made.ready
+def _both(made: Accepted) -> tuple[Project, EvaluatedDocument]:
+    return made.project, made.evaluated

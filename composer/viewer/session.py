@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit, History
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range
@@ -50,12 +50,12 @@ class Session:
     """One open document."""
 
     def __init__(self, opened: Opened) -> None:
-        self.ready = opened.ready
+        self.evaluated = opened.evaluated
         self.file = opened.file
         self.notes = opened.notes
-        self.history = History(opened.ready.project)
+        self.history = History(opened.evaluated.project)
         self.recovered = opened.recovered
-        self.saved: Project | None = opened.ready.project if opened.file and not opened.recovered else None
+        self.saved: Project | None = opened.evaluated.project if opened.file and not opened.recovered else None
         self.held = Held()
         self.linked = False
         recipes = self.project.recipes
@@ -63,15 +63,15 @@ class Session:
         self.region = ALL
         self.shape = ""
         self.version = 0
-        self._prepared = opened.ready
+        self._prepared = opened.evaluated
         self._on_card = False
         self._joined: tuple[int, NDArray[np.float32]] | None = None
         self.outside_mm = 0.0
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
-        self._live = LivePose(self.ready.mixer, self._wanted())
-        self._mixer: Mixer = self.ready.mixer
+        self._live = LivePose(self.evaluated.mixer, self._wanted())
+        self._mixer: Mixer = self.evaluated.mixer
         self._touched: Range | None = None
         self._drawn = self._normals.all(self._live.positions)
         self._reach: dict[str, float] = {}
@@ -89,7 +89,7 @@ class Session:
     @property
     def head(self) -> Head:
         """The open head."""
-        return self.ready.head
+        return self.evaluated.head
 
     @property
     def recipe(self) -> Recipe:
@@ -168,17 +168,17 @@ class Session:
         self.history.abort()
         self._follow()
 
-    def prepared(self, edit: Edit) -> tuple[Project, Ready]:
+    def prepared(self, edit: Edit) -> tuple[Project, EvaluatedDocument]:
         """The committed project edited and made ready with its masks, nothing of the session changed: for another
         thread. Raises MoueError where it does not fit together."""
         project = edit(self.history.committed)
-        ready = self.ready.again(project)
-        _ = ready.effective, ready.mixer
-        return project, ready
+        evaluated = self.evaluated.again(project)
+        _ = evaluated.effective, evaluated.mixer
+        return project, evaluated
 
-    def take(self, project: Project, ready: Ready) -> None:
+    def take(self, project: Project, evaluated: EvaluatedDocument) -> None:
         """Make one step of a project that was prepared."""
-        self._prepared = ready
+        self._prepared = evaluated
         self.history.apply(lambda _: project)
         self._follow()
         self._settle()
@@ -218,7 +218,7 @@ class Session:
         """The recipe joined seamlessly, for another thread: the version it is of, its pose (n, 3) mm, and how far the
         join moved anything outside the ramps, mm. Raises MoueError where it cannot be mixed."""
         version = self.version
-        pose, outside = self.ready.seamless(self._wanted())
+        pose, outside = self.evaluated.seamless(self._wanted())
         return version, pose, float(outside.max(initial=0.0))
 
     def take_join(self, joined: tuple[int, NDArray[np.float64], float]) -> None:
@@ -266,7 +266,7 @@ class Session:
 
     def centre_of(self, region: str) -> int:
         """The vertex in the middle of a region: the one with most weight nearest to the weighted middle of all."""
-        mask = self.ready.effective[region]
+        mask = self.evaluated.effective[region]
         known = self._centres.get(region)
         if known is None or known[0] is not mask:
             inside = np.flatnonzero((mask > 0.6 * float(mask.max(initial=0.0))) & self.head.skin)
@@ -281,7 +281,7 @@ class Session:
     @property
     def hues(self) -> dict[str, int]:
         """The colour number of each region, so that neighbours differ."""
-        masks = self.ready.effective
+        masks = self.evaluated.effective
         if self._hues[0] is not masks:
             names = [region.name for region in self.project.regions]
             self._hues = (masks, dict(zip(names, colours_apart([masks[n] for n in names]), strict=True)))
@@ -296,11 +296,11 @@ class Session:
     @property
     def knows_moved(self) -> bool:
         """Whether it is known which regions, as they are now, each shape moves."""
-        return self._moved[0] is self.ready.effective
+        return self._moved[0] is self.evaluated.effective
 
     def look_for_moved(self, progress: Progress) -> tuple[object, dict[str, tuple[str, ...]]]:
         """The masks as they are, and the regions that each shape moves, for another thread; then `take_moved`."""
-        masks, head = self.ready.effective, self.head
+        masks, head = self.evaluated.effective, self.head
         return masks, moved_regions(head, masks, lambda share: progress(share, "looking where shapes move"))
 
     def take_moved(self, found: tuple[object, dict[str, tuple[str, ...]]]) -> None:
@@ -316,13 +316,13 @@ class Session:
     def _tried(self, edit: Edit) -> Project:
         """The committed project edited, known to fit the head and to mix."""
         project = edit(self.history.committed)
-        if project is not self.ready.project:
-            ready = self.ready.again(project)
+        if project is not self.evaluated.project:
+            evaluated = self.evaluated.again(project)
             recipe = next((r for r in project.recipes if r.name == self.recipe_name), EMPTY)
             own = self._live.recipe
             if recipe.rows != own.rows or {c.key for c in recipe.cells} - {c.key for c in own.cells}:
-                ready.check(recipe)
-            self._prepared = ready
+                evaluated.check(recipe)
+            self._prepared = evaluated
         return project
 
     def _wanted(self) -> Recipe:
@@ -332,15 +332,15 @@ class Session:
         project = self.project
         if self.recipe_name not in {r.name for r in project.recipes}:
             self.recipe_name = project.recipes[0].name if project.recipes else ""
-        if project is not self.ready.project:
-            self.ready = self._prepared if self._prepared.project is project else self.ready.again(project)
+        if project is not self.evaluated.project:
+            self.evaluated = self._prepared if self._prepared.project is project else self.evaluated.again(project)
             if self.held.solo or self.held.mute or self.held.lock:
                 self.held.forget_but(set(self.region_names), set(self.head.shape_names))
         if self.region not in self.region_names:
             self.region = ALL
         recipe = self._wanted()
-        if self.ready.mixer is not self._mixer:
-            self._live, self._mixer = LivePose(self.ready.mixer, recipe), self.ready.mixer
+        if self.evaluated.mixer is not self._mixer:
+            self._live, self._mixer = LivePose(self.evaluated.mixer, recipe), self.evaluated.mixer
             self._live.deferred = self._on_card
             self._touch(None)
             return
@@ -358,7 +358,7 @@ class Session:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return
-        self.ready.check(recipe)
+        self.evaluated.check(recipe)
         self._live.set_recipe(recipe)
         self._touch(None)
 

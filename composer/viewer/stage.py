@@ -15,9 +15,9 @@ import numpy as np
 
 from composer.checks.finding import Finding
 from composer.document.autosave import Waiting
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.document.store import save_document
 from composer.errors import MoueError
 from composer.head.places import SurfacePoint
@@ -150,7 +150,7 @@ class Stage:
         session = self.opened
         base = session.history.committed
 
-        def done(made: tuple[Project, Ready]) -> None:
+        def done(made: tuple[Project, EvaluatedDocument]) -> None:
             if self.session is not session:
                 return
             if session.history.committed is base:
@@ -197,7 +197,7 @@ class Stage:
         self.new_head, self.finding, self.moved_mark, self.landmark, self.carried_shape = None, None, None, "", ""
         self.keeping_marks = None
         self.look_from("front", at_once=True)
-        self.settings.opened(opened.file or opened.ready.head.path or opened.ready.project.path)
+        self.settings.opened(opened.file or opened.evaluated.head.path or opened.evaluated.project.path)
         for note in opened.notes[:2]:
             self.say(note)
         self.keeping = Keeping(self.session)
@@ -321,7 +321,7 @@ class Stage:
         session = self.session
         if session is None or self.eye is None:
             return
-        mask = session.ready.effective.get(session.region)
+        mask = session.evaluated.effective.get(session.region)
         points = session.positions()
         if mask is not None and (mask > 0.3).any():
             points = points[mask > 0.3]
@@ -398,7 +398,7 @@ class Stage:
             return ""
         best, most = "", 0.05
         for region in self.session.project.regions:
-            mask = self.session.ready.effective[region.name]
+            mask = self.session.evaluated.effective[region.name]
             here = float(np.asarray(mask)[np.asarray(hit.corners)] @ np.asarray(hit.bary))
             if here > most:
                 best, most = region.name, here
@@ -444,7 +444,7 @@ def _ready(opened: Opened, progress: Progress) -> tuple[Opened, Session, Picker,
     session = Session(opened)
     progress(0.97, "getting ready to point")
     held = None if opened.recovered else waiting_for(opened.file, session.project.path)
-    return opened, session, Picker(opened.ready.head), held
+    return opened, session, Picker(opened.evaluated.head), held
 
 
 def weight_words(weight: float) -> str:

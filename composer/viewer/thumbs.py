@@ -92,7 +92,7 @@ class Thumbs:
                 id(session.head.shapes[session.head.shape_index[name]].delta) if name in session.head.shape_index else 0
             )
         recipe = next((r for r in session.history.committed.recipes if r.name == name), None)
-        return (recipe, id(session.ready.mixer))
+        return (recipe, id(session.evaluated.mixer))
 
     def _picture(self, session: Session, kind: str, name: str) -> NDArray[np.uint8] | None:
         neutral = session.head.neutral
@@ -113,7 +113,7 @@ class Thumbs:
             if recipe is None:
                 return None
             try:
-                positions = session.ready.pose(recipe.with_(join="linear")).astype(np.float32)
+                positions = session.evaluated.pose(recipe.with_(join="linear")).astype(np.float32)
             except MoueError:
                 return None
             eye = self._face

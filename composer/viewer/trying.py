@@ -61,7 +61,7 @@ class Trying:
         """Go to and fro between two recipes, every vertex on a straight line."""
         session = stage.opened
         project = session.project
-        way = Travel(session.ready.mixer, project.recipe(start), project.recipe(end))
+        way = Travel(session.evaluated.mixer, project.recipe(start), project.recipe(end))
         self.trial, self.found = Trial("travel", self.pace, travel=way, recipe=session.recipe_name), None
         self._began = stage.clock()
 
@@ -75,7 +75,7 @@ class Trying:
         self.found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), symmetric=session.linked)
         self.seed += 1
         self._of = session.project
-        session.show(session.ready.pose(self.found))
+        session.show(session.evaluated.pose(self.found))
 
     def keep(self, stage: Stage) -> None:
         """Make a recipe of the random combination that is shown."""
@@ -103,13 +103,13 @@ class Trying:
         elif what == "neutral":
             session.show(session.head.neutral)
         elif what == "before":
-            earlier = session.ready.again(session.history.before)
+            earlier = session.evaluated.again(session.history.before)
             old = next((r for r in earlier.project.recipes if r.name == session.recipe_name), Recipe("none"))
             session.show(earlier.pose(old))
         else:
             recipe = {"a": self.a, "b": self.b}.get(what, self.a or self.b)
             if recipe is not None:
-                session.show(session.ready.pose(recipe))
+                session.show(session.evaluated.pose(recipe))
 
     @property
     def running(self) -> bool:
@@ -156,7 +156,7 @@ class Trying:
             weight = trial.low + (trial.high - trial.low) * trial.t
             recipe = session.recipe.with_(join="linear")
             cells = tuple(c for c in recipe.cells if c.key != trial.key)
-            return session.ready.pose(recipe.with_(cells=(*cells, Cell(region, shape, weight, mirrored))))
+            return session.evaluated.pose(recipe.with_(cells=(*cells, Cell(region, shape, weight, mirrored))))
         assert trial.travel is not None
         return session.head.neutral + trial.travel.displacement(trial.t, self.ease)
 
@@ -164,7 +164,9 @@ class Trying:
         """(n,) mm between A and B, or A and what is seen where B is not set; None without A."""
         if self.a is None:
             return None
-        one = session.ready.pose(self.a)
-        two = session.ready.pose(self.b) if self.b is not None else np.asarray(session.positions(), dtype=np.float64)
+        one = session.evaluated.pose(self.a)
+        two = (
+            session.evaluated.pose(self.b) if self.b is not None else np.asarray(session.positions(), dtype=np.float64)
+        )
         away = one - two
         return np.sqrt(np.einsum("ij,ij->i", away, away))

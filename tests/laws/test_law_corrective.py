@@ -11,12 +11,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Shape
 from composer.mixing.active import LivePose
 from composer.mixing.corrective import Corrective, Correctives, Trigger, felt_in, overlaps, triggers_of
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Cell, Recipe, Row
-from masks.polygons import Polygons
 from tests.small_heads import grid, polygon_meshes, random_head, random_masks
 
 REGIONS = ["brow", "mouth"]

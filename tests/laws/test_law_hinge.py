@@ -11,13 +11,13 @@ from scipy.linalg import expm, logm
 from scipy.spatial.transform import Rotation
 
 from composer.errors import MoueError
+from composer.geometry.surface import Surface
 from composer.head.head import Head, InBetween, Shape
 from composer.mixing.displacement import motion
 from composer.mixing.hinge import Hinge, hinge_displacement, turn
 from composer.mixing.hinge_estimate import estimate_hinge
 from composer.mixing.linear import pose
 from composer.mixing.recipe import Cell, Recipe
-from masks.surface import Surface
 from tests.small_heads import grid, random_head
 
 seeds = st.integers(0, 2**32 - 1)

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, InBetween, Shape
 from composer.mixing.displacement import motion
 from composer.mixing.inbetween import coefficients
-from masks.polygons import Polygons
 from tests.small_heads import random_head
 
 places_lists = st.lists(

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, InBetween, Shape
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer, pose
 from composer.mixing.recipe import Cell, Recipe, Row
-from masks.polygons import Polygons
 from tests.small_heads import polygon_meshes, random_head, random_masks, random_rotation
 
 REGIONS = ["brow", "mouth", "jaw", "remainder"]

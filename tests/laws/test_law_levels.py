@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.detail import Detail, Frames
 from composer.head.head import Head
 from composer.head.levels import head_at_level, levels, refine
@@ -18,7 +19,6 @@ from composer.mixing.detailed import detailed_pose
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer, pose
 from composer.mixing.recipe import Cell, Recipe, Row
-from masks.polygons import Polygons
 from tests.small_heads import CUBE, CUBE_CORNERS, polygon_meshes, random_head, random_masks, random_rotation
 
 seeds = st.integers(0, 2**32 - 1)

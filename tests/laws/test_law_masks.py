@@ -6,14 +6,14 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from composer.geometry.geodesic import HeatDistance
+from composer.geometry.marching import Marching
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from masks.combine import invert, mirror, split_sides
-from masks.geodesic import HeatDistance
-from masks.marching import Marching
 from masks.paint import Brush, Painter, Stroke
 from masks.partition import FACE, effective_masks, remainder
-from masks.polygons import Polygons
 from masks.soften import diffuse
-from masks.surface import Surface
 from tests.masks.surfaces import sphere
 from tests.small_heads import random_rotation
 

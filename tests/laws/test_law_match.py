@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import lsq_linear, nnls
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, InBetween, Shape
 from composer.head.places import SurfacePoint
 from composer.mixing.corrective import Corrective, Trigger
@@ -23,7 +24,6 @@ from composer.mixing.match import Bounds, Columns
 from composer.mixing.match_bounded import Quadratic, bounded
 from composer.mixing.match_drag import STAY, Drag
 from composer.mixing.recipe import Cell, Recipe, Row
-from masks.polygons import Polygons
 from tests.small_heads import grid, polygon_meshes, random_head, random_masks
 
 REGIONS = ["brow", "mouth", "jaw"]

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, Shape
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
@@ -14,7 +15,6 @@ from composer.mixing.recipe import Cell, Recipe, Row
 from composer.mixing.seamless import SeamlessJoin, seamless_pose
 from composer.mixing.seamless_surface import SeamlessSurface
 from masks.partition import effective_masks
-from masks.polygons import Polygons
 from tests.small_heads import grid, polygon_meshes, random_head, random_masks, random_rotation
 
 seeds = st.integers(0, 2**32 - 1)

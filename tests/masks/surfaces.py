@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import trimesh
 
-from masks.polygons import Polygons
-from masks.surface import Surface
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from tests.small_heads import grid
 
 

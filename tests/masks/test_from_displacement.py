@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from masks.errors import MaskError
+from composer.errors import MoueError
+from composer.geometry.common_motion import without_head_motion
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from masks.from_displacement import MovingRegions, from_displacement
-from masks.polygons import Polygons
-from masks.still import without_head_motion
-from masks.surface import Surface
 from tests.masks.surfaces import plane
 
 FLAT = plane(60, 60, 2.0)
@@ -65,7 +65,7 @@ def test_regions_are_mirror_images_where_the_sides_are_known() -> None:
     own = [bool(np.array_equal(mask[PARTNER], mask)) for mask in masks]
     assert own.count(True) == 3  # the bumps on the middle line
     assert len(masks) == 9
-    with pytest.raises(MaskError, match="permutation"):
+    with pytest.raises(MoueError, match="permutation"):
         from_displacement(FLAT, library(), 9, partner=np.zeros(3600, dtype=int))
 
 
@@ -148,11 +148,11 @@ def test_parts_stay_out() -> None:
 
 
 def test_what_cannot_be_parted_is_refused() -> None:
-    with pytest.raises(MaskError, match="no shape"):
+    with pytest.raises(MoueError, match="no shape"):
         from_displacement(FLAT, [])
-    with pytest.raises(MaskError, match="no shape moves"):
+    with pytest.raises(MoueError, match="no shape moves"):
         from_displacement(FLAT, [np.zeros((3600, 3))])
-    with pytest.raises(MaskError, match="shape 0"):
+    with pytest.raises(MoueError, match="shape 0"):
         from_displacement(FLAT, [np.zeros((5, 3))])
     one = from_displacement(FLAT, library()[:1], 12)
     assert 1 <= len(one.masks) <= 12 and one.held > 0.95

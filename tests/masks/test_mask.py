@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from composer.errors import MoueError
 from masks.combine import intersect, invert, mirror, split_sides, subtract, union
-from masks.errors import MaskError
 from masks.mask import Mask, checked_values
 
 
@@ -14,9 +14,9 @@ def test_another_topology_is_refused() -> None:
     mask = Mask(np.array([0.0, 0.5, 1.0]), "8c1f" * 16)
     values, trusted = mask.on("8c1f" * 16, 3)
     assert values.tolist() == [0.0, 0.5, 1.0] and not trusted
-    with pytest.raises(MaskError, match="another topology"):
+    with pytest.raises(MoueError, match="another topology"):
         mask.on("0000" * 16, 3)
-    with pytest.raises(MaskError, match="3 values, the mesh 4"):
+    with pytest.raises(MoueError, match="3 values, the mesh 4"):
         mask.on("8c1f" * 16, 4)
 
 
@@ -34,7 +34,7 @@ def test_without_a_fingerprint_only_trust_remains() -> None:
     ],
 )
 def test_values_that_are_no_mask(values: list, words: str) -> None:
-    with pytest.raises(MaskError, match=words):
+    with pytest.raises(MoueError, match=words):
         Mask(np.array(values))
 
 
@@ -55,7 +55,7 @@ def test_combining_by_hand() -> None:
     assert subtract(a, b) == pytest.approx([0.0, 0.6, 0.0])
     assert invert(a) == pytest.approx([0.8, 0.1, 0.5])
     assert mirror(a, np.array([2, 1, 0])).tolist() == [0.5, 0.9, 0.2]
-    with pytest.raises(MaskError, match="permutation"):
+    with pytest.raises(MoueError, match="permutation"):
         mirror(a, np.array([0, 0, 1]))
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from masks.barriers import Barriers, edge_path
-from masks.errors import MaskError
+from composer.errors import MoueError
+from composer.geometry.barriers import Barriers, edge_path
+from composer.geometry.surface import Surface
 from masks.paint import Brush, Painter, Stroke, fill
 from masks.soften import smoothstep
-from masks.surface import Surface
 from tests.masks.surfaces import plane, slit_plane
 
 
@@ -142,14 +142,14 @@ def test_edge_path_bridges_gaps() -> None:
 
 def test_what_makes_no_sense_is_refused() -> None:
     flat = plane(4, 4)
-    with pytest.raises(MaskError, match="radius"):
+    with pytest.raises(MoueError, match="radius"):
         Brush(0.0)
-    with pytest.raises(MaskError, match="strength"):
+    with pytest.raises(MoueError, match="strength"):
         Brush(1.0, 1.5)
-    with pytest.raises(MaskError, match="cannot blur"):
+    with pytest.raises(MoueError, match="cannot blur"):
         Stroke(Painter(flat), np.zeros(16), Brush(1.0), "blur")  # type: ignore[arg-type]
-    with pytest.raises(MaskError, match="15 values"):
+    with pytest.raises(MoueError, match="15 values"):
         Stroke(Painter(flat), np.zeros(15), Brush(1.0))
-    with pytest.raises(MaskError, match="sum to one"):
+    with pytest.raises(MoueError, match="sum to one"):
         Painter(flat).footprint([0, 1, 5], [0.5, 0.1, 0.1], Brush(1.0))
     assert fill(np.zeros(3), [True, False, True], 0.5).tolist() == [0.5, 0.0, 0.5]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from masks.errors import MaskError
+from composer.errors import MoueError
 from masks.partition import effective_masks, remainder, share
 
 
@@ -33,9 +33,9 @@ def test_without_regions_everything_remains() -> None:
 
 
 def test_what_does_not_fit_is_refused() -> None:
-    with pytest.raises(MaskError, match="different lengths"):
+    with pytest.raises(MoueError, match="different lengths"):
         effective_masks([np.zeros(3), np.zeros(4)])
-    with pytest.raises(MaskError, match="region 1 is 1.2 at vertex 0"):
+    with pytest.raises(MoueError, match="region 1 is 1.2 at vertex 0"):
         effective_masks([np.zeros(2), np.array([1.2, 0.0])])
-    with pytest.raises(MaskError, match="1 locks"):
+    with pytest.raises(MoueError, match="1 locks"):
         effective_masks([np.zeros(2), np.zeros(2)], [True])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from masks.errors import MaskError
+from composer.errors import MoueError
 from masks.soften import diffuse, grow, harmonic, ramp, reramp, shrink, smoothstep
 from tests.masks.surfaces import cylinder, plane, sphere
 
@@ -79,9 +79,9 @@ def test_harmonic_is_libigls() -> None:
 
 def test_what_makes_no_sense_is_refused() -> None:
     flat = plane(4, 4)
-    with pytest.raises(MaskError, match="both loops"):
+    with pytest.raises(MoueError, match="both loops"):
         harmonic(flat, [0, 1], [1, 2])
-    with pytest.raises(MaskError, match="negative"):
+    with pytest.raises(MoueError, match="negative"):
         diffuse(flat, np.zeros(16), -1.0)
-    with pytest.raises(MaskError, match="negative"):
+    with pytest.raises(MoueError, match="negative"):
         ramp([0.0], -2.0)

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import scipy.sparse as sp
 
+from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from masks.carry import carry, closest_points, lift
-from masks.errors import MaskError
 from masks.from_groups import from_component, from_faces, from_vertices
 from masks.from_image import from_image, sample
 from masks.from_loops import enclosed, from_loop
-from masks.polygons import Polygons
 from masks.soften import ramp
 from tests.masks.surfaces import plane, sphere
 
@@ -38,7 +38,7 @@ def test_a_loop_encloses_its_inside() -> None:
     soft = from_loop(flat, loop, ramp_mm=4.0)
     middle = (y > 7.9) & (y < 9.1)
     assert soft[middle & (x < 8)] == pytest.approx(ramp(x[middle & (x < 8)] - 5, 4.0), abs=1e-3)
-    with pytest.raises(MaskError, match="both of its sides are one"):
+    with pytest.raises(MoueError, match="both of its sides are one"):
         enclosed(flat, [5 * 21 + 5, 5 * 21 + 6, 5 * 21 + 7])
 
 
@@ -49,9 +49,9 @@ def test_groups_and_vertices() -> None:
     assert from_faces(flat, half, 4.0) == pytest.approx(ramp(5 - flat.positions[:, 0], 4.0), abs=1e-9)
     assert from_vertices(flat, [3]).sum() == 1.0
     assert from_component(flat, 0).sum() == 121
-    with pytest.raises(MaskError, match="polygon 100"):
+    with pytest.raises(MoueError, match="polygon 100"):
         from_faces(flat, [100])
-    with pytest.raises(MaskError, match="not 1"):
+    with pytest.raises(MoueError, match="not 1"):
         from_component(flat, 1)
 
 
@@ -64,7 +64,7 @@ def test_a_picture_is_read_between_its_texels() -> None:
     values, known = from_image(triangle, np.array([[0, 255]], dtype=np.uint8), uv[:3], [1, 1, -1])
     assert values.tolist() == [1.0, 1.0, 0.0, 0.0]
     assert known.tolist() == [True, True, False, False]
-    with pytest.raises(MaskError, match="one index a polygon corner"):
+    with pytest.raises(MoueError, match="one index a polygon corner"):
         from_image(triangle, picture, uv, [0, 1])
 
 
@@ -103,5 +103,5 @@ def test_the_other_leaf_is_not_taken() -> None:
 def test_lifting() -> None:
     matrix = sp.csr_matrix(np.array([[1.0, 0.0], [0.5, 0.5], [0.0, 1.0]]))
     assert lift([0.2, 0.8], matrix).tolist() == [0.2, 0.5, 0.8]
-    with pytest.raises(MaskError, match="2 vertices, the mask 3"):
+    with pytest.raises(MoueError, match="2 vertices, the mask 3"):
         lift([0.2, 0.8, 1.0], matrix)

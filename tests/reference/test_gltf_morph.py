@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.polygons import Polygons
 from composer.head.head import Shape
-from masks.polygons import Polygons
 from tests.small_files import meshes
 
 quiet = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

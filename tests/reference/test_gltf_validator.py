@@ -72,7 +72,7 @@ def test_no_error_and_no_warning(suffix: str, n_shapes: int, rich: bool, tmp_pat
 
 def test_a_mesh_without_area_or_with_loose_vertices_is_no_error_either(tmp_path: Path) -> None:
     points = np.vstack([CUBE_CORNERS * 0, [[1.0, 2, 3]]])
-    from masks.polygons import Polygons
+    from composer.geometry.polygons import Polygons
 
     write_mesh(tmp_path / "a.glb", Mesh(Polygons(CUBE.counts, CUBE.indices, 9), points, unit="cm"))
     found = issues(tmp_path / "a.glb")

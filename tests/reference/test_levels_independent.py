@@ -14,10 +14,10 @@ from importlib.util import find_spec
 import numpy as np
 import pytest
 
+from composer.geometry.polygons import Polygons
 from composer.head.levels import levels, refine
 from composer.head.order import match_order
 from composer.head.rules import ruled_levels
-from masks.polygons import Polygons
 from tests.small_heads import CUBE, CUBE_CORNERS, grid
 
 needs = pytest.mark.skipif(find_spec("pyOpenSubdiv") is None, reason="pyOpenSubdiv, an oracle, is not installed")

@@ -10,13 +10,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from composer.document.bake import bake
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.formats.library import open_library
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
 from composer.formats.usd_read import read_stage
+from composer.geometry.polygons import Polygons
 from composer.head.head import InBetween, Shape
-from masks.polygons import Polygons
 from tests.composer.document.small_document import small_head, small_project
 from tests.small_files import meshes
 from tests.small_heads import CUBE, CUBE_CORNERS
@@ -179,11 +179,11 @@ def test_a_library_opens_with_its_in_betweens(tmp_path: Path) -> None:
 
 def test_a_bake_is_one_stage_with_the_recipes_as_shapes(tmp_path: Path) -> None:
     project = small_project(tmp_path / "clock.moue")
-    ready = Ready(project, small_head())
+    evaluated = EvaluatedDocument(project, small_head())
     recipes = list(project.recipes)
-    (file,) = bake(ready, tmp_path / "out", recipes, suffix=".usd")
+    (file,) = bake(evaluated, tmp_path / "out", recipes, suffix=".usd")
     assert file.name == "clock.usd"
     mesh = read_mesh(file).in_unit("mm")
     assert [shape.name for shape in mesh.shapes] == [recipe.name for recipe in recipes]
     for shape, recipe in zip(mesh.shapes, recipes, strict=True):
-        assert np.allclose(mesh.positions + shape.delta, ready.pose(recipe), atol=1e-4)
+        assert np.allclose(mesh.positions + shape.delta, evaluated.pose(recipe), atol=1e-4)

@@ -88,7 +88,7 @@ class Hand:
 
     def mask(self, region: str) -> NDArray[np.float64]:
         """(n,) the raw mask of a region, a copy."""
-        return np.array(self.session.ready.raw[region])
+        return np.array(self.session.evaluated.raw[region])
 
     # Time.
 
@@ -259,7 +259,7 @@ class Hand:
 
     def in_region(self, region: str) -> tuple[float, float]:
         """A place of the view where this region is the one under the pointer."""
-        mask = np.asarray(self.session.ready.effective[region])
+        mask = np.asarray(self.session.evaluated.effective[region])
         order = np.argsort(-mask, kind="stable")
         for vertex in order[: max(200, int((mask > 0.5).sum()))]:
             x, y = (float(round(v)) for v in self.at_vertex(int(vertex)))

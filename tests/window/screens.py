@@ -165,7 +165,7 @@ def left_to_the_target(hand: Hand) -> None:
     from composer.formats.obj import write
 
     session = hand.session
-    target = session.ready.pose(session.project.recipe("call"))
+    target = session.evaluated.pose(session.project.recipe("call"))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "scan_07.obj"
         write(path, mesh_of(session.head, target, unit="mm"))

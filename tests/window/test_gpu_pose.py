@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from composer.head.head import Head
 from composer.mixing.columns import Column, column
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Cell, CellKey, Recipe, Row
-from masks.polygons import Polygons
-from masks.surface import Surface
 from tests.small_heads import CUBE, CUBE_CORNERS, polygon_meshes, random_head, random_masks
 
 NEEDED = "needs pyglet and OpenGL: apt-get install libgl1-mesa-dri libegl1 libegl-mesa0 libgl1"

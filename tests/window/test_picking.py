@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
 from composer.viewer.picking import Hit, Picker
-from masks.polygons import Polygons
 from tests.masks.surfaces import sphere
 from tests.small_heads import polygon_meshes, random_head
 

@@ -15,6 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from composer.errors import MoueError
+from composer.geometry.contour import contour
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, TextureCoordinates
 from composer.picture.figure import Figure
 from composer.picture.render import BACKGROUND
@@ -22,8 +24,6 @@ from composer.viewer.camera import Eye, named_eye
 from composer.viewer.daylight import TERMS, daylight, harmonics
 from composer.viewer.look import Line, Look, Mark
 from composer.viewer.normals import Normals
-from masks.contour import contour
-from masks.polygons import Polygons
 from tests.masks.surfaces import sphere
 
 if TYPE_CHECKING:

@@ -32,7 +32,7 @@ def test_what_is_baked_is_what_was_mixed(open_demo: Hand, tmp_path: Path) -> Non
     written = {path.name: path for path in (tmp_path / "out").glob("*.obj")}
     for recipe in session.project.recipes:
         held = vertices(written[f"{recipe.name}.obj"])
-        pose = session.ready.pose(recipe)
+        pose = session.evaluated.pose(recipe)
         assert held.shape == pose.shape
         assert np.abs(held - pose).max() < 1e-5 * session.head.diagonal
     neutral = vertices(written["neutral.obj"])
@@ -54,7 +54,7 @@ def test_an_unmarked_library_gives_a_target_in_ten_inputs(hand: Hand, tmp_path: 
     hand.click_on("Bake now")
     hand.until(lambda: hand.window.panels.bake.written)
     assert hand.inputs <= 10
-    pose = hand.session.ready.pose(hand.session.recipe)
+    pose = hand.session.evaluated.pose(hand.session.recipe)
     assert np.abs(pose - hand.session.head.neutral).max() > 0.5
     made = [p for p in hand.window.panels.bake.written if p.suffix == ".obj" and p.stem != "neutral"]
     assert len(made) == 1 and np.abs(vertices(made[0]) - pose).max() < 1e-5 * hand.session.head.diagonal
@@ -99,7 +99,7 @@ def test_formats_units_names_and_choice_of_recipes(open_demo: Hand, tmp_path: Pa
     names = {path.name for path in (tmp_path / "out").glob("*.ply")}
     assert {"keeper_wink.ply", "keeper_half_believed.ply"} <= names and not any("call" in n for n in names)
     held = vertices(tmp_path / "out" / "keeper_wink.ply")
-    pose = session.ready.pose(session.project.recipe("wink")) / 10.0
+    pose = session.evaluated.pose(session.project.recipe("wink")) / 10.0
     for end in (np.min, np.max):
         np.testing.assert_allclose(end(held, axis=0), end(pose, axis=0), atol=1e-5 * session.head.diagonal)
 

@@ -72,9 +72,9 @@ def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
     hand.click_on("Seamless")
     hand.until(lambda: session.recipe.join == "seamless" and not session.join_wanted, "the join")
-    pose, _ = session.ready.seamless(session.recipe)
+    pose, _ = session.evaluated.seamless(session.recipe)
     np.testing.assert_allclose(session.positions(), pose, atol=1e-3)
-    linear = session.ready.pose(session.recipe.with_(join="linear"))
+    linear = session.evaluated.pose(session.recipe.with_(join="linear"))
     assert np.abs(pose - linear).max() > 0.3
     session.region, session.shape = "brow_inner_left", "surprise"
     hand.frames(2)
@@ -82,11 +82,11 @@ def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
     hand.press(x, y)
     hand.drag(x - 30, y)
     np.testing.assert_allclose(
-        session.positions(), session.ready.pose(session.recipe.with_(join="linear")), atol=1e-3
+        session.positions(), session.evaluated.pose(session.recipe.with_(join="linear")), atol=1e-3
     )
     hand.release()
     hand.until(lambda: not session.join_wanted, "the join again")
-    np.testing.assert_allclose(session.positions(), session.ready.seamless(session.recipe)[0], atol=1e-3)
+    np.testing.assert_allclose(session.positions(), session.evaluated.seamless(session.recipe)[0], atol=1e-3)
 
 
 def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) -> None:
@@ -94,35 +94,35 @@ def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) 
     fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
     session.apply(lambda project: set_corrective(project, fix))
     hand.frames(3)
-    assert session.ready.corrective_weights(session.recipe)["au17"] == pytest.approx(1.0)
+    assert session.evaluated.corrective_weights(session.recipe)["au17"] == pytest.approx(1.0)
     assert "corrective au17" in hand.seen
 
 
 def test_a_sculpted_bake_is_taken_back_as_a_corrective(open_demo: Hand, tmp_path: Path) -> None:
     hand, session = open_demo, open_demo.session
     hand.click_on("recipe wink")
-    pose = session.ready.pose(session.recipe)
+    pose = session.evaluated.pose(session.recipe)
     lump = np.exp(-(((pose - pose[session.centre_of("cheek_right")]) ** 2).sum(axis=1)) / 200.0)
     sculpted = pose + lump[:, None] * np.array([0.0, 2.0, 2.0])
     write(tmp_path / "wink.obj", mesh_of(session.head, sculpted, unit="mm"))
     accept_sculpt(hand.stage, tmp_path / "wink.obj")
     hand.until(lambda: session.project.correctives, "the corrective")
     size = session.head.diagonal
-    assert np.abs(session.ready.pose(session.recipe) - sculpted).max() < 1e-5 * size
+    assert np.abs(session.evaluated.pose(session.recipe) - sculpted).max() < 1e-5 * size
     hand.key("Ctrl+Z")
     assert not session.project.correctives
 
 
 def test_a_target_is_matched_by_a_recipe_of_its_name(open_demo: Hand, tmp_path: Path) -> None:
     hand, session = open_demo, open_demo.session
-    target = session.ready.pose(session.project.recipe("call"))
+    target = session.evaluated.pose(session.project.recipe("call"))
     write(tmp_path / "cry.obj", mesh_of(session.head, target, unit="mm"))
     hand.click_on("Match a target")
     hand.click_on("match path")
     hand.text(str(tmp_path / "cry.obj"))
     hand.click_on("match now")
     hand.until(lambda: session.recipe_name == "cry", "the match")
-    left = np.linalg.norm(session.ready.pose(session.recipe) - target, axis=1)
+    left = np.linalg.norm(session.evaluated.pose(session.recipe) - target, axis=1)
     assert np.median(left) < 0.1 * np.linalg.norm(target - session.head.neutral, axis=1).max()
     assert any("percent of cry" in words for words in hand.told)
     assert any("could be used" in words for words in hand.told)
@@ -135,7 +135,7 @@ def test_a_target_is_matched_by_a_recipe_of_its_name(open_demo: Hand, tmp_path: 
 
 def test_a_match_keeps_to_the_row_the_tray_and_both_sides(open_demo: Hand, tmp_path: Path) -> None:
     hand, session = open_demo, open_demo.session
-    smile = session.ready.pose(Recipe("both", (Cell("all", "au12_left", 0.7), Cell("all", "au12_right", 0.7))))
+    smile = session.evaluated.pose(Recipe("both", (Cell("all", "au12_left", 0.7), Cell("all", "au12_right", 0.7))))
     write(tmp_path / "smile.obj", mesh_of(session.head, smile, unit="mm"))
     hand.click_on("row all")
     hand.click_on("search shapes")

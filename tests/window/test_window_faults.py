@@ -64,7 +64,7 @@ def test_the_window_works_on_when_its_folder_vanishes(hand: Hand, library: Path,
     hand.drag_to_face("smile_left", vertex)
     hand.settle()
     assert len(hand.session.recipe.cells) == 1 and not hand.wrong
-    assert np.abs(hand.session.ready.pose(hand.session.recipe) - hand.session.head.neutral).max() > 1
+    assert np.abs(hand.session.evaluated.pose(hand.session.recipe) - hand.session.head.neutral).max() > 1
     hand.key("Ctrl+B")
     hand.fill("bake folder", str(tmp_path / "out"))
     hand.until(lambda: hand.window.panels.bake.plan)

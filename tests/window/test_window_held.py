@@ -30,7 +30,7 @@ def test_undo_in_a_stroke_takes_the_stroke_back_and_no_step(open_dome: Hand) -> 
     assert hand.session.project is before and not hand.window.panels.painting.stroking
     assert (hand.mask("mine") == mask).all()
     hand.key("Ctrl+Z")
-    assert "mine" not in hand.session.ready.raw
+    assert "mine" not in hand.session.evaluated.raw
 
 
 @pytest.mark.parametrize("combo", ["P", "Ctrl+N", "Delete", "Ctrl+Shift+Z"])
@@ -85,7 +85,7 @@ def test_a_soloed_region_that_gets_another_name_hides_nothing(open_demo: Hand) -
     hand.settle()
     assert not session.held.hides and ("dimple_right", "joy", False) in {c.key for c in session.recipe.cells}
     assert sorted(cells.values()) == sorted(c.weight for c in session.recipe.cells)
-    shown = session.positions() - session.ready.pose(session.recipe)
+    shown = session.positions() - session.evaluated.pose(session.recipe)
     assert abs(shown).max() < 1e-3
 
 

@@ -25,7 +25,7 @@ def test_a_mark_is_dragged_as_one_step_and_its_regions_follow(open_demo: Hand) -
     hand, session = open_demo, open_demo.session
     to_marks(hand)
     name = "alare_left"
-    masks = {n: np.array(m) for n, m in session.ready.raw.items()}
+    masks = {n: np.array(m) for n, m in session.evaluated.raw.items()}
     x, y = at_mark(hand, name)
     hand.press(x, y)
     assert hand.stage.landmark == name
@@ -35,13 +35,13 @@ def test_a_mark_is_dragged_as_one_step_and_its_regions_follow(open_demo: Hand) -
     nx, ny = at_mark(hand, name)
     assert np.hypot(nx - x - 14, ny - y + 6) < 2.5
     assert name in session.project.landmarks
-    changed = [n for n, m in session.ready.raw.items() if np.abs(m - masks[n]).max() > 0.02]
+    changed = [n for n, m in session.evaluated.raw.items() if np.abs(m - masks[n]).max() > 0.02]
     assert changed, "no region followed the landmark"
     hand.key("Ctrl+Z")
     hand.settle()
     assert name not in session.project.landmarks
     np.testing.assert_allclose(at_mark(hand, name), (x, y), atol=0.01)
-    assert all(np.array_equal(session.ready.raw[n], masks[n]) for n in masks)
+    assert all(np.array_equal(session.evaluated.raw[n], masks[n]) for n in masks)
 
 
 def test_escape_puts_a_mark_back(open_demo: Hand) -> None:

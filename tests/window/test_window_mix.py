@@ -48,9 +48,9 @@ def test_a_shape_dropped_on_the_mouth_comes_into_its_region(open_demo: Hand) -> 
     hand.release()
     assert weight(hand, "lower_lip_left", "anger") == 1.0
     assert [c.region for c in hand.session.recipe.cells] == ["lower_lip_left"]
-    outside = hand.session.ready.effective["lower_lip_left"] == 0
+    outside = hand.session.evaluated.effective["lower_lip_left"] == 0
     assert moved(hand)[outside].max() < 1e-4
-    np.testing.assert_allclose(hand.session.positions(), hand.session.ready.pose(hand.session.recipe), atol=1e-3)
+    np.testing.assert_allclose(hand.session.positions(), hand.session.evaluated.pose(hand.session.recipe), atol=1e-3)
     hand.key("Ctrl+Z")
     assert hand.session.recipe.cells == () and moved(hand).max() < 1e-4
 
@@ -165,16 +165,16 @@ def test_cells_are_reached_and_turned_by_keys(open_demo: Hand) -> None:
 def test_solo_and_mute_change_only_what_is_seen(open_demo: Hand) -> None:
     hand, project = open_demo, open_demo.session.project
     session = hand.session
-    whole = session.ready.pose(session.recipe)
+    whole = session.evaluated.pose(session.recipe)
     hand.click_on("row cheek_right")
     hand.key("A")
     alone = session.recipe.with_(cells=tuple(c for c in session.recipe.cells if c.region == "cheek_right"))
-    np.testing.assert_allclose(session.positions(), session.ready.pose(alone), atol=1e-3)
+    np.testing.assert_allclose(session.positions(), session.evaluated.pose(alone), atol=1e-3)
     assert session.project is project
     hand.key("A")
     hand.key("D")
     rest = session.recipe.with_(cells=tuple(c for c in session.recipe.cells if c.region != "cheek_right"))
-    np.testing.assert_allclose(session.positions(), session.ready.pose(rest), atol=1e-3)
+    np.testing.assert_allclose(session.positions(), session.evaluated.pose(rest), atol=1e-3)
     hand.click_on("Show all again")
     np.testing.assert_allclose(session.positions(), whole, atol=1e-3)
     assert session.project is project and not session.history.can_undo

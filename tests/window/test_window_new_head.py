@@ -10,11 +10,11 @@ import pytest
 
 from composer.formats.mesh import Mesh
 from composer.formats.obj import write
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks, read_landmark_pairs, write_landmarks
 from composer.head.places import SurfacePoint, resolve
 from composer.viewer.opening import open_new_head
-from masks.polygons import Polygons
 from tests.window.hand import Hand
 
 PLACED = (

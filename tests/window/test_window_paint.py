@@ -210,19 +210,19 @@ def test_a_locked_region_keeps_its_share_while_another_is_painted(open_dome: Han
     first, second = [r.name for r in hand.session.project.regions if r.set == "face"][:2]
     hand.click_on(f"region {first}", 4)
     hand.click_on("Lock region")
-    kept = np.array(hand.session.ready.effective[first])
+    kept = np.array(hand.session.evaluated.effective[first])
     hand.click_on(f"region {second}")
     hand.press(*hand.at_vertex(int(np.argmax(kept))))
     shown = np.array(hand.window.panels.painting.effective)
     hand.release()
-    np.testing.assert_allclose(hand.session.ready.effective[first], kept, atol=1e-6)
-    np.testing.assert_allclose(hand.session.ready.effective[second], shown, atol=1e-6)
+    np.testing.assert_allclose(hand.session.evaluated.effective[first], kept, atol=1e-6)
+    np.testing.assert_allclose(hand.session.evaluated.effective[second], shown, atol=1e-6)
     assert hand.mask(second)[int(np.argmax(kept))] > 0.9
 
 
 def test_nothing_is_painted_across_the_lip_line(open_demo: Hand) -> None:
     hand = open_demo
-    head, raw = hand.session.head, hand.session.ready.raw
+    head, raw = hand.session.head, hand.session.evaluated.raw
     lower = np.maximum(raw["lower_lip_left"], raw["lower_lip_right"])
     upper = np.maximum(raw["upper_lip_left"], raw["upper_lip_right"])
     to_paint(hand, 12.0)

@@ -75,7 +75,7 @@ def test_a_flipped_recipe_moves_the_other_side_alike(open_demo: Hand) -> None:
     hand.click_on("recipe wink")
     before = session.positions().astype(np.float64).copy()
     hand.key("Ctrl+F")
-    after, mirror = session.positions().astype(np.float64), np.asarray(session.ready.mirror_map)
+    after, mirror = session.positions().astype(np.float64), np.asarray(session.evaluated.mirror_map)
     neutral = session.head.neutral
     moved = np.linalg.norm(before - neutral, axis=1)
     expected = (before - neutral)[mirror] * [-1, 1, 1]
@@ -121,7 +121,7 @@ def test_a_sweep_moves_the_head_and_changes_nothing(open_demo: Hand) -> None:
         seen.append(session.positions().copy())
     ways = [np.abs(a - b).max() for a, b in zip(seen, seen[1:], strict=False)]
     assert min(ways) > 0.1
-    only = (session.ready.effective["brow_outer_left"] == 0) & session.head.skin
+    only = (session.evaluated.effective["brow_outer_left"] == 0) & session.head.skin
     assert max(np.abs(each - still)[only].max() for each in seen) < 1e-3
     hand.click_on("Stop trial")
     np.testing.assert_allclose(session.positions(), still, atol=1e-5)
@@ -144,8 +144,8 @@ def test_a_sweep_can_be_held_at_a_place(open_demo: Hand) -> None:
 
 def test_travel_goes_straight_from_recipe_to_recipe(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
-    start = session.ready.pose(session.project.recipe("half_believed"))
-    end = session.ready.pose(session.project.recipe("call"))
+    start = session.evaluated.pose(session.project.recipe("half_believed"))
+    end = session.evaluated.pose(session.project.recipe("call"))
     clock = Clock(hand.stage)
     hand.click_on("Travel")
     hand.click_on("travel to call")
@@ -167,11 +167,11 @@ def test_chance_stays_within_its_limits_and_can_be_kept(open_demo: Hand) -> None
     found = hand.window.panels.trying.found
     assert 0 < len(found.cells) <= 4 and all(0 <= c.weight <= 0.8 for c in found.cells)
     assert len(names(hand)) == 4
-    np.testing.assert_allclose(session.positions(), session.ready.pose(found), atol=1e-3)
+    np.testing.assert_allclose(session.positions(), session.evaluated.pose(found), atol=1e-3)
     hand.frames(2)
     hand.click_on("Keep found")
     assert len(names(hand)) == 5 and session.recipe.cells == found.cells
-    np.testing.assert_allclose(session.positions(), session.ready.pose(found), atol=1e-3)
+    np.testing.assert_allclose(session.positions(), session.evaluated.pose(found), atol=1e-3)
 
 
 def test_a_and_b_are_held_and_let_go(open_demo: Hand) -> None:
@@ -179,7 +179,7 @@ def test_a_and_b_are_held_and_let_go(open_demo: Hand) -> None:
     hand.click_on("slot a")
     hand.click_on("recipe call")
     hand.click_on("slot b")
-    one, two = (session.ready.pose(session.project.recipe(n)) for n in ("half_believed", "call"))
+    one, two = (session.evaluated.pose(session.project.recipe(n)) for n in ("half_believed", "call"))
     hand.press(*hand.middle("slot a"))
     np.testing.assert_allclose(session.positions(), one, atol=1e-3)
     hand.release()
@@ -203,7 +203,7 @@ def test_the_neutral_is_seen_while_a_key_is_held(open_demo: Hand) -> None:
 def test_a_kept_pose_comes_into_the_tray_and_survives_save_and_reopening(own_demo: Path, hand: Hand) -> None:
     hand.open(own_demo)
     hand.click_on("recipe wink")
-    pose = hand.session.ready.pose(hand.session.recipe)
+    pose = hand.session.evaluated.pose(hand.session.recipe)
     hand.key("Ctrl+K")
     hand.frames(3)
     hand.key("Ctrl+A")

@@ -129,7 +129,7 @@ class Bake:
         if key != self._key:
             self.plan, self.fault = [], ""
         self._key, self._tick = key, tick
-        ready, folder, suffix, name = session.ready, Path(self.folder).expanduser(), self.suffix, self.name
+        evaluated, folder, suffix, name = session.evaluated, Path(self.folder).expanduser(), self.suffix, self.name
 
         def found(plan: list[Planned], fault: str = "") -> None:
             if self._key == key:
@@ -137,7 +137,7 @@ class Bake:
 
         stage.work.begin(
             "Looking at files",
-            lambda progress: planned(ready, folder, chosen, suffix=suffix, name=name),
+            lambda progress: planned(evaluated, folder, chosen, suffix=suffix, name=name),
             found,
             lambda line: found([], line),
             quiet=True,
@@ -199,7 +199,7 @@ class Bake:
     def run(self, stage: Stage) -> None:
         """Bake beside the frame loop."""
         session = stage.opened
-        ready, recipes, folder = session.ready, self.chosen(stage), Path(self.folder).expanduser()
+        evaluated, recipes, folder = session.evaluated, self.chosen(stage), Path(self.folder).expanduser()
         unit = None if self.unit == UNITS[0] else self.unit
         suffix, name, level = self.suffix, self.name, self.level
         over = [f.name for f in self.plan if f.stands == "changed" and f.name in self.over]
@@ -210,7 +210,8 @@ class Bake:
 
         stage.work.begin(
             f"Baking {len(recipes)} recipe{'s' if len(recipes) != 1 else ''}",
-            lambda progress: bake(ready, folder, recipes, suffix=suffix, unit=unit, name=name, level=level, over=over,
+            lambda progress: bake(evaluated, folder, recipes, suffix=suffix, unit=unit, name=name, level=level,
+            over=over,
                                   progress=progress),
             done, asks=True,
         )  # fmt: skip

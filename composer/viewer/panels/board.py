@@ -47,7 +47,7 @@ class Board:
         imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(0, 0))
         flags = imgui.WindowFlags_.horizontal_scrollbar | imgui.WindowFlags_.no_scroll_with_mouse
         flags |= imgui.WindowFlags_.no_nav
-        fixes = session.ready.corrective_weights(session.recipe) if session.project.correctives else {}
+        fixes = session.evaluated.corrective_weights(session.recipe) if session.project.correctives else {}
         foot = -kit.px(34) if fixes else 0.0
         imgui.begin_child("matrix", ImVec2(0, foot), imgui.ChildFlags_.none, flags)
         self._matrix(stage, kit, rows, columns)

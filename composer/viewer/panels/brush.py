@@ -68,4 +68,4 @@ def mirror(stage: Stage, painting: Painting, on: bool) -> None:
     session = stage.session
     if session is None:
         return
-    painting.mirrored = on and stage.guard(lambda: session.ready.mirror_map)
+    painting.mirrored = on and stage.guard(lambda: session.evaluated.mirror_map)

@@ -10,7 +10,7 @@ from composer.checks.finding import Finding
 from composer.checks.of_document import check_recipes
 from composer.checks.pairs import pair_recipes
 from composer.checks.sweep import sweep_recipes
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
 from composer.viewer import theme
@@ -24,13 +24,13 @@ SIGNS = {"error": "mute", "warning": "star", "note": "dot"}
 STEPS = 9
 
 
-def _deeper(ready: Ready, recipe: Recipe, progress: Progress) -> list[Finding]:
+def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) -> list[Finding]:
     """What is only wrong on the way to a recipe, or only together with another."""
-    found = [each for one in sweep_recipes(ready, [recipe], STEPS, progress=progress) for each in one.findings]
-    others = [other for other in ready.project.recipes if other.name != recipe.name]
+    found = [each for one in sweep_recipes(evaluated, [recipe], STEPS, progress=progress) for each in one.findings]
+    others = [other for other in evaluated.project.recipes if other.name != recipe.name]
     for number, other in enumerate(others):
         progress(number / len(others), f"{recipe.name} with {other.name}")
-        found += [each for one in pair_recipes(ready, [recipe, other]) for each in one.findings]
+        found += [each for one in pair_recipes(evaluated, [recipe, other]) for each in one.findings]
     return found
 
 
@@ -48,17 +48,17 @@ class Findings:
         if not session.recipe_name:
             stage.say("There is no recipe to check yet.")
             return
-        ready, recipe = session.ready, session.recipe
+        evaluated, recipe = session.evaluated, session.recipe
 
         def checked(progress: Progress) -> list[Finding]:
             share = 0.3 if deep else 1.0
             found = [
                 finding
-                for _, _, found in check_recipes(ready, [recipe], lambda f, words: progress(share * f, words))
+                for _, _, found in check_recipes(evaluated, [recipe], lambda f, words: progress(share * f, words))
                 for finding in found
             ]
             if deep:
-                found += _deeper(ready, recipe, lambda f, words: progress(0.3 + 0.7 * f, words))
+                found += _deeper(evaluated, recipe, lambda f, words: progress(0.3 + 0.7 * f, words))
             return sorted(found, key=lambda finding: finding.rank)
 
         def done(found: list[Finding]) -> None:
@@ -126,4 +126,4 @@ class Findings:
         if imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
             with kit.hint():
                 imgui.text(words)
-                kit.quiet(f"{finding.where}. {finding.mend}" if finding.mend else finding.where)
+                kit.quiet(f"{finding.where}. {finding.hint}" if finding.hint else finding.where)

@@ -9,7 +9,7 @@ import numpy as np
 from imgui_bundle import imgui
 from numpy.typing import NDArray
 
-from composer.fitting.whole import FittedHead
+from composer.fitting.chain import FittedHead
 from composer.viewer.fit_work import carry_new, fit_new, relax_new
 from composer.viewer.kit import Kit
 from composer.viewer.new_head import NewHead
@@ -133,12 +133,12 @@ class FitSteps:
         kit.mark("carry folder")
         kit.tip("a new folder: the new head's document and its library")
         if kit.button("Carry and open", "carry every expression, region and recipe, and go on mixing"):
-            ready, folder = session.ready, Path(self.folder).expanduser()
+            evaluated, folder = session.evaluated, Path(self.folder).expanduser()
 
             def begin() -> None:
                 stage.work.begin(
                     f"Carrying onto {new.sculpt.name}",
-                    lambda progress: carry_new(ready, new, fitted, folder, progress),
+                    lambda progress: carry_new(evaluated, new, fitted, folder, progress),
                     stage.open, asks=True,
                 )  # fmt: skip
 

@@ -78,7 +78,7 @@ class MatchSheet:
     def wish(self, stage: Stage, in_tray: Sequence[str]) -> Wish:
         """What was chosen, for the open document."""
         session = stage.opened
-        usable = [name for name in in_tray if name not in session.ready.correctives.names]
+        usable = [name for name in in_tray if name not in session.evaluated.correctives.names]
         return Wish(
             (session.region,) if self.regions == "row" else None, tuple(usable) if self.shapes == "tray" else None,
             self.sparse, self.symmetric, self.high,

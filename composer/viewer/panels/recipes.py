@@ -359,7 +359,7 @@ class Recipes:
             entered, self.shape = imgui.input_text("##shape", self.shape, imgui.InputTextFlags_.enter_returns_true)
             kit.mark("shape name")
             if kit.button("Keep", name="Keep shape") or entered:
-                pose, wanted = session.ready.pose(session.recipe), self.shape.strip()
+                pose, wanted = session.evaluated.pose(session.recipe), self.shape.strip()
                 delta = (pose - session.head.neutral).astype("float32")
                 taken = [*session.head.shape_names, session.head.neutral_name]
                 if stage.do(lambda p: keep_shape(p, wanted, delta, taken), f"Kept {wanted}; it is in the tray."):

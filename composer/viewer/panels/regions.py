@@ -145,7 +145,7 @@ class RegionList:
 
     def _menu(self, stage: Stage, kit: Kit, region: Region) -> None:
         session = stage.opened
-        name, raw = region.name, session.ready.raw[region.name]
+        name, raw = region.name, session.evaluated.raw[region.name]
         with kit.bold():
             imgui.text(kit.fit(name, kit.px(240)))
         ramp, side = SPLIT_RAMP_MM, session.head.neutral[:, 0]
@@ -172,7 +172,7 @@ class RegionList:
 
     def _mirror(self, stage: Stage, name: str) -> None:
         session = stage.opened
-        stage.do(lambda p: mirror_mask(p, name, session.ready.raw[name], session.ready.mirror_map), "Mirrored.")
+        stage.do(lambda p: mirror_mask(p, name, session.evaluated.raw[name], session.evaluated.mirror_map), "Mirrored.")
 
     def _delete(self, stage: Stage, name: str) -> None:
         session = stage.opened

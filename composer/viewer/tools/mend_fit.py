@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from composer.geometry.surface import Surface
 from composer.viewer.new_head import LIBRARY, NewHead
 from composer.viewer.panels.fit_steps import FitSteps
 from composer.viewer.picking import Hit
 from composer.viewer.stage import Stage
 from composer.viewer.tools.gestures import Abandoned, Point, Tool
 from masks.paint import Brush, Painter, Stroke
-from masks.surface import Surface
 
 
 def mend(stage: Stage, steps: FitSteps, at: Point) -> Tool:

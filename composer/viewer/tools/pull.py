@@ -28,7 +28,7 @@ def pull(stage: Stage, at: Point) -> Tool:
     if hit is not None and eye is not None and session.recipe_name:
         regions, shapes = _regions(session, hit), _shapes(session, hit)
         if regions and shapes:
-            drag = Drag(session.ready.mixer, regions, shapes, [surface_point(hit)])
+            drag = Drag(session.evaluated.mixer, regions, shapes, [surface_point(hit)])
             start = np.asarray(hit.point, dtype=np.float64)
             session.region = regions[0]
     if drag is None:
@@ -67,7 +67,7 @@ def _follow(session: Session, recipe: Recipe, drag: Drag, to: NDArray[np.float64
 def _regions(session: Session, hit: Hit) -> list[str]:
     """The regions that have something of the place, most first."""
     corners, bary = np.asarray(hit.corners), np.asarray(hit.bary)
-    masks = session.ready.effective
+    masks = session.evaluated.effective
     here = {r.name: float(masks[r.name][corners] @ bary) for r in session.project.regions}
     return sorted((name for name, mask in here.items() if mask > LEAST_MASK), key=lambda name: -here[name])
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, Shape
 from composer.head.landmarks import Landmarks
-from masks.polygons import Polygons
 
 
 def plane(n: int = 12, size: float = 60.0) -> tuple[Polygons, np.ndarray]:

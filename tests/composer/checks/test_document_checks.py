@@ -7,8 +7,8 @@ from scipy.spatial.transform import Rotation
 from composer.checks.document_subject import DocumentSubject
 from composer.checks.registry import DOCUMENT_CHECKS, run_document_checks
 from composer.checks.subject import HeadFacts
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Shape
-from masks.polygons import Polygons
 from tests.composer.checks.check_heads import lips_head, plane, plane_head
 
 UP = np.diag([1.0, 1.3, 1.0])

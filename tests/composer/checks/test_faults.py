@@ -117,9 +117,9 @@ def test_a_region_without_a_ramp_tears_and_one_as_wide_as_the_face_does_not(ramp
     subject = CheckSubject.of(head, mixed(head, recipe, masks), recipe=recipe, masks=masks)
     findings = found(subject, "seam")
     assert [f.severity for f in findings] == (["error"] if ramp_mm < 2.0 else [])
-    assert all("seamlessly, widen the ramp" in f.mend for f in findings)
+    assert all("seamlessly, widen the ramp" in f.hint for f in findings)
     subject = CheckSubject.of(head, subject.pose, recipe=recipe.with_(join="seamless"), masks=masks)
-    assert all("widen the ramp" in f.mend and "seamless" not in f.mend for f in found(subject, "seam"))
+    assert all("widen the ramp" in f.hint and "seamless" not in f.hint for f in found(subject, "seam"))
 
 
 def test_a_seam_without_its_mask_says_so():

@@ -9,10 +9,10 @@ from scipy.spatial.transform import Rotation
 from composer.checks.folds import edge_angles
 from composer.checks.registry import chosen
 from composer.checks.subject import CheckSubject, HeadFacts
-from composer.checks.vectors import area_vectors
+from composer.geometry.polygons import Polygons
+from composer.geometry.vectors import area_vectors
 from composer.head.head import Head, Shape
 from composer.mixing.recipe import Cell, Recipe
-from masks.polygons import Polygons
 from tests.composer.checks.check_heads import plane_head
 
 WIDER = [[1.3, 0, 0], [0, 1, 0], [0, 0, 1]]

@@ -6,15 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from composer.checks.nearest import NearestSurface
 from composer.checks.penetration import Sides, added_depths, inner_depths
 from composer.checks.registry import chosen
-from composer.checks.self_intersection import crossing_pairs
 from composer.checks.subject import CheckSubject
 from composer.checks.volume import cone_volume, patch_of
+from composer.geometry.nearest import NearestSurface
+from composer.geometry.polygons import Polygons
+from composer.geometry.self_intersection import crossing_pairs
 from composer.head.head import Head, Part, Shape
 from composer.mixing.recipe import Cell, Recipe
-from masks.polygons import Polygons
 from tests.composer.checks.check_heads import box, is_lower, lips_head, plane
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from composer.checks.random_trials import badness, mixable_shapes, worst_random
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project, Region
-from composer.document.ready import Ready
 from composer.errors import MoueError
 from composer.mixing.corrective import Corrective, Trigger
 from tests.composer.checks.check_heads import plane_head
@@ -23,18 +23,18 @@ def opened(tmp_path, regions=("left", "right"), **more):
     made = tuple(
         Region(name, {"from": "vertices", "vertices": sides[name].tolist(), "ramp_mm": 6.0}) for name in regions
     )
-    return Ready(Project(tmp_path / "d.toml", tmp_path / "head", regions=made, **more), head)
+    return EvaluatedDocument(Project(tmp_path / "d.toml", tmp_path / "head", regions=made, **more), head)
 
 
 def test_the_worst_of_many_are_kept_worst_first_and_come_again(tmp_path):
-    ready = opened(tmp_path)
-    every = worst_random(ready, 12, 5, 12, cells=2)
+    evaluated = opened(tmp_path)
+    every = worst_random(evaluated, 12, 5, 12, cells=2)
     assert sorted(one.name for one in every) == sorted(f"trial_{5 + i}" for i in range(12))
     scores = [badness(one.findings) for one in every]
     assert scores == sorted(scores, reverse=True) and scores[0] > scores[-1]
-    few = worst_random(ready, 12, 5, 3, cells=2)
+    few = worst_random(evaluated, 12, 5, 3, cells=2)
     assert [(a.name, a.recipe) for a in few] == [(b.name, b.recipe) for b in every[:3]]
-    np.testing.assert_array_equal(ready.pose(few[0].recipe), few[0].positions)
+    np.testing.assert_array_equal(evaluated.pose(few[0].recipe), few[0].positions)
 
 
 def test_only_shapes_that_a_person_mixes_are_drawn():

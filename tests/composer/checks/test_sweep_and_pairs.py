@@ -6,16 +6,16 @@ import pytest
 from composer.checks.of_document import check_document, check_recipes
 from composer.checks.pairs import pair_cells, pair_recipes
 from composer.checks.sweep import sweep_recipes
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.errors import MoueError
 from composer.head.head import InBetween, Shape
 from composer.mixing.recipe import Cell, Recipe
 from tests.composer.checks.check_heads import eye_head, is_lower, lips_head, plane_head
 
 
-def ready(head, tmp_path, *recipes):
-    return Ready(Project(tmp_path / "d.toml", tmp_path / "head", recipes=tuple(recipes)), head)
+def evaluated(head, tmp_path, *recipes):
+    return EvaluatedDocument(Project(tmp_path / "d.toml", tmp_path / "head", recipes=tuple(recipes)), head)
 
 
 def closing_head():
@@ -31,7 +31,7 @@ def closing_head():
 def test_a_lid_that_cuts_the_eyeball_half_way_is_found_there_and_at_neither_end(tmp_path):
     head = closing_head()
     recipe = Recipe("shut", (Cell("all", "shut", 1.0),))
-    open_ = ready(head, tmp_path, recipe)
+    open_ = evaluated(head, tmp_path, recipe)
     ends = [f.code for _, _, found in check_recipes(open_, [recipe]) for f in found]
     assert "lids.through" not in ends
     checked = list(sweep_recipes(open_, [recipe], 9))
@@ -47,7 +47,7 @@ def test_a_lid_that_cuts_the_eyeball_half_way_is_found_there_and_at_neither_end(
 def test_a_sweep_of_a_still_and_of_a_straight_recipe_is_clean(tmp_path):
     head = plane_head({"wider": np.diag([1.3, 1.0, 1.0])})
     recipes = [Recipe("straight", (Cell("all", "wider", 1.0),)), Recipe("empty")]
-    assert list(sweep_recipes(ready(head, tmp_path, *recipes), recipes, 9, cells=True)) == []
+    assert list(sweep_recipes(evaluated(head, tmp_path, *recipes), recipes, 9, cells=True)) == []
 
 
 @pytest.mark.parametrize("cells", [False, True])
@@ -61,7 +61,7 @@ def test_a_pop_of_an_inbetween_is_found_where_it_comes_in(cells, tmp_path):
     after[40] += [0.0, 0.0, 6.0]
     head = head.with_(shapes=(Shape("up", after, places),))
     recipe = Recipe("popping", (Cell("all", "up", 1.0),))
-    (one,) = sweep_recipes(ready(head, tmp_path, recipe), [recipe], 9, cells=cells)
+    (one,) = sweep_recipes(evaluated(head, tmp_path, recipe), [recipe], 9, cells=cells)
     pop = next(f for f in one.findings if f.code == "sweep.pop")
     assert one.name == "popping: all x up at 62 percent" and "50 and 62 percent" in pop.words
     assert pop.vertices.tolist() == [40] and pop.value == pytest.approx(6.0, abs=0.2)
@@ -70,7 +70,7 @@ def test_a_pop_of_an_inbetween_is_found_where_it_comes_in(cells, tmp_path):
 
 def test_too_few_steps_are_refused(tmp_path):
     with pytest.raises(MoueError, match="sweep of 3 steps"):
-        list(sweep_recipes(ready(plane_head({}), tmp_path), [Recipe("r")], 3))
+        list(sweep_recipes(evaluated(plane_head({}), tmp_path), [Recipe("r")], 3))
 
 
 def pressing_head():
@@ -84,7 +84,7 @@ def pressing_head():
 def test_lips_that_meet_only_by_two_recipes_together_are_a_pair(tmp_path):
     lift, drop = Recipe("lift", (Cell("all", "lift", 1.0),)), Recipe("drop", (Cell("all", "drop", 1.0),))
     soft = Recipe("soft", (Cell("all", "drop", 0.3),))
-    open_ = ready(pressing_head(), tmp_path, lift, drop, soft)
+    open_ = evaluated(pressing_head(), tmp_path, lift, drop, soft)
     (pair,) = pair_recipes(open_, [lift, drop, soft])
     assert pair.name == "lift with drop" and pair.kind == "pair"
     (finding,) = [f for f in pair.findings if f.code == "lips.through"]
@@ -94,7 +94,7 @@ def test_lips_that_meet_only_by_two_recipes_together_are_a_pair(tmp_path):
 
 def test_lips_that_meet_only_by_two_cells_of_a_recipe_are_a_pair(tmp_path):
     both = Recipe("both", (Cell("all", "lift", 1.0), Cell("all", "drop", 1.0)))
-    open_ = ready(pressing_head(), tmp_path, both)
+    open_ = evaluated(pressing_head(), tmp_path, both)
     (pair,) = pair_cells(open_, [both])
     assert pair.name == "both: all x lift with all x drop"
     assert list(pair_recipes(open_, [both])) == []
@@ -106,7 +106,7 @@ def test_a_recipe_whose_shape_holds_no_numbers_is_told_and_the_rest_goes_on(tmp_
     bad[3] = np.nan
     head = head.with_(shapes=(*head.shapes, Shape("bad", bad)))
     recipes = [Recipe("broken", (Cell("all", "bad", 1.0),)), Recipe("fine", (Cell("all", "wider", 1.0),))]
-    open_ = ready(head, tmp_path, *recipes)
+    open_ = evaluated(head, tmp_path, *recipes)
     checked = check_recipes(open_, recipes)
     found = {recipe.name: [f.code for f in findings if f.severity != "note"] for recipe, _, findings in checked}
     assert found == {"broken": ["pose.broken"], "fine": []}
@@ -117,7 +117,7 @@ def test_a_recipe_whose_shape_holds_no_numbers_is_told_and_the_rest_goes_on(tmp_
 
 def test_progress_rises_and_can_stop_the_work(tmp_path):
     recipe = Recipe("both", (Cell("all", "lift", 1.0), Cell("all", "drop", 1.0)))
-    open_ = ready(pressing_head(), tmp_path, recipe)
+    open_ = evaluated(pressing_head(), tmp_path, recipe)
     said = []
     calls = (
         lambda tell: check_recipes(open_, [recipe, recipe], tell),

@@ -21,9 +21,9 @@ from composer.demo.write import write_library
 from composer.errors import MoueError
 from composer.formats.library import open_library
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.polygons import read_only
 from composer.head.head import Head
 from composer.head.landmarks import read_landmark_pairs
-from masks.polygons import read_only
 from tests.window.test_window_new_head import PLACED, write_sculpt
 
 
@@ -103,7 +103,7 @@ def test_a_mirrored_fitted_head_is_refused(
 def test_a_reach_that_is_no_length_is_told_before_the_work(
     keeper: tuple[Path, Head], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("composer.fitting.whole.fit", lambda *_, **__: pytest.fail("the bend began"))
+    monkeypatch.setattr("composer.fitting.chain.fit", lambda *_, **__: pytest.fail("the bend began"))
     sculpt, _ = write_sculpt(tmp_path / "sculpts", keeper[1])
     for reach in (0.0, float("nan")):
         with pytest.raises(MoueError, match="leaves nothing to project"):

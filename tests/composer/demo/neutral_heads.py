@@ -9,7 +9,7 @@ import numpy as np
 from composer.demo.character import CHARACTERS
 from composer.demo.neutral import DemoNeutral, build_neutral
 from composer.demo.sculpt import Sculpt, build_sculpt
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 NAMES = tuple(CHARACTERS)
 

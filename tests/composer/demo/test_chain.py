@@ -10,7 +10,7 @@ import pytest
 import trimesh
 
 from composer.demo.chain import LEVEL, RECIPES, chain
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.store import open_document
 from composer.errors import MoueError
 from composer.head.levels import vertex_count
@@ -30,19 +30,19 @@ def test_the_fit_lies_on_the_sculpt_and_nothing_is_turned_over(made: tuple[Path,
 
 
 def test_the_new_document_opens_and_mixes(made: tuple[Path, list[str]]) -> None:
-    ready = Ready.open(open_document(made[0] / "ferrier" / "document.toml"))
-    old = Ready.open(open_document(made[0] / "keeper_library" / "document.toml"))
-    assert ready.head.shape_names == old.head.shape_names
-    assert [r.name for r in ready.project.regions] == [r.name for r in old.project.regions]
+    evaluated = EvaluatedDocument.open(open_document(made[0] / "ferrier" / "document.toml"))
+    old = EvaluatedDocument.open(open_document(made[0] / "keeper_library" / "document.toml"))
+    assert evaluated.head.shape_names == old.head.shape_names
+    assert [r.name for r in evaluated.project.regions] == [r.name for r in old.project.regions]
     for name in RECIPES:
-        moved = np.linalg.norm(ready.pose(ready.project.recipe(name)) - ready.head.neutral, axis=1)
+        moved = np.linalg.norm(evaluated.pose(evaluated.project.recipe(name)) - evaluated.head.neutral, axis=1)
         assert 3.0 < moved.max() < 60.0
 
 
 def test_targets_have_the_vertex_order_of_the_sample(made: tuple[Path, list[str]]) -> None:
-    ready = Ready.open(open_document(made[0] / "ferrier" / "document.toml"))
+    evaluated = EvaluatedDocument.open(open_document(made[0] / "ferrier" / "document.toml"))
     sample = trimesh.load(made[0] / "ferrier_level3.obj", process=False, maintain_order=True)
-    assert len(sample.vertices) == vertex_count(ready.head.polygons, LEVEL)
+    assert len(sample.vertices) == vertex_count(evaluated.head.polygons, LEVEL)
     size = np.linalg.norm(np.ptp(sample.vertices, axis=0))
     for name in RECIPES:
         baked = trimesh.load(made[0] / "baked" / f"{name}.obj", process=False, maintain_order=True)

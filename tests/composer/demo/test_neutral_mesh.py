@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import trimesh
 
-from composer.checks.self_intersection import self_crossing_pairs
 from composer.demo.layout import EAR_RINGS, EYE_RINGS, MOUTH_RINGS, ring
 from composer.demo.neutral import DemoNeutral, build_neutral
 from composer.demo.untangle import corner_sines, warp_deg
+from composer.geometry.self_intersection import self_crossing_pairs
 from composer.head.levels import levels
 from tests.composer.demo.neutral_heads import NAMES, neutral, skin, skin_polygons
 

@@ -7,8 +7,8 @@ import pytest
 
 from composer.demo.sculpt import build_sculpt
 from composer.demo.surface_point import nearest_in_triangles
+from composer.geometry.polygons import Polygons
 from composer.head.levels import levels
-from masks.polygons import Polygons
 from tests.composer.demo.neutral_heads import NAMES, neutral, sculpt, skin_polygons
 
 

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project, Region
-from composer.document.ready import Ready
 from composer.edits import correctives, landmarks, recipes, regions, rows, shapes
 from composer.edits.cells import set_cell
 from composer.head.places import SurfacePoint
@@ -15,12 +15,12 @@ from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import Cell, Recipe, Row
 from tests.composer.document.small_document import COLUMNS, painted
 
-Edit = Callable[[Project, Ready], Project]
+Edit = Callable[[Project, EvaluatedDocument], Project]
 
 
-def raw(project: Project, ready: Ready, name: str) -> np.ndarray:
+def raw(project: Project, evaluated: EvaluatedDocument, name: str) -> np.ndarray:
     """(n,) the raw mask of a region; MoueError where the project has none of this name."""
-    return ready.raw[project.region(name).name]
+    return evaluated.raw[project.region(name).name]
 
 
 EDITS: dict[str, Edit] = {

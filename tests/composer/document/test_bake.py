@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from composer.document.bake import bake
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.read import read_document
-from composer.document.ready import Ready
 from composer.errors import MoueError
 
 FACES = "vt 0 0\nvt 1 0\nvt 1 1\nvt 0 1\ng left\nf 1/1 2/2 5/3 4/4\ng right\nf 2/1 3/2 6/3 5/4\n"
@@ -49,7 +49,7 @@ def folder(tmp_path: Path) -> Path:
 
 def run(folder: Path, **more: object) -> list[Path]:
     project = read_document(folder / "document.toml")
-    return bake(Ready.open(project), folder / "baked", project.recipes, **more)  # type: ignore[arg-type]
+    return bake(EvaluatedDocument.open(project), folder / "baked", project.recipes, **more)  # type: ignore[arg-type]
 
 
 def test_a_baked_pose_is_the_formula(folder: Path) -> None:
@@ -89,7 +89,7 @@ def test_a_bake_can_be_made_again_but_not_over_a_sculpted_file(folder: Path) -> 
 def test_a_bake_never_writes_into_the_library(folder: Path) -> None:
     project = read_document(folder / "document.toml")
     with pytest.raises(MoueError, match="holds the head's own files"):
-        bake(Ready.open(project), folder / "library", project.recipes)
+        bake(EvaluatedDocument.open(project), folder / "library", project.recipes)
 
 
 def test_in_another_unit_everything_is_scaled(folder: Path) -> None:

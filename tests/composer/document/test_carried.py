@@ -11,20 +11,20 @@ from scipy.spatial.transform import Rotation
 from composer.cli import carry as cli_carry
 from composer.document.bake import bake
 from composer.document.carried import MANIFEST, carry_document, carry_library
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.finer import Finer
 from composer.document.project import Project
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.errors import MoueError
 from composer.fitting.carry import Carrier
 from composer.formats.library import open_library
 from composer.formats.mesh import mesh_of
 from composer.formats.registry import write_mesh
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks, write_landmarks
 from composer.head.levels import levels, refine
 from composer.mixing.corrective import Corrective, Trigger
-from masks.polygons import Polygons
 from tests.composer.document.small_document import N, small_head, small_project
 
 TURN = Rotation.from_euler("yx", [50, 20], degrees=True)
@@ -38,7 +38,7 @@ def new_neutral() -> np.ndarray:
 
 
 @pytest.fixture
-def old(tmp_path: Path) -> Ready:
+def old(tmp_path: Path) -> EvaluatedDocument:
     """A document on disk with regions of every source, a hinge, an in-between, a kept shape, a corrective, a level."""
     head = small_head()
     folder = tmp_path / "old/library"
@@ -65,7 +65,7 @@ def old(tmp_path: Path) -> Ready:
     recipes = tuple(r for r in project.recipes if all(c.shape != "skew" for c in r.cells))
     stored = {**project.stored, "shapes/fix.npy": kept}
     save_document(project.with_(recipes=recipes, stored=stored), project.path)
-    return Ready.open(open_document(project.path))
+    return EvaluatedDocument.open(open_document(project.path))
 
 
 def small_columns() -> int:
@@ -84,61 +84,63 @@ def fitted(tmp_path: Path, polygons: Polygons | None = None) -> Head:
     return open_library(file, unit="cm", recognise=False)
 
 
-def as_the_carrier_gives(old: Ready, new: Head, name: str) -> np.ndarray:
+def as_the_carrier_gives(old: EvaluatedDocument, new: Head, name: str) -> np.ndarray:
     source = old.library.with_(parts=old.head.parts, landmarks=old.head.landmarks)
     return Carrier(source, new.neutral).carry(old.head.shape(name).delta)
 
 
-def test_the_document_opens_on_the_new_head_with_everything(old: Ready, tmp_path: Path) -> None:
+def test_the_document_opens_on_the_new_head_with_everything(old: EvaluatedDocument, tmp_path: Path) -> None:
     new = fitted(tmp_path)
     project = carry_document(old, new, tmp_path / "new")
-    ready = Ready.open(project)
+    evaluated = EvaluatedDocument.open(project)
     assert project.path == tmp_path / "new/clock.toml"
     assert [r.name for r in project.recipes] == [r.name for r in old.project.recipes]
     assert project.correctives == old.project.correctives
-    np.testing.assert_allclose(ready.head.neutral, new.neutral, atol=1e-5)
-    assert ready.head.shape_names == old.head.shape_names
-    assert ready.head.shape("au1_left").inbetweens[0].at == 0.5
+    np.testing.assert_allclose(evaluated.head.neutral, new.neutral, atol=1e-5)
+    assert evaluated.head.shape_names == old.head.shape_names
+    assert evaluated.head.shape("au1_left").inbetweens[0].at == 0.5
     for name in old.head.shape_names:
         want = as_the_carrier_gives(old, new, name)
-        np.testing.assert_allclose(ready.head.shape(name).delta, want, atol=1e-3)
+        np.testing.assert_allclose(evaluated.head.shape(name).delta, want, atol=1e-3)
     for region in ("brow_left", "brow_right", "moving", "upper", "dots"):
-        np.testing.assert_allclose(ready.raw[region], old.raw[region], atol=1e-6)
-    assert ready.head.landmarks == old.head.landmarks
-    assert [(p.name, p.follows, list(p.vertices)) for p in ready.head.parts] == [
+        np.testing.assert_allclose(evaluated.raw[region], old.raw[region], atol=1e-6)
+    assert evaluated.head.landmarks == old.head.landmarks
+    assert [(p.name, p.follows, list(p.vertices)) for p in evaluated.head.parts] == [
         (p.name, p.follows, list(p.vertices)) for p in old.head.parts
     ]
     assert project.shapes["lift"] == {"marked": True}
-    assert ready.project.unit == "cm"
+    assert evaluated.project.unit == "cm"
     for recipe in project.recipes:
-        assert np.isfinite(ready.pose(recipe)).all()
+        assert np.isfinite(evaluated.pose(recipe)).all()
 
 
-def test_targets_are_the_fitted_files_own_text(old: Ready, tmp_path: Path) -> None:
+def test_targets_are_the_fitted_files_own_text(old: EvaluatedDocument, tmp_path: Path) -> None:
     carry_document(old, fitted(tmp_path), tmp_path / "new")
     for file in (tmp_path / "new/library").glob("*.obj"):
         assert file.read_text().startswith("# my own head\n")
     assert (tmp_path / "new/library/neutral.obj").read_bytes() == (tmp_path / "fitted.obj").read_bytes()
 
 
-def test_a_hinge_turns_as_far_on_the_new_head(old: Ready, tmp_path: Path) -> None:
+def test_a_hinge_turns_as_far_on_the_new_head(old: EvaluatedDocument, tmp_path: Path) -> None:
     from composer.document.hinges import settled
 
     kept, rigidities, _ = settled(old.project, old.head, old.hinges)
     save_document(kept, kept.path, rigidities)
-    ready = Ready.open(carry_document(Ready.open(open_document(kept.path)), fitted(tmp_path), tmp_path / "new"))
-    hinge = ready.hinges["drop"]
+    evaluated = EvaluatedDocument.open(
+        carry_document(EvaluatedDocument.open(open_document(kept.path)), fitted(tmp_path), tmp_path / "new")
+    )
+    hinge = evaluated.hinges["drop"]
     assert abs(hinge.angle) == pytest.approx(abs(old.hinges["drop"].angle), rel=0.3)
     turned = TURN.apply(np.array(old.hinges["drop"].axis))
     assert abs(float(hinge.axis @ turned)) > 0.95
 
 
-def test_detail_of_a_level_is_carried_and_a_finer_neutral_taken(old: Ready, tmp_path: Path) -> None:
+def test_detail_of_a_level_is_carried_and_a_finer_neutral_taken(old: EvaluatedDocument, tmp_path: Path) -> None:
     new = fitted(tmp_path)
     fine = refine(new.neutral, levels(new.polygons, 1))
     fine += np.random.default_rng(1).normal(0.0, 0.05, fine.shape)
     project = carry_document(old, new, tmp_path / "new", finer={1: fine})
-    made = Finer(Ready.open(project), 1)
+    made = Finer(EvaluatedDocument.open(project), 1)
     np.testing.assert_allclose(made.head.neutral, fine, atol=1e-3)
     before, after = Finer(old, 1).detail, made.detail
     assert before is not None and after is not None
@@ -146,10 +148,10 @@ def test_detail_of_a_level_is_carried_and_a_finer_neutral_taken(old: Ready, tmp_
     one, two = before.of("lift"), after.of("lift")
     assert one is not None and two is not None
     np.testing.assert_allclose(two, scale * one, atol=2e-3)
-    assert bake(Ready.open(project), tmp_path / "baked", project.recipes[:1], level=1)
+    assert bake(EvaluatedDocument.open(project), tmp_path / "baked", project.recipes[:1], level=1)
 
 
-def test_a_library_is_carried_under_its_own_names(old: Ready, tmp_path: Path) -> None:
+def test_a_library_is_carried_under_its_own_names(old: EvaluatedDocument, tmp_path: Path) -> None:
     made = carry_library(old.library, fitted(tmp_path), tmp_path / "new", way="delta", ways={"lift": "frame"})
     again = open_library(tmp_path / "new")
     assert again.shape_names == old.library.shape_names == made.shape_names
@@ -158,7 +160,7 @@ def test_a_library_is_carried_under_its_own_names(old: Ready, tmp_path: Path) ->
     np.testing.assert_allclose(made.shape("lift").delta, frame, atol=1e-4)
 
 
-def test_a_second_carry_replaces_the_first_but_never_what_was_worked_on(old: Ready, tmp_path: Path) -> None:
+def test_a_second_carry_replaces_the_first_but_never_what_was_worked_on(old: EvaluatedDocument, tmp_path: Path) -> None:
     new, to = fitted(tmp_path), tmp_path / "new"
     carry_document(old, new, to, way="delta")
     carry_document(old, new, to, way="frame")
@@ -175,7 +177,7 @@ def test_a_second_carry_replaces_the_first_but_never_what_was_worked_on(old: Rea
     assert [file.name for file in (tmp_path / "mine").iterdir()] == ["notes.txt"]
 
 
-def test_what_stops_half_way_leaves_nothing(old: Ready, tmp_path: Path) -> None:
+def test_what_stops_half_way_leaves_nothing(old: EvaluatedDocument, tmp_path: Path) -> None:
     before = set(tmp_path.iterdir())
     new = fitted(tmp_path)
 
@@ -189,7 +191,7 @@ def test_what_stops_half_way_leaves_nothing(old: Ready, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("kind", ["count", "shuffled", "turned over"])
-def test_another_topology_is_refused_with_how_it_differs(old: Ready, tmp_path: Path, kind: str) -> None:
+def test_another_topology_is_refused_with_how_it_differs(old: EvaluatedDocument, tmp_path: Path, kind: str) -> None:
     own = small_head().polygons
     quads = own.indices.reshape(-1, 4)
     order = np.random.default_rng(0).permutation(N)
@@ -202,7 +204,7 @@ def test_another_topology_is_refused_with_how_it_differs(old: Ready, tmp_path: P
     assert not (tmp_path / "new").exists()
 
 
-def test_an_unknown_shape_or_way_is_refused(old: Ready, tmp_path: Path) -> None:
+def test_an_unknown_shape_or_way_is_refused(old: EvaluatedDocument, tmp_path: Path) -> None:
     new = fitted(tmp_path)
     with pytest.raises(MoueError, match="no shape is named 'lfit'; did you mean lift"):
         carry_library(old.library, new, tmp_path / "new", ways={"lfit": "frame"})
@@ -210,7 +212,7 @@ def test_an_unknown_shape_or_way_is_refused(old: Ready, tmp_path: Path) -> None:
         carry_library(old.library, new, tmp_path / "new", ways={"lift": "up"})  # type: ignore[dict-item]
 
 
-def test_landmarks_in_space_become_places_of_the_surface(old: Ready, tmp_path: Path) -> None:
+def test_landmarks_in_space_become_places_of_the_surface(old: EvaluatedDocument, tmp_path: Path) -> None:
     at = old.library.neutral[10] + 0.25 * (old.library.neutral[11] - old.library.neutral[10])
     marks = Landmarks({"pronasale": tuple(float(v) for v in at)})  # type: ignore[arg-type]
     new = fitted(tmp_path)
@@ -220,7 +222,7 @@ def test_landmarks_in_space_become_places_of_the_surface(old: Ready, tmp_path: P
     np.testing.assert_allclose(made.landmarks.position("pronasale", new.neutral), want, atol=1e-6)
 
 
-def test_the_command_carries_a_document_and_pictures_three_ways(old: Ready, tmp_path: Path, capsys) -> None:  # type: ignore[no-untyped-def]
+def test_the_command_carries_a_document_and_pictures_three_ways(old: EvaluatedDocument, tmp_path: Path, capsys) -> None:  # type: ignore[no-untyped-def]
     fitted(tmp_path)
     sheet = tmp_path / "sheet.png"
     cli_carry.carry(old.project.path, tmp_path / "fitted.obj", tmp_path / "new", sheet=sheet, shape=["lift"],
@@ -241,7 +243,9 @@ def test_the_command_carries_a_document_and_pictures_three_ways(old: Ready, tmp_
         ({"finer": "itself"}, "finer levels have"),
     ],
 )
-def test_options_that_make_no_sense_are_told_in_one_line(old: Ready, tmp_path: Path, options: dict, words: str) -> None:
+def test_options_that_make_no_sense_are_told_in_one_line(
+    old: EvaluatedDocument, tmp_path: Path, options: dict, words: str
+) -> None:
     fitted(tmp_path)
     if options.get("finer"):
         options = {"finer": [tmp_path / "fitted.obj"]}

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
 from composer.document.read import parse_document
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.document.text import document_text
 from composer.edits.cells import set_cell
@@ -85,22 +85,22 @@ def test_what_is_no_corrective_is_refused_in_one_line(old: str, new: str, words:
 def test_a_corrective_that_does_not_fit_the_head_is_refused(corrective: Corrective, words: str) -> None:
     project = small_project().with_(correctives=(corrective,))
     with pytest.raises(MoueError, match=words):
-        Ready(project, HEAD)._made()
+        EvaluatedDocument(project, HEAD)._made()
 
 
 def test_a_pose_has_its_correctives_and_the_board_their_weights(tmp_path: Path) -> None:
-    plain = Ready(small_project(), HEAD)
+    plain = EvaluatedDocument(small_project(), HEAD)
     recipe = plain.project.recipe("doubt")
     fix = np.random.default_rng(5).normal(size=HEAD.neutral.shape).astype(np.float32)
     triggers = (Trigger("all", "lift", 0.3), Trigger("brow_left", "au1_left", 0.8 * 0.7), Trigger("upper", "drop", 0.5))
     project = set_corrective(keep_shape(plain.project, "fix", fix), Corrective("fix", triggers))
-    ready = plain.again(project)
-    np.testing.assert_allclose(ready.pose(recipe), plain.pose(recipe) + fix, atol=1e-9)
-    assert ready.corrective_weights(recipe) == {"fix": 1.0}
-    assert ready.corrective_weights(project.recipe("call")) == {"fix": 0.0}
+    evaluated = plain.again(project)
+    np.testing.assert_allclose(evaluated.pose(recipe), plain.pose(recipe) + fix, atol=1e-9)
+    assert evaluated.corrective_weights(recipe) == {"fix": 1.0}
+    assert evaluated.corrective_weights(project.recipe("call")) == {"fix": 0.0}
     save_document(project, tmp_path / "clock.moue")
-    again = Ready(open_document(tmp_path / "clock.moue"), HEAD)
-    assert again.pose(recipe).tobytes() == ready.pose(recipe).tobytes()
+    again = EvaluatedDocument(open_document(tmp_path / "clock.moue"), HEAD)
+    assert again.pose(recipe).tobytes() == evaluated.pose(recipe).tobytes()
 
 
 def test_triggers_follow_their_region() -> None:
@@ -109,7 +109,7 @@ def test_triggers_follow_their_region() -> None:
     renamed = rename_region(project, "upper", "crown")
     assert renamed.correctives[0].triggers[0].region == "crown" and renamed.correctives[1] == two
     assert delete_region(project, "upper").correctives == (two,)
-    raw = Ready(project, HEAD).raw["upper"]
+    raw = EvaluatedDocument(project, HEAD).raw["upper"]
     cut = split_region(project, "upper", raw, HEAD.neutral[:, 0], 10.0)
     assert cut.correctives[0].triggers[0].region == "upper_left"
 

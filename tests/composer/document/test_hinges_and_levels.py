@@ -9,9 +9,9 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from composer.document.bake import bake
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.hinges import settled
 from composer.document.read import read_document
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
@@ -43,50 +43,50 @@ def document(tmp_path: Path) -> Path:
     return tmp_path / "document.toml"
 
 
-def opened(document: Path) -> Ready:
-    return Ready.open(open_document(document))
+def opened(document: Path) -> EvaluatedDocument:
+    return EvaluatedDocument.open(open_document(document))
 
 
 def test_half_a_turn_is_a_turn_of_half_the_angle(document: Path) -> None:
     """R(t theta) = exp(t log R): scipy.spatial.transform.Rotation as the independent turn."""
-    ready = opened(document)
-    pose = ready.pose(ready.project.recipe("half"))
+    evaluated = opened(document)
+    pose = evaluated.pose(evaluated.project.recipe("half"))
     hinge = np.array([0.0, 120.0, -60.0])
     half = Rotation.from_rotvec(0.5 * TURN.as_rotvec())
-    np.testing.assert_allclose(pose, half.apply(ready.head.neutral - hinge) + hinge, atol=1e-3 * 200)
-    arm, rest = np.linalg.norm(pose - hinge, axis=1), np.linalg.norm(ready.head.neutral - hinge, axis=1)
+    np.testing.assert_allclose(pose, half.apply(evaluated.head.neutral - hinge) + hinge, atol=1e-3 * 200)
+    arm, rest = np.linalg.norm(pose - hinge, axis=1), np.linalg.norm(evaluated.head.neutral - hinge, axis=1)
     np.testing.assert_allclose(arm, rest, rtol=1e-3)
 
 
 @pytest.mark.parametrize("name", ["document.toml", "packed.moue"])
 def test_a_settled_hinge_is_written_once_and_gives_the_same_pose(document: Path, name: str) -> None:
-    ready = opened(document)
-    kept, rigidities, notes = settled(ready.project, ready.head, ready.hinges)
+    evaluated = opened(document)
+    kept, rigidities, notes = settled(evaluated.project, evaluated.head, evaluated.hinges)
     assert len(notes) == 1
     save_document(kept, document.parent / name, rigidities)
     again = opened(document.parent / name)
     assert isinstance(again.project.shapes["drop"]["hinge"], dict)
     np.testing.assert_allclose(
-        again.pose(again.project.recipe("half")), ready.pose(ready.project.recipe("half")), atol=1e-4
+        again.pose(again.project.recipe("half")), evaluated.pose(evaluated.project.recipe("half")), atol=1e-4
     )
     assert settled(again.project, again.head, again.hinges)[0] is again.project
     assert "# the jaw" in again.project.text or name == "packed.moue"
 
 
 def test_a_level_is_the_subdivided_pose(document: Path, tmp_path: Path) -> None:
-    ready = opened(document)
-    recipe = ready.project.recipe("half")
-    bake(ready, tmp_path / "out", [recipe], level=2)
-    steps = levels(ready.head.polygons, 2)
+    evaluated = opened(document)
+    recipe = evaluated.project.recipe("half")
+    bake(evaluated, tmp_path / "out", [recipe], level=2)
+    steps = levels(evaluated.head.polygons, 2)
     read = read_mesh(tmp_path / "out/half.obj")
     assert read.n_vertices == steps[-1].n_vertices
-    np.testing.assert_allclose(read.positions * 10, refine(ready.pose(recipe), steps), atol=1e-4)
+    np.testing.assert_allclose(read.positions * 10, refine(evaluated.pose(recipe), steps), atol=1e-4)
 
 
 def test_steps_are_parts_of_the_strength(document: Path, tmp_path: Path) -> None:
-    ready = opened(document)
-    recipe = ready.project.recipe("half")
-    files = bake(ready, tmp_path / "out", [recipe], steps=4)
+    evaluated = opened(document)
+    recipe = evaluated.project.recipe("half")
+    files = bake(evaluated, tmp_path / "out", [recipe], steps=4)
     assert [file.stem for file in files] == ["neutral", "half_25", "half_50", "half_75", "half"]
     rest, whole = (read_mesh(tmp_path / f"out/{name}.obj").positions for name in ("neutral", "half"))
     quarter = read_mesh(tmp_path / "out/half_25.obj").positions
@@ -95,14 +95,14 @@ def test_steps_are_parts_of_the_strength(document: Path, tmp_path: Path) -> None
 
 @pytest.mark.parametrize(("suffix", "scale"), [(".glb", 1000.0), (".npz", 10.0)])
 def test_a_format_of_many_shapes_is_one_file(document: Path, tmp_path: Path, suffix: str, scale: float) -> None:
-    ready = opened(document)
-    recipe = ready.project.recipe("half")
-    files = bake(ready, tmp_path / "out", [recipe], suffix=suffix)
+    evaluated = opened(document)
+    recipe = evaluated.project.recipe("half")
+    files = bake(evaluated, tmp_path / "out", [recipe], suffix=suffix)
     assert [file.name for file in files] == [f"document{suffix}"]
     read = read_mesh(files[0])
     assert [shape.name for shape in read.shapes] == ["half"]
     pose = (read.positions + read.shapes[0].delta) * scale
-    np.testing.assert_allclose(pose, ready.pose(recipe), atol=1e-3)
+    np.testing.assert_allclose(pose, evaluated.pose(recipe), atol=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -122,22 +122,22 @@ def test_a_hinge_that_cannot_be_is_told(document: Path, said: str, words: str) -
 
 def test_a_library_at_level_1_gives_its_own_target_back(document: Path, tmp_path: Path) -> None:
     """Region `all`, one cell, weight 1: within 1e-5 of the head's size; at another weight the detail is mixed."""
-    ready = opened(document)
-    steps = levels(ready.head.polygons, 1)
+    evaluated = opened(document)
+    steps = levels(evaluated.head.polygons, 1)
     rng = np.random.default_rng(5)
     targets = {}
     for name in ("neutral", "drop"):
         detail = rng.normal(size=(steps[-1].n_vertices, 3)) * 0.05
-        targets[name] = refine(ready.head.target(name) / 10, steps) + detail
+        targets[name] = refine(evaluated.head.target(name) / 10, steps) + detail
         (tmp_path / "fine").mkdir(exist_ok=True)
         write_mesh(tmp_path / f"fine/{name}.obj", Mesh(steps[-1].polygons, targets[name]))
     text = DOCUMENT.replace('hinge = "auto"', 'hinge = "off"').replace("weight = 0.5", "weight = 1.0")
     document.write_text(text + '[levels]\n1 = "fine"\n')
-    ready = opened(document)
-    bake(ready, tmp_path / "out", ready.project.recipes, level=1)
+    evaluated = opened(document)
+    bake(evaluated, tmp_path / "out", evaluated.project.recipes, level=1)
     size = np.linalg.norm(np.ptp(targets["neutral"], axis=0))
     for made, name in (("half", "drop"), ("neutral", "neutral")):
         assert np.abs(read_mesh(tmp_path / f"out/{made}.obj").positions - targets[name]).max() <= 1e-5 * size
     (tmp_path / "fine/drop.obj").write_text((document.parent / "library/drop.obj").read_text())
     with pytest.raises(MoueError, match=r"drop\.obj: has .* vertices, level 1 has"):
-        bake(opened(document), tmp_path / "again", ready.project.recipes, level=1)
+        bake(opened(document), tmp_path / "again", evaluated.project.recipes, level=1)

@@ -19,8 +19,8 @@ from composer.errors import MoueError
 from composer.formats.library import open_library
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.polygons import Polygons
 from composer.head.levels import Refinement
-from masks.polygons import Polygons
 from tests.small_heads import CUBE, CUBE_CORNERS
 
 NAMES = ("brow", "cheek", "chin", "lid", "lip", "nose")

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 from composer.document.bake import bake
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.sample import level_with, read_sample
 from composer.document.store import open_document
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.polygons import Polygons
 from composer.head.levels import levels, refine
 from composer.head.rules import RuledRefinement, ruled_levels
-from masks.polygons import Polygons
 from tests.small_heads import CUBE, CUBE_CORNERS, grid
 
 DOCUMENT = """moue = 1
@@ -28,7 +28,7 @@ cells = [ { region = "all", shape = "lift", weight = 0.5 } ]
 
 
 @pytest.fixture
-def ready(tmp_path: Path) -> Ready:
+def evaluated(tmp_path: Path) -> EvaluatedDocument:
     polygons = grid(5, 4)
     rng = np.random.default_rng(3)
     y, x = np.mgrid[0:5, 0:4].astype(float)
@@ -38,13 +38,15 @@ def ready(tmp_path: Path) -> Ready:
     write_mesh(tmp_path / "library/neutral.obj", Mesh(polygons, rest))
     write_mesh(tmp_path / "library/lift.obj", Mesh(polygons, rest + lift))
     (tmp_path / "document.toml").write_text(DOCUMENT)
-    return Ready.open(open_document(tmp_path / "document.toml"))
+    return EvaluatedDocument.open(open_document(tmp_path / "document.toml"))
 
 
-def write_sample(path: Path, ready: Ready, k: int, corners: bool, seed: int = 0, mm: float = 1.0) -> np.ndarray:
+def write_sample(
+    path: Path, evaluated: EvaluatedDocument, k: int, corners: bool, seed: int = 0, mm: float = 1.0
+) -> np.ndarray:
     """A neutral at level k in shuffled order, in a unit of `mm`; the sample's vertex of each in Moue's own order."""
-    steps = ruled_levels(ready.head.polygons, k, True) if corners else levels(ready.head.polygons, k)
-    made, points = steps[-1].polygons, refine(ready.head.neutral, steps) / mm
+    steps = ruled_levels(evaluated.head.polygons, k, True) if corners else levels(evaluated.head.polygons, k)
+    made, points = steps[-1].polygons, refine(evaluated.head.neutral, steps) / mm
     order = np.random.default_rng(seed).permutation(made.n_vertices)
     there = np.empty_like(points)
     there[order] = points
@@ -54,27 +56,29 @@ def write_sample(path: Path, ready: Ready, k: int, corners: bool, seed: int = 0,
 
 
 @pytest.mark.parametrize("corners", [False, True])
-def test_a_bake_is_in_the_samples_order_unit_text_and_border_rule(ready: Ready, tmp_path: Path, corners: bool) -> None:
-    order = write_sample(tmp_path / "sample.obj", ready, 2, corners, mm=1000.0)
-    recipe = ready.project.recipe("up")
-    bake(ready, tmp_path / "out", [recipe], order_of=tmp_path / "sample.obj")
+def test_a_bake_is_in_the_samples_order_unit_text_and_border_rule(
+    evaluated: EvaluatedDocument, tmp_path: Path, corners: bool
+) -> None:
+    order = write_sample(tmp_path / "sample.obj", evaluated, 2, corners, mm=1000.0)
+    recipe = evaluated.project.recipe("up")
+    bake(evaluated, tmp_path / "out", [recipe], order_of=tmp_path / "sample.obj")
     assert (tmp_path / "out/neutral.obj").read_bytes() == (tmp_path / "sample.obj").read_bytes()
     out = read_mesh(tmp_path / "out/up.obj")
-    steps = ruled_levels(ready.head.polygons, 2, True) if corners else levels(ready.head.polygons, 2)
-    np.testing.assert_allclose(1000 * out.positions[order], refine(ready.pose(recipe), steps), atol=2e-4)
+    steps = ruled_levels(evaluated.head.polygons, 2, True) if corners else levels(evaluated.head.polygons, 2)
+    np.testing.assert_allclose(1000 * out.positions[order], refine(evaluated.pose(recipe), steps), atol=2e-4)
     assert (tmp_path / "out/up.obj").read_text().startswith("# from elsewhere\n")
-    said = " ".join(ready.notes)
+    said = " ".join(evaluated.notes)
     assert "sample.obj is level 2, 221 vertices" in said
     assert ("corners stay sharp" if corners else "border is smooth") in said and "departs" not in said
 
 
-def test_creases_of_a_level_one_sample_are_found(ready: Ready, tmp_path: Path) -> None:
-    mesh = ready.head.polygons
+def test_creases_of_a_level_one_sample_are_found(evaluated: EvaluatedDocument, tmp_path: Path) -> None:
+    mesh = evaluated.head.polygons
     creases = np.zeros(len(mesh.edges), dtype=bool)
     creases[[mesh.edges.tolist().index(edge) for edge in ([5, 6], [6, 10], [9, 10])]] = True
     step = RuledRefinement(mesh, False, creases)
-    write_mesh(tmp_path / "sample.obj", Mesh(step.polygons, step.apply(ready.head.neutral)))
-    sample = read_sample(tmp_path / "sample.obj", ready.head)
+    write_mesh(tmp_path / "sample.obj", Mesh(step.polygons, step.apply(evaluated.head.neutral)))
+    sample = read_sample(tmp_path / "sample.obj", evaluated.head)
     assert "3 edges are creases" in sample.notes[-1]
     assert isinstance(sample.steps[0], RuledRefinement) and np.array_equal(sample.steps[0].creases, creases)
 
@@ -98,31 +102,31 @@ def test_creases_are_curves_of_their_own_at_every_level() -> None:
     assert steps[-1].finer_creases().sum() == 4 * 2**3
 
 
-def test_a_sample_with_detail_of_its_own_keeps_it(ready: Ready, tmp_path: Path) -> None:
-    order = write_sample(tmp_path / "plain.obj", ready, 1, False)
+def test_a_sample_with_detail_of_its_own_keeps_it(evaluated: EvaluatedDocument, tmp_path: Path) -> None:
+    order = write_sample(tmp_path / "plain.obj", evaluated, 1, False)
     mesh = read_mesh(tmp_path / "plain.obj")
     bumps = mesh.positions + np.random.default_rng(8).uniform(-0.3, 0.3, mesh.positions.shape)
     write_mesh(tmp_path / "sample.obj", Mesh(mesh.polygons, bumps))
-    recipe = ready.project.recipe("up")
-    bake(ready, tmp_path / "out", [recipe], order_of=tmp_path / "sample.obj")
-    steps = levels(ready.head.polygons, 1)
-    moved = refine(ready.pose(recipe) - ready.head.neutral, steps)
+    recipe = evaluated.project.recipe("up")
+    bake(evaluated, tmp_path / "out", [recipe], order_of=tmp_path / "sample.obj")
+    steps = levels(evaluated.head.polygons, 1)
+    moved = refine(evaluated.pose(recipe) - evaluated.head.neutral, steps)
     out = read_mesh(tmp_path / "out/up.obj").positions
     np.testing.assert_allclose(out[order] - bumps[order], moved, atol=1e-3)
-    assert "departs from subdivision by up to" in " ".join(ready.notes)
+    assert "departs from subdivision by up to" in " ".join(evaluated.notes)
 
 
-def test_what_is_no_sample_is_refused_in_one_line(ready: Ready, tmp_path: Path) -> None:
+def test_what_is_no_sample_is_refused_in_one_line(evaluated: EvaluatedDocument, tmp_path: Path) -> None:
     write_mesh(tmp_path / "wrong.obj", Mesh(grid(6, 6), np.zeros((36, 3))))
     with pytest.raises(MoueError, match=r"no level has 36 vertices; the levels have 0: 20, 1: 63, 2: 221"):
-        read_sample(tmp_path / "wrong.obj", ready.head)
-    write_sample(tmp_path / "sample.obj", ready, 1, False)
+        read_sample(tmp_path / "wrong.obj", evaluated.head)
+    write_sample(tmp_path / "sample.obj", evaluated, 1, False)
     mesh = read_mesh(tmp_path / "sample.obj")
     faces = mesh.polygons.indices.reshape(-1, 4).copy()
     faces[7] = faces[7][::-1]
     write_mesh(tmp_path / "turned.obj", Mesh(Polygons(mesh.polygons.counts, faces.ravel(), 63), mesh.positions))
     with pytest.raises(MoueError, match="turned.obj: polygon .* of the reference has"):
-        read_sample(tmp_path / "turned.obj", ready.head)
+        read_sample(tmp_path / "turned.obj", evaluated.head)
     with pytest.raises(MoueError, match="is level 1, not 2"):
-        bake(ready, tmp_path / "out", [], order_of=tmp_path / "sample.obj", level=2)
-    assert level_with(ready.head, 221) == 2
+        bake(evaluated, tmp_path / "out", [], order_of=tmp_path / "sample.obj", level=2)
+    assert level_with(evaluated.head, 221) == 2

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from composer.document.autosave import says_the_same
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.mask_file import mask_bytes
 from composer.document.project import Project, Region
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.edits import recipes, regions, rows
 from composer.errors import MoueError
@@ -53,17 +53,17 @@ def bare(tmp_path: Path) -> Path:
 def test_any_edits_are_read_as_they_were_saved(tmp_path: Path, names: list[str], file: str) -> None:
     path = tmp_path / file
     project = save_document(small_project(path), path)
-    ready = Ready(project, HEAD)
+    evaluated = EvaluatedDocument(project, HEAD)
     for name in names:
         try:
-            ready = ready.again(EDITS[name](ready.project, ready))
+            evaluated = evaluated.again(EDITS[name](evaluated.project, evaluated))
         except MoueError:
             continue
-        ready = ready.again(save_document(ready.project, path))
+        evaluated = evaluated.again(save_document(evaluated.project, path))
         read = open_document(path)
-        assert says_the_same(read, ready.project)
-        assert [r.name for r in read.recipes] == [r.name for r in ready.project.recipes]
-        assert list(read.shapes) == list(ready.project.shapes)
+        assert says_the_same(read, evaluated.project)
+        assert [r.name for r in read.recipes] == [r.name for r in evaluated.project.recipes]
+        assert list(read.shapes) == list(evaluated.project.shapes)
 
 
 def test_order_and_comments_stay(bare: Path) -> None:
@@ -122,7 +122,7 @@ def test_a_mask_from_outside_gets_a_place_inside(bare: Path, tmp_path: Path, pla
     project = open_document(folder / "document.toml")
     save_document(project, folder / "clock.moue")
     read = open_document(folder / "clock.moue")
-    np.testing.assert_array_equal(Ready(read, HEAD).raw["brow"], painted(6))
+    np.testing.assert_array_equal(EvaluatedDocument(read, HEAD).raw["brow"], painted(6))
     assert list(read.stored) == ["masks/brow.npy"] and says_the_same(read, project)
 
 
@@ -136,7 +136,7 @@ def test_a_picture_is_named_from_where_the_document_goes(bare: Path, tmp_path: P
     save_document(drawn, tmp_path / "away/clock.moue")
     read = open_document(tmp_path / "away/clock.moue")
     assert read.region("drawn").source["file"] == "../chin.png"
-    np.testing.assert_allclose(Ready(read, head).raw["drawn"], 200 / 255, atol=1e-6)
+    np.testing.assert_allclose(EvaluatedDocument(read, head).raw["drawn"], 200 / 255, atol=1e-6)
 
 
 def test_a_mask_on_disk_that_did_not_change_is_left_as_it_is(bare: Path) -> None:
@@ -153,7 +153,7 @@ def test_a_mask_on_disk_that_did_not_change_is_left_as_it_is(bare: Path) -> None
 def test_undo_after_a_save_gives_the_mask_of_before(bare: Path) -> None:
     first = open_document(bare)
     save_document(regions.set_mask(first, "brow", painted(3)), bare)
-    np.testing.assert_array_equal(Ready(first, HEAD).raw["brow"], painted(2))
+    np.testing.assert_array_equal(EvaluatedDocument(first, HEAD).raw["brow"], painted(2))
 
 
 def test_a_project_that_no_text_says_is_refused_and_the_old_file_stays(bare: Path) -> None:

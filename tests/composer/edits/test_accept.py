@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.finer import Finer
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.edits.accept import accept, save_accepted, told
 from composer.edits.recipes import add_recipe, replace_recipe, set_strength
@@ -19,11 +19,11 @@ from composer.edits.sculpt import Sculpt, read_sculpt
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.polygons import Polygons
 from composer.head.head import Shape
 from composer.head.levels import levels, refine
 from composer.head.nearest_cage import nearest_cage
 from composer.mixing.recipe import Cell, Recipe
-from masks.polygons import Polygons
 from tests.composer.document.small_document import small_head, small_project
 from tests.small_heads import polygon_meshes
 
@@ -32,19 +32,19 @@ LIMIT = 1e-5 * HEAD.diagonal
 seeds = st.integers(0, 2**32 - 1)
 
 
-def opened() -> Ready:
-    return Ready(small_project(), HEAD).again(small_project())
+def opened() -> EvaluatedDocument:
+    return EvaluatedDocument(small_project(), HEAD).again(small_project())
 
 
-def bake(ready: Ready, recipe: str, level: int) -> NDArray[np.float64]:
-    held = ready.project.recipe(recipe)
-    return Finer(ready, level).pose(held, held.strength)
+def bake(evaluated: EvaluatedDocument, recipe: str, level: int) -> NDArray[np.float64]:
+    held = evaluated.project.recipe(recipe)
+    return Finer(evaluated, level).pose(held, held.strength)
 
 
-def sculpted(ready: Ready, recipe: str, level: int, seed: int = 1, mm: float = 1.0) -> Sculpt:
+def sculpted(evaluated: EvaluatedDocument, recipe: str, level: int, seed: int = 1, mm: float = 1.0) -> Sculpt:
     """The bake of a recipe, its first third pushed about."""
     rng = np.random.default_rng(seed)
-    points = bake(ready, recipe, level).copy()
+    points = bake(evaluated, recipe, level).copy()
     points[: len(points) // 3] += mm * rng.normal(size=(len(points) // 3, 3))
     return Sculpt(Path(f"{recipe}.obj"), level, points)
 
@@ -67,37 +67,37 @@ def test_the_nearest_cage_is_the_least_squares_one(polygons: Polygons, seed: int
 @pytest.mark.parametrize("level", [0, 1, 2])
 @pytest.mark.parametrize("recipe", ["doubt", "call"])
 def test_the_recipe_then_gives_the_sculpt(recipe: str, level: int) -> None:
-    ready = opened()
-    sculpt = sculpted(ready, recipe, level)
-    done = accept(ready, recipe, sculpt)
+    evaluated = opened()
+    sculpt = sculpted(evaluated, recipe, level)
+    done = accept(evaluated, recipe, sculpt)
     assert done.corrective and done.shape == f"{recipe}_fix" and done.left_mm < LIMIT
-    assert np.abs(bake(done.ready, recipe, level) - sculpt.positions).max() < LIMIT
-    assert done.ready.corrective_weights(done.project.recipe(recipe)) == {f"{recipe}_fix": 1.0}
+    assert np.abs(bake(done.evaluated, recipe, level) - sculpt.positions).max() < LIMIT
+    assert done.evaluated.corrective_weights(done.project.recipe(recipe)) == {f"{recipe}_fix": 1.0}
     other = "call" if recipe == "doubt" else "doubt"
-    np.testing.assert_array_equal(bake(done.ready, other, level), bake(ready, other, level))
-    np.testing.assert_array_equal(done.before, bake(ready, recipe, level))
+    np.testing.assert_array_equal(bake(done.evaluated, other, level), bake(evaluated, other, level))
+    np.testing.assert_array_equal(done.before, bake(evaluated, recipe, level))
 
 
 @pytest.mark.parametrize("level", [0, 1])
 def test_a_seamless_recipe_gives_its_sculpt_too(level: int) -> None:
     project = small_project()
     seamless = replace_recipe(project, "doubt", project.recipe("doubt").with_(join="seamless"))
-    ready = Ready(seamless, HEAD).again(seamless)
-    sculpt = sculpted(ready, "doubt", level)
-    done = accept(ready, "doubt", sculpt).ready
+    evaluated = EvaluatedDocument(seamless, HEAD).again(seamless)
+    sculpt = sculpted(evaluated, "doubt", level)
+    done = accept(evaluated, "doubt", sculpt).evaluated
     assert np.abs(bake(done, "doubt", level) - sculpt.positions).max() < LIMIT
 
 
 @pytest.mark.parametrize("level", [0, 1])
 def test_as_a_shape_it_stands_alone(level: int) -> None:
-    ready = opened()
-    sculpt = sculpted(ready, "doubt", level)
-    done = accept(ready, "doubt", sculpt, as_shape="tide")
+    evaluated = opened()
+    sculpt = sculpted(evaluated, "doubt", level)
+    done = accept(evaluated, "doubt", sculpt, as_shape="tide")
     assert not done.corrective and done.recipe == "tide" and not done.project.correctives
-    assert np.abs(bake(done.ready, "tide", level) - sculpt.positions).max() < LIMIT
-    np.testing.assert_array_equal(bake(done.ready, "doubt", level), bake(ready, "doubt", level))
+    assert np.abs(bake(done.evaluated, "tide", level) - sculpt.positions).max() < LIMIT
+    np.testing.assert_array_equal(bake(done.evaluated, "doubt", level), bake(evaluated, "doubt", level))
     with pytest.raises(MoueError, match="named 'tide' is there already"):
-        accept(done.ready, "doubt", sculpt, as_shape="tide")
+        accept(done.evaluated, "doubt", sculpt, as_shape="tide")
 
 
 def test_fixes_that_overlap_all_return_at_their_own_poses() -> None:
@@ -105,42 +105,42 @@ def test_fixes_that_overlap_all_return_at_their_own_poses() -> None:
     more = Recipe("more", (Cell("all", "lift", 0.3), Cell("brow_left", "au1_left", 0.9), Cell("all", "skew", 0.2)))
     half = Recipe("half", (Cell("all", "lift", 0.2), Cell("brow_left", "au1_left", 0.5)), strength=0.6)
     project = add_recipe(add_recipe(small_project(), more), half)
-    ready = Ready(project, HEAD).again(project)
+    evaluated = EvaluatedDocument(project, HEAD).again(project)
     sculpts = {}
     for seed, (name, level) in enumerate((("more", 1), ("half", 0), ("doubt", 1))):
-        sculpts[name] = sculpted(ready, name, level, seed)
-        ready = accept(ready, name, sculpts[name]).ready
-    assert len(ready.project.correctives) == 3
+        sculpts[name] = sculpted(evaluated, name, level, seed)
+        evaluated = accept(evaluated, name, sculpts[name]).evaluated
+    assert len(evaluated.project.correctives) == 3
     for name, sculpt in sculpts.items():
-        assert np.abs(bake(ready, name, sculpt.level) - sculpt.positions).max() < LIMIT
+        assert np.abs(bake(evaluated, name, sculpt.level) - sculpt.positions).max() < LIMIT
 
 
 def test_a_second_sculpt_of_a_recipe_takes_the_place_of_the_first() -> None:
-    ready = opened()
-    first = accept(ready, "doubt", sculpted(ready, "doubt", 1)).ready
+    evaluated = opened()
+    first = accept(evaluated, "doubt", sculpted(evaluated, "doubt", 1)).evaluated
     again = sculpted(first, "doubt", 1, seed=2)
     second = accept(first, "doubt", again)
     assert len(second.project.correctives) == 1 and second.shape == "doubt_fix"
-    assert np.abs(bake(second.ready, "doubt", 1) - again.positions).max() < LIMIT
-    coarse = sculpted(second.ready, "doubt", 0, seed=3)
-    third = accept(second.ready, "doubt", coarse)
-    assert np.abs(bake(third.ready, "doubt", 0) - coarse.positions).max() < LIMIT
+    assert np.abs(bake(second.evaluated, "doubt", 1) - again.positions).max() < LIMIT
+    coarse = sculpted(second.evaluated, "doubt", 0, seed=3)
+    third = accept(second.evaluated, "doubt", coarse)
+    assert np.abs(bake(third.evaluated, "doubt", 0) - coarse.positions).max() < LIMIT
     assert "detail" in third.project.shapes["doubt_fix"]
 
 
 def test_detail_follows_the_weight_and_shows_at_finer_levels() -> None:
-    ready = opened()
-    sculpt = sculpted(ready, "doubt", 1)
-    done = accept(ready, "doubt", sculpt)
+    evaluated = opened()
+    sculpt = sculpted(evaluated, "doubt", 1)
+    done = accept(evaluated, "doubt", sculpt)
     lifted = refine(sculpt.positions, levels(levels(HEAD.polygons, 1)[0].polygons, 1))
-    assert np.abs(bake(done.ready, "doubt", 2) - lifted).max() < LIMIT
+    assert np.abs(bake(done.evaluated, "doubt", 2) - lifted).max() < LIMIT
     none = done.project.recipe("doubt").with_(cells=())
-    np.testing.assert_array_equal(Finer(done.ready, 1).pose(none, 1.0), Finer(ready, 1).pose(none, 1.0))
+    np.testing.assert_array_equal(Finer(done.evaluated, 1).pose(none, 1.0), Finer(evaluated, 1).pose(none, 1.0))
 
 
 def test_a_mirrored_cell_has_the_mirror_image_of_the_detail() -> None:
-    ready = opened()
-    done = accept(ready, "doubt", sculpted(ready, "doubt", 1), as_shape="tide").ready
+    evaluated = opened()
+    done = accept(evaluated, "doubt", sculpted(evaluated, "doubt", 1), as_shape="tide").evaluated
     fine = levels(HEAD.polygons, 1)[0].permutation(done.mirror_map)
     flipped = add_recipe(done.project, Recipe("flipped", (Cell("all", "tide", 1.0, True),)))
     done = done.again(flipped)
@@ -153,14 +153,14 @@ def test_a_mirrored_cell_has_the_mirror_image_of_the_detail() -> None:
 def test_saved_and_opened_it_is_the_same(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     project = save_document(small_project(path), path)
-    ready = Ready(project, HEAD)
-    done = accept(ready, "doubt", sculpted(ready, "doubt", 1))
+    evaluated = EvaluatedDocument(project, HEAD)
+    done = accept(evaluated, "doubt", sculpted(evaluated, "doubt", 1))
     files = save_accepted(done, path)
     assert [f.name for f in files] == [name, "doubt_1.obj", "doubt_1.txt"]
-    again = Ready(open_document(path), HEAD)
-    np.testing.assert_array_equal(bake(again, "doubt", 1), bake(done.ready, "doubt", 1))
+    again = EvaluatedDocument(open_document(path), HEAD)
+    np.testing.assert_array_equal(bake(again, "doubt", 1), bake(done.evaluated, "doubt", 1))
     was = read_mesh(files[1]).positions
-    np.testing.assert_allclose(was, bake(ready, "doubt", 1), atol=LIMIT)
+    np.testing.assert_allclose(was, bake(evaluated, "doubt", 1), atol=LIMIT)
     assert "became the corrective 'doubt_fix'" in files[2].read_text()
     second = accept(again, "doubt", sculpted(again, "doubt", 0, seed=2))
     assert [f.name for f in save_accepted(second, path)][1:] == ["doubt_2.obj", "doubt_2.txt"]
@@ -168,35 +168,35 @@ def test_saved_and_opened_it_is_the_same(tmp_path: Path, name: str) -> None:
 
 
 def test_the_table_tells_what_moved() -> None:
-    ready = opened()
-    points = bake(ready, "doubt", 0).copy()
+    evaluated = opened()
+    points = bake(evaluated, "doubt", 0).copy()
     points[4] += [0.0, 3.0, 4.0]
-    done = accept(ready, "doubt", Sculpt(Path("doubt.obj"), 0, points))
+    done = accept(evaluated, "doubt", Sculpt(Path("doubt.obj"), 0, points))
     whole = done.moved[0]
     assert (whole.region, whole.vertices) == ("all", 1) and whole.most_mm == pytest.approx(5.0)
     assert any("5.000" in line for line in told(done))
-    fix = done.ready.head.shape("doubt_fix").delta
+    fix = done.evaluated.head.shape("doubt_fix").delta
     assert np.flatnonzero(fix.any(axis=1)).tolist() == [4]
 
 
 @pytest.mark.parametrize("suffix", [".obj", ".ply", ".npz", ".glb"])
 def test_it_comes_back_in_any_format(tmp_path: Path, suffix: str) -> None:
     """With the rounding of the file: PLY and GLB hold float32."""
-    ready = opened()
-    sculpt = sculpted(ready, "doubt", 1)
+    evaluated = opened()
+    sculpt = sculpted(evaluated, "doubt", 1)
     file = tmp_path / f"doubt{suffix}"
-    write_mesh(file, mesh_of(Finer(ready, 1).head, sculpt.positions))
+    write_mesh(file, mesh_of(Finer(evaluated, 1).head, sculpt.positions))
     read = read_sculpt(HEAD, file, name="doubt")
     assert read.level == 1
-    done = accept(ready, "doubt", read)
-    assert np.abs(bake(done.ready, "doubt", 1) - sculpt.positions).max() < LIMIT
+    done = accept(evaluated, "doubt", read)
+    assert np.abs(bake(done.evaluated, "doubt", 1) - sculpt.positions).max() < LIMIT
 
 
 def test_one_of_many_shapes_is_found_by_the_recipes_name(tmp_path: Path) -> None:
-    ready = opened()
-    sculpt = sculpted(ready, "doubt", 0)
+    evaluated = opened()
+    sculpt = sculpted(evaluated, "doubt", 0)
     shapes = tuple(Shape(n, (p - HEAD.neutral).astype(np.float32))
-                   for n, p in (("call", bake(ready, "call", 0)), ("doubt", sculpt.positions)))  # fmt: skip
+                   for n, p in (("call", bake(evaluated, "call", 0)), ("doubt", sculpt.positions)))  # fmt: skip
     write_mesh(tmp_path / "clock.npz", mesh_of(HEAD.with_(shapes=shapes), shapes=True))
     read = read_sculpt(HEAD, tmp_path / "clock.npz", name="doubt")
     np.testing.assert_allclose(read.positions, sculpt.positions, atol=LIMIT)
@@ -210,15 +210,15 @@ def _file(folder: Path, points: NDArray, polygons: Polygons) -> Path:
 
 
 def test_another_order_is_named_with_its_mend(tmp_path: Path) -> None:
-    ready = opened()
+    evaluated = opened()
     order = np.random.default_rng(2).permutation(HEAD.n_vertices)
     back = np.argsort(order)
     shuffled = Polygons(HEAD.polygons.counts, back[HEAD.polygons.indices], HEAD.n_vertices)
     with pytest.raises(MoueError, match="moue reorder doubt.obj --like BAKE_OF_LEVEL_0"):
-        read_sculpt(HEAD, _file(tmp_path, bake(ready, "doubt", 0)[order], shuffled))
-    same = read_sculpt(HEAD, _file(tmp_path, bake(ready, "doubt", 0)[order], HEAD.polygons))
+        read_sculpt(HEAD, _file(tmp_path, bake(evaluated, "doubt", 0)[order], shuffled))
+    same = read_sculpt(HEAD, _file(tmp_path, bake(evaluated, "doubt", 0)[order], HEAD.polygons))
     with pytest.raises(MoueError, match="same polygons over vertices in another order; export it"):
-        accept(ready, "doubt", same)
+        accept(evaluated, "doubt", same)
 
 
 def test_another_level_or_head_is_named(tmp_path: Path) -> None:
@@ -241,22 +241,22 @@ def test_another_level_or_head_is_named(tmp_path: Path) -> None:
     ],
 )
 def test_another_scale_or_place_is_named(change: object, words: str) -> None:
-    ready = opened()
-    sculpt = Sculpt(Path("doubt.obj"), 0, change(bake(ready, "doubt", 0)))  # type: ignore[operator]
+    evaluated = opened()
+    sculpt = Sculpt(Path("doubt.obj"), 0, change(bake(evaluated, "doubt", 0)))  # type: ignore[operator]
     with pytest.raises(MoueError, match=words) as told_:
-        accept(ready, "doubt", sculpt)
+        accept(evaluated, "doubt", sculpt)
     assert str(told_.value).startswith("doubt.obj: ")
 
 
 def test_what_no_cell_could_bring_in_is_refused() -> None:
-    ready = opened()
+    evaluated = opened()
     with pytest.raises(MoueError, match="moves nothing.*--as-shape"):
-        accept(ready, "wait", sculpted(ready, "wait", 0))
-    still = ready.again(set_strength(ready.project, "doubt", 0.0))
+        accept(evaluated, "wait", sculpted(evaluated, "wait", 0))
+    still = evaluated.again(set_strength(evaluated.project, "doubt", 0.0))
     with pytest.raises(MoueError, match="strength 0"):
         accept(still, "doubt", sculpted(still, "doubt", 0))
     with pytest.raises(MoueError, match="no recipe is named 'double'"):
-        accept(ready, "double", sculpted(ready, "doubt", 0))
+        accept(evaluated, "double", sculpted(evaluated, "doubt", 0))
 
 
 def test_a_vertex_that_is_no_number_is_named(tmp_path: Path) -> None:

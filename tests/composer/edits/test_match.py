@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project, Region
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.edits.correctives import set_corrective
 from composer.edits.match import Matched, Matcher, matched_document
@@ -44,10 +44,10 @@ def straight_head() -> Head:
     return small_head().with_(shapes=shapes, parts=())
 
 
-def opened(head: Head | None = None) -> Ready:
+def opened(head: Head | None = None) -> EvaluatedDocument:
     project = three_regions()
-    ready = Ready(project, head or straight_head())
-    return ready.again(project)
+    evaluated = EvaluatedDocument(project, head or straight_head())
+    return evaluated.again(project)
 
 
 PLANTED = (Cell("upper", "surprise", 0.8), Cell("lower_left", "grin", 0.5), Cell("lower_right", "surprise", 0.25))
@@ -58,45 +58,45 @@ def weights(matched: Matched) -> dict[tuple[str, str], float]:
 
 
 def test_planted_cells_come_back() -> None:
-    ready = opened()
-    matched = Matcher(ready).solve(ready.pose(Recipe("planted", PLANTED)))
+    evaluated = opened()
+    matched = Matcher(evaluated).solve(evaluated.pose(Recipe("planted", PLANTED)))
     assert weights(matched) == {(c.region, c.shape): c.weight for c in PLANTED}
     assert matched.explained == pytest.approx(1.0) and max(matched.p50_p95_most) < 1e-4
 
 
 def test_locked_cells_stay_and_the_others_follow() -> None:
-    ready = opened()
+    evaluated = opened()
     locked = (Cell("all", "grin", 0.3), Cell("upper", "surprise", 0.1))
-    pose = ready.pose(Recipe("planted", (Cell("all", "grin", 0.3), *PLANTED)))
-    matched = Matcher(ready).solve(pose, locked=locked)
+    pose = evaluated.pose(Recipe("planted", (Cell("all", "grin", 0.3), *PLANTED)))
+    matched = Matcher(evaluated).solve(pose, locked=locked)
     found = weights(matched)
     assert found["all", "grin"] == 0.3 and found["upper", "surprise"] == 0.1
     assert found["lower_left", "grin"] == pytest.approx(0.5, abs=1e-4)
 
 
 def test_only_the_chosen_regions_and_shapes_are_used() -> None:
-    ready = opened()
-    pose = ready.pose(Recipe("planted", PLANTED))
-    matched = Matcher(ready, ["upper"], ["surprise"]).solve(pose)
+    evaluated = opened()
+    pose = evaluated.pose(Recipe("planted", PLANTED))
+    matched = Matcher(evaluated, ["upper"], ["surprise"]).solve(pose)
     assert weights(matched) == {("upper", "surprise"): 0.8}
     with pytest.raises(MoueError, match="no region is named 'uper'; did you mean upper"):
-        Matcher(ready, ["uper"])
+        Matcher(evaluated, ["uper"])
     with pytest.raises(MoueError, match="no shape is named 'gin'; did you mean grin"):
-        Matcher(ready, None, ["gin"])
+        Matcher(evaluated, None, ["gin"])
 
 
 def test_only_the_chosen_vertices_count() -> None:
-    ready = opened()
-    pose = ready.pose(Recipe("planted", PLANTED)).copy()
+    evaluated = opened()
+    pose = evaluated.pose(Recipe("planted", PLANTED)).copy()
     pose[ROW <= 5] += 40.0
-    matched = Matcher(ready).solve(pose, vertices=np.flatnonzero(ROW > 5))
+    matched = Matcher(evaluated).solve(pose, vertices=np.flatnonzero(ROW > 5))
     assert weights(matched) == {("upper", "surprise"): 0.8}
     assert matched.p50_p95_most[2] < 1e-3 and matched.residual.max() > 40.0
 
 
 def test_symmetric_gives_both_sides_one_weight() -> None:
-    ready = opened()
-    matched = Matcher(ready).solve(ready.pose(Recipe("planted", PLANTED)), symmetric=True)
+    evaluated = opened()
+    matched = Matcher(evaluated).solve(evaluated.pose(Recipe("planted", PLANTED)), symmetric=True)
     found = weights(matched)
     for shape in ("surprise", "grin"):
         assert found.get(("lower_left", shape)) == found.get(("lower_right", shape))
@@ -108,30 +108,30 @@ def test_through_hinge_and_corrective_the_pose_comes_back() -> None:
     drop = {"drop": {"hinge": "auto"}}
     project = three_regions().with_(shapes=drop)
     project = set_corrective(project, Corrective("skew", (Trigger("upper", "drop", 1.0),)))
-    ready = Ready(project, head).again(project)
+    evaluated = EvaluatedDocument(project, head).again(project)
     planted = Recipe("planted", (Cell("upper", "drop", 0.6), Cell("lower_left", "lift", 0.3)))
-    assert "skew" not in Matcher(ready).shapes
-    matched = Matcher(ready, None, ["drop", "lift"]).solve(ready.pose(planted))
+    assert "skew" not in Matcher(evaluated).shapes
+    matched = Matcher(evaluated, None, ["drop", "lift"]).solve(evaluated.pose(planted))
     assert weights(matched) == pytest.approx({("upper", "drop"): 0.6, ("lower_left", "lift"): 0.3}, abs=1e-2)
     assert matched.explained > 0.9999
-    warm = Matcher(ready, None, ["drop", "lift"]).solve(
-        ready.pose(planted), warm=matched.cells, locked=[Cell("upper", "drop", 0.6)]
+    warm = Matcher(evaluated, None, ["drop", "lift"]).solve(
+        evaluated.pose(planted), warm=matched.cells, locked=[Cell("upper", "drop", 0.6)]
     )
     assert weights(warm) == pytest.approx({("upper", "drop"): 0.6, ("lower_left", "lift"): 0.3}, abs=1e-2)
 
 
 def test_warm_from_the_last_answer_is_the_same_answer() -> None:
-    ready = opened()
-    matcher, pose = Matcher(ready), ready.pose(Recipe("planted", PLANTED)) + 0.2
+    evaluated = opened()
+    matcher, pose = Matcher(evaluated), evaluated.pose(Recipe("planted", PLANTED)) + 0.2
     cold = matcher.solve(pose)
     warm = matcher.solve(pose, warm=PLANTED)
     assert weights(warm) == pytest.approx(weights(cold), abs=1e-4)
 
 
 def test_a_target_that_no_weights_reach_says_how_little() -> None:
-    ready = opened()
+    evaluated = opened()
     away = np.random.default_rng(9).normal(size=(N, 3))
-    matched = Matcher(ready).solve(ready.head.neutral + away)
+    matched = Matcher(evaluated).solve(evaluated.head.neutral + away)
     assert matched.explained < 0.5 and matched.p50_p95_most[0] > 0.5
 
 
@@ -145,14 +145,14 @@ def test_a_target_that_is_none_is_refused(target: NDArray, words: str) -> None:
 
 
 def test_a_pulled_point_takes_the_recipe_along() -> None:
-    ready = opened()
-    matcher, recipe = Matcher(ready), Recipe("r", (Cell("all", "grin", 0.5), Cell("upper", "surprise", 0.4)))
+    evaluated = opened()
+    matcher, recipe = Matcher(evaluated), Recipe("r", (Cell("all", "grin", 0.5), Cell("upper", "surprise", 0.4)))
     at = N - 3
-    toward = ready.head.shape("grin").delta[at].astype(np.float64)
-    to = ready.pose(recipe)[at] + 0.3 * toward
+    toward = evaluated.head.shape("grin").delta[at].astype(np.float64)
+    to = evaluated.pose(recipe)[at] + 0.3 * toward
     pulled = matcher.drag([(at, to)], recipe)
     assert pulled.cells[0] == recipe.cells[0]  # no region of the matcher: it stays
-    assert np.linalg.norm(ready.pose(pulled)[at] - to) < 0.01 * np.linalg.norm(0.3 * toward)
+    assert np.linalg.norm(evaluated.pose(pulled)[at] - to) < 0.01 * np.linalg.norm(0.3 * toward)
     held = matcher.drag([(at, to)], recipe, locked=[("upper", "surprise", False)])
     assert held.cells[1].weight == 0.4
     again = matcher.drag([(at, to)], recipe)
@@ -160,29 +160,29 @@ def test_a_pulled_point_takes_the_recipe_along() -> None:
 
 
 def test_the_answer_is_a_document_of_one_recipe(tmp_path: Path) -> None:
-    ready = opened()
-    pose = ready.pose(Recipe("planted", PLANTED)) + 0.1
-    matched = Matcher(ready).solve(pose)
-    made = matched_document(ready.project, tmp_path / "m.moue", "scan", matched, "rest", ready.head.shape_names)
+    evaluated = opened()
+    pose = evaluated.pose(Recipe("planted", PLANTED)) + 0.1
+    matched = Matcher(evaluated).solve(pose)
+    made = matched_document(evaluated.project, tmp_path / "m.moue", "scan", matched, "rest", evaluated.head.shape_names)
     saved = save_document(made, tmp_path / "m.moue")
-    again = Ready(open_document(tmp_path / "m.moue"), ready.head)
+    again = EvaluatedDocument(open_document(tmp_path / "m.moue"), evaluated.head)
     (recipe,) = again.project.recipes
     assert recipe.name == "scan" and all(abs(c.weight) >= 1e-4 for c in recipe.cells)
     whole = again.pose(recipe.with_(cells=(*recipe.cells, Cell("all", "rest", 1.0))))
     np.testing.assert_allclose(whole, pose, atol=2e-3)
     assert saved.shapes["rest"]["delta"].startswith("shapes/")
     with pytest.raises(MoueError, match="may not be named 'neutral'"):
-        matched_document(ready.project, tmp_path / "m.moue", "neutral", matched)
+        matched_document(evaluated.project, tmp_path / "m.moue", "neutral", matched)
     with pytest.raises(MoueError, match="'grin' is there already"):
-        matched_document(ready.project, tmp_path / "m.moue", "scan", matched, "grin", ready.head.shape_names)
+        matched_document(evaluated.project, tmp_path / "m.moue", "scan", matched, "grin", evaluated.head.shape_names)
 
 
 def test_a_bound_that_is_met_is_kept() -> None:
-    ready = opened()
-    pose = ready.pose(Recipe("planted", (Cell("upper", "surprise", 1.8), Cell("lower_left", "grin", -0.5))))
-    found = weights(Matcher(ready).solve(pose))
+    evaluated = opened()
+    pose = evaluated.pose(Recipe("planted", (Cell("upper", "surprise", 1.8), Cell("lower_left", "grin", -0.5))))
+    found = weights(Matcher(evaluated).solve(pose))
     assert found["upper", "surprise"] == 1.0 and all(0.0 <= w <= 1.0 for w in found.values())
-    wide = weights(Matcher(ready).solve(pose, bounds=Bounds(-1.0, 2.0)))
+    wide = weights(Matcher(evaluated).solve(pose, bounds=Bounds(-1.0, 2.0)))
     assert wide == {("upper", "surprise"): 1.8, ("lower_left", "grin"): -0.5}
 
 
@@ -232,6 +232,8 @@ def test_the_command_takes_a_sculpt_back(library: Path) -> None:
     done = command("accept", library / "clock.moue", library / "library/grin.obj", "--recipe", "planted")
     assert done.returncode == 0, done.stderr
     assert "became the corrective 'planted_fix'" in done.stdout
-    ready = Ready.open(open_document(library / "clock.moue"))
-    limit = 1e-5 * ready.head.diagonal
-    np.testing.assert_allclose(ready.pose(ready.project.recipe("planted")), straight_head().target("grin"), atol=limit)
+    evaluated = EvaluatedDocument.open(open_document(library / "clock.moue"))
+    limit = 1e-5 * evaluated.head.diagonal
+    np.testing.assert_allclose(
+        evaluated.pose(evaluated.project.recipe("planted")), straight_head().target("grin"), atol=limit
+    )

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Region
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.document.stored import free_place, is_inside, stored_places
 from composer.document.values import check_name
@@ -46,9 +46,9 @@ def test_a_copy_has_a_place_of_its_own_once_it_is_painted() -> None:
     project, made = regions.duplicate_region(PROJECT, "brow_left")
     assert made == "brow_left_2" and [r.name for r in project.regions][:2] == ["brow_left", made]
     painted_over = regions.set_mask(project, made, painted(9))
-    ready = Ready(painted_over, HEAD)
-    np.testing.assert_array_equal(ready.raw["brow_left"], PROJECT.stored["masks/brow_left.npy"])
-    np.testing.assert_array_equal(ready.raw[made], painted(9))
+    evaluated = EvaluatedDocument(painted_over, HEAD)
+    np.testing.assert_array_equal(evaluated.raw["brow_left"], PROJECT.stored["masks/brow_left.npy"])
+    np.testing.assert_array_equal(evaluated.raw[made], painted(9))
 
 
 @pytest.mark.parametrize("name", ["all", "remainder", "brow_left", "Brow_Left", "a/b", "", " a", "con", "x" * 200])
@@ -64,7 +64,7 @@ def test_a_region_is_renamed_in_every_recipe_and_keeps_its_mask() -> None:
     assert project.recipe("call").cells[1] == Cell("nasenwurzel", "skew", -0.5)
     one = regions.rename_region(PROJECT, "brow_left", "BROW_LEFT")
     assert one.recipe("doubt").rows == {"BROW_LEFT": Row("replace", 0.7)}
-    before, after = Ready(PROJECT, HEAD), Ready(project, HEAD)
+    before, after = EvaluatedDocument(PROJECT, HEAD), EvaluatedDocument(project, HEAD)
     np.testing.assert_array_equal(after.raw["nasenwurzel"], before.raw["glabella"])
     for recipe in PROJECT.recipes:
         np.testing.assert_array_equal(after.pose(project.recipe(recipe.name)), before.pose(recipe))
@@ -75,7 +75,7 @@ def test_a_deleted_region_leaves_recipes_that_can_be_mixed() -> None:
     project = regions.delete_region(PROJECT, "brow_left")
     assert [c.region for c in project.recipe("doubt").cells] == ["all", "upper"] and not project.recipe("doubt").rows
     assert "masks/brow_left.npy" not in project.stored and "masks/brow_right.npy" in project.stored
-    Ready(project, HEAD).pose(project.recipe("doubt"))
+    EvaluatedDocument(project, HEAD).pose(project.recipe("doubt"))
     with pytest.raises(MoueError, match="did you mean"):
         regions.delete_region(PROJECT, "brow_lef")
 
@@ -84,9 +84,9 @@ def test_a_deleted_region_leaves_recipes_that_can_be_mixed() -> None:
 @settings(deadline=None, max_examples=40)
 def test_halves_sum_to_the_whole_and_every_pose_stays(name: str, ramp: float, locked: bool) -> None:
     project = regions.set_locked(PROJECT, name, locked)
-    before = Ready(project, HEAD)
+    before = EvaluatedDocument(project, HEAD)
     cut = regions.split_region(project, name, before.raw[name], SIDE, ramp)
-    after = Ready(cut, HEAD)
+    after = EvaluatedDocument(cut, HEAD)
     total = after.raw[f"{name}_left"] + after.raw[f"{name}_right"]
     np.testing.assert_allclose(total, before.raw[name], atol=2e-7)
     effective = after.effective[f"{name}_left"] + after.effective[f"{name}_right"]
@@ -104,14 +104,16 @@ def test_a_split_refuses_names_that_are_taken() -> None:
 
 
 def test_the_mirror_image_of_a_mask_goes_to_the_other_side() -> None:
-    ready = Ready(PROJECT, HEAD)
+    evaluated = EvaluatedDocument(PROJECT, HEAD)
     values = painted(5)
-    project = regions.mirror_mask(regions.set_mask(PROJECT, "brow_left", values), "brow_left", values, ready.mirror_map)
-    np.testing.assert_array_equal(project.stored["masks/brow_right.npy"], values[ready.mirror_map])
-    twice = regions.mirror_mask(PROJECT, "upper", values, ready.mirror_map)
-    np.testing.assert_array_equal(twice.stored["masks/upper.npy"], values[ready.mirror_map])
+    project = regions.mirror_mask(
+        regions.set_mask(PROJECT, "brow_left", values), "brow_left", values, evaluated.mirror_map
+    )
+    np.testing.assert_array_equal(project.stored["masks/brow_right.npy"], values[evaluated.mirror_map])
+    twice = regions.mirror_mask(PROJECT, "upper", values, evaluated.mirror_map)
+    np.testing.assert_array_equal(twice.stored["masks/upper.npy"], values[evaluated.mirror_map])
     alone = regions.rename_region(PROJECT, "dots", "dots_left")
-    made = regions.mirror_mask(alone, "dots_left", values, ready.mirror_map)
+    made = regions.mirror_mask(alone, "dots_left", values, evaluated.mirror_map)
     assert [r.name for r in made.regions][-1] == "dots_right" and made.region("dots_right").set == "overlay"
     with pytest.raises(MoueError, match="permutation"):
         regions.mirror_mask(PROJECT, "upper", values, np.zeros(N, dtype=int))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.edits import recipes, regions, rows
 from composer.edits.sides import linked, mirror_cell, other_side, partner
 from composer.errors import MoueError
@@ -63,16 +63,16 @@ def test_a_turned_recipe_is_the_mirror_image_of_the_pose(seed: int) -> None:
     """Masks symmetric or mirror images of each other, shapes of two sides exact mirror images, no part."""
     rng = np.random.default_rng(seed)
     head = HEAD.with_(parts=())
-    turn = Ready(PROJECT, HEAD).mirror_map
+    turn = EvaluatedDocument(PROJECT, HEAD).mirror_map
     project = PROJECT.with_(shapes={})
     for name in ("glabella", "moving", "upper", "dots"):
         half = rng.random(head.n_vertices)
         project = regions.set_mask(project, name, 0.5 * (half + half[turn]))
     recipe = random_recipe(rng)
     project = project.with_(recipes=(recipe,))
-    ready = Ready(project, head)
+    evaluated = EvaluatedDocument(project, head)
     flipped = rows.flipped_recipe(recipe, REGIONS, head.shape_names)
-    plain, turned = ready.mixer.displacement(recipe), ready.mixer.displacement(flipped)
+    plain, turned = evaluated.mixer.displacement(recipe), evaluated.mixer.displacement(flipped)
     np.testing.assert_allclose(turned, plain[turn] * [-1, 1, 1], atol=2e-7 * head.diagonal)
 
 

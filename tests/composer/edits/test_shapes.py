@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
 from composer.document.read import parse_document
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.edits import landmarks, shapes
 from composer.edits.cells import set_cell
@@ -39,18 +39,18 @@ cells = []
 
 
 def kept(project: Project = PROJECT, name: str = "half doubt") -> tuple[Project, np.ndarray]:
-    delta = Ready(project, HEAD).mixer.displacement(project.recipe("doubt"))
+    delta = EvaluatedDocument(project, HEAD).mixer.displacement(project.recipe("doubt"))
     return shapes.keep_shape(project, name, delta, [*HEAD.shape_names, HEAD.neutral_name]), delta.astype(np.float32)
 
 
 def test_a_kept_pose_as_a_shape_gives_the_pose() -> None:
     project, delta = kept()
     project = project.with_(recipes=(*project.recipes, Recipe("again", (Cell("all", "half doubt", 1.0),))))
-    ready = Ready(project, HEAD)
-    assert ready.head.shape_names == [*HEAD.shape_names, "half doubt"]
-    pose = ready.pose(project.recipe("again"))
-    np.testing.assert_allclose(pose, ready.pose(project.recipe("doubt")), atol=1e-6 * HEAD.diagonal)
-    np.testing.assert_array_equal(ready.head.shape("half doubt").delta, delta)
+    evaluated = EvaluatedDocument(project, HEAD)
+    assert evaluated.head.shape_names == [*HEAD.shape_names, "half doubt"]
+    pose = evaluated.pose(project.recipe("again"))
+    np.testing.assert_allclose(pose, evaluated.pose(project.recipe("doubt")), atol=1e-6 * HEAD.diagonal)
+    np.testing.assert_array_equal(evaluated.head.shape("half doubt").delta, delta)
 
 
 @pytest.mark.parametrize("file", ["packed.moue", "document.toml"])
@@ -60,7 +60,7 @@ def test_a_kept_shape_comes_back_from_disk(tmp_path: Path, file: str, name: str)
     save_document(shapes.label_shape(project, name, "  half a\ndoubt "), tmp_path / file)
     again = open_document(tmp_path / file)
     assert shapes.kept_shapes(again) == [name] and shapes.shape_label(again, name) == "half a doubt"
-    np.testing.assert_array_equal(Ready(again, HEAD).head.shape(name).delta, delta)
+    np.testing.assert_array_equal(EvaluatedDocument(again, HEAD).head.shape(name).delta, delta)
     first = (tmp_path / file).read_bytes()
     save_document(again, tmp_path / file)
     assert (tmp_path / file).read_bytes() == first
@@ -75,9 +75,9 @@ def test_names_and_arrays_that_cannot_be_kept() -> None:
         with pytest.raises(MoueError):
             shapes.keep_shape(PROJECT, "other", wrong)
     with pytest.raises(MoueError, match="kept in the document, and the head has one too"):
-        Ready(shapes.keep_shape(PROJECT, "lift", delta), HEAD)
+        EvaluatedDocument(shapes.keep_shape(PROJECT, "lift", delta), HEAD)
     with pytest.raises(MoueError, match="of 4 vertices, the head has"):
-        Ready(shapes.keep_shape(PROJECT, "short", delta[:4]), HEAD)
+        EvaluatedDocument(shapes.keep_shape(PROJECT, "short", delta[:4]), HEAD)
 
 
 def test_a_shape_in_use_is_not_deleted_and_the_recipes_are_named() -> None:
@@ -88,7 +88,7 @@ def test_a_shape_in_use_is_not_deleted_and_the_recipes_are_named() -> None:
     through = project.with_(shapes={**project.shapes, "lift": {"inbetweens": [{"at": 0.5, "target": "half doubt"}]}})
     with pytest.raises(MoueError, match="in-between of 'lift'"):
         shapes.delete_kept_shape(through, "half doubt")
-    assert Ready(through, HEAD).head.shape("lift").inbetweens[0].at == 0.5
+    assert EvaluatedDocument(through, HEAD).head.shape("lift").inbetweens[0].at == 0.5
     with pytest.raises(MoueError, match="kept shape"):
         shapes.delete_kept_shape(project, "lift")
     gone = shapes.delete_kept_shape(project, "half doubt")
@@ -108,8 +108,10 @@ def test_what_is_said_is_taken_back_without_a_trace() -> None:
 
 
 def test_a_label_leaves_the_librarys_own_in_betweens() -> None:
-    between = Ready(PROJECT.with_(shapes={"drop": {"inbetweens": [{"at": 0.5, "target": "drop_50"}]}}), HEAD).head
-    labelled = Ready(PROJECT.with_(shapes={"drop": {"label": "the drop"}}), between)
+    between = EvaluatedDocument(
+        PROJECT.with_(shapes={"drop": {"inbetweens": [{"at": 0.5, "target": "drop_50"}]}}), HEAD
+    ).head
+    labelled = EvaluatedDocument(PROJECT.with_(shapes={"drop": {"label": "the drop"}}), between)
     assert len(labelled.head.shape("drop").inbetweens) == 1
 
 
@@ -177,7 +179,7 @@ def test_a_stored_shape_is_read_with_suspicion(tmp_path: Path, data: bytes, word
     (tmp_path / "shapes/kept.npy").write_bytes(data)
     (tmp_path / "document.toml").write_text(text)
     with pytest.raises(MoueError, match=words):
-        Ready(open_document(tmp_path / "document.toml"), HEAD)
+        EvaluatedDocument(open_document(tmp_path / "document.toml"), HEAD)
 
 
 def test_landmarks_that_cannot_be_placed() -> None:
@@ -189,4 +191,7 @@ def test_landmarks_that_cannot_be_placed() -> None:
         landmarks.remove_landmark(PROJECT, "sellion")
     placed = landmarks.place_landmark(PROJECT, "sellion", 5)
     assert landmarks.place_landmark(placed, "sellion", 5) is placed
-    assert Ready(placed, HEAD).head.landmarks.position("sellion", HEAD.neutral).tolist() == HEAD.neutral[5].tolist()
+    assert (
+        EvaluatedDocument(placed, HEAD).head.landmarks.position("sellion", HEAD.neutral).tolist()
+        == HEAD.neutral[5].tolist()
+    )

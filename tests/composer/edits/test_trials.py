@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from composer.document.ready import Ready
+from composer.document.evaluated import EvaluatedDocument
 from composer.edits.sides import linked
 from composer.edits.trials import Travel, eased, random_recipe, sweep, travel_displacement
 from composer.errors import MoueError
@@ -16,7 +16,7 @@ from tests.composer.document.small_document import small_head, small_project
 
 HEAD = small_head()
 PROJECT = small_project()
-MIXER = Ready(PROJECT, HEAD).mixer
+MIXER = EvaluatedDocument(PROJECT, HEAD).mixer
 A, B = PROJECT.recipe("doubt"), PROJECT.recipe("call")
 REGIONS = ["brow_left", "brow_right", "glabella", "dots"]
 unit = st.floats(0, 1)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, Shape
 from composer.head.landmarks import Landmarks
-from masks.polygons import Polygons
 from tests.small_heads import grid
 
 ROWS, COLUMNS = 9, 9

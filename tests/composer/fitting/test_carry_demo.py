@@ -9,12 +9,12 @@ import pytest
 
 from composer.checks.limits import Limits
 from composer.checks.lips import LIPS, lip_zones
-from composer.checks.nearest import NearestSurface
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.demo.character import BELLRINGER, FERRIER, KEEPER
 from composer.demo.library import library_of
 from composer.demo.neutral import build_neutral
 from composer.fitting.carry import WAYS, Carrier, Way
+from composer.geometry.nearest import NearestSurface
 from composer.head.head import Head, Shape
 
 NAMES = ("joy", "shout", "surprise", "sadness", "au43_left", "au43_right", "au24", "au28", "jaw_left", "wince",

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from composer.fitting.carry_gradient import GradientTransfer
 from composer.fitting.frames import local_frames, similarity_between
-from masks.surface import Surface
+from composer.geometry.surface import Surface
 from tests.small_heads import grid, random_rotation, torus
 
 ROWS, COLUMNS = 7, 5
@@ -77,7 +77,7 @@ def test_bands_twisted_against_each_other_twist_other_bands() -> None:
     count, around = 4, 8
     quads = [[2 * around * r + i, 2 * around * r + (i + 1) % around, 2 * around * r + around + (i + 1) % around,
               2 * around * r + around + i] for r in range(count) for i in range(around)]  # fmt: skip
-    from masks.polygons import Polygons
+    from composer.geometry.polygons import Polygons
 
     polygons = Polygons.from_faces(quads, 2 * around * count)
     turn = np.tile(np.arange(around) * 2 * np.pi / around, 2 * count)

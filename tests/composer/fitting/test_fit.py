@@ -16,9 +16,9 @@ from composer.fitting.nonrigid import fit
 from composer.fitting.project import project, settle
 from composer.fitting.relax import relax
 from composer.fitting.warp import warp
+from composer.geometry.surface import Surface
 from composer.head.head import Head
 from composer.head.levels import levels, refine
-from masks.surface import Surface
 
 
 def spread(points: np.ndarray, count: int) -> np.ndarray:

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from composer.bench.cube_sphere import cube_sphere
 from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.found import found_landmarks
+from composer.fitting.fitted_landmarks import found_landmarks
 from composer.fitting.guess import guess_landmarks
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks

@@ -8,7 +8,7 @@ import pytest
 from composer.bench.cube_sphere import cube_sphere
 from composer.errors import MoueError
 from composer.fitting.sculpt import clean_sculpt, coarser
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 
 def ball(radius: float, at: tuple[float, float, float] = (0, 0, 0), side: int = 8) -> tuple[np.ndarray, np.ndarray]:

@@ -9,17 +9,17 @@ from composer.demo.character import character
 from composer.demo.neutral import build_neutral
 from composer.demo.sculpt import build_sculpt
 from composer.fitting.align import check_pairs, landmark_pairs
+from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.loops import Loops
 from composer.fitting.nonrigid import Skin
 from composer.fitting.relax import mend
 from composer.fitting.sculpt import clean_sculpt
 from composer.fitting.sealed import close_seam, find_seams, sealed_seams, seam_zone
-from composer.fitting.whole import FittedHead, fit_head
 from composer.fitting.zones import free_zones
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from composer.head.landmarks import Landmarks
 from masks.from_loops import enclosed
-from masks.polygons import Polygons
-from masks.surface import Surface
 
 POINTS = ("stomion", "cheilion_left", "cheilion_right", "labiale_superius", "labiale_inferius")
 

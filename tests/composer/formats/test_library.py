@@ -12,9 +12,9 @@ from composer.errors import MoueError
 from composer.formats.library import head_of, open_library, targets_in
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.registry import write_mesh
+from composer.geometry.polygons import Polygons
 from composer.head.head import Shape
 from composer.head.landmarks import Landmarks, write_landmarks
-from masks.polygons import Polygons
 from tests.small_heads import grid
 
 POLYGONS = grid(9, 7)

@@ -15,10 +15,10 @@ from composer.formats.mend import in_order_of, likeness
 from composer.formats.mend_triangles import joins
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.polygons import Polygons
 from composer.head.head import Shape
 from composer.head.levels import Refinement
 from composer.head.order import OrderMismatch
-from masks.polygons import Polygons
 from tests.small_heads import grid
 
 SEEDS = st.integers(0, 2**32 - 1)

@@ -6,9 +6,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from composer.geometry.polygons import Polygons
 from composer.head.cage import cage_of, coarser, solve
 from composer.head.levels import Refinement, levels, refine
-from masks.polygons import Polygons
 from tests.small_heads import CUBE, CUBE_CORNERS, grid, polygon_meshes, torus
 
 SEEDS = st.integers(0, 2**32 - 1)

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, Shape, TextureCoordinates
 from composer.head.landmarks import Landmarks
 from composer.head.levels import Refinement, head_at_level, levels, refine, vertex_count
-from masks.polygons import Polygons
 from tests.small_heads import CUBE, CUBE_CORNERS, fan, grid, polygon_meshes, random_head, torus
 
 

@@ -8,12 +8,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import TextureCoordinates
 from composer.head.levels import levels, refine
 from composer.head.mirror_walk import mirror_map_by_walk
 from composer.head.order import OrderMatch, OrderMismatch, match_order
 from composer.head.symmetry import mirror_map
-from masks.polygons import Polygons
 from tests.small_heads import CUBE, CUBE_CORNERS, grid, polygon_meshes, random_rotation, torus
 
 SEEDS = st.integers(0, 2**32 - 1)

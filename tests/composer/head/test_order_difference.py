@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from composer.geometry.polygons import Polygons
 from composer.head.order_difference import order_difference
-from masks.polygons import Polygons
 from tests.small_heads import grid, polygon_meshes, torus
 
 SEEDS = st.integers(0, 2**32 - 1)

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Shape
 from composer.head.parts import components_of, recognise, recognise_parts, with_recognised_parts
-from masks.polygons import Polygons
 from tests.small_heads import polygon_meshes
 
 

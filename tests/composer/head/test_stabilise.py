@@ -12,9 +12,9 @@ from composer.demo.character import character
 from composer.demo.expressions import EXPRESSIONS, HeadMotion
 from composer.demo.library import library_of
 from composer.demo.neutral import build_neutral
+from composer.geometry.rigid import similarity
 from composer.head.head import Head, InBetween, Shape
 from composer.head.levels import levels, refine
-from composer.head.similarity import similarity
 from composer.head.stabilise import head_motions, stabilised
 from tests.small_heads import CUBE, CUBE_CORNERS, random_rotation
 

@@ -8,12 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Cell, Recipe, Row
-from masks.polygons import Polygons
 from tests.small_heads import polygon_meshes, random_head, random_masks
 
 REGIONS = ["brow", "mouth", "jaw"]

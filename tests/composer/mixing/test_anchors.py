@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, Shape
 from composer.head.landmarks import Landmarks, SurfacePoint
 from composer.mixing.anchors import anchors
 from composer.mixing.linear import pose
 from composer.mixing.recipe import Cell, Recipe
-from masks.polygons import Polygons
 from tests.small_heads import grid
 
 

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from composer.mixing.hinge import hinge_displacement
 from composer.mixing.hinge_estimate import axis_and_angle, estimate_hinge, rigid_motion, worthwhile
-from masks.polygons import Polygons
-from masks.surface import Surface
 from tests.small_heads import grid
 
 seeds = st.integers(0, 2**32 - 1)

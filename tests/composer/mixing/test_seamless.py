@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_bvp
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from composer.head.head import Head, Shape
 from composer.mixing import seamless as constants
 from composer.mixing import seamless_zone
@@ -17,8 +19,6 @@ from composer.mixing.seamless import SeamlessJoin, seamless_displacement, seamle
 from composer.mixing.seamless_cache import SeamlessJoins
 from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import ramp_of
-from masks.polygons import Polygons
-from masks.surface import Surface
 from tests.small_heads import grid
 
 WIDTH = 20.0

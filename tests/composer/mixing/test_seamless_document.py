@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from composer.document.bake import bake
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Region
-from composer.document.ready import Ready
 from composer.document.store import open_document, save_document
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
@@ -51,19 +51,19 @@ def document(tmp_path: Path) -> Path:
     return tmp_path / "document.toml"
 
 
-def opened(document: Path) -> Ready:
-    return Ready.open(open_document(document))
+def opened(document: Path) -> EvaluatedDocument:
+    return EvaluatedDocument.open(open_document(document))
 
 
 def test_a_recipe_that_asks_for_it_is_joined_seamlessly_and_another_is_not(document: Path) -> None:
-    ready = opened(document)
-    lifted, plain = ready.project.recipe("lifted"), ready.project.recipe("plain")
-    pose, outside = ready.seamless(lifted)
+    evaluated = opened(document)
+    lifted, plain = evaluated.project.recipe("lifted"), evaluated.project.recipe("plain")
+    pose, outside = evaluated.seamless(lifted)
     assert (lifted.halo, plain.halo) == (0.2, HALO)
-    assert np.array_equal(ready.pose(lifted), pose)
-    assert np.array_equal(ready.pose(plain), ready.mixer.pose(plain))
-    assert np.array_equal(ready.seamless(plain.with_(halo=0.2))[0], pose)
-    moved = np.linalg.norm(pose - ready.pose(plain), axis=1)
+    assert np.array_equal(evaluated.pose(lifted), pose)
+    assert np.array_equal(evaluated.pose(plain), evaluated.mixer.pose(plain))
+    assert np.array_equal(evaluated.seamless(plain.with_(halo=0.2))[0], pose)
+    moved = np.linalg.norm(pose - evaluated.pose(plain), axis=1)
     assert moved.max() > 0.1
     ramp = np.abs(places()[:, 0]) < 10.0
     assert (outside[ramp] == 0.0).all()
@@ -72,10 +72,10 @@ def test_a_recipe_that_asks_for_it_is_joined_seamlessly_and_another_is_not(docum
 
 
 def test_half_the_strength_is_half_the_way(document: Path) -> None:
-    ready = opened(document)
-    lifted = ready.project.recipe("lifted")
-    half = 0.5 * (ready.head.neutral + ready.pose(lifted))
-    np.testing.assert_allclose(ready.pose(lifted, 0.5), half, atol=1e-12)
+    evaluated = opened(document)
+    lifted = evaluated.project.recipe("lifted")
+    half = 0.5 * (evaluated.head.neutral + evaluated.pose(lifted))
+    np.testing.assert_allclose(evaluated.pose(lifted, 0.5), half, atol=1e-12)
 
 
 def test_the_halo_is_kept_when_the_document_is_saved(document: Path, tmp_path: Path) -> None:
@@ -96,11 +96,11 @@ def test_a_halo_that_is_none_is_one_line(document: Path, halo: str) -> None:
 
 
 def test_a_weight_keeps_the_join_and_a_mask_does_not(document: Path) -> None:
-    ready = opened(document)
-    lifted = ready.project.recipe("lifted")
-    join = ready.seamless_join(lifted)
+    evaluated = opened(document)
+    lifted = evaluated.project.recipe("lifted")
+    join = evaluated.seamless_join(lifted)
     louder = lifted.with_(cells=(Cell("right", "lift", 1.0),))
-    after = ready.again(ready.project.with_(recipes=(louder,)))
+    after = evaluated.again(evaluated.project.with_(recipes=(louder,)))
     assert after.seamless_join(louder) is join
     source = {"from": "vertices", "vertices": list(range(100)), "ramp_mm": 12.0}
     masked = after.again(after.project.with_(regions=(Region("right", source),)))
@@ -116,8 +116,8 @@ def test_at_a_level_the_cage_is_joined_and_then_refined(document: Path, finer: b
             cage = read_mesh(document.parent / f"library/{name}.obj").positions
             write_mesh(document.parent / f"fine/{name}.obj", Mesh(steps[-1].polygons, refine(cage, steps)))
         document.write_text(DOCUMENT + '[levels]\n1 = "fine"\n')
-    ready = opened(document)
-    recipe = ready.project.recipe("lifted")
-    bake(ready, document.parent / "out", [recipe], level=1)
+    evaluated = opened(document)
+    recipe = evaluated.project.recipe("lifted")
+    bake(evaluated, document.parent / "out", [recipe], level=1)
     baked = read_mesh(document.parent / "out/lifted.obj").positions
-    np.testing.assert_allclose(baked, refine(ready.pose(recipe), steps), atol=2e-5)
+    np.testing.assert_allclose(baked, refine(evaluated.pose(recipe), steps), atol=2e-5)

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from composer.checks.checked import Checked
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, Shape
 from composer.picture.camera import frame, look
 from composer.picture.eyeball import eyeball, fit_ball, turned
@@ -19,7 +20,6 @@ from composer.picture.report import html_report
 from composer.picture.sheet import Entry, contact_sheet, shapes_of
 from composer.picture.thumbnails import close_camera, thumbnail
 from composer.picture.views import VIEWS
-from masks.polygons import Polygons
 
 
 def ball(subdivisions=3, radius=1.0, centre=(0.0, 0.0, 0.0)):

@@ -20,9 +20,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
-from masks.errors import MaskError
-from masks.geodesic import checked_vertices
-from masks.surface import Floats, Surface
+from composer.errors import MoueError
+from composer.geometry.geodesic import checked_vertices
+from composer.geometry.surface import Floats, Surface
 
 Indices = NDArray[np.int64]
 STRAIGHT, ROUND = "straight", "round"
@@ -44,11 +44,11 @@ class Marching:
     """
 
     def __init__(self, surface: Surface, blocked: ArrayLike | None = None) -> None:
-        """Raises MaskError where `blocked` is not one flag a vertex."""
+        """Raises MoueError where `blocked` is not one flag a vertex."""
         n = surface.n_vertices
         flags = np.zeros(n, dtype=bool) if blocked is None else np.asarray(blocked, dtype=bool)
         if flags.shape != (n,):
-            raise MaskError(f"{flags.size} flags for what must not be crossed on a mesh of {n} vertices")
+            raise MoueError(f"{flags.size} flags for what must not be crossed on a mesh of {n} vertices")
         self.surface = surface
         self.blocked = flags
 
@@ -70,7 +70,8 @@ class Marching:
 
     @cached_property
     def updates(self) -> tuple[Indices, NDArray[np.int32], Floats]:
-        """`Ways.updates` without rows whose edge lies in a blocked line; from one blocked vertex alone nothing comes,
+        """`Stencils.updates` without rows whose edge lies in a blocked line; from one blocked vertex alone nothing
+        comes,
         so its distance is inf.
         """
         pointer, ends, shape = self.surface.ways.updates
@@ -115,13 +116,13 @@ class Marching:
         """(n,) distances in mm from the nearest of `vertices` (k,), inf where further than `limit_mm`.
 
         `heads_mm` (k,) is what each vertex starts with instead of 0 (a head start is below 0): the result is the
-        least of distance plus start. Raises MaskError on a vertex that is not there.
+        least of distance plus start. Raises MoueError on a vertex that is not there.
         """
         start = np.atleast_1d(np.asarray(vertices, dtype=np.int64))
         checked_vertices(start, self.surface.n_vertices, "source")
         heads = np.zeros(len(start)) if heads_mm is None else np.asarray(heads_mm, dtype=np.float64)
         if heads.shape != start.shape or not np.isfinite(heads).all():
-            raise MaskError("one finite start is needed for every source vertex")
+            raise MoueError("one finite start is needed for every source vertex")
         least = float(heads.min())
         every = np.arange(self.surface.n_vertices, dtype=np.int64)
         front = ROUND if len(start) == 1 else STRAIGHT

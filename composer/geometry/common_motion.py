@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from masks.surface import Floats
+from composer.geometry.surface import Floats
 
 ROUNDS = 25
 SETTLED = 1e-5

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from composer.document import ready as ready_module
-from composer.document.ready import Ready
+from composer.document import evaluated as ready_module
+from composer.document.evaluated import EvaluatedDocument
 from composer.edits import landmarks
 from composer.errors import MoueError
 from composer.mixing.recipe import Cell, Recipe
@@ -22,7 +22,7 @@ PROJECT = small_project()
 seeds = st.integers(0, 2**32 - 1)
 
 
-def same(one: Ready, other: Ready) -> None:
+def same(one: EvaluatedDocument, other: EvaluatedDocument) -> None:
     assert one.head.shape_names == other.head.shape_names
     assert one.head.landmarks == other.head.landmarks
     np.testing.assert_array_equal(one.head.skin, other.head.skin)
@@ -42,22 +42,22 @@ def same(one: Ready, other: Ready) -> None:
         np.testing.assert_array_equal(*outcome, err_msg=recipe.name)
 
 
-def _pose(ready: Ready, recipe: Recipe) -> np.ndarray | str:
+def _pose(evaluated: EvaluatedDocument, recipe: Recipe) -> np.ndarray | str:
     try:
-        return ready.pose(recipe)
+        return evaluated.pose(recipe)
     except MoueError as error:
         return str(error)
 
 
 @pytest.mark.parametrize("name", EDITS)
 def test_one_edit_again_is_the_same_as_afresh(name: str) -> None:
-    ready = Ready(PROJECT, HEAD).again(PROJECT)
+    evaluated = EvaluatedDocument(PROJECT, HEAD).again(PROJECT)
     try:
-        edited = EDITS[name](PROJECT, ready)
+        edited = EDITS[name](PROJECT, evaluated)
     except MoueError:
         assert name in ("forget kept", "no landmark", "no corrective")
         return
-    same(ready.again(edited), Ready(edited, HEAD))
+    same(evaluated.again(edited), EvaluatedDocument(edited, HEAD))
 
 
 @given(st.lists(st.sampled_from(sorted(EDITS)), min_size=2, max_size=8), seeds)
@@ -65,90 +65,90 @@ def test_one_edit_again_is_the_same_as_afresh(name: str) -> None:
 def test_any_edits_again_are_the_same_as_afresh(names: list[str], seed: int) -> None:
     """With steps back in between: `again` never looks at the order in which states came."""
     rng = np.random.default_rng(seed)
-    ready, seen = Ready(PROJECT, HEAD).again(PROJECT), [PROJECT]
+    evaluated, seen = EvaluatedDocument(PROJECT, HEAD).again(PROJECT), [PROJECT]
     for name in names:
         try:
-            edited = EDITS[name](ready.project, ready)
-            ready = ready.again(edited)
+            edited = EDITS[name](evaluated.project, evaluated)
+            evaluated = evaluated.again(edited)
         except MoueError:
             continue  # the name is taken by now, or its region gone
         seen.append(edited)
         if rng.random() < 0.3:
-            ready = ready.again(seen[int(rng.integers(len(seen)))])
-    same(ready, Ready(ready.project, HEAD))
+            evaluated = evaluated.again(seen[int(rng.integers(len(seen)))])
+    same(evaluated, EvaluatedDocument(evaluated.project, HEAD))
 
 
 def test_a_weight_keeps_everything() -> None:
-    ready = Ready(PROJECT, HEAD).again(PROJECT)
-    other = ready.again(EDITS["weight"](PROJECT, ready))
+    evaluated = EvaluatedDocument(PROJECT, HEAD).again(PROJECT)
+    other = evaluated.again(EDITS["weight"](PROJECT, evaluated))
     for name in ("head", "effective", "hinges", "mixer"):
-        assert getattr(other, name) is getattr(ready, name)
+        assert getattr(other, name) is getattr(evaluated, name)
 
 
 def test_paint_keeps_the_other_sets_motions_and_anchors() -> None:
-    ready = Ready(PROJECT, HEAD).again(PROJECT)
-    ready.pose(PROJECT.recipe("call"))
-    other = ready.again(EDITS["paint"](PROJECT, ready))
-    assert other.head is ready.head and other.hinges is ready.hinges
-    assert other.mixer is not ready.mixer and other.mixer.anchors is ready.mixer.anchors
+    evaluated = EvaluatedDocument(PROJECT, HEAD).again(PROJECT)
+    evaluated.pose(PROJECT.recipe("call"))
+    other = evaluated.again(EDITS["paint"](PROJECT, evaluated))
+    assert other.head is evaluated.head and other.hinges is evaluated.hinges
+    assert other.mixer is not evaluated.mixer and other.mixer.anchors is evaluated.mixer.anchors
     for region in PROJECT.regions:
-        assert (other.raw[region.name] is ready.raw[region.name]) == (region.name != "brow_left")
-        assert (other.effective[region.name] is ready.effective[region.name]) == (region.set == "overlay")
+        assert (other.raw[region.name] is evaluated.raw[region.name]) == (region.name != "brow_left")
+        assert (other.effective[region.name] is evaluated.effective[region.name]) == (region.set == "overlay")
     cell = Cell("all", "drop", 1.0)
-    assert other.mixer.motion(cell) is ready.mixer.motion(cell)
+    assert other.mixer.motion(cell) is evaluated.mixer.motion(cell)
 
 
 def test_a_kept_shape_shares_the_head() -> None:
-    ready = Ready(PROJECT, HEAD).again(PROJECT)
-    ready.pose(PROJECT.recipe("call"))
-    other = ready.again(EDITS["keep"](PROJECT, ready))
-    assert other.head.shapes[:-1] == ready.head.shapes and other.head.surface is ready.head.surface
-    assert other.effective is ready.effective and other.hinges is ready.hinges
-    assert other.mixer.motion(Cell("all", "drop", 1.0)) is ready.mixer.motion(Cell("all", "drop", 1.0))
-    assert other.raw["moving"] is ready.raw["moving"]  # a kept pose never moves a region
+    evaluated = EvaluatedDocument(PROJECT, HEAD).again(PROJECT)
+    evaluated.pose(PROJECT.recipe("call"))
+    other = evaluated.again(EDITS["keep"](PROJECT, evaluated))
+    assert other.head.shapes[:-1] == evaluated.head.shapes and other.head.surface is evaluated.head.surface
+    assert other.effective is evaluated.effective and other.hinges is evaluated.hinges
+    assert other.mixer.motion(Cell("all", "drop", 1.0)) is evaluated.mixer.motion(Cell("all", "drop", 1.0))
+    assert other.raw["moving"] is evaluated.raw["moving"]  # a kept pose never moves a region
 
 
 def test_the_mirror_map_is_found_once(monkeypatch: pytest.MonkeyPatch) -> None:
     found: list[int] = []
     plain = ready_module.mirror_map
     monkeypatch.setattr(ready_module, "mirror_map", lambda points: found.append(1) or plain(points))
-    ready = Ready(PROJECT, HEAD)
-    assert ready.mirror is None and not found
-    partner = ready.mirror_map
+    evaluated = EvaluatedDocument(PROJECT, HEAD)
+    assert evaluated.mirror is None and not found
+    partner = evaluated.mirror_map
     np.testing.assert_allclose(HEAD.neutral[partner], HEAD.neutral * [-1, 1, 1], atol=1e-9)
-    other = ready.again(EDITS["mirrored cell"](PROJECT, ready))
+    other = evaluated.again(EDITS["mirrored cell"](PROJECT, evaluated))
     assert other.mirror is partner and other.mirror_map is partner and len(found) == 1
 
 
 def test_a_head_that_is_not_symmetric_says_so_each_time() -> None:
     crooked = HEAD.with_(neutral=HEAD.neutral + np.random.default_rng(1).normal(size=(N, 3)))
-    ready = Ready(PROJECT.with_(regions=()), crooked)
-    for each in (ready, ready.again(PROJECT.with_(regions=(), recipes=()))):
+    evaluated = EvaluatedDocument(PROJECT.with_(regions=()), crooked)
+    for each in (evaluated, evaluated.again(PROJECT.with_(regions=(), recipes=()))):
         for _ in range(2):
             with pytest.raises(MoueError, match="no mirror partner"):
                 _ = each.mirror_map
 
 
 def test_a_mistake_leaves_the_state_before_whole() -> None:
-    ready = Ready(PROJECT, HEAD).again(PROJECT)
+    evaluated = EvaluatedDocument(PROJECT, HEAD).again(PROJECT)
     short = PROJECT.with_(stored={**PROJECT.stored, "masks/brow_left.npy": np.zeros(4)})
     with pytest.raises(MoueError, match="4 values"):
-        ready.again(short)
+        evaluated.again(short)
     with pytest.raises(MoueError, match="another head"):
-        ready.again(PROJECT.with_(head_path=Path("elsewhere")))
+        evaluated.again(PROJECT.with_(head_path=Path("elsewhere")))
     with pytest.raises(MoueError, match="at vertex 999"):
-        ready.again(landmarks.place_landmark(PROJECT, "glabella", 999))
-    same(ready, Ready(PROJECT, HEAD))
+        evaluated.again(landmarks.place_landmark(PROJECT, "glabella", 999))
+    same(evaluated, EvaluatedDocument(PROJECT, HEAD))
 
 
 def test_a_landmark_moves_its_region_and_on_a_bare_head_makes_it() -> None:
-    ready = Ready(PROJECT, HEAD).again(PROJECT)
-    before = ready.raw["glabella"]
-    moved = ready.again(landmarks.place_landmark(PROJECT, "glabella", 6 * COLUMNS + 1))
+    evaluated = EvaluatedDocument(PROJECT, HEAD).again(PROJECT)
+    before = evaluated.raw["glabella"]
+    moved = evaluated.again(landmarks.place_landmark(PROJECT, "glabella", 6 * COLUMNS + 1))
     assert not np.array_equal(moved.raw["glabella"], before)
     back = moved.again(landmarks.remove_landmark(moved.project, "glabella"))
     np.testing.assert_array_equal(back.raw["glabella"], before)
     with pytest.raises(MoueError, match="no landmarks"):
-        _ = Ready(PROJECT, HEAD.with_(landmarks=None)).raw
+        _ = EvaluatedDocument(PROJECT, HEAD.with_(landmarks=None)).raw
     placed = landmarks.place_landmark(PROJECT, "glabella", 2 * COLUMNS + 3)
-    assert Ready(placed, HEAD.with_(landmarks=None)).raw["glabella"].max() > 0.5
+    assert EvaluatedDocument(placed, HEAD.with_(landmarks=None)).raw["glabella"].max() > 0.5

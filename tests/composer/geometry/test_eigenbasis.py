@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from composer.bench.cube_sphere import cube_sphere
-from composer.fitting.waves import smoothest
-from masks.surface import Surface
+from composer.geometry.eigenbasis import smoothest
+from composer.geometry.surface import Surface
 
 POLYGONS, POINTS = cube_sphere(20)
 BALL = Surface(POLYGONS, POINTS / np.linalg.norm(POINTS, axis=1, keepdims=True))

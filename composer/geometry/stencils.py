@@ -1,6 +1,6 @@
 """The ways over a surface on which fronts march: edges, diagonals, and every triangle seen from each of its corners.
 
-Made once for a surface; masks/marching.py takes from it what lines that are never crossed leave.
+Made once for a surface; composer/geometry/marching.py takes from it what lines that are never crossed leave.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 if TYPE_CHECKING:
-    from masks.surface import Surface
+    from composer.geometry.surface import Surface
 
 
-class Ways:
+class Stencils:
     """Tables for distances in windows; see the module's words."""
 
     def __init__(self, surface: Surface) -> None:

@@ -14,7 +14,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 
-from masks.polygons import Polygons, read_only
+from composer.geometry.polygons import Polygons, read_only
 
 Ints = NDArray[np.int32]
 BORDER, TURNED, CROWDED = -1, -2, -3

@@ -15,10 +15,10 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse.csgraph import dijkstra
 
-from masks.errors import MaskError
-from masks.geodesic import checked_vertices
-from masks.marching import Indices, Marching
-from masks.surface import Surface
+from composer.errors import MoueError
+from composer.geometry.geodesic import checked_vertices
+from composer.geometry.marching import Indices, Marching
+from composer.geometry.surface import Surface
 
 
 class Barriers:
@@ -28,7 +28,7 @@ class Barriers:
         """`curves` are ordered vertex lists (k,), closed where the first vertex is also the last; gaps between
         consecutive vertices are bridged along edges. Sides are told apart up to `reach_mm` from a curve.
 
-        Raises MaskError on a vertex that is not there or two consecutive ones on different pieces.
+        Raises MoueError on a vertex that is not there or two consecutive ones on different pieces.
         """
         self.surface = surface
         self.reach_mm = float(reach_mm)
@@ -94,11 +94,11 @@ def edge_path(surface: Surface, vertices: ArrayLike) -> Indices:
     """(m,) the vertices of a way along edges through `vertices` (k,) in order: themselves where they already are
     neighbours, the shortest way between those that are not.
 
-    Raises MaskError where there are fewer than two, one is not there, or no way joins them.
+    Raises MoueError where there are fewer than two, one is not there, or no way joins them.
     """
     stops = np.asarray(vertices, dtype=np.int64).ravel()
     if len(stops) < 2:
-        raise MaskError("a curve needs at least two vertices")
+        raise MoueError("a curve needs at least two vertices")
     checked_vertices(stops, surface.n_vertices, "curve")
     n = surface.n_vertices
     edges = surface.polygons.edges.astype(np.int64)
@@ -121,7 +121,7 @@ def edge_path(surface: Surface, vertices: ArrayLike) -> Indices:
 def _bridge(graph: sp.csr_matrix, a: int, b: int) -> list[int]:
     far, before = dijkstra(graph, indices=a, return_predecessors=True)
     if not np.isfinite(far[b]):
-        raise MaskError(f"no way along the surface leads from vertex {a} to vertex {b} of a curve")
+        raise MoueError(f"no way along the surface leads from vertex {a} to vertex {b} of a curve")
     way = [b]
     while before[way[-1]] != a:
         way.append(int(before[way[-1]]))

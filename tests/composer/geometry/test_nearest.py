@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from composer.checks.nearest import NearestSurface
+from composer.geometry.nearest import NearestSurface
 
 
 def solid():

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from masks.errors import MaskError
-from masks.polygons import Polygons
-from masks.surface import Surface
+from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from tests.masks.surfaces import cylinder, plane, sphere
 from tests.small_heads import CUBE, CUBE_CORNERS
 
@@ -57,11 +57,11 @@ def test_quads_have_no_favoured_diagonal() -> None:
 
 
 def test_bad_positions_are_refused_by_name() -> None:
-    with pytest.raises(MaskError, match="8 vertices"):
+    with pytest.raises(MoueError, match="8 vertices"):
         Surface(CUBE, np.zeros((7, 3)))
     broken = CUBE_CORNERS.copy()
     broken[3, 1] = np.nan
-    with pytest.raises(MaskError, match="vertex 3"):
+    with pytest.raises(MoueError, match="vertex 3"):
         Surface(CUBE, broken)
 
 

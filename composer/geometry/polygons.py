@@ -15,7 +15,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 
-from masks.errors import MaskError
+from composer.errors import MoueError
 
 Ints = NDArray[np.int32]
 
@@ -39,7 +39,7 @@ class Polygons:
         """Take `counts` (f,) and `indices` (k,), 0-based, and the number of vertices n.
 
         A maker who already knows `edges` and `corner_edge` gives both as `known_edges`; they are taken on trust.
-        Raises MaskError where counts and indices disagree, a polygon has fewer than three corners, or an index
+        Raises MoueError where counts and indices disagree, a polygon has fewer than three corners, or an index
         lies outside [0, n).
         """
         self.counts: Ints = read_only(np.array(counts, dtype=np.int32))
@@ -48,13 +48,13 @@ class Polygons:
         if known_edges is not None:
             self.__dict__["_edge_table"] = (read_only(known_edges[0]), read_only(known_edges[1]))
         if int(self.counts.sum(dtype=np.int64)) != len(self.indices):
-            raise MaskError("the polygons' corner counts do not add up to the number of corners")
+            raise MoueError("the polygons' corner counts do not add up to the number of corners")
         if len(self.counts) and int(self.counts.min()) < 3:
-            raise MaskError(f"polygon {int(np.argmin(self.counts))} has fewer than three corners")
+            raise MoueError(f"polygon {int(np.argmin(self.counts))} has fewer than three corners")
         if len(self.indices) and (int(self.indices.min()) < 0 or int(self.indices.max()) >= self.n_vertices):
             bad = int(np.flatnonzero((self.indices < 0) | (self.indices >= self.n_vertices))[0])
             face = int(np.searchsorted(np.cumsum(self.counts), bad, side="right"))
-            raise MaskError(
+            raise MoueError(
                 f"polygon {face} uses vertex {int(self.indices[bad])} of a mesh of {self.n_vertices} vertices"
             )
 

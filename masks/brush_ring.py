@@ -1,8 +1,4 @@
-"""Level lines on a mesh: the outline of a region, and the true ring of a brush.
-
-A level line crosses an edge where its ends lie on either side of the level, and is straight within a triangle
-(Lorensen and Cline, Marching cubes, 1987, for triangles). A crossing depends on its edge alone, so neighbours agree
-and nothing gapes.
+"""The true ring of a brush: the places of the surface that lie at its radius.
 
 A ring may be smaller than a triangle, so for it the triangles are cut finer. Between corners that lie d_i from the
 centre the distance follows from the identity |sum w_i p_i|^2 = sum w_i |p_i|^2 - sum_{i<j} w_i w_j |p_i - p_j|^2
@@ -14,47 +10,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from masks.errors import MaskError
-from masks.geodesic import checked_vertices
+from composer.errors import MoueError
+from composer.geometry.contour import Crossings, Indices, contour
+from composer.geometry.geodesic import checked_vertices
+from composer.geometry.surface import Floats
 from masks.paint import Painter
-from masks.surface import Floats
 
-Indices = NDArray[np.int64]
-Crossings = tuple[Indices, Indices, Floats]
 SIDES = 6  # no piece of a ring is longer than about its radius over this
 FINEST = 24
-
-
-def contour(triangles: NDArray, values: ArrayLike, level: float) -> Crossings:
-    """The line on which `values` (n,) at the vertices of `triangles` (t, 3) pass `level`.
-
-    Returns a, b (k,) vertices and t (k,) in [0, 1]: the points (1 - t) P[a] + t P[b], two rows a segment, a < b.
-    Vertices at the level count as above it. Where a value is infinite the line keeps to the finite end.
-    Raises MaskError where a value is not a number.
-    """
-    value = np.asarray(values, dtype=np.float64)
-    if np.isnan(value).any():
-        raise MaskError(f"vertex {int(np.flatnonzero(np.isnan(value))[0])} has a value that is not a number")
-    corner = np.asarray(triangles, dtype=np.int64).reshape(-1, 3)
-    above = value[corner] >= level
-    passed = above != above[:, [1, 2, 0]]
-    crossed = np.flatnonzero(passed.any(axis=1))
-    side = np.argsort(~passed[crossed], axis=1, kind="stable")[:, :2]
-    start = corner[crossed[:, None], side]
-    end = corner[crossed[:, None], (side + 1) % 3]
-    a, b = np.minimum(start, end).ravel(), np.maximum(start, end).ravel()
-    t = _between(value[a], value[b], level)
-    at_a, at_b = np.where(t <= 0.0, a, -1 - np.arange(len(a))), np.where(t >= 1.0, b, -1)
-    place = np.where(t >= 1.0, at_b, at_a).reshape(-1, 2)
-    kept = np.repeat(place[:, 0] != place[:, 1], 2)
-    return a[kept], b[kept], t[kept]
-
-
-def _between(low: Floats, high: Floats, level: float) -> Floats:
-    """(k,) where between `low` (t = 0) and `high` (t = 1) the level lies; at the finite one where one is not."""
-    with np.errstate(invalid="ignore"):
-        t = (level - low) / (high - low)
-    return np.clip(np.where(np.isinf(high), 0.0, np.where(np.isinf(low), 1.0, t)), 0.0, 1.0)
 
 
 def ring(
@@ -65,16 +28,16 @@ def ring(
     the centre's) and does not turn round a fold.
 
     Returns a (k,), b (k, 2) and t (k, 2): the points (1 - t0 - t1) P[a] + t0 P[b0] + t1 P[b1], two rows a
-    segment; rows whose segments have no length are left out. Raises MaskError where the corners are not vertices,
+    segment; rows whose segments have no length are left out. Raises MoueError where the corners are not vertices,
     the weights do not fit them or the radius is not above zero.
     """
     surface = painter.surface
     corner, weight = np.asarray(corners, dtype=np.int64), np.asarray(bary, dtype=np.float64)
     checked_vertices(corner, surface.n_vertices, "brush")
     if weight.shape != corner.shape or not abs(float(weight.sum()) - 1.0) < 1e-6:
-        raise MaskError("a ring's centre needs one weight a corner, and they must sum to one")
+        raise MoueError("a ring's centre needs one weight a corner, and they must sum to one")
     if not (np.isfinite(radius_mm) and radius_mm > 0):
-        raise MaskError("a ring's radius must be above zero")
+        raise MoueError("a ring's radius must be above zero")
     stay = painter.side_at(corner, weight) if side is None else side
     facing = surface.vertex_normals @ _unit(weight @ surface.vertex_normals[corner])
     facing[corner] = np.maximum(facing[corner], 1e-3)

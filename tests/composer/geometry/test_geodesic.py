@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from masks.errors import MaskError
-from masks.geodesic import HeatDistance
-from masks.marching import Marching
-from masks.polygons import Polygons
-from masks.surface import Surface
+from composer.errors import MoueError
+from composer.geometry.geodesic import HeatDistance
+from composer.geometry.marching import Marching
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from tests.masks.surfaces import cylinder, plane, slit_plane, sphere
 
 
@@ -153,9 +153,9 @@ def test_other_pieces_are_infinitely_far() -> None:
 
 def test_bad_sources_are_refused() -> None:
     flat = plane(3, 3)
-    with pytest.raises(MaskError, match="no source"):
+    with pytest.raises(MoueError, match="no source"):
         HeatDistance(flat).solve([])
-    with pytest.raises(MaskError, match="vertex 9 is not one of"):
+    with pytest.raises(MoueError, match="vertex 9 is not one of"):
         Marching(flat).from_vertices([9])
-    with pytest.raises(MaskError, match="no polygons"):
+    with pytest.raises(MoueError, match="no polygons"):
         HeatDistance(Surface(Polygons(np.empty(0), np.empty(0), 3), np.zeros((3, 3))))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from masks.polygons import Polygons
+from composer.geometry.polygons import Polygons
 
 Floats = NDArray[np.float64]
 

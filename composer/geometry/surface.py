@@ -15,12 +15,12 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse.linalg import SuperLU, splu
 
-from masks.errors import MaskError
-from masks.polygons import Ints, Polygons, read_only
+from composer.errors import MoueError
+from composer.geometry.polygons import Ints, Polygons, read_only
 
 if TYPE_CHECKING:
-    from masks.geodesic import HeatDistance
-    from masks.ways import Ways
+    from composer.geometry.geodesic import HeatDistance
+    from composer.geometry.stencils import Stencils
 
 Floats = NDArray[np.float64]
 
@@ -55,14 +55,14 @@ class Surface:
     def __init__(self, polygons: Polygons, positions: ArrayLike) -> None:
         """Take the connectivity and `positions` (n, 3) in mm.
 
-        Raises MaskError where the positions do not fit the polygons or are not finite.
+        Raises MoueError where the positions do not fit the polygons or are not finite.
         """
         points = np.ascontiguousarray(positions, dtype=np.float64)
         if points.shape != (polygons.n_vertices, 3):
-            raise MaskError(f"positions of shape {points.shape} for a mesh of {polygons.n_vertices} vertices")
+            raise MoueError(f"positions of shape {points.shape} for a mesh of {polygons.n_vertices} vertices")
         if not np.isfinite(points).all():
             bad = int(np.flatnonzero(~np.isfinite(points).all(axis=1))[0])
-            raise MaskError(f"vertex {bad} has a position that is not a number")
+            raise MoueError(f"vertex {bad} has a position that is not a number")
         if points is positions and points.flags.writeable:
             points = points.copy()
         self.polygons = polygons
@@ -221,16 +221,16 @@ class Surface:
     @cached_property
     def heat(self) -> HeatDistance:
         """Distances along the surface by the heat method, factored when first asked for."""
-        from masks.geodesic import HeatDistance
+        from composer.geometry.geodesic import HeatDistance
 
         return HeatDistance(self)
 
     @cached_property
-    def ways(self) -> Ways:
+    def ways(self) -> Stencils:
         """Tables for distances in windows, made when first asked for."""
-        from masks.ways import Ways
+        from composer.geometry.stencils import Stencils
 
-        return Ways(self)
+        return Stencils(self)
 
 
 def unit_rows(vectors: Floats) -> Floats:

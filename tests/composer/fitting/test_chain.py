@@ -11,9 +11,9 @@ from composer.demo.character import character
 from composer.demo.neutral import build_neutral
 from composer.demo.sculpt import build_sculpt
 from composer.errors import MoueError
+from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.guess import guess_landmarks
-from composer.fitting.whole import FittedHead, fit_head
 from composer.fitting.zones import free_zones
 from composer.head.landmarks import Landmarks
 

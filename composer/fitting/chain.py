@@ -21,10 +21,10 @@ from composer.fitting.report import FitReport, fit_report
 from composer.fitting.sculpt import CleanSculpt, clean_sculpt
 from composer.fitting.sealed import close_seam, sealed_seams, seam_zone
 from composer.fitting.zones import free_zones
+from composer.geometry.polygons import Polygons, read_only
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
-from masks.polygons import Polygons, read_only
 
 Rows = NDArray[np.float64]
 

@@ -5,7 +5,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
-from composer.checks.self_intersection import candidate_pairs, cross, crossing_pairs, self_crossing_pairs
+from composer.geometry.self_intersection import candidate_pairs, cross, crossing_pairs, self_crossing_pairs
 
 
 def have_a_common_point(one, other, shrink):

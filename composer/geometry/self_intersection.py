@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.checks.vectors import cross as cross_products
+from composer.geometry.vectors import cross as cross_products
 
 Floats = NDArray[np.float64]
 Pairs = NDArray[np.int64]

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.head_of import Dressed, head_of, unknown_shown
+from composer.document.head_of import DocumentHead, head_of, unknown_shown
 from composer.document.hinges import KnownHinges, hinges_of
 from composer.document.masks_of import MaskSources
 from composer.document.project import Project
@@ -36,23 +36,23 @@ from masks.partition import FACE, effective_masks, remainder
 Mask = NDArray[np.float64]
 
 
-class Ready:
+class EvaluatedDocument:
     """A project, its head, and what its recipes need. Raises MoueError for whatever does not fit together.
 
     `library` is the head as its files have it, `head` the same with the document's parts, in-betweens, kept shapes
     and landmarks.
     """
 
-    def __init__(self, project: Project, library: Head, before: Ready | None = None) -> None:
+    def __init__(self, project: Project, library: Head, before: EvaluatedDocument | None = None) -> None:
         """`before` is an earlier state of the document on the same library, whose work is taken over."""
         self.project, self.library, self._before = project, library, before
         self._topology: str = fingerprint(library.polygons) if before is None else before._topology
         if project.topology and project.topology != self._topology:
             raise MoueError(
                 f"was made for topology {project.topology[:8]}, its head is {self._topology[:8]}", project.path,
-                mend="its masks would land elsewhere",
+                hint="its masks would land elsewhere",
             )  # fmt: skip
-        dressed = None if before is None else Dressed(before.project, before.head)
+        dressed = None if before is None else DocumentHead(before.project, before.head)
         self.head: Head = head_of(project, library, dressed)
         self._sources: MaskSources = MaskSources(project, self.head, None if before is None else before._sources)
         if before is not None and "_mirrored" in vars(before):
@@ -64,13 +64,13 @@ class Ready:
             self.notes.append("The document carries no topology; its masks are taken on trust.")
 
     @classmethod
-    def open(cls, project: Project, progress: Progress | None = None) -> Ready:
+    def open(cls, project: Project, progress: Progress | None = None) -> EvaluatedDocument:
         """Open the project's head, with the parts that the document declares, or those it is found to have."""
         if project.unit is not None:
             mm_per(project.unit, str(project.path))
         if not is_there(project.head_path):
-            mend = f"{project.path.name} names it as its head; put it back, or change `head`"
-            raise MoueError("is not there", project.head_path, mend=mend)
+            hint = f"{project.path.name} names it as its head; put it back, or change `head`"
+            raise MoueError("is not there", project.head_path, hint=hint)
         library = open_library(
             project.head_path, project.neutral, project.unit, progress=progress, recognise=not project.parts
         )
@@ -80,19 +80,20 @@ class Ready:
         """What moves together in at most `count` regions, where it is known already: it is not looked for again."""
         self._sources.take_moving(count, found)
 
-    def again(self, project: Project) -> Ready:
+    def again(self, project: Project) -> EvaluatedDocument:
         """The edited `project` of the same head made ready, sharing with this one whatever did not change.
 
-        The same as a fresh `Ready` on the same library. Raises MoueError, with this one unharmed, for whatever does
+        The same as a fresh `EvaluatedDocument` on the same library. Raises MoueError, with this one unharmed, for
+        whatever does
         not fit together, and for a project of another head.
         """
         ours, theirs = self.project, project
         other_place = ours.head_path != theirs.head_path and ours.head_path.resolve() != theirs.head_path.resolve()
         if other_place or (ours.neutral, ours.unit) != (theirs.neutral, theirs.unit):
-            raise MoueError("is of another head", project.path, mend="open it anew")
-        return Ready(project, self.library, self)._made()
+            raise MoueError("is of another head", project.path, hint="open it anew")
+        return EvaluatedDocument(project, self.library, self)._made()
 
-    def _made(self) -> Ready:
+    def _made(self) -> EvaluatedDocument:
         """Itself with masks and hinges made now, so that mistakes are told whether a recipe uses them or not."""
         try:
             _ = self.effective, self.hinges, self.correctives
@@ -128,7 +129,7 @@ class Ready:
         rest = remainder(np.array(face), None, self.head.n_vertices)
         return {region.name: found[region.name] for region in regions} | {REMAINDER: rest}
 
-    def _shares_as(self, before: Ready, set_name: str | None) -> bool:
+    def _shares_as(self, before: EvaluatedDocument, set_name: str | None) -> bool:
         """Whether the regions of a set (of all sets for None) share among each other as they did before."""
         ours, theirs = ([r for r in each.project.regions if set_name in (None, r.set)] for each in (self, before))
         return len(ours) == len(theirs) and all(
@@ -198,7 +199,7 @@ class Ready:
         try:
             return mirror_map(self.head.neutral)
         except MoueError as error:
-            return MoueError(error.what, error.where, error.line, error.mend)
+            return MoueError(error.what, error.where, error.line, error.hint)
 
     def check(self, recipe: Recipe) -> None:
         """Raises MoueError, with the document's path, where a recipe cannot be mixed: a region or shape that is not
@@ -208,8 +209,8 @@ class Ready:
         for cell in recipe.cells:
             if cell.shape in self._between:
                 name, at = self._between[cell.shape]
-                mend = f"use {name!r} at weight {at}"
-                raise MoueError(f"{cell.shape!r} is an in-between of {name!r}", path, mend=mend)
+                hint = f"use {name!r} at weight {at}"
+                raise MoueError(f"{cell.shape!r} is an in-between of {name!r}", path, hint=hint)
             if cell.shape not in self.head.shape_index:
                 raise unknown("shape", cell.shape, self.head.shape_names, path)
         try:

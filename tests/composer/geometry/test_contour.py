@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from masks.barriers import Barriers
-from masks.contour import contour, ring
-from masks.errors import MaskError
+from composer.errors import MoueError
+from composer.geometry.barriers import Barriers
+from composer.geometry.contour import contour
+from composer.geometry.surface import Surface
+from masks.brush_ring import ring
 from masks.paint import Brush, Painter
-from masks.surface import Surface
 from tests.masks.surfaces import cylinder, plane, slit_plane, sphere
 from tests.masks.test_paint import corner_of
 
@@ -71,7 +72,7 @@ def test_infinite_values_keep_the_line_at_the_finite_end() -> None:
 
 
 def test_a_value_that_is_not_a_number_is_refused() -> None:
-    with pytest.raises(MaskError, match="vertex 1 "):
+    with pytest.raises(MoueError, match="vertex 1 "):
         contour(np.array([[0, 1, 2]]), [0.0, np.nan, 1.0], 0.5)
 
 
@@ -147,5 +148,5 @@ def test_the_ring_is_the_rim_of_the_footprint(seed: int, radius: float) -> None:
 def test_a_ring_refuses_what_makes_no_sense() -> None:
     painter = Painter(plane(4, 4))
     for corners, bary, radius in (([0, 1], [0.5, 0.4], 1.0), ([0, 1], [0.5, 0.5], 0.0), ([0, 99], [0.5, 0.5], 1.0)):
-        with pytest.raises(MaskError):
+        with pytest.raises(MoueError):
             ring(painter, corners, bary, radius)

@@ -16,7 +16,7 @@ import scipy.linalg as la
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from masks.surface import factorise
+from composer.geometry.surface import factorise
 
 Rows = NDArray[np.float64]
 SPARE, STEPS, SHIFT = 1.25, 2, 0.01
@@ -34,7 +34,8 @@ class Waves:
 
 
 def smoothest(laplacian: sp.spmatrix, mass: NDArray, count: int, seed: int = 0) -> Waves:
-    """The `count` smoothest functions for a Laplacian (n, n) as `masks.surface.Surface.laplacian` and a mass (n,).
+    """The `count` smoothest functions for a Laplacian (n, n) as `composer.geometry.surface.Surface.laplacian` and a
+    mass (n,).
 
     `count` is at most n. Lengths are in the unit of the mass's root.
     """

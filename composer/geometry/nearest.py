@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from composer.checks.vectors import cross
+from composer.geometry.vectors import cross
 
 Floats = NDArray[np.float64]
 _FEW = 8  # triangles that are tried at first for each point

@@ -11,8 +11,8 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
-from masks.errors import MaskError
-from masks.surface import Floats, Surface, cross, factorise
+from composer.errors import MoueError
+from composer.geometry.surface import Floats, Surface, cross, factorise
 
 
 class HeatDistance:
@@ -20,12 +20,12 @@ class HeatDistance:
 
     def __init__(self, surface: Surface, time_factor: float = 1.0) -> None:
         """`time_factor` times the squared mean edge is the time t for which heat flows (the paper's m; 1 is its
-        advice). Raises MaskError on a surface without polygons or a factor that is not positive.
+        advice). Raises MoueError on a surface without polygons or a factor that is not positive.
         """
         if not time_factor > 0:
-            raise MaskError("the time factor of the heat method must be above zero")
+            raise MoueError("the time factor of the heat method must be above zero")
         if surface.polygons.n_faces == 0:
-            raise MaskError("there is no surface to measure along: the mesh has no polygons")
+            raise MoueError("there is no surface to measure along: the mesh has no polygons")
         self.surface = surface
         self.components = surface.polygons.components
         self._flow = surface.factor(time_factor * surface.mean_edge_mm**2)
@@ -52,7 +52,7 @@ class HeatDistance:
     def solve(self, sources: ArrayLike) -> Floats:
         """(n,) distance in mm from the nearest of `sources` (vertex indices), inf on pieces that hold none.
 
-        The mean over the sources is taken as zero and nothing is below it. Raises MaskError where there is no
+        The mean over the sources is taken as zero and nothing is below it. Raises MoueError where there is no
         source or one is not a vertex.
         """
         start = checked_vertices(sources, self.surface.n_vertices, "source")
@@ -77,15 +77,15 @@ class HeatDistance:
 
 
 def checked_vertices(vertices: ArrayLike, n: int, word: str) -> NDArray[np.int64]:
-    """Vertex indices (k,), sorted and single. Raises MaskError where there are none or one is not in [0, n)."""
+    """Vertex indices (k,), sorted and single. Raises MoueError where there are none or one is not in [0, n)."""
     given: NDArray = np.unique(np.atleast_1d(np.asarray(vertices)))
     if given.size == 0:
-        raise MaskError(f"no {word} vertex is given")
+        raise MoueError(f"no {word} vertex is given")
     if given.dtype.kind not in "iu":
-        raise MaskError(f"a {word} must be the index of a vertex")
+        raise MoueError(f"a {word} must be the index of a vertex")
     if given[0] < 0 or given[-1] >= n:
         bad = int(given[0] if given[0] < 0 else given[-1])
-        raise MaskError(f"{word} vertex {bad} is not one of the mesh's {n} vertices")
+        raise MoueError(f"{word} vertex {bad} is not one of the mesh's {n} vertices")
     return given.astype(np.int64)
 
 
