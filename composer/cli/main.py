@@ -31,12 +31,15 @@ from composer.cli import (
     split,
     trials,
 )
+from composer.cli.outside import with_allow_outside
 from composer.errors import LINE_LIMIT, MoueError, cannot, shorten
 
 USAGE_ERROR: Any = next(each for each in typer.BadParameter.__mro__ if each.__name__ == "ClickException")
 """What is wrong with the words of a command; the class lies elsewhere in different versions of typer."""
 
 STOPPED = 130
+OPENS_NOTHING = ("demo", "bench")
+"""Commands that open no document and no library of a person's."""
 app = typer.Typer(
     name="moue",
     add_completion=False,
@@ -50,7 +53,7 @@ for _name, _call in (
     ("check", check.check), ("try", trials.try_), ("join", join.join), ("match", match.match),
     ("accept", accept.accept), ("sheet", sheet.sheet), ("bench", bench.bench),
 ):  # fmt: skip
-    app.command(_name)(_call)
+    app.command(_name)(_call if _name in OPENS_NOTHING else with_allow_outside(_call))
 
 
 @app.callback()
@@ -88,6 +91,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         raise SystemExit(0) from None
     except OSError as error:
         _end(str(cannot("read or written", error.filename or "the output", error)))
+    except MemoryError:
+        _end("there is not enough memory for this; close what else is open, or work at a lower level")
+    except RecursionError:
+        _end("what was given is nested too deeply to be worked on; is a file of it damaged?")
     if code == STOPPED:  # some versions of typer take the interrupt themselves
         _end("stopped; no file is half written", STOPPED)
     if arguments is None:  # the process ends here: a stop that comes after the work is done changes nothing any more

@@ -36,10 +36,14 @@ def split(
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.edits.split import split_by_regions, split_by_sides, split_names
+    from composer.head.file_names import renamed
 
     with bar("opening") as progress:
         evaluated = EvaluatedDocument.open(open_document(document), progress)
         pieces = split_by_regions(evaluated) if by is By.REGIONS else split_by_sides(evaluated, ramp_mm)
+        names = split_names(evaluated, by.value)
         moved = ((name, evaluated.head.neutral + piece) for name, piece in pieces)
-        files = write_targets(evaluated.head, to, moved, names=split_names(evaluated, by.value), progress=progress)
+        files = write_targets(evaluated.head, to, moved, names=names, progress=progress)
+    for sentence in renamed([evaluated.head.neutral_name, *names], ".obj"):
+        typer.echo(f"note: {sentence}", err=True)
     typer.echo(f"{to}: {len(files) - 1} targets and the neutral")

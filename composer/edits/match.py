@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
 from composer.document.store import moved_to
-from composer.document.values import check_name
 from composer.edits.shapes import keep_shape
 from composer.edits.sides import linked
 from composer.errors import MoueError, unknown
+from composer.head.file_names import check_name
 from composer.mixing.match import Bounds, Columns, Conditioning
 from composer.mixing.match_drag import Drag, OnFace
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe

@@ -9,8 +9,10 @@ from types import ModuleType
 
 import numpy as np
 
-from composer.errors import MoueError, cannot
+from composer.errors import MoueError
 from composer.formats.mesh import Mesh
+from composer.head.folders import is_folder
+from composer.head.reading import check_regular, reading
 
 
 @dataclass(frozen=True)
@@ -60,10 +62,6 @@ def format_of(path: Path | str, writing: bool = False) -> Format:
     raise MoueError(what, path, hint=f"Moue {verb} {', '.join(suffixes(writing))}")
 
 
-DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, MemoryError, RecursionError, EOFError)
-"""What a reader may still stumble over in a damaged file, after its own checks."""
-
-
 def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     """The mesh in a file, positions in the file's unit (n, 3) float64; `unit` overrules what the file says.
 
@@ -71,17 +69,11 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     """
     path = Path(path)
     form = format_of(path)
-    if path.is_dir():
+    if is_folder(path):
         raise MoueError("is a folder, not a file", path, hint=f"give one {form.name} file")
-    if not path.exists():
-        raise MoueError("is not there", path)
-    try:
-        with np.errstate(invalid="ignore", over="ignore"):  # what is no number is found and named by the readers
-            mesh: Mesh = form.module.read(path)
-    except DAMAGE as error:
-        raise MoueError(f"is damaged and cannot be read as {form.name} ({type(error).__name__})", path) from error
-    except OSError as error:
-        raise cannot("read", path, error) from None
+    check_regular(path)
+    with reading(path, form.name), np.errstate(invalid="ignore", over="ignore"):  # readers find and name such numbers
+        mesh: Mesh = form.module.read(path)
     return replace(mesh, unit=unit) if unit else mesh
 
 
