@@ -26,7 +26,12 @@ from composer.formats.obj import write as write_obj
 from composer.geometry.polygons import Polygons
 from tests import awkward_pieces as pieces
 from tests.awkward_surgery import (
-    AwkwardHead, Ints, Rows, renumbered, with_neutral, with_shapes,
+    AwkwardHead,
+    Ints,
+    Rows,
+    renumbered,
+    with_neutral,
+    with_shapes,
 )  # fmt: skip
 
 HALF = 0.5

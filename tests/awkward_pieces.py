@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 from composer.demo.layout import EYE_RINGS, ring
 from composer.geometry.rigid import similarity
 from tests.awkward_surgery import (
-    AwkwardHead, Ints, Rows, cut_apart, with_faces, with_pair, with_vertices, without_faces, without_parts,
+    AwkwardHead,
+    Ints,
+    Rows,
+    cut_apart,
+    with_faces,
+    with_pair,
+    with_vertices,
+    without_faces,
+    without_parts,
 )  # fmt: skip
 
 SIDES = ("left", "right")
