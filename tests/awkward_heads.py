@@ -110,7 +110,7 @@ def triangles_only(a: AwkwardHead) -> AwkwardHead:
 
 
 def lopsided(a: AwkwardHead) -> AwkwardHead:
-    """A face that grew unevenly by up to 4 mm: jaw and nose to one side, one brow higher; parts as stiff as they are."""
+    """A face that grew unevenly by up to 4 mm: jaw and nose aside, one brow higher; parts stay stiff."""
     x, y, z = a.positions.T
 
     def about(px: float, py: float, pz: float, reach: float) -> Rows:
