@@ -21,6 +21,7 @@ from composer.head.understand.anatomy import Anatomy, anatomy_of, with_anatomy_o
 from composer.head.understand.kinds import Kind, by_name, kinds_of
 from composer.head.understand.part_names import Said
 from composer.head.understand.pieces import MOST
+from composer.head.understand.veils import veil_note, veils_of
 
 Ints = NDArray[np.int32]
 STILL, RIGID, BOUND = 2e-4, 1e-3, 1e-2
@@ -92,7 +93,10 @@ def with_recognised_parts(head: Head) -> Head:
     if not found.parts:
         return head
     names = ", ".join(part.name for part in found.parts)
-    known = head.with_(parts=found.parts, notes=(*head.notes, f"Taken for parts by form, motion and name: {names}."))
+    notes = [f"Taken for parts by form, motion and name: {names}."]
+    veils = veil_note(veils_of(found.parts, head.polygons, head.neutral))
+    notes += [veils] if veils else []
+    known = head.with_(parts=found.parts, notes=(*head.notes, *notes))
     return with_anatomy_of(known, head)
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from composer.geometry.nearest import closest_on_triangles
+from composer.geometry.nearest import NearestSurface, closest_on_triangles
 from composer.head.head import Shape
 
 Floats = NDArray[np.float64]
@@ -45,8 +45,10 @@ def places_near(
     how far away it is (k, c) mm.
     """
     corners = neutral[triangles]
-    count = min(CANDIDATES, len(triangles))
-    near = cKDTree(corners.mean(axis=1)).query(points, k=count)[1].reshape(len(points), count)
+    count = min(CANDIDATES, len(triangles)) + 1
+    near = np.empty((len(points), count), dtype=np.int64)
+    near[:, 0] = NearestSurface(neutral, triangles)(points).triangle  # long triangles have their middles far off
+    near[:, 1:] = cKDTree(corners.mean(axis=1)).query(points, k=count - 1)[1].reshape(len(points), count - 1)
     flat = near.ravel()
     squared, _, bary = closest_on_triangles(np.repeat(points, count, axis=0), corners[flat])
     shape = (len(points), count)
@@ -63,18 +65,19 @@ def bound_to_skin(
 ) -> Bound:
     """Where on the skin `vertices` (k,) of the pieces `piece` (k,) belong. `size` mm is the skin's box diagonal."""
     corners, bary, away = places_near(neutral, skin_triangles, neutral[vertices])
-    strays = np.zeros(away.shape)
+    row, column = np.nonzero(away <= away.min(axis=1, keepdims=True) + TOLERANCE * size)
+    at, weight, own = corners[row, column], bary[row, column], vertices[row]
+    squared = np.zeros(len(row))
     for shape in shapes:
-        own = shape.delta[vertices]
-        if not own.any() and not shape.delta[corners[:, 0]].any():
-            continue
-        skin = np.einsum("kci,kcix->kcx", bary, shape.delta[corners])
-        np.maximum(strays, ((skin - own[:, None]) ** 2).sum(axis=2), out=strays)
-    near = away <= away.min(axis=1, keepdims=True) + TOLERANCE * size
-    rank = np.where(near, np.sqrt(strays) + 1e-3 * away, np.inf)
-    row, best = np.arange(len(vertices)), np.argmin(rank, axis=1)
-    corners, bary = corners[row, best].copy(), bary[row, best].copy()
-    away, strays = away[row, best], np.sqrt(strays[row, best])
+        if shape.delta[vertices].any() or shape.delta[corners[:, 0]].any():
+            off = np.einsum("pi,pix->px", weight, shape.delta[at]) - shape.delta[own]
+            np.maximum(squared, np.einsum("px,px->p", off, off), out=squared)
+    rank = np.full(away.shape, np.inf)
+    rank[row, column] = np.sqrt(squared) + 1e-3 * away[row, column]
+    strays = np.zeros(away.shape)
+    strays[row, column] = np.sqrt(squared)
+    every, best = np.arange(len(vertices)), np.argmin(rank, axis=1)
+    corners, bary, away, strays = (each[every, best].copy() for each in (corners, bary, away, strays))
     root = np.zeros(len(vertices), dtype=bool)
     for each in np.unique(piece):
         own = np.flatnonzero(piece == each)
