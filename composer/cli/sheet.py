@@ -41,6 +41,7 @@ def sheet(
     from composer.errors import MoueError
     from composer.formats.library import open_library
     from composer.head.atomic import write_whole
+    from composer.head.understand.veils import veil_note, veils_of
     from composer.picture.heat_entries import mask_entries, with_movement
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet, shapes_of
@@ -72,3 +73,6 @@ def sheet(
         )  # fmt: skip
     write_whole(to, lambda file: made.image.save(file, "PNG"))
     typer.echo(str(to))
+    veils = veil_note(veils_of(head.parts, head.polygons, head.neutral))
+    if veils:
+        typer.echo(f"note: {veils}", err=True)

@@ -21,6 +21,7 @@ from composer.document.project import Project
 from composer.document.store import save_document
 from composer.errors import MoueError
 from composer.head.places import SurfacePoint
+from composer.head.understand.veils import veils_of
 from composer.mixing.recipe import Cell, Row
 from composer.progress import Progress
 from composer.viewer.camera import Eye, between, framed, named_eye
@@ -193,7 +194,8 @@ class Stage:
     def _opened(self, made: tuple[Opened, Session, Picker, Waiting | None]) -> None:
         opened, self.session, self.picker, self.dialogs.waiting = made
         self.give_up_marks()
-        self.hidden, self.overlay, self.place = frozenset(), "none", "mix"
+        self.overlay, self.place = "none", "mix"
+        self.hidden = veils_of(self.session.head.parts, self.session.head.polygons, self.session.head.neutral)
         self.new_head, self.finding, self.moved_mark, self.landmark, self.carried_shape = None, None, None, "", ""
         self.keeping_marks = None
         self.look_from("front", at_once=True)
