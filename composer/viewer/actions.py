@@ -1,17 +1,17 @@
-"""What keys and buttons do, by the names of `composer.viewer.keys`."""
+"""What keys and buttons do, by the names of `composer.viewer.ui.keys`."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from composer.mixing.recipe import ALL
-from composer.viewer.browse import ask_for_path
-from composer.viewer.demo import demo_document
 from composer.viewer.panels.brush import mirror
 from composer.viewer.panels.row_menu import copy_row, paste_into
 from composer.viewer.screen import Screen
-from composer.viewer.settings import data_folder
-from composer.viewer.stage import PLACES, VIEWS, Stage
+from composer.viewer.session.browse import ask_for_path
+from composer.viewer.session.demo import demo_document
+from composer.viewer.session.settings import data_folder
+from composer.viewer.session.stage import PLACES, VIEWS, Stage
 
 TURN_PX, ZOOM_STEPS, NUDGE = 30.0, 2.0, 0.05
 

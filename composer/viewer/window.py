@@ -15,26 +15,26 @@ from pyglet import gl
 from pyglet.window import key, mouse
 
 from composer.errors import MoueError
-from composer.viewer import theme
 from composer.viewer.actions import Actions
-from composer.viewer.browse import browse, can_browse
-from composer.viewer.drawing import Drawing
-from composer.viewer.imgui_pyglet import ImGuiOnPyglet
-from composer.viewer.keys import ACTIONS, Keys, combo_of
-from composer.viewer.kit import Kit
+from composer.viewer.scene.drawing import Drawing
+from composer.viewer.scene.thumbs import Thumbs
 from composer.viewer.screen import Screen
-from composer.viewer.settings import Settings, read_settings, write_settings
-from composer.viewer.stage import Stage
-from composer.viewer.thumbs import Thumbs
+from composer.viewer.session.browse import browse, can_browse
+from composer.viewer.session.settings import Settings, read_settings, write_settings
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
+from composer.viewer.tools.fit_brush import brush_fit
 from composer.viewer.tools.gauge import turn_weight
 from composer.viewer.tools.gestures import Point
 from composer.viewer.tools.look_about import move, turn
-from composer.viewer.tools.mend_fit import mend
 from composer.viewer.tools.place_mark import mark_at, place
 from composer.viewer.tools.place_pair import pair_at, place_pair
 from composer.viewer.tools.pull import pull
 from composer.viewer.tools.stroke import paint
+from composer.viewer.ui import theme
+from composer.viewer.ui.imgui_pyglet import ImGuiOnPyglet
+from composer.viewer.ui.keys import ACTIONS, Keys, combo_of
+from composer.viewer.ui.kit import Kit
 
 SIZE, LEAST = (1280, 800), (900, 560)
 AWAKE_SECONDS = 0.6
@@ -185,7 +185,8 @@ class MoueWindow(pyglet.window.Window):
         self._point()
         if stage.place == "paint" and not self.panels.painting.ready_for(session):
             self._prepare_brush()
-        if self.drawing.draw(stage, self.panels, self.get_pixel_ratio(), self.drag.active or moving):
+        panels, ratio = self.panels, self.get_pixel_ratio()
+        if self.drawing.draw(stage, panels.painting, panels.trying, ratio, self.drag.active or moving):
             self.wake()
 
     def _try_on(self) -> bool:
@@ -283,9 +284,8 @@ class MoueWindow(pyglet.window.Window):
         elif button == mouse.LEFT and stage.place == "marks":
             self.drag.begin(place(stage, at), button)
         elif button == mouse.LEFT and stage.new_head is not None:
-            steps = panels.fit_steps
-            mending = steps.brush != "none" and steps.fitted is not None
-            self.drag.begin(mend(stage, steps, at) if mending else place_pair(stage, at), button)
+            fitting = panels.fitting
+            self.drag.begin(brush_fit(stage, fitting, at) if fitting.brushing else place_pair(stage, at), button)
 
     def on_mouse_drag(self, x: int, y: int, dx: int, dy: int, buttons: int, modifiers: int) -> None:
         """The pointer moves with a button down."""

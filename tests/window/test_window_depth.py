@@ -12,7 +12,7 @@ from composer.formats.mesh import mesh_of
 from composer.formats.obj import write
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import Cell, Recipe
-from composer.viewer.sculpts import accept_sculpt, match_target
+from composer.viewer.session.sculpts import accept_sculpt, match_target
 from tests.window.hand import Hand
 
 

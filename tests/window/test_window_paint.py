@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from composer.viewer.painting import replay
+from composer.viewer.session.painting import replay
 from tests.window.hand import Hand
 
 RADIUS, HARDNESS = 20.0, 0.2

@@ -11,9 +11,9 @@ from composer.document.bake import Planned, bake, planned
 from composer.errors import shorten_middle
 from composer.head.levels import vertex_count
 from composer.mixing.recipe import Recipe
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
 
 FORMATS = {".obj": "OBJ", ".ply": "PLY", ".glb": "GLB", ".gltf": "glTF", ".npz": "NPZ", ".usd": "USD"}
 UNITS = ("as the head", "mm", "cm", "m", "in")

@@ -9,12 +9,12 @@ from imgui_bundle import ImVec2, imgui
 from composer.edits.cells import remove_cell
 from composer.mixing.recipe import ALL, WEIGHT_RANGE, Cell, CellKey, Row
 from composer.picture.palette import region_colour
-from composer.viewer import theme
-from composer.viewer.cell_edits import carried_edit, cells_edit
-from composer.viewer.kit import Kit
 from composer.viewer.panels.row_menu import row_menu
-from composer.viewer.stage import Stage, weight_words
-from composer.viewer.theme import u32
+from composer.viewer.session.cell_edits import carried_edit, cells_edit
+from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 NAME_WIDE, COLUMN_WIDE, ROW_HIGH, HEAD_HIGH = 206.0, 78.0, 25.0, 62.0
 WHEEL_STEP, PIXELS_FOR_ONE = 0.05, 150.0

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer import theme
-from composer.viewer.keys import ACTIONS, GESTURES
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.keys import ACTIONS, GESTURES
+from composer.viewer.ui.kit import Kit
 
 
 @dataclass

@@ -10,10 +10,10 @@ from composer.edits.regions import set_locked
 from composer.edits.rows import flipped_recipe, paste_row, row_cells, set_row
 from composer.edits.sides import partner
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe, Row
-from composer.viewer.cell_edits import clear_row
-from composer.viewer.held import Mark, marks_of
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
+from composer.viewer.session.cell_edits import clear_row
+from composer.viewer.session.held import Mark, marks_of
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui.kit import Kit
 
 
 def row_menu(stage: Stage, kit: Kit, subject: str) -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from composer.mixing.recipe import WEIGHT_RANGE, Cell, CellKey
-from composer.viewer.cell_edits import cells_edit
-from composer.viewer.stage import Stage
+from composer.viewer.session.cell_edits import cells_edit
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.gestures import Abandoned, Point, Tool
 
 PIXELS_FOR_ONE, STARTS_AT = 170.0, 4.0

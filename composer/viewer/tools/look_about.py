@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.gestures import Abandoned, Tool
 
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from composer.edits.landmarks import place_landmark
 from composer.head.places import SurfacePoint
-from composer.viewer.picking import Hit
-from composer.viewer.stage import Stage
+from composer.viewer.render.picking import Hit
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.gestures import Abandoned, Point, Tool
 
 NEAR_PX = 11.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from composer.head.places import resolve
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.gestures import Abandoned, Point, Tool
 from composer.viewer.tools.place_mark import NEAR_PX, put_there
 

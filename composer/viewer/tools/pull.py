@@ -11,9 +11,9 @@ from composer.document.project import Project
 from composer.edits.recipes import replace_recipe
 from composer.mixing.match_drag import Drag
 from composer.mixing.recipe import Cell, Recipe
-from composer.viewer.picking import Hit
-from composer.viewer.session import Session
-from composer.viewer.stage import Stage
+from composer.viewer.render.picking import Hit
+from composer.viewer.session.session import Session
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.gestures import Abandoned, Point, Tool
 from composer.viewer.tools.place_mark import surface_point
 

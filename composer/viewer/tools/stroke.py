@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from composer.viewer.painting import Painting
-from composer.viewer.stage import Stage
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.gestures import Abandoned, Point, Tool
 
 SPACING = 0.3

@@ -18,7 +18,7 @@ from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.landmark_file import read_landmark_pairs
 from composer.progress import Progress
-from composer.viewer.new_head import NewHead
+from composer.viewer.new_head.new_head import NewHead
 from masks.from_displacement import MovingRegions
 
 DOCUMENTS = (".moue", ".toml")

@@ -24,9 +24,9 @@ from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.picture.palette import colours_apart
 from composer.progress import Progress
-from composer.viewer.held import Held
-from composer.viewer.normals import Normals
-from composer.viewer.opening import Opened
+from composer.viewer.render.normals import Normals
+from composer.viewer.session.held import Held
+from composer.viewer.session.opening import Opened
 
 EMPTY = Recipe("")
 

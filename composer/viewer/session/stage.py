@@ -23,15 +23,15 @@ from composer.errors import MoueError
 from composer.head.places import SurfacePoint
 from composer.mixing.recipe import Cell, Row
 from composer.progress import Progress
-from composer.viewer.camera import Eye, between, framed, named_eye
-from composer.viewer.keeping import Keeping, waiting_for
-from composer.viewer.kept_marks import KeepingMarks
-from composer.viewer.new_head import LIBRARY, NewHead
-from composer.viewer.opening import Opened, open_new_head, open_path, open_recovered
-from composer.viewer.picking import SKIN, Hit, Picker
-from composer.viewer.session import Session
-from composer.viewer.settings import Settings
-from composer.viewer.work import Work
+from composer.viewer.new_head.new_head import LIBRARY, NewHead
+from composer.viewer.render.camera import Eye, between, framed, named_eye
+from composer.viewer.render.picking import SKIN, Hit, Picker
+from composer.viewer.session.keeping import Keeping, waiting_for
+from composer.viewer.session.kept_marks import KeepingMarks
+from composer.viewer.session.opening import Opened, open_new_head, open_path, open_recovered
+from composer.viewer.session.session import Session
+from composer.viewer.session.settings import Settings
+from composer.viewer.session.work import Work
 
 Place = Literal["mix", "paint", "marks", "new"]
 PLACES: dict[Place, str] = {"mix": "Mix", "paint": "Paint", "marks": "Landmarks", "new": "New head"}

@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from composer.progress import Progress
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
 
 HELPERS = ("zenity", "kdialog", "qarma", "matedialog")
 """On Linux the dialog is another program; without one of these it would look like a cancel."""

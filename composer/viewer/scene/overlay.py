@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from composer.picture.heat import Scale, mask_scale, movement, movement_scale, strain_scale, vertex_strain
 from composer.picture.regions import region_colours
-from composer.viewer.new_head import NewHead
-from composer.viewer.stage import Stage
-from composer.viewer.trying import Trying
+from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.session.stage import Stage
+from composer.viewer.session.trying import Trying
 
 Bytes = NDArray[np.uint8]
 LEAST_MM = 0.1

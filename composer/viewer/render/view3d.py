@@ -23,10 +23,10 @@ from composer.picture import light as window_light
 from composer.picture.light import Light
 from composer.picture.material import BROW, brow_weights, materials
 from composer.picture.render import BACKGROUND
-from composer.viewer.camera import Eye
-from composer.viewer.daylight import TERMS, harmonics
-from composer.viewer.eyes import Eyes
-from composer.viewer.gl import (
+from composer.viewer.render.camera import Eye
+from composer.viewer.render.daylight import TERMS, harmonics
+from composer.viewer.render.eyes import Eyes
+from composer.viewer.render.gl import (
     Arrays,
     Buffer,
     BufferTexture,
@@ -37,7 +37,7 @@ from composer.viewer.gl import (
     is_software,
     renderer,
 )
-from composer.viewer.look import Line, Look, Mark
+from composer.viewer.render.look import Line, Look, Mark
 
 Range = tuple[int, int]
 SKIN = "skin"
@@ -122,7 +122,7 @@ class View3D:
 
     def shade(self, openness: NDArray | None, daylight: NDArray | None = None) -> None:
         """How open to the sky every vertex is, (n,) in [0, 1], as `composer.picture.figure` finds it, and from where
-        it sees out, (n, 16) as `composer.viewer.daylight`; None for unknown, which draws the head open everywhere
+        it sees out, (n, 16) as `daylight` gives it; None for unknown, which draws the head open everywhere
         but in the mouth, and casts no shadows.
 
         Raises MoueError where they do not fit the head.

@@ -8,7 +8,7 @@ from composer.edits.cells import remove_cell, set_cell
 from composer.edits.recipes import add_recipe
 from composer.edits.sides import linked
 from composer.mixing.recipe import Cell, Recipe
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
 
 
 def cells_edit(stage: Stage, cell: Cell) -> Edit:

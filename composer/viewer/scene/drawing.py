@@ -9,16 +9,17 @@ from numpy.typing import NDArray
 
 from composer.head.head import Head
 from composer.progress import Progress
-from composer.viewer.card import FROM_VERTICES, Card, card_for
-from composer.viewer.new_head import NewHead
-from composer.viewer.overlay import Overlays, Shown
-from composer.viewer.picture_on_head import Outline, look_of, look_of_new
-from composer.viewer.screen import Screen
-from composer.viewer.session import Session
-from composer.viewer.stage import Stage
-from composer.viewer.texture import texture_of
-from composer.viewer.thumbs import Thumbs
-from composer.viewer.view3d import View3D
+from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.render.texture import texture_of
+from composer.viewer.render.view3d import View3D
+from composer.viewer.scene.card import FROM_VERTICES, Card, card_for
+from composer.viewer.scene.overlay import Overlays, Shown
+from composer.viewer.scene.picture_on_head import Outline, look_of, look_of_new
+from composer.viewer.scene.thumbs import Thumbs
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.session import Session
+from composer.viewer.session.stage import Stage
+from composer.viewer.session.trying import Trying
 
 STILL_SECONDS = 0.25
 MOST_SHADED = 200_000
@@ -68,7 +69,7 @@ class Drawing:
         head = session.head
         stage.work.begin("Looking at hollows", lambda progress: hollows_of(head, progress), self._shade, quiet=True)
 
-    def draw(self, stage: Stage, panels: Screen, pixel_ratio: float, held: bool) -> bool:
+    def draw(self, stage: Stage, painting: Painting, trying: Trying, pixel_ratio: float, held: bool) -> bool:
         """Draw the head as the stage stands; `held` says that something is being dragged or moves by itself. Whether
         another frame is worth drawing."""
         session = self._session
@@ -81,9 +82,8 @@ class Drawing:
         if changed or stage.eye is not self._eye:
             self._moved_at, self._eye = time.monotonic(), stage.eye
         still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
-        painting = panels.painting
         raw = painting.effective if painting.stroking else None
-        self.shown = self._overlays.of(stage, panels.trying, still, raw)
+        self.shown = self._overlays.of(stage, trying, still, raw)
         look = look_of(stage, self.shown, self._outline, painting, self._skin)
         size = (max(round(stage.view[2] * pixel_ratio), 1), max(round(stage.view[3] * pixel_ratio), 1))
         if card is not None:
@@ -140,7 +140,7 @@ def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray] | None
     """(n,) how open to the sky every vertex of the head at rest is and (n, 16) how it lies in the window's light; None
     for heads too large for that."""
     from composer.picture.figure import Figure
-    from composer.viewer.daylight import daylight
+    from composer.viewer.render.daylight import daylight
 
     if head.n_vertices > MOST_SHADED:
         return None

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from composer.errors import MoueError
-from composer.viewer.gpu_pose import GpuPose
-from composer.viewer.session import Session
+from composer.viewer.render.gpu_pose import GpuPose
+from composer.viewer.session.session import Session
 
 FROM_VERTICES = 150_000
 """From here on the card makes poses and normals; below, the processor is as quick and holds the only truth."""

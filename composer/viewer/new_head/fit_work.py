@@ -16,7 +16,7 @@ from composer.fitting.nonrigid import Skin
 from composer.fitting.relax import relax
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
-from composer.viewer.new_head import NewHead
+from composer.viewer.new_head.new_head import NewHead
 
 
 def fit_new(

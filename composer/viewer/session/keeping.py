@@ -10,9 +10,9 @@ from pathlib import Path
 from composer.document.autosave import Waiting, autosave_place, forget, keep, waiting
 from composer.document.project import Project
 from composer.errors import MoueError
-from composer.viewer.session import Session
-from composer.viewer.settings import data_folder
-from composer.viewer.work import Work
+from composer.viewer.session.session import Session
+from composer.viewer.session.settings import data_folder
+from composer.viewer.session.work import Work
 
 EVERY_SECONDS = 20.0
 

@@ -13,9 +13,9 @@ from typing import Any
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer import theme
-from composer.viewer.keys import Keys
-from composer.viewer.theme import Faces, Ink, u32, vec4
+from composer.viewer.ui import theme
+from composer.viewer.ui.keys import Keys
+from composer.viewer.ui.theme import Faces, Ink, u32, vec4
 
 Box = tuple[float, float, float, float]
 

@@ -16,12 +16,12 @@ from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
 from composer.head.head import Head
-from composer.viewer.camera import Eye, framed, named_eye
-from composer.viewer.imgui_pyglet import delete_texture, picture_texture
-from composer.viewer.look import Look, Mark
-from composer.viewer.session import Session
-from composer.viewer.theme import RAISED
-from composer.viewer.view3d import View3D
+from composer.viewer.render.camera import Eye, framed, named_eye
+from composer.viewer.render.look import Look, Mark
+from composer.viewer.render.view3d import View3D
+from composer.viewer.session.session import Session
+from composer.viewer.ui.imgui_pyglet import delete_texture, picture_texture
+from composer.viewer.ui.theme import RAISED
 
 SIDE_PX = 168
 BUDGET_SECONDS = 0.010

@@ -21,8 +21,8 @@ from composer.errors import MoueError
 from composer.geometry.barriers import Barriers
 from composer.head.barrier_lines import barrier_lines
 from composer.mixing.recipe import ALL
-from composer.viewer.picking import Frozen, Hit, Picker
-from composer.viewer.session import Session
+from composer.viewer.render.picking import Frozen, Hit, Picker
+from composer.viewer.session.session import Session
 from masks.brush_ring import ring
 from masks.paint import Brush, Kind, Painter, Stroke, fill
 from masks.partition import effective_masks

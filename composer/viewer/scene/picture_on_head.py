@@ -11,11 +11,11 @@ from composer.geometry.contour import contour
 from composer.head.barrier_lines import barrier_lines
 from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import ALL
-from composer.viewer.look import Line, Look, Mark
-from composer.viewer.new_head import NewHead
-from composer.viewer.overlay import Shown
-from composer.viewer.painting import Painting
-from composer.viewer.stage import Stage
+from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.render.look import Line, Look, Mark
+from composer.viewer.scene.overlay import Shown
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.stage import Stage
 
 POINTED, CHOSEN, HALF, RING = (250, 240, 215, 235), (227, 188, 133, 200), (24, 25, 28, 220), (250, 246, 235, 255)
 ERASING, OWN, FILE = (232, 146, 124, 255), (227, 188, 133, 255), (111, 178, 196, 255)

@@ -22,9 +22,9 @@ from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks, write_landmarks
 from composer.head.places import SurfacePoint, resolve
-from composer.viewer.look import Line
-from composer.viewer.normals import Normals
-from composer.viewer.picking import Picker
+from composer.viewer.render.look import Line
+from composer.viewer.render.normals import Normals
+from composer.viewer.render.picking import Picker
 
 LIBRARY = "library"
 GHOST, DRAWN = (30, 74, 92, 150), (227, 188, 133, 255)

@@ -15,16 +15,16 @@ from pathlib import Path
 from statistics import median
 
 from composer.bench.measure import Row, in_turns, middle_half
+from composer.bench.window_gpu import SIZE, context, face_scene, gl
 from composer.demo.tour import write_demo
 from composer.edits.cells import set_cell
 from composer.mixing.active import LivePose
 from composer.mixing.recipe import Cell
-from composer.viewer.camera import named_eye
-from composer.viewer.gl import renderer
-from composer.viewer.look import Look
-from composer.viewer.measure_gpu import SIZE, context, face_scene, gl
-from composer.viewer.normals import Normals
-from composer.viewer.view3d import View3D
+from composer.viewer.render.camera import named_eye
+from composer.viewer.render.gl import renderer
+from composer.viewer.render.look import Look
+from composer.viewer.render.normals import Normals
+from composer.viewer.render.view3d import View3D
 
 SIDE, FRAMES, FRAME_MS, START_MS, STARTS = 65, 60, 1000.0 / 60.0, 2000.0, 3
 _START = """
@@ -33,7 +33,7 @@ import pyglet
 pyglet.options.headless = pyglet.options.headless or {headless}
 pyglet.options.debug_gl = False
 from pathlib import Path
-from composer.viewer.settings import Settings
+from composer.viewer.session.settings import Settings
 from composer.viewer.window import MoueWindow
 window = MoueWindow(Settings())
 window.stage.open(Path(sys.argv[1]))
@@ -89,7 +89,7 @@ def _synthetic() -> Row:
 
 def _window(document: Path) -> list[Row]:
     """A cell dragged, and the head turned, in the whole window on the demo."""
-    from composer.viewer.settings import Settings
+    from composer.viewer.session.settings import Settings
     from composer.viewer.window import MoueWindow
 
     window = MoueWindow(Settings())

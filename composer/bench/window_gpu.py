@@ -1,4 +1,4 @@
-"""What the GPU's pose costs, beside the CPU's in the same run: `python -m composer.viewer.measure_gpu --json -`.
+"""What the GPU's pose costs, beside the CPU's in the same run: `python -m composer.bench.window_gpu --json -`.
 
 The head is the bench's cube-sphere with seeded smooth noise. Twelve round regions of 5 to 15 percent of the vertices
 each overlap on its front, the face; 40 cells have a weight. Times of the GPU are its own (timer queries, several
@@ -42,12 +42,12 @@ try:
 except Exception as error:  # pyglet opens a display when GL is loaded, and has no one error for having none
     raise MoueError(f"this machine gives no OpenGL: {error}") from error
 
-from composer.viewer.camera import named_eye
-from composer.viewer.gl import is_software, renderer
-from composer.viewer.gpu_pose import GpuPose, Way, best_way, context_info
-from composer.viewer.look import Look
-from composer.viewer.normals import Normals
-from composer.viewer.view3d import View3D
+from composer.viewer.render.camera import named_eye
+from composer.viewer.render.gl import is_software, renderer
+from composer.viewer.render.gpu_pose import GpuPose, Way, best_way, context_info
+from composer.viewer.render.look import Look
+from composer.viewer.render.normals import Normals
+from composer.viewer.render.view3d import View3D
 
 SIDES = (72, 409)
 """31,106 and 1,003,688 vertices."""
@@ -238,7 +238,7 @@ def _context_words() -> str:
 
 def main() -> None:
     """Measure and write the rows as JSON."""
-    words = argparse.ArgumentParser(prog="python -m composer.viewer.measure_gpu", description=main.__doc__)
+    words = argparse.ArgumentParser(prog="python -m composer.bench.window_gpu", description=main.__doc__)
     words.add_argument("--json", default="-", metavar="FILE", help="where to write the rows; - for the screen")
     where = words.parse_args().json
     text = json.dumps([asdict(row) for row in rows()], indent=1) + "\n"

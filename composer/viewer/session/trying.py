@@ -14,8 +14,8 @@ from composer.document.project import Project
 from composer.edits.recipes import add_recipe, free_recipe_name
 from composer.edits.trials import Travel, random_recipe
 from composer.mixing.recipe import Cell, CellKey, Recipe
-from composer.viewer.session import Session
-from composer.viewer.stage import Stage
+from composer.viewer.session.session import Session
+from composer.viewer.session.stage import Stage
 
 
 @dataclass

@@ -6,9 +6,9 @@ import contextlib
 import time
 from pathlib import Path
 
-from composer.viewer.keeping import EVERY_SECONDS
-from composer.viewer.new_head import NewHead
-from composer.viewer.work import Work
+from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.session.keeping import EVERY_SECONDS
+from composer.viewer.session.work import Work
 
 
 class KeepingMarks:

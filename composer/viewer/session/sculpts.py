@@ -18,7 +18,7 @@ from composer.errors import MoueError
 from composer.mixing.match import Bounds
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
 
 SPARSE = 0.2
 """How sparse a match in the window is: few cells that a person can read, at little cost in what is reached."""

@@ -36,7 +36,7 @@ def integer(name: int) -> int:
 
 def shader_text(name: str) -> str:
     """The text of a file in `shaders/`."""
-    return files("composer.viewer").joinpath("shaders", name).read_text(encoding="utf-8")
+    return files("composer.viewer.render").joinpath("shaders", name).read_text(encoding="utf-8")
 
 
 class Program:
