@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from imgui_bundle import ImVec2, imgui
 
 from composer.viewer.panels.bake import Bake
-from composer.viewer.panels.board import Board
+from composer.viewer.panels.board.board import draw_board
+from composer.viewer.panels.board.state import Board
 from composer.viewer.panels.brush import draw_brush
 from composer.viewer.panels.findings import Findings
 from composer.viewer.panels.fit_steps import draw_fit_steps
@@ -119,7 +120,7 @@ class Screen:
         with _panel("tray", left + width, top, display.x - left - width, display.y - top):
             self.tray.draw(stage, kit)
         with _panel("board", left, top + height, width, display.y - top - height):
-            self.board.draw(stage, kit)
+            draw_board(stage, kit, self.board)
         tray = _split(kit, "tray split", left + width - kit.px(SPLIT / 2), top, kit.px(SPLIT), display.y - top, True)
         board = _split(kit, "board split", left, top + height - kit.px(SPLIT / 2), width, kit.px(SPLIT), False)
         stage.settings.tray_px = int(min(max(stage.settings.tray_px - tray / kit.scale, 180), 900))

@@ -98,6 +98,26 @@ def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) 
     assert "corrective au17" in hand.seen
 
 
+def test_a_corrective_is_removed_in_the_window_and_comes_back_by_undo(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    linear = session.evaluated.pose(session.recipe)
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    session.apply(lambda project: set_corrective(project, fix))
+    hand.frames(3)
+    corrected = session.evaluated.pose(session.recipe)
+    assert np.abs(corrected - linear).max() > 0.1
+    hand.click_on("corrective au17")
+    hand.click_on("Remove corrective")
+    assert not session.project.correctives and not hand.wrong
+    assert "au17" in session.head.shape_names and "corrective au17" not in hand.seen
+    np.testing.assert_allclose(session.evaluated.pose(session.recipe), linear, atol=1e-9)
+    hand.key("Ctrl+Z")
+    assert session.project.correctives == (fix,)
+    np.testing.assert_allclose(session.evaluated.pose(session.recipe), corrected, atol=1e-9)
+    hand.frames(3)
+    assert "corrective au17" in hand.seen
+
+
 def test_a_sculpted_bake_is_taken_back_as_a_corrective(open_demo: Hand, tmp_path: Path) -> None:
     hand, session = open_demo, open_demo.session
     hand.click_on("recipe wink")

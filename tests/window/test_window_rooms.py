@@ -37,7 +37,7 @@ def test_rooms_import_one_way() -> None:
 
 
 def test_an_import_that_goes_up_is_found() -> None:
-    assert upward("composer.viewer.tools.pull", "from composer.viewer.panels.board import Board\n")
+    assert upward("composer.viewer.tools.pull", "from composer.viewer.panels.board.state import Board\n")
     assert upward("composer.viewer.session.stage", "from composer.viewer.window import MoueWindow\n")
     assert not upward("composer.viewer.window", "from composer.viewer.tools.pull import pull\n")
 

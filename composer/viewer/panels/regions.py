@@ -21,7 +21,7 @@ from composer.edits.regions import (
     split_region,
 )
 from composer.head.presets import region_set
-from composer.viewer.panels.board import swatch
+from composer.viewer.panels.swatch import swatch
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit

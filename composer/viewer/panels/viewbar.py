@@ -6,7 +6,7 @@ import numpy as np
 from imgui_bundle import ImVec2, imgui
 
 from composer.picture.palette import viridis
-from composer.viewer.panels.board import swatch
+from composer.viewer.panels.swatch import swatch
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.stage import OVERLAYS, VIEWS, Stage
 from composer.viewer.ui import theme

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from composer.picture.heat import Scale, mask_scale, movement, movement_scale, strain_scale, vertex_strain
 from composer.picture.regions import region_colours
 from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.session.same_key import same_key
 from composer.viewer.session.stage import Stage
 from composer.viewer.session.trying import Trying
 
@@ -54,9 +55,9 @@ class Overlays:
         if moving and not still and self._key and self._key[0] == kind and kind == "strain":
             return self._shown
         masks = session.evaluated.effective
-        key = (kind, id(masks), session.region, session.version if moving else 0, id(session), id(raw),
-               id(trying.a), id(trying.b))  # fmt: skip
-        if key != self._key:
+        key = (kind, masks, session.region, session.version if moving else 0, session, raw, session.target,
+               trying.a, trying.b)  # fmt: skip
+        if not same_key(self._key, key):
             self._key, self._shown = key, self._made(stage, trying, kind, raw)
         if kind == "regions":
             self._place_numbers(stage)
@@ -66,8 +67,8 @@ class Overlays:
         """Where a finding is, as heat by how bad each place is."""
         finding, session = stage.finding, stage.opened
         assert finding is not None
-        key = ("finding", id(finding))
-        if key != self._key:
+        key = ("finding", finding)
+        if not same_key(self._key, key):
             amounts = np.zeros(session.head.n_vertices)
             bad = np.ones(len(finding.vertices)) if finding.amounts is None else np.abs(finding.amounts)
             amounts[finding.vertices] = bad
@@ -83,8 +84,8 @@ class Overlays:
         if not stage.distance_heat or new.cage is None:
             self._key, self._shown = (), Shown()
             return self._shown
-        key = ("distance", id(new), new.version)
-        if key != self._key:
+        key = ("distance", new, new.version)
+        if not same_key(self._key, key):
             away = new.distance_mm()
             assert away is not None
             skin = new.library.skin

@@ -15,6 +15,7 @@ from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.look import Line, Look, Mark
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.painting import Painting
+from composer.viewer.session.same_key import same_key
 from composer.viewer.session.stage import Stage
 
 POINTED, CHOSEN, HALF, RING = (250, 240, 215, 235), (227, 188, 133, 200), (24, 25, 28, 220), (250, 246, 235, 255)
@@ -22,14 +23,15 @@ ERASING, OWN, FILE = (232, 146, 124, 255), (227, 188, 133, 255), (111, 178, 196,
 GUESSED = (240, 236, 226, 255)
 BARRIER = (24, 25, 28, 150)
 LEVEL = 0.5
+MOST_LINES = 200
+"""Outlines that are kept: more than the regions of any one face."""
 
 
 @dataclass
 class Outline:
-    """Outlines already made, by the mask they are of."""
+    """Outlines already made, each with what it was made from, the newest last."""
 
-    _lines: dict[tuple, Line | None] = field(default_factory=dict)
-    _held: dict[tuple, object] = field(default_factory=dict)
+    _lines: list[tuple[tuple, Line | None]] = field(default_factory=list)
     _marks: tuple[object, tuple[Mark, ...]] = (None, ())
     _barriers: tuple[object, list[Line | None]] = field(default_factory=lambda: (None, []))
 
@@ -38,15 +40,14 @@ class Outline:
     ) -> Line | None:
         """The line where a mask (n,) is a half; None where it nowhere is."""
         session = stage.opened
-        key = (id(mask), colour, width, dash)
-        if key not in self._lines or self._held[key] is not mask:
-            if len(self._lines) > 200:
-                self._lines.clear()
-                self._held.clear()
-            a, b, t = contour(session.head.polygons.triangles, mask, LEVEL)
-            self._lines[key] = Line(a, b, t, colour, width, dash) if len(a) else None
-            self._held[key] = mask
-        return self._lines[key]
+        key = (mask, colour, width, dash)
+        for held, line in reversed(self._lines):
+            if same_key(held, key):
+                return line
+        a, b, t = contour(session.head.polygons.triangles, mask, LEVEL)
+        line = Line(a, b, t, colour, width, dash) if len(a) else None
+        self._lines = [*self._lines[1 - MOST_LINES :], (key, line)]
+        return line
 
     def barriers(self, stage: Stage) -> list[Line | None]:
         """The lines that no brush crosses."""
@@ -66,7 +67,7 @@ class Outline:
         if not landmarks:
             return ()
         key = (landmarks, stage.landmark, session.project)
-        if self._marks[0] is None or any(a is not b for a, b in zip(self._marks[0], key, strict=True)):  # type: ignore[call-overload]
+        if not same_key(self._marks[0], key):
             own = session.project.landmarks
             made = [
                 _mark(place, OWN if name in own else FILE, 15.0 if name == stage.landmark else 9.0, i)

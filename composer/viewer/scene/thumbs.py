@@ -19,6 +19,7 @@ from composer.head.head import Head
 from composer.viewer.render.camera import Eye, framed, named_eye
 from composer.viewer.render.look import Look, Mark
 from composer.viewer.render.view3d import View3D
+from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
 from composer.viewer.ui.imgui_pyglet import delete_texture, picture_texture
 from composer.viewer.ui.theme import RAISED
@@ -52,7 +53,7 @@ class Thumbs:
             return None
         sign = self._sign(session, kind, name)
         held = self._made.get((kind, name))
-        if held is None or held[0] != sign:
+        if held is None or not same_key(held[0], sign):
             self._wanted[(kind, name)] = sign
             self._wanted.move_to_end((kind, name), last=held is None)
         return held[1] if held else None
@@ -86,13 +87,12 @@ class Thumbs:
         """What a picture depends on: it is made anew where this differs."""
         if kind == "landmark":
             marks = session.head.landmarks
-            return (marks.points.get(name), id(marks.curves.get(name))) if marks else None
+            return (marks.points.get(name), marks.curves.get(name)) if marks else None
         if kind == "shape":
-            return (
-                id(session.head.shapes[session.head.shape_index[name]].delta) if name in session.head.shape_index else 0
-            )
+            number = session.head.shape_index.get(name)
+            return None if number is None else session.head.shapes[number].delta
         recipe = next((r for r in session.history.committed.recipes if r.name == name), None)
-        return (recipe, id(session.evaluated.mixer))
+        return (recipe, session.evaluated.mixer)
 
     def _picture(self, session: Session, kind: str, name: str) -> NDArray[np.uint8] | None:
         neutral = session.head.neutral

@@ -1,13 +1,11 @@
 """Painting a region's mask on the head: the brush, strokes that follow the pointer, and what they leave.
 
 While a stroke is under way only this object changes: the masks of the document become new ones, in one step, when
-it ends. Mirrored strokes fall on the region of the other side where there is one, else on the same mask. Every
-stroke is recorded, dab by dab, and a replay of the record over the mask that it began with gives the same mask.
+it ends. Mirrored strokes fall on the region of the other side where there is one, else on the same mask.
 """
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +20,7 @@ from composer.geometry.barriers import Barriers
 from composer.head.barrier_lines import barrier_lines
 from composer.mixing.recipe import ALL
 from composer.viewer.render.picking import Frozen, Hit, Picker
+from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
 from masks.brush_ring import ring
 from masks.paint import Brush, Kind, Painter, Stroke, fill
@@ -30,49 +29,6 @@ from masks.partition import effective_masks
 Floats = NDArray[np.float64]
 Pressure = Literal["none", "radius", "strength"]
 LEAST_MM, MOST_MM = 1.0, 120.0
-MOST_RECORDS = 400
-
-
-@dataclass(frozen=True)
-class Dab:
-    """One place where the brush fell: a polygon's corners with weights, the brush there, and whether it is the
-    mirror image of the pointer's."""
-
-    corners: tuple[int, ...]
-    bary: tuple[float, ...]
-    radius_mm: float
-    strength: float
-    mirrored: bool = False
-
-
-@dataclass(frozen=True)
-class Recorded:
-    """A stroke as it was: the region, what the brush did, its hardness, and its dabs in order."""
-
-    region: str
-    kind: Kind
-    hardness: float
-    dabs: tuple[Dab, ...]
-
-
-def _stored(project: Project, region: str) -> NDArray | None:
-    """The array that the document holds of a region's mask, None where it comes from elsewhere."""
-    source = project.region(region).source
-    return project.stored.get(str(source.get("file"))) if source.get("from") == "file" else None
-
-
-def replay(record: Recorded, painter: Painter, values: NDArray) -> Floats:
-    """(n,) the mask that a recorded stroke makes of the mask (n,) it began with, on the surface it was drawn on."""
-    here = [d for d in record.dabs if not d.mirrored]
-    there = [d for d in record.dabs if d.mirrored]
-    return _joined([_stroke(painter, values, record, dabs) for dabs in (here, there) if dabs], np.asarray(values))
-
-
-def _stroke(painter: Painter, values: NDArray, record: Recorded, dabs: list[Dab]) -> Stroke:
-    stroke = Stroke(painter, values, Brush(dabs[0].radius_mm, dabs[0].strength, record.hardness), record.kind)
-    for dab in dabs:
-        stroke.dab(dab.corners, dab.bary, Brush(dab.radius_mm, dab.strength, record.hardness))
-    return stroke
 
 
 def _joined(strokes: list[Stroke], before: NDArray) -> Floats:
@@ -102,10 +58,8 @@ class Painting:
 
     def __post_init__(self) -> None:
         self._painter: Painter | None = None
-        self._made: OrderedDict[int, tuple[NDArray, NDArray | None, Recorded]] = OrderedDict()
         self._key: tuple = ()
         self._strokes: dict[str, list[Stroke]] = {}
-        self._dabs: dict[str, list[Dab]] = {}
         self._frozen: Frozen | None = None
         self._region = ""
 
@@ -113,9 +67,7 @@ class Painting:
 
     def painter_of(self, session: Session) -> Painter:
         """The painter on the neutral, or on the pose that is open where that is wanted; made once for each."""
-        version = session.version if self.on_pose else -1
-        key = (id(session.head), version)
-        if self._painter is None or key != self._key:
+        if not self.ready_for(session):
             lines = barrier_lines(session.head)
             barriers = Barriers(session.head.surface, lines)
             surface = session.head.surface
@@ -123,12 +75,17 @@ class Painting:
                 surface = surface.at(np.asarray(session.positions(), dtype=np.float64))
             painter = Painter(surface, barriers)
             painter.prepare()
-            self._painter, self._key = painter, key
+            self._painter, self._key = painter, self._wanted(session)
+        assert self._painter is not None
         return self._painter
 
     def ready_for(self, session: Session) -> bool:
         """Whether the painter is made for what is open, so that a dab waits for nothing."""
-        return self._painter is not None and self._key == (id(session.head), session.version if self.on_pose else -1)
+        return self._painter is not None and same_key(self._key, self._wanted(session))
+
+    def _wanted(self, session: Session) -> tuple:
+        """What the painter is made from: the head, and the version of the pose where that is painted on."""
+        return session.head, session.version if self.on_pose else -1
 
     def ring(self, session: Session, hit: Hit) -> tuple[NDArray, NDArray, NDArray] | None:
         """The brush's ring about a place, as interpolated edges (a, b, t); None off the skin."""
@@ -155,12 +112,11 @@ class Painting:
             _ = session.evaluated.mirror_map  # refused now, not in the middle of a stroke
             other = partner(session.region, session.region_names)
             targets = [session.region, other or session.region]
-        self._strokes, self._dabs = {}, {}
+        self._strokes = {}
         brush = self._brush(pressure)
         for name in targets:
             stroke = Stroke(painter, session.evaluated.raw[name], brush, self.kind)
             self._strokes.setdefault(name, []).append(stroke)
-            self._dabs.setdefault(name, [])
         self.raw = session.evaluated.raw[self._region]
         self.effective = np.array(session.evaluated.effective[self._region])
         self.dab(session, hit, pressure)
@@ -174,21 +130,13 @@ class Painting:
         if hit.part != "skin" or not self._strokes:
             return
         brush = self._brush(pressure)
-        names = list(self._strokes)
-        touched = [self._fall(self._region, self._strokes[self._region][0], hit.corners, hit.bary, brush, False)]
+        touched = [self._strokes[self._region][0].dab(hit.corners, hit.bary, brush)]
         if self.mirrored:
-            name = names[-1]
+            *_, strokes = self._strokes.values()
             corners = np.asarray(session.evaluated.mirror_map)[np.asarray(hit.corners)]
-            touched.append(self._fall(name, self._strokes[name][-1], corners, hit.bary, brush, True))
+            touched.append(strokes[-1].dab(corners, hit.bary, brush))
         self.raw = _joined(self._strokes[self._region], session.evaluated.raw[self._region])
         self._share(session, np.unique(np.concatenate(touched)))
-
-    def _fall(
-        self, name: str, stroke: Stroke, corners: NDArray, bary: NDArray, brush: Brush, mirrored: bool
-    ) -> NDArray[np.int64]:
-        corner, weight = tuple(int(c) for c in corners), tuple(float(b) for b in bary)
-        self._dabs[name].append(Dab(corner, weight, brush.radius_mm, brush.strength, mirrored))
-        return np.asarray(stroke.dab(corner, weight, brush), dtype=np.int64)
 
     def _share(self, session: Session, touched: NDArray[np.int64]) -> None:
         """Bring the effective mask of the painted region up to date at some vertices."""
@@ -205,11 +153,8 @@ class Painting:
 
     def end(self, session: Session) -> None:
         """End the stroke: its masks go into the document as one step."""
-        strokes, dabs = self._strokes, self._dabs
         before = session.evaluated.raw
-        masks = {name: _joined(own, before[name]) for name, own in strokes.items()}
-        records = [Recorded(name, self.kind, self.hardness, tuple(dabs[name])) for name in strokes]
-        held = {name: _stored(session.project, name) for name in strokes}
+        masks = {name: _joined(strokes, before[name]) for name, strokes in self._strokes.items()}
         self.abandon()
 
         def edit(project: Project) -> Project:
@@ -219,26 +164,10 @@ class Painting:
             return project
 
         session.apply(edit)
-        for record in records:
-            made = _stored(session.project, record.region)
-            if made is not None and made is not held[record.region]:
-                self._made[id(made)] = (made, held[record.region], record)
-        while len(self._made) > MOST_RECORDS:
-            self._made.popitem(last=False)
-
-    def strokes_of(self, session: Session, region: str) -> list[Recorded]:
-        """The strokes that made a region's mask what it is now, oldest first, back to where it came from elsewhere:
-        a stroke that was undone is not among them."""
-        strokes: list[Recorded] = []
-        mask = _stored(session.project, region)
-        while mask is not None and id(mask) in self._made and self._made[id(mask)][0] is mask:
-            _, mask, record = self._made[id(mask)]
-            strokes.append(record)
-        return strokes[::-1]
 
     def abandon(self) -> None:
         """Forget the stroke without a trace."""
-        self._strokes, self._dabs, self._frozen = {}, {}, None
+        self._strokes, self._frozen = {}, None
         self.raw = self.effective = None
 
     def _brush(self, pressure: float) -> Brush:

@@ -46,11 +46,6 @@ class Job:
         self._stop.set()
         self.words = "stopping"
 
-    @property
-    def cancelled(self) -> bool:
-        """Whether it was told to stop."""
-        return self._stop.is_set()
-
     def settle(self) -> bool:
         """On the frame loop: whether the job is over, its end told once."""
         if self._thread.is_alive() or self._end is None:

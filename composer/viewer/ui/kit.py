@@ -198,15 +198,6 @@ class Kit:
         with self.bold():
             imgui.text(words)
 
-    def signs_box(self, name: str, size: float, hint: str) -> tuple[bool, bool, float, float]:
-        """An invisible button of `size` pixels for a sign: pressed, hovered, and its middle."""
-        at = imgui.get_cursor_screen_pos()
-        pressed = imgui.invisible_button(name, ImVec2(size, size))
-        hovered = imgui.is_item_hovered()
-        self.mark(name)
-        self.tip(hint)
-        return pressed, hovered, at.x + size / 2, at.y + size / 2
-
     def sign(self, kind: str, x: float, y: float, size: float, colour: Ink) -> None:
         """A small drawn sign about (x, y): solo, mute, lock, add, replace, mirror, star, dot."""
         draw, c, r = imgui.get_window_draw_list(), u32(colour), size * 0.5
