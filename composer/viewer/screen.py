@@ -31,7 +31,7 @@ from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.painting import Painting
 from composer.viewer.session.stage import Stage, weight_words
 from composer.viewer.session.trying import Trying
-from composer.viewer.tools.gauge import Gauge
+from composer.viewer.tools.desk import Desk, GaugeReading
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
@@ -59,7 +59,7 @@ class Screen:
     keys: KeySheet = field(default_factory=KeySheet)
     trying: Trying = field(default_factory=Trying)
     painting: Painting = field(default_factory=Painting)
-    gauge: Gauge = field(default_factory=Gauge)
+    gauge: GaugeReading = field(default_factory=GaugeReading)
     new_head: NewHeadPanel = field(default_factory=NewHeadPanel)
     findings: Findings = field(default_factory=Findings)
     fitting: Fitting = field(default_factory=Fitting)
@@ -69,6 +69,10 @@ class Screen:
         self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
         self.bake, self.fitting = Bake(suffix=self.bake.suffix, unit=self.bake.unit), Fitting()
         self.board.drag = self.board.typing = None
+
+    def desk(self, stage: Stage) -> Desk:
+        """What tools work with now."""
+        return Desk(stage, self.trying, self.painting, self.fitting, self.gauge)
 
     def measure(self, stage: Stage, kit: Kit) -> None:
         """Where the view lies in the window, given the sizes of the panels about it."""

@@ -18,18 +18,13 @@ from tests.window.hand import Hand
 
 def pull(hand: Hand, vertex: int, dx: float, dy: float) -> None:
     """Take a vertex with Ctrl held and drag it by so many points of the window."""
-    from pyglet.window import key, mouse  # not before a fixture has said that there is no display
-
-    window, (x, y) = hand.window, hand.at_vertex(vertex)
+    x, y = hand.at_vertex(vertex)
     hand.move(x, y)
-    window.on_mouse_press(int(x), int(window.height - y), mouse.LEFT, key.MOD_CTRL)
-    for i in range(1, 6):
-        window.on_mouse_drag(
-            int(x + dx * i / 5), int(window.height - y - dy * i / 5), 1, 1, mouse.LEFT, key.MOD_CTRL
-        )  # fmt: skip
-        hand.frames(1)
-    window.on_mouse_release(int(x + dx), int(window.height - y - dy), mouse.LEFT, key.MOD_CTRL)
-    hand.frames(3)
+    hand.hold("Ctrl")
+    hand.press(x, y)
+    hand.drag(x + dx, y + dy)
+    hand.release()
+    hand.let_go("Ctrl")
 
 
 def test_a_pulled_point_follows_the_pointer_in_one_step(open_demo: Hand) -> None:

@@ -7,19 +7,18 @@ import numpy as np
 from composer.geometry.surface import Surface
 from composer.viewer.new_head.new_head import LIBRARY, NewHead
 from composer.viewer.render.picking import Hit
-from composer.viewer.session.fitting import Fitting
-from composer.viewer.session.stage import Stage
-from composer.viewer.tools.gestures import Abandoned, Point, Tool
+from composer.viewer.tools.desk import Desk
+from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
 from masks.paint import Brush, Painter, Stroke
 
 HARDNESS = 0.3
 """Share of the radius that takes the whole strength; chosen by eye."""
 
 
-def brush_fit(stage: Stage, fitting: Fitting, at: Point) -> Tool:
+def brush_fit(desk: Desk, at: Point) -> Tool:
     """Cover the library's vertices under the brush; the release relaxes or protects them. Taken back, it leaves no
     trace."""
-    new = stage.new_head
+    stage, fitting, new = desk.stage, desk.fitting, desk.stage.new_head
     assert new is not None and new.cage is not None
     surface = Surface(new.library.polygons, new.cage)
     values = np.zeros(surface.n_vertices)
@@ -45,3 +44,9 @@ def brush_fit(stage: Stage, fitting: Fitting, at: Point) -> Tool:
 def _dab(new: NewHead, stroke: Stroke, hit: Hit | None) -> None:
     if hit is not None and hit.part == LIBRARY:
         stroke.dab(np.asarray(hit.corners) - new.n_sculpt, hit.bary)
+
+
+FIT_BRUSH = HeadTool(
+    "fit brush", "left", "", lambda desk: desk.stage.place == "new" and desk.fitting.brushing, brush_fit,
+    "drag on the fitted library with a brush", "relaxes it, or protects it from the next fit",
+)  # fmt: skip

@@ -43,25 +43,25 @@ ACTIONS: dict[str, Action] = {
     "cage": Action("the cage's edges", "G", "Looking"),
     "overlay": Action("next overlay", "O", "Looking"),
     "rest": Action("hold: the neutral", "N", "Looking"),
-    "before": Action("hold: as it was a step ago", "V", "Looking"),
+    "before": Action("hold: before the last step", "V", "Looking"),
     "flip_ab": Action("hold: the other of A and B", "B", "Looking"),
     "new_recipe": Action("new recipe", "Ctrl+N", "Recipes"),
     "duplicate": Action("duplicate the recipe", "Ctrl+D", "Recipes"),
     "flip": Action("flip the recipe left to right", "Ctrl+F", "Recipes"),
     "next_recipe": Action("next recipe", "PageDown", "Recipes"),
-    "previous_recipe": Action("recipe before", "PageUp", "Recipes"),
+    "previous_recipe": Action("previous recipe", "PageUp", "Recipes"),
     "copy": Action("copy the chosen row", "Ctrl+C", "Recipes"),
     "paste": Action("paste into the chosen row", "Ctrl+V", "Recipes"),
     "keep_shape": Action("keep the pose as a shape", "Ctrl+K", "Recipes"),
     "more": Action("chosen cell up by 0.05", "W", "Board"),
     "less": Action("chosen cell down by 0.05", "Q", "Board"),
-    "clear_cell": Action("take the chosen cell out", "Delete", "Board"),
+    "clear_cell": Action("remove the chosen cell", "Delete", "Board"),
     "cell_up": Action("the cell above", "Ctrl+Up", "Board"),
     "cell_down": Action("the cell below", "Ctrl+Down", "Board"),
     "cell_left": Action("the cell to the left", "Ctrl+Left", "Board"),
     "cell_right": Action("the cell to the right", "Ctrl+Right", "Board"),
     "type_cell": Action("type the chosen cell's weight", "T", "Board"),
-    "cell_menu": Action("menu of the cell, or of what Tab is on", "R", "Board"),
+    "cell_menu": Action("menu of the chosen cell, or of what Tab is on", "R", "Board"),
     "solo": Action("solo the chosen row", "A", "Board"),
     "mute": Action("mute the chosen row", "D", "Board"),
     "link": Action("link left and right", "K", "Board"),
@@ -75,13 +75,9 @@ ACTIONS: dict[str, Action] = {
     "mirror": Action("mirrored strokes", "Y", "Painting"),
     "invert": Action("invert the mask", "I", "Painting"),
 }  # fmt: skip
-GESTURES: tuple[tuple[str, str], ...] = (
-    ("right drag", "turn the head"),
-    ("middle drag, or Shift and right drag", "move it"),
+OTHER_GESTURES: tuple[tuple[str, str], ...] = (
     ("wheel", "nearer and further"),
     ("point at the face", "its region is outlined and named"),
-    ("press on the face and drag up or down", "a gauge turns the weight of that region"),
-    ("Ctrl and drag a point of the face", "the weights follow it"),
     ("drag a picture onto the face", "that shape comes into the region under it"),
     ("drag a cell, or wheel over the chosen one", "its weight"),
     ("double click a cell", "type its weight"),
@@ -89,10 +85,11 @@ GESTURES: tuple[tuple[str, str], ...] = (
     ("Ctrl and wheel while painting", "the brush's radius"),
     ("Alt and wheel while painting", "its strength"),
     ("drag the edge of the tray or the board", "its size"),
-    ("Escape while dragging", "as if it had never begun"),
+    ("Escape while dragging", "take the drag back"),
     ("Tab, arrows, Space", "from control to control, without the pointer"),
     ("Ctrl and Tab", "to another panel"),
 )
+"""Gestures on panels; those on the head belong to the tools."""
 _NAMES = {
     key.LEFT: "Left", key.RIGHT: "Right", key.UP: "Up", key.DOWN: "Down", key.PAGEUP: "PageUp",
     key.PAGEDOWN: "PageDown", key.DELETE: "Delete", key.BACKSPACE: "Backspace", key.TAB: "Tab", key.SPACE: "Space",
@@ -127,7 +124,7 @@ class Keys:
     def action(self, symbol: int, modifiers: int) -> str:
         """The action of a key, "" where it has none."""
         combo = combo_of(symbol, modifiers)
-        return next((name for name, own in self.combos.items() if combo and own == combo), "")
+        return next((name for name, chosen in self.combos.items() if combo and chosen == combo), "")
 
     def words(self, action: str) -> str:
         """The key of an action, as tooltips say it."""
