@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from composer.bench.measures import MEASURES
-from composer.viewer.measures import WINDOW_MEASURES
+from composer.bench.window_measures import WINDOW_MEASURES
 
 ALL = [*MEASURES, *WINDOW_MEASURES]
 
@@ -29,10 +29,10 @@ def bench(
     from rich.table import Table
 
     from composer.bench.registry import run
+    from composer.bench.window_measures import run_window
     from composer.cli.outputs import may_write
     from composer.cli.report import write_json
     from composer.errors import MoueError, unknown
-    from composer.viewer.measures import run_window
 
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json")

@@ -1,17 +1,24 @@
-"""What keys and buttons do, by the names of `composer.viewer.keys`."""
+"""What keys and buttons do, by the names of `composer.viewer.ui.keys`."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from composer.mixing.recipe import ALL
-from composer.viewer.browse import ask_for_path
-from composer.viewer.demo import demo_document
+from composer.viewer.panels.board.chosen_cell import (
+    ask_menu,
+    choose_by_steps,
+    nudge,
+    remove_chosen,
+    type_chosen,
+)
+from composer.viewer.panels.board.row_menu import copy_row, paste_into
 from composer.viewer.panels.brush import mirror
-from composer.viewer.panels.row_menu import copy_row, paste_into
 from composer.viewer.screen import Screen
-from composer.viewer.settings import data_folder
-from composer.viewer.stage import PLACES, VIEWS, Stage
+from composer.viewer.session.browse import ask_for_path
+from composer.viewer.session.demo import demo_document
+from composer.viewer.session.settings import data_folder
+from composer.viewer.session.stage import PLACES, VIEWS, Stage
 
 TURN_PX, ZOOM_STEPS, NUDGE = 30.0, 2.0, 0.05
 
@@ -54,14 +61,14 @@ class Actions:
             "previous_recipe": lambda: self._step_recipe(-1),
             "copy": lambda: copy_row(stage, stage.opened.region),
             "paste": lambda: paste_into(stage, stage.opened.region),
-            "more": lambda: board.nudge(stage, NUDGE),
-            "less": lambda: board.nudge(stage, -NUDGE),
-            "clear_cell": lambda: board.clear(stage),
-            "cell_up": lambda: board.step(stage, -1, 0),
-            "cell_down": lambda: board.step(stage, 1, 0),
-            "cell_left": lambda: board.step(stage, 0, -1),
-            "cell_right": lambda: board.step(stage, 0, 1),
-            "type_cell": lambda: board.type_chosen(stage),
+            "more": lambda: nudge(board, stage, NUDGE),
+            "less": lambda: nudge(board, stage, -NUDGE),
+            "clear_cell": lambda: remove_chosen(board, stage),
+            "cell_up": lambda: choose_by_steps(board, stage, -1, 0),
+            "cell_down": lambda: choose_by_steps(board, stage, 1, 0),
+            "cell_left": lambda: choose_by_steps(board, stage, 0, -1),
+            "cell_right": lambda: choose_by_steps(board, stage, 0, 1),
+            "type_cell": lambda: type_chosen(board, stage),
             "cell_menu": self._menu,
             "solo": lambda: self._hold("solo"),
             "mute": lambda: self._hold("mute"),
@@ -110,7 +117,7 @@ class Actions:
 
     def _menu(self) -> None:
         if not self._ask_menu():
-            self._panels.board.ask_menu(self._stage)
+            ask_menu(self._panels.board, self._stage)
 
     def _turn(self, dx: float, dy: float) -> None:
         if self._stage.eye is not None:

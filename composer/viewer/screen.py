@@ -8,15 +8,12 @@ from dataclasses import dataclass, field
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.overlay import Shown
-from composer.viewer.painting import Painting
 from composer.viewer.panels.bake import Bake
-from composer.viewer.panels.board import Board
+from composer.viewer.panels.board.board import draw_board
+from composer.viewer.panels.board.state import Board
 from composer.viewer.panels.brush import draw_brush
 from composer.viewer.panels.findings import Findings
-from composer.viewer.panels.fit_steps import FitSteps
+from composer.viewer.panels.fit_steps import draw_fit_steps
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.key_sheet import KeySheet
 from composer.viewer.panels.marks import draw_marks
@@ -29,10 +26,15 @@ from composer.viewer.panels.tray import Tray, carried_ghost
 from composer.viewer.panels.viewbar import ONE_LINE, draw_viewbar
 from composer.viewer.panels.welcome import Welcome
 from composer.viewer.panels.words import draw_words
-from composer.viewer.stage import Stage, weight_words
-from composer.viewer.theme import u32
-from composer.viewer.tools.gauge import Gauge
-from composer.viewer.trying import Trying
+from composer.viewer.scene.overlay import Shown
+from composer.viewer.session.fitting import Fitting
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.trying import Trying
+from composer.viewer.tools.desk import Desk, GaugeReading
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 HEADER, STRIP, LIST, SPLIT, BAR = 46.0, 232.0, 250.0, 6.0, 44.0
 LEAST_VIEW = 300.0
@@ -57,16 +59,20 @@ class Screen:
     keys: KeySheet = field(default_factory=KeySheet)
     trying: Trying = field(default_factory=Trying)
     painting: Painting = field(default_factory=Painting)
-    gauge: Gauge = field(default_factory=Gauge)
+    gauge: GaugeReading = field(default_factory=GaugeReading)
     new_head: NewHeadPanel = field(default_factory=NewHeadPanel)
     findings: Findings = field(default_factory=Findings)
-    fit_steps: FitSteps = field(default_factory=FitSteps)
+    fitting: Fitting = field(default_factory=Fitting)
 
     def fresh(self) -> None:
         """Another document is open: what was tried, painted and fitted on the old one is forgotten."""
         self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
-        self.bake, self.fit_steps = Bake(suffix=self.bake.suffix, unit=self.bake.unit), FitSteps()
+        self.bake, self.fitting = Bake(suffix=self.bake.suffix, unit=self.bake.unit), Fitting()
         self.board.drag = self.board.typing = None
+
+    def desk(self, stage: Stage) -> Desk:
+        """What tools work with now."""
+        return Desk(stage, self.trying, self.painting, self.fitting, self.gauge)
 
     def measure(self, stage: Stage, kit: Kit) -> None:
         """Where the view lies in the window, given the sizes of the panels about it."""
@@ -118,7 +124,7 @@ class Screen:
         with _panel("tray", left + width, top, display.x - left - width, display.y - top):
             self.tray.draw(stage, kit)
         with _panel("board", left, top + height, width, display.y - top - height):
-            self.board.draw(stage, kit)
+            draw_board(stage, kit, self.board)
         tray = _split(kit, "tray split", left + width - kit.px(SPLIT / 2), top, kit.px(SPLIT), display.y - top, True)
         board = _split(kit, "board split", left, top + height - kit.px(SPLIT / 2), width, kit.px(SPLIT), False)
         stage.settings.tray_px = int(min(max(stage.settings.tray_px - tray / kit.scale, 180), 900))
@@ -144,7 +150,8 @@ class Screen:
         with _panel("new marks", 0, top, left, display.y - top):
             self.new_head.draw_marks(stage, kit)
         with _panel("new steps", left + width, top, display.x - left - width, display.y - top):
-            self.new_head.draw_steps(stage, kit, stage.open_sculpt, lambda kit: self.fit_steps.draw(stage, kit))
+            steps = lambda kit: draw_fit_steps(stage, kit, self.fitting)  # noqa: E731
+            self.new_head.draw_steps(stage, kit, stage.open_sculpt, steps)
 
     def _over(self, stage: Stage, kit: Kit) -> None:
         """What lies over everything: sheets, words, the carried picture."""

@@ -1,7 +1,6 @@
 """The window: events to panels and tools, one frame after the other.
 
-Pyglet's events come in here and nowhere else. A drag on the head is a tool's generator; a key is an action of
-`composer.viewer.actions`. Nothing here knows how a pose or a mask is made.
+Events of the pointer and of keys have handlers of their own. Nothing here knows how a pose or a mask is made.
 """
 
 from __future__ import annotations
@@ -12,41 +11,28 @@ from typing import Any
 
 import pyglet
 from pyglet import gl
-from pyglet.window import key, mouse
 
 from composer.errors import MoueError
-from composer.viewer import theme
 from composer.viewer.actions import Actions
-from composer.viewer.browse import browse, can_browse
-from composer.viewer.drawing import Drawing
-from composer.viewer.imgui_pyglet import ImGuiOnPyglet
-from composer.viewer.keys import ACTIONS, Keys, combo_of
-from composer.viewer.kit import Kit
+from composer.viewer.key_events import KeyEvents
+from composer.viewer.pointer_events import PointerEvents
+from composer.viewer.scene.drawing import Drawing
+from composer.viewer.scene.thumbs import Thumbs
 from composer.viewer.screen import Screen
-from composer.viewer.settings import Settings, read_settings, write_settings
-from composer.viewer.stage import Stage
-from composer.viewer.thumbs import Thumbs
+from composer.viewer.session.browse import browse, can_browse
+from composer.viewer.session.brush_job import prepare_brush
+from composer.viewer.session.settings import Settings, read_settings, write_settings
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
-from composer.viewer.tools.gauge import turn_weight
-from composer.viewer.tools.gestures import Point
-from composer.viewer.tools.look_about import move, turn
-from composer.viewer.tools.mend_fit import mend
-from composer.viewer.tools.place_mark import mark_at, place
-from composer.viewer.tools.place_pair import pair_at, place_pair
-from composer.viewer.tools.pull import pull
-from composer.viewer.tools.stroke import paint
+from composer.viewer.tools.under_pointer import point_at_nothing, point_out
+from composer.viewer.ui import theme
+from composer.viewer.ui.imgui_pyglet import ImGuiOnPyglet
+from composer.viewer.ui.keys import Keys
+from composer.viewer.ui.kit import Kit
 
 SIZE, LEAST = (1280, 800), (900, 560)
 AWAKE_SECONDS = 0.6
 CONTEXT_LOST = 0x0507
-HELD_LOOKS = {"rest": "neutral", "before": "before", "flip_ab": "other"}
-"""Keys that are held to look at something else, and what."""
-WHILE_HELD = {name for name, action in ACTIONS.items() if action.group == "Looking"} | {
-    "larger", "smaller", "stronger", "weaker",
-}  # fmt: skip
-"""What keys may do while something is held; what edits or goes elsewhere waits for the release."""
-WALKING = ("Left", "Right", "Up", "Down", "Space", "Tab")
-"""Keys that go from control to control once somebody has begun to."""
 
 
 class MoueWindow(pyglet.window.Window):
@@ -67,8 +53,12 @@ class MoueWindow(pyglet.window.Window):
         self.drag = Drag()
         self._opened: object = None
         self._awake_at = time.monotonic()
-        self._held_keys: set[str] = set()
-        self._pressure = 1.0
+        self._pointer_events = PointerEvents(
+            self.stage, self.panels, self.ui, self.drag, lambda: self.height, self.wake
+        )
+        self._key_events = KeyEvents(self.stage, self.panels, self.ui, self.kit, self.drag, self.act, self.wake)
+        self.push_handlers(self._pointer_events)
+        self.push_handlers(self._key_events)
         if not pyglet.options.headless:
             self.set_minimum_size(*LEAST)
 
@@ -135,11 +125,6 @@ class MoueWindow(pyglet.window.Window):
         """Whether frames are worth drawing."""
         return time.monotonic() - self._awake_at < AWAKE_SECONDS or bool(self.stage.work.jobs)
 
-    @property
-    def holding(self) -> bool:
-        """Whether something is held that is no step yet: a tool, a carried shape, a cell of the board."""
-        return self.drag.active or bool(self.stage.carried_shape) or self.panels.board.drag is not None
-
     def act(self, action: str) -> bool:
         """Do what a key or a button of this name does; whether there was anything to do."""
         self.wake()
@@ -183,9 +168,10 @@ class MoueWindow(pyglet.window.Window):
         if stage.carried_shape:
             self.panels.tray.carried_over(stage, self.panels.board.mirrored)
         self._point()
-        if stage.place == "paint" and not self.panels.painting.ready_for(session):
-            self._prepare_brush()
-        if self.drawing.draw(stage, self.panels, self.get_pixel_ratio(), self.drag.active or moving):
+        panels, ratio = self.panels, self.get_pixel_ratio()
+        if stage.place == "paint" and not panels.painting.ready_for(session):
+            prepare_brush(stage, panels.painting, lambda: self.act("place_mix"))
+        if self.drawing.draw(stage, panels.painting, panels.trying, ratio, self.drag.active or moving):
             self.wake()
 
     def _try_on(self) -> bool:
@@ -194,7 +180,7 @@ class MoueWindow(pyglet.window.Window):
         session = stage.session
         if session is None:
             return False
-        held = next((what for name, what in HELD_LOOKS.items() if name in self._held_keys), "")
+        held = self._key_events.held_look
         if not held and stage.place == "paint" and not self.panels.painting.on_pose:
             held = "neutral"
         if held or (trying.peeking and not stage.peeking):
@@ -209,32 +195,9 @@ class MoueWindow(pyglet.window.Window):
         stage = self.stage
         if (self.drag.active or self.ui.wants_mouse) and not stage.carried_shape:
             if not self.panels.painting.stroking:
-                stage.hit, stage.pointed = None, ""
-            return
-        if stage.place == "new":
-            stage.hit, stage.pointed = None, pair_at(stage, *stage.pointer).replace("_", " ")
-            return
-        stage.hit = stage.look_up(*stage.pointer)
-        stage.pointed = stage.region_at(stage.hit)
-        if stage.place == "marks":
-            stage.pointed = mark_at(stage, *stage.pointer).replace("_", " ")
-
-    def _prepare_brush(self) -> None:
-        """Make the brush's tables beside the frame loop."""
-        session, painting = self.stage.opened, self.panels.painting
-        name = "Making the brush ready"
-        if all(job.name != name for job in self.stage.work.jobs):
-            self.stage.work.begin(
-                name, lambda progress: painting.painter_of(session), lambda _: self.wake(), self._no_brush
-            )
-
-    def _no_brush(self, words: str) -> None:
-        """The brush could not be made: told once, and not tried again on the same surface."""
-        self.stage.say(words, "wrong")
-        if self.panels.painting.on_pose:
-            self.panels.painting.on_pose = False
-        elif self.stage.place == "paint":
-            self.act("place_mix")
+                point_at_nothing(stage)
+        else:
+            point_out(stage)
 
     # Leaving.
 
@@ -257,134 +220,9 @@ class MoueWindow(pyglet.window.Window):
             self._opened = "closed"
         super().close()
 
-    # Events of the pointer.
-
-    def on_mouse_press(self, x: int, y: int, button: int, modifiers: int) -> None:
-        """A button goes down: on a panel, or a tool begins."""
-        self._moved(x, y)
-        self.ui.button(button, True)
-        stage, panels = self.stage, self.panels
-        if self.ui.wants_mouse or stage.session is None or not stage.in_view(*stage.pointer) or self.drag.active:
-            return
-        shift = bool(modifiers & key.MOD_SHIFT)
-        at = Point(*stage.pointer, pressure=self._pressure, shift=shift)
-        turning, moving = (mouse.MIDDLE, mouse.RIGHT) if stage.settings.exchanged else (mouse.RIGHT, mouse.MIDDLE)
-        if button == turning:
-            self.drag.begin(move(stage) if shift else turn(stage), button)
-        elif button == moving:
-            self.drag.begin(move(stage), button)
-        elif button == mouse.LEFT and stage.place == "mix":
-            panels.trying.stop(stage.session)
-            pulled = bool(modifiers & key.MOD_ACCEL)
-            self.drag.begin(pull(stage, at) if pulled else turn_weight(stage, panels.gauge, at), button)
-        elif button == mouse.LEFT and stage.place == "paint":
-            if panels.painting.ready_for(stage.session):
-                self.drag.begin(paint(stage, panels.painting, at), button)
-        elif button == mouse.LEFT and stage.place == "marks":
-            self.drag.begin(place(stage, at), button)
-        elif button == mouse.LEFT and stage.new_head is not None:
-            steps = panels.fit_steps
-            mending = steps.brush != "none" and steps.fitted is not None
-            self.drag.begin(mend(stage, steps, at) if mending else place_pair(stage, at), button)
-
-    def on_mouse_drag(self, x: int, y: int, dx: int, dy: int, buttons: int, modifiers: int) -> None:
-        """The pointer moves with a button down."""
-        self._moved(x, y)
-        shift = bool(modifiers & key.MOD_SHIFT)
-        self.drag.move(Point(*self.stage.pointer, float(dx), float(-dy), self._pressure, shift))
-
-    def on_mouse_motion(self, x: int, y: int, dx: int, dy: int) -> None:
-        """The pointer moves."""
-        self._moved(x, y)
-
-    def on_mouse_release(self, x: int, y: int, button: int, modifiers: int) -> None:
-        """A button goes up: a tool ends."""
-        self._moved(x, y)
-        self.ui.button(button, False)
-        self.drag.release(Point(*self.stage.pointer, pressure=self._pressure, released=True), button)
-
-    def on_mouse_scroll(self, x: int, y: int, scroll_x: float, scroll_y: float) -> None:
-        """The wheel: on a panel, the brush, or nearer and further."""
-        self._moved(x, y)
-        self.ui.wheel(scroll_x, scroll_y)
-        stage = self.stage
-        if self.ui.wants_mouse or stage.session is None or stage.eye is None or not stage.in_view(*stage.pointer):
-            return
-        if stage.place == "paint" and self.ui.io.key_ctrl:
-            self.panels.painting.larger(scroll_y)
-        elif stage.place == "paint" and self.ui.io.key_alt:
-            self.panels.painting.stronger(scroll_y)
-        else:
-            hit = stage.look_up(*stage.pointer)
-            stage.turn(stage.eye.zoom(scroll_y, hit.point if hit is not None else None))
-
-    def on_mouse_leave(self, x: int, y: int) -> None:
-        """The pointer leaves the window."""
-        if not self.drag.active:
-            self.ui.left()
-            self.stage.pointer = (-1.0, -1.0)
-        self.wake()
-
     def press_pen(self, pressure: float) -> None:
         """A pen says how hard it presses, in [0, 1]."""
-        self._pressure = min(max(pressure, 0.0), 1.0)
-
-    def _moved(self, x: int, y: int) -> None:
-        self.ui.moved(x, y)
-        self.stage.pointer = (float(x), float(self.height - y))
-        self.wake()
-
-    # Events of the keyboard.
-
-    def on_key_press(self, symbol: int, modifiers: int) -> bool:
-        """A key goes down: typed into a field, or an action. Escape takes a drag back."""
-        self.wake()
-        self.ui.key(symbol, modifiers, True)
-        combo = combo_of(symbol, modifiers)
-        if symbol == key.ESCAPE:
-            self._escape()
-            return True
-        if self.panels.keys.waiting:
-            self.panels.keys.choose(self.stage, self.kit, combo)
-            return True
-        if self.ui.wants_keys and not combo.startswith("Ctrl+S"):
-            return True
-        if self.ui.io.nav_visible and combo in WALKING:
-            return True
-        action = self.kit.keys.action(symbol, modifiers)
-        if action in HELD_LOOKS:
-            self._held_keys.add(action)
-        elif self.holding and action not in WHILE_HELD:
-            if action == "undo":
-                self._escape()
-        elif action and (action == "keys" or not self.stage.dialogs.any_open):
-            self.act(action)
-        return True
-
-    def on_key_release(self, symbol: int, modifiers: int) -> None:
-        """A key goes up."""
-        self.wake()
-        self.ui.key(symbol, modifiers, False)
-        self._held_keys.discard(self.kit.keys.action(symbol, 0))
-
-    def on_text(self, text: str) -> None:
-        """Characters are typed."""
-        self.wake()
-        self.ui.text(text)
-
-    def _escape(self) -> None:
-        """A drag is taken back; a trial ends."""
-        session = self.stage.session
-        if self.stage.carried_shape and session is not None:
-            self.stage.carried_shape = ""
-            session.abort()
-        elif self.drag.active:
-            self.drag.abandon()
-        elif self.panels.board.drag is not None and session is not None:
-            self.panels.board.drag = None
-            session.abort()
-        elif session is not None and not self.stage.dialogs.any_open:
-            self.panels.trying.stop(session)
+        self._pointer_events.press_pen(pressure)
 
     # Events of the window.
 
@@ -396,7 +234,7 @@ class MoueWindow(pyglet.window.Window):
     def on_deactivate(self) -> None:
         """The window loses the front: nothing is held any more."""
         self.ui.focus(False)
-        self._held_keys.clear()
+        self._key_events.release_all()
         self.drag.abandon()
 
     def on_resize(self, width: int, height: int) -> None:

@@ -33,7 +33,7 @@ class Hand:
 
         pyglet.options.headless = True
         pyglet.options.debug_gl = False
-        from composer.viewer.settings import Settings
+        from composer.viewer.session.settings import Settings
         from composer.viewer.window import MoueWindow
 
         self.window = MoueWindow(settings or Settings(), size=size)
@@ -305,7 +305,7 @@ def _strokes(combo: str) -> list[tuple[int, int]]:
     """The keys of a combination in the order they go down, each with the modifiers held before it."""
     from pyglet.window import key
 
-    from composer.viewer.keys import _NAMES
+    from composer.viewer.ui.keys import _NAMES
 
     symbols = {name: symbol for symbol, name in reversed(_NAMES.items())}
     symbols |= {"Escape": key.ESCAPE, "Enter": key.RETURN, "Ctrl": key.LCTRL, "Shift": key.LSHIFT, "Alt": key.LALT}

@@ -319,7 +319,7 @@ def _hand(size: tuple[int, int], double: bool) -> Iterator[Hand]:
     import pyglet
 
     pyglet.options.headless = True
-    from composer.viewer.settings import Settings
+    from composer.viewer.session.settings import Settings
     from composer.viewer.window import MoueWindow
 
     plain = MoueWindow.get_size, MoueWindow.get_pixel_ratio

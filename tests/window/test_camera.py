@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from composer.errors import MoueError
 from composer.picture.views import VIEWS, camera_of
-from composer.viewer.camera import Eye, between, framed, named_eye
+from composer.viewer.render.camera import Eye, between, framed, named_eye
 
 SIZE = (1280, 800)
 EYES = st.builds(

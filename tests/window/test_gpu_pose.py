@@ -38,12 +38,13 @@ try:
         pyglet.options.debug_gl = False
     from pyglet import gl
 
-    from composer.viewer import gpu_pose, measure_gpu
-    from composer.viewer.camera import named_eye
-    from composer.viewer.gpu_pose import GpuPose, Way, opposite_edges
-    from composer.viewer.look import Look
-    from composer.viewer.normals import Normals
-    from composer.viewer.view3d import View3D
+    from composer.bench import window_gpu
+    from composer.viewer.render import gpu_pose
+    from composer.viewer.render.camera import named_eye
+    from composer.viewer.render.gpu_pose import GpuPose, Way, opposite_edges
+    from composer.viewer.render.look import Look
+    from composer.viewer.render.normals import Normals
+    from composer.viewer.render.view3d import View3D
 except Exception as error:  # pyglet opens a display when GL is loaded, and has no one error for having none
     if MUST:
         raise
@@ -52,7 +53,7 @@ except Exception as error:  # pyglet opens a display when GL is loaded, and has 
 
 @pytest.fixture(scope="module", autouse=True)
 def _context() -> Iterator[None]:
-    made = measure_gpu.context()
+    made = window_gpu.context()
     try:
         made.__enter__()
     except MoueError as error:
@@ -173,7 +174,7 @@ def test_normals_are_the_surfaces_own(polygons: Polygons, seed: int) -> None:
 
 
 def test_a_smooth_heads_pose_and_normals_are_the_cpus(way: Way) -> None:
-    mixer, recipe = measure_gpu.face_scene(24)
+    mixer, recipe = window_gpu.face_scene(24)
     head = mixer.head
     pose = GpuPose(head.neutral, head.polygons, way)
     pose.set_columns(columns_of(mixer, recipe))
@@ -187,7 +188,7 @@ def test_a_smooth_heads_pose_and_normals_are_the_cpus(way: Way) -> None:
 
 
 def test_the_picture_is_the_cpus_within_two_of_255(way: Way) -> None:
-    mixer, recipe = measure_gpu.face_scene(40)
+    mixer, recipe = window_gpu.face_scene(40)
     head, size = mixer.head, (320, 240)
     wanted = mixer.pose(recipe).astype(np.float32)
     eye, look, view = named_eye("front", head.neutral, size), Look(), View3D(samples=0)
@@ -206,7 +207,7 @@ def test_the_picture_is_the_cpus_within_two_of_255(way: Way) -> None:
 
 
 def test_columns_that_stay_are_not_sent_again_and_room_is_used_again(way: Way, monkeypatch: pytest.MonkeyPatch) -> None:
-    mixer, recipe = measure_gpu.face_scene(20)
+    mixer, recipe = window_gpu.face_scene(20)
     columns, pose = columns_of(mixer, recipe), GpuPose(mixer.head.neutral, mixer.head.polygons, way)
     sent: list[int] = []
     send = GpuPose._send
@@ -236,7 +237,7 @@ def test_columns_that_stay_are_not_sent_again_and_room_is_used_again(way: Way, m
 
 
 def test_a_row_that_changes_is_sent_anew_under_the_same_cells(way: Way) -> None:
-    mixer, recipe = measure_gpu.face_scene(20)
+    mixer, recipe = window_gpu.face_scene(20)
     pose = GpuPose(mixer.head.neutral, mixer.head.polygons, way)
     for row in (Row("add", 1.0), Row("add", 0.25), Row("replace", 0.6)):
         changed = recipe.with_(rows={cell.region: row for cell in recipe.cells[:20]})
@@ -247,7 +248,7 @@ def test_a_row_that_changes_is_sent_anew_under_the_same_cells(way: Way) -> None:
 
 
 def test_a_recipe_that_grows_keeps_what_it_had(way: Way) -> None:
-    mixer, recipe = measure_gpu.face_scene(20)
+    mixer, recipe = window_gpu.face_scene(20)
     columns, pose = columns_of(mixer, recipe), GpuPose(mixer.head.neutral, mixer.head.polygons, way)
     for count in (1, 2, 5, 12, len(columns)):
         some = dict(list(columns.items())[:count])
@@ -259,7 +260,7 @@ def test_a_recipe_that_grows_keeps_what_it_had(way: Way) -> None:
 
 
 def test_what_cannot_be_held_is_refused_and_the_pose_stays(way: Way, monkeypatch: pytest.MonkeyPatch) -> None:
-    mixer, recipe = measure_gpu.face_scene(12)
+    mixer, recipe = window_gpu.face_scene(12)
     columns, pose = columns_of(mixer, recipe), GpuPose(mixer.head.neutral, mixer.head.polygons, way)
     few = dict(list(columns.items())[:3])
     pose.set_columns(few)
@@ -330,11 +331,11 @@ def test_each_corner_has_the_edges_of_its_polygon_that_it_is_no_end_of(polygons:
 
 
 def test_the_bench_measures_what_its_rows_say(monkeypatch: pytest.MonkeyPatch) -> None:
-    mixer, recipe = measure_gpu.face_scene(30)
+    mixer, recipe = window_gpu.face_scene(30)
     reached = [np.mean(mask > 0) for mask in mixer.masks.values()]
     assert len(recipe.cells) == 40 and min(reached) > 0.04 and max(reached) < 0.16
-    monkeypatch.setattr(measure_gpu, "SIZE", (64, 40))
-    rows = list(measure_gpu.rows_of(6, ways_here()[:1]))
+    monkeypatch.setattr(window_gpu, "SIZE", (64, 40))
+    rows = list(window_gpu.rows_of(6, ways_here()[:1]))
     assert [row.name.split(",")[0] for row in rows] == [
         "morph", "smooth normals", "morph and smooth normals", "whole frame", "whole frame to glFinish",
     ]  # fmt: skip

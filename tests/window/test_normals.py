@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.head import Head
-from composer.viewer.normals import Normals
+from composer.viewer.render.normals import Normals
 from tests.masks.surfaces import sphere
 from tests.small_heads import polygon_meshes, random_head
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
-from composer.viewer.picking import Hit, Picker
+from composer.viewer.render.picking import Hit, Picker
 from tests.masks.surfaces import sphere
 from tests.small_heads import polygon_meshes, random_head
 

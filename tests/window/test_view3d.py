@@ -20,14 +20,14 @@ from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, TextureCoordinates
 from composer.picture.figure import Figure
 from composer.picture.render import BACKGROUND
-from composer.viewer.camera import Eye, named_eye
-from composer.viewer.daylight import TERMS, daylight, harmonics
-from composer.viewer.look import Line, Look, Mark
-from composer.viewer.normals import Normals
+from composer.viewer.render.camera import Eye, named_eye
+from composer.viewer.render.daylight import TERMS, daylight, harmonics
+from composer.viewer.render.look import Line, Look, Mark
+from composer.viewer.render.normals import Normals
 from tests.masks.surfaces import sphere
 
 if TYPE_CHECKING:
-    from composer.viewer.view3d import View3D
+    from composer.viewer.render.view3d import View3D
 
 SIZE = (200, 160)
 FRONT = Eye(distance=800.0)
@@ -39,7 +39,7 @@ Opener = Callable[[Head], "View3D"]
 def opened(context: object) -> Iterator[Opener]:
     from pyglet import gl
 
-    from composer.viewer.view3d import View3D
+    from composer.viewer.render.view3d import View3D
 
     views: list[View3D] = []
 
@@ -404,7 +404,7 @@ def test_openness_and_daylight_darken(opened: Opener) -> None:
 def test_gl_is_left_as_it_was_found(opened: Opener) -> None:
     from pyglet import gl
 
-    from composer.viewer.gl import integer
+    from composer.viewer.render.gl import integer
 
     head = ball_head(fineness=2)
     view = opened(head)
@@ -430,7 +430,7 @@ def test_another_head_can_be_opened(opened: Opener) -> None:
 
 
 def test_mistakes_are_told(context: object) -> None:
-    from composer.viewer.view3d import View3D
+    from composer.viewer.render.view3d import View3D
 
     head = ball_head(fineness=2)
     positions, normals = arrays_of(head)
@@ -455,7 +455,7 @@ def test_mistakes_are_told(context: object) -> None:
 @given(st.integers(0, 40), st.sampled_from([np.uint8, np.float32]), st.integers(0, 2**32 - 1))
 def test_the_difference_of_two_arrays(rows: int, kind: type, seed: int) -> None:
     pytest.importorskip("pyglet")
-    gl = pytest.importorskip("composer.viewer.gl", exc_type=Exception)
+    gl = pytest.importorskip("composer.viewer.render.gl", exc_type=Exception)
     rng = np.random.default_rng(seed)
     held = rng.integers(0, 9, (rows, 3)).astype(kind)
     wanted = held.copy()

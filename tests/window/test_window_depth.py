@@ -12,24 +12,19 @@ from composer.formats.mesh import mesh_of
 from composer.formats.obj import write
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import Cell, Recipe
-from composer.viewer.sculpts import accept_sculpt, match_target
+from composer.viewer.session.sculpts import accept_sculpt, match_target
 from tests.window.hand import Hand
 
 
 def pull(hand: Hand, vertex: int, dx: float, dy: float) -> None:
     """Take a vertex with Ctrl held and drag it by so many points of the window."""
-    from pyglet.window import key, mouse  # not before a fixture has said that there is no display
-
-    window, (x, y) = hand.window, hand.at_vertex(vertex)
+    x, y = hand.at_vertex(vertex)
     hand.move(x, y)
-    window.on_mouse_press(int(x), int(window.height - y), mouse.LEFT, key.MOD_CTRL)
-    for i in range(1, 6):
-        window.on_mouse_drag(
-            int(x + dx * i / 5), int(window.height - y - dy * i / 5), 1, 1, mouse.LEFT, key.MOD_CTRL
-        )  # fmt: skip
-        hand.frames(1)
-    window.on_mouse_release(int(x + dx), int(window.height - y - dy), mouse.LEFT, key.MOD_CTRL)
-    hand.frames(3)
+    hand.hold("Ctrl")
+    hand.press(x, y)
+    hand.drag(x + dx, y + dy)
+    hand.release()
+    hand.let_go("Ctrl")
 
 
 def test_a_pulled_point_follows_the_pointer_in_one_step(open_demo: Hand) -> None:
@@ -95,6 +90,26 @@ def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) 
     session.apply(lambda project: set_corrective(project, fix))
     hand.frames(3)
     assert session.evaluated.corrective_weights(session.recipe)["au17"] == pytest.approx(1.0)
+    assert "corrective au17" in hand.seen
+
+
+def test_a_corrective_is_removed_in_the_window_and_comes_back_by_undo(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    linear = session.evaluated.pose(session.recipe)
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    session.apply(lambda project: set_corrective(project, fix))
+    hand.frames(3)
+    corrected = session.evaluated.pose(session.recipe)
+    assert np.abs(corrected - linear).max() > 0.1
+    hand.click_on("corrective au17")
+    hand.click_on("Remove corrective")
+    assert not session.project.correctives and not hand.wrong
+    assert "au17" in session.head.shape_names and "corrective au17" not in hand.seen
+    np.testing.assert_allclose(session.evaluated.pose(session.recipe), linear, atol=1e-9)
+    hand.key("Ctrl+Z")
+    assert session.project.correctives == (fix,)
+    np.testing.assert_allclose(session.evaluated.pose(session.recipe), corrected, atol=1e-9)
+    hand.frames(3)
     assert "corrective au17" in hand.seen
 
 

@@ -10,7 +10,7 @@ from imgui_bundle import imgui
 
 from composer.edits.recipes import delete_recipe
 from composer.edits.regions import delete_region, rename_region
-from composer.viewer.settings import read_settings, settings_folder
+from composer.viewer.session.settings import read_settings, settings_folder
 from masks.paint import Painter
 from tests.window.dome import write_dome
 from tests.window.hand import Hand
@@ -150,7 +150,7 @@ def test_shapes_recipes_and_their_menus_are_reached_by_keys_alone(
 ) -> None:
     from pyglet.window import key
 
-    from composer.viewer.kit import Kit
+    from composer.viewer.ui.kit import Kit
 
     hand, plain, stood = open_demo, Kit.mark, []
 

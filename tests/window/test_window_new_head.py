@@ -14,7 +14,7 @@ from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks, read_landmark_pairs, write_landmarks
 from composer.head.places import SurfacePoint, resolve
-from composer.viewer.opening import open_new_head
+from composer.viewer.session.opening import open_new_head
 from tests.window.hand import Hand
 
 PLACED = (
@@ -130,10 +130,10 @@ def test_fit_mend_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
     new, old = hand.stage.new_head, hand.session
     hand.click_on("finer levels")
     hand.click_on("Fit now")
-    hand.until(lambda: hand.window.panels.fit_steps.fitted is not None, "the fit")
+    hand.until(lambda: hand.window.panels.fitting.fitted is not None, "the fit")
     hand.settle()
-    report = hand.window.panels.fit_steps.fitted.report
-    skin = new.library.skin & (hand.window.panels.fit_steps.fitted.free < 0.5)
+    report = hand.window.panels.fitting.fitted.report
+    skin = new.library.skin & (hand.window.panels.fitting.fitted.free < 0.5)
     assert report.reversed_faces == report.folded_faces == 0
     assert np.median(np.linalg.norm(new.cage - true, axis=1)[skin]) < 1.5
 

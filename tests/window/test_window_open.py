@@ -77,7 +77,7 @@ def test_recent_documents_are_offered_on_the_next_start(new_hand: Callable[..., 
     first.open(library)
     first.window.on_close()
     first.frames(3)
-    from composer.viewer.settings import read_settings
+    from composer.viewer.session.settings import read_settings
 
     again = new_hand(settings=read_settings())
     again.frames(2)

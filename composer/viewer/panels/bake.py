@@ -11,9 +11,10 @@ from composer.document.bake import Planned, bake, planned
 from composer.errors import shorten_middle
 from composer.head.levels import vertex_count
 from composer.mixing.recipe import Recipe
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
+from composer.viewer.session.same_key import same_key
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
 
 FORMATS = {".obj": "OBJ", ".ply": "PLY", ".glb": "GLB", ".gltf": "glTF", ".npz": "NPZ", ".usd": "USD"}
 UNITS = ("as the head", "mm", "cm", "m", "in")
@@ -121,18 +122,19 @@ class Bake:
         """Make the plan anew, beside the frame loop, where a choice, the document or two seconds have changed."""
         session = stage.opened
         chosen = self.chosen(stage)
-        key = (self.folder, self.suffix, self.name, tuple(r.name for r in chosen), id(session.project),
+        key = (self.folder, self.suffix, self.name, tuple(r.name for r in chosen), session.project,
                len(self.written))  # fmt: skip
         tick = int(stage.clock() / 2.0)
-        if key == self._key and tick == self._tick:
+        fresh = same_key(key, self._key)
+        if fresh and tick == self._tick:
             return
-        if key != self._key:
+        if not fresh:
             self.plan, self.fault = [], ""
         self._key, self._tick = key, tick
         evaluated, folder, suffix, name = session.evaluated, Path(self.folder).expanduser(), self.suffix, self.name
 
         def found(plan: list[Planned], fault: str = "") -> None:
-            if self._key == key:
+            if same_key(self._key, key):
                 self.plan, self.fault = plan, fault
 
         stage.work.begin(

@@ -5,9 +5,9 @@ from __future__ import annotations
 from imgui_bundle import imgui
 
 from composer.mixing.recipe import ALL
-from composer.viewer.kit import Kit
-from composer.viewer.painting import LEAST_MM, MOST_MM, Painting
-from composer.viewer.stage import Stage
+from composer.viewer.session.painting import LEAST_MM, MOST_MM, Painting
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui.kit import Kit
 
 KINDS = {"paint": "Paint", "erase": "Erase", "soften": "Soften"}
 PRESSURES = {"none": "Nothing", "radius": "Radius", "strength": "Strength"}

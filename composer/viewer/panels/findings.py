@@ -13,9 +13,9 @@ from composer.checks.sweep import sweep_recipes
 from composer.document.evaluated import EvaluatedDocument
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
 
 INKS = {"error": theme.CORAL, "warning": theme.SAND, "note": theme.TIDE}
 SIGNS = {"error": "mute", "warning": "star", "note": "dot"}

@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.stage import PLACES, Stage
+from composer.viewer.session.stage import PLACES, Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
 
 RIGHT = ("Undo", "Redo", "Open", "Save", "Check", "Bake", "?")
 

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer import theme
-from composer.viewer.keys import ACTIONS, GESTURES
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
+from composer.viewer.tools.registry import TOOLS
+from composer.viewer.ui import theme
+from composer.viewer.ui.keys import ACTIONS, OTHER_GESTURES
+from composer.viewer.ui.kit import Kit
 
 
 @dataclass
@@ -77,7 +78,8 @@ class KeySheet:
 
     def _gestures(self, kit: Kit) -> None:
         kit.heading("Gestures")
-        for gesture, words in GESTURES:
+        of_tools = [(tool.gesture, tool.words) for tool in TOOLS if tool.gesture]
+        for gesture, words in (*of_tools, *OTHER_GESTURES):
             imgui.text_colored(theme.vec4(theme.SAND), gesture)
             room = imgui.get_content_region_avail().x
             if imgui.calc_text_size(f"{gesture}  {words}").x < room:
@@ -104,8 +106,8 @@ class KeySheet:
         """Give the waiting action a key; the action that had it keeps none."""
         if not combo:
             return
-        for name, own in kit.keys.combos.items():
-            if own == combo and name != self.waiting:
+        for name, held in kit.keys.combos.items():
+            if held == combo and name != self.waiting:
                 kit.keys.combos[name] = ""
                 stage.settings.keys[name] = ""
         kit.keys.combos[self.waiting] = combo

@@ -6,10 +6,10 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.edits.landmarks import remove_landmark
 from composer.head.landmark_names import landmark_names
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
-from composer.viewer.theme import u32
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 
 def draw_marks(stage: Stage, kit: Kit) -> None:

@@ -9,10 +9,10 @@ from pathlib import Path
 from imgui_bundle import ImVec2, imgui
 
 from composer.mixing.recipe import ALL
-from composer.viewer.kit import Kit
 from composer.viewer.panels.sheets import begin_sheet, end_sheet
-from composer.viewer.sculpts import SPARSE, Wish, match_target
-from composer.viewer.stage import Stage
+from composer.viewer.session.sculpts import SPARSE, Wish, match_target
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui.kit import Kit
 
 REGIONS = {"every": "Every region", "row": "The chosen row"}
 SHAPES = {"every": "Every shape", "tray": "Those in the tray"}

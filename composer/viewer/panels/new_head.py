@@ -9,11 +9,11 @@ from pathlib import Path
 from imgui_bundle import ImVec2, imgui
 
 from composer.fitting.guess import LEAST
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.new_head import NewHead
-from composer.viewer.stage import Stage
-from composer.viewer.theme import u32
+from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 SHOWN = {"sculpt": "Sculpt", "cage": "Library", "both": "Both"}
 

@@ -24,12 +24,12 @@ from composer.edits.recipes import (
 from composer.edits.rows import flipped_recipe
 from composer.edits.shapes import keep_shape
 from composer.mixing.recipe import Recipe
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.sculpts import accept_sculpt
-from composer.viewer.stage import Stage
-from composer.viewer.theme import u32
-from composer.viewer.trying import Trying
+from composer.viewer.session.sculpts import accept_sculpt
+from composer.viewer.session.stage import Stage
+from composer.viewer.session.trying import Trying
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 JOINS = {"linear": "Linear", "seamless": "Seamless"}
 

@@ -21,11 +21,11 @@ from composer.edits.regions import (
     split_region,
 )
 from composer.head.presets import region_set
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.panels.board import swatch
-from composer.viewer.stage import Stage
-from composer.viewer.theme import u32
+from composer.viewer.panels.swatch import swatch
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 SPLIT_RAMP_MM = 12.0
 OVERLAY_SET = "overlay"

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui.kit import Kit
 
 PLAIN = imgui.WindowFlags_.always_auto_resize | imgui.WindowFlags_.no_title_bar | imgui.WindowFlags_.no_move
 

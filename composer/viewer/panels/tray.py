@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from imgui_bundle import ImVec2, imgui
 
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
-from composer.viewer import theme
-from composer.viewer.cell_edits import carried_edit
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
-from composer.viewer.theme import u32
+from composer.viewer.session.cell_edits import carried_edit
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 SIDE = 84.0
 EVERYTHING, MARKED, UNUSED = "All", "Marked", "Hidden"

@@ -6,12 +6,12 @@ import numpy as np
 from imgui_bundle import ImVec2, imgui
 
 from composer.picture.palette import viridis
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.overlay import Shown
-from composer.viewer.panels.board import swatch
-from composer.viewer.stage import OVERLAYS, VIEWS, Stage
-from composer.viewer.theme import u32
+from composer.viewer.panels.swatch import swatch
+from composer.viewer.scene.overlay import Shown
+from composer.viewer.session.stage import OVERLAYS, VIEWS, Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 ONE_LINE = 520.0
 """Width of a view from which on all of its buttons stand in one line."""

@@ -9,9 +9,9 @@ from pathlib import Path
 from imgui_bundle import ImVec2, imgui
 
 from composer.errors import shorten_middle
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
 
 
 @dataclass

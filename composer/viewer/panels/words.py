@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer import theme
-from composer.viewer.kit import Kit
-from composer.viewer.stage import Stage, Words
-from composer.viewer.theme import u32
-from composer.viewer.work import Job
+from composer.viewer.session.stage import Stage, Words
+from composer.viewer.session.work import Job
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 SIGNS = {"note": ("dot", theme.TIDE), "done": ("dot", theme.MOSS), "wrong": ("mute", theme.CORAL)}
 FLAGS = (

@@ -2,31 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from composer.mixing.recipe import WEIGHT_RANGE, Cell, CellKey
-from composer.viewer.cell_edits import cells_edit
-from composer.viewer.stage import Stage
-from composer.viewer.tools.gestures import Abandoned, Point, Tool
+from composer.mixing.recipe import WEIGHT_RANGE, Cell
+from composer.viewer.session.cell_edits import cells_edit
+from composer.viewer.session.stage import Stage
+from composer.viewer.tools.desk import Desk
+from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
 
 PIXELS_FOR_ONE, STARTS_AT = 170.0, 4.0
 
 
-@dataclass
-class Gauge:
-    """What the gauge shows while it is held: the cell, its weight before and now, and where it stands."""
-
-    key: CellKey | None = None
-    before: float = 0.0
-    weight: float = 0.0
-    x: float = 0.0
-    y: float = 0.0
-
-
-def turn_weight(stage: Stage, gauge: Gauge, at: Point) -> Tool:
+def turn_weight(desk: Desk, at: Point) -> Tool:
     """Choose the region under the pointer; dragging up and down turns the weight of its strongest cell, or of the
     chosen shape's where the region has none."""
+    stage, gauge = desk.stage, desk.gauge
     session = stage.opened
+    desk.trying.stop(session)
     region = stage.region_at(stage.look_up(at.x, at.y))
     if region:
         session.region = region
@@ -78,3 +68,9 @@ def _advice(stage: Stage, region: str) -> str:
     if not session.shape:
         return f"Nothing moves {region} yet: drop a picture from the tray here, or choose one and press again."
     return f"That cell of {region} is locked."
+
+
+GAUGE = HeadTool(
+    "gauge", "left", "", lambda desk: desk.stage.place == "mix", turn_weight,
+    "press on the face and drag up or down", "a gauge turns the weight of that region",
+)  # fmt: skip

@@ -1,9 +1,15 @@
-"""What a tool is told: where the pointer is, how hard a pen presses, and how a drag ends."""
+"""What a tool is: the press that begins it, what it is told while it is held, and how it ends."""
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
+from typing import Literal
+
+from composer.viewer.tools.desk import Desk
+
+Button = Literal["left", "turn", "move"]
+"""The button that was pressed, by what it is for: the right one turns and the middle one moves, unless exchanged."""
 
 
 @dataclass(frozen=True)
@@ -26,3 +32,18 @@ class Abandoned(Exception):
 
 Tool = Generator[None, Point, None]
 """A drag: the generator is begun on the press and then sent one `Point` for each move and one for the release."""
+
+
+@dataclass(frozen=True)
+class HeadTool:
+    """One tool: its `name`; the `button` and the `key` ("Ctrl", "Shift" or "") that begin it; `applies`, whether a
+    press is meant for it as things stand; `begin`, its generator; `gesture` and `words`, its line on the sheet of keys
+    ("" for none)."""
+
+    name: str
+    button: Button
+    key: str
+    applies: Callable[[Desk], bool]
+    begin: Callable[[Desk, Point], Tool]
+    gesture: str = ""
+    words: str = ""

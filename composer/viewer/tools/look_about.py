@@ -1,23 +1,26 @@
-"""Turning and moving the head before the eye."""
+"""Turning and moving the head before the eye, in every place."""
 
 from __future__ import annotations
 
-from composer.viewer.stage import Stage
-from composer.viewer.tools.gestures import Abandoned, Tool
+from collections.abc import Callable
+
+from composer.viewer.render.camera import Eye
+from composer.viewer.tools.desk import Desk
+from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
 
 
-def turn(stage: Stage) -> Tool:
+def turn(desk: Desk, at: Point) -> Tool:
     """Orbit while it is dragged."""
-    return _dragged(stage, lambda eye, p: eye.orbit(p.dx, p.dy))
+    return _dragged(desk, lambda eye, p: eye.orbit(p.dx, p.dy))
 
 
-def move(stage: Stage) -> Tool:
+def move(desk: Desk, at: Point) -> Tool:
     """Pan while it is dragged."""
-    return _dragged(stage, lambda eye, p: eye.pan(p.dx, p.dy, stage.view[3]))
+    return _dragged(desk, lambda eye, p: eye.pan(p.dx, p.dy, desk.stage.view[3]))
 
 
-def _dragged(stage: Stage, step) -> Tool:  # type: ignore[no-untyped-def]
-    before = stage.eye
+def _dragged(desk: Desk, step: Callable[[Eye, Point], Eye]) -> Tool:
+    stage, before = desk.stage, desk.stage.eye
     try:
         while True:
             point = yield
@@ -28,3 +31,12 @@ def _dragged(stage: Stage, step) -> Tool:  # type: ignore[no-untyped-def]
     except Abandoned:
         if before is not None:
             stage.turn(before)
+
+
+def _always(desk: Desk) -> bool:
+    return True
+
+
+TURN = HeadTool("turn", "turn", "", _always, turn, "right drag", "turn the head")
+MOVE = HeadTool("move", "move", "", _always, move, "middle drag, or Shift and right drag", "move it")
+MOVE_WITH_SHIFT = HeadTool("move with Shift", "turn", "Shift", _always, move)

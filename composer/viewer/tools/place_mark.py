@@ -6,15 +6,17 @@ import numpy as np
 
 from composer.edits.landmarks import place_landmark
 from composer.head.places import SurfacePoint
-from composer.viewer.picking import Hit
-from composer.viewer.stage import Stage
-from composer.viewer.tools.gestures import Abandoned, Point, Tool
+from composer.viewer.render.picking import Hit
+from composer.viewer.session.stage import Stage
+from composer.viewer.tools.desk import Desk
+from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
 
 NEAR_PX = 11.0
 
 
-def place(stage: Stage, at: Point) -> Tool:
+def place(desk: Desk, at: Point) -> Tool:
     """Take the landmark under the pointer along; where none is, put the chosen one there. One drag is one step."""
+    stage = desk.stage
     name = mark_at(stage, at.x, at.y)
     fresh = not name
     if fresh:
@@ -68,3 +70,9 @@ def put_there(stage: Stage, name: str, hit: Hit | None) -> None:
     """Show a landmark at a place of the skin while it is dragged; elsewhere it stays where it was."""
     if hit is not None and hit.part == "skin":
         stage.moved_mark = (name, surface_point(hit))
+
+
+PLACE_MARK = HeadTool(
+    "place a landmark", "left", "", lambda desk: desk.stage.place == "marks", place,
+    "press or drag among the landmarks", "places the chosen one, moves the one under the pointer",
+)  # fmt: skip

@@ -5,15 +5,16 @@ from __future__ import annotations
 import numpy as np
 
 from composer.head.places import resolve
-from composer.viewer.stage import Stage
-from composer.viewer.tools.gestures import Abandoned, Point, Tool
+from composer.viewer.session.stage import Stage
+from composer.viewer.tools.desk import Desk
+from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
 from composer.viewer.tools.place_mark import NEAR_PX, put_there
 
 
-def place_pair(stage: Stage, at: Point) -> Tool:
+def place_pair(desk: Desk, at: Point) -> Tool:
     """Take the landmark under the pointer along; where none is, put the chosen one there and choose the next one that
     has no place yet. While a curve is chosen every press is one more point of it. One drag is one step."""
-    new = stage.new_head
+    stage, new = desk.stage, desk.stage.new_head
     assert new is not None
     name = "" if stage.landmark in new.lines else pair_at(stage, at.x, at.y)
     fresh = not name
@@ -52,3 +53,9 @@ def pair_at(stage: Stage, x: float, y: float) -> str:
     away = np.hypot(seen[:, 0] + stage.view[0] - x, seen[:, 1] + stage.view[1] - y)
     nearest = int(np.argmin(away))
     return names[nearest] if away[nearest] <= NEAR_PX else ""
+
+
+PLACE_PAIR = HeadTool(
+    "place a landmark of the sculpt", "left", "",
+    lambda desk: desk.stage.place == "new" and desk.stage.new_head is not None, place_pair,
+)  # fmt: skip

@@ -11,18 +11,20 @@ from composer.document.project import Project
 from composer.edits.recipes import replace_recipe
 from composer.mixing.match_drag import Drag
 from composer.mixing.recipe import Cell, Recipe
-from composer.viewer.picking import Hit
-from composer.viewer.session import Session
-from composer.viewer.stage import Stage
-from composer.viewer.tools.gestures import Abandoned, Point, Tool
+from composer.viewer.render.picking import Hit
+from composer.viewer.session.session import Session
+from composer.viewer.tools.desk import Desk
+from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
 from composer.viewer.tools.place_mark import surface_point
 
 MOST_SHAPES, LEAST_MM, LEAST_MASK, LEAST_WEIGHT = 12, 0.3, 0.05, 0.005
 
 
-def pull(stage: Stage, at: Point) -> Tool:
+def pull(desk: Desk, at: Point) -> Tool:
     """The regions under the point follow, by the shapes that move it most; locked cells stay as they are."""
+    stage = desk.stage
     session, eye = stage.opened, stage.eye
+    desk.trying.stop(session)
     hit = stage.look_up(at.x, at.y)
     drag, recipe, start = None, session.recipe, np.zeros(3)
     if hit is not None and eye is not None and session.recipe_name:
@@ -83,3 +85,9 @@ def _shapes(session: Session, hit: Hit) -> list[str]:
     }
     names = sorted((name for name, mm in moved.items() if mm > LEAST_MM), key=lambda name: -moved[name])
     return names[:MOST_SHAPES]
+
+
+PULL = HeadTool(
+    "pull", "left", "Ctrl", lambda desk: desk.stage.place == "mix", pull,
+    "Ctrl and drag a point of the face", "the weights follow it",
+)  # fmt: skip

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 
-from composer.viewer.painting import Painting
-from composer.viewer.stage import Stage
-from composer.viewer.tools.gestures import Abandoned, Point, Tool
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.stage import Stage
+from composer.viewer.tools.desk import Desk
+from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
 
 SPACING = 0.3
 """How far apart dabs fall, of the brush's radius as it is seen."""
 MOST_BETWEEN = 24
 
 
-def paint(stage: Stage, painting: Painting, at: Point) -> Tool:
+def paint(desk: Desk, at: Point) -> Tool:
     """Paint, erase or soften the chosen region's mask. One stroke is one step; taken back, it leaves no trace."""
+    stage, painting = desk.stage, desk.painting
     session, picker = stage.session, stage.picker
     assert session is not None and picker is not None
     hit = stage.look_up(at.x, at.y)
@@ -63,3 +65,11 @@ def _fall(stage: Stage, painting: Painting, point: Point) -> None:
     hit = painting.pick(*eye.ray(point.x - left, point.y - top, *stage.view_size))
     if hit is not None:
         painting.dab(session, hit, point.pressure)
+
+
+def _ready(desk: Desk) -> bool:
+    session = desk.stage.session
+    return desk.stage.place == "paint" and session is not None and desk.painting.ready_for(session)
+
+
+STROKE = HeadTool("stroke", "left", "", _ready, paint, "drag on the face while painting", "the brush changes the mask")

@@ -1,0 +1,156 @@
+"""What a frame of the window costs, and how soon the first one is there.
+
+A synthetic head of 25,352 vertices (the bench's cube-sphere) is drawn as the window draws it, one cell of forty
+changed each time; the demo's document is opened in a whole window, its panels included.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+
+from composer.bench.measure import Row, in_turns, middle_half
+from composer.bench.window_gpu import SIZE, context, face_scene, gl
+from composer.demo.tour import write_demo
+from composer.edits.cells import set_cell
+from composer.mixing.active import LivePose
+from composer.mixing.recipe import Cell
+from composer.viewer.render.camera import named_eye
+from composer.viewer.render.gl import renderer
+from composer.viewer.render.look import Look
+from composer.viewer.render.normals import Normals
+from composer.viewer.render.view3d import View3D
+
+SIDE, FRAMES, FRAME_MS, START_MS, STARTS = 65, 60, 1000.0 / 60.0, 2000.0, 3
+_START = """
+import sys, time
+import pyglet
+pyglet.options.headless = pyglet.options.headless or {headless}
+pyglet.options.debug_gl = False
+from pathlib import Path
+from composer.viewer.session.settings import Settings
+from composer.viewer.window import MoueWindow
+window = MoueWindow(Settings())
+window.stage.open(Path(sys.argv[1]))
+while window.stage.session is None:
+    window.on_draw(); window.flip(); time.sleep(0.002)
+window.on_draw(); window.flip()
+pyglet.gl.glFinish()
+print(time.time())
+import os
+os._exit(0)
+"""
+_BARE = "import time; print(time.time())"
+
+
+def rows() -> list[Row]:
+    """Every row. Raises MoueError where there is no OpenGL."""
+    with context():
+        made = [_synthetic()]
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ.setdefault("MOUE_SETTINGS", str(Path(folder) / "settings"))
+        demo = Path(folder) / "demo"
+        write_demo(demo, lambda fraction, words: None)
+        made += [*_window(demo / "document.toml"), _start(demo / "document.toml")]
+    return made
+
+
+def _synthetic() -> Row:
+    mixer, recipe = face_scene(SIDE)
+    head, live, normals, view = mixer.head, LivePose(mixer, recipe), Normals(mixer.head), View3D()
+    view.open(head)
+    drawn = normals.all(live.positions)
+    first, look, eye = recipe.cells[0], Look(), named_eye("front", head.neutral, SIZE)
+    turned = [eye]
+    step = [0]
+
+    def changed() -> None:
+        step[0] += 1
+        touched = live.set_weight(first.region, first.shape, 0.2 + 0.3 * (step[0] % 2))
+        normals.update(live.positions, touched, drawn)
+        view.draw(live.positions, drawn, look, eye, SIZE, touched)
+        gl.glFinish()
+
+    def still() -> None:
+        turned[0] = turned[0].orbit(1.0, 0.0)
+        view.draw(live.positions, drawn, look, turned[0], SIZE, (0, 0))
+        gl.glFinish()
+
+    ours, theirs = in_turns([changed, still], FRAMES, warm=10)
+    view.close()
+    name = f"one cell changed: positions, normals, upload, drawn; {head.n_vertices:,} vertices"
+    return _row(name, ours, "drawing the same pose from elsewhere", theirs, FRAME_MS)
+
+
+def _window(document: Path) -> list[Row]:
+    """A cell dragged, and the head turned, in the whole window on the demo."""
+    from composer.viewer.session.settings import Settings
+    from composer.viewer.window import MoueWindow
+
+    window = MoueWindow(Settings())
+    try:
+        window.stage.open(document)
+        while window.stage.session is None or window.stage.work.jobs:
+            _frame(window)
+        for _ in range(60):
+            _frame(window)
+        session, stage, step = window.stage.session, window.stage, [0]
+
+        def drag() -> None:
+            step[0] += 1
+            cell = Cell("mouth_corner_right", "joy", 0.3 + 0.2 * (step[0] % 2))
+            session.preview(lambda project: set_cell(project, session.recipe_name, cell))
+            _frame(window)
+
+        def turn() -> None:
+            if stage.eye is not None:
+                stage.turn(stage.eye.orbit(1.0, 0.0))
+            _frame(window)
+
+        dragged, turned, idle = in_turns([drag, turn, lambda: _frame(window)], FRAMES, warm=10)
+        session.abort()
+    finally:
+        window.close()
+    what, reference = "in the whole window, 1280 x 800, demo", "a frame in which nothing changes"
+    return [_row(f"a cell dragged, {what}", dragged, reference, idle, FRAME_MS),
+            _row(f"the head turned, {what}", turned, reference, idle, FRAME_MS)]  # fmt: skip
+
+
+def _frame(window: object) -> None:
+    window.on_draw()  # type: ignore[attr-defined]
+    window.flip()  # type: ignore[attr-defined]
+    gl.glFinish()
+
+
+def _start(document: Path) -> Row:
+    """From the start of a Python to the first frame that shows the demo's head."""
+    import pyglet
+
+    script = _START.replace("{headless}", repr(bool(pyglet.options.headless)))
+    ours, theirs = in_turns([_child(script, str(document)), _child(_BARE)], STARTS, warm=1)
+    return _row("window to the first frame of the demo", ours, "an empty Python", theirs, START_MS)
+
+
+def _child(script: str, *arguments: str) -> Callable[[], None]:
+    def run() -> None:
+        subprocess.run([sys.executable, "-c", script, *arguments], check=True, capture_output=True, text=True)
+
+    return run
+
+
+def _row(name: str, ours: list[float], reference: str, theirs: list[float], most_ms: float) -> Row:
+    took, reference_ms = median(ours), median(theirs)
+    note = f"{1000.0 / took:.0f} frames a second, {renderer_words()}" if most_ms == FRAME_MS else renderer_words()
+    return Row(name, took, middle_half(ours), reference, reference_ms, took / reference_ms, f"<= {most_ms:.3g} ms",
+               took <= most_ms, note)  # fmt: skip
+
+
+def renderer_words() -> str:
+    """The renderer that draws."""
+    with context():
+        return renderer()

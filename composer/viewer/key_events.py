@@ -1,0 +1,99 @@
+"""Pyglet's events of the keyboard: typed into a field, an action, something held to look at, or Escape."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from pyglet.window import key
+
+from composer.viewer.screen import Screen
+from composer.viewer.session.stage import Stage
+from composer.viewer.tools.drag import Drag
+from composer.viewer.ui.imgui_pyglet import ImGuiOnPyglet
+from composer.viewer.ui.keys import ACTIONS, combo_of
+from composer.viewer.ui.kit import Kit
+
+HELD_LOOKS = {"rest": "neutral", "before": "before", "flip_ab": "other"}
+"""Keys that are held to look at something else, and what."""
+WHILE_HELD = {name for name, action in ACTIONS.items() if action.group == "Looking"} | {
+    "larger", "smaller", "stronger", "weaker",
+}  # fmt: skip
+"""What keys may do while something is held; what edits or goes elsewhere waits for the release."""
+WALKING = ("Left", "Right", "Up", "Down", "Space", "Tab")
+"""Keys that go from control to control once somebody has begun to."""
+
+
+class KeyEvents:
+    """Handlers to push on a window; `act` does what an action's name says, `wake` asks for frames."""
+
+    def __init__(
+        self, stage: Stage, panels: Screen, ui: ImGuiOnPyglet, kit: Kit, drag: Drag, act: Callable[[str], bool],
+        wake: Callable[[], None],
+    ) -> None:  # fmt: skip
+        self._stage, self._panels, self._ui, self._kit, self._drag = stage, panels, ui, kit, drag
+        self._act, self._wake = act, wake
+        self._held: set[str] = set()
+
+    @property
+    def held_look(self) -> str:
+        """What a key that is held asks to look at: "neutral", "before" or "other"; "" for nothing."""
+        return next((what for name, what in HELD_LOOKS.items() if name in self._held), "")
+
+    def release_all(self) -> None:
+        """No key is held any more."""
+        self._held.clear()
+
+    def on_key_press(self, symbol: int, modifiers: int) -> bool:
+        """A key goes down: typed into a field, or an action. Escape takes a drag back."""
+        self._wake()
+        self._ui.key(symbol, modifiers, True)
+        combo = combo_of(symbol, modifiers)
+        if symbol == key.ESCAPE:
+            self._escape()
+            return True
+        if self._panels.keys.waiting:
+            self._panels.keys.choose(self._stage, self._kit, combo)
+            return True
+        if self._ui.wants_keys and not combo.startswith("Ctrl+S"):
+            return True
+        if self._ui.io.nav_visible and combo in WALKING:
+            return True
+        action = self._kit.keys.action(symbol, modifiers)
+        if action in HELD_LOOKS:
+            self._held.add(action)
+        elif self.holding and action not in WHILE_HELD:
+            if action == "undo":
+                self._escape()
+        elif action and (action == "keys" or not self._stage.dialogs.any_open):
+            self._act(action)
+        return True
+
+    def on_key_release(self, symbol: int, modifiers: int) -> None:
+        """A key goes up."""
+        self._wake()
+        self._ui.key(symbol, modifiers, False)
+        self._held.discard(self._kit.keys.action(symbol, 0))
+
+    def on_text(self, text: str) -> None:
+        """Characters are typed."""
+        self._wake()
+        self._ui.text(text)
+
+    @property
+    def holding(self) -> bool:
+        """Whether something is held that is no step yet: a tool, a carried shape, a cell of the board."""
+        return self._drag.active or bool(self._stage.carried_shape) or self._panels.board.drag is not None
+
+    def _escape(self) -> None:
+        """A drag is taken back; a trial ends."""
+        session = self._stage.session
+        if self._stage.carried_shape and session is not None:
+            self._stage.carried_shape = ""
+            session.abort()
+        elif self._drag.active:
+            self._drag.abandon()
+        elif self._panels.board.drag is not None and session is not None:
+            self._panels.board.drag = None
+            session.abort()
+        elif session is not None and not self._stage.dialogs.any_open:
+            self._panels.trying.stop(session)

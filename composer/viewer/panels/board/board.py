@@ -1,0 +1,90 @@
+"""The whole board as a panel: the line above, the matrix, its menu, and the correctives below."""
+
+from __future__ import annotations
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.viewer.panels.board.correctives import draw_correctives
+from composer.viewer.panels.board.layout import layout_of
+from composer.viewer.panels.board.matrix import draw_matrix
+from composer.viewer.panels.board.pointer import follow_pointer
+from composer.viewer.panels.board.row_menu import row_menu
+from composer.viewer.panels.board.state import Board
+from composer.viewer.panels.board.typing_field import draw_typing_field
+from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+
+FOOT = 36.0
+"""Height of the line of correctives, in pixels at scale 1."""
+
+
+def draw_board(stage: Stage, kit: Kit, board: Board) -> None:
+    """The whole panel."""
+    session = stage.opened
+    _bar(stage, kit, board)
+    if not session.project.recipes:
+        kit.quiet("No recipe yet. New makes one; a picture dropped on the face makes one too.")
+        return
+    imgui.push_style_color(imgui.Col_.child_bg, theme.vec4(theme.DEEP))
+    imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(0, 0))
+    flags = imgui.WindowFlags_.horizontal_scrollbar | imgui.WindowFlags_.no_scroll_with_mouse
+    foot = -kit.px(FOOT) if session.project.correctives else 0.0
+    imgui.begin_child("matrix", ImVec2(0, foot), imgui.ChildFlags_.none, flags | imgui.WindowFlags_.no_nav)
+    layout = layout_of(board, stage, kit)
+    draw_matrix(stage, kit, layout)
+    follow_pointer(board, stage, kit, layout)
+    draw_typing_field(board, stage, kit, layout)
+    if board.asking:
+        board.asking = False
+        imgui.open_popup("row menu")
+    row_menu(stage, kit, board.menu)
+    imgui.end_child()
+    imgui.pop_style_var()
+    imgui.pop_style_color()
+    if session.project.correctives:
+        draw_correctives(stage, kit)
+
+
+def _bar(stage: Stage, kit: Kit, board: Board) -> None:
+    """The line above the matrix."""
+    session = stage.opened
+    imgui.align_text_to_frame_padding()
+    with kit.bold():
+        imgui.text("Board")
+    imgui.same_line(0, kit.px(14))
+    if kit.button("Every region", "show rows of all regions, not only of those in use", on=not board.used_rows):
+        board.used_rows = not board.used_rows
+    _beside("Every shape", kit.px(4))
+    if kit.button("Every shape", "show columns of all shapes, not only of those in use", on=not board.used_columns):
+        board.used_columns = not board.used_columns
+    _beside("Both sides", kit.px(14))
+    if kit.button("Both sides", "edits on one side are made on the other side, too", "link", on=session.linked):
+        session.linked = not session.linked
+    _beside("Mirrored", kit.px(4))
+    if kit.button("Mirrored", "new cells take the shape's mirror image", on=board.mirrored):
+        board.mirrored = not board.mirrored
+    if session.held.hides:
+        _beside("Clear solo and mute", kit.px(14))
+        hint = "solo and mute hide something from view; a bake has all of it"
+        if kit.button("Clear solo and mute", hint, name="Show all again"):
+            session.held.solo.clear()
+            session.held.mute.clear()
+            session.follow()
+    imgui.same_line(0, kit.px(14))
+    kit.quiet(kit.fit(_chosen_words(stage, board), imgui.get_content_region_avail().x))
+
+
+def _chosen_words(stage: Stage, board: Board) -> str:
+    session = stage.opened
+    if not session.shape:
+        return "choose a shape in the tray"
+    weight = session.weight((session.region, session.shape, board.mirrored))
+    return f"{session.region}  ×  {session.shape}" + ("" if weight is None else f"  {weight_words(weight)}")
+
+
+def _beside(words: str, gap: float) -> None:
+    """The next button, of these words, goes beside the last one where there is room, else to the next line."""
+    imgui.same_line(0, gap)
+    if imgui.get_content_region_avail().x < imgui.calc_text_size(words).x + 2 * imgui.get_style().frame_padding.x:
+        imgui.new_line()

@@ -1,0 +1,50 @@
+"""How the board stands: which rows and columns are shown, what is dragged, and what is typed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from composer.mixing.recipe import ALL, CellKey
+from composer.viewer.session.stage import Stage
+
+
+@dataclass
+class Board:
+    """`drag` is the cell that is held, where the pointer was (x, window points) and its weight then; `typing` the cell
+    whose weight is typed, `typed` what is in the field, `focused` whether the field has had the keyboard; `menu` what
+    the open menu is about, as `row_menu` takes it, `asking` whether a key has asked for it; `followed` the cell that
+    was scrolled to last."""
+
+    used_rows: bool = True
+    used_columns: bool = True
+    mirrored: bool = False
+    drag: tuple[CellKey, float, float] | None = None
+    typing: CellKey | None = None
+    typed: str = ""
+    focused: bool = False
+    menu: str = ""
+    asking: bool = False
+    followed: tuple[str, str] = ("", "")
+
+    def rows(self, stage: Stage) -> list[str]:
+        """Regions shown: the base row, those that the recipe uses and the chosen one; all when asked."""
+        session = stage.opened
+        names = session.region_names
+        if not self.used_rows:
+            return names
+        used = set(session.recipe.regions) | {ALL, session.region}
+        return [name for name in names if name in used]
+
+    def columns(self, stage: Stage) -> list[str]:
+        """Shapes shown: those that the recipe uses and the chosen one; all when asked, hidden ones left out."""
+        session = stage.opened
+        used = {cell.shape for cell in session.recipe.cells} | {session.shape}
+        hidden = {n for n, entry in session.project.shapes.items() if entry.get("hidden")}
+        names = session.head.shape_names
+        return [n for n in names if n in used or (not self.used_columns and n not in hidden)]
+
+    def key_at(self, stage: Stage, region: str, shape: str) -> CellKey:
+        """The cell meant by a place of the board: the one the recipe has there, else a new one."""
+        session = stage.opened
+        listed = [m for m in (False, True) if session.weight((region, shape, m)) is not None]
+        return (region, shape, listed[0] if len(listed) == 1 else self.mirrored)

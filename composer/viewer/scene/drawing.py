@@ -1,0 +1,151 @@
+"""The head of a session on the screen: its view, its small pictures, what is laid over it, and when it stands still."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.head.head import Head
+from composer.progress import Progress
+from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.render.texture import texture_of
+from composer.viewer.render.view3d import View3D
+from composer.viewer.scene.card import FROM_VERTICES, Card, card_for
+from composer.viewer.scene.overlay import Overlays, Shown
+from composer.viewer.scene.picture_on_head import Outline, look_of, look_of_new
+from composer.viewer.scene.thumbs import Thumbs
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.session import Session
+from composer.viewer.session.stage import Stage
+from composer.viewer.session.trying import Trying
+
+STILL_SECONDS = 0.25
+MOST_SHADED = 200_000
+"""Vertices up to which a head's hollows are looked for."""
+
+
+class Drawing:
+    """GL's things of one window; made with its context current. `card_from` vertices on, the card makes the poses."""
+
+    def __init__(self) -> None:
+        self.view = View3D()
+        self.thumbs = Thumbs(self.view)
+        self.card_from = FROM_VERTICES
+        self.shown = Shown()
+        self.texture: int | None = None
+        self._overlays, self._outline = Overlays(), Outline()
+        self._session: Session | None = None
+        self._head: Head | None = None
+        self._card: Card | None = None
+        self._skin: NDArray | None = None
+        self._eye: object = None
+        self._new: NewHead | None = None
+        self._new_view: View3D | None = None
+        self._new_version = -1
+        self._new_normals = np.zeros((0, 3), dtype=np.float32)
+        self._moved_at = time.monotonic()
+
+    @property
+    def has_texture(self) -> bool:
+        """Whether a picture of the skin lies beside the head."""
+        return self._skin is not None
+
+    def open(self, stage: Stage) -> None:
+        """Draw another session from now on."""
+        session = self._session = stage.session
+        self._head = self._new = None
+        if self._card is not None:
+            self._card.close()
+            self._card = None
+        if session is None:
+            return
+        self._show(session.head)
+        self.thumbs.open(session)
+        software = self.view.software and self.card_from == FROM_VERTICES
+        self._card = card_for(session, software, self.card_from)
+        self._skin = texture_of(session.head)
+        head = session.head
+        stage.work.begin("Looking at hollows", lambda progress: hollows_of(head, progress), self._shade, quiet=True)
+
+    def draw(self, stage: Stage, painting: Painting, trying: Trying, pixel_ratio: float, held: bool) -> bool:
+        """Draw the head as the stage stands; `held` says that something is being dragged or moves by itself. Whether
+        another frame is worth drawing."""
+        session = self._session
+        assert session is not None and stage.eye is not None
+        if session.head is not self._head:
+            self._show(session.head)
+        card = self._card if session.live is not None else None
+        frame = session.frame() if card is None else None
+        changed = card.follow() if card is not None else frame is not None and frame.changed
+        if changed or stage.eye is not self._eye:
+            self._moved_at, self._eye = time.monotonic(), stage.eye
+        still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
+        raw = painting.effective if painting.stroking else None
+        self.shown = self._overlays.of(stage, trying, still, raw)
+        look = look_of(stage, self.shown, self._outline, painting, self._skin)
+        size = (max(round(stage.view[2] * pixel_ratio), 1), max(round(stage.view[3] * pixel_ratio), 1))
+        if card is not None:
+            positions, normals = card.pose.positions_buffer, card.pose.normals_buffer
+            self.texture = self.view.draw_buffers(positions, normals, look, stage.eye, size, changed, still)
+        elif frame is not None:
+            self.texture = self.view.draw(frame.positions, frame.normals, look, stage.eye, size, frame.touched, still)
+        return not still
+
+    def draw_new(self, stage: Stage, pixel_ratio: float, held: bool) -> bool:
+        """Draw the sculpt of a new head and the library's loops on it; as `draw`."""
+        new = stage.new_head
+        if new is None or stage.eye is None:
+            self.texture, self.shown = None, Shown()
+            return False
+        if self._new_view is None:
+            self._new_view = View3D()
+        if self._new is not new:
+            self._new, self._new_version = new, -1
+            self._new_view.open(new.both)
+        if new.version != self._new_version or stage.eye is not self._eye:
+            self._moved_at, self._eye = time.monotonic(), stage.eye
+        if new.version != self._new_version:
+            self._new_version, self._new_normals = new.version, new.normals.all(new.positions())
+        still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
+        self.shown = self._overlays.of_new(stage, new)
+        look = look_of_new(stage, new, self.shown)
+        size = (max(round(stage.view[2] * pixel_ratio), 1), max(round(stage.view[3] * pixel_ratio), 1))
+        self.texture = self._new_view.draw(new.positions(), self._new_normals, look, stage.eye, size, None, still)
+        return not still
+
+    def close(self) -> None:
+        """Give everything back to GL."""
+        if self._new_view is not None:
+            self._new_view.close()
+        self.thumbs.close()
+        if self._card is not None:
+            self._card.close()
+        self.view.close()
+
+    def _show(self, head: Head) -> None:
+        """Draw another head; one with the same mesh keeps its shading."""
+        same = self._head is not None and head.polygons is self._head.polygons
+        self._head = head
+        if not same:
+            self.view.open(head)
+
+    def _shade(self, found: tuple[NDArray, NDArray] | None) -> None:
+        if self._head is not None and found is not None and len(found[0]) == self._head.n_vertices:
+            self.view.shade(*found)
+
+
+def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray] | None:
+    """(n,) how open to the sky every vertex of the head at rest is and (n, 16) how it lies in the window's light; None
+    for heads too large for that."""
+    from composer.picture.figure import Figure
+    from composer.viewer.render.daylight import daylight
+
+    if head.n_vertices > MOST_SHADED:
+        return None
+    progress(0.2, "finding hollows")
+    figure = Figure.of(head, 0)
+    openness = figure.rest.openness
+    progress(0.7, "finding shadows")
+    return openness, daylight(figure)

@@ -1,0 +1,173 @@
+"""What is laid over the head: colours of regions, heat of a mask, of strain, of movement, of the way from A to B.
+
+Colours are made anew only where what they show has changed. Strain is dear: while something is dragged it waits
+until the pose stands still.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.picture.heat import Scale, mask_scale, movement, movement_scale, strain_scale, vertex_strain
+from composer.picture.regions import region_colours
+from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.session.same_key import same_key
+from composer.viewer.session.stage import Stage
+from composer.viewer.session.trying import Trying
+
+Bytes = NDArray[np.uint8]
+LEAST_MM = 0.1
+"""The top of a scale of movement is at least this: the rounding of a head at rest is no movement."""
+
+
+@dataclass
+class Shown:
+    """The colours (n, 4) uint8 now laid over, their legend, and where region numbers go (window points)."""
+
+    cover: Bytes | None = None
+    legend: Scale | None = None
+    numbers: dict[int, tuple[float, float]] = field(default_factory=dict)
+
+
+class Overlays:
+    """Colours over the head of one window."""
+
+    def __init__(self) -> None:
+        self._key: tuple = ()
+        self._shown = Shown()
+
+    def of(self, stage: Stage, trying: Trying, still: bool, raw: NDArray | None = None) -> Shown:
+        """What the stage wants laid over; `raw` (n,) a mask that is being painted, shown in place of the chosen one."""
+        session, kind = stage.session, stage.overlay
+        if session is None:
+            return Shown()
+        if stage.place == "paint" and kind in ("none", "mask"):
+            kind = "mask"
+        if stage.finding is not None and stage.place == "mix":
+            return self._found(stage)
+        if kind in ("none", "skin"):
+            self._key, self._shown = (), Shown()
+            return self._shown
+        moving = kind in ("strain", "movement", "difference", "left")
+        if moving and not still and self._key and self._key[0] == kind and kind == "strain":
+            return self._shown
+        masks = session.evaluated.effective
+        key = (kind, masks, session.region, session.version if moving else 0, session, raw, session.target,
+               trying.a, trying.b)  # fmt: skip
+        if not same_key(self._key, key):
+            self._key, self._shown = key, self._made(stage, trying, kind, raw)
+        if kind == "regions":
+            self._place_numbers(stage)
+        return self._shown
+
+    def _found(self, stage: Stage) -> Shown:
+        """Where a finding is, as heat by how bad each place is."""
+        finding, session = stage.finding, stage.opened
+        assert finding is not None
+        key = ("finding", finding)
+        if not same_key(self._key, key):
+            amounts = np.zeros(session.head.n_vertices)
+            bad = np.ones(len(finding.vertices)) if finding.amounts is None else np.abs(finding.amounts)
+            amounts[finding.vertices] = bad
+            top = float(bad.max(initial=0.0)) or 1.0
+            around = session.head.polygons.adjacency
+            spread = np.maximum(amounts, 0.5 * np.asarray((around > 0) @ amounts > 0, dtype=np.float64) * 0.2 * top)
+            scale = Scale(finding.code, finding.unit, 0.0, top)
+            self._key, self._shown = key, Shown(_bytes(scale.colours(spread)), scale)
+        return self._shown
+
+    def of_new(self, stage: Stage, new: NewHead) -> Shown:
+        """How far the library's skin lies from the sculpt, where that is wanted."""
+        if not stage.distance_heat or new.cage is None:
+            self._key, self._shown = (), Shown()
+            return self._shown
+        key = ("distance", new, new.version)
+        if not same_key(self._key, key):
+            away = new.distance_mm()
+            assert away is not None
+            skin = new.library.skin
+            held = movement_scale(np.quantile(away[skin], 0.995, keepdims=True))
+            scale = Scale("from the sculpt", "mm", held.low, held.high)
+            colours = scale.colours(away)
+            colours[~skin, 3] = 0.0
+            none = np.zeros((new.n_sculpt, 4))
+            self._key, self._shown = key, Shown(_bytes(np.concatenate([none, colours])), scale)
+        return self._shown
+
+    def _made(self, stage: Stage, trying: Trying, kind: str, raw: NDArray | None) -> Shown:
+        session = stage.opened
+        head = session.head
+        if kind == "regions":
+            masks = {r.name: session.evaluated.effective[r.name] for r in session.project.regions}
+            return Shown(_bytes(_skin_only(region_colours(masks), session.head.skin))) if masks else Shown()
+        if kind == "mask":
+            mask = raw if raw is not None else session.evaluated.effective.get(session.region)
+            if mask is None:
+                return Shown(None, mask_scale())
+            scale = mask_scale()
+            return Shown(_bytes(scale.colours(mask)), Scale(f"mask of {session.region}", "", 0.0, 1.0))
+        if kind == "strain":
+            amounts = vertex_strain(head.neutral, session.positions(), head.polygons.triangles)
+            scale = strain_scale(amounts[head.skin])
+        elif kind == "movement":
+            amounts = movement(head.neutral, session.positions())
+            scale = movement_scale(amounts)
+        elif kind == "left":
+            if session.target is None:
+                stage.overlay = "none"
+                return Shown()
+            amounts = movement(session.target, session.positions())
+            held = movement_scale(amounts)
+            scale = Scale("to the target", "mm", held.low, held.high)
+        else:
+            compared: list[NDArray | None] = [None]
+            told = not stage.guard(lambda: compared.append(trying.difference_mm(session)))
+            away = compared[-1]
+            if away is None:
+                if not told:
+                    stage.say("Set A first: its button lies under the recipes.")
+                stage.overlay = "none"
+                return Shown()
+            amounts = away
+            held = movement_scale(amounts)
+            scale = Scale("from A to B", "mm", held.low, held.high)
+        if kind != "strain":
+            scale = replace(scale, high=max(scale.high, LEAST_MM))
+        return Shown(_bytes(scale.colours(amounts)), scale)
+
+    def _place_numbers(self, stage: Stage) -> None:
+        """Numbers where each region has most weight, of those that face the eye."""
+        session, eye = stage.opened, stage.eye
+        if eye is None:
+            return
+        left, top, _, _ = stage.view
+        frame = session.positions()
+        normals = session.frame_normals
+        places: dict[int, tuple[float, float]] = {}
+        chosen: list[tuple[int, int]] = []
+        toward = eye.place
+        for i, region in enumerate(session.project.regions):
+            at = session.centre_of(region.name)
+            if float(normals[at] @ (toward - frame[at])) > 0.2 * float(np.linalg.norm(toward - frame[at])):
+                chosen.append((i, at))
+        if chosen:
+            seen, _ = eye.project(np.asarray(frame[[at for _, at in chosen]], dtype=np.float64), *stage.view_size)
+            taken: list[tuple[float, float]] = []
+            for (i, _), (x, y) in zip(chosen, seen, strict=True):
+                if all(abs(x - a) > 18 or abs(y - b) > 15 for a, b in taken):
+                    places[i] = (left + float(x), top + float(y))
+                    taken.append((float(x), float(y)))
+        self._shown.numbers = places
+
+
+def _skin_only(colours: NDArray, skin: NDArray) -> NDArray:
+    colours[~skin, 3] = 0.0
+    return colours
+
+
+def _bytes(colours: NDArray) -> Bytes:
+    """(n, 4) uint8 of colours and cover in [0, 1]; NaN is none."""
+    return np.round(255.0 * np.clip(np.nan_to_num(colours), 0.0, 1.0)).astype(np.uint8)

@@ -1,0 +1,140 @@
+"""What is drawn on the head besides itself, made of the stage: outlines of regions, the brush's ring, landmarks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.geometry.contour import contour
+from composer.head.barrier_lines import barrier_lines
+from composer.head.places import Place, SurfacePoint
+from composer.mixing.recipe import ALL
+from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.render.look import Line, Look, Mark
+from composer.viewer.scene.overlay import Shown
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.same_key import same_key
+from composer.viewer.session.stage import Stage
+
+POINTED, CHOSEN, HALF, RING = (250, 240, 215, 235), (227, 188, 133, 200), (24, 25, 28, 220), (250, 246, 235, 255)
+ERASING, OWN, FILE = (232, 146, 124, 255), (227, 188, 133, 255), (111, 178, 196, 255)
+GUESSED = (240, 236, 226, 255)
+BARRIER = (24, 25, 28, 150)
+LEVEL = 0.5
+MOST_LINES = 200
+"""Outlines that are kept: more than the regions of any one face."""
+
+
+@dataclass
+class Outline:
+    """Outlines already made, each with what it was made from, the newest last."""
+
+    _lines: list[tuple[tuple, Line | None]] = field(default_factory=list)
+    _marks: tuple[object, tuple[Mark, ...]] = (None, ())
+    _barriers: tuple[object, list[Line | None]] = field(default_factory=lambda: (None, []))
+
+    def of(
+        self, stage: Stage, mask: NDArray, colour: tuple[int, int, int, int], width: float, dash: float
+    ) -> Line | None:
+        """The line where a mask (n,) is a half; None where it nowhere is."""
+        session = stage.opened
+        key = (mask, colour, width, dash)
+        for held, line in reversed(self._lines):
+            if same_key(held, key):
+                return line
+        a, b, t = contour(session.head.polygons.triangles, mask, LEVEL)
+        line = Line(a, b, t, colour, width, dash) if len(a) else None
+        self._lines = [*self._lines[1 - MOST_LINES :], (key, line)]
+        return line
+
+    def barriers(self, stage: Stage) -> list[Line | None]:
+        """The lines that no brush crosses."""
+        session = stage.opened
+        if self._barriers[0] is not session.head:
+            made: list[Line | None] = []
+            for line in barrier_lines(session.head):
+                ends = np.stack([line[:-1], line[1:]], axis=1).reshape(-1)
+                made.append(Line(ends, ends, np.zeros(len(ends)), BARRIER, 1.4))
+            self._barriers = (session.head, made)
+        return self._barriers[1]
+
+    def marks(self, stage: Stage) -> tuple[Mark, ...]:
+        """Every landmark of the head as a mark; those of this document in another colour, the chosen one larger."""
+        session = stage.opened
+        landmarks = session.head.landmarks
+        if not landmarks:
+            return ()
+        key = (landmarks, stage.landmark, session.project)
+        if not same_key(self._marks[0], key):
+            own = session.project.landmarks
+            made = [
+                _mark(place, OWN if name in own else FILE, 15.0 if name == stage.landmark else 9.0, i)
+                for i, (name, place) in enumerate(landmarks.points.items())
+            ]
+            self._marks = (key, tuple(mark for mark in made if mark is not None))
+        return self._marks[1]
+
+
+def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, texture: NDArray | None) -> Look:
+    """Everything that is drawn besides the head, as the stage stands."""
+    session = stage.opened
+    effective = session.evaluated.effective
+    lines: list[Line | None] = []
+    name = stage.region_at(stage.hit) if stage.place != "marks" else ""
+    if name and stage.place == "mix":
+        lines.append(outline.of(stage, effective[name], POINTED, 2.0, 0.0))
+    if stage.place == "paint" and session.region != ALL:
+        raw = painting.raw if painting.raw is not None else session.evaluated.raw.get(session.region)
+        if raw is not None:
+            lines.append(outline.of(stage, raw, HALF, 1.6, 6.0))
+        if stage.hit is not None and not painting.stroking or painting.stroking:
+            lines.append(_ring(stage, painting))
+    elif session.region != ALL and session.region in effective and name != session.region and stage.place == "mix":
+        lines.append(outline.of(stage, effective[session.region], CHOSEN, 1.4, 5.0))
+    if stage.place == "paint":
+        lines += outline.barriers(stage)
+    marks = outline.marks(stage) if stage.place == "marks" else ()
+    if stage.place == "marks" and stage.moved_mark is not None:
+        moved = _mark(stage.moved_mark[1], OWN, 15.0, len(marks))
+        marks = (*marks, moved) if moved is not None else marks
+    skin = texture if stage.overlay == "skin" else None
+    return Look(shown.cover, stage.wire, tuple(line for line in lines if line is not None), marks, stage.hidden, skin)
+
+
+def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
+    """What is drawn besides a sculpt: the library's loops over it, its landmarks, a heat."""
+    marks = []
+    for i, (name, place) in enumerate(new.marks.places.items()):
+        if stage.moved_mark is not None and stage.moved_mark[0] == name:
+            continue
+        colour = GUESSED if name in new.marks.guessed else FILE
+        mark = _mark(place, colour, 15.0 if name == stage.landmark else 9.0, i)
+        marks += [mark] if mark is not None else []
+    if stage.moved_mark is not None:
+        moved = _mark(stage.moved_mark[1], OWN, 15.0, len(marks))
+        marks += [moved] if moved is not None else []
+    for i, (name, points) in enumerate(new.marks.curves.items()):
+        size = 11.0 if name == stage.landmark else 7.0
+        marks += [made for place in points if (made := _mark(place, FILE, size, len(new.names) + i)) is not None]
+    lines = new.ghost() if stage.shown_of_new == "sculpt" or stage.wire else ()
+    return Look(shown.cover, False, (*lines, *new.curve_lines()), tuple(marks), stage.hidden_of_new)
+
+
+def _ring(stage: Stage, painting: Painting) -> Line | None:
+    """The brush's ring on the skin under the pointer."""
+    session = stage.opened
+    hit = stage.look_up(*stage.pointer)
+    made = painting.ring(session, hit) if hit is not None else None
+    if made is None or not len(made[0]):
+        return None
+    return Line(*made[:3], ERASING if painting.kind == "erase" else RING, 2.0)
+
+
+def _mark(place: Place, colour: tuple[int, int, int, int], size: float, label: int) -> Mark | None:
+    if isinstance(place, SurfacePoint):
+        return Mark(np.array(place.triangle), np.array(place.bary), colour, size, label)
+    if isinstance(place, tuple):
+        return None
+    return Mark(np.array([place]), np.array([1.0]), colour, size, label)

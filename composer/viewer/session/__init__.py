@@ -1,0 +1,1 @@
+"""What is open and how it stands, without a window: document, edits, eye, jobs, copies."""

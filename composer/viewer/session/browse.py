@@ -1,0 +1,47 @@
+"""The machine's own dialog for folders and files, where it has one that works."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+from composer.progress import Progress
+from composer.viewer.session.stage import Stage
+
+HELPERS = ("zenity", "kdialog", "qarma", "matedialog")
+"""On Linux the dialog is another program; without one of these it would look like a cancel."""
+
+
+def can_browse() -> bool:
+    """Whether this machine has a dialog for files that works."""
+    if os.name == "nt" or shutil.which("osascript"):
+        return True
+    screen = os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    return bool(screen) and any(shutil.which(each) for each in HELPERS)
+
+
+def browse(stage: Stage) -> None:
+    """Ask for a library's folder beside the frame loop, and open it."""
+    from imgui_bundle import portable_file_dialogs as dialogs
+
+    asked = dialogs.select_folder("Open a library")
+
+    def wait(progress: Progress) -> str:
+        while not asked.ready(50):
+            progress(0.5, "waiting for a choice")
+        return asked.result()
+
+    def chosen(path: str) -> None:
+        if path:
+            stage.unless_unsaved(lambda: stage.open(Path(path)))
+
+    stage.work.begin("Choosing", wait, chosen)
+
+
+def ask_for_path(stage: Stage) -> None:
+    """Ask for something to open, by the machine's dialog or by a field for its path."""
+    if can_browse():
+        browse(stage)
+    else:
+        stage.dialogs.open_path = True

@@ -1,0 +1,76 @@
+"""A copy kept while work goes on, offered again after a crash, and gone once it is saved or given up."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import time
+from pathlib import Path
+
+from composer.document.autosave import Waiting, autosave_place, forget, keep, waiting
+from composer.document.project import Project
+from composer.errors import MoueError
+from composer.viewer.session.session import Session
+from composer.viewer.session.settings import data_folder
+from composer.viewer.session.work import Work
+
+EVERY_SECONDS = 20.0
+
+
+def place_of(file: Path | None, untitled: Path) -> Path:
+    """Where the copy lies: beside its document, or for one without a file in Moue's own folder, by its path."""
+    if file is not None:
+        return autosave_place(file)
+    own = hashlib.sha256(str(untitled.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:16]
+    return autosave_place(untitled, data_folder() / "kept" / own)
+
+
+def waiting_for(file: Path | None, untitled: Path) -> Waiting | None:
+    """The copy that waits for a document, None where there is none, or none that can be read."""
+    try:
+        return waiting(file or untitled, place_of(file, untitled))
+    except MoueError:
+        return None
+
+
+class Keeping:
+    """The copy of one session."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._kept: Project = session.history.committed
+        self._at = time.monotonic()
+        self.every = EVERY_SECONDS
+
+    @property
+    def place(self) -> Path:
+        """Where the copy of the session lies."""
+        return place_of(self._session.file, self._session.project.path)
+
+    def step(self, work: Work) -> None:
+        """Keep a copy beside the frame loop, where something has changed and the last one is some seconds old."""
+        session = self._session
+        if time.monotonic() - self._at < self.every:
+            return
+        self._at = time.monotonic()
+        project = session.history.committed
+        if project is self._kept or not session.unsaved:
+            return
+        self._kept = project
+        place = self.place
+        work.begin("Keeping a copy", lambda progress: keep(project, place), lambda _: None, lambda _: None, quiet=True)
+
+    def now(self) -> bool:
+        """Keep a copy at once, where something is not saved; whether there is one."""
+        if not self._session.unsaved:
+            return False
+        try:
+            keep(self._session.history.committed, self.place)
+        except MoueError:
+            return False
+        return True
+
+    def give_up(self, place: Path | None = None) -> None:
+        """Forget the copy, at `place` where that is not where it lies now; one that cannot be removed is let be."""
+        with contextlib.suppress(MoueError):
+            forget(place or self.place)

@@ -1,0 +1,115 @@
+"""Opening whatever a person points at: a document, or a library that nobody has marked yet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from composer.document.evaluated import EvaluatedDocument
+from composer.document.mask_file import read_mask
+from composer.document.masks_of import moving_regions
+from composer.document.project import Project
+from composer.document.store import open_document
+from composer.document.stored import file_of
+from composer.edits.lay_regions import MOVING, laid_regions
+from composer.errors import MoueError
+from composer.formats.library import head_of, open_library
+from composer.formats.registry import read_mesh
+from composer.head.fingerprint import fingerprint
+from composer.head.head import Head
+from composer.head.landmark_file import read_landmark_pairs
+from composer.progress import Progress
+from composer.viewer.new_head.new_head import NewHead
+from masks.from_displacement import MovingRegions
+
+DOCUMENTS = (".moue", ".toml")
+
+
+@dataclass(frozen=True)
+class Opened:
+    """What was opened: `evaluated`, `file` the document it came from or None, `notes` to tell, and whether it was
+    `recovered` from a copy that no file holds yet."""
+
+    evaluated: EvaluatedDocument
+    file: Path | None
+    notes: tuple[str, ...]
+    recovered: bool = False
+
+
+def open_path(path: Path, progress: Progress) -> Opened:
+    """The document, folder or file at `path`, ready to mix.
+
+    A folder that holds a document is opened by it. A library without one gets regions from its landmarks, from what
+    moves together where it has none, and none at all where it has no shapes. Raises MoueError for what cannot be used.
+    """
+    if not path.exists():
+        raise MoueError("is not there", path)
+    if path.suffix.lower() in DOCUMENTS:
+        return _document(path, progress)
+    inside = path / "document.toml"
+    if path.is_dir() and inside.is_file():
+        return _document(inside, progress)
+    head = open_library(path, None, None, progress=lambda f, words: progress(0.8 * f, words), recognise=True)
+    progress(0.82, "finding regions")
+    found: MovingRegions | None = None
+    place = path.parent / f"{path.stem}.moue"
+    if head.landmarks:
+        project, notes = laid_regions(head, place, "landmarks")
+    elif head.shapes:
+        found = moving_regions(head, MOVING)
+        project, notes = laid_regions(head, place, "displacement", found=found)
+    else:
+        unit, name = head.unit, head.neutral_name
+        project, notes = Project(place, head.path or path, unit, name, fingerprint(head.polygons)), list(head.notes)
+        notes.append("It holds no shapes: regions can be painted, and there is nothing to mix yet.")
+    evaluated = EvaluatedDocument(project, head)
+    if found is not None:
+        evaluated.take_moving(MOVING, found)
+    progress(0.9, "sharing regions")
+    _ = evaluated.effective
+    return Opened(evaluated, None, tuple(notes))
+
+
+def open_recovered(project: Project, file: Path | None, progress: Progress) -> Opened:
+    """A project from a copy that was kept, in the place of its document. Raises MoueError as `open_path`."""
+    evaluated = EvaluatedDocument.open(project, lambda f, words: progress(0.9 * f, words))
+    _ = evaluated.effective
+    return Opened(evaluated, file, tuple(evaluated.notes), True)
+
+
+def _document(path: Path, progress: Progress) -> Opened:
+    project = open_document(path)
+    evaluated = EvaluatedDocument.open(_with_files(project), lambda f, words: progress(0.85 * f, words))
+    progress(0.9, "sharing regions")
+    _ = evaluated.effective
+    return Opened(evaluated, path, tuple(evaluated.notes))
+
+
+def _with_files(project: Project) -> Project:
+    """The project holding the masks that lie as files beside it, so that it can be saved anywhere."""
+    stored = dict(project.stored)
+    for region in project.regions:
+        place = region.source.get("file")
+        if region.source.get("from") == "file" and isinstance(place, str) and place not in stored:
+            mask = read_mask(file_of(project, place))
+            mask.setflags(write=False)
+            stored[place] = mask
+    return project.with_(stored=stored) if len(stored) > len(project.stored) else project
+
+
+def open_new_head(library: Head, path: Path, progress: Progress) -> NewHead:
+    """A sculpt to bring `library` onto, with the landmarks that lie beside it as NAME.landmarks.toml.
+
+    Raises MoueError for what is no mesh, and for a library without landmarks.
+    """
+    if not library.landmarks:
+        raise MoueError("this library has no landmarks", library.path, hint="place them first, under Landmarks")
+    progress(0.1, "reading")
+    new = NewHead(library, head_of(read_mesh(path)))
+    beside, kept = new.landmark_place, new.copy_place
+    if beside.is_file():
+        new.read_landmarks(read_landmark_pairs(beside)[1])
+    if kept.is_file() and not (beside.is_file() and beside.stat().st_mtime > kept.stat().st_mtime):
+        new.read_landmarks(read_landmark_pairs(kept)[1], saved=False)
+        new.notes.append("The landmarks come from a copy that was not saved; undo goes back to the saved ones.")
+    return new

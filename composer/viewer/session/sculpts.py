@@ -1,0 +1,113 @@
+"""Targets and sculpts brought into the open document: matched by weights, or accepted as a fix of a recipe."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.evaluated import EvaluatedDocument
+from composer.document.project import Project
+from composer.edits.accept import Accepted, accept
+from composer.edits.match import Matcher
+from composer.edits.recipes import add_recipe, free_recipe_name
+from composer.edits.sculpt import check_place, read_sculpt
+from composer.errors import MoueError
+from composer.mixing.match import Bounds
+from composer.mixing.recipe import Recipe
+from composer.progress import Progress
+from composer.viewer.session.stage import Stage
+
+SPARSE = 0.2
+"""How sparse a match in the window is: few cells that a person can read, at little cost in what is reached."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a match may use: `regions` and `shapes`, None for all of them; `sparse` from 0 to below 1; `symmetric`, one
+    weight for both sides; weights up to `high`."""
+
+    regions: tuple[str, ...] | None = None
+    shapes: tuple[str, ...] | None = None
+    sparse: float = SPARSE
+    symmetric: bool = False
+    high: float = 1.0
+
+
+@dataclass(frozen=True)
+class Reached:
+    """What a match came to: the recipe, the target (n, 3) mm, and the words that say how near the recipe comes."""
+
+    recipe: Recipe
+    target: NDArray[np.float32]
+    words: str
+    conditioning: str
+
+
+def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
+    """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen; what is left
+    then lies over the head as heat. By `wish`, or by all regions and shapes."""
+    session = stage.opened
+    evaluated, base, wish = session.evaluated, session.history.committed, wish or Wish()
+
+    def matched(progress: Progress) -> Reached:
+        progress(0.1, "reading")
+        sculpt = read_sculpt(evaluated.head, path, 0, None, path.stem)
+        check_place(
+            sculpt, evaluated.head.neutral, evaluated.head.polygons, evaluated.head.diagonal, evaluated.head.unit
+        )
+        progress(0.4, "matching")
+        matcher = Matcher(evaluated, wish.regions, wish.shapes)
+        found = matcher.solve(
+            sculpt.positions, bounds=Bounds(high=wish.high, sparse=wish.sparse), symmetric=wish.symmetric
+        )
+        taken = {recipe.name for recipe in base.recipes}
+        name = free_recipe_name(base, path.stem) if path.stem in taken else path.stem
+        middle, p95, most = found.p50_p95_most
+        words = (
+            f"{len(found.cells)} cells reach {100 * found.explained:.0f} percent of {path.stem}; left are "
+            f"{middle:.2f} mm (middle), {p95:.2f} mm (95 percent), {most:.2f} mm (most)."
+        )
+        recipe = Recipe(name, tuple(found.cells))
+        return Reached(recipe, sculpt.positions.astype(np.float32), words, matcher.conditioning.words)
+
+    def done(made: Reached) -> None:
+        if stage.session is session and stage.do(lambda project: add_recipe(project, made.recipe)):
+            session.choose_recipe(made.recipe.name)
+            session.target, stage.overlay = made.target, "left"
+            stage.say(made.words, "done")
+            stage.say(made.conditioning)
+
+    stage.work.begin(f"Matching {path.name}", matched, done)
+
+
+def accept_sculpt(stage: Stage, path: Path) -> None:
+    """The sculpted bake of the open recipe taken back as a corrective of it, beside the frame loop."""
+    session = stage.opened
+    evaluated, name = session.evaluated, session.recipe_name
+    if not name:
+        raise MoueError("choose the recipe whose bake was sculpted on", path)
+
+    def accepted(progress: Progress) -> Accepted:
+        progress(0.2, "reading")
+        sculpt = read_sculpt(evaluated.head, path)
+        progress(0.5, "splitting into cage and detail")
+        return accept(evaluated, name, sculpt)
+
+    def done(made: Accepted) -> None:
+        if stage.session is not session:
+            return
+        if session.history.committed is not evaluated.project:
+            stage.say("The document was edited meanwhile; take the sculpt back once more.", "wrong")
+            return
+        project, after = _both(made)
+        if stage.guard(lambda: session.take(project, after)):
+            stage.say(f"{made.shape} comes in wherever the cells of {name} do; {made.left_mm:.4f} mm are left.", "done")
+
+    stage.work.begin(f"Taking back {path.name}", accepted, done)
+
+
+def _both(made: Accepted) -> tuple[Project, EvaluatedDocument]:
+    return made.project, made.evaluated

@@ -1,0 +1,381 @@
+"""The document that is open: its history, its head ready to mix, and the pose that follows every edit.
+
+A `Session` knows nothing of windows. Edits are plain functions project -> project, applied as steps or previewed
+while something is held; the live pose follows by the shortest way: one weight changed touches only what that cell
+reaches. `frame` gives what a view draws.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.evaluated import EvaluatedDocument
+from composer.document.history import Edit, History
+from composer.document.project import Project
+from composer.head.head import Head
+from composer.mixing.active import LivePose
+from composer.mixing.columns import NOTHING, Range
+from composer.mixing.linear import Mixer
+from composer.mixing.moved_regions import moved_regions
+from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
+from composer.picture.palette import colours_apart
+from composer.progress import Progress
+from composer.viewer.render.normals import Normals
+from composer.viewer.session.held import Held
+from composer.viewer.session.opening import Opened
+
+EMPTY = Recipe("")
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """What is seen: positions and normals (n, 3) float32, and the range of vertices changed since the last frame,
+    None for all of them."""
+
+    positions: NDArray[np.float32]
+    normals: NDArray[np.float32]
+    touched: Range | None
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything differs from the frame before."""
+        return self.touched is None or self.touched[1] > self.touched[0]
+
+
+class Session:
+    """One open document."""
+
+    def __init__(self, opened: Opened) -> None:
+        self.evaluated = opened.evaluated
+        self.file = opened.file
+        self.notes = opened.notes
+        self.history = History(opened.evaluated.project)
+        self.recovered = opened.recovered
+        self.saved: Project | None = opened.evaluated.project if opened.file and not opened.recovered else None
+        self.held = Held()
+        self.linked = False
+        recipes = self.project.recipes
+        self.recipe_name = recipes[0].name if recipes else ""
+        self.region = ALL
+        self.shape = ""
+        self.version = 0
+        self._prepared = opened.evaluated
+        self._on_card = False
+        self._joined: tuple[int, NDArray[np.float32]] | None = None
+        self.outside_mm = 0.0
+        self.target: NDArray[np.float32] | None = None
+        self._override: NDArray[np.float32] | None = None
+        self._normals = Normals(self.head)
+        self._live = LivePose(self.evaluated.mixer, self._wanted())
+        self._mixer: Mixer = self.evaluated.mixer
+        self._touched: Range | None = None
+        self._drawn = self._normals.all(self._live.positions)
+        self._reach: dict[str, float] = {}
+        self._moved: tuple[object, dict[str, tuple[str, ...]]] = (None, {})
+        self._hues: tuple[object, dict[str, int]] = (None, {})
+        self._centres: dict[str, tuple[NDArray, int]] = {}
+
+    # What is open.
+
+    @property
+    def project(self) -> Project:
+        """The project as it is seen, a preview included."""
+        return self.history.project
+
+    @property
+    def head(self) -> Head:
+        """The open head."""
+        return self.evaluated.head
+
+    @property
+    def recipe(self) -> Recipe:
+        """The chosen recipe; an empty one where the document has none."""
+        return next((r for r in self.project.recipes if r.name == self.recipe_name), EMPTY)
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether there is something that no file holds."""
+        if self.saved is None:
+            return self.recovered or self.history.can_undo or self.history.can_redo
+        return self.history.committed is not self.saved
+
+    @property
+    def title(self) -> str:
+        """The document's name for people."""
+        if self.file is None:
+            return self.head.name or self.project.path.stem
+        return self.file.parent.name if self.file.name == "document.toml" else self.file.stem
+
+    @property
+    def path(self) -> Path:
+        """Where the document lies, or would lie beside its head."""
+        return self.file or self.project.path
+
+    @property
+    def region_names(self) -> list[str]:
+        """The base row, then every region of the document, then the remainder where something is left to it."""
+        return [ALL, *(region.name for region in self.project.regions)]
+
+    @property
+    def previewing(self) -> bool:
+        """Whether an edit is shown that is not a step yet."""
+        return self.history.project is not self.history.committed
+
+    def positions(self) -> NDArray[np.float32]:
+        """(n, 3) mm, what is seen now."""
+        if self._override is not None:
+            return self._override
+        if self._joined is not None and self._joined[0] == self.version:
+            return self._joined[1]
+        return self._live.positions
+
+    def weight(self, key: CellKey) -> float | None:
+        """The weight of a cell of the chosen recipe, None where it is not listed."""
+        return next((cell.weight for cell in self.recipe.cells if cell.key == key), None)
+
+    def strongest(self, region: str) -> Cell | None:
+        """The cell with the largest weight in a region of the chosen recipe."""
+        cells = [cell for cell in self.recipe.cells if cell.region == region]
+        return max(cells, key=lambda cell: abs(cell.weight), default=None)
+
+    # Edits.
+
+    def apply(self, edit: Edit) -> None:
+        """Do an edit as one step. Raises MoueError, with nothing changed."""
+        project = self._tried(edit)
+        self.history.apply(lambda _: project)
+        self._follow()
+        self._settle()
+
+    def preview(self, edit: Edit) -> None:
+        """Show an edit while something is held. Raises MoueError, with the preview before kept."""
+        project = self._tried(edit)
+        self.history.preview(lambda _: project)
+        self._follow()
+
+    def commit(self) -> None:
+        """Make one step of the preview."""
+        self.history.commit()
+        self._follow()
+        self._settle()
+
+    def abort(self) -> None:
+        """Forget the preview without a trace."""
+        self.history.abort()
+        self._follow()
+
+    def prepared(self, edit: Edit) -> tuple[Project, EvaluatedDocument]:
+        """The committed project edited and made ready with its masks, nothing of the session changed: for another
+        thread. Raises MoueError where it does not fit together."""
+        project = edit(self.history.committed)
+        evaluated = self.evaluated.again(project)
+        _ = evaluated.effective, evaluated.mixer
+        return project, evaluated
+
+    def take(self, project: Project, evaluated: EvaluatedDocument) -> None:
+        """Make one step of a project that was prepared."""
+        self._prepared = evaluated
+        self.history.apply(lambda _: project)
+        self._follow()
+        self._settle()
+
+    def undo(self) -> None:
+        """One step back."""
+        self.history.undo()
+        self._follow()
+
+    def redo(self) -> None:
+        """One step forward."""
+        self.history.redo()
+        self._follow()
+
+    def follow(self) -> None:
+        """Bring the pose up to date after a choice or a mark was changed."""
+        self._follow()
+
+    def choose_recipe(self, name: str) -> None:
+        """Look at another recipe."""
+        self.recipe_name = name
+        self._follow()
+
+    def show(self, positions: NDArray | None) -> None:
+        """Show other positions (n, 3) mm in place of the recipe's pose; None goes back to it."""
+        self._override = None if positions is None else np.ascontiguousarray(positions, dtype=np.float32)
+        self._touch(None)
+
+    @property
+    def join_wanted(self) -> bool:
+        """Whether the recipe is to be joined seamlessly, and what is seen is only the linear pose of a drag."""
+        if self.recipe.join != "seamless" or self.previewing or self._override is not None:
+            return False
+        return self._joined is None or self._joined[0] != self.version
+
+    def join(self) -> tuple[int, NDArray[np.float64], float]:
+        """The recipe joined seamlessly, for another thread: the version it is of, its pose (n, 3) mm, and how far the
+        join moved anything outside the ramps, mm. Raises MoueError where it cannot be mixed."""
+        version = self.version
+        pose, outside = self.evaluated.seamless(self._wanted())
+        return version, pose, float(outside.max(initial=0.0))
+
+    def take_join(self, joined: tuple[int, NDArray[np.float64], float]) -> None:
+        """Show a joined pose, where nothing has changed since it was begun."""
+        version, pose, outside = joined
+        if version == self.version:
+            self._joined = (version, pose.astype(np.float32))
+            self.outside_mm, self._touched = outside, None
+
+    # What a view draws.
+
+    @property
+    def on_card(self) -> bool:
+        """Whether the graphics card makes the poses, and positions here are made only when asked for."""
+        return self._on_card
+
+    @on_card.setter
+    def on_card(self, wanted: bool) -> None:
+        self._on_card = self._live.deferred = wanted
+
+    @property
+    def live(self) -> LivePose | None:
+        """What the card makes the pose of; None while other positions are shown."""
+        joined = self._joined is not None and self._joined[0] == self.version
+        return self._live if self._override is None and not joined else None
+
+    def frame(self) -> Frame:
+        """Positions, normals and what changed since the last call."""
+        touched, self._touched = self._touched, NOTHING
+        positions = self.positions()
+        if touched is None:
+            self._drawn = self._normals.all(positions)
+        elif touched != NOTHING:
+            self._normals.update(positions, touched, self._drawn)
+        return Frame(positions, self._drawn, touched)
+
+    def normals_of(self, positions: NDArray[np.float32]) -> NDArray[np.float32]:
+        """(n, 3) normals of any pose of this head."""
+        return self._normals.all(positions)
+
+    @property
+    def frame_normals(self) -> NDArray[np.float32]:
+        """(n, 3) normals of the last frame."""
+        return self._drawn
+
+    def centre_of(self, region: str) -> int:
+        """The vertex in the middle of a region: the one with most weight nearest to the weighted middle of all."""
+        mask = self.evaluated.effective[region]
+        known = self._centres.get(region)
+        if known is None or known[0] is not mask:
+            inside = np.flatnonzero((mask > 0.6 * float(mask.max(initial=0.0))) & self.head.skin)
+            at = 0
+            if len(inside):
+                points = self.head.neutral[inside]
+                away = points - np.average(points, axis=0, weights=mask[inside] + 1e-9)
+                at = int(inside[np.argmin(np.einsum("ij,ij->i", away, away))])
+            known = self._centres[region] = (mask, at)
+        return known[1]
+
+    @property
+    def hues(self) -> dict[str, int]:
+        """The colour number of each region, so that neighbours differ."""
+        masks = self.evaluated.effective
+        if self._hues[0] is not masks:
+            names = [region.name for region in self.project.regions]
+            self._hues = (masks, dict(zip(names, colours_apart([masks[n] for n in names]), strict=True)))
+        return self._hues[1]
+
+    def furthest_mm(self, shape: str) -> float:
+        """How far a shape moves anything, mm; known after the first asking."""
+        if shape not in self._reach:
+            self._reach[shape] = self.head.shape(shape).furthest_mm
+        return self._reach[shape]
+
+    @property
+    def knows_moved(self) -> bool:
+        """Whether it is known which regions, as they are now, each shape moves."""
+        return self._moved[0] is self.evaluated.effective
+
+    def look_for_moved(self, progress: Progress) -> tuple[object, dict[str, tuple[str, ...]]]:
+        """The masks as they are, and the regions that each shape moves, for another thread; then `take_moved`."""
+        masks, head = self.evaluated.effective, self.head
+        return masks, moved_regions(head, masks, lambda share: progress(share, "looking where shapes move"))
+
+    def take_moved(self, found: tuple[object, dict[str, tuple[str, ...]]]) -> None:
+        """Keep what `look_for_moved` found."""
+        self._moved = found
+
+    def moved_by(self, shape: str) -> tuple[str, ...]:
+        """The regions that a shape moves, as far as is known, the one it moves most first."""
+        return self._moved[1].get(shape, ())
+
+    # Following the history.
+
+    def _tried(self, edit: Edit) -> Project:
+        """The committed project edited, known to fit the head and to mix."""
+        project = edit(self.history.committed)
+        if project is not self.evaluated.project:
+            evaluated = self.evaluated.again(project)
+            recipe = next((r for r in project.recipes if r.name == self.recipe_name), EMPTY)
+            own = self._live.recipe
+            if recipe.rows != own.rows or {c.key for c in recipe.cells} - {c.key for c in own.cells}:
+                evaluated.check(recipe)
+            self._prepared = evaluated
+        return project
+
+    def _wanted(self) -> Recipe:
+        return self.held.shown(self.recipe)
+
+    def _follow(self) -> None:
+        project = self.project
+        if self.recipe_name not in {r.name for r in project.recipes}:
+            self.recipe_name = project.recipes[0].name if project.recipes else ""
+        if project is not self.evaluated.project:
+            self.evaluated = self._prepared if self._prepared.project is project else self.evaluated.again(project)
+            if self.held.solo or self.held.mute or self.held.lock:
+                self.held.forget_but(set(self.region_names), set(self.head.shape_names))
+        if self.region not in self.region_names:
+            self.region = ALL
+        recipe = self._wanted()
+        if self.evaluated.mixer is not self._mixer:
+            self._live, self._mixer = LivePose(self.evaluated.mixer, recipe), self.evaluated.mixer
+            self._live.deferred = self._on_card
+            self._touch(None)
+            return
+        self._go_to(recipe)
+
+    def _go_to(self, recipe: Recipe) -> None:
+        """The shortest way from the live pose's recipe to another."""
+        own = self._live.recipe
+        if recipe is own:
+            return
+        held, wanted = {c.key: c for c in own.cells}, {c.key: c for c in recipe.cells}
+        same = own.rows == recipe.rows and own.strength == recipe.strength and held.keys() <= wanted.keys()
+        changed = [cell for key, cell in wanted.items() if held.get(key) != cell] if same else []
+        if same and own.name == recipe.name and len(changed) <= 2 and list(wanted)[: len(held)] == list(held):
+            for cell in changed:
+                self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
+            return
+        self.evaluated.check(recipe)
+        self._live.set_recipe(recipe)
+        self._touch(None)
+
+    def _settle(self) -> None:
+        """One fresh evaluation, where it is made here."""
+        if not self._on_card:
+            self._live.rebase()
+        self._touch(None)
+
+    def _touch(self, touched: Range | None) -> None:
+        """Add to what changed since the last frame."""
+        if touched == NOTHING:
+            return
+        self.version += 1
+        if touched is None or self._touched is None:
+            self._touched = None
+        elif self._touched == NOTHING:
+            self._touched = touched
+        else:
+            self._touched = (min(touched[0], self._touched[0]), max(touched[1], self._touched[1]))

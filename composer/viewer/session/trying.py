@@ -1,0 +1,172 @@
+"""Trying things out: sweep a cell, travel between recipes, random combinations, A and B, a look at the neutral.
+
+A trial shows positions in place of the recipe's pose and changes nothing; what a trial found can be kept as a recipe.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.project import Project
+from composer.edits.recipes import add_recipe, free_recipe_name
+from composer.edits.trials import Travel, random_recipe
+from composer.mixing.recipe import Cell, CellKey, Recipe
+from composer.viewer.session.session import Session
+from composer.viewer.session.stage import Stage
+
+
+@dataclass
+class Trial:
+    """A movement to and fro: `kind` "sweep" or "travel", at `t` in [0, 1], `seconds` from end to end."""
+
+    kind: str
+    seconds: float = 2.0
+    t: float = 0.0
+    running: bool = True
+    key: CellKey | None = None
+    low: float = 0.0
+    high: float = 1.0
+    travel: Travel | None = None
+    recipe: str = ""
+
+
+@dataclass
+class Trying:
+    """What is being tried; `a` and `b` are recipes kept for comparing, `seed` the next random combination."""
+
+    trial: Trial | None = None
+    a: Recipe | None = None
+    b: Recipe | None = None
+    seed: int = 1
+    found: Recipe | None = None
+    pace: float = 2.0
+    ease: float = 1.0
+    cells: int = 4
+    limit: float = 0.8
+    to: str = ""
+    _began: float = 0.0
+    _of: Project | None = None
+    _peek: str = ""
+
+    def sweep(self, stage: Stage, key: CellKey, low: float = 0.0, high: float = 1.0) -> None:
+        """Let one cell go to and fro between two weights."""
+        self.trial, self.found = Trial("sweep", self.pace, key=key, low=low, high=high), None
+        self.trial.recipe = stage.opened.recipe_name
+        self._began = stage.clock()
+
+    def travel(self, stage: Stage, start: str, end: str) -> None:
+        """Go to and fro between two recipes, every vertex on a straight line."""
+        session = stage.opened
+        project = session.project
+        way = Travel(session.evaluated.mixer, project.recipe(start), project.recipe(end))
+        self.trial, self.found = Trial("travel", self.pace, travel=way, recipe=session.recipe_name), None
+        self._began = stage.clock()
+
+    def random(self, session: Session) -> None:
+        """Another combination within the limits, the same for the same seed."""
+        names = [r.name for r in session.project.regions]
+        said = session.project.shapes
+        shapes = [n for n in session.head.shape_names if not said.get(n, {}).get("hidden")]
+        self.trial = None
+        cells = max(min(self.cells, len(names) * len(shapes)), 1)
+        self.found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), symmetric=session.linked)
+        self.seed += 1
+        self._of = session.project
+        session.show(session.evaluated.pose(self.found))
+
+    def keep(self, stage: Stage) -> None:
+        """Make a recipe of the random combination that is shown."""
+        session, found = stage.session, self.found
+        if session is None or found is None:
+            return
+        name = free_recipe_name(session.project, "found")
+        if stage.do(lambda p: add_recipe(p, found.with_(name=name)), f"Kept as {name}."):
+            self.stop(session)
+            session.choose_recipe(name)
+
+    def stop(self, session: Session) -> None:
+        """Back to the recipe's own pose."""
+        self.trial, self.found, self._peek = None, None, ""
+        session.show(None)
+
+    def peek(self, session: Session, what: str) -> None:
+        """Hold: look at the "neutral", at the recipe as it was "before" the last step, at "a", at "b" or at the "other"
+        of A and B; "" lets go."""
+        if what == self._peek:
+            return
+        self._peek = what
+        if not what:
+            session.show(None)
+        elif what == "neutral":
+            session.show(session.head.neutral)
+        elif what == "before":
+            earlier = session.evaluated.again(session.history.before)
+            old = next((r for r in earlier.project.recipes if r.name == session.recipe_name), Recipe("none"))
+            session.show(earlier.pose(old))
+        else:
+            recipe = {"a": self.a, "b": self.b}.get(what, self.a or self.b)
+            if recipe is not None:
+                session.show(session.evaluated.pose(recipe))
+
+    @property
+    def running(self) -> bool:
+        """Whether a movement goes on by itself."""
+        return self.trial is not None and self.trial.running
+
+    @property
+    def peeking(self) -> bool:
+        """Whether something is looked at only as long as it is held."""
+        return bool(self._peek)
+
+    def step(self, stage: Stage) -> bool:
+        """Move the trial on; whether one runs. An edit ends a random combination, another recipe a movement."""
+        session, trial = stage.session, self.trial
+        if session is None:
+            return False
+        if self.found is not None and session.project is not self._of:
+            self.stop(session)
+        if trial is None:
+            return False
+        if trial.recipe != session.recipe_name:
+            self.stop(session)
+            return False
+        if trial.running:
+            turns = (stage.clock() - self._began) / max(trial.seconds, 0.05)
+            trial.t = 1.0 - abs(turns % 2.0 - 1.0)
+        session.show(self._at(session, trial))
+        return trial.running
+
+    def hold_at(self, stage: Stage, t: float) -> None:
+        """Stop the movement at a place of it, t in [0, 1]."""
+        if self.trial is not None:
+            self.trial.running, self.trial.t = False, t
+
+    def go_on(self, stage: Stage) -> None:
+        """Let the movement run on from where it stands."""
+        if self.trial is not None:
+            self.trial.running, self.trial.seconds = True, self.pace
+            self._began = stage.clock() - self.trial.t * self.pace
+
+    def _at(self, session: Session, trial: Trial) -> NDArray:
+        if trial.kind == "sweep" and trial.key is not None:
+            region, shape, mirrored = trial.key
+            weight = trial.low + (trial.high - trial.low) * trial.t
+            recipe = session.recipe.with_(join="linear")
+            cells = tuple(c for c in recipe.cells if c.key != trial.key)
+            return session.evaluated.pose(recipe.with_(cells=(*cells, Cell(region, shape, weight, mirrored))))
+        assert trial.travel is not None
+        return session.head.neutral + trial.travel.displacement(trial.t, self.ease)
+
+    def difference_mm(self, session: Session) -> NDArray[np.float64] | None:
+        """(n,) mm between A and B, or A and what is seen where B is not set; None without A."""
+        if self.a is None:
+            return None
+        one = session.evaluated.pose(self.a)
+        two = (
+            session.evaluated.pose(self.b) if self.b is not None else np.asarray(session.positions(), dtype=np.float64)
+        )
+        away = one - two
+        return np.sqrt(np.einsum("ij,ij->i", away, away))

@@ -1,0 +1,33 @@
+"""What a tool works with: the stage, and what the person has set up for trying, painting and fitting."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from composer.viewer.session.fitting import Fitting
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.stage import Stage
+from composer.viewer.session.trying import Trying
+
+
+@dataclass
+class GaugeReading:
+    """What the gauge shows while it is held: the cell, its weight before and now, and where it stands (window
+    points)."""
+
+    key: tuple[str, str, bool] | None = None
+    before: float = 0.0
+    weight: float = 0.0
+    x: float = 0.0
+    y: float = 0.0
+
+
+@dataclass
+class Desk:
+    """One window's own."""
+
+    stage: Stage
+    trying: Trying = field(default_factory=Trying)
+    painting: Painting = field(default_factory=Painting)
+    fitting: Fitting = field(default_factory=Fitting)
+    gauge: GaugeReading = field(default_factory=GaugeReading)

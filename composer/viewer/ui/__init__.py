@@ -1,0 +1,1 @@
+"""What panels are drawn with: Dear ImGui on pyglet, the widgets, the look, the keys."""

@@ -1,0 +1,131 @@
+"""Every key of the window: its action, the words for it, and the key that does it unless the person chose another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pyglet.window import key
+
+
+@dataclass(frozen=True)
+class Action:
+    """One thing a key does: `words` for the sheet of keys, `combo` as it ships, `group` for its place there."""
+
+    words: str
+    combo: str
+    group: str
+
+
+ACTIONS: dict[str, Action] = {
+    "open": Action("open a library or a document", "Ctrl+O", "Document"),
+    "save": Action("save", "Ctrl+S", "Document"),
+    "save_as": Action("save under another name", "Ctrl+Shift+S", "Document"),
+    "bake": Action("bake recipes as targets", "Ctrl+B", "Document"),
+    "check": Action("check the recipe", "Ctrl+E", "Document"),
+    "undo": Action("undo", "Ctrl+Z", "Document"),
+    "redo": Action("redo", "Ctrl+Shift+Z", "Document"),
+    "place_mix": Action("to mixing", "M", "Places"),
+    "place_paint": Action("to painting", "P", "Places"),
+    "place_marks": Action("to landmarks", "L", "Places"),
+    "place_new": Action("to a new head", "J", "Places"),
+    "keys": Action("this sheet", "F1", "Places"),
+    "front": Action("look from the front", "1", "Looking"),
+    "three_quarter": Action("look at three quarters", "2", "Looking"),
+    "profile": Action("look from the side", "3", "Looking"),
+    "below": Action("look from below", "4", "Looking"),
+    "frame": Action("frame the chosen region", "F", "Looking"),
+    "turn_left": Action("turn left", "Left", "Looking"),
+    "turn_right": Action("turn right", "Right", "Looking"),
+    "turn_up": Action("look from higher", "Up", "Looking"),
+    "turn_down": Action("look from lower", "Down", "Looking"),
+    "nearer": Action("nearer", "=", "Looking"),
+    "further": Action("further away", "-", "Looking"),
+    "cage": Action("the cage's edges", "G", "Looking"),
+    "overlay": Action("next overlay", "O", "Looking"),
+    "rest": Action("hold: the neutral", "N", "Looking"),
+    "before": Action("hold: before the last step", "V", "Looking"),
+    "flip_ab": Action("hold: the other of A and B", "B", "Looking"),
+    "new_recipe": Action("new recipe", "Ctrl+N", "Recipes"),
+    "duplicate": Action("duplicate the recipe", "Ctrl+D", "Recipes"),
+    "flip": Action("flip the recipe left to right", "Ctrl+F", "Recipes"),
+    "next_recipe": Action("next recipe", "PageDown", "Recipes"),
+    "previous_recipe": Action("previous recipe", "PageUp", "Recipes"),
+    "copy": Action("copy the chosen row", "Ctrl+C", "Recipes"),
+    "paste": Action("paste into the chosen row", "Ctrl+V", "Recipes"),
+    "keep_shape": Action("keep the pose as a shape", "Ctrl+K", "Recipes"),
+    "more": Action("chosen cell up by 0.05", "W", "Board"),
+    "less": Action("chosen cell down by 0.05", "Q", "Board"),
+    "clear_cell": Action("remove the chosen cell", "Delete", "Board"),
+    "cell_up": Action("the cell above", "Ctrl+Up", "Board"),
+    "cell_down": Action("the cell below", "Ctrl+Down", "Board"),
+    "cell_left": Action("the cell to the left", "Ctrl+Left", "Board"),
+    "cell_right": Action("the cell to the right", "Ctrl+Right", "Board"),
+    "type_cell": Action("type the chosen cell's weight", "T", "Board"),
+    "cell_menu": Action("menu of the chosen cell, or of what Tab is on", "R", "Board"),
+    "solo": Action("solo the chosen row", "A", "Board"),
+    "mute": Action("mute the chosen row", "D", "Board"),
+    "link": Action("link left and right", "K", "Board"),
+    "larger": Action("larger brush", "]", "Painting"),
+    "smaller": Action("smaller brush", "[", "Painting"),
+    "stronger": Action("stronger brush", ".", "Painting"),
+    "weaker": Action("weaker brush", ",", "Painting"),
+    "paint": Action("paint", "Z", "Painting"),
+    "erase": Action("erase", "X", "Painting"),
+    "soften": Action("soften", "C", "Painting"),
+    "mirror": Action("mirrored strokes", "Y", "Painting"),
+    "invert": Action("invert the mask", "I", "Painting"),
+}  # fmt: skip
+OTHER_GESTURES: tuple[tuple[str, str], ...] = (
+    ("wheel", "nearer and further"),
+    ("point at the face", "its region is outlined and named"),
+    ("drag a picture onto the face", "that shape comes into the region under it"),
+    ("drag a cell, or wheel over the chosen one", "its weight"),
+    ("double click a cell", "type its weight"),
+    ("right click a row, a shape, a recipe", "what can be done with it"),
+    ("Ctrl and wheel while painting", "the brush's radius"),
+    ("Alt and wheel while painting", "its strength"),
+    ("drag the edge of the tray or the board", "its size"),
+    ("Escape while dragging", "take the drag back"),
+    ("Tab, arrows, Space", "from control to control, without the pointer"),
+    ("Ctrl and Tab", "to another panel"),
+)
+"""Gestures on panels; those on the head belong to the tools."""
+_NAMES = {
+    key.LEFT: "Left", key.RIGHT: "Right", key.UP: "Up", key.DOWN: "Down", key.PAGEUP: "PageUp",
+    key.PAGEDOWN: "PageDown", key.DELETE: "Delete", key.BACKSPACE: "Backspace", key.TAB: "Tab", key.SPACE: "Space",
+    key.HOME: "Home", key.END: "End", key.COMMA: ",", key.PERIOD: ".", key.MINUS: "-", key.EQUAL: "=",
+    key.BRACKETLEFT: "[", key.BRACKETRIGHT: "]", key.SLASH: "/", key.SEMICOLON: ";", key.NUM_ADD: "=",
+    key.NUM_SUBTRACT: "-", key.PLUS: "=",
+}  # fmt: skip
+_NAMES |= {getattr(key, letter): letter for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"}
+_NAMES |= {getattr(key, f"_{digit}"): str(digit) for digit in range(10)}
+_NAMES |= {getattr(key, f"F{i}"): f"F{i}" for i in range(1, 13)}
+
+
+def combo_of(symbol: int, modifiers: int) -> str:
+    """The name of a key with its modifiers, as `Ctrl+Shift+Z`; "" for one that has no name here."""
+    name = _NAMES.get(symbol, "")
+    if not name:
+        return ""
+    held = [
+        words
+        for bit, words in ((key.MOD_ACCEL, "Ctrl"), (key.MOD_ALT, "Alt"), (key.MOD_SHIFT, "Shift"))
+        if modifiers & bit
+    ]
+    return "+".join([*held, name])
+
+
+class Keys:
+    """Which key does what, with the person's own choices in place of those that ship."""
+
+    def __init__(self, chosen: dict[str, str]) -> None:
+        self.combos = {name: chosen.get(name, action.combo) for name, action in ACTIONS.items()}
+
+    def action(self, symbol: int, modifiers: int) -> str:
+        """The action of a key, "" where it has none."""
+        combo = combo_of(symbol, modifiers)
+        return next((name for name, chosen in self.combos.items() if combo and chosen == combo), "")
+
+    def words(self, action: str) -> str:
+        """The key of an action, as tooltips say it."""
+        return self.combos.get(action, "")
