@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from composer.geometry.barriers import Barriers
 from composer.geometry.marching import Marching
@@ -46,10 +47,14 @@ def test_no_front_passes_through_an_edge_whose_ends_are_blocked() -> None:
     np.testing.assert_allclose(line.reshape(6, 9)[:, :5], np.tile(np.arange(5.0), (6, 1)), atol=1e-9)
 
 
-def test_a_front_goes_round_the_end_of_a_wall() -> None:
+@pytest.mark.parametrize("turned", range(4))
+@pytest.mark.parametrize("flipped", [False, True])
+def test_a_front_goes_round_the_end_of_a_wall(turned: int, flipped: bool) -> None:
     # Around the corner at (4, 4): from (0, 0) to (8, 0) the way is twice the hypotenuse of 4 and 4, by Pythagoras.
     surface = flat(9, 9)
+    numbers = np.rot90(np.arange(81).reshape(9, 9), turned)
+    numbers = numbers[:, ::-1] if flipped else numbers
     wall = np.zeros(81, dtype=bool)
-    wall[np.arange(4) * 9 + 4] = True
-    distance = Marching(surface, wall).from_vertices([0])[8]
+    wall[numbers[:4, 4]] = True
+    distance = Marching(surface, wall).from_vertices([numbers[0, 0]])[numbers[0, 8]]
     assert 2 * np.hypot(4, 4) - 1e-6 <= distance <= 1.06 * 2 * np.hypot(4, 4)

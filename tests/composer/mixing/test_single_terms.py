@@ -47,12 +47,12 @@ def test_a_shape_that_moves_only_beside_the_ramp_is_let_in_by_the_widened_share(
     polygons, places = strip()
     join = SeamlessJoin(SeamlessSurface(Surface(polygons, places)), {"right": smoothstep(places[:, 0] / WIDTH + 0.5)})
     share = smoothstep(places[:, 0] / WIDTH + 0.5)
-    halo = (share == 0.0) & np.isin(np.arange(len(share)), join.zone.free)
-    assert halo.any()
+    halo = (places[:, 0] > -15.0) & (places[:, 0] < -12.0)  # the ramp ends at -10, the halo at -16.7
+    assert not share[halo].any() and np.isin(np.flatnonzero(halo), join.zone.free).all()
     row = np.where(halo[:, None], np.abs(places[:, :1]) * Z, 0.0)
     further = join.solve({"right": share[join.near]}, {"right": row[join.near]})
     beside = halo[join.zone.free]
-    assert np.abs(further[beside]).max() > 1e-2  # with the share itself, which is 0 there, nothing would move
+    assert np.abs(further[beside]).max() > 1e-3  # with the share itself, which is 0 there, nothing would move
 
 
 @pytest.mark.parametrize("wanted", [0.8, 0.95])
