@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 POOR = 0.5
 """A target of whose movement less than this is reached is one that no weights reach."""
+SHOWN = 10
+"""How many cells are printed, the largest first; the document holds them all."""
 
 
 def match(
@@ -26,7 +28,12 @@ def match(
     shape: Annotated[list[str] | None, typer.Option(help="Only this shape; may be repeated.")] = None,
     low: Annotated[float, typer.Option(help="The least weight, -1 to 0.")] = 0.0,
     high: Annotated[float, typer.Option(help="The greatest weight, up to 2.")] = 1.0,
-    sparse: Annotated[float, typer.Option(help="How few cells: 0 all that help, 0.01 few, 0.1 very few.")] = 0.0,
+    sparse: Annotated[
+        float, typer.Option(help="How few cells: 0 as many as help, 0.01 few, 0.1 very few.")
+    ] = 0.01,
+    whole: Annotated[
+        bool, typer.Option("--whole/--no-whole", help="Try the whole face first, then regions; or regions alone.")
+    ] = True,
     symmetric: Annotated[bool, typer.Option("--symmetric", help="Give left and right the same weights.")] = False,
     residual: Annotated[str | None, typer.Option(help="Keep what is left as a shape of this name.")] = None,
     heat: Annotated[Path | None, typer.Option(help="Write a picture, .png, of what is left, as heat.")] = None,
@@ -35,7 +42,9 @@ def match(
 ) -> None:
     """Find the weights per region that reproduce a target; exit code 1 where less than half of it is reached.
 
-    Example: moue match keeper scan.obj --to scan.moue --sparse 0.01
+    The whole face is tried first, then regions, in few cells. `--sparse 0 --no-whole` weighs every cell there is.
+
+    Example: moue match keeper scan.obj --to scan.moue
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
@@ -43,6 +52,7 @@ def match(
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document, save_document
     from composer.edits.match import Matcher, matched_document
+    from composer.edits.match_few import match_few
     from composer.edits.match_source import library_project
     from composer.edits.sculpt import check_place, read_sculpt
     from composer.errors import MoueError
@@ -72,8 +82,11 @@ def match(
             unit or evaluated.head.unit,
         )
         progress(0.5, "matching")
-        matcher = Matcher(evaluated, region, shape)
-        matched = matcher.solve(sculpt.positions, bounds=bounds, symmetric=symmetric)
+        found = match_few(
+            evaluated, sculpt.positions, region, shape, bounds=bounds, symmetric=symmetric, whole=whole
+        )
+        matched = found.matched
+        told = None if sparse else Matcher(evaluated, region, shape).conditioning
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
         made = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
         make_folder(to.parent)
@@ -85,15 +98,19 @@ def match(
     if json_file is not None:
         write_json(json_file, {
             "document": str(to), "recipe": target.stem, "p50_mm": middle, "p95_mm": high_mm, "max_mm": most,
-            "explained": matched.explained, "condition": _number(matcher.conditioning.number),
-            "dependent": matcher.conditioning.dependent, "dead": matcher.conditioning.dead,
+            "explained": matched.explained, "explained_whole": found.whole.explained if found.whole else None,
+            "condition": _number(told.number) if told else None, "dependent": told.dependent if told else None,
+            "dead": told.dead if told else None,
             "cells": [{"region": c.region, "shape": c.shape, "weight": c.weight} for c in cells],
         })  # fmt: skip
-    for note in [*evaluated.notes, *notes, matcher.conditioning.words]:
+    for note in [*evaluated.notes, *notes, *([told.words] if told else []), *([found.words] if found.words else [])]:
         typer.echo(f"note: {note}", err=True)
     if json_file != "-":
-        for cell in sorted(cells, key=lambda cell: -abs(cell.weight)):
+        largest = sorted(cells, key=lambda cell: -abs(cell.weight))
+        for cell in largest[:SHOWN]:
             typer.echo(f"{cell.weight:7.3f}  {cell.region} x {cell.shape}")
+        if len(cells) > SHOWN:
+            typer.echo(f"    and {len(cells) - SHOWN} more, the next of {abs(largest[SHOWN].weight):.3f}")
         reached = f"{100 * matched.explained:.1f} percent of the movement"
         typer.echo(f"{to}: recipe {target.stem!r}, {len(cells)} cells reach {reached}; left are "
                    f"{middle:.3g} mm (middle), {high_mm:.3g} mm (95 percent), {most:.3g} mm (most)")  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -25,6 +26,7 @@ def sheet(
         str | None, typer.Option(help="front, three_quarter, profile, below or back; front for masks.")
     ] = None,
     heat: Annotated[Heat | None, typer.Option(help="Show how far vertices move, or the regions' masks.")] = None,
+    whole_head: Annotated[bool, typer.Option("--whole-head", help="Show the whole head, not only the face.")] = False,
     columns: Annotated[int | None, typer.Option(min=1, max=40, help="Pictures in a row.")] = None,
     neutral: Neutral = None,
     unit: Unit = None,
@@ -42,6 +44,7 @@ def sheet(
     from composer.formats.library import open_library
     from composer.head.atomic import write_whole
     from composer.head.understand.veils import veil_note, veils_of
+    from composer.picture.face import face_points
     from composer.picture.heat_entries import mask_entries, with_movement
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet, shapes_of
@@ -64,12 +67,13 @@ def sheet(
             entries, legend = with_movement(head.neutral, entries)
         elif heat is Heat.MASK:
             entries, legend = mask_entries(head.neutral, evaluated.effective)
+            entries = [replace(entry, close=None) for entry in entries] if whole_head else entries
             counts = f"{len(entries) - 1} regions and the remainder, {view.replace('_', ' ')} view"
         if not entries:
             raise MoueError("holds no recipes to picture", path, hint="add one under [recipes.NAME]")
         made = contact_sheet(
             Studio.of(head), entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
-            progress=progress,
+            face=None if whole_head else face_points(head), progress=progress,
         )  # fmt: skip
     write_whole(to, lambda file: made.image.save(file, "PNG"))
     typer.echo(str(to))
