@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from composer.cli import console
 from composer.cli.sources import UNITS, Neutral, Unit, is_document
 
 if TYPE_CHECKING:
@@ -23,32 +24,38 @@ GUESSED = "guessed.toml"
 def fit(
     head: Annotated[Path, typer.Argument(help="A library, or a document whose head is taken.")],
     sculpt: Annotated[Path, typer.Argument(help="The new head: .obj, .ply, .stl, .glb, any topology.")],
-    landmarks: Annotated[Path, typer.Option(help="Landmarks of both sides, TOML or JSON.")],
-    to: Annotated[Path, typer.Option(help="The folder to write to.")],
+    landmarks: Annotated[Path, typer.Option(metavar="FILE", help="Landmarks of both sides, TOML or JSON.")],
+    to: Annotated[Path, typer.Option(metavar="FOLDER", help="The folder to write to.")],
     guess: Annotated[
         bool, typer.Option("--guess", help="Also write where the landmarks that nobody placed came to lie.")
     ] = False,
     level: Annotated[
-        int | None, typer.Option(min=0, max=8, help="Project up to this level; else as fine as the sculpt.")
+        int | None,
+        typer.Option(
+            metavar="N", min=0, max=8, help="Project up to this level, 0 to 8. Otherwise as fine as the sculpt."
+        ),
     ] = None,
     reach: Annotated[
-        float | None, typer.Option(min=0.0, help="How far a vertex may be moved onto the sculpt, mm.")
+        float | None, typer.Option(metavar="MM", min=0.0, help="How far a vertex may be moved onto the sculpt, mm.")
     ] = None,
-    free: Annotated[list[str] | None, typer.Option(help="A face group that is not to follow; may be repeated.")] = None,
-    protect: Annotated[Path | None, typer.Option(help="A .npy mask of vertices that are not projected.")] = None,
+    free: Annotated[
+        list[str] | None, typer.Option(metavar="GROUP", help="A face group that is not to follow; may be repeated.")
+    ] = None,
+    protect: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A .npy mask of vertices that are not projected.")
+    ] = None,
     no_relax: Annotated[bool, typer.Option("--no-relax", help="Leave the loops as the fit leaves them.")] = False,
     any_size: Annotated[bool, typer.Option("--any-size", help="Take a sculpt of any size.")] = False,
     turn_over: Annotated[bool, typer.Option("--turn-over", help="Turn the sculpt's faces over.")] = False,
     neutral: Neutral = None,
     unit: Unit = None,
-    sculpt_unit: Annotated[str | None, typer.Option(help=f"The sculpt's unit: {UNITS}.")] = None,
+    sculpt_unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave the pictures out.")] = False,
 ) -> None:
-    """Bring the library's topology onto a sculpt: fitted, relaxed, and projected level by level.
+    """Bring the library's topology onto a sculpt.
 
-    The fit goes through the placed landmarks alone; four do, and all help.
-
-    What --guess writes, once corrected, is a file of landmarks for a second fit.
+    The mesh is fitted, relaxed, and projected level by level. The fit goes through the placed landmarks alone; four do,
+    and all help. What --guess writes is looked at and corrected by you, and is then a landmark file for a second fit.
 
     Exit code 1 where faces are left turned over or folded.
 
@@ -62,6 +69,7 @@ def fit(
     from composer.fitting.align import check_pairs, landmark_pairs
     from composer.fitting.chain import fit_head
     from composer.fitting.closest import ClosestSurface
+    from composer.fitting.fit_state import FitOptions
     from composer.fitting.fitted_files import MANIFEST, write_fitted
     from composer.fitting.fitted_landmarks import found_landmarks
     from composer.formats.library import head_of, open_library
@@ -92,11 +100,12 @@ def fit(
         except MoueError as error:
             raise MoueError(error.what, sculpt if error.where == sculpt else landmarks, hint=error.hint) from None
         try:
-            fitted = fit_head(
-                library, shown.neutral, shown.polygons, ours, theirs, groups=tuple(free) if free else None,
-                relaxed=not no_relax, reach_mm=reach, up_to=level, any_size=any_size, turn_over=turn_over,
-                protect=None if protect is None else read_mask(protect), where=sculpt, progress=progress,
+            options = FitOptions(
+                groups=tuple(free) if free else None, relaxed=not no_relax, reach_mm=reach, up_to=level,
+                protect=None if protect is None else read_mask(protect), any_size=any_size, turn_over=turn_over,
+                where=sculpt,
             )  # fmt: skip
+            fitted = fit_head(library, shown.neutral, shown.polygons, ours, theirs, options, progress)
         except MoueError as error:
             raise error.at(sculpt) from None
         progress(0.98, "writing and picturing")
@@ -114,24 +123,24 @@ def fit(
 
         files = write_fitted(fitted, to, shown.unit, more)
     for note in [*notes, *fitted.report.notes]:
-        typer.echo(f"note: {note}", err=True)
+        console.note(note)
     report = fitted.report
     worst = max(report.landmarks.items(), key=lambda one: one[1], default=("", 0.0))
-    typer.echo(
+    console.say(
         f"distance to the sculpt: median {report.distance.median:.3f}, p95 {report.distance.p95:.3f}, "
         f"max {report.distance.max:.3f} mm"
     )
-    typer.echo(f"landmarks: within {worst[1]:.2f} mm, {worst[0]} the furthest")
-    typer.echo(
+    console.say(f"landmarks: within {worst[1]:.2f} mm, {worst[0]} the furthest")
+    console.say(
         f"faces reversed {report.reversed_faces}, folded {report.folded_faces}; "
         f"corner angles changed by {report.loops.angle_median_deg:.1f} degrees (median), "
         f"edge lengths by {report.loops.length_median:.2f}x"
     )
-    typer.echo(
+    console.say(
         f"rejected {report.rejected}, filled {report.filled}, free {report.free}; reach {report.reach_mm:.1f} mm"
     )
     for file in files:
-        typer.echo(str(file))
+        console.say(str(file))
     if report.reversed_faces or report.folded_faces or any(each.bad_faces for each in fitted.levels):
         raise typer.Exit(1)
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from composer.cli.sources import DOCUMENT, LIBRARY, UNITS, is_document
+from composer.cli import console
+from composer.cli.sources import DOCUMENT, LIBRARY, UNITS, Json, is_document
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,19 +22,29 @@ POOR = 0.5
 def match(
     head: Annotated[Path, typer.Argument(help=f"{DOCUMENT} Or: {LIBRARY}")],
     target: Annotated[Path, typer.Argument(help="The face to be reached, of the head's own topology, in any format.")],
-    to: Annotated[Path, typer.Option(help="The .moue file or document.toml to write.")],
-    region: Annotated[list[str] | None, typer.Option(help="Only this region (all too); may be repeated.")] = None,
-    shape: Annotated[list[str] | None, typer.Option(help="Only this shape; may be repeated.")] = None,
-    low: Annotated[float, typer.Option(help="The least weight, -1 to 0.")] = 0.0,
-    high: Annotated[float, typer.Option(help="The greatest weight, up to 2.")] = 1.0,
-    sparse: Annotated[float, typer.Option(help="How few cells: 0 all that help, 0.01 few, 0.1 very few.")] = 0.0,
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
+    region: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Only this region (all too); may be repeated.")
+    ] = None,
+    shape: Annotated[list[str] | None, typer.Option(metavar="NAME", help="Only this shape; may be repeated.")] = None,
+    low: Annotated[float, typer.Option(metavar="WEIGHT", help="The least weight, -1 to 0.")] = 0.0,
+    high: Annotated[float, typer.Option(metavar="WEIGHT", help="The greatest weight, up to 2.")] = 1.0,
+    sparse: Annotated[
+        float, typer.Option(metavar="X", help="How few cells: 0 all that help, 0.01 few, 0.1 very few.")
+    ] = 0.0,
     symmetric: Annotated[bool, typer.Option("--symmetric", help="Give left and right the same weights.")] = False,
-    residual: Annotated[str | None, typer.Option(help="Keep what is left as a shape of this name.")] = None,
-    heat: Annotated[Path | None, typer.Option(help="Write a picture, .png, of what is left, as heat.")] = None,
-    unit: Annotated[str | None, typer.Option(help=f"The target's unit: {UNITS}.")] = None,
-    json_file: Annotated[str | None, typer.Option("--json", help="Write the figures here, - for the screen.")] = None,
+    residual: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Keep what is left as a shape of this name.")
+    ] = None,
+    heat: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a picture, .png, of what is left, as heat.")
+    ] = None,
+    unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The target's unit: {UNITS}.")] = None,
+    json_file: Json = None,
 ) -> None:
-    """Find the weights per region that reproduce a target; exit code 1 where less than half of it is reached.
+    """Find the weights that reproduce a target.
+
+    Exit code 1 where less than half of the target's movement is reached.
 
     Example: moue match keeper scan.obj --to scan.moue --sparse 0.01
     """
@@ -90,15 +101,15 @@ def match(
             "cells": [{"region": c.region, "shape": c.shape, "weight": c.weight} for c in cells],
         })  # fmt: skip
     for note in [*evaluated.notes, *notes, matcher.conditioning.words]:
-        typer.echo(f"note: {note}", err=True)
+        console.note(note)
     if json_file != "-":
         for cell in sorted(cells, key=lambda cell: -abs(cell.weight)):
-            typer.echo(f"{cell.weight:7.3f}  {cell.region} x {cell.shape}")
+            console.say(f"{cell.weight:7.3f}  {cell.region} x {cell.shape}")
         reached = f"{100 * matched.explained:.1f} percent of the movement"
-        typer.echo(f"{to}: recipe {target.stem!r}, {len(cells)} cells reach {reached}; left are "
+        console.say(f"{to}: recipe {target.stem!r}, {len(cells)} cells reach {reached}; left are "
                    f"{middle:.3g} mm (middle), {high_mm:.3g} mm (95 percent), {most:.3g} mm (most)")  # fmt: skip
     if matched.explained < POOR:
-        typer.echo("No weights of these cells reach this target; look at --heat, or match with more shapes.", err=True)
+        console.warn("No weights of these cells reach this target; look at --heat, or match with more shapes.")
         raise typer.Exit(1)
 
 

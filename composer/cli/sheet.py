@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from composer.cli.sources import Neutral, SkipBroken, Unit, is_document
+from composer.cli import console
+from composer.cli.sources import LIBRARY, VIEWS, Columns, Neutral, SkipBroken, Unit, is_document
 
 
 class Heat(StrEnum):
@@ -19,18 +20,21 @@ class Heat(StrEnum):
 
 
 def sheet(
-    path: Annotated[Path, typer.Argument(help="A document, or a library: a folder of targets, .glb, .gltf or .npz.")],
-    to: Annotated[Path, typer.Option(help="The PNG to write.")],
+    path: Annotated[Path, typer.Argument(help=f"A document. Or: {LIBRARY}")],
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The PNG to write.")],
     view: Annotated[
-        str | None, typer.Option(help="front, three_quarter, profile, below or back; front for masks.")
+        str | None, typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}. [three_quarter; front for masks]")
     ] = None,
-    heat: Annotated[Heat | None, typer.Option(help="Show how far vertices move, or the regions' masks.")] = None,
-    columns: Annotated[int | None, typer.Option(min=1, max=40, help="Pictures in a row.")] = None,
+    heat: Annotated[
+        Heat | None,
+        typer.Option(metavar="HEAT", help="Show how far vertices move (movement), or the regions' masks (mask)."),
+    ] = None,
+    columns: Columns = None,
     neutral: Neutral = None,
     unit: Unit = None,
     skip_broken: SkipBroken = False,
 ) -> None:
-    """Picture every shape, or every recipe, lit and labelled.
+    """Picture every shape or recipe, lit and labelled.
 
     Example: moue sheet keeper --to keeper.png --view front
     """
@@ -71,4 +75,4 @@ def sheet(
             progress=progress,
         )  # fmt: skip
     write_whole(to, lambda file: made.image.save(file, "PNG"))
-    typer.echo(str(to))
+    console.say(str(to))

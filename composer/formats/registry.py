@@ -1,4 +1,8 @@
-"""The formats of geometry, one line each, and reading and writing by a file's suffix."""
+"""The formats of geometry, one line each, and reading and writing by a file's suffix.
+
+`FORMATS` is the one list: what the command and the window offer is taken from it. numpy is loaded when a file is read,
+so that `moue --help` can ask for the names.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +10,12 @@ from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from composer.errors import MoueError, cannot
-from composer.formats.mesh import Mesh
+
+if TYPE_CHECKING:
+    from composer.formats.mesh import Mesh
 
 
 @dataclass(frozen=True)
@@ -69,6 +74,8 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
 
     Raises MoueError, naming the file and where there is one the line, for whatever cannot be used.
     """
+    import numpy as np
+
     path = Path(path)
     form = format_of(path)
     if path.is_dir():
