@@ -14,6 +14,7 @@ LAYERS = [
     "composer.viewer",
     "composer.bench",
     "composer.demo",
+    "composer.scripting",
     "composer.picture",
     "composer.checks",
     "composer.edits",

@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from composer.cli import console
 from composer.cli.sources import UNITS, Neutral, Unit, is_document
 
-if TYPE_CHECKING:
-    from composer.fitting.chain import FittedHead
-    from composer.head.head import Head
-    from composer.head.landmarks import Landmarks
-
-FEW = 6
-"""Through fewer landmarks than this a fit is one that a person should look at twice (our choice)."""
-GUESSED = "guessed.toml"
+GUESSED, PICTURE = "guessed.toml", "before_and_after.png"
 
 
 def fit(
@@ -65,64 +57,40 @@ def fit(
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.mask_file import read_mask
     from composer.document.store import open_document
-    from composer.errors import MoueError
-    from composer.fitting.align import check_pairs, landmark_pairs
-    from composer.fitting.chain import fit_head
-    from composer.fitting.closest import ClosestSurface
+    from composer.fitting.fit_files import FitFiles
     from composer.fitting.fit_state import FitOptions
     from composer.fitting.fitted_files import MANIFEST, write_fitted
-    from composer.fitting.fitted_landmarks import found_landmarks
-    from composer.formats.library import head_of, open_library
-    from composer.formats.registry import read_mesh
-    from composer.head.landmark_file import read_landmark_pairs, write_landmarks
+    from composer.formats.library import open_library
+    from composer.head.atomic import write_whole
     from composer.head.new_folder import may_fill
-    from composer.units import mm_per
+    from composer.picture.fit_picture import before_and_after
 
     may_fill(to, MANIFEST, "fit")
     with bar("opening") as progress:
         library = (
             EvaluatedDocument.open(open_document(head)).head if is_document(head) else open_library(head, neutral, unit)
         )
-        mesh = read_mesh(sculpt, sculpt_unit)
-        shown = head_of(mesh, sculpt_unit)
-        ours, theirs = read_landmark_pairs(landmarks, mm_per(library.unit), mm_per(shown.unit))
-        ours = _both(library.landmarks, ours)
-        if not ours:
-            raise MoueError("has no landmarks, and neither does the library", landmarks)
-        library = library.with_(landmarks=ours)
-        triangles = shown.polygons.triangles
-        surface = ClosestSurface(shown.neutral, triangles[:, ::-1] if turn_over else triangles)
-        notes: tuple[str, ...] = ()
-        try:
-            check_pairs(landmark_pairs(library, ours, theirs, shown.neutral), library, surface, any_size, sculpt)
-            if len(theirs.points) < FEW:
-                notes = (f"The fit goes through {len(theirs.points)} landmarks only; place more to hold it better.",)
-        except MoueError as error:
-            raise MoueError(error.what, sculpt if error.where == sculpt else landmarks, hint=error.hint) from None
-        try:
-            options = FitOptions(
-                groups=tuple(free) if free else None, relaxed=not no_relax, reach_mm=reach, up_to=level,
-                protect=None if protect is None else read_mask(protect), any_size=any_size, turn_over=turn_over,
-                where=sculpt,
-            )  # fmt: skip
-            fitted = fit_head(library, shown.neutral, shown.polygons, ours, theirs, options, progress)
-        except MoueError as error:
-            raise error.at(sculpt) from None
+        files = FitFiles.read(library, sculpt, landmarks, sculpt_unit)
+        options = FitOptions(
+            groups=tuple(free) if free else None, relaxed=not no_relax, reach_mm=reach, up_to=level, any_size=any_size,
+            protect=None if protect is None else read_mask(protect), turn_over=turn_over,
+        )  # fmt: skip
+        fitted = files.fit(options, progress)
         progress(0.98, "writing and picturing")
 
-        def more(made: Path) -> list[Path]:
+        def more(folder: Path) -> list[Path]:
             added = []
             if guess:
-                found = found_landmarks(library, fitted.head.neutral, surface, theirs.points)
-                every = replace(theirs, points={**theirs.points, **found})
-                write_landmarks(made / GUESSED, ours, every, mm_per(library.unit), mm_per(shown.unit))
-                added.append(made / GUESSED)
+                files.write_guesses(fitted, turn_over, folder / GUESSED)
+                added.append(folder / GUESSED)
             if not no_pictures:
-                added.append(_picture(library, shown, fitted, made))
+                picture = before_and_after(files.library, files.sculpt, fitted.head.neutral)
+                write_whole(folder / PICTURE, lambda file: picture.save(file, "PNG"))
+                added.append(folder / PICTURE)
             return added
 
-        files = write_fitted(fitted, to, shown.unit, more)
-    for note in [*notes, *fitted.report.notes]:
+        written = write_fitted(fitted, to, files.sculpt.unit, more)
+    for note in [*files.notes, *fitted.report.notes]:
         console.note(note)
     report = fitted.report
     worst = max(report.landmarks.items(), key=lambda one: one[1], default=("", 0.0))
@@ -139,43 +107,7 @@ def fit(
     console.say(
         f"rejected {report.rejected}, filled {report.filled}, free {report.free}; reach {report.reach_mm:.1f} mm"
     )
-    for file in files:
+    for file in written:
         console.say(str(file))
     if report.reversed_faces or report.folded_faces or any(each.bad_faces for each in fitted.levels):
         raise typer.Exit(1)
-
-
-def _both(own: Landmarks | None, said: Landmarks) -> Landmarks:
-    """The library's landmarks with those that the file says in their place."""
-    from composer.head.landmarks import Landmarks
-
-    if own is None:
-        return said
-    return Landmarks({**own.points, **said.points}, {**own.curves, **said.curves})
-
-
-def _picture(library: Head, sculpt: Head, fitted: FittedHead, folder: Path) -> Path:
-    """The sculpt, the fitted cage and the library's own head, from the front and at three quarters."""
-    from PIL import Image
-
-    from composer.head.atomic import write_whole
-    from composer.picture.render import Studio, render_head
-
-    rows: list[list[Image.Image]] = []
-    of_sculpt = Studio.of(sculpt, 0)
-    for view in ("front", "three_quarter"):
-        size = (420, 520)
-        camera = of_sculpt.camera(view, size)
-        on = render_head(
-            fitted.head.neutral, library.polygons, parts=library.parts, groups=library.groups,
-            landmarks=library.landmarks, view=view, size=size,
-        )  # fmt: skip
-        own = Studio.of(library, 1).picture(view=view, size=size)
-        rows.append([own, of_sculpt.picture(camera=camera), on])
-    whole = Image.new("RGB", (3 * 420, 2 * 520))
-    for i, row in enumerate(rows):
-        for j, picture in enumerate(row):
-            whole.paste(picture, (420 * j, 520 * i))
-    path = folder / "before_and_after.png"
-    write_whole(path, lambda file: whole.save(file, "PNG"))
-    return path

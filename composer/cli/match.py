@@ -53,9 +53,9 @@ def match(
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document, save_document
-    from composer.edits.match import Matcher, matched_document
+    from composer.edits.match import matched_document
+    from composer.edits.match_file import match_file
     from composer.edits.match_source import library_project
-    from composer.edits.sculpt import check_place, read_sculpt
     from composer.errors import MoueError
     from composer.head.folders import is_there, make_folder
     from composer.mixing.match import Bounds
@@ -74,33 +74,25 @@ def match(
             evaluated = EvaluatedDocument.open(open_document(head), progress)
         else:
             evaluated, notes = library_project(head, to, progress)
-        sculpt = read_sculpt(evaluated.head, target, 0, unit, target.stem)
-        check_place(
-            sculpt,
-            evaluated.head.neutral,
-            evaluated.head.polygons,
-            evaluated.head.diagonal,
-            unit or evaluated.head.unit,
-        )
         progress(0.5, "matching")
-        matcher = Matcher(evaluated, region, shape)
-        matched = matcher.solve(sculpt.positions, bounds=bounds, symmetric=symmetric)
+        found = match_file(evaluated, target, region, shape, bounds=bounds, symmetric=symmetric, unit=unit)
+        matched = found.matched
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
         made = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
         make_folder(to.parent)
         if heat is not None:
-            _picture(evaluated.head, sculpt.positions, matched.left, target.stem, heat)
+            _picture(evaluated.head, found.sculpt.positions, matched.left, target.stem, heat)
         save_document(made, to)  # last, so that a match that was stopped can be done again
     cells = made.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most
     if json_file is not None:
         write_json(json_file, {
             "document": str(to), "recipe": target.stem, "p50_mm": middle, "p95_mm": high_mm, "max_mm": most,
-            "explained": matched.explained, "condition": _number(matcher.conditioning.number),
-            "dependent": matcher.conditioning.dependent, "dead": matcher.conditioning.dead,
+            "explained": matched.explained, "condition": _number(found.conditioning.number),
+            "dependent": found.conditioning.dependent, "dead": found.conditioning.dead,
             "cells": [{"region": c.region, "shape": c.shape, "weight": c.weight} for c in cells],
         })  # fmt: skip
-    for note in [*evaluated.notes, *notes, matcher.conditioning.words]:
+    for note in [*evaluated.notes, *notes, found.conditioning.words]:
         console.note(note)
     if json_file != "-":
         for cell in sorted(cells, key=lambda cell: -abs(cell.weight)):
