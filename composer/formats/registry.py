@@ -45,7 +45,11 @@ FORMATS: tuple[Format, ...] = (
 
 
 def suffixes(writing: bool = False, many_shapes: bool | None = None) -> list[str]:
-    """Suffixes Moue reads, or writes; only those of formats with (or without) many shapes a file, if said."""
+    """Suffixes Moue reads, or writes; only those of formats with (or without) many shapes a file, if said.
+
+    >>> suffixes(writing=True, many_shapes=False)
+    ['.obj', '.ply']
+    """
     return [
         suffix
         for form in FORMATS

@@ -49,6 +49,12 @@ def similarity(
 
     Umeyama, Least-squares estimation of transformation parameters between two point patterns, 1991. With `scaled`
     False the scale is 1. Fewer than three points, or points on a line, give one of the motions that fit.
+
+    >>> square = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]])
+    >>> turned = 2.0 * square[:, [1, 0, 2]] * [-1, 1, 1] + [5, 0, 0]  # a quarter turn about z, twice as large
+    >>> motion = similarity(square, turned)
+    >>> round(motion.scale, 9), round(motion.angle_deg, 6), motion(square).round(9).tolist() == turned.tolist()
+    (2.0, 90.0, True)
     """
     w = np.full(len(source), 1.0) if weights is None else np.asarray(weights, dtype=np.float64)
     total = float(w.sum())
