@@ -95,5 +95,9 @@ def nearest(name: str, names: Iterable[str]) -> str:
 
 
 def unknown(kind: str, name: str, names: Iterable[str], where: str | PathLike[str] | None = None) -> MoueError:
-    """The error for an unknown region, shape, recipe and the like, with the nearest names."""
+    """The error for an unknown region, shape, recipe and the like, with the nearest names.
+
+    >>> str(unknown("shape", "jooy", ["joy", "anger"], "document.toml"))
+    "document.toml: no shape is named 'jooy'; did you mean joy"
+    """
     return MoueError(f"no {kind} is named {shorten(repr(name), 60)}", where=where, hint=nearest(name, names) or None)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.surface import Floats
-from masks.crumbs import crumbs_by_likeness, crumbs_by_border
+from masks.crumbs import crumbs_by_border, crumbs_by_likeness
 from masks.localised import localised_components
 from masks.moving_places import MovingPlaces
 
@@ -83,7 +83,9 @@ def moving_pieces(moving: MovingPlaces, n_regions: int, least_mm2: float) -> lis
     pieces = _of_labels(moving, np.unique(whole, return_inverse=True)[1].reshape(-1))
     if sum(piece.regions for piece in pieces) > n_regions:
         pieces = [replace(piece, pair=False) for piece in pieces]
-    strength = [float(moving.loudest[piece.places] ** 2 @ moving.mass[piece.places]) * piece.regions for piece in pieces]
+    strength = [
+        float(moving.loudest[piece.places] ** 2 @ moving.mass[piece.places]) * piece.regions for piece in pieces
+    ]
     return [pieces[i] for i in np.argsort(-np.array(strength), kind="stable")]
 
 

@@ -27,7 +27,7 @@ def with_allow_outside(command: Callable[..., None]) -> Callable[..., None]:
         with outside_allowed(named.pop(NAME)):
             command(*given, **named)
 
-    signature = inspect.signature(command)
+    signature = inspect.signature(command, eval_str=True)
     option = inspect.Parameter(NAME, inspect.Parameter.KEYWORD_ONLY, default=False, annotation=OPTION)
     run.__signature__ = signature.replace(parameters=[*signature.parameters.values(), option])  # type: ignore[attr-defined]
     run.__annotations__ = {**command.__annotations__, NAME: OPTION}

@@ -9,7 +9,8 @@ from typing import Annotated
 
 import typer
 
-from composer.cli.sources import Neutral, SkipBroken, Unit, is_document
+from composer.cli import console
+from composer.cli.sources import LIBRARY, VIEWS, Columns, Neutral, SkipBroken, Unit, is_document
 
 
 class Heat(StrEnum):
@@ -20,19 +21,22 @@ class Heat(StrEnum):
 
 
 def sheet(
-    path: Annotated[Path, typer.Argument(help="A document, or a library: a folder of targets, .glb, .gltf or .npz.")],
-    to: Annotated[Path, typer.Option(help="The PNG to write.")],
+    path: Annotated[Path, typer.Argument(help=f"A document. Or: {LIBRARY}")],
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The PNG to write.")],
     view: Annotated[
-        str | None, typer.Option(help="front, three_quarter, profile, below or back; front for masks.")
+        str | None, typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}. [three_quarter; front for masks]")
     ] = None,
-    heat: Annotated[Heat | None, typer.Option(help="Show how far vertices move, or the regions' masks.")] = None,
+    heat: Annotated[
+        Heat | None,
+        typer.Option(metavar="HEAT", help="Show how far vertices move (movement), or the regions' masks (mask)."),
+    ] = None,
     whole_head: Annotated[bool, typer.Option("--whole-head", help="Show the whole head, not only the face.")] = False,
-    columns: Annotated[int | None, typer.Option(min=1, max=40, help="Pictures in a row.")] = None,
+    columns: Columns = None,
     neutral: Neutral = None,
     unit: Unit = None,
     skip_broken: SkipBroken = False,
 ) -> None:
-    """Picture every shape, or every recipe, lit and labelled.
+    """Picture every shape or recipe, lit and labelled.
 
     Example: moue sheet keeper --to keeper.png --view front
     """
@@ -76,7 +80,7 @@ def sheet(
             face=None if whole_head else face_points(head), progress=progress,
         )  # fmt: skip
     write_whole(to, lambda file: made.image.save(file, "PNG"))
-    typer.echo(str(to))
+    console.say(str(to))
     veils = veil_note(veils_of(head.parts, head.polygons, head.neutral))
     if veils:
-        typer.echo(f"note: {veils}", err=True)
+        console.note(veils)

@@ -1,4 +1,8 @@
-"""The formats of geometry, one line each, and reading and writing by a file's suffix."""
+"""The formats of geometry, one line each, and reading and writing by a file's suffix.
+
+`FORMATS` is the one list: what the command and the window offer is taken from it. numpy is loaded when a file is read,
+so that `moue --help` can ask for the names.
+"""
 
 from __future__ import annotations
 
@@ -6,13 +10,14 @@ from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from composer.errors import MoueError
-from composer.formats.mesh import Mesh
 from composer.head.folders import is_folder
 from composer.head.reading import check_regular, reading
+
+if TYPE_CHECKING:
+    from composer.formats.mesh import Mesh
 
 
 @dataclass(frozen=True)
@@ -42,7 +47,11 @@ FORMATS: tuple[Format, ...] = (
 
 
 def suffixes(writing: bool = False, many_shapes: bool | None = None) -> list[str]:
-    """Suffixes Moue reads, or writes; only those of formats with (or without) many shapes a file, if said."""
+    """Suffixes Moue reads, or writes; only those of formats with (or without) many shapes a file, if said.
+
+    >>> suffixes(writing=True, many_shapes=False)
+    ['.obj', '.ply']
+    """
     return [
         suffix
         for form in FORMATS
@@ -67,6 +76,8 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
 
     Raises MoueError, naming the file and where there is one the line, for whatever cannot be used.
     """
+    import numpy as np
+
     path = Path(path)
     form = format_of(path)
     if is_folder(path):
