@@ -130,7 +130,9 @@ class MaskSources:
             made = getattr(self, f"_from_{kind}")(region, said)
             return checked_values(made, self.head.n_vertices, f"mask of region {region.name!r}")
         except MoueError as error:
-            raise MoueError(f"region {region.name!r}: {error}", self.project.path) from None
+            about_document = error.where is None or str(error.where) == str(self.project.path)
+            what = error.what if about_document else str(MoueError(error.what, error.where, error.line))
+            raise MoueError(f"region {region.name!r}: {what}", self.project.path, hint=error.hint) from None
 
     def _from_landmarks(self, region: Region, said: Values) -> Floats:
         preset, name = region_preset(said.text("preset") or region.name)

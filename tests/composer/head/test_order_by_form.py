@@ -1,4 +1,4 @@
-"""Where connectivity allows several maps, form ranks before raw place: a mesh that was moved is never mapped wrongly."""
+"""Where connectivity allows several maps, form ranks before raw place: a mesh that was moved is not mapped wrongly."""
 
 from __future__ import annotations
 
