@@ -14,7 +14,7 @@ from PIL import EpsImagePlugin, Image
 from composer.document.mask_file import read_picture
 from composer.errors import MoueError
 from composer.head.pictures import MOST_PIXELS, open_picture
-from composer.viewer.texture import texture_of
+from composer.viewer.render.texture import texture_of
 from tests.small_heads import random_head
 
 POSTSCRIPT = b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 8 8\n%%EndComments\n(ran) print showpage\n%%EOF\n"

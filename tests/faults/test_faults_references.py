@@ -32,7 +32,8 @@ REFERS = {
     "a payload": '#usda 1.0\ndef "a" (payload = @{0}@</skin>) {{}}\n',
     "a sublayer": "#usda 1.0\n(subLayers = [@{0}@])\n",
     "a reference in a variant": '#usda 1.0\ndef "a" (\nvariants = {{ string v = "x" }}\n'
-    'prepend variantSets = "v"\n) {{\nvariantSet "v" = {{\n"x" (references = @{0}@</skin>) {{\n}}\n"y" {{\n}}\n}}\n}}\n',
+    'prepend variantSets = "v"\n) {{\nvariantSet "v" = {{\n"x" (references = @{0}@</skin>) {{\n}}\n'
+    '"y" {{\n}}\n}}\n}}\n',
 }  # fmt: skip
 
 
