@@ -34,6 +34,7 @@ def run_window(path: Path | None = None, demo: bool = False) -> None:
     pyglet.options.debug_gl = False
     pyglet.options.dpi_scaling = "stretch"
     try:
+        from composer.viewer.session.open_job import begin_opening
         from composer.viewer.window import MoueWindow
 
         window = MoueWindow()
@@ -45,7 +46,7 @@ def run_window(path: Path | None = None, demo: bool = False) -> None:
     if demo:
         window.open_demo()
     elif path is not None:
-        window.stage.open(path)
+        begin_opening(window.stage, path)
     run(window)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pyglet.window import key, mouse
 
 from composer.viewer.screen import Screen
+from composer.viewer.session.pointing import look_up
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
 from composer.viewer.tools.gestures import Button, Point
@@ -79,7 +80,7 @@ class PointerEvents:
         elif stage.place == "paint" and self._ui.io.key_alt:
             painting.stronger(scroll_y)
         else:
-            hit = stage.look_up(*stage.pointer)
+            hit = look_up(stage, *stage.pointer)
             stage.turn(stage.eye.zoom(scroll_y, hit.point if hit is not None else None))
 
     def on_mouse_leave(self, x: int, y: int) -> None:

@@ -28,6 +28,7 @@ from composer.viewer.panels.welcome import Welcome
 from composer.viewer.panels.words import draw_words
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.fitting import Fitting
+from composer.viewer.session.open_job import open_sculpt
 from composer.viewer.session.painting import Painting
 from composer.viewer.session.stage import Stage, weight_words
 from composer.viewer.session.trying import Trying
@@ -151,7 +152,7 @@ class Screen:
             self.new_head.draw_marks(stage, kit)
         with _panel("new steps", left + width, top, display.x - left - width, display.y - top):
             steps = lambda kit: draw_fit_steps(stage, kit, self.fitting)  # noqa: E731
-            self.new_head.draw_steps(stage, kit, stage.open_sculpt, steps)
+            self.new_head.draw_steps(stage, kit, lambda path: open_sculpt(stage, path), steps)
 
     def _over(self, stage: Stage, kit: Kit) -> None:
         """What lies over everything: sheets, words, the carried picture."""

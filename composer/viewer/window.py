@@ -21,6 +21,9 @@ from composer.viewer.scene.thumbs import Thumbs
 from composer.viewer.screen import Screen
 from composer.viewer.session.browse import browse, can_browse
 from composer.viewer.session.brush_job import prepare_brush
+from composer.viewer.session.looking import look_from
+from composer.viewer.session.open_job import begin_opening, open_sculpt
+from composer.viewer.session.saving import give_up_marks, unless_unsaved
 from composer.viewer.session.settings import Settings, read_settings, write_settings
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
@@ -159,7 +162,7 @@ class MoueWindow(pyglet.window.Window):
     def _draw_head(self, moving: bool) -> None:
         stage, session = self.stage, self.stage.opened
         if stage.eye is None:
-            stage.look_from("front", at_once=True)
+            look_from(stage, "front", at_once=True)
         if stage.place == "new":
             self._point()
             if self.drawing.draw_new(stage, self.get_pixel_ratio(), self.drag.active or moving):
@@ -208,7 +211,7 @@ class MoueWindow(pyglet.window.Window):
         write_settings(self.stage.settings)
         if self.stage.keeping is not None:
             self.stage.keeping.give_up()
-        self.stage.give_up_marks()
+        give_up_marks(self.stage)
         self.close()
 
     def close(self) -> None:
@@ -246,11 +249,11 @@ class MoueWindow(pyglet.window.Window):
         self.wake()
         if paths:
             if self.stage.place == "new" and self.stage.session is not None:
-                self.stage.open_sculpt(Path(paths[0]))
+                open_sculpt(self.stage, Path(paths[0]))
             else:
-                self.stage.unless_unsaved(lambda: self.stage.open(Path(paths[0])))
+                unless_unsaved(self.stage, lambda: begin_opening(self.stage, Path(paths[0])))
 
     def on_close(self) -> None:
         """The person closes the window: asked once where something is not saved, or still being made."""
         self.wake()
-        self.stage.unless_unsaved(lambda: setattr(self.stage, "closing", True), work=True)
+        unless_unsaved(self.stage, lambda: setattr(self.stage, "closing", True), work=True)

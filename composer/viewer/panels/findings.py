@@ -13,6 +13,7 @@ from composer.checks.sweep import sweep_recipes
 from composer.document.evaluated import EvaluatedDocument
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
+from composer.viewer.session.looking import look_at_finding
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -112,7 +113,7 @@ class Findings:
         if imgui.selectable(f"##finding {number}", stage.finding is finding, 0, ImVec2(wide, high))[0]:
             stage.finding = None if stage.finding is finding else finding
             if stage.finding is not None:
-                stage.look_at_finding(finding)
+                look_at_finding(stage, finding)
         kit.mark(f"finding {number}")
         draw, ink = imgui.get_window_draw_list(), INKS[finding.severity]
         kit.sign(SIGNS[finding.severity], at.x + kit.px(11), at.y + kit.px(11), kit.px(13), ink)

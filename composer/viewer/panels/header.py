@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer.session.stage import PLACES, Stage
+from composer.viewer.session.places import PLACES
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 

@@ -10,6 +10,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.fitting.guess import LEAST
 from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.session.saving import save_landmarks
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -58,7 +59,7 @@ class NewHeadPanel:
             self._row(stage, kit, new, name)
         imgui.end_child()
         if kit.button("Save landmarks", "beside the sculpt, for moue fit or for the next time"):
-            stage.save_landmarks()
+            save_landmarks(stage)
         imgui.same_line(0, kit.px(4))
         if kit.button("Take off", "take the chosen landmark off the sculpt, or a curve's last point",
                       able=stage.landmark in marks.places or stage.landmark in marks.curves):

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.viewer.session.open_job import begin_opening, discard_copy, open_copy
+from composer.viewer.session.saving import save, save_at_stake, unless_unsaved
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
@@ -32,7 +34,7 @@ class Sheets:
             if can_save:
                 if kit.button("Save", "save, then go on", name="leave save"):
                     dialogs.leave = False
-                    stage.save_at_stake()
+                    save_at_stake(stage)
                 imgui.same_line()
             without = "Go on without saving" if can_save else "Go on"
             if kit.button(without, "what is said here is given up", name="leave without"):
@@ -49,10 +51,10 @@ class Sheets:
             when = time.strftime("%A %d %B, %H:%M", time.localtime(dialogs.waiting.seconds))
             kit.quiet(f"Moue kept it on {when} and was not closed properly afterwards.")
             if kit.button("Take the copy", "go on with it; the document itself stays as it is until you save"):
-                stage.take_waiting()
+                open_copy(stage)
             imgui.same_line()
             if kit.button("Leave it", "go on with the document as it was saved, without the copy", name="leave copy"):
-                stage.leave_waiting()
+                discard_copy(stage)
             end_sheet(dialogs.waiting is not None)
         elif dialogs.save_as and stage.session is not None and begin_sheet("save as", kit):
             if imgui.is_window_appearing():
@@ -90,10 +92,10 @@ class Sheets:
     def _save_as(self, stage: Stage, path: Path) -> None:
         if path.suffix.lower() not in (".moue", ".toml"):
             path = path.with_name(path.name + ".moue")
-        stage.save(path)
+        save(stage, path)
 
     def _open(self, stage: Stage, path: Path) -> None:
-        stage.unless_unsaved(lambda: stage.open(path))
+        unless_unsaved(stage, lambda: begin_opening(stage, path))
 
 
 def _put_away(stage: Stage) -> None:

@@ -8,6 +8,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
 from composer.viewer.session.cell_edits import carried_edit
+from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -171,7 +172,7 @@ class Tray:
     def over_face(self, stage: Stage, mirrored: bool) -> None:
         """A shape is carried over the head: it is shown in the region under the pointer."""
         session, shape = stage.opened, stage.carried_shape
-        region = stage.region_at(stage.look_up(*stage.pointer))
+        region = region_at(stage, look_up(stage, *stage.pointer))
         if region and (region, shape) != self.shown:
             stage.guard(lambda: session.preview(carried_edit(stage, region, shape, mirrored)))
         elif not region and session.previewing:
@@ -183,10 +184,10 @@ class Tray:
         """The carried shape is let go: what is shown stays, as one step; beside the face nothing happens."""
         session, shape = stage.opened, stage.carried_shape
         stage.carried_shape, self.shown = "", ("", "")
-        region = stage.region_at(stage.look_up(*stage.pointer))
+        region = region_at(stage, look_up(stage, *stage.pointer))
         if not region:
             session.abort()
-            if stage.look_up(*stage.pointer) is not None:
+            if look_up(stage, *stage.pointer) is not None:
                 stage.say("No region lies there; the picture can be dropped on a row of the board, too.")
             return
         if stage.do(carried_edit(stage, region, shape, mirrored), f"{shape} in {region}"):

@@ -8,7 +8,9 @@ from imgui_bundle import ImVec2, imgui
 from composer.picture.palette import viridis
 from composer.viewer.panels.swatch import swatch
 from composer.viewer.scene.overlay import Shown
-from composer.viewer.session.stage import OVERLAYS, VIEWS, Stage
+from composer.viewer.session.looking import frame_region, look_from
+from composer.viewer.session.places import OVERLAYS, VIEWS
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
@@ -27,10 +29,10 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
             imgui.same_line(0, kit.px(3))
         if kit.button("¾" if narrow and name == "three_quarter" else words, f"look from here ({words.lower()})", name,
                       name=f"view {name}"):  # fmt: skip
-            stage.look_from(name)
+            look_from(stage, name)
     imgui.same_line(0, kit.px(3))
     if kit.button("Close up", "close to the chosen region", "frame", name="frame region"):
-        stage.frame_region()
+        frame_region(stage)
     if stage.place != "new":
         _looks(stage, kit, has_texture)
     if shown.legend is not None:

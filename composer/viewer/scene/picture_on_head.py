@@ -15,6 +15,7 @@ from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.look import Line, Look, Mark
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.painting import Painting
+from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.stage import Stage
 
@@ -82,7 +83,7 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
     session = stage.opened
     effective = session.evaluated.effective
     lines: list[Line | None] = []
-    name = stage.region_at(stage.hit) if stage.place != "marks" else ""
+    name = region_at(stage, stage.hit) if stage.place != "marks" else ""
     if name and stage.place == "mix":
         lines.append(outline.of(stage, effective[name], POINTED, 2.0, 0.0))
     if stage.place == "paint" and session.region != ALL:
@@ -125,7 +126,7 @@ def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
 def _ring(stage: Stage, painting: Painting) -> Line | None:
     """The brush's ring on the skin under the pointer."""
     session = stage.opened
-    hit = stage.look_up(*stage.pointer)
+    hit = look_up(stage, *stage.pointer)
     made = painting.ring(session, hit) if hit is not None else None
     if made is None or not len(made[0]):
         return None

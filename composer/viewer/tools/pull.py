@@ -12,6 +12,7 @@ from composer.edits.recipes import replace_recipe
 from composer.mixing.match_drag import Drag
 from composer.mixing.recipe import Cell, Recipe
 from composer.viewer.render.picking import Hit
+from composer.viewer.session.pointing import look_up
 from composer.viewer.session.session import Session
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
@@ -25,7 +26,7 @@ def pull(desk: Desk, at: Point) -> Tool:
     stage = desk.stage
     session, eye = stage.opened, stage.eye
     desk.trying.stop(session)
-    hit = stage.look_up(at.x, at.y)
+    hit = look_up(stage, at.x, at.y)
     drag, recipe, start = None, session.recipe, np.zeros(3)
     if hit is not None and eye is not None and session.recipe_name:
         regions, shapes = _regions(session, hit), _shapes(session, hit)
