@@ -256,4 +256,5 @@ class MoueWindow(pyglet.window.Window):
     def on_close(self) -> None:
         """The person closes the window: asked once where something is not saved, or still being made."""
         self.wake()
-        unless_unsaved(self.stage, lambda: setattr(self.stage, "closing", True), work=True)
+        close = lambda: setattr(self.stage, "closing", True)  # noqa: E731
+        unless_unsaved(self.stage, close, work=True, without="Close without saving")

@@ -105,7 +105,7 @@ def test_a_curve_is_pressed_point_by_point_saved_and_fitted_through(marked: tupl
     assert np.linalg.norm(positions[0] - line[0]) < np.linalg.norm(positions[0] - line[-1])
     assert new.surface.near(positions).distance.max() < 1e-6
     before = len(new.marks.curves["upper_lip"])
-    hand.click_on("Take off")
+    hand.click_on("Remove landmark")
     assert len(new.marks.curves["upper_lip"]) == before - 1
     hand.key("Ctrl+Z")
     hand.click_on("Save landmarks")
@@ -121,7 +121,7 @@ def test_guesses_are_neither_fitted_through_nor_saved(marked: tuple) -> None:
     new = hand.stage.new_head
     hand.click_on("Guess the rest")
     assert new.marks.guessed and set(new.landmarks().points) == set(PLACED) and not new.unsaved
-    hand.click_on("They are right")
+    hand.click_on("Accept guesses")
     assert not new.marks.guessed and set(new.landmarks().points) > set(PLACED) and new.unsaved
 
 

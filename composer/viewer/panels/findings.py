@@ -47,7 +47,7 @@ class Findings:
         every other recipe."""
         session = stage.opened
         if not session.recipe_name:
-            stage.say("There is no recipe to check yet.")
+            stage.say("There is no recipe to check yet. Make one first.")
             return
         evaluated, recipe = session.evaluated, session.recipe
 
@@ -86,14 +86,14 @@ class Findings:
         with kit.bold():
             imgui.text(kit.fit(f"{len(self.found)} found on {self.recipe.name}", wide - kit.px(150)))
         kit.at_right("Again")
-        if kit.button("Again", "check the recipe as it is now", name="Check again"):
+        if kit.button("Again", "check the recipe again as it is now", name="Check again"):
             self.look(stage)
         imgui.same_line(imgui.get_window_width() - kit.px(132))
         if kit.button("Close", name="Close findings"):
             stage.dialogs.findings, stage.finding = False, None
         if kit.button(
             "Deeper",
-            f"also in {STEPS} steps on the way to it, and together with every other recipe",
+            f"also check {STEPS} steps from the neutral to the recipe, and pairs with every other recipe",
             name="Check deeper",
         ):
             self.look(stage, deep=True)

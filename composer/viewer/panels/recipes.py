@@ -58,7 +58,7 @@ class Recipes:
         with kit.bold():
             imgui.text("Recipes")
         kit.at_right("Match", "New")
-        if kit.button("Match", "a recipe whose pose comes nearest to a target", name="Match a target"):
+        if kit.button("Match", "make the recipe whose pose comes nearest to a target", name="Match a target"):
             stage.dialogs.match = True
         imgui.same_line(0, kit.px(4))
         if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
@@ -70,7 +70,7 @@ class Recipes:
         if not session.project.recipes:
             imgui.push_text_wrap_pos(0)
             kit.quiet(
-                "A recipe is one expression, mixed by region. Drop a shape on the face and the first one is made."
+                "A recipe is one expression, mixed by region. Drop a shape on the face to make the first one."
             )
             imgui.pop_text_wrap_pos()
         imgui.end_child()
@@ -162,7 +162,7 @@ class Recipes:
             ("Move up", "", lambda: stage.do(lambda p: move_recipe(p, name, max(at - 1, 0)))),
             ("Move down", "", lambda: stage.do(lambda p: move_recipe(p, name, at + 1))),
             ("Keep the pose as a shape", "keep_shape", lambda: self.keep(stage)),
-            ("Take a sculpt back", "", lambda: ask(stage, f"The sculpted bake of {name}", "Take", accept_sculpt)),
+            ("Accept a sculpted bake", "", lambda: ask(stage, f"The sculpted bake of {name}", "Accept", accept_sculpt)),
             ("Set as A", "", lambda: setattr(trying, "a", recipe)),
             ("Set as B", "", lambda: setattr(trying, "b", recipe)),
             ("Delete", "", lambda: self._delete(stage, name)),
@@ -181,7 +181,7 @@ class Recipes:
         recipe, name = session.recipe, session.recipe_name
         imgui.separator()
         changed, strength = kit.slider("strength", recipe.strength * 100, 0, 150, "strength %.0f %%")
-        kit.tip("the whole recipe stronger or weaker; Ctrl and click to type")
+        kit.tip("strength of the whole recipe; Ctrl and click to type")
         if changed:
             stage.guard(lambda: session.preview(lambda p: set_strength(p, name, round(strength / 100, 3))))
         if imgui.is_item_deactivated():
@@ -202,7 +202,7 @@ class Recipes:
         recipe, name = session.recipe, session.recipe_name
         hints = {
             "linear": "weights times displacements",
-            "seamless": "slopes are blended where regions meet, so that nothing ridges; made when a drag ends",
+            "seamless": "slopes are blended where regions meet, so that no ridge shows; computed when a drag ends",
         }
         chosen = kit.choice(JOINS, recipe.join, hints, "join ")
         if chosen != recipe.join:
@@ -211,8 +211,8 @@ class Recipes:
             imgui.same_line(0, kit.px(4))
             changed, halo = kit.slider("halo", recipe.halo * 100, 0, 100, "halo %.0f %%")
             kit.tip(
-                "how far beside a ramp the join may reach, of the ramp's width; "
-                f"outside the ramps it moves up to {session.outside_mm:.2f} mm now"
+                "how far the join may reach beyond the soft edge between two regions, in percent of the edge's width; "
+                f"beyond it the join now moves up to {session.outside_mm:.2f} mm"
             )
             if changed:
                 stage.guard(lambda: session.preview(lambda p: set_join(p, name, "seamless", round(halo / 100, 2))))
@@ -224,15 +224,14 @@ class Recipes:
         width = (imgui.get_content_region_avail().x - kit.px(8)) / 3
         kind = trying.trial.kind if trying.trial is not None else ""
         key = (session.region, session.shape, False)
-        if kit.button(
-            "Sweep", "let the chosen cell go to and fro", on=kind == "sweep", able=bool(session.shape), wide=width
-        ):
+        hint, able = "move the chosen cell's weight back and forth", bool(session.shape)
+        if kit.button("Sweep", hint, on=kind == "sweep", able=able, wide=width):
             trying.stop(session) if kind else trying.sweep(stage, key)
         imgui.same_line(0, kit.px(4))
-        if kit.button("Travel", "go to and fro between this recipe and another", on=kind == "travel", wide=width):
+        if kit.button("Travel", "move back and forth between this recipe and another", on=kind == "travel", wide=width):
             trying.stop(session) if kind else imgui.open_popup("travel to")
         imgui.same_line(0, kit.px(4))
-        if kit.button("Chance", "a random combination within limits", on=trying.found is not None, wide=width):
+        if kit.button("Random", "a random combination within limits", on=trying.found is not None, wide=width):
             stage.guard(lambda: trying.random(session))
         self._trial_controls(stage, kit, trying)
         if imgui.begin_popup("travel to"):
@@ -247,7 +246,7 @@ class Recipes:
     def _trial_controls(self, stage: Stage, kit: Kit, trying: Trying) -> None:
         session, trial = stage.opened, trying.trial
         if trial is not None:
-            changed, t = kit.slider("way", trial.t * 100, 0, 100, "%.0f %% of the way")
+            changed, t = kit.slider("way", trial.t * 100, 0, 100, "%.0f %% between")
             if changed:
                 trying.hold_at(stage, t / 100)
             room = imgui.get_content_region_avail().x - kit.px(62)
@@ -256,7 +255,7 @@ class Recipes:
                 trying.pace = pace
                 trying.go_on(stage)
             imgui.same_line(0, kit.px(4))
-            if kit.button("Stop", "back to the recipe", wide=kit.px(58), name="Stop trial"):
+            if kit.button("Stop", "show the recipe again", wide=kit.px(58), name="Stop trial"):
                 trying.stop(session)
         elif trying.found is not None:
             _, cells = kit.slider("cells", trying.cells, 1, 12, "%.0f cells")
@@ -265,26 +264,21 @@ class Recipes:
             if kit.button("Keep", "make it a recipe", name="Keep found"):
                 trying.keep(stage)
             imgui.same_line(0, kit.px(4))
-            if kit.button("Let go", "back to the recipe"):
+            if kit.button("Discard", "show the recipe again", name="Discard found"):
                 trying.stop(session)
         else:
             self._ab(stage, kit, trying)
 
     def _ab(self, stage: Stage, kit: Kit, trying: Trying) -> None:
         session = stage.opened
+        half = (imgui.get_content_region_avail().x - kit.px(4)) / 2
         for letter in ("a", "b"):
             held = getattr(trying, letter)
             words = f"{letter.upper()}: {held.name}" if held is not None else f"Set {letter.upper()}"
-            wide = (
-                (imgui.get_content_region_avail().x - kit.px(4)) / 2
-                if letter == "a"
-                else imgui.get_content_region_avail().x
-            )
-            pressed = kit.button(
-                f"{kit.fit(words, wide - kit.px(16))}##{letter}",
-                "hold to look at it; right click sets it anew" if held else f"the recipe as it is, as {letter.upper()}",
-                "flip_ab" if held else "", wide=wide, name=f"slot {letter}",
-            )  # fmt: skip
+            keep = f"keep this recipe as {letter.upper()}, to compare"
+            hint, action = ("hold to see it; right click to set it again", "flip_ab") if held else (keep, "")
+            label = f"{kit.fit(words, half - kit.px(16))}##{letter}"
+            pressed = kit.button(label, hint, action, wide=half, name=f"slot {letter}")
             if kit.menu_asked() or (held is None and pressed):
                 setattr(trying, letter, session.recipe)
             elif held is not None and imgui.is_item_active():
@@ -319,8 +313,8 @@ class Recipes:
         if session is None or not session.recipe_name:
             return
         name = session.recipe_name
-        made = flipped_recipe(session.recipe, session.region_names, session.head.shape_names)
-        stage.do(lambda p: replace_recipe(p, name, made), f"Flipped {name}.")
+        flipped = flipped_recipe(session.recipe, session.region_names, session.head.shape_names)
+        stage.do(lambda p: replace_recipe(p, name, flipped), f"Flipped {name}.")
 
     def keep(self, stage: Stage) -> None:
         """Ask for the name under which the pose is kept as a shape."""
@@ -352,7 +346,7 @@ class Recipes:
         if shown:
             with kit.bold():
                 imgui.text("Keep the pose as a shape")
-            kit.quiet("It comes into the tray and is saved with the document.")
+            kit.quiet("It appears in the tray and is saved with the document.")
             imgui.set_next_item_width(kit.px(300))
             if imgui.is_window_appearing():
                 imgui.set_keyboard_focus_here()
@@ -365,6 +359,6 @@ class Recipes:
                 if stage.do(lambda p: keep_shape(p, wanted, delta, taken), f"Kept {wanted}; it is in the tray."):
                     imgui.close_current_popup()
             imgui.same_line()
-            if kit.button("Leave it", name="Leave shape") or imgui.is_key_pressed(imgui.Key.escape):
+            if kit.button("Cancel", name="Leave shape") or imgui.is_key_pressed(imgui.Key.escape):
                 imgui.close_current_popup()
             imgui.end_popup()

@@ -124,7 +124,7 @@ class RegionList:
             have = {region.name for region in session.project.regions}
             missing = [name for name in region_set().names if name not in have]
             if not missing:
-                kit.quiet("every one is there already")
+                kit.quiet("every one exists already")
             for name in missing:
                 if imgui.menu_item(name, "", False)[0]:
                     source = {"from": "landmarks", "preset": name}

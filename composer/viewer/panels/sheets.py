@@ -28,32 +28,32 @@ class Sheets:
         if dialogs.leave and begin_sheet("leave", kit):
             can_save = "document" in dialogs.at_stake or "landmarks" in dialogs.at_stake
             with kit.bold():
-                imgui.text("This would be lost:")
+                imgui.text("Not saved yet:")
             for words in dialogs.at_stake.values():
                 kit.quiet(kit.fit(words, kit.px(420)))
             if can_save:
-                if kit.button("Save", "save, then go on", name="leave save"):
+                if kit.button("Save", "save, then continue", name="leave save"):
                     dialogs.leave = False
                     save_at_stake(stage)
                 imgui.same_line()
-            without = "Go on without saving" if can_save else "Go on"
-            if kit.button(without, "what is said here is given up", name="leave without"):
+            if kit.button(dialogs.without, "what is listed here is lost", name="leave without"):
                 dialogs.leave, call, dialogs.ask = False, dialogs.ask, None
                 if call is not None:
                     call()
             imgui.same_line()
-            if kit.button("Stay", name="leave stay") or imgui.is_key_pressed(imgui.Key.escape):
+            if kit.button("Cancel", name="leave stay") or imgui.is_key_pressed(imgui.Key.escape):
                 dialogs.leave, dialogs.ask = False, None
             end_sheet(dialogs.leave)
         elif dialogs.waiting is not None and begin_sheet("waiting", kit):
             with kit.bold():
-                imgui.text("There is a newer copy of this document.")
+                imgui.text("A copy of this document holds newer changes.")
             when = time.strftime("%A %d %B, %H:%M", time.localtime(dialogs.waiting.seconds))
-            kit.quiet(f"Moue kept it on {when} and was not closed properly afterwards.")
-            if kit.button("Take the copy", "go on with it; the document itself stays as it is until you save"):
+            kit.quiet(f"Moue kept it on {when}, and was not closed properly afterwards.")
+            hint = "the document's own file stays as it is until you save"
+            if kit.button("Open the copy", hint, name="Take the copy"):
                 open_copy(stage)
             imgui.same_line()
-            if kit.button("Leave it", "go on with the document as it was saved, without the copy", name="leave copy"):
+            if kit.button("Discard the copy", "open the document as it was saved last", name="leave copy"):
                 discard_copy(stage)
             end_sheet(dialogs.waiting is not None)
         elif dialogs.save_as and stage.session is not None and begin_sheet("save as", kit):
@@ -85,7 +85,7 @@ class Sheets:
             _put_away(stage)
             call(stage, Path(self.path.strip().strip('"')).expanduser())
         imgui.same_line()
-        if kit.button("Leave it", name="sheet leave") or imgui.is_key_pressed(imgui.Key.escape):
+        if kit.button("Cancel", name="sheet leave") or imgui.is_key_pressed(imgui.Key.escape):
             _put_away(stage)
             stage.dialogs.ask = None
 

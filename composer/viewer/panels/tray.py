@@ -101,7 +101,7 @@ class Tray:
 
     def _grid(self, stage: Stage, kit: Kit, names: list[str]) -> None:
         if not names:
-            kit.quiet("Nothing is named so." if stage.opened.head.shapes else "This head holds no shapes yet.")
+            kit.quiet("No shape matches the search." if stage.opened.head.shapes else "This head has no shapes yet.")
             return
         room, gap = imgui.get_content_region_avail().x, kit.px(6)
         across = max(int((room + gap) // (kit.px(SIDE) + gap)), 1)
@@ -188,7 +188,7 @@ class Tray:
         if not region:
             session.abort()
             if look_up(stage, *stage.pointer) is not None:
-                stage.say("No region lies there; the picture can be dropped on a row of the board, too.")
+                stage.say("There is no region at that place. Drop the picture on a row of the board instead.")
             return
         if stage.do(carried_edit(stage, region, shape, mirrored), f"{shape} in {region}"):
             session.region, session.shape = region, shape
@@ -211,7 +211,7 @@ class Tray:
                 imgui.close_current_popup()
         imgui.separator()
         marked, hidden = bool(said.get("marked")), bool(said.get("hidden"))
-        if imgui.menu_item("Mark no longer" if marked else "Mark", "", False)[0]:
+        if imgui.menu_item("Unmark" if marked else "Mark", "", False)[0]:
             stage.do(lambda p: mark_shape(p, name, not marked))
         kit.mark("Mark shape")
         if imgui.menu_item("Show in the tray again" if hidden else "Hide from the tray", "", False)[0]:

@@ -56,7 +56,7 @@ class Welcome:
         if recent:
             imgui.dummy(ImVec2(0, kit.px(14)))
             with kit.bold():
-                imgui.text("Go on with")
+                imgui.text("Recent")
             for place in recent:
                 self._recent(stage, kit, place, wide)
         imgui.end_group()

@@ -11,11 +11,13 @@ from composer.document.autosave import Waiting
 
 @dataclass
 class Dialogs:
-    """Which sheets lie over the window."""
+    """Which sheets lie over the window. `leave` asks about `at_stake`, what would be lost; `ask` is done afterwards,
+    and `without` names the button that does it without saving."""
 
     keys: bool = False
     bake: bool = False
     leave: bool = False
+    without: str = "Discard"
     at_stake: dict[str, str] = field(default_factory=dict)
     ask: Callable[[], None] | None = None
     save_as: bool = False

@@ -43,10 +43,12 @@ def save(stage: Stage, path: Path | None = None, then: Callable[[], None] | None
 
 
 def unless_unsaved(
-    stage: Stage, call: Callable[[], None], document: bool = True, new_head: bool = True, work: bool = False
-) -> None:
+    stage: Stage, call: Callable[[], None], document: bool = True, new_head: bool = True, work: bool = False,
+    without: str = "Discard",
+) -> None:  # fmt: skip
     """Do something that would lose what is not saved: at once, or after asking once. Said is which of it would be
-    lost: the `document`'s changes, the landmarks and the fit of the `new_head`, the `work` that is under way.
+    lost: the `document`'s changes, the landmarks and the fit of the `new_head`, the `work` that is under way; the
+    button `without` does it without saving.
     """
     stake: dict[str, str] = {}
     if document and stage.session is not None and stage.session.unsaved:
@@ -55,13 +57,14 @@ def unless_unsaved(
     if new is not None and new.unsaved:
         stake["landmarks"] = f"The landmarks on {new.sculpt.name}."
     if new is not None and new.uncarried:
-        stake["fit"] = f"The fit onto {new.sculpt.name}, which is not carried yet."
+        stake["fit"] = f"The fit onto {new.sculpt.name}, which is not carried over yet."
     if work:
         stake |= {job.name: f"{job.name} is still under way." for job in stage.work.jobs if job.asks}
     if not stake:
         call()
         return
     stage.dialogs.ask, stage.dialogs.leave, stage.dialogs.at_stake = call, True, stake
+    stage.dialogs.without = without
 
 
 def save_at_stake(stage: Stage) -> None:

@@ -121,11 +121,19 @@ class Stage:
         try:
             call()
         except MoueError as error:
-            self.say(str(error), "wrong")
+            self.say(self._words_of(error), "wrong")
             return False
         if words:
             self.say(words, "done")
         return True
+
+    def _words_of(self, error: MoueError) -> str:
+        """What an edit of the open document could not do, without the document's own path: the fault is not there."""
+        session = self.session
+        if session is None or error.where not in (session.project.path, session.file, session.head.path):
+            return str(error)
+        words = str(MoueError(error.what, hint=error.hint))
+        return words[:1].upper() + words[1:]
 
     # Steps.
 

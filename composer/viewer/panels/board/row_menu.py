@@ -60,10 +60,10 @@ def _cell(stage: Stage, kit: Kit, key: CellKey) -> None:
     name, weight = session.recipe_name, session.weight(key)
     locked = session.held.locked(key)
     turned = (region, shape, not mirrored)
-    words = "As the shape is, not mirrored" if mirrored else "Mirror the shape"
+    words = "Use the shape unmirrored" if mirrored else "Mirror the shape"
     if _item(kit, words, able=weight is not None and not locked and session.weight(turned) is None):
         stage.do(lambda p: set_cell(remove_cell(p, name, key), name, Cell(region, shape, weight or 0.0, not mirrored)))
-    if _item(kit, "Take it out", kit.keys.words("clear_cell"), able=weight is not None and not locked):
+    if _item(kit, "Remove", kit.keys.words("clear_cell"), able=weight is not None and not locked):
         stage.do(lambda p: remove_cell(p, name, key))
     imgui.separator()
     _holds(stage, kit, marks_of(key)[2], "cell")
@@ -102,7 +102,7 @@ def _row(stage: Stage, kit: Kit, region: str) -> None:
     if _item(kit, "Paste row", kit.keys.words("paste"), able=stage.copied_row is not None):
         paste_into(stage, region)
     other = partner(region, session.region_names)
-    if other is not None and _item(kit, f"Flip over to {other}"):
+    if other is not None and _item(kit, f"Mirror to {other}"):
         stage.do(lambda p: replace_recipe(p, name, _flipped_over(stage, recipe, region, other)))
     if _item(kit, "Clear row"):
         stage.do(clear_row(stage, region))
@@ -128,8 +128,8 @@ def _flipped_over(stage: Stage, recipe: Recipe, region: str, other: str) -> Reci
 def _holds(stage: Stage, kit: Kit, mark: Mark, words: str) -> None:
     session = stage.opened
     for which, on, off in (
-        ("solo", f"Solo this {words}", f"No solo of this {words}"),
-        ("mute", f"Mute this {words}", f"Mute this {words} no longer"),
+        ("solo", f"Solo this {words}", f"Unsolo this {words}"),
+        ("mute", f"Mute this {words}", f"Unmute this {words}"),
         ("lock", f"Lock this {words}", f"Unlock this {words}"),
     ):
         if _item(kit, off if mark in getattr(session.held, which) else on):
