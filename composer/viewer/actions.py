@@ -14,7 +14,7 @@ from composer.viewer.panels.board.chosen_cell import (
 )
 from composer.viewer.panels.board.row_menu import copy_row, paste_into
 from composer.viewer.panels.brush import mirror
-from composer.viewer.screen import Screen
+from composer.viewer.panels.memory import Panels
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
 from composer.viewer.session.looking import frame_region, look_from
@@ -32,7 +32,7 @@ class Actions:
     asks for the menu of the control that the keyboard has walked to, and says whether there is one."""
 
     def __init__(
-        self, stage: Stage, panels: Screen, has_texture: Callable[[], bool], ask_menu: Callable[[], bool]
+        self, stage: Stage, panels: Panels, has_texture: Callable[[], bool], ask_menu: Callable[[], bool]
     ) -> None:  # fmt: skip
         self._stage, self._panels, self._has_texture = stage, panels, has_texture
         self._ask_menu = ask_menu

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from pyglet.window import key
 
-from composer.viewer.screen import Screen
+from composer.viewer.panels.memory import Panels
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
 from composer.viewer.ui.imgui_pyglet import ImGuiOnPyglet
@@ -27,7 +27,7 @@ class KeyEvents:
     """Handlers to push on a window; `act` does what an action's name says, `wake` asks for frames."""
 
     def __init__(
-        self, stage: Stage, panels: Screen, ui: ImGuiOnPyglet, kit: Kit, drag: Drag, act: Callable[[str], bool],
+        self, stage: Stage, panels: Panels, ui: ImGuiOnPyglet, kit: Kit, drag: Drag, act: Callable[[str], bool],
         wake: Callable[[], None],
     ) -> None:  # fmt: skip
         self._stage, self._panels, self._ui, self._kit, self._drag = stage, panels, ui, kit, drag

@@ -15,10 +15,11 @@ from pyglet import gl
 from composer.errors import MoueError
 from composer.viewer.actions import Actions
 from composer.viewer.key_events import KeyEvents
+from composer.viewer.panels.memory import Panels
 from composer.viewer.pointer_events import PointerEvents
 from composer.viewer.scene.drawing import Drawing
 from composer.viewer.scene.thumbs import Thumbs
-from composer.viewer.screen import Screen
+from composer.viewer.screen import draw_screen, measure
 from composer.viewer.session.browse import browse, can_browse
 from composer.viewer.session.brush_job import prepare_brush
 from composer.viewer.session.looking import look_from
@@ -46,7 +47,7 @@ class MoueWindow(pyglet.window.Window):
         how.setdefault("file_drops", True)
         self._open_context(size, how)
         self.stage = Stage(settings or read_settings())
-        self.panels = Screen()
+        self.panels = Panels()
         self.ui = ImGuiOnPyglet(self)
         self.kit = Kit(theme.faces(), Keys(self.stage.settings.keys))
         self._dress(self.stage.settings.scale)
@@ -93,7 +94,7 @@ class MoueWindow(pyglet.window.Window):
             self._open()
         moving = self._try_on() or moving
         self.ui.begin()
-        self.panels.measure(stage, self.kit)
+        measure(stage, self.kit)
         if stage.session is not None:
             self._draw_head(moving)
         gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, 0)
@@ -101,9 +102,9 @@ class MoueWindow(pyglet.window.Window):
         gl.glClearColor(*theme.SLATE)
         gl.glClear(gl.GL_COLOR_BUFFER_BIT)
         drawing = self.drawing
-        self.panels.draw(
-            stage, self.kit, drawing.texture if stage.session is not None else None, drawing.shown, self.act,
-            self.open_demo, (lambda: browse(stage)) if can_browse() else None, drawing.has_texture,
+        draw_screen(
+            stage, self.kit, self.panels, drawing.texture if stage.session is not None else None, drawing.shown,
+            self.act, self.open_demo, (lambda: browse(stage)) if can_browse() else None, drawing.has_texture,
         )  # fmt: skip
         if stage.carried_shape and not any(self.ui.io.mouse_down[:1]):
             self.panels.tray.let_go(stage, self.panels.board.mirrored)

@@ -31,7 +31,7 @@ class MatchSheet:
     symmetric: bool = False
 
     def draw(self, stage: Stage, kit: Kit, in_tray: Sequence[str]) -> None:
-        """The sheet; `in_tray` are the shapes that the tray shows."""
+        """The sheet, while it is asked for; `in_tray` are the shapes that the tray shows."""
         if not begin_sheet("match", kit):
             return
         with kit.bold():
