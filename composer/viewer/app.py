@@ -41,8 +41,8 @@ def run_window(path: Path | None = None, demo: bool = False) -> None:
     except MoueError:
         raise
     except Exception as error:
-        told = " ".join(str(error).split()) or type(error).__name__
-        raise MoueError(f"no window with OpenGL 3.3 could be opened ({told})", hint=WITHOUT) from None
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise MoueError(f"no window with OpenGL 3.3 could be opened ({reason})", hint=WITHOUT) from None
     if demo:
         window.open_demo()
     elif path is not None:
@@ -75,11 +75,11 @@ def run(window: MoueWindow) -> None:
 
 def _stopped(window: MoueWindow, error: Exception) -> MoueError:
     """What is told when the window cannot go on; a copy of what is open is kept first."""
-    told = " ".join(str(error).split()) or type(error).__name__
+    reason = " ".join(str(error).split()) or type(error).__name__
     keeping = window.stage.keeping
     if keeping is not None and keeping.now():
-        return MoueError(f"the window had to stop ({told})", hint=f"a copy is kept in {keeping.place}; open it again")
-    return MoueError(f"the window had to stop ({told})", hint=WITHOUT)
+        return MoueError(f"the window had to stop ({reason})", hint=f"a copy is kept in {keeping.place}; open it again")
+    return MoueError(f"the window had to stop ({reason})", hint=WITHOUT)
 
 
 def _tablets(window: MoueWindow) -> list:

@@ -105,8 +105,8 @@ class NewHead:
         """Take a landmark off the sculpt, or the last point of a landmark curve."""
         marks = self.marks
         if name in marks.curves:
-            left = {name: marks.curves[name][:-1]}
-            self._step(replace(marks, curves={k: v for k, v in (marks.curves | left).items() if v}))
+            shortened = {name: marks.curves[name][:-1]}
+            self._step(replace(marks, curves={k: v for k, v in (marks.curves | shortened).items() if v}))
         else:
             places = {k: v for k, v in marks.places.items() if k != name}
             self._step(replace(marks, places=places, guessed=marks.guessed - {name}))

@@ -50,8 +50,8 @@ def draw_gauge(stage: Stage, kit: Kit, gauge: GaugeReading) -> None:
     region, shape, mirrored = gauge.key
     words = f"{weight_words(gauge.weight)}   {region} × {shape}" + (" mirrored" if mirrored else "")
     length = imgui.calc_text_size(kit.fit(words, kit.px(340))).x
-    left = x + wide + kit.px(14) if outer > 0 else x - kit.px(14) - length
-    _label(kit, draw, words, left, base - top * one - kit.px(12))
+    words_x = x + wide + kit.px(14) if outer > 0 else x - kit.px(14) - length
+    _label(kit, draw, words, words_x, base - top * one - kit.px(12))
 
 
 def _label(kit: Kit, draw: imgui.ImDrawList, words: str, x: float, y: float) -> None:

@@ -27,12 +27,12 @@ STEPS = 9
 
 def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) -> list[Finding]:
     """What is only wrong on the way to a recipe, or only together with another."""
-    found = [each for one in sweep_recipes(evaluated, [recipe], STEPS, progress=progress) for each in one.findings]
+    findings = [each for one in sweep_recipes(evaluated, [recipe], STEPS, progress=progress) for each in one.findings]
     others = [other for other in evaluated.project.recipes if other.name != recipe.name]
     for number, other in enumerate(others):
         progress(number / len(others), f"{recipe.name} with {other.name}")
-        found += [each for one in pair_recipes(evaluated, [recipe, other]) for each in one.findings]
-    return found
+        findings += [each for one in pair_recipes(evaluated, [recipe, other]) for each in one.findings]
+    return findings
 
 
 @dataclass

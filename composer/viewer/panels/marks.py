@@ -41,10 +41,10 @@ def draw_marks(stage: Stage, kit: Kit) -> None:
         text = theme.TEXT if name in have else theme.QUIET
         words = kit.fit(name.replace("_", " "), wide - kit.px(28))
         draw.add_text(ImVec2(at.x + kit.px(22), at.y + (high - imgui.get_font_size()) / 2), u32(text), words)
-        whence = (
+        origin = (
             "moved in this document" if name in moved else "from the head's file" if name in have else "not placed yet"
         )
-        kit.tip(f"{name.replace('_', ' ')}: {whence}")
+        kit.tip(f"{name.replace('_', ' ')}: {origin}")
     imgui.end_child()
     able = stage.landmark in moved
     if kit.button("Reset to the head's file", "discard the place that this document gives it", able=able):

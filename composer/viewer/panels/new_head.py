@@ -98,8 +98,8 @@ class NewHeadPanel:
         if name in marks.guessed:
             sign, colour = "solo", theme.SAND
         else:
-            there = name in marks.places or len(marks.curves.get(name, ())) > 1
-            sign, colour = ("dot", theme.MOSS) if there else ("solo", theme.EDGE)
+            placed = name in marks.places or len(marks.curves.get(name, ())) > 1
+            sign, colour = ("dot", theme.MOSS) if placed else ("solo", theme.EDGE)
         kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(11), colour)
         more = " (guessed)" if name in marks.guessed else ""
         if name in marks.curves:

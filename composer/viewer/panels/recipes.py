@@ -114,16 +114,16 @@ class Recipes:
             )  # fmt: skip
         else:
             draw.add_rect_filled(low, ImVec2(low.x + side, low.y + side), u32(theme.DEEP), kit.px(6))
-        left, room = low.x + side + kit.px(9), wide - side - kit.px(24)
+        text_x, room = low.x + side + kit.px(9), wide - side - kit.px(24)
         with kit.bold():
-            draw.add_text(ImVec2(left, at.y + kit.px(9)), u32(theme.TEXT), kit.fit(recipe.name, room))
+            draw.add_text(ImVec2(text_x, at.y + kit.px(9)), u32(theme.TEXT), kit.fit(recipe.name, room))
         cells = len(recipe.cells)
         words = f"{cells} cell{'s' if cells != 1 else ''}"
-        draw.add_text(ImVec2(left, at.y + kit.px(29)), u32(theme.QUIET), kit.fit(words, room))
+        draw.add_text(ImVec2(text_x, at.y + kit.px(29)), u32(theme.QUIET), kit.fit(words, room))
         if recipe.note:
-            draw.push_clip_rect(ImVec2(left, at.y), ImVec2(left + room, at.y + high - kit.px(4)), True)
+            draw.push_clip_rect(ImVec2(text_x, at.y), ImVec2(text_x + room, at.y + high - kit.px(4)), True)
             draw.add_text(
-                imgui.get_font(), imgui.get_font_size() * 0.87, ImVec2(left, at.y + kit.px(48)), u32(theme.QUIET),
+                imgui.get_font(), imgui.get_font_size() * 0.87, ImVec2(text_x, at.y + kit.px(48)), u32(theme.QUIET),
                 recipe.note, room,
             )  # fmt: skip
             draw.pop_clip_rect()

@@ -55,18 +55,18 @@ class Tray:
     def names(self, stage: Stage) -> list[str]:
         """Shapes that fit the search and the group: every word in a shape's name, its label or one region it moves."""
         session = stage.opened
-        said = session.project.shapes
+        entries = session.project.shapes
         words = self.search.lower().replace(" ", "_").split()
         kept = []
         for name in session.head.shape_names:
-            own = said.get(name, {})
-            if bool(own.get("hidden")) != (self.group == UNUSED):
+            entry = entries.get(name, {})
+            if bool(entry.get("hidden")) != (self.group == UNUSED):
                 continue
-            if self.group == MARKED and not own.get("marked"):
+            if self.group == MARKED and not entry.get("marked"):
                 continue
-            if self.group not in (EVERYTHING, MARKED, UNUSED) and own.get("group") != self.group:
+            if self.group not in (EVERYTHING, MARKED, UNUSED) and entry.get("group") != self.group:
                 continue
-            text = f"{name} {own.get('label', '')}".lower().replace(" ", "_")
+            text = f"{name} {entry.get('label', '')}".lower().replace(" ", "_")
             if any(all(word in each for word in words) for each in (text, *session.moved_by(name))):
                 kept.append(name)
         return kept
@@ -80,11 +80,11 @@ class Tray:
 
     def _groups(self, stage: Stage, kit: Kit) -> None:
         session = stage.opened
-        said = session.project.shapes.values()
+        entries = session.project.shapes.values()
         groups = [EVERYTHING]
-        groups += [MARKED] if any(own.get("marked") for own in said) else []
-        groups += sorted({str(own["group"]) for own in said if own.get("group")})
-        groups += [UNUSED] if any(own.get("hidden") for own in said) else []
+        groups += [MARKED] if any(entry.get("marked") for entry in entries) else []
+        groups += sorted({str(entry["group"]) for entry in entries if entry.get("group")})
+        groups += [UNUSED] if any(entry.get("hidden") for entry in entries) else []
         if self.group not in groups:
             self.group = EVERYTHING
         if len(groups) == 1:
@@ -121,7 +121,7 @@ class Tray:
 
     def _card(self, stage: Stage, kit: Kit, name: str, side: float, high: float) -> None:
         session = stage.opened
-        said = session.project.shapes.get(name, {})
+        entry = session.project.shapes.get(name, {})
         at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
         if imgui.invisible_button(f"shape {name}", ImVec2(side, high), imgui.ButtonFlags_.enable_nav):
             session.shape = name
@@ -133,7 +133,7 @@ class Tray:
             stage.carried_shape = name
         if kit.menu_asked():
             session.shape, self.menu = name, name
-            self.label, self.wanted_group = str(said.get("label", "")), str(said.get("group", ""))
+            self.label, self.wanted_group = str(entry.get("label", "")), str(entry.get("group", ""))
             imgui.open_popup("shape menu")
         picture = kit.picture("shape", name)
         box = ImVec2(at.x, at.y), ImVec2(at.x + side, at.y + side)
@@ -145,16 +145,16 @@ class Tray:
             draw.add_rect_filled(*box, u32(theme.RAISED), kit.px(6))
         if chosen or hovered:
             draw.add_rect(*box, u32(theme.SAND if chosen else theme.QUIET), kit.px(6), kit.px(2.2 if chosen else 1.2))
-        if said.get("marked"):
+        if entry.get("marked"):
             kit.sign("star", at.x + side - kit.px(11), at.y + kit.px(11), kit.px(14), theme.SAND)
-        label = kit.fit(str(said.get("label") or name), side, theme.SIDES)
+        label = kit.fit(str(entry.get("label") or name), side, theme.SIDES)
         wide = imgui.calc_text_size(label).x
         colour = theme.TEXT if chosen or hovered else theme.QUIET
         draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour), label)
         if hovered and not stage.carried_shape and imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
             with kit.hint():
-                imgui.text(str(said.get("label") or name))
-                if said.get("label"):
+                imgui.text(str(entry.get("label") or name))
+                if entry.get("label"):
                     kit.quiet(name)
                 words = f"moves up to {session.furthest_mm(name):.1f} mm"
                 betweens = len(session.head.shape(name).inbetweens)
@@ -198,7 +198,7 @@ class Tray:
         if not imgui.begin_popup("shape menu"):
             return
         name = self.menu
-        said = session.project.shapes.get(name, {})
+        entry = session.project.shapes.get(name, {})
         with kit.bold():
             imgui.text(name)
         for words, field, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
@@ -210,14 +210,14 @@ class Tray:
                 stage.do(lambda p, e=edit, t=text: e(p, name, t.strip()))  # type: ignore[misc]
                 imgui.close_current_popup()
         imgui.separator()
-        marked, hidden = bool(said.get("marked")), bool(said.get("hidden"))
+        marked, hidden = bool(entry.get("marked")), bool(entry.get("hidden"))
         if imgui.menu_item("Unmark" if marked else "Mark", "", False)[0]:
             stage.do(lambda p: mark_shape(p, name, not marked))
         kit.mark("Mark shape")
         if imgui.menu_item("Show in the tray again" if hidden else "Hide from the tray", "", False)[0]:
             stage.do(lambda p: hide_shape(p, name, not hidden))
         kit.mark("Hide shape")
-        if said.get("delta") and imgui.menu_item("Delete this kept shape", "", False)[0]:
+        if entry.get("delta") and imgui.menu_item("Delete this kept shape", "", False)[0]:
             stage.do(lambda p: delete_kept_shape(p, name), f"Deleted {name}.")
         imgui.end_popup()
 

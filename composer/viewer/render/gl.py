@@ -50,11 +50,11 @@ class Program:
         head = VERSION + "".join(f"#define {name}\n" for name in defines)
         kinds = ((gl.GL_VERTEX_SHADER, vertex), (gl.GL_GEOMETRY_SHADER, geometry), (gl.GL_FRAGMENT_SHADER, fragment))
         self.id = gl.glCreateProgram()
-        made = [_compiled(kind, head, name) for kind, name in kinds if name is not None]
-        for shader in made:
+        shaders = [_compiled(kind, head, name) for kind, name in kinds if name is not None]
+        for shader in shaders:
             gl.glAttachShader(self.id, shader)
         gl.glLinkProgram(self.id)
-        for shader in made:
+        for shader in shaders:
             gl.glDetachShader(self.id, shader)
             gl.glDeleteShader(shader)
         state = gl.GLint()
@@ -75,8 +75,8 @@ class Program:
         (3, 3) and (4, 4), and arrays of floats (k, 1), of vectors (k, 3, 1), (k, 4, 1) or of matrices (k, 3, 3).
         """
         for name, value in values.items():
-            whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
-            array = np.ascontiguousarray(value, dtype=np.int32 if whole else np.float32)
+            integral = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
+            array = np.ascontiguousarray(value, dtype=np.int32 if integral else np.float32)
             raw = array.tobytes()
             if self._sent.get(name) == raw:
                 continue

@@ -29,17 +29,17 @@ def best_way() -> Way:
 
 def free_bytes() -> int | None:
     """Graphics memory that is free, in bytes, where the driver tells it."""
-    info, told = context_info(), (gl.GLint * 4)()
+    info, kilobytes = context_info(), (gl.GLint * 4)()
     if info.have_extension("GL_NVX_gpu_memory_info"):
-        gl.glGetIntegerv(_NVX_FREE_KB, told)
+        gl.glGetIntegerv(_NVX_FREE_KB, kilobytes)
     elif info.have_extension("GL_ATI_meminfo"):
-        gl.glGetIntegerv(_ATI_FREE_KB, told)
-    return 1024 * int(told[0]) or None
+        gl.glGetIntegerv(_ATI_FREE_KB, kilobytes)
+    return 1024 * int(kilobytes[0]) or None
 
 
 def largest_buffer(way: Way) -> int:
     """Bytes that one buffer may have for a shader to read all of it."""
-    told = gl.GLint()
+    limit = gl.GLint()
     of = gl.GL_MAX_SHADER_STORAGE_BLOCK_SIZE if way == "compute" else gl.GL_MAX_TEXTURE_BUFFER_SIZE
-    gl.glGetIntegerv(of, ctypes.byref(told))
-    return int(told.value) * (1 if way == "compute" else 4)
+    gl.glGetIntegerv(of, ctypes.byref(limit))
+    return int(limit.value) * (1 if way == "compute" else 4)

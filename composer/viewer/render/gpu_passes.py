@@ -131,29 +131,29 @@ def linked_program(stages: Mapping[int, str], captured: bytes | None = None) -> 
 
     Raises MoueError with the driver's first words where it refuses one.
     """
-    made = gl.glCreateProgram()
+    program = gl.glCreateProgram()
     for stage, text in stages.items():
         shader, coded = gl.glCreateShader(stage), text.encode()
         gl.glShaderSource(shader, 1, ctypes.byref(_characters(coded)), gl.GLint(len(coded)))
         gl.glCompileShader(shader)
         _accepted(shader, gl.glGetShaderiv, gl.GL_COMPILE_STATUS, gl.glGetShaderInfoLog)
-        gl.glAttachShader(made, shader)
+        gl.glAttachShader(program, shader)
         gl.glDeleteShader(shader)
     if captured is not None:
-        gl.glTransformFeedbackVaryings(made, 1, ctypes.byref(_characters(captured)), gl.GL_INTERLEAVED_ATTRIBS)
-    gl.glLinkProgram(made)
-    _accepted(made, gl.glGetProgramiv, gl.GL_LINK_STATUS, gl.glGetProgramInfoLog)
-    return made
+        gl.glTransformFeedbackVaryings(program, 1, ctypes.byref(_characters(captured)), gl.GL_INTERLEAVED_ATTRIBS)
+    gl.glLinkProgram(program)
+    _accepted(program, gl.glGetProgramiv, gl.GL_LINK_STATUS, gl.glGetProgramInfoLog)
+    return program
 
 
 def _characters(text: bytes) -> ctypes._Pointer[gl.GLchar]:
     return ctypes.cast(ctypes.c_char_p(text), ctypes.POINTER(gl.GLchar))
 
 
-def _accepted(made: int, ask, status: int, ask_words) -> None:  # type: ignore[no-untyped-def]
-    told = gl.GLint()
-    ask(made, status, ctypes.byref(told))
-    if not told.value:
+def _accepted(thing: int, ask, status: int, ask_words) -> None:  # type: ignore[no-untyped-def]
+    accepted = gl.GLint()
+    ask(thing, status, ctypes.byref(accepted))
+    if not accepted.value:
         words = ctypes.create_string_buffer(1024)
-        ask_words(made, 1024, None, words)
+        ask_words(thing, 1024, None, words)
         raise MoueError(f"the graphics driver refuses a shader: {words.value.decode(errors='replace')}")

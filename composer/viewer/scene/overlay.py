@@ -124,10 +124,10 @@ class Overlays:
             scale = Scale("to the target", "mm", held.low, held.high)
         else:
             compared: list[NDArray | None] = [None]
-            told = not stage.guard(lambda: compared.append(trying.difference_mm(session)))
+            refused = not stage.guard(lambda: compared.append(trying.difference_mm(session)))
             away = compared[-1]
             if away is None:
-                if not told:
+                if not refused:
                     stage.say("Set A first: its button lies under the recipes.")
                 stage.overlay = "none"
                 return Shown()

@@ -54,11 +54,11 @@ class Outline:
         """The lines that no brush crosses."""
         session = stage.opened
         if self._barriers[0] is not session.head:
-            made: list[Line | None] = []
+            lines: list[Line | None] = []
             for line in barrier_lines(session.head):
                 ends = np.stack([line[:-1], line[1:]], axis=1).reshape(-1)
-                made.append(Line(ends, ends, np.zeros(len(ends)), BARRIER, 1.4))
-            self._barriers = (session.head, made)
+                lines.append(Line(ends, ends, np.zeros(len(ends)), BARRIER, 1.4))
+            self._barriers = (session.head, lines)
         return self._barriers[1]
 
     def marks(self, stage: Stage) -> tuple[Mark, ...]:
@@ -69,12 +69,12 @@ class Outline:
             return ()
         key = (landmarks, stage.landmark, session.project)
         if not same_key(self._marks[0], key):
-            own = session.project.landmarks
-            made = [
-                _mark(place, OWN if name in own else FILE, 15.0 if name == stage.landmark else 9.0, i)
+            moved = session.project.landmarks
+            marks = [
+                _mark(place, OWN if name in moved else FILE, 15.0 if name == stage.landmark else 9.0, i)
                 for i, (name, place) in enumerate(landmarks.points.items())
             ]
-            self._marks = (key, tuple(mark for mark in made if mark is not None))
+            self._marks = (key, tuple(mark for mark in marks if mark is not None))
         return self._marks[1]
 
 
@@ -118,7 +118,8 @@ def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
         marks += [moved] if moved is not None else []
     for i, (name, points) in enumerate(new.marks.curves.items()):
         size = 11.0 if name == stage.landmark else 7.0
-        marks += [made for place in points if (made := _mark(place, FILE, size, len(new.names) + i)) is not None]
+        drawn = (_mark(place, FILE, size, len(new.names) + i) for place in points)
+        marks += [mark for mark in drawn if mark is not None]
     lines = new.ghost() if stage.shown_of_new == "sculpt" or stage.wire else ()
     return Look(shown.cover, False, (*lines, *new.curve_lines()), tuple(marks), stage.hidden_of_new)
 
@@ -127,10 +128,10 @@ def _ring(stage: Stage, painting: Painting) -> Line | None:
     """The brush's ring on the skin under the pointer."""
     session = stage.opened
     hit = look_up(stage, *stage.pointer)
-    made = painting.ring(session, hit) if hit is not None else None
-    if made is None or not len(made[0]):
+    edges = painting.ring(session, hit) if hit is not None else None
+    if edges is None or not len(edges[0]):
         return None
-    return Line(*made[:3], ERASING if painting.kind == "erase" else RING, 2.0)
+    return Line(*edges[:3], ERASING if painting.kind == "erase" else RING, 2.0)
 
 
 def _mark(place: Place, colour: tuple[int, int, int, int], size: float, label: int) -> Mark | None:

@@ -119,9 +119,9 @@ class Thumbs:
             eye = self._face
         raw = self._view.picture(positions, session.normals_of(positions), look, eye, (SIDE_PX, SIDE_PX))
         share = raw[:, :, 3:] / 255.0
-        whole = np.full_like(raw, 255)
-        whole[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
-        return whole
+        pixels = np.full_like(raw, 255)
+        pixels[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
+        return pixels
 
     def _loupe(self, session: Session, name: str) -> tuple[Eye, Look]:
         """The eye before a landmark of the neutral, and the mark on it; before the middle of a curve, and marks along

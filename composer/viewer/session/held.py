@@ -45,8 +45,8 @@ class Held:
 
     def shows(self, key: CellKey) -> bool:
         """Whether a cell is seen."""
-        own = set(marks_of(key))
-        return not own & self.mute and (not self.solo or bool(own & self.solo))
+        marks = set(marks_of(key))
+        return not marks & self.mute and (not self.solo or bool(marks & self.solo))
 
     def locked(self, key: CellKey) -> bool:
         """Whether a cell is held fast."""

@@ -21,8 +21,8 @@ def place_of(file: Path | None, untitled: Path) -> Path:
     """Where the copy lies: beside its document, or for one without a file in Moue's own folder, by its path."""
     if file is not None:
         return autosave_place(file)
-    own = hashlib.sha256(str(untitled.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:16]
-    return autosave_place(untitled, data_folder() / "kept" / own)
+    digest = hashlib.sha256(str(untitled.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:16]
+    return autosave_place(untitled, data_folder() / "kept" / digest)
 
 
 def waiting_for(file: Path | None, untitled: Path) -> Waiting | None:

@@ -61,15 +61,15 @@ class Trying:
         """Go to and fro between two recipes, every vertex on a straight line."""
         session = stage.opened
         project = session.project
-        way = Travel(session.evaluated.mixer, project.recipe(start), project.recipe(end))
-        self.trial, self.found = Trial("travel", self.pace, travel=way, recipe=session.recipe_name), None
+        travel = Travel(session.evaluated.mixer, project.recipe(start), project.recipe(end))
+        self.trial, self.found = Trial("travel", self.pace, travel=travel, recipe=session.recipe_name), None
         self._began = stage.clock()
 
     def random(self, session: Session) -> None:
         """Another combination within the limits, the same for the same seed."""
         names = [r.name for r in session.project.regions]
-        said = session.project.shapes
-        shapes = [n for n in session.head.shape_names if not said.get(n, {}).get("hidden")]
+        entries = session.project.shapes
+        shapes = [n for n in session.head.shape_names if not entries.get(n, {}).get("hidden")]
         self.trial = None
         cells = max(min(self.cells, len(names) * len(shapes)), 1)
         self.found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), symmetric=session.linked)

@@ -36,8 +36,8 @@ def place(desk: Desk, at: Point) -> Tool:
                 put_there(stage, name, look_up(stage, point.x, point.y))
         moved, stage.moved_mark = stage.moved_mark, None
         if moved is not None:
-            put, there = moved
-            stage.do_later(lambda project: place_landmark(project, put, there), "Laying the regions again")
+            moved_name, moved_to = moved
+            stage.do_later(lambda project: place_landmark(project, moved_name, moved_to), "Laying the regions again")
     except Abandoned:
         stage.moved_mark = None
 

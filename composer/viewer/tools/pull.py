@@ -55,14 +55,14 @@ def _follow(session: Session, recipe: Recipe, drag: Drag, to: NDArray[np.float64
     """Preview the recipe whose weights bring the point to (3,) mm."""
     locked = [key for key in drag.keys if session.held.locked(key)]
     weights = drag.weights(recipe, to[None], locked)
-    held = {cell.key: cell for cell in recipe.cells}
+    cells = {cell.key: cell for cell in recipe.cells}
     for key, weight in weights.items():
-        if key in held or abs(weight) >= LEAST_WEIGHT:
-            held[key] = Cell(key[0], key[1], round(float(weight), 4), key[2])
-    made = recipe.with_(cells=tuple(held.values()))
+        if key in cells or abs(weight) >= LEAST_WEIGHT:
+            cells[key] = Cell(key[0], key[1], round(float(weight), 4), key[2])
+    pulled = recipe.with_(cells=tuple(cells.values()))
 
     def edit(project: Project) -> Project:
-        return replace_recipe(project, recipe.name, made)
+        return replace_recipe(project, recipe.name, pulled)
 
     session.preview(edit)
 
@@ -71,18 +71,18 @@ def _regions(session: Session, hit: Hit) -> list[str]:
     """The regions that have something of the place, most first."""
     corners, bary = np.asarray(hit.corners), np.asarray(hit.bary)
     masks = session.evaluated.effective
-    here = {r.name: float(masks[r.name][corners] @ bary) for r in session.project.regions}
-    return sorted((name for name, mask in here.items() if mask > LEAST_MASK), key=lambda name: -here[name])
+    weights = {r.name: float(masks[r.name][corners] @ bary) for r in session.project.regions}
+    return sorted((name for name, mask in weights.items() if mask > LEAST_MASK), key=lambda name: -weights[name])
 
 
 def _shapes(session: Session, hit: Hit) -> list[str]:
     """The shapes that move the place most."""
     corners, bary = np.asarray(hit.corners), np.asarray(hit.bary)
-    said = session.project.shapes
+    entries = session.project.shapes
     moved = {
         shape.name: float(np.linalg.norm(bary @ shape.delta[corners]))
         for shape in session.head.shapes
-        if not said.get(shape.name, {}).get("hidden")
+        if not entries.get(shape.name, {}).get("hidden")
     }
     names = sorted((name for name, mm in moved.items() if mm > LEAST_MM), key=lambda name: -moved[name])
     return names[:MOST_SHAPES]

@@ -108,9 +108,9 @@ def _row(stage: Stage, kit: Kit, region: str) -> None:
         stage.do(clear_row(stage, region))
     imgui.separator()
     _holds(stage, kit, ("row", region), "row")
-    own = next((each for each in session.project.regions if each.name == region), None)
-    if own is not None and _item(kit, "Unlock its mask" if own.locked else "Lock its mask"):
-        locked = not own.locked
+    its_region = next((each for each in session.project.regions if each.name == region), None)
+    if its_region is not None and _item(kit, "Unlock its mask" if its_region.locked else "Lock its mask"):
+        locked = not its_region.locked
         stage.do(lambda p: set_locked(p, region, locked))
 
 
