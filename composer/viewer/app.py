@@ -16,7 +16,7 @@ WITHOUT = "every command works without a window, see moue --help"
 
 
 def screen_there() -> bool:
-    """Whether there is a screen to open a window on."""
+    """Whether this machine has a screen to open a window on."""
     if sys.platform in ("win32", "darwin"):
         return True
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
@@ -51,7 +51,7 @@ def run_window(path: Path | None = None, demo: bool = False) -> None:
 
 
 def run(window: MoueWindow) -> None:
-    """Pyglet's loop: sixty frames a second while something happens, next to none while nothing does."""
+    """Run pyglet's loop: sixty frames a second while something happens, almost none otherwise."""
     import pyglet
 
     tablets = _tablets(window)
@@ -74,7 +74,7 @@ def run(window: MoueWindow) -> None:
 
 
 def _stopped(window: MoueWindow, error: Exception) -> MoueError:
-    """What is told when the window cannot go on; a copy of what is open is kept first."""
+    """The error for a window that cannot continue; first a copy of the open document is kept."""
     reason = " ".join(str(error).split()) or type(error).__name__
     keeping = window.stage.keeping
     if keeping is not None and keeping.now():
@@ -83,7 +83,7 @@ def _stopped(window: MoueWindow, error: Exception) -> MoueError:
 
 
 def _tablets(window: MoueWindow) -> list:
-    """Pens whose pressure the brush follows; kept alive by the caller."""
+    """Open the pens whose pressure the brush follows; the caller keeps them alive."""
     import pyglet
 
     opened = []

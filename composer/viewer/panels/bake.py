@@ -1,4 +1,4 @@
-"""The bake: where, in which format, which recipes; the list of files before, and what became of them after."""
+"""The bake sheet: folder, format and recipes; the files that would be written, and then those that were."""
 
 from __future__ import annotations
 
@@ -124,7 +124,7 @@ class Bake:
             (self.left_out.discard if on else self.left_out.add)(recipe.name)
 
     def _look(self, stage: Stage) -> None:
-        """Make the plan anew, beside the frame loop, where a choice, the document or two seconds have changed."""
+        """Update the list of files beside the frame loop, where a choice, the document or two seconds have changed."""
         session = stage.opened
         chosen = self.chosen(stage)
         key = (self.folder, self.suffix, self.name, tuple(r.name for r in chosen), session.project,

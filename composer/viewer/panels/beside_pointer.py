@@ -23,7 +23,7 @@ def draw_pointed(stage: Stage, kit: Kit) -> None:
 
 
 def draw_gauge(stage: Stage, kit: Kit, gauge: GaugeReading) -> None:
-    """The gauge: a column of water beside the pointer, a mark where the weight was, the number above."""
+    """Draw the gauge: a column filled to the weight, a mark at the weight before, the number above."""
     if gauge.key is None:
         return
     draw, high, wide = imgui.get_foreground_draw_list(), kit.px(150), kit.px(16)

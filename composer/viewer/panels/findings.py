@@ -1,4 +1,4 @@
-"""What the checks found on the open recipe: a list, worst first; a finding lights up on the head where it is."""
+"""What the checks found on the open recipe: a list, worst first; choosing one shows on the head where it is."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ STEPS = 9
 
 
 def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) -> list[Finding]:
-    """What is only wrong on the way to a recipe, or only together with another."""
+    """Faults that appear only between the neutral and a recipe, or only together with another recipe."""
     findings = [each for one in sweep_recipes(evaluated, [recipe], STEPS, progress=progress) for each in one.findings]
     others = [other for other in evaluated.project.recipes if other.name != recipe.name]
     for number, other in enumerate(others):
@@ -43,8 +43,8 @@ class Findings:
     recipe: Recipe | None = None
 
     def look(self, stage: Stage, deep: bool = False) -> None:
-        """Run every check on the open recipe beside the frame loop; `deep` also on the way to it, and together with
-        every other recipe."""
+        """Run every check on the open recipe beside the frame loop; `deep` also checks steps from the neutral to it,
+        and pairs with every other recipe."""
         session = stage.opened
         if not session.recipe_name:
             stage.say("There is no recipe to check yet. Make one first.")

@@ -1,4 +1,4 @@
-"""The place of a new head: open a sculpt, mark it, and bring the library's loops onto it."""
+"""The panels of a new head: open a sculpt, place its landmarks, fit the library onto it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The tray: every shape as a picture of this very head, to be searched, marked, grouped and dragged onto the face."""
+"""The tray: every shape as a picture of the open head, to be searched, marked, grouped and dragged onto the face."""
 
 from __future__ import annotations
 
@@ -162,7 +162,7 @@ class Tray:
                 kit.quiet("drag it onto the face")
 
     def carried_over(self, stage: Stage, mirrored: bool) -> None:
-        """A shape is carried: over the head it is shown there, beside it the preview goes."""
+        """Show the carried shape while it is over the head, and end its preview beside it."""
         if stage.in_view(*stage.pointer):
             self.over_face(stage, mirrored)
         elif stage.opened.previewing:
@@ -181,7 +181,7 @@ class Tray:
         session.region = region or session.region
 
     def let_go(self, stage: Stage, mirrored: bool) -> None:
-        """The carried shape is let go: what is shown stays, as one step; beside the face nothing happens."""
+        """Drop the carried shape: its preview becomes one step; beside the face nothing happens."""
         session, shape = stage.opened, stage.carried_shape
         stage.carried_shape, self.shown = "", ("", "")
         region = region_at(stage, look_up(stage, *stage.pointer))
@@ -223,7 +223,7 @@ class Tray:
 
 
 def carried_ghost(stage: Stage, kit: Kit) -> None:
-    """The picture that hangs at the pointer while a shape is carried."""
+    """The picture at the pointer while a shape is carried."""
     if not stage.carried_shape:
         return
     draw, mouse, side = imgui.get_foreground_draw_list(), imgui.get_mouse_pos(), kit.px(64)

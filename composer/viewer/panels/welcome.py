@@ -1,4 +1,4 @@
-"""The first page: open something, go on with something, or look at the demo."""
+"""The first page: open a library or document, a recent one, or the demo."""
 
 from __future__ import annotations
 

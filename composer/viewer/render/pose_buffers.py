@@ -1,4 +1,4 @@
-"""The positions and normals of one pose on the card, its own or lent by whoever made them there."""
+"""The positions and normals of one pose on the card, uploaded here or made there by a `GpuPose`."""
 
 from __future__ import annotations
 

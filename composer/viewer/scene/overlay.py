@@ -1,7 +1,7 @@
 """What is laid over the head: colours of regions, heat of a mask, of strain, of movement, of the way from A to B.
 
-Colours are made anew only where what they show has changed. Strain is dear: while something is dragged it waits
-until the pose stands still.
+Colours are computed again only where what they show has changed. Strain is slow to compute: while something is
+dragged it waits until the pose stands still.
 """
 
 from __future__ import annotations

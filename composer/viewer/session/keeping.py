@@ -1,4 +1,4 @@
-"""A copy kept while work goes on, offered again after a crash, and gone once it is saved or given up."""
+"""The autosaved copy of the open document: offered after a crash, deleted once the document is saved or closed."""
 
 from __future__ import annotations
 
@@ -71,6 +71,6 @@ class Keeping:
         return True
 
     def give_up(self, place: Path | None = None) -> None:
-        """Forget the copy, at `place` where that is not where it lies now; one that cannot be removed is let be."""
+        """Delete the copy, at `place` where that is not its place now; a copy that cannot be deleted stays."""
         with contextlib.suppress(MoueError):
             forget(place or self.place)

@@ -23,8 +23,8 @@ Ready = tuple[Opened, Session, Picker, Waiting | None]
 
 
 def begin_opening(stage: Stage, path: Path) -> None:
-    """Open a document or a library beside the frame loop; what is open stays until it is there. Of two that are
-    asked for it is the later one, and what is edited meanwhile is asked about."""
+    """Open a document or a library beside the frame loop; the open one stays until the new one is ready. A later
+    call replaces an earlier one; edits made in the meantime are asked about."""
     before = stage.session
     edited = before.history.committed if before is not None else None
 
@@ -73,8 +73,8 @@ def discard_copy(stage: Stage) -> None:
 
 
 def open_sculpt(stage: Stage, path: Path) -> None:
-    """Open a sculpt beside the frame loop, with the landmarks that lie beside it; the library stays open. What is
-    not saved of the sculpt before is asked about."""
+    """Open a sculpt beside the frame loop, with the landmarks that lie beside it; the library stays open. Unsaved
+    work on the sculpt before is asked about."""
     unless_unsaved(stage, lambda: _open_sculpt(stage, path), document=False)
 
 

@@ -12,8 +12,8 @@ from composer.viewer.session.stage import Stage
 
 
 def save(stage: Stage, path: Path | None = None, then: Callable[[], None] | None = None) -> None:
-    """Save beside the frame loop, to the document's own file or another, and then do something; a fault leaves
-    the old file whole, and nothing more is done."""
+    """Save beside the frame loop, to the document's own file or another, then call `then`. Where saving fails
+    the old file stays whole and `then` is not called."""
     session = stage.session
     if session is None:
         return
@@ -46,9 +46,9 @@ def unless_unsaved(
     stage: Stage, call: Callable[[], None], document: bool = True, new_head: bool = True, work: bool = False,
     without: str = "Discard",
 ) -> None:  # fmt: skip
-    """Do something that would lose what is not saved: at once, or after asking once. Said is which of it would be
-    lost: the `document`'s changes, the landmarks and the fit of the `new_head`, the `work` that is under way; the
-    button `without` does it without saving.
+    """Call something that would lose unsaved work: at once where there is none, else after asking. The question lists
+    what would be lost: the changes of the `document`, the landmarks and the fit of the `new_head`, the `work` that is
+    under way. The button `without` calls it without saving.
     """
     stake: dict[str, str] = {}
     if document and stage.session is not None and stage.session.unsaved:
@@ -68,7 +68,7 @@ def unless_unsaved(
 
 
 def save_at_stake(stage: Stage) -> None:
-    """Save what was asked about, and then do what was to be done; a fault leaves all as it is."""
+    """Save what was asked about, then do what was asked for; where saving fails nothing more happens."""
     call, stage.dialogs.ask = stage.dialogs.ask, None
     if "landmarks" in stage.dialogs.at_stake and not save_landmarks(stage):
         return

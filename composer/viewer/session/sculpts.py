@@ -45,8 +45,8 @@ class Reached:
 
 
 def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
-    """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen; what is left
-    then lies over the head as heat. By `wish`, or by all regions and shapes."""
+    """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen; the
+    remaining distance is then shown as colours on the head. By `wish`, or by all regions and shapes."""
     session = stage.opened
     evaluated, base, wish = session.evaluated, session.history.committed, wish or Wish()
 
@@ -82,7 +82,7 @@ def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
 
 
 def accept_sculpt(stage: Stage, path: Path) -> None:
-    """The sculpted bake of the open recipe taken back as a corrective of it, beside the frame loop."""
+    """Accept the sculpted bake of the open recipe as a corrective of it, beside the frame loop."""
     session = stage.opened
     evaluated, name = session.evaluated, session.recipe_name
     if not name:

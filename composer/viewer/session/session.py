@@ -98,14 +98,14 @@ class Session:
 
     @property
     def unsaved(self) -> bool:
-        """Whether there is something that no file holds."""
+        """Whether there are changes that no file holds."""
         if self.saved is None:
             return self.recovered or self.history.can_undo or self.history.can_redo
         return self.history.committed is not self.saved
 
     @property
     def title(self) -> str:
-        """The document's name for people."""
+        """The document's name as the window shows it."""
         if self.file is None:
             return self.head.name or self.project.path.stem
         return self.file.parent.name if self.file.name == "document.toml" else self.file.stem
@@ -117,7 +117,7 @@ class Session:
 
     @property
     def region_names(self) -> list[str]:
-        """The base row, then every region of the document, then the remainder where something is left to it."""
+        """The base row, then every region of the document."""
         return [ALL, *(region.name for region in self.project.regions)]
 
     @property
@@ -164,7 +164,7 @@ class Session:
         self._settle()
 
     def abort(self) -> None:
-        """Forget the preview without a trace."""
+        """Drop the preview."""
         self.history.abort()
         self._follow()
 
@@ -288,7 +288,7 @@ class Session:
         return self._hues[1]
 
     def furthest_mm(self, shape: str) -> float:
-        """How far a shape moves anything, mm; known after the first asking."""
+        """How far a shape moves anything, mm; computed once."""
         if shape not in self._reach:
             self._reach[shape] = self.head.shape(shape).furthest_mm
         return self._reach[shape]
@@ -364,7 +364,7 @@ class Session:
         self._touch(None)
 
     def _settle(self) -> None:
-        """One fresh evaluation, where it is made here."""
+        """Evaluate the pose afresh, where the processor makes it."""
         if not self._on_card:
             self._live.rebase()
         self._touch(None)

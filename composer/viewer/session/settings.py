@@ -1,7 +1,7 @@
 """What the window remembers between runs: documents opened last, sizes of panels, keys that were changed.
 
-A small JSON file in the folder where this machine keeps programs' settings. A file that cannot be read is as good
-as none; one that cannot be written is no reason to stop.
+A small JSON file in the folder where this machine keeps programs' settings. A file that cannot be read counts
+as missing; one that cannot be written is skipped.
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ def read_settings() -> Settings:
 
 
 def write_settings(settings: Settings) -> None:
-    """Remember; a place that cannot be written is let be."""
+    """Write the settings; a folder that cannot be written is skipped."""
     text = json.dumps(asdict(settings), indent=1)
     with contextlib.suppress(OSError, MoueError):
         settings_folder().mkdir(parents=True, exist_ok=True)

@@ -1,4 +1,4 @@
-"""What the window shows and how it stands, without a window: the session, the eye, the place, overlays, words.
+"""The state of the window, without a window: the session, the eye, the place, overlays, messages.
 
 Panels and tools read and change a `Stage`; the window draws it. Tests make one with no screen at all.
 """
@@ -165,7 +165,7 @@ class Stage:
             self.eye = eye
 
     def step(self) -> bool:
-        """Let time pass: jobs end, words fade, the eye moves on. Whether anything still moves."""
+        """Advance by a frame: end jobs, fade messages, move the eye. Whether anything still moves."""
         self.work.poll()
         session = self.session
         if session is not None and session.join_wanted and all(job.name != JOINING for job in self.work.jobs):

@@ -1,4 +1,4 @@
-"""What can be done with a row of the board, or with a column: its menu."""
+"""The menus of a row, a column and a cell of the board."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from composer.viewer.ui.kit import Kit
 
 def row_menu(stage: Stage, kit: Kit, subject: str) -> None:
     """The menu of a region; of a shape where `subject` is a line break and its name; of a cell where it is region,
-    shape and 1 for mirrored, parted by line breaks."""
+    shape and 1 for mirrored, separated by line breaks."""
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(10), kit.px(9)))
     if imgui.begin_popup("row menu"):
         parts = subject.split("\n")
