@@ -15,6 +15,7 @@ from composer.viewer.panels.board.chosen_cell import (
 from composer.viewer.panels.board.row_menu import copy_row, paste_into
 from composer.viewer.panels.brush import mirror
 from composer.viewer.panels.memory import Panels
+from composer.viewer.panels.recipes.commands import ask_to_keep, duplicate_chosen, flip_chosen, new_recipe
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
 from composer.viewer.session.looking import frame_region, look_from
@@ -57,10 +58,10 @@ class Actions:
             "turn_down": lambda: self._turn(0, -TURN_PX),
             "nearer": lambda: self._zoom(ZOOM_STEPS),
             "further": lambda: self._zoom(-ZOOM_STEPS),
-            "new_recipe": lambda: recipes.new(stage),
-            "duplicate": lambda: recipes.duplicate(stage),
-            "flip": lambda: recipes.flip(stage),
-            "keep_shape": lambda: recipes.keep(stage),
+            "new_recipe": lambda: new_recipe(stage),
+            "duplicate": lambda: duplicate_chosen(stage),
+            "flip": lambda: flip_chosen(stage),
+            "keep_shape": lambda: ask_to_keep(recipes, stage),
             "next_recipe": lambda: self._step_recipe(1),
             "previous_recipe": lambda: self._step_recipe(-1),
             "copy": lambda: copy_row(stage, stage.opened.region),

@@ -10,7 +10,7 @@ from composer.viewer.panels.findings import Findings
 from composer.viewer.panels.key_sheet import KeySheet
 from composer.viewer.panels.match import MatchSheet
 from composer.viewer.panels.new_head import NewHeadPanel
-from composer.viewer.panels.recipes import Recipes
+from composer.viewer.panels.recipes.state import Recipes
 from composer.viewer.panels.regions import RegionList
 from composer.viewer.panels.sheets import Sheets
 from composer.viewer.panels.tray import Tray

@@ -14,6 +14,7 @@ from composer.viewer.panels.brush import draw_brush
 from composer.viewer.panels.fit_steps import draw_fit_steps
 from composer.viewer.panels.marks import draw_marks
 from composer.viewer.panels.memory import Panels
+from composer.viewer.panels.recipes.strip import draw_recipes
 from composer.viewer.session.open_job import open_sculpt
 from composer.viewer.session.places import Place
 from composer.viewer.session.stage import Stage
@@ -56,7 +57,7 @@ def _match(stage: Stage, kit: Kit, panels: Panels) -> None:
 
 
 PANELS: tuple[Panel, ...] = (
-    Panel("recipes", "mix", "left", lambda stage, kit, panels: panels.recipes.draw(stage, kit, panels.trying)),
+    Panel("recipes", "mix", "left", lambda stage, kit, panels: draw_recipes(panels.recipes, stage, kit, panels.trying)),
     Panel("tray", "mix", "right", lambda stage, kit, panels: panels.tray.draw(stage, kit)),
     Panel("board", "mix", "foot", lambda stage, kit, panels: draw_board(stage, kit, panels.board)),
     Panel("region list", "paint", "left", lambda stage, kit, panels: panels.regions.draw(stage, kit)),
