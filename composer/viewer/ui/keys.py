@@ -85,7 +85,7 @@ OTHER_GESTURES: tuple[tuple[str, str], ...] = (
     ("Ctrl and wheel while painting", "the brush's radius"),
     ("Alt and wheel while painting", "its strength"),
     ("drag the edge of the tray or the board", "its size"),
-    ("Escape while dragging", "take the drag back"),
+    ("Escape while dragging", "cancel the drag"),
     ("Tab, arrows, Space", "from control to control, without the pointer"),
     ("Ctrl and Tab", "to another panel"),
 )
