@@ -21,7 +21,7 @@ from composer.edits.cells import set_cell
 from composer.mixing.active import LivePose
 from composer.mixing.recipe import Cell
 from composer.viewer.render.camera import named_eye
-from composer.viewer.render.gl import renderer
+from composer.viewer.render.gl_state import renderer
 from composer.viewer.render.look import Look
 from composer.viewer.render.normals import Normals
 from composer.viewer.render.view3d import View3D

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from pyglet import gl
 
-from composer.viewer.render.gl import Arrays, Buffer, Program
+from composer.viewer.render.gl_buffers import Arrays, Buffer
+from composer.viewer.render.gl_program import Program
 from composer.viewer.render.look import Mark
 
 _ROW = np.dtype([("corners", np.int32, 4), ("bary", np.float32, 4), ("tint", np.uint8, 4), ("size", np.float32)])

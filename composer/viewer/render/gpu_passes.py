@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import ctypes
-from collections.abc import Mapping
 
 from pyglet import gl
 
-from composer.errors import MoueError
-from composer.viewer.render.gl import shader_text
+from composer.viewer.render.gl_program import linked_program, shader_text
 
 BLOCK = 64
 """Vertices in a block: the size of a work group that every card with compute shaders runs in full."""
@@ -19,8 +17,8 @@ class ComputePasses:
 
     def __init__(self, n_vertices: int) -> None:
         head = f"#version 430 core\n#define BLOCK {BLOCK}u\n"
-        self._morph = linked_program({gl.GL_COMPUTE_SHADER: head + _source("pose_morph.comp")})
-        self._smooth = linked_program({gl.GL_COMPUTE_SHADER: head + _source("pose_normals.comp")})
+        self._morph = linked_program({gl.GL_COMPUTE_SHADER: head + shader_text("pose_morph.comp")})
+        self._smooth = linked_program({gl.GL_COMPUTE_SHADER: head + shader_text("pose_normals.comp")})
         blocks = -(-n_vertices // BLOCK)
         self._across = max(1, min(blocks, 32768))  # every driver takes 65,535 groups in a row
         self._down = -(-blocks // self._across)
@@ -61,8 +59,9 @@ class FeedbackPasses:
 
     def __init__(self, n_vertices: int) -> None:
         head = f"#version 330 core\n#define BLOCK {BLOCK}u\n"
-        self._morph = linked_program({gl.GL_VERTEX_SHADER: head + _source("pose_morph.vert")}, captured=b"result")
-        self._smooth = linked_program({gl.GL_VERTEX_SHADER: head + _source("pose_normals.vert")}, captured=b"result")
+        vertex = gl.GL_VERTEX_SHADER
+        self._morph = linked_program({vertex: head + shader_text("pose_morph.vert")}, captured=b"result")
+        self._smooth = linked_program({vertex: head + shader_text("pose_normals.vert")}, captured=b"result")
         self._n_vertices = n_vertices
         self._array, self._textures = gl.GLuint(), (gl.GLuint * 4)()
         gl.glGenVertexArrays(1, ctypes.byref(self._array))
@@ -118,42 +117,3 @@ class FeedbackPasses:
             gl.glActiveTexture(gl.GL_TEXTURE0 + unit)
             gl.glBindTexture(gl.GL_TEXTURE_BUFFER, 0)
         gl.glUseProgram(0)
-
-
-def _source(name: str) -> str:
-    """A shader's text, with the line `#include "FILE"` replaced by that file."""
-    lines = shader_text(name).splitlines()
-    return "\n".join(_source(line.split('"')[1]) if line.startswith("#include") else line for line in lines)
-
-
-def linked_program(stages: Mapping[int, str], captured: bytes | None = None) -> int:
-    """A linked program of these stages, whose output `captured` goes to transform feedback.
-
-    Raises MoueError with the driver's first words where it refuses one.
-    """
-    program = gl.glCreateProgram()
-    for stage, text in stages.items():
-        shader, coded = gl.glCreateShader(stage), text.encode()
-        gl.glShaderSource(shader, 1, ctypes.byref(_characters(coded)), gl.GLint(len(coded)))
-        gl.glCompileShader(shader)
-        _accepted(shader, gl.glGetShaderiv, gl.GL_COMPILE_STATUS, gl.glGetShaderInfoLog)
-        gl.glAttachShader(program, shader)
-        gl.glDeleteShader(shader)
-    if captured is not None:
-        gl.glTransformFeedbackVaryings(program, 1, ctypes.byref(_characters(captured)), gl.GL_INTERLEAVED_ATTRIBS)
-    gl.glLinkProgram(program)
-    _accepted(program, gl.glGetProgramiv, gl.GL_LINK_STATUS, gl.glGetProgramInfoLog)
-    return program
-
-
-def _characters(text: bytes) -> ctypes._Pointer[gl.GLchar]:
-    return ctypes.cast(ctypes.c_char_p(text), ctypes.POINTER(gl.GLchar))
-
-
-def _accepted(thing: int, ask, status: int, ask_words) -> None:  # type: ignore[no-untyped-def]
-    accepted = gl.GLint()
-    ask(thing, status, ctypes.byref(accepted))
-    if not accepted.value:
-        words = ctypes.create_string_buffer(1024)
-        ask_words(thing, 1024, None, words)
-        raise MoueError(f"the graphics driver refuses a shader: {words.value.decode(errors='replace')}")

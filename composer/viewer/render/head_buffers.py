@@ -14,7 +14,7 @@ from composer.head.head import Head
 from composer.picture.material import BROW, brow_weights, materials
 from composer.viewer.render.daylight import TERMS, harmonics
 from composer.viewer.render.eyes import Eyes
-from composer.viewer.render.gl import Buffer, BufferTexture
+from composer.viewer.render.gl_buffers import Buffer, BufferTexture
 
 Range = tuple[int, int]
 SKIN = "skin"

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from pyglet import gl
 from scipy.sparse.csgraph import connected_components, dijkstra
 
-from composer.viewer.render.gl import Arrays, Buffer, Program
+from composer.viewer.render.gl_buffers import Arrays, Buffer
+from composer.viewer.render.gl_program import Program
 from composer.viewer.render.look import Line
 
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyglet import gl
 
-from composer.viewer.render.gl import Arrays, Buffer
+from composer.viewer.render.gl_buffers import Arrays, Buffer
 
 Range = tuple[int, int]
 APART = 256

@@ -22,7 +22,10 @@ from composer.picture.light import Light
 from composer.picture.render import BACKGROUND
 from composer.viewer.render.camera import Eye
 from composer.viewer.render.discs import Discs
-from composer.viewer.render.gl import Arrays, BufferTexture, Canvas, Picture, Program, integer, is_software, renderer
+from composer.viewer.render.gl_buffers import Arrays, BufferTexture
+from composer.viewer.render.gl_canvas import Canvas, Picture
+from composer.viewer.render.gl_program import Program
+from composer.viewer.render.gl_state import integer, is_software, renderer
 from composer.viewer.render.head_buffers import SKIN, HeadBuffers
 from composer.viewer.render.line_strips import LineStrips
 from composer.viewer.render.look import Look
