@@ -1,4 +1,4 @@
-"""A new head in the window: a sculpt opened, marked, fitted, mended under a brush, carried, and mixed on."""
+"""A new head in the window: a sculpt opened, marked, fitted, corrected under a brush, carried, and mixed on."""
 
 from __future__ import annotations
 
@@ -125,7 +125,7 @@ def test_guesses_are_neither_fitted_through_nor_saved(marked: tuple) -> None:
     assert not new.marks.guessed and set(new.landmarks().points) > set(PLACED) and new.unsaved
 
 
-def test_fit_mend_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
+def test_fit_relax_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
     hand, true = marked
     new, old = hand.stage.new_head, hand.session
     hand.click_on("finer levels")

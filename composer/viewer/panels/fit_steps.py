@@ -67,9 +67,9 @@ def _figures(kit: Kit, fitting: Fitting) -> None:
 
 def _brush(stage: Stage, kit: Kit, fitting: Fitting) -> None:
     kit.heading("Correct the fit")
-    fitting.brush = kit.choice(BRUSHES, fitting.brush, HINTS, "mend ")
+    fitting.brush = kit.choice(BRUSHES, fitting.brush, HINTS, "fit brush ")
     if fitting.brush != "none":
-        _, fitting.radius_mm = kit.slider("mend radius", fitting.radius_mm, 2.0, 60.0, "radius %.0f mm")
+        _, fitting.radius_mm = kit.slider("fit brush radius", fitting.radius_mm, 2.0, 60.0, "radius %.0f mm")
         if stage.shown_of_new == "sculpt":
             stage.shown_of_new = "cage"
     half = (imgui.get_content_region_avail().x - kit.px(4)) / 2
