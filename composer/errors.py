@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterable
 from os import PathLike
 
@@ -31,12 +32,34 @@ class MoueError(Exception):
         return self if self.where is not None else MoueError(self.what, where, self.line, self.hint)
 
     def _one_line(self) -> str:
-        words = " ".join((self.what + (f"; {self.hint}" if self.hint else "")).split())
+        words = visible(" ".join((self.what + (f"; {self.hint}" if self.hint else "")).split()))
         if self.where is None:
             return shorten(words, LINE_LIMIT)
         tail = f":{self.line}: " if self.line is not None else ": "
-        place = shorten_middle(" ".join(str(self.where).split()), max(60, LINE_LIMIT - len(tail) - len(words)))
+        place = shorten_middle(visible(" ".join(str(self.where).split())), max(60, LINE_LIMIT - len(tail) - len(words)))
         return shorten(place + tail + words, LINE_LIMIT)
+
+
+def visible(text: str, keep: str = "") -> str:
+    """`text` with every sign that steers a terminal or cannot be seen written out, as \\u001b; `keep` are left as they
+    are.
+
+    These are control characters (Unicode's categories Cc and Cf: escapes, ends of lines, marks that turn the direction
+    of writing), separators of lines and paragraphs (Zl, Zp), and halves of surrogate pairs (Cs), which a file's name
+    may hold and no encoding can. The form is JSON's (RFC 8259, section 7), so that JSON says the same afterwards.
+    """
+    if text.isprintable():
+        return text
+    return "".join(_written_out(sign) if sign not in keep and _unseen(sign) else sign for sign in text)
+
+
+def _unseen(sign: str) -> bool:
+    return unicodedata.category(sign) in ("Cc", "Cf", "Cs", "Zl", "Zp")
+
+
+def _written_out(sign: str) -> str:
+    units = sign.encode("utf-16-be", "surrogatepass").hex()
+    return "".join(f"\\u{units[i : i + 4]}" for i in range(0, len(units), 4))
 
 
 def cannot(verb: str, where: str | PathLike[str], error: Exception) -> MoueError:
@@ -72,5 +95,9 @@ def nearest(name: str, names: Iterable[str]) -> str:
 
 
 def unknown(kind: str, name: str, names: Iterable[str], where: str | PathLike[str] | None = None) -> MoueError:
-    """The error for an unknown region, shape, recipe and the like, with the nearest names."""
+    """The error for an unknown region, shape, recipe and the like, with the nearest names.
+
+    >>> str(unknown("shape", "jooy", ["joy", "anger"], "document.toml"))
+    "document.toml: no shape is named 'jooy'; did you mean joy"
+    """
     return MoueError(f"no {kind} is named {shorten(repr(name), 60)}", where=where, hint=nearest(name, names) or None)

@@ -22,6 +22,9 @@ def guess_unit(diagonal: float) -> str | None:
     """The unit in which a head with this bounding-box diagonal (in its file's unit, > 0) has a human size.
 
     Tried in the order mm, cm, m, dm, in; None where no unit gives a plausible head. Advisory: say it.
+
+    >>> guess_unit(42.0), guess_unit(0.42), guess_unit(420.0)  # a head of 420 mm, in three units
+    ('cm', 'm', 'mm')
     """
     low, high = HEAD_DIAGONAL_MM
     for unit in ("mm", "cm", "m", "dm", "in"):

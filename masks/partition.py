@@ -25,6 +25,11 @@ def share(raw: ArrayLike, locked: Sequence[bool] | None = None) -> Floats:
 
     Their sum is at most 1 everywhere, up to rounding. Raises MoueError on values outside [0, 1] or flags that do
     not fit.
+
+    >>> share([[1.0, 0.75, 0.25], [0.0, 0.75, 0.5]]).tolist()
+    [[1.0, 0.5, 0.25], [0.0, 0.5, 0.5]]
+    >>> share([[0.75], [0.75]], locked=[True, False]).tolist()
+    [[0.75], [0.25]]
     """
     masks = np.array(raw, dtype=np.float64)
     if masks.ndim != 2:

@@ -14,6 +14,7 @@ LAYERS = [
     "composer.bench",
     "composer.viewer",
     "composer.demo",
+    "composer.scripting",
     "composer.picture",
     "composer.checks",
     "composer.edits",

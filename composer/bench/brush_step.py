@@ -32,7 +32,7 @@ def rows() -> list[Row]:
         times.append(1e3 * (middle - begin))
         theirs.append(1e3 * (perf_counter() - middle))
     ours, reference = float(np.percentile(times, 99)), float(np.median(theirs))
-    name = f"brush step of {RADIUS_MM:g} mm, {len(positions):,} vertices, 99th percentile"
+    name = f"brush of {RADIUS_MM:g} mm, {len(positions):,} vertices, p99"
     note = f"median {np.median(times):.2f} ms"
     return [
         Row(

@@ -31,8 +31,8 @@ def rows() -> list[Row]:
         transfer(delta, delta)
 
     return [
-        measure("carry, system factored once", lambda: factorise(system), "heat's factor of the same surface",
+        measure("carry, its factor", lambda: factorise(system), "heat's factor of the same surface",
                 lambda: target.factor(target.mean_edge_mm**2), repeats=5, warm=1, most_ms=100.0, most_ratio=1.5),
-        measure("carry, one shape by gradients with turned normals", carry_one, "back-substitution alone",
+        measure("carry, one shape", carry_one, "back-substitution alone",
                 lambda: factor.solve(right), most_ms=14.0, most_ratio=2.5),
     ]  # fmt: skip

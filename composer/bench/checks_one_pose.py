@@ -25,5 +25,5 @@ def rows() -> list[Row]:
     def check() -> object:
         return run_checks(CheckSubject(facts, pose, "bench", recipe, masks))
 
-    name = f"all checks on one pose, {head.n_vertices:,} vertices"
+    name = f"all checks, {head.n_vertices:,} vertices"
     return [measure(name, check, "one copy of the pose", pose.copy, repeats=10, most_ms=100.0)]

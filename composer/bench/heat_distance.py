@@ -27,9 +27,9 @@ def rows() -> list[Row]:
         note = "potpourri3d is not installed, so there is no peer to hold this against"
         copy = positions.copy
         return [
-            measure("heat distance: factor and solve", factor, "one copy of the positions", copy, repeats=3, note=note),
+            measure("heat: with its factor", factor, "one copy of the positions", copy, repeats=3, note=note),
             measure(
-                "heat distance: one source",
+                "heat: one more",
                 lambda: distance.solve(source),
                 "one copy of the positions",
                 copy,
@@ -38,15 +38,15 @@ def rows() -> list[Row]:
         ]
     triangles = np.asarray(polygons.triangles)
     theirs = pp3d.MeshHeatMethodDistanceSolver(positions, triangles)
-    name = f"heat distance, {len(positions):,} vertices"
+    name = f"heat, {len(positions):,} vertices"
     return [
         measure(
-            f"{name}: factor and first source", factor, "potpourri3d",
+            f"{name}: with its factor", factor, "potpourri3d",
             lambda: pp3d.MeshHeatMethodDistanceSolver(positions, triangles).compute_distance(0), repeats=3, warm=1,
             most_ratio=1.3,
         ),
         measure(
-            f"{name}: one more source", lambda: distance.solve(source), "potpourri3d",
+            f"{name}: one more", lambda: distance.solve(source), "potpourri3d",
             lambda: theirs.compute_distance(0), repeats=10, most_ratio=1.3,
         ),
     ]  # fmt: skip

@@ -22,7 +22,7 @@ def rows() -> list[Row]:
 
     return [
         measure(
-            f"Catmull-Clark to level 4, {polygons.n_vertices:,} vertices: build",
+            f"level 4 of {polygons.n_vertices:,} vertices: build",
             build,
             "one copy of the factors",
             lambda: [(np.copy(m.data), np.copy(m.indices), np.copy(m.indptr)) for m in made],

@@ -55,22 +55,22 @@ def rows() -> list[Row]:
     size = f"{mixer.head.n_vertices:,} vertices, {len(shapes)} shapes x {len(regions)} regions"
     return [
         measure(
-            f"match made ready, {size}", lambda: Columns(mixer, regions, shapes).gram,
+            "match, made ready", lambda: Columns(mixer, regions, shapes).gram,
             copied, passing.copy, repeats=5, warm=1,
-            note=f"once a head; {columns.nbytes / 2**20:.0f} MiB",
+            note=f"{size}; once a head; {columns.nbytes / 2**20:.0f} MiB",
         ),
         measure(
-            f"match cold, {size}", lambda: columns.weights(columns.onto(stirred), bounds),
+            "match, cold", lambda: columns.weights(columns.onto(stirred), bounds),
             "scipy lsq_linear on the Gram matrix's factor", theirs, repeats=5, warm=1, most_ms=250.0,
-            note=f"planted weights come back within {off:.1g}",
+            note=f"{size}; planted weights come back within {off:.1g}",
         ),
         measure(
-            f"match warm, {size}", lambda: columns.weights(columns.onto(drifted), bounds, found),
+            "match, warm", lambda: columns.weights(columns.onto(drifted), bounds, found),
             copied, passing.copy, repeats=30, most_ms=15.0,
             note=f"40 cells, each weight {100 * DRIFT:.0f} percent further at most",
         ),
         measure(
-            f"a point pulled, {size}", lambda: Drag(mixer, regions, shapes, [vertex]).weights(recipe, to[None]),
+            "a point pulled", lambda: Drag(mixer, regions, shapes, [vertex]).weights(recipe, to[None]),
             "one copy of the pose", mixer.head.neutral.copy, repeats=10, most_ms=15.0,
         ),
     ]  # fmt: skip

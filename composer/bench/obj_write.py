@@ -24,7 +24,7 @@ def rows() -> list[Row]:
             beside.write_bytes(data)
             os.replace(beside, raw)
 
-        name = f"bake of {mesh.n_vertices:,} vertices to OBJ, {len(data) >> 20} MiB"
+        name = f"OBJ baked, {mesh.n_vertices:,} vertices"
         return [
             measure(
                 name, lambda: text.write(target, moved), "the same bytes written", write_raw, repeats=5, warm=1,

@@ -32,7 +32,7 @@ def rows() -> list[Row]:
 
     return [
         measure(
-            f"order of {made.n_vertices:,} shuffled vertices by connectivity",
+            f"order of {made.n_vertices:,} vertices",
             run,
             "one stable sort of the corners",
             lambda: np.argsort(shuffled, kind="stable"),

@@ -21,5 +21,5 @@ def rows() -> list[Row]:
         lay_regions(fresh, preset)
         return fresh
 
-    name = f"{len(made)} regions from landmarks, {head.n_vertices:,} vertices"
+    name = f"{len(made)} regions, {head.n_vertices:,} vertices"
     return [measure(name, lay, "one copy of the masks", lambda: np.copy(made), repeats=5, most_ms=500.0)]

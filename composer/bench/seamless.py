@@ -49,10 +49,11 @@ def rows() -> list[Row]:
 
     report = compare_joins(mixer, join, recipe)
     size = f"{head.n_vertices:,} vertices, {len(join.zone.free):,} of them free"
-    weights = measure(f"seamless join, new weights, {size}", again, "linear join", linear, most_ms=READY_MS)
-    region = measure(f"seamless join, a new region, {size}", anew, "linear join", linear, repeats=15, most_ms=READY_MS)
+    weights = measure("seamless join, new weights", again, "linear join", linear, most_ms=READY_MS)
+    region = measure("seamless join, a new region", anew, "linear join", linear, repeats=15, most_ms=READY_MS)
     goal = weights.goal + ", strain <= 0.6x, <= 0.9x widened"
-    return [replace(weights, note=_strain(report), goal=goal, holds=weights.holds and _good(report)), region]
+    note = f"{size}; {_strain(report)}"
+    return [replace(weights, note=note, goal=goal, holds=weights.holds and _good(report)), region]
 
 
 def _strain(report: JoinReport) -> str:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from importlib import import_module
+from typing import TYPE_CHECKING
 
-from composer.bench.measure import Row
+if TYPE_CHECKING:
+    from composer.bench.measure import Row
 
 WINDOW_MEASURES = ("window_frame", "window_gpu")
 

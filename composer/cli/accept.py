@@ -8,19 +8,26 @@ from typing import Annotated
 
 import typer
 
-from composer.cli.sources import DOCUMENT, UNITS
+from composer.cli import console
+from composer.cli.sources import DOCUMENT, UNITS, Json
 
 
 def accept(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     sculpt: Annotated[Path, typer.Argument(help="The bake as the sculptor changed it, at any level, in any format.")],
-    recipe: Annotated[str, typer.Option(help="The recipe that was baked.")],
-    as_shape: Annotated[str | None, typer.Option(help="Keep it as a shape of this name instead.")] = None,
-    level: Annotated[int | None, typer.Option(help="Its level, where its vertex count is not to tell.")] = None,
-    unit: Annotated[str | None, typer.Option(help=f"The sculpt's unit: {UNITS}.")] = None,
-    json_file: Annotated[str | None, typer.Option("--json", help="Write what was done here, - for the screen.")] = None,
+    recipe: Annotated[str, typer.Option(metavar="NAME", help="The recipe that was baked.")],
+    as_shape: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Keep it as a shape of this name instead.")
+    ] = None,
+    level: Annotated[
+        int | None, typer.Option(metavar="N", help="Its level, where its vertex count is not to tell.")
+    ] = None,
+    unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
+    json_file: Json = None,
 ) -> None:
-    """Take a sculpted fix back: it comes in wherever the recipe's cells do. The bake as it was is kept beside.
+    """Take a sculpted fix of a bake back.
+
+    It comes in wherever the recipe's cells do. The bake as it was is kept beside.
 
     Example: moue accept clock.moue baked/doubt.obj --recipe doubt
     """
@@ -48,7 +55,7 @@ def accept(
         progress(0.9, f"saving {document.name}")
         files = save_accepted(accepted, document)
     for note in [*evaluated.notes, *notes]:
-        typer.echo(f"note: {note}", err=True)
+        console.note(note)
     if json_file is not None:
         write_json(json_file, {
             "shape": accepted.shape, "recipe": accepted.recipe, "corrective": accepted.corrective,
@@ -57,4 +64,4 @@ def accept(
         })  # fmt: skip
     if json_file != "-":
         for line in [*told(accepted), *map(str, files)]:
-            typer.echo(line)
+            console.say(line)

@@ -8,43 +8,50 @@ from typing import Annotated
 
 import typer
 
+from composer.cli import console
 from composer.cli.sources import DOCUMENT, NO_RECIPES, UNITS, Only, recipes_of
+from composer.formats.registry import suffixes
 
-
-class Form(StrEnum):
-    """The formats that a bake writes."""
-
-    OBJ = "obj"
-    PLY = "ply"
-    GLB = "glb"
-    GLTF = "gltf"
-    NPZ = "npz"
-    USD = "usd"
-    USDA = "usda"
-    USDC = "usdc"
-    USDZ = "usdz"
+Form = StrEnum("Form", {suffix[1:].upper(): suffix[1:] for suffix in suffixes(writing=True)})  # type: ignore[misc]
+"""The formats that a bake writes: those of the registry."""
+FORMS = ", ".join(Form)
 
 
 def bake(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
-    to: Annotated[Path, typer.Option(help="The folder to write to.")],
+    to: Annotated[Path, typer.Option(metavar="FOLDER", help="The folder to write to.")],
     recipe: Only = None,
-    form: Annotated[Form, typer.Option("--format", help="What to write.")] = Form.OBJ,
-    name: Annotated[str, typer.Option(help="Names of the files, from {document} and {recipe}.")] = "{recipe}",
-    unit: Annotated[str | None, typer.Option(help=f"Write in this unit instead of the head's own: {UNITS}.")] = None,
-    level: Annotated[int, typer.Option(help="Subdivide so often; vertices come in Moue's own order.")] = 0,
+    form: Annotated[Form, typer.Option("--format", metavar="FORMAT", help=f"What to write: {FORMS}.")] = Form["OBJ"],
+    name: Annotated[
+        str, typer.Option(metavar="TEMPLATE", help="Names of the files, from {document} and {recipe}.")
+    ] = "{recipe}",
+    unit: Annotated[
+        str | None, typer.Option(metavar="UNIT", help=f"Write in this unit instead of the head's own: {UNITS}.")
+    ] = None,
+    level: Annotated[
+        int, typer.Option(metavar="N", help="Subdivide this often, 0 to 8; vertices come in Moue's own order.")
+    ] = 0,
     vertices: Annotated[
-        int | None, typer.Option(help="The level, by its number of vertices.", show_default=False)
+        int | None, typer.Option(metavar="N", help="The level, by its number of vertices.", show_default=False)
     ] = None,
     order_of: Annotated[
-        Path | None, typer.Option(help="A neutral written by your own program: its level, vertex order and unit.")
+        Path | None,
+        typer.Option(metavar="FILE", help="A neutral written by your own program: its level, vertex order and unit."),
     ] = None,
-    steps: Annotated[int, typer.Option(help="Bake each recipe at this many strengths, the last the whole.")] = 1,
-    over: Annotated[list[str] | None, typer.Option(help="Overwrite this changed file.")] = None,
+    steps: Annotated[
+        int, typer.Option(metavar="N", help="Bake each recipe at this many strengths, the last the whole; 1 to 100.")
+    ] = 1,
+    over: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Overwrite this changed file; may be repeated.")
+    ] = None,
 ) -> None:
     """Write recipes as new targets, the neutral beside them.
 
+    A file that was changed since the last bake is left alone unless --over names it.
+
     Example: moue bake document.toml --to baked --recipe doubt
+
+    Example: moue bake document.toml --to baked --order-of sample.obj
     """
     from composer.cli.progress import bar
     from composer.document.bake import bake as run
@@ -77,6 +84,6 @@ def bake(
     if not recipes:
         evaluated.notes.append(NO_RECIPES)
     for note in evaluated.notes:
-        typer.echo(f"note: {note}", err=True)
+        console.note(note)
     for file in files:
-        typer.echo(str(file))
+        console.say(str(file))

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from composer.cli.sources import UNITS, Neutral, SkipBroken, Unit, is_document
+from composer.cli import console
+from composer.cli.sources import LIBRARY, UNITS, Neutral, SkipBroken, Unit, View, is_document
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,30 +33,43 @@ class CarryWay(StrEnum):
 
 
 def carry(
-    head: Annotated[Path, typer.Argument(help="A document, or a library: a folder of targets, .glb, .gltf or .npz.")],
+    head: Annotated[Path, typer.Argument(help=f"A document. Or: {LIBRARY}")],
     fitted: Annotated[Path, typer.Argument(help="The new head's mesh, fitted with the library's own topology.")],
-    to: Annotated[Path, typer.Option(help="The folder to write to.")],
+    to: Annotated[Path, typer.Option(metavar="FOLDER", help="The folder to write to.")],
     way: Annotated[
-        CarryWay, typer.Option(help="Displacements as they are, turned by local frames, or by deformation gradients.")
+        CarryWay,
+        typer.Option(
+            metavar="WAY",
+            help="Displacements as they are (delta), by local frames (frame) or by deformation gradients (gradient).",
+        ),
     ] = CarryWay.GRADIENT,
     shape_way: Annotated[
-        list[str] | None, typer.Option(help="Another way for one shape, SHAPE=WAY; may be repeated.")
+        list[str] | None,
+        typer.Option(metavar="SHAPE=WAY", help="Another way for one shape, SHAPE=WAY; may be repeated."),
     ] = None,
     no_contact: Annotated[
         bool, typer.Option("--no-contact", help="Leave lids and lips as they come, touching or not.")
     ] = False,
     finer: Annotated[
-        list[Path] | None, typer.Option(help="The fitted head at a finer level, in Moue's order; may be repeated.")
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="The fitted head at a finer level, in Moue's order; may be repeated."),
     ] = None,
-    sheet: Annotated[Path | None, typer.Option(help="A PNG of shapes carried all three ways, side by side.")] = None,
-    shape: Annotated[list[str] | None, typer.Option(help="A shape for the sheet; may be repeated.")] = None,
-    view: Annotated[str, typer.Option(help="Of the sheet: front, three_quarter, profile, below or back.")] = "front",
+    sheet: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A PNG of shapes carried all three ways, side by side.")
+    ] = None,
+    shape: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="A shape for the sheet; may be repeated.")
+    ] = None,
+    view: View = "front",
     neutral: Neutral = None,
     unit: Unit = None,
-    fitted_unit: Annotated[str | None, typer.Option(help=f"The fitted mesh's unit: {UNITS}.")] = None,
+    fitted_unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The fitted mesh's unit: {UNITS}.")] = None,
     skip_broken: SkipBroken = False,
 ) -> None:
-    """Carry every shape onto a fitted head, with regions, recipes and landmarks where a document is given.
+    """Carry every shape onto a fitted head.
+
+    Where a document is given, in-betweens, regions, recipes, landmarks and correctives go along, and the new folder
+    holds a document that opens on the new head.
 
     Example: moue carry document.toml fitted.obj --to ferrier --sheet ferrier.png
     """
@@ -102,10 +116,10 @@ def carry(
         if sheet is not None:
             _sheet(sheet, whole_head(evaluated) if evaluated else library, new, shown, view, not no_contact, progress)
     for note in [*library.notes, *new.notes]:
-        typer.echo(f"note: {note}", err=True)
-    typer.echo(f"{written}: {count} shapes and the neutral")
+        console.note(note)
+    console.say(f"{written}: {count} shapes and the neutral")
     if sheet is not None:
-        typer.echo(str(sheet))
+        console.say(str(sheet))
 
 
 def _ways(said: Sequence[str]) -> dict[str, Way]:

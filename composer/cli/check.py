@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from composer.cli.sources import DOCUMENT, NO_RECIPES, Only, recipes_of
+from composer.cli import console
+from composer.cli.sources import DOCUMENT, NO_RECIPES, Json, Only, recipes_of
 
 if TYPE_CHECKING:
     from composer.checks.checked import Checked
@@ -21,16 +22,26 @@ def check(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     recipe: Only = None,
     sweep: Annotated[
-        int | None, typer.Option(min=4, max=201, help="Look also on the way from 0 to each recipe, in so many steps.")
+        int | None,
+        typer.Option(
+            metavar="N",
+            min=4,
+            max=201,
+            help="Look also on the way from 0 to each recipe, in this many steps, 4 to 201.",
+        ),
     ] = None,
     pairs: Annotated[bool, typer.Option("--pairs", help="Look also at every two recipes played together.")] = False,
     cells: Annotated[
         bool, typer.Option("--cells", help="Sweep each cell too, and pair the cells inside each recipe.")
     ] = False,
-    report: Annotated[Path | None, typer.Option(help="Write a page, .html, with pictures here.")] = None,
-    json_file: Annotated[str | None, typer.Option("--json", help="Write the findings here, - for the screen.")] = None,
+    report: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a page, .html, with pictures here.")
+    ] = None,
+    json_file: Json = None,
 ) -> None:
-    """Look for what is wrong with the document and its recipes; exit code 1 where a finding is an error.
+    """Look for what is wrong with a document and its recipes.
+
+    Exit code 1 where a finding is an error.
 
     Example: moue check document.toml --sweep 9 --pairs --report report.html
     """
@@ -94,10 +105,10 @@ def _say(checked: Sequence[Checked], any_recipes: bool) -> None:
     from composer.checks.words import plain
 
     if not any_recipes:
-        typer.echo(NO_RECIPES)
+        console.say(NO_RECIPES)
     for one in checked:
-        typer.echo(f"{one.name}: " + (f"{len(one.findings)} findings" if one.findings else "nothing found"))
+        console.say(f"{one.name}: " + (f"{len(one.findings)} findings" if one.findings else "nothing found"))
         for f in one.findings:
             where = plain(f.where)
             place = f" ({where})" if where and where not in plain(f.words) else ""
-            typer.echo(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.hint}" if f.hint else ""))
+            console.say(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.hint}" if f.hint else ""))

@@ -7,20 +7,26 @@ from typing import Annotated
 
 import typer
 
+from composer.cli import console
+
 
 def demo(
     chain: Annotated[
         bool, typer.Option("--chain", help="Bring the library onto the sculpt ferrier, carry, mix and bake at level 3.")
     ] = False,
-    to: Annotated[Path | None, typer.Option(help="Write it all here instead of opening the window.")] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Write it all here instead of opening the window.")
+    ] = None,
 ) -> None:
-    """The demo: in the window; or divided, mixed, baked, checked and pictured in a folder.
+    """Open the demo in the window, or write it to a folder.
 
-    Without --to it opens the window where there is a screen, and writes ./moue-demo where there is none.
-
-    With --chain the whole way from keeper's library and ferrier's sculpt to ferrier's own baked targets.
+    With --to it is divided, mixed, baked, checked and pictured there. Without --to it opens in the window, or where
+    there is no screen is written to ./moue-demo. With --chain it goes the whole way, from keeper's library and
+    ferrier's sculpt to ferrier's own baked targets.
 
     Example: moue demo --to moue-demo
+
+    Example: moue demo --chain --to moue-chain
     """
     from composer.errors import MoueError
     from composer.viewer.app import run_window, screen_there
@@ -37,4 +43,4 @@ def demo(
     with bar("the demo") as progress:
         lines = whole_chain(to, progress) if chain and to is not None else tour(to or Path("moue-demo"), progress)
     for line in lines:
-        typer.echo(line)
+        console.say(line)

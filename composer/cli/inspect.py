@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from composer.cli.sources import LIBRARY, Neutral, SkipBroken, Unit
+from composer.cli import console
+from composer.cli.sources import LIBRARY, Json, Neutral, SkipBroken, Unit
 
 if TYPE_CHECKING:
     from composer.document.inspection import Inspection
@@ -21,14 +22,18 @@ def inspect(
     neutral: Neutral = None,
     unit: Unit = None,
     skip_broken: SkipBroken = False,
-    mend: Annotated[Path | None, typer.Option(help="Write a mended copy of a folder to this new folder.")] = None,
-    json_file: Annotated[str | None, typer.Option("--json", help="Write the report here, - for the screen.")] = None,
+    mend: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Write a mended copy of a folder to this new folder.")
+    ] = None,
+    json_file: Json = None,
 ) -> None:
-    """Say what a library holds: counts, levels, unit, neutral, how far each shape moves, and what is wrong with it.
+    """Say what a library holds and what is wrong with it.
 
-    Found and mended: other scales, vertex orders, seams, triangles and levels than the rest, and head motion. Found
-    only: dead and double shapes, a neutral that is not at rest, files that cannot be read. Ends with 1 where an error
-    stays.
+    It tells counts, levels, unit, neutral and how far each shape moves. Found, and mended with --mend: files of another
+    scale, vertex order or level than the rest, split along seams or triangulated, and head motion left in shapes. Found
+    only: dead and double shapes, a neutral that is not at rest, files that cannot be read.
+
+    Exit code 1 where an error stays.
 
     Example: moue inspect scans --mend scans_mended --json report.json
     """
@@ -109,34 +114,37 @@ def _report(head: Head, notes: list[str], files: list[dict[str, Any]]) -> dict[s
 
 def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str, str]) -> None:
     moves = report["furthest_mm"]
-    typer.echo(
-        f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, {head.diagonal:.1f} mm across"
+    console.say(
+        f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, diagonal {head.diagonal:.1f} mm"
     )
-    typer.echo(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
-    typer.echo("vertices at levels: " + ", ".join(f"{k}: {n:,}" for k, n in report["levels"].items()))
+    console.say(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
+    console.say("vertices at levels: " + ", ".join(f"{k}: {n:,}" for k, n in report["levels"].items()))
     if head.parts:
-        typer.echo("parts: " + ", ".join(f"{part.name} ({part.follows})" for part in head.parts))
+        console.say("parts: " + ", ".join(f"{part.name} ({part.follows})" for part in head.parts))
     for name, most in moves.items():
-        typer.echo(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))
+        console.say(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))
     _say_faults(report["files"], mend is not None)
     for note in report["notes"]:
-        typer.echo(f"note: {note}")
+        console.note(note)
     if mend is not None:
         count = {what: list(became.values()).count(what) for what in ("mended", "copied", "left out")}
-        typer.echo(f"{mend}: " + ", ".join(f"{n} file{'s' * (n > 1)} {what}" for what, n in count.items() if n))
+        console.say(f"{mend}: " + ", ".join(f"{n} file{'s' * (n > 1)} {what}" for what, n in count.items() if n))
 
 
 def _say_faults(files: list[dict[str, Any]], mending: bool) -> None:
     if not files:
-        typer.echo("nothing is wrong with it")
+        console.say("nothing is wrong with it")
         return
-    from rich.console import Console
-    from rich.table import Table
-
-    table = Table("file", "what is wrong", "mended" if mending else "can be mended", box=None, pad_edge=False)
     for row in files:
-        for number, fault in enumerate(row["faults"]):
-            done = row["became"] != "left out" if mending else True
-            mended = "yes" if fault["mended"] and done else "left out" if not done else "no"
-            table.add_row(row["file"] if number == 0 else "", fault["words"], mended)
-    Console(highlight=False, markup=False, soft_wrap=False).print(table)
+        console.say(row["file"])
+        for fault in row["faults"]:
+            console.say(f"  {fault['severity']}: {fault['words']} ({_mended(fault, row['became'], mending)})")
+
+
+def _mended(fault: dict[str, Any], became: str, mending: bool) -> str:
+    """What --mend does, or did, about a fault."""
+    if not mending:
+        return "--mend mends it" if fault["mended"] else "--mend does not mend it"
+    if became == "left out":
+        return "the file is left out"
+    return "mended" if fault["mended"] else "not mended"

@@ -7,19 +7,22 @@ from typing import Annotated
 
 import typer
 
-from composer.cli.sources import DOCUMENT, NO_RECIPES, Only, recipes_of
+from composer.cli import console
+from composer.cli.sources import DOCUMENT, NO_RECIPES, Json, Only, View, recipes_of
 
 
 def join(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     recipe: Only = None,
-    to: Annotated[Path | None, typer.Option(help="Picture both joins of every recipe side by side, .png.")] = None,
-    view: Annotated[
-        str, typer.Option(help="The picture's view: front, three_quarter, profile, below, back.")
-    ] = "front",
-    json_file: Annotated[str | None, typer.Option("--json", help="Write the figures here, - for the screen.")] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Picture both joins of every recipe side by side, .png.")
+    ] = None,
+    view: View = "front",
+    json_file: Json = None,
 ) -> None:
-    """Say how linear and seamless joins compare where regions meet: strain, faces turned over, what moves.
+    """Compare linear and seamless joins in figures.
+
+    It tells, where regions meet, the strain, the faces turned over, and how far the join moves what lies outside.
 
     Example: moue join document.toml --recipe wink --to wink.png
     """
@@ -63,7 +66,7 @@ def join(
         write_json(json_file, [report.as_dict() for report in reports])
     if json_file != "-":
         if not recipes:
-            typer.echo(NO_RECIPES)
+            console.say(NO_RECIPES)
         for report in reports:
             for line in report.words():
-                typer.echo(line)
+                console.say(line)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from composer.cli.sources import DOCUMENT, LIBRARY, UNITS, is_document
+from composer.cli import console
+from composer.cli.sources import DOCUMENT, LIBRARY, UNITS, Json, is_document
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -16,35 +17,52 @@ if TYPE_CHECKING:
 
 POOR = 0.5
 """A target of whose movement less than this is reached is one that no weights reach."""
+SHOWN = 10
+"""How many cells are printed, the largest first; the document holds them all."""
 
 
 def match(
     head: Annotated[Path, typer.Argument(help=f"{DOCUMENT} Or: {LIBRARY}")],
     target: Annotated[Path, typer.Argument(help="The face to be reached, of the head's own topology, in any format.")],
-    to: Annotated[Path, typer.Option(help="The .moue file or document.toml to write.")],
-    region: Annotated[list[str] | None, typer.Option(help="Only this region (all too); may be repeated.")] = None,
-    shape: Annotated[list[str] | None, typer.Option(help="Only this shape; may be repeated.")] = None,
-    low: Annotated[float, typer.Option(help="The least weight, -1 to 0.")] = 0.0,
-    high: Annotated[float, typer.Option(help="The greatest weight, up to 2.")] = 1.0,
-    sparse: Annotated[float, typer.Option(help="How few cells: 0 all that help, 0.01 few, 0.1 very few.")] = 0.0,
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
+    region: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Only this region (all too); may be repeated.")
+    ] = None,
+    shape: Annotated[list[str] | None, typer.Option(metavar="NAME", help="Only this shape; may be repeated.")] = None,
+    low: Annotated[float, typer.Option(metavar="WEIGHT", help="The least weight, -1 to 0.")] = 0.0,
+    high: Annotated[float, typer.Option(metavar="WEIGHT", help="The greatest weight, up to 2.")] = 1.0,
+    sparse: Annotated[
+        float, typer.Option(metavar="X", help="How few cells: 0 as many as help, 0.01 few, 0.1 very few.")
+    ] = 0.01,
+    whole: Annotated[
+        bool, typer.Option("--whole/--no-whole", help="Try the whole face first, then regions; or regions alone.")
+    ] = True,
     symmetric: Annotated[bool, typer.Option("--symmetric", help="Give left and right the same weights.")] = False,
-    residual: Annotated[str | None, typer.Option(help="Keep what is left as a shape of this name.")] = None,
-    heat: Annotated[Path | None, typer.Option(help="Write a picture, .png, of what is left, as heat.")] = None,
-    unit: Annotated[str | None, typer.Option(help=f"The target's unit: {UNITS}.")] = None,
-    json_file: Annotated[str | None, typer.Option("--json", help="Write the figures here, - for the screen.")] = None,
+    residual: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Keep what is left as a shape of this name.")
+    ] = None,
+    heat: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a picture, .png, of what is left, as heat.")
+    ] = None,
+    unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The target's unit: {UNITS}.")] = None,
+    json_file: Json = None,
 ) -> None:
-    """Find the weights per region that reproduce a target; exit code 1 where less than half of it is reached.
+    """Find the weights that reproduce a target.
 
-    Example: moue match keeper scan.obj --to scan.moue --sparse 0.01
+    Exit code 1 where less than half of the target's movement is reached.
+
+    The whole face is tried first, then regions, in few cells. `--sparse 0 --no-whole` weighs every cell there is.
+
+    Example: moue match keeper scan.obj --to scan.moue
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document, save_document
-    from composer.edits.match import Matcher, matched_document
+    from composer.edits.match import matched_document
+    from composer.edits.match_file import match_file
     from composer.edits.match_source import library_project
-    from composer.edits.sculpt import check_place, read_sculpt
     from composer.errors import MoueError
     from composer.head.folders import is_there, make_folder
     from composer.mixing.match import Bounds
@@ -63,42 +81,42 @@ def match(
             evaluated = EvaluatedDocument.open(open_document(head), progress)
         else:
             evaluated, notes = library_project(head, to, progress)
-        sculpt = read_sculpt(evaluated.head, target, 0, unit, target.stem)
-        check_place(
-            sculpt,
-            evaluated.head.neutral,
-            evaluated.head.polygons,
-            evaluated.head.diagonal,
-            unit or evaluated.head.unit,
-        )
         progress(0.5, "matching")
-        matcher = Matcher(evaluated, region, shape)
-        matched = matcher.solve(sculpt.positions, bounds=bounds, symmetric=symmetric)
+        found = match_file(
+            evaluated, target, region, shape, bounds=bounds, symmetric=symmetric, whole=whole, unit=unit
+        )
+        matched, told = found.few.matched, found.conditioning
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
         made = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
         make_folder(to.parent)
         if heat is not None:
-            _picture(evaluated.head, sculpt.positions, matched.left, target.stem, heat)
+            _picture(evaluated.head, found.sculpt.positions, matched.left, target.stem, heat)
         save_document(made, to)  # last, so that a match that was stopped can be done again
     cells = made.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most
     if json_file is not None:
         write_json(json_file, {
             "document": str(to), "recipe": target.stem, "p50_mm": middle, "p95_mm": high_mm, "max_mm": most,
-            "explained": matched.explained, "condition": _number(matcher.conditioning.number),
-            "dependent": matcher.conditioning.dependent, "dead": matcher.conditioning.dead,
+            "explained": matched.explained,
+            "explained_whole": found.few.whole.explained if found.few.whole else None,
+            "condition": _number(told.number) if told else None, "dependent": told.dependent if told else None,
+            "dead": told.dead if told else None,
             "cells": [{"region": c.region, "shape": c.shape, "weight": c.weight} for c in cells],
         })  # fmt: skip
-    for note in [*evaluated.notes, *notes, matcher.conditioning.words]:
-        typer.echo(f"note: {note}", err=True)
+    for sentence in [*evaluated.notes, *notes, told.words if told else "", found.few.words or ""]:
+        if sentence:
+            console.note(sentence)
     if json_file != "-":
-        for cell in sorted(cells, key=lambda cell: -abs(cell.weight)):
-            typer.echo(f"{cell.weight:7.3f}  {cell.region} x {cell.shape}")
+        largest = sorted(cells, key=lambda cell: -abs(cell.weight))
+        for cell in largest[:SHOWN]:
+            console.say(f"{cell.weight:7.3f}  {cell.region} x {cell.shape}")
+        if len(cells) > SHOWN:
+            console.say(f"    and {len(cells) - SHOWN} more, the next of {abs(largest[SHOWN].weight):.3f}")
         reached = f"{100 * matched.explained:.1f} percent of the movement"
-        typer.echo(f"{to}: recipe {target.stem!r}, {len(cells)} cells reach {reached}; left are "
+        console.say(f"{to}: recipe {target.stem!r}, {len(cells)} cells reach {reached}; left are "
                    f"{middle:.3g} mm (middle), {high_mm:.3g} mm (95 percent), {most:.3g} mm (most)")  # fmt: skip
     if matched.explained < POOR:
-        typer.echo("No weights of these cells reach this target; look at --heat, or match with more shapes.", err=True)
+        console.warn("No weights of these cells reach this target; look at --heat, or match with more shapes.")
         raise typer.Exit(1)
 
 

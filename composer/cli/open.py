@@ -7,11 +7,13 @@ from typing import Annotated
 
 import typer
 
+from composer.cli.sources import LIBRARY
+
 
 def open_(
-    path: Annotated[Path, typer.Argument(help="A document, or a library: a folder of targets, a .glb, .gltf or .npz.")],
+    path: Annotated[Path, typer.Argument(help=f"A document. Or: {LIBRARY}")],
 ) -> None:
-    """Open a head or a document in the window.
+    """Open a library or a document in the window.
 
     Example: moue open moue-demo/document.toml
     """

@@ -6,11 +6,13 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from composer.cli.console import is_quiet
+
 
 @contextmanager
 def bar(words: str) -> Iterator[Callable[[float, str], None]]:
     """A function (fraction 0 to 1, words) that moves the bar."""
-    if not sys.stderr.isatty():
+    if is_quiet() or not sys.stderr.isatty():
         yield lambda fraction, text: None
         return
     from rich.console import Console

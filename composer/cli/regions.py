@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from composer.cli import console
 from composer.cli.sources import LIBRARY, Neutral, SkipBroken, Unit, is_document
 
 
@@ -21,16 +22,27 @@ class From(StrEnum):
 
 def regions(
     head: Annotated[Path, typer.Argument(help=LIBRARY)],
-    to: Annotated[Path, typer.Option(help="The .moue file or document.toml to write.")],
-    source: Annotated[From, typer.Option("--from", help="Where the regions come from.")] = From.LANDMARKS,
-    preset: Annotated[str, typer.Option(help="Which regions from landmarks: face, eight or coarse.")] = "face",
-    count: Annotated[int, typer.Option(min=1, max=1000, help="How many regions from displacement, at most.")] = 16,
-    ramp_mm: Annotated[float, typer.Option(min=0.0, max=1000.0, help="How wide the borders of groups are, mm.")] = 8.0,
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
+    source: Annotated[
+        From,
+        typer.Option("--from", metavar="SOURCE", help="Where regions come from: landmarks, displacement or groups."),
+    ] = From.LANDMARKS,
+    preset: Annotated[
+        str, typer.Option(metavar="NAME", help="Which regions from landmarks: face, eight or coarse.")
+    ] = "face",
+    count: Annotated[
+        int, typer.Option(metavar="N", min=1, max=1000, help="Regions from displacement at most, 1 to 1000.")
+    ] = 16,
+    ramp_mm: Annotated[
+        float, typer.Option(metavar="MM", min=0.0, max=1000.0, help="How wide the borders of groups are, mm.")
+    ] = 8.0,
     neutral: Neutral = None,
     unit: Unit = None,
     skip_broken: SkipBroken = False,
 ) -> None:
-    """Make a document with regions from landmarks, from what moves together, or from face groups.
+    """Make a document with regions for a library.
+
+    They come from landmarks, from what moves together, or from face groups.
 
     Example: moue regions keeper --to mine/document.toml --from displacement
     """
@@ -51,5 +63,5 @@ def regions(
     make_folder(to.parent)
     save_document(project, to)
     for note in notes:
-        typer.echo(f"note: {note}", err=True)
-    typer.echo(f"{to}: {len(project.regions)} regions: {', '.join(region.name for region in project.regions)}")
+        console.note(note)
+    console.say(f"{to}: {len(project.regions)} regions: {', '.join(region.name for region in project.regions)}")

@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from composer.cli import console
+from composer.cli.sources import Json
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -14,17 +17,19 @@ if TYPE_CHECKING:
 
 def reorder(
     mesh: Annotated[Path, typer.Argument(help="The mesh to put in order: OBJ, PLY, GLB or NPZ.")],
-    like: Annotated[Path, typer.Option(help="A file of the same mesh in the wanted order.")],
-    to: Annotated[Path, typer.Option(help="The file to write.")],
+    like: Annotated[Path, typer.Option(metavar="FILE", help="A file of the same mesh in the wanted order.")],
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The file to write.")],
     landmark: Annotated[
-        list[str] | None, typer.Option(help="OTHER=MESH, two vertex numbers from 0; may be repeated.")
+        list[str] | None,
+        typer.Option(metavar="OTHER=MESH", help="OTHER=MESH, two vertex numbers from 0; may be repeated."),
     ] = None,
-    json_file: Annotated[str | None, typer.Option("--json", help="Write the map here, - for the screen.")] = None,
+    json_file: Json = None,
 ) -> None:
-    """Put a mesh in the vertex order of another file, by its polygons alone; welded and joined where need be.
+    """Put a mesh in the vertex order of another file.
 
-    The places are the mesh's own; polygons, texture coordinates and groups are the other's. Where a symmetric piece
-    fits in several ways its texture coordinates or its places decide, or a --landmark.
+    It goes by the polygons alone, welded and joined where need be. The positions are the mesh's own; polygons, texture
+    coordinates and groups are the other's. Where a symmetric piece fits in several ways its texture coordinates or its
+    positions decide, or a --landmark.
 
     Example: moue reorder scan.obj --like keeper/neutral.obj --to scan_in_order.obj
     """
@@ -58,12 +63,12 @@ def reorder(
         if json_file == "-":
             return
     done = ", ".join(found.did) or "it was in order already"
-    typer.echo(f"{to}: {len(found.vertices)} vertices in the order of {like.name}: {done}")
+    console.say(f"{to}: {len(found.vertices)} vertices in the order of {like.name}: {done}")
     if found.decided != "connectivity":
         by = {"uv": "texture coordinates", "geometry": "the places of the vertices", "landmark": "landmarks"}
-        typer.echo(f"note: its polygons fit in several ways; {by[found.decided]} decided.")
+        console.say(f"note: its polygons fit in several ways; {by[found.decided]} decided.")
     for note in notes:
-        typer.echo(f"note: {note}")
+        console.note(note)
 
 
 def _pairs(said: list[str], n: int, m: int) -> NDArray[np.int64] | None:

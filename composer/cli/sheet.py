@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from composer.cli.sources import Neutral, SkipBroken, Unit, is_document
+from composer.cli import console
+from composer.cli.sources import LIBRARY, VIEWS, Columns, Neutral, SkipBroken, Unit, is_document
 
 
 class Heat(StrEnum):
@@ -19,18 +21,22 @@ class Heat(StrEnum):
 
 
 def sheet(
-    path: Annotated[Path, typer.Argument(help="A document, or a library: a folder of targets, .glb, .gltf or .npz.")],
-    to: Annotated[Path, typer.Option(help="The PNG to write.")],
+    path: Annotated[Path, typer.Argument(help=f"A document. Or: {LIBRARY}")],
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The PNG to write.")],
     view: Annotated[
-        str | None, typer.Option(help="front, three_quarter, profile, below or back; front for masks.")
+        str | None, typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}. [three_quarter; front for masks]")
     ] = None,
-    heat: Annotated[Heat | None, typer.Option(help="Show how far vertices move, or the regions' masks.")] = None,
-    columns: Annotated[int | None, typer.Option(min=1, max=40, help="Pictures in a row.")] = None,
+    heat: Annotated[
+        Heat | None,
+        typer.Option(metavar="HEAT", help="Show how far vertices move (movement), or the regions' masks (mask)."),
+    ] = None,
+    whole_head: Annotated[bool, typer.Option("--whole-head", help="Show the whole head, not only the face.")] = False,
+    columns: Columns = None,
     neutral: Neutral = None,
     unit: Unit = None,
     skip_broken: SkipBroken = False,
 ) -> None:
-    """Picture every shape, or every recipe, lit and labelled.
+    """Picture every shape or recipe, lit and labelled.
 
     Example: moue sheet keeper --to keeper.png --view front
     """
@@ -41,6 +47,8 @@ def sheet(
     from composer.errors import MoueError
     from composer.formats.library import open_library
     from composer.head.atomic import write_whole
+    from composer.head.understand.veils import veil_note, veils_of
+    from composer.picture.face import face_points
     from composer.picture.heat_entries import mask_entries, with_movement
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet, shapes_of
@@ -63,12 +71,16 @@ def sheet(
             entries, legend = with_movement(head.neutral, entries)
         elif heat is Heat.MASK:
             entries, legend = mask_entries(head.neutral, evaluated.effective)
+            entries = [replace(entry, close=None) for entry in entries] if whole_head else entries
             counts = f"{len(entries) - 1} regions and the remainder, {view.replace('_', ' ')} view"
         if not entries:
             raise MoueError("holds no recipes to picture", path, hint="add one under [recipes.NAME]")
         made = contact_sheet(
             Studio.of(head), entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
-            progress=progress,
+            face=None if whole_head else face_points(head), progress=progress,
         )  # fmt: skip
     write_whole(to, lambda file: made.image.save(file, "PNG"))
-    typer.echo(str(to))
+    console.say(str(to))
+    veils = veil_note(veils_of(head.parts, head.polygons, head.neutral))
+    if veils:
+        console.note(veils)

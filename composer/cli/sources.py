@@ -11,13 +11,19 @@ if TYPE_CHECKING:
     from composer.document.project import Project
     from composer.mixing.recipe import Recipe
 
-LIBRARY = "A library: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file."
+VIEWS = "front, three_quarter, profile, below or back"
+LIBRARY = "A library: a folder of OBJ or PLY targets, or one .glb, .gltf, .npz or USD file."
 DOCUMENT = "A document.toml or a .moue file."
 UNITS = "mm, cm, dm, m, in or ft"
-Neutral = Annotated[str | None, typer.Option(help="The neutral's name in a folder.")]
-Unit = Annotated[str | None, typer.Option(help=f"The files' unit: {UNITS}.")]
+Neutral = Annotated[str | None, typer.Option(metavar="NAME", help="The neutral's name in a folder.")]
+Unit = Annotated[str | None, typer.Option(metavar="UNIT", help=f"The files' unit: {UNITS}.")]
 SkipBroken = Annotated[bool, typer.Option("--skip-broken", help="Leave out files that cannot be used, and name them.")]
-Only = Annotated[list[str] | None, typer.Option(help="Only this recipe; may be repeated.")]
+Json = Annotated[
+    str | None, typer.Option("--json", metavar="FILE", help="Write the result as JSON here; - is standard output.")
+]
+View = Annotated[str, typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}.")]
+Columns = Annotated[int | None, typer.Option(metavar="N", min=1, max=40, help="Pictures in a row, 1 to 40.")]
+Only = Annotated[list[str] | None, typer.Option(metavar="NAME", help="Only this recipe; may be repeated.")]
 
 
 def is_document(path: Path) -> bool:

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from composer.cli import console
 from composer.cli.sources import DOCUMENT
 
 
@@ -20,14 +21,17 @@ class By(StrEnum):
 
 def split(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
-    to: Annotated[Path, typer.Option(help="The folder to write to.")],
-    by: Annotated[By, typer.Option(help="Cut by the document's regions, or into left and right.")] = By.REGIONS,
+    to: Annotated[Path, typer.Option(metavar="FOLDER", help="The folder to write to.")],
+    by: Annotated[
+        By, typer.Option(metavar="HOW", help="Cut by the document's regions (regions), or into left and right (sides).")
+    ] = By.REGIONS,
     ramp_mm: Annotated[
-        float, typer.Option(min=0.0, max=1000.0, help="How wide the sides go over into each other, mm.")
+        float, typer.Option(metavar="MM", min=0.0, max=1000.0, help="How wide the ramp between the sides is.")
     ] = 12.0,
 ) -> None:
-    """Cut every shape into targets SHAPE.REGION that sum to it, the neutral beside them: as many files as there are
-    shapes times regions, and one more.
+    """Cut every shape into targets that sum to it.
+
+    It writes as many files SHAPE.REGION as there are shapes times regions, and the neutral beside them.
 
     Example: moue split document.toml --to pieces --by sides
     """
@@ -36,10 +40,14 @@ def split(
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.edits.split import split_by_regions, split_by_sides, split_names
+    from composer.head.file_names import renamed
 
     with bar("opening") as progress:
         evaluated = EvaluatedDocument.open(open_document(document), progress)
         pieces = split_by_regions(evaluated) if by is By.REGIONS else split_by_sides(evaluated, ramp_mm)
+        names = split_names(evaluated, by.value)
         moved = ((name, evaluated.head.neutral + piece) for name, piece in pieces)
-        files = write_targets(evaluated.head, to, moved, names=split_names(evaluated, by.value), progress=progress)
-    typer.echo(f"{to}: {len(files) - 1} targets and the neutral")
+        files = write_targets(evaluated.head, to, moved, names=names, progress=progress)
+    for sentence in renamed([evaluated.head.neutral_name, *names], ".obj"):
+        console.note(sentence)
+    console.say(f"{to}: {len(files) - 1} targets and the neutral")

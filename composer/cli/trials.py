@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from composer.cli.sources import DOCUMENT, Only, recipes_of
+from composer.cli import console
+from composer.cli.sources import DOCUMENT, Columns, Json, Only, View, recipes_of
 
 if TYPE_CHECKING:
     from composer.checks.checked import Checked
@@ -24,30 +25,35 @@ MODES = "give one of --sweep REGION:SHAPE, --pairs, --random N"
 
 def try_(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
-    to: Annotated[Path, typer.Option(help="The PNG to write.")],
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The PNG to write.")],
     sweep: Annotated[
         str | None, typer.Option(metavar="REGION:SHAPE", help="One cell from --low to --high, on --recipe if given.")
     ] = None,
     pairs: Annotated[bool, typer.Option("--pairs", help="Every two recipes played together.")] = False,
-    random: Annotated[int | None, typer.Option(min=1, help="So many combinations by chance.")] = None,
+    random: Annotated[int | None, typer.Option(metavar="N", min=1, help="This many random combinations.")] = None,
     recipe: Only = None,
-    steps: Annotated[int, typer.Option(min=2, max=MOST, help="Pictures of a sweep.")] = 9,
-    low: Annotated[float, typer.Option(min=-1.0, max=2.0, help="The least weight.")] = 0.0,
-    high: Annotated[float, typer.Option(min=-1.0, max=2.0, help="The largest weight.")] = 1.0,
-    seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same combinations.")] = 1,
-    cells: Annotated[int, typer.Option(min=1, max=64, help="Cells of a combination.")] = 4,
+    steps: Annotated[int, typer.Option(metavar="N", min=2, max=MOST, help=f"Pictures of a sweep, 2 to {MOST}.")] = 9,
+    low: Annotated[float, typer.Option(metavar="WEIGHT", min=-1.0, max=2.0, help="The least weight, -1 to 2.")] = 0.0,
+    high: Annotated[
+        float, typer.Option(metavar="WEIGHT", min=-1.0, max=2.0, help="The greatest weight, -1 to 2.")
+    ] = 1.0,
+    seed: Annotated[int, typer.Option(metavar="N", min=0, help="The same seed gives the same combinations.")] = 1,
+    cells: Annotated[int, typer.Option(metavar="N", min=1, max=64, help="Cells of a combination, 1 to 64.")] = 4,
     symmetric: Annotated[bool, typer.Option("--symmetric", help="Combine both sides alike.")] = False,
-    keep_worst: Annotated[int, typer.Option(min=1, max=MOST, help="Picture so many combinations.")] = 12,
+    keep_worst: Annotated[
+        int, typer.Option(metavar="N", min=1, max=MOST, help="Picture this many, the worst first.")
+    ] = 12,
     keep_in: Annotated[
-        Path | None, typer.Option(help="Also write a document with the worst combinations as recipes here.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Also write a document with the worst combinations as recipes here."),
     ] = None,
-    view: Annotated[
-        str, typer.Option(help="front, three_quarter, profile, below or back.")
-    ] = "front",
-    columns: Annotated[int | None, typer.Option(min=1, max=40, help="Pictures in a row.")] = None,
-    json_file: Annotated[str | None, typer.Option("--json", help="Write the findings here, - for the screen.")] = None,
+    view: View = "front",
+    columns: Columns = None,
+    json_file: Json = None,
 ) -> None:
-    """Sweep a cell, play recipes together, or combine by chance, as one sheet that says what is wrong with each.
+    """Picture a sweep, pairs of recipes, or random combinations.
+
+    One sheet shows them all, and says what the checks find in each.
 
     Example: moue try document.toml --sweep upper_lid_left:au43_left --steps 9 --to sweep.png
 
@@ -105,9 +111,9 @@ def try_(
     if json_file is not None:
         write_json(json_file, [_as_dict(one) for one in checked])
     if json_file != "-":
-        typer.echo(str(to))
+        console.say(str(to))
         if keep_in is not None:
-            typer.echo(str(keep_in))
+            console.say(str(keep_in))
 
 
 def _cell_key(evaluated: EvaluatedDocument, words: str) -> CellKey:

@@ -21,6 +21,7 @@ from composer.document.carried import carry_document
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.store import open_document
 from composer.fitting.chain import FittedHead, fit_head
+from composer.fitting.fit_state import FitOptions
 from composer.fitting.fitted_files import write_fitted
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.obj import write
@@ -81,7 +82,7 @@ def _made(folder: Path, progress: Progress) -> list[str]:
 
 def _fit(head: Head, sculpt: Head, placed: Landmarks, progress: Progress) -> FittedHead:
     marks = head.landmarks or Landmarks()
-    return fit_head(head, sculpt.neutral, sculpt.polygons, marks, placed, name="ferrier", progress=progress)
+    return fit_head(head, sculpt.neutral, sculpt.polygons, marks, placed, FitOptions(name="ferrier"), progress)
 
 
 def _write_sample(fitted: FittedHead, path: Path) -> None:

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.finer import Finer
 from composer.document.sample import InSampleOrder
-from composer.document.values import check_name
 from composer.errors import MoueError, cannot
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
 from composer.head.atomic import write_whole
+from composer.head.file_names import check_name, file_names, same_file
 from composer.head.folders import make_folder
 from composer.head.head import Head, Shape
 from composer.mixing.recipe import Recipe
@@ -57,7 +57,7 @@ def bake(
         evaluated.check(recipe)  # what cannot be mixed is told before the first file is written
     poses = ((each, finer.pose(recipe, recipe.strength * share)) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
-        return _one_file(finer.head, Path(folder), evaluated.project.path.stem + suffix, poses, unit, over)
+        return _one_file(finer.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
     return write_targets(
         finer.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
     )  # fmt: skip
@@ -94,9 +94,9 @@ def planned(
     folder = Path(folder)
     files = [each for each, _, _ in _files(evaluated, folder, recipes, name, steps)]
     if format_of(Path("x" + suffix), writing=True).many_shapes:
-        names = [evaluated.project.path.stem + suffix]
+        names = [_name_of_all(evaluated, suffix)]
     else:
-        names = [each + suffix for each in (evaluated.head.neutral_name, *files)]
+        names = [each + suffix for each in file_names([evaluated.head.neutral_name, *files], suffix).values()]
     known = _manifest(folder / MANIFEST)
     return [Planned(each, _stands(folder / each, known)) for each in names]
 
@@ -120,11 +120,18 @@ def _files(
     files = [(f"{each}_{round(100 * i / steps)}" if i < steps else each, recipe, i / steps)
              for each, recipe in named for i in range(1, steps + 1)]  # fmt: skip
     names = [each for each, _, _ in files]
-    twice = next((each for i, each in enumerate(names) if each in names[:i]), None)
-    if twice is not None or evaluated.head.neutral_name in names:
+    compared = [same_file(each) for each in names]
+    twice = next((each for i, each in enumerate(names) if compared[i] in compared[:i]), None)
+    if twice is not None or same_file(evaluated.head.neutral_name) in compared:
         what = f"two files would be named {twice or evaluated.head.neutral_name!r}"
         raise MoueError(what, folder, hint="put {recipe} in the name, name each recipe once, and none as the neutral")
     return files
+
+
+def _name_of_all(evaluated: EvaluatedDocument, suffix: str) -> str:
+    """The name of the one file that holds all shapes."""
+    stem = evaluated.project.path.stem
+    return file_names([stem], suffix)[stem] + suffix
 
 
 def _one_file(
@@ -149,6 +156,8 @@ def write_targets(
     Refused with MoueError: the folder of the head's own files, and a file there that this folder's manifest does not
     know by its hash (somebody has worked on it since), unless its name is in `over`. Targets are made and written
     one at a time; `names` are theirs in order: what may not be overwritten is refused before the first is written.
+    A name that no file may have (of a shape, from a file) is made safe, and no file lies outside the folder
+    (`composer.head.file_names`).
     """
     folder = Path(folder)
     format_of(Path("x" + suffix), writing=True)
@@ -156,13 +165,14 @@ def write_targets(
     known = _prepared(head, folder)
     text = ObjText(head.neutral_file) if suffix == ".obj" and head.neutral_file is not None else None
     files: list[Path] = []
-    for each in [head.neutral_name, *names]:
-        _may_write(folder / f"{each}{suffix}", known, over)
+    stems = file_names([head.neutral_name, *names], suffix)
+    for stem in stems.values():
+        _may_write(folder / f"{stem}{suffix}", known, over)
     try:
         for i, (name, pose) in enumerate(chain([(head.neutral_name, head.neutral)], targets)):
             if progress is not None:
                 progress(i / (len(names) + 1), f"writing {name}")
-            file = folder / f"{name}{suffix}"
+            file = folder / f"{stems[name]}{suffix}"
             if text is not None:
                 _as_text(text, file, pose, head, unit or head.unit)
             else:

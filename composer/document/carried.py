@@ -26,6 +26,7 @@ from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
 from composer.head.detail import Detail
+from composer.head.file_names import check_file_names
 from composer.head.fingerprint import fingerprint
 from composer.head.folders import make_folder
 from composer.head.head import Head, Part
@@ -51,6 +52,7 @@ def carry_library(
     fitted head's unit. Returns the carried head. Raises MoueError as `HeadCarrier`, where something stands at
     `folder` that is not an earlier carry or was changed since, and where it cannot be written; nothing is left then.
     """
+    _check_names(head)
     carrier = HeadCarrier(head, fitted, way, ways, contact)
     made = carried_head(carrier, _part_of(progress, 0.0, 0.7))
     with filled_whole(folder, MANIFEST, "carry") as beside:
@@ -70,6 +72,7 @@ def carry_document(
 
     Raises MoueError as `carry_library`; nothing is left then.
     """
+    _check_names(evaluated.library, bool(evaluated.project.levels or finer))
     carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
     made = carried_head(carrier, _part_of(progress, 0.0, 0.6))
     name = evaluated.project.path.name
@@ -225,6 +228,12 @@ def _none(_name: str) -> None:
 def _holds_all(head: Head) -> bool:
     """Whether a library is one file that holds all its shapes."""
     return head.path is not None and head.path.is_file() and format_of(head.path).many_shapes
+
+
+def _check_names(library: Head, levels: bool = False) -> None:
+    """Refused with MoueError: names that no file may have, where each shape is to be a file that is found by it."""
+    if levels or not _holds_all(library):
+        check_file_names([library.neutral_name, *library.shape_names], ".obj", "shape", library.path)
 
 
 def _library_path(old: Head, folder: Path) -> Path:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from composer.document.mask_file import checked_delta, read_delta
 from composer.document.masks_of import group_of
 from composer.document.project import Project
+from composer.document.stored import file_of
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
 from composer.head.head import FOLLOWS, Head, InBetween, Part, Shape
@@ -154,7 +155,8 @@ def _kept(project: Project, library: Head, place: str, before: DocumentHead | No
             unstored = said.get("delta") == place and before.project.stored.get(place) is None
             if unstored and name in before.head.shape_index:
                 return before.head.shape(name).delta
-    return checked_delta(read_delta(project.path.parent / place), project.path.parent / place, library.n_vertices)
+    file = file_of(project, place)
+    return checked_delta(read_delta(file), file, library.n_vertices)
 
 
 def _shared(shape: Shape, known: Mapping[str, Shape]) -> Shape:

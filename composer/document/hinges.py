@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from composer.document.mask_file import read_mask
 from composer.document.project import Project
+from composer.document.stored import file_of, free_place, stored_places
 from composer.errors import MoueError
 from composer.head.head import Head
 from composer.mixing.hinge import Hinge
@@ -66,7 +67,7 @@ def hinges_of(project: Project, head: Head, known: KnownHinges | None = None) ->
 def _read(project: Project, head: Head, name: str, said: Mapping) -> Hinge:
     place = str(said["rigidity"])
     held = project.stored.get(place)
-    rigidity = np.asarray(held if held is not None else read_mask(project.path.parent / place), dtype=np.float32)
+    rigidity = np.asarray(held if held is not None else read_mask(file_of(project, place)), dtype=np.float32)
     if len(rigidity) != head.n_vertices:
         what = f"the hinge of {name!r} has {len(rigidity)} rigidities, the head {head.n_vertices} vertices"
         raise MoueError(what, project.path)
@@ -82,7 +83,8 @@ def settled(project: Project, head: Head, hinges: Mapping[str, Hinge]) -> tuple[
 
     The same project where no hinge is "auto".
     """
-    shapes, stored, notes = dict(project.shapes), {}, []
+    shapes, notes = dict(project.shapes), []
+    stored: dict[str, NDArray] = {}
     for name, said in project.shapes.items():
         if said.get("hinge") != "auto":
             continue
@@ -91,7 +93,7 @@ def settled(project: Project, head: Head, hinges: Mapping[str, Hinge]) -> tuple[
             shapes[name] = {**said, "hinge": "off"}
             notes.append(f"Shape {name!r} does not turn about a hinge; it is mixed straight.")
             continue
-        place = f"masks/hinge_{name}.npy"
+        place = free_place(f"hinge_{name}", "masks", [*stored_places(project), *project.stored, *stored])
         stored[place] = hinge.rigidity
         shapes[name] = {**said, "hinge": {
             "axis": [round(float(v), 9) for v in hinge.axis],

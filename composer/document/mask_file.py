@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.formats.npy import read_plain
 from composer.geometry.polygons import read_only
-
-MOST_PIXELS = 16384 * 16384
+from composer.head.pictures import open_picture
+from composer.head.reading import open_regular, reading
 
 
 def read_mask(path: Path) -> NDArray[np.float64]:
@@ -68,45 +69,26 @@ Array = TypeVar("Array")
 
 
 def _read(path: Path, load: Callable[[IO[bytes], Path], Array]) -> Array:
-    try:
-        with path.open("rb") as file:
-            return load(file, path)
-    except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror or 'it is no array'}", path) from None
+    with reading(path), open_regular(path) as file:
+        return load(file, path)
 
 
 def _load(file: IO[bytes], where: Path | str, word: str) -> NDArray:
-    try:
-        values = np.load(file, allow_pickle=False)
-    except (ValueError, EOFError, KeyError, TypeError, MemoryError):
-        raise MoueError(f"is no plain .npy {word}", where) from None
-    if not isinstance(values, np.ndarray):
-        raise MoueError(f"is no plain .npy {word}", where)
-    return values
+    return read_plain(file, where, f"the {word}")
 
 
 def read_picture(path: Path) -> NDArray:
-    """A greyscale picture (h, w), 8 or 16 bit, of a mask in UV. Raises MoueError for what is no picture.
-
-    A picture with more pixels than a print of 16,384 squared is refused before it is unpacked.
+    """A greyscale picture (h, w), 8 or 16 bit, of a mask in UV. Raises MoueError for what is no picture, and before it
+    is unpacked for one that is too large (`composer.head.pictures`).
     """
-    from PIL import Image, UnidentifiedImageError
-
-    try:
-        with Image.open(path) as picture:
-            if picture.width * picture.height > MOST_PIXELS:
-                raise MoueError(f"is a picture of {picture.width} x {picture.height}, too large for a mask", path)
-            deep = picture.mode.startswith("I")
-            levels = np.asarray(picture) if deep else np.zeros(1)
-            if picture.mode == "F" or levels.min() < 0 or levels.max() > 65535:
-                raise MoueError("is no 8 or 16 bit picture", path, hint="save it as a grey PNG")
-            if deep:
-                return levels.astype(np.uint16)
-            return np.asarray(picture.convert("L"))
-    except (UnidentifiedImageError, Image.DecompressionBombError, ValueError, SyntaxError):
-        raise MoueError("is no picture that can be read", path, hint="give a PNG") from None
-    except OSError as error:
-        raise MoueError(f"cannot be read: {error.strerror or 'it is damaged'}", path) from None
+    with open_picture(path) as picture:
+        deep = picture.mode.startswith("I")
+        levels = np.asarray(picture) if deep else np.zeros(1)
+        if picture.mode == "F" or levels.min() < 0 or levels.max() > 65535:
+            raise MoueError("is no 8 or 16 bit picture", path, hint="save it as a grey PNG")
+        if deep:
+            return levels.astype(np.uint16)
+        return np.asarray(picture.convert("L"))
 
 
 def mask_bytes(values: NDArray) -> bytes:

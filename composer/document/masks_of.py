@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from composer.document.mask_file import read_mask, read_picture
 from composer.document.project import Project, Region
+from composer.document.stored import file_of
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
 from composer.geometry.polygons import read_only
@@ -193,7 +194,7 @@ class MaskSources:
         place = said.text("file")
         if place is None:
             raise said.error("names no file", 'add file = "..."')
-        return self.project.path.parent / place
+        return file_of(self.project, place)
 
 
 def mirror_or_none(head: Head) -> NDArray[np.int32] | None:

@@ -17,6 +17,7 @@ from composer.errors import MoueError, cannot
 from composer.formats.mesh import Mesh
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import write_mesh
+from composer.head.file_names import check_file_names
 from composer.head.new_folder import filled_whole
 from composer.progress import Progress
 from composer.units import mm_per
@@ -46,6 +47,7 @@ def write_mended(
     base = looked.reference.path
     text = ObjText(base) if base is not None and base.suffix.lower() == ".obj" else None
     became: dict[str, str] = {}
+    check_file_names([file.path.name for file in looked.files], "", "target", looked.folder)
     with filled_whole(to, None, "mended copy") as made:
         for place, file in enumerate(looked.files):
             if progress is not None:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import stat
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from composer.document.project import RESERVED, VERSION, Project, Region
-from composer.document.values import Values, check_name
-from composer.errors import MoueError, cannot, unknown
+from composer.document.values import Values
+from composer.errors import MoueError, unknown
+from composer.head.file_names import check_name
 from composer.head.places import Place, SurfacePoint
+from composer.head.reading import DAMAGE, bytes_of
+from composer.head.references import check_head_place
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import HALO, WEIGHT_RANGE, Cell, Recipe, Row
 
@@ -34,16 +36,7 @@ def read_document(path: Path | str) -> Project:
     Raises MoueError as `parse_document`, and where the file cannot be read, is no file, or is far too large.
     """
     path = Path(path)
-    try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise MoueError("is no file, so no document", path)
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise cannot("read", path, error) from None
-    if len(data) > MOST_BYTES:
-        raise MoueError("is far too large for a document", path)
-    return parse_document(data, path)
+    return parse_document(bytes_of(path, MOST_BYTES, "a document"), path)
 
 
 def parse_document(data: bytes, path: Path) -> Project:
@@ -59,7 +52,7 @@ def parse_document(data: bytes, path: Path) -> Project:
         raise MoueError("is not a text in UTF-8", path) from None
     except tomllib.TOMLDecodeError as error:
         raise _syntax(path, error) from None
-    except (RecursionError, ValueError):
+    except DAMAGE:
         raise MoueError("holds what no document holds: a number too long, or tables too deep", path) from None
     whole = Values(table, path, "the document")
     version = table.get("moue")
@@ -71,6 +64,7 @@ def parse_document(data: bytes, path: Path) -> Project:
     head = whole.text("head")
     if head is None:
         raise MoueError("names no head", path, hint='add head = "FOLDER"')
+    check_head_place(path.parent / head, path, "its head")
     parts = whole.tables("parts")
     for part in parts.values():
         part.only(PART_KEYS)
@@ -210,7 +204,10 @@ def _hinge(said: Values) -> None:
 
 
 def _levels(whole: Values) -> dict[int, Path]:
-    return {level: whole.path.parent / folder for level, folder in _levels_in(whole, "levels", "FOLDER").items()}
+    places = {level: whole.path.parent / folder for level, folder in _levels_in(whole, "levels", "FOLDER").items()}
+    for level, place in places.items():
+        check_head_place(place, whole.path, f"level {level}")
+    return places
 
 
 def _levels_in(said: Values, key: str, words: str) -> dict[int, str]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.mask_file import checked_delta, read_delta
+from composer.document.stored import file_of
 from composer.head.detail import REFLECTION, Frames
 from composer.head.levels import levels, refine
 from composer.mixing.corrective import felt_in
@@ -101,7 +102,7 @@ class _Level:
     def _stored(self, name: str) -> NDArray:
         project, place = self.evaluated.project, self._places[name]
         held = project.stored.get(place)
-        values = read_delta(project.path.parent / place) if held is None else held
+        values = read_delta(file_of(project, place)) if held is None else held
         return checked_delta(values, f"{project.path} {place}", self.steps[-1].n_vertices)
 
     def _mirrored(self, name: str) -> NDArray:

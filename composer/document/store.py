@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import io
 import zipfile
-import zlib
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import replace
@@ -23,12 +22,14 @@ from numpy.typing import NDArray
 from composer.document.mask_file import load_delta, load_mask, mask_bytes, read_delta, read_mask
 from composer.document.project import Project
 from composer.document.read import parse_document, read_document
-from composer.document.stored import Folder, free_place, is_inside, kept_places, stored_places, with_places
+from composer.document.stored import Folder, file_of, free_place, is_inside, kept_places, stored_places, with_places
 from composer.document.text import document_text, relative_place
-from composer.errors import MoueError, cannot
+from composer.errors import MoueError
 from composer.geometry.polygons import read_only
 from composer.head.atomic import write_whole
 from composer.head.folders import is_folder, make_folder
+from composer.head.reading import open_regular, reading
+from composer.head.references import check_inside, stays_allowed
 
 TEXT = "document.toml"
 MOST_TEXT, MOST_MASK, MOST_ENTRIES = 16 << 20, 128 << 20, 10_000
@@ -45,15 +46,13 @@ def open_document(path: Path | str) -> Project:
         raise MoueError("is a folder, not a document", path, hint=f"give its {TEXT} or a .moue file")
     if path.suffix.lower() != ".moue":
         return _with_files(read_document(path))
-    try:
-        with zipfile.ZipFile(path) as archive:
+    with reading(path, "a document"), open_regular(path) as file:
+        try:
+            archive = zipfile.ZipFile(io.BufferedReader(file))
+        except zipfile.BadZipFile:
+            raise MoueError("is no .moue file, or damaged", path) from None
+        with archive:
             return _with_files(_unpacked(archive, path))
-    except zipfile.BadZipFile:
-        raise MoueError("is no .moue file, or damaged", path) from None
-    except (zlib.error, EOFError, NotImplementedError, RuntimeError):
-        raise MoueError("is damaged", path) from None
-    except OSError as error:
-        raise cannot("read", path, error) from None
 
 
 def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
@@ -87,8 +86,8 @@ def _with_files(project: Project) -> Project:
     shapes = kept_places(project)
     for place in stored_places(project):
         if place not in project.stored:
-            file = project.path.parent / place
             with suppress(MoueError):
+                file = file_of(project, place)
                 read[place] = read_delta(file) if place in shapes else read_only(read_mask(file))
     return replace(project, stored={**project.stored, **read}) if read else project
 
@@ -109,6 +108,7 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
             target = path.parent / place
             if _holds(target, values):
                 continue
+            check_inside(target, path, "a file that it names", also=project.head_path)
             make_folder(target.parent)
             write_whole(target, lambda file, values=values: file.write(mask_bytes(values)))  # type: ignore[misc]
         write_whole(path, lambda file: file.write(text.encode()))
@@ -132,6 +132,8 @@ def moved_to(project: Project, path: Path) -> Project:
         return replace(project, path=path)
     drawn = [str(r.source["file"]) for r in project.regions if r.source["from"] == "image" and "file" in r.source]
     arrays = [place for place in stored_places(project) if place not in project.stored]
+    for place in (*drawn, *arrays):
+        stays_allowed(project.path.parent / place, project.path, path, project.head_path)
     here = {place: relative_place(project.path.parent / place, path.parent) for place in (*drawn, *arrays)}
     return replace(with_places(project, {place: here[place] for place in arrays}, here), path=path)
 

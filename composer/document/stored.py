@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import Any, Literal
 
 from composer.document.project import Project
-from composer.document.values import RESERVED_FILES
+from composer.head.file_names import file_fault, marked, same_file
+from composer.head.references import referred
 
 Folder = Literal["masks", "shapes"]
-LONGEST_STEM = 60
+PLAIN = re.compile(r"[A-Za-z0-9._-]{1,60}")
+"""Names that a document's own files may have: what every zip and every file system holds alike."""
 
 
 def stored_places(project: Project) -> list[str]:
@@ -38,16 +38,21 @@ def free_place(name: str, folder: Folder, taken: Iterable[str]) -> str:
     that some system keeps for itself, gets a mark of its own (8 hex digits of its SHA-256, normalised as NFC), so that
     two names never meet.
     """
-    plain = re.sub(r"[^A-Za-z0-9._-]+", "_", name)[:LONGEST_STEM].strip("._ ")
-    if plain != name or plain.split(".")[0].lower() in RESERVED_FILES:
-        mark = hashlib.sha256(unicodedata.normalize("NFC", name).encode("utf-8", "surrogatepass")).hexdigest()[:8]
-        plain = f"{plain.replace('.', '_')}_{mark}" if plain else mark
-    known = {place.casefold() for place in taken}
+    plain = name if PLAIN.fullmatch(name) and file_fault(name) is None else marked(name)
+    known = {same_file(place) for place in taken}
     number, place = 1, f"{folder}/{plain}.npy"
-    while place.casefold() in known:
+    while same_file(place) in known:
         number += 1
         place = f"{folder}/{plain}_{number}.npy"
     return place
+
+
+def file_of(project: Project, place: str) -> Path:
+    """The file beside a document that holds an array or a picture that it names as `place`.
+
+    Raises MoueError where it may not refer to it (`composer.head.references`), or no regular file is there.
+    """
+    return referred(place, project.path, "a file that it names", also=project.head_path)
 
 
 def is_inside(place: str) -> bool:

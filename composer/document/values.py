@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import math
-import unicodedata
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from composer.errors import MoueError, nearest, shorten
-
-LONGEST_NAME = 120
-RESERVED_FILES = {"con", "prn", "aux", "nul", *(f"{d}{i}" for d in ("com", "lpt") for i in range(1, 10))}
 
 
 class Values:
@@ -95,21 +91,3 @@ class Values:
         if not isinstance(value, list) or not all(isinstance(each, dict) for each in value):
             raise self.error(f"needs {key} to be a list of tables")
         return [Values(each, self.path, f"{one} {i + 1} of {self.where}") for i, each in enumerate(value)]
-
-
-def check_name(name: str, kind: str, path: Path, taken: Sequence[str] = ()) -> None:
-    """Raises MoueError where a region or a recipe may not be named so: files are named after both."""
-    shown = shorten(repr(name), 60)
-    dotted = name.startswith(".") or name.endswith(".")
-    if not name or name != name.strip() or dotted or set(name) & set("/\\:*?\"<>|"):
-        hint = "files are named after it; choose a plain name"
-        raise MoueError(f"a {kind} may not be named {shown}", path, hint=hint)
-    if any(unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp") for c in name):
-        raise MoueError(f"a {kind} may not be named {shown}", path, hint="leave out what cannot be seen")
-    if len(name.encode()) > LONGEST_NAME:
-        raise MoueError(f"the name of {kind} {shorten(repr(name), 40)} is longer than {LONGEST_NAME} bytes", path)
-    if name.split(".")[0].lower() in RESERVED_FILES:
-        raise MoueError(f"a {kind} may not be named {shown}", path, hint="some systems keep that name for themselves")
-    for other in taken:
-        if other != name and other.casefold() == name.casefold():
-            raise MoueError(f"{kind}s {other!r} and {name!r} differ only in case", path, hint="rename one of them")

@@ -30,6 +30,7 @@ from composer.formats.mesh import mesh_of
 from composer.formats.registry import write_mesh
 from composer.geometry.polygons import read_only
 from composer.head.atomic import write_whole
+from composer.head.file_names import file_names
 from composer.head.folders import is_there, make_folder
 from composer.head.levels import levels, refine
 from composer.head.nearest_cage import nearest_cage
@@ -207,10 +208,11 @@ def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
     document = Path(document)
     folder = document.parent / f"{document.stem}_accepted"
     make_folder(folder)
+    stem = file_names([accepted.recipe])[accepted.recipe]
     number = 1
-    while any(is_there(folder / f"{accepted.recipe}_{number}{suffix}") for suffix in (".obj", ".txt")):
+    while any(is_there(folder / f"{stem}_{number}{suffix}") for suffix in (".obj", ".txt")):
         number += 1
-    was, note = (folder / f"{accepted.recipe}_{number}{suffix}" for suffix in (".obj", ".txt"))
+    was, note = (folder / f"{stem}_{number}{suffix}" for suffix in (".obj", ".txt"))
     head = Finer(accepted.evaluated, accepted.sculpt.level).head
     write_mesh(was, mesh_of(head, accepted.before))
     save_document(accepted.project, document)

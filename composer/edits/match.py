@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
 from composer.document.store import moved_to
-from composer.document.values import check_name
 from composer.edits.shapes import keep_shape
 from composer.edits.sides import linked
 from composer.errors import MoueError, unknown
+from composer.head.file_names import check_name
 from composer.mixing.match import Bounds, Columns, Conditioning
 from composer.mixing.match_drag import Drag, OnFace
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
@@ -112,11 +112,13 @@ class Matcher:
     def solve(
         self, target: NDArray, vertices: NDArray | None = None, locked: Sequence[Cell] = (),
         warm: Sequence[Cell] | None = None, bounds: Bounds | None = None, symmetric: bool = False,
+        only: Collection[CellKey] | None = None,
     ) -> Matched:  # fmt: skip
         """The weights whose pose comes nearest to `target` (n, 3) mm at `vertices` (all unless said).
 
         `locked` cells keep their weights; `warm` are cells to begin from, those of the last answer. `symmetric` gives
-        linked cells (`composer.edits.sides.linked`) one weight. Raises MoueError for a target of another length, or
+        linked cells (`composer.edits.sides.linked`) one weight; `only` are the cells that may have a weight, all
+        unless said. Raises MoueError for a target of another length, or
         with a place that is no number.
         """
         head, bounds = self.evaluated.head, bounds or Bounds()
@@ -130,13 +132,16 @@ class Matcher:
         asked = target - head.neutral
         wanted = asked - self.evaluated.mixer.displacement(Recipe("locked", tuple(locked))) if locked else asked
         fixed = {cell.key for cell in locked}
-        allowed = np.array([key not in fixed for key in columns.keys]) if fixed else None
+        chosen = None if only is None else set(only) - fixed
+        allowed = None
+        if fixed or chosen is not None:
+            allowed = np.array([key not in fixed if chosen is None else key in chosen for key in columns.keys])
         ties = self._ties if symmetric else ()
         start = None
         if warm is not None:
             start = np.zeros(len(columns.keys))
             for cell in warm:
-                if cell.key in columns.index and cell.key not in fixed:
+                if cell.key in columns.index and cell.key not in fixed and (chosen is None or cell.key in chosen):
                     start[columns.index[cell.key]] = cell.weight
 
         def weights(b: NDArray, begin: NDArray | None) -> NDArray[np.float64]:

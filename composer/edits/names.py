@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from composer.document.project import RESERVED, Project
-from composer.document.values import LONGEST_NAME, check_name
 from composer.errors import MoueError
+from composer.head.file_names import LONGEST_NAME, check_name
 
 
 def check_new_region(project: Project, name: str) -> None:

@@ -6,9 +6,9 @@ from typing import Literal
 
 from composer.document.project import RESERVED, Project
 from composer.document.read import STRENGTH_RANGE
-from composer.document.values import check_name
 from composer.edits.names import free_name
 from composer.errors import MoueError, unknown
+from composer.head.file_names import check_name
 from composer.mixing.recipe import Recipe
 
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from composer.document.mask_file import checked_delta
 from composer.document.project import Project
 from composer.document.stored import free_place, stored_places
-from composer.document.values import check_name
 from composer.errors import MoueError, unknown
 from composer.geometry.polygons import read_only
+from composer.head.file_names import check_name
 from composer.mixing.recipe import Recipe
 
 NAMED = 3

@@ -17,11 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.frames import similarity_between
-from composer.geometry.rigid import Similarity
+from composer.geometry.rigid import Similarity, is_determined, similarity
 from composer.head.head import Head, Part
 from composer.head.parts import components_of
 from composer.mixing.anchors import anchors
-from composer.mixing.hinge_estimate import rigid_motion
 
 Floats = NDArray[np.float64]
 ROOTED = 0.15
@@ -53,10 +52,10 @@ class RigidPiece:
         moved = delta[self.vertices]
         if not moved.any():
             return np.eye(3), np.zeros(3)
-        rotation, shift, values = rigid_motion(self.old, self.old + moved, np.ones(len(moved)))
-        if values[1] <= 1e-9 * values[0]:  # on a line, or a point: any rotation would do
+        if not is_determined(self.old, self.old + moved):  # on a line, or a point: any rotation would do
             return np.eye(3), moved.mean(axis=0)
-        return rotation, shift
+        motion = similarity(self.old, self.old + moved, scaled=False)
+        return motion.rotation, motion.shift
 
 
 @dataclass(frozen=True, eq=False)

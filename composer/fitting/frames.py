@@ -11,9 +11,8 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import read_only
-from composer.geometry.rigid import Similarity
+from composer.geometry.rigid import Similarity, nearest_rotation, similarity
 from composer.geometry.surface import Surface, factorise
-from composer.mixing.hinge_estimate import rigid_motion
 
 Floats = NDArray[np.float64]
 
@@ -26,12 +25,12 @@ def similarity_between(source: NDArray, target: NDArray, weight: NDArray | None 
     """
     if weight is None:
         weight = np.ones(len(source))
-    rotation, _, _ = rigid_motion(source, target, weight)
+    rotation = similarity(source, target, weight, scaled=False).rotation
     share = weight / weight.sum()
-    here, there = share @ source, share @ target
-    spread = float(share @ ((source - here) ** 2).sum(axis=1)), float(share @ ((target - there) ** 2).sum(axis=1))
+    centre, goal = share @ source, share @ target
+    spread = float(share @ ((source - centre) ** 2).sum(axis=1)), float(share @ ((target - goal) ** 2).sum(axis=1))
     scale = float(np.sqrt(spread[1] / spread[0])) if min(spread) > 0.0 else 1.0
-    return Similarity(read_only(rotation), read_only(there - scale * (rotation @ here)), scale)
+    return Similarity(read_only(rotation), read_only(goal - scale * (rotation @ centre)), scale)
 
 
 def extent(points: NDArray, weight: NDArray | None = None) -> float:
@@ -60,11 +59,9 @@ def local_frames(source: Surface, target: Surface, radius_mm: float) -> tuple[Fl
     about = sp.csr_matrix((np.ones(2 * e), (edges.T.ravel(), np.tile(np.arange(e), 2))), shape=(n, e))
     gathered = about @ np.concatenate([product, lengths], axis=1)
     gathered = factorise(_mass(source) + radius_mm**2 * source.laplacian).solve(np.asfortranarray(gathered))
-    u, _, vt = np.linalg.svd(gathered[:, :9].reshape(-1, 3, 3))
-    u[:, :, 2] *= np.where(np.linalg.det(u @ vt) < 0.0, -1.0, 1.0)[:, None]
+    rotation, _ = nearest_rotation(gathered[:, :9].reshape(-1, 3, 3))
     scale = np.sqrt(np.maximum(gathered[:, 9], 0.0) / np.maximum(gathered[:, 10], np.finfo(float).tiny))
     lone = ~(gathered[:, 10] > 0.0)
-    rotation = u @ vt
     rotation[lone], scale[lone] = np.eye(3), 1.0
     return read_only(rotation), read_only(scale)
 

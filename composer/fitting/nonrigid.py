@@ -75,8 +75,8 @@ FOLLOWS = 12.0
 
 
 @dataclass(frozen=True)
-class Stage:
-    """What one stage of the fit left: its name, the wavelength it may bend, sigma, and the median distance of the
+class BendPass:
+    """What one pass of the bend came to: its name, the wavelength it may bend, sigma, and the median distance of the
     vertices that were matched, in mm."""
 
     name: str
@@ -99,7 +99,7 @@ class Fitted:
     rejected: Flags
     filled: Flags
     own_detail: float
-    stages: tuple[Stage, ...] = field(default=())
+    stages: tuple[BendPass, ...] = field(default=())
 
 
 def fit(
@@ -342,7 +342,7 @@ class _Bend:
         """(s, 3) where the skin's vertices are now."""
         return self.surface.positions + self.deviation * self.scale
 
-    def whole(self, wavelength: float, sigma: float, rounds: int) -> Stage:
+    def whole(self, wavelength: float, sigma: float, rounds: int) -> BendPass:
         """Some rounds in which the deviation is a sum of the surface's smoothest functions: a small dense system.
 
         `wavelength` and `sigma` are in units of the diagonal.
@@ -361,7 +361,7 @@ class _Bend:
             self.deviation = waves.functions @ amounts
         return self._stage("whole", wavelength, sigma, pull)
 
-    def local(self, wavelength: float, sigma: float, rounds: int) -> Stage:
+    def local(self, wavelength: float, sigma: float, rounds: int) -> BendPass:
         """Some rounds over every vertex, about the deviation that there is: what is still wanted here and there."""
         inverse = sp.diags(1.0 / self.mass)
         third = (self.laplacian @ inverse @ self.laplacian @ inverse @ self.laplacian).tocsr()
@@ -401,11 +401,11 @@ class _Bend:
         block = block * (strength / len(here))[:, None, None]
         return _Pull(weight, found.normal, off, block, moved_by + (target - self.marks.at @ here) / self.scale)
 
-    def _stage(self, name: str, wavelength: float, sigma: float, pull: _Pull) -> Stage:
+    def _stage(self, name: str, wavelength: float, sigma: float, pull: _Pull) -> BendPass:
         used = pull.weight > 0
         found = self.sculpt.near(self.positions)
         median = float(np.median(found.distance[used])) if used.any() else 0.0
-        return Stage(name, wavelength, sigma, median, int(used.sum()))
+        return BendPass(name, wavelength, sigma, median, int(used.sum()))
 
     def _stiffness(self, wavelength: float) -> float:
         """What |grad Lap d|^2 costs."""
@@ -445,4 +445,4 @@ def _amounts(
     return la.solve(whole, right.ravel(), assume_a="sym").reshape(3, k).T
 
 
-__all__ = ["Fitted", "Skin", "Stage", "conjugate_gradients", "fit", "own_detail", "smoothed", "unit_rows"]
+__all__ = ["BendPass", "Fitted", "Skin", "conjugate_gradients", "fit", "own_detail", "smoothed", "unit_rows"]

@@ -20,7 +20,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
 from composer.fitting.loops import FOLD_DEG, Loops
 from composer.geometry.polygons import Polygons
-from composer.geometry.rigid import similarity
+from composer.geometry.rigid import nearest_rotation, similarity
 from composer.geometry.surface import Surface, cross, factorise, unit_rows
 
 Rows = NDArray[np.float64]
@@ -294,11 +294,9 @@ class _Shape:
         """(moving, 3) where the vertices that move would like to be."""
         now = points[self.a] - points[self.b]
         spread = np.stack([self._sum @ (now * self.rest[:, [i]]) for i in range(3)], axis=2)
-        u, d, vt = np.linalg.svd(spread)
-        sign = np.ones((len(points), 3))
-        sign[:, 2] = np.where(np.linalg.det(u) * np.linalg.det(vt) < 0, -1.0, 1.0)
-        scale = (d * sign).sum(1) / np.maximum(self.square, 1e-300)
-        turn = scale[:, None, None] * ((u * sign[:, None]) @ vt)
+        rotation, values = nearest_rotation(spread)
+        scale = values.sum(1) / np.maximum(self.square, 1e-300)
+        turn = scale[:, None, None] * rotation
         both = 0.5 * (turn[self.a] + turn[self.b])
         right = self._sum @ (self.weight[:, None] * np.einsum("nij,nj->ni", both, self.rest))
         at = points.copy()

@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.fitting.align import Pairs, Similarity
+from composer.fitting.align import Pairs
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.curves import on_polyline
+from composer.fitting.fit_state import FitState
 from composer.fitting.loops import Loops
-from composer.fitting.project import ProjectedLevel
+from composer.fitting.nonrigid import Skin
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 
@@ -73,39 +74,44 @@ class FitReport:
         return asdict(self) | {"notes": list(self.notes), "levels": {str(k): v for k, v in self.levels.items()}}
 
 
-def fit_report(
-    head: Head, positions: Rows, sculpt: ClosestSurface, pairs: Pairs, aligned: Similarity, *, free: NDArray,
-    rejected: NDArray, filled: NDArray, reach_mm: float = 0.0, levels: tuple[ProjectedLevel, ...] = (),
-    dropped: dict[str, int] | None = None, notes: tuple[str, ...] = (),
-) -> FitReport:  # fmt: skip
-    """The report of a fitted head (n, 3) mm; distances are those of its skin outside the free zones that was
+def fit_report(state: FitState) -> FitReport:
+    """The report of a fit whose levels are projected; distances are those of its skin outside the free zones that was
     not rejected: what was rejected is counted, and may be far from a sculpt that ends there."""
-    from composer.fitting.nonrigid import Skin
-
+    head, sculpt, pairs, cage = state.head, state.clean.surface, state.pairs, state.levels[0]
     skin = Skin.of(head)
     loops = Loops(skin.polygons, head.neutral[skin.vertices])
-    at = np.asarray(positions, dtype=np.float64)
+    at = np.asarray(cage.positions, dtype=np.float64)
     reversed_, folded = loops.counts(at[skin.vertices])
-    on = (np.asarray(free)[skin.vertices] < 0.5) & ~np.asarray(rejected, dtype=bool)[skin.vertices]
-    followed = skin.vertices[on]
-    own = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
-    found = own.near(pairs.head)
-    fitted = np.einsum("ij,ijk->ik", found.bary, at[skin.vertices][own.triangles[found.triangle]])
+    on = (state.free[skin.vertices] < 0.5) & ~cage.rejected[skin.vertices]
+    turn = np.degrees(np.arccos(np.clip((np.trace(state.aligned.rotation) - 1) / 2, -1.0, 1.0)))
+    return FitReport(
+        state.aligned.scale, float(turn), Spread.of(sculpt.exact(at[skin.vertices[on]]).distance),
+        _landmark_residuals(head, skin, at, pairs), _curve_residuals(at, pairs), reversed_, folded,
+        loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
+        int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm,
+        {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
+    )  # fmt: skip
+
+
+def _landmark_residuals(head: Head, skin: Skin, at: Rows, pairs: Pairs) -> dict[str, float]:
+    """How far each landmark of the fitted cage lies from its place on the sculpt, mm."""
+    cage = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
+    found = cage.near(pairs.head)
+    fitted = np.einsum("ij,ijk->ik", found.bary, at[skin.vertices][cage.triangles[found.triangle]])
     known = pairs.vertices >= 0
     fitted[known] = at[pairs.vertices[known]]
     off = np.linalg.norm(fitted - pairs.sculpt, axis=1)
-    lines = {}
-    for name, (_, there, ids) in pairs.curves.items():
+    return {name: float(v) for name, v in zip(pairs.names, off, strict=True)}
+
+
+def _curve_residuals(at: Rows, pairs: Pairs) -> dict[str, float]:
+    """The furthest that a vertex of each curve lies from the sculpt's curve, mm; curves all of whose places are
+    vertices."""
+    furthest = {}
+    for name, (_, line, ids) in pairs.curves.items():
         if (ids >= 0).all():
-            lines[name] = float(np.linalg.norm(on_polyline(at[ids], there)[0] - at[ids], axis=1).max())
-    turn = np.degrees(np.arccos(np.clip((np.trace(aligned.rotation) - 1) / 2, -1.0, 1.0)))
-    return FitReport(
-        aligned.scale, float(turn), Spread.of(sculpt.exact(at[followed]).distance),
-        {name: float(v) for name, v in zip(pairs.names, off, strict=True)}, lines, reversed_, folded,
-        loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(np.asarray(rejected).sum()),
-        int(np.asarray(filled).sum()), int((np.asarray(free) >= 0.5).sum()), reach_mm,
-        {level.k: level.counts for level in levels}, dict(dropped or {}), notes,
-    )  # fmt: skip
+            furthest[name] = float(np.linalg.norm(on_polyline(at[ids], line)[0] - at[ids], axis=1).max())
+    return furthest
 
 
 def loop_quality(polygons: Polygons, reference: Rows, positions: Rows) -> LoopQuality:

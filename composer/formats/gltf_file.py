@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.formats.obj_lines import read_raw
+from composer.head.reading import DAMAGE
+from composer.head.references import referred
 
 COMPONENTS = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
@@ -81,7 +83,7 @@ class GltfFile:
             raise self.wrong("is neither GLB nor text", "is it a glTF file?") from None
         except json.JSONDecodeError as error:
             raise MoueError(f"is not JSON: {error.msg}", self.path, error.lineno) from None
-        except (RecursionError, ValueError):
+        except DAMAGE:
             raise self.wrong("holds JSON that cannot be read") from None
         return self._dict(tree)
 
@@ -130,13 +132,11 @@ class GltfFile:
         return self._buffers[index]
 
     def _beside(self, uri: Any, index: int) -> NDArray[np.uint8]:
-        """A buffer in a file beside this one, or below its folder; nowhere else."""
+        """A buffer in a file beside this one, or where `composer.head.references` allows it."""
         name = unquote(uri) if isinstance(uri, str) else ""
-        folder = self.path.parent.resolve()
-        place = (folder / name).resolve()
-        if not name or "\0" in name or "://" in name or folder not in place.parents:
-            raise self.wrong(f"buffer {index} is not beside it: {str(uri)[:60]}")
-        return read_raw(place)
+        if not name or "://" in name:
+            raise self.wrong(f"buffer {index} is no file beside it: {str(uri)[:60]}")
+        return read_raw(referred(name, self.path, f"buffer {index}"))
 
     def _view(self, index: Any) -> tuple[NDArray[np.uint8], int]:
         view = self.item("bufferViews", index)

@@ -23,6 +23,7 @@ from composer.head.head import Head, InBetween, Shape
 from composer.head.landmarks import Landmarks, read_landmarks
 from composer.head.order_difference import OrderDifference, order_difference
 from composer.head.parts import with_recognised_parts
+from composer.head.reading import reading
 from composer.progress import Progress
 from composer.units import guess_unit, mm_per
 
@@ -257,7 +258,8 @@ def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: 
 def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress) -> _Found:
     """Every target of `files` as a displacement of `reference`, in the files' unit."""
     say(0.0, reference.name)
-    base = TargetReader(reference).target()
+    with reading(reference):
+        base = TargetReader(reference).target()
     n = len(base.mesh.positions)
     deltas: dict[str, NDArray[np.float32]] = {}
     broken: list[MoueError] = []
@@ -267,7 +269,8 @@ def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken:
             deltas[file.stem] = np.zeros((n, 3), dtype=np.float32)
             continue
         try:
-            deltas[file.stem] = _delta(file, base)
+            with reading(file):
+                deltas[file.stem] = _delta(file, base)
         except MoueError as error:
             if not skip_broken:
                 raise

@@ -13,6 +13,7 @@ Nothing pickled is ever read, and the sizes in the headers are checked before an
 
 from __future__ import annotations
 
+import io
 import zipfile
 import zlib
 from pathlib import Path
@@ -25,9 +26,11 @@ from numpy.typing import NDArray
 from composer.errors import MoueError, cannot
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
+from composer.formats.npy import body_size, read_body, read_header
 from composer.geometry.polygons import Polygons
 from composer.head.atomic import write_whole
 from composer.head.head import InBetween, Shape, TextureCoordinates
+from composer.head.reading import open_regular
 from composer.units import MM_PER_UNIT
 
 LARGEST = 64 * 2**30
@@ -44,7 +47,7 @@ def read(path: Path) -> Mesh:
     """
     path = Path(path)
     try:
-        with zipfile.ZipFile(path) as archive:
+        with open_regular(path) as file, zipfile.ZipFile(io.BufferedReader(file)) as archive:
             return _Members(archive, path).mesh()
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is no whole NPZ file ({error})", path) from None
@@ -64,8 +67,8 @@ class _Members:
             if name in self.headers:
                 raise MoueError(f"holds {name!r} twice", path)
             with archive.open(info) as member:
-                shape, kind = self._header(member, name)
-                body = int(np.prod(shape, dtype=object)) * kind.itemsize
+                shape, _, kind = read_header(member, path, repr(name))
+                body = body_size(shape, kind)
                 if body > info.file_size:
                     raise MoueError(f"{name!r} says it is larger than it is", path, hint="the file is damaged")
             unpacked += max(info.file_size, body)
@@ -77,17 +80,6 @@ class _Members:
         if missing:
             there = ", ".join(list(self.headers)[:4]) or "nothing"
             raise MoueError(f"has no {missing[0]!r}", path, hint=f"it holds {there}")
-
-    def _header(self, member: IO[bytes], name: str) -> tuple[tuple[int, ...], np.dtype]:
-        try:
-            version = npy.read_magic(member)
-            read_header = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
-            shape, _, kind = read_header(member)
-        except (ValueError, SyntaxError, TypeError, EOFError, UnicodeDecodeError):
-            raise MoueError(f"{name!r} is no array", self.path) from None
-        if kind.hasobject:
-            raise MoueError(f"{name!r} is pickled, which Moue does not open", self.path, hint="save plain arrays")
-        return tuple(int(side) for side in shape), kind
 
     def array(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> NDArray:
         """One array, its kind (letters of dtype.kind) and its shape (None for any) checked before it is
@@ -101,7 +93,7 @@ class _Members:
         if kind.kind not in kinds:
             raise MoueError(f"{name!r} holds {kind}, which is of another kind", self.path)
         with self.archive.open(name + ".npy") as member:
-            return np.asarray(npy.read_array(member, allow_pickle=False))
+            return read_body(member, *read_header(member, self.path, repr(name)), self.path, repr(name))
 
     def names(self, name: str) -> list[str]:
         """A list of texts."""
@@ -180,7 +172,7 @@ class _Members:
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as NPZ; see the module's words. The same mesh gives the same bytes. MoueError if it
+    """Write a mesh as NPZ; the same mesh gives the same bytes. MoueError if it
     cannot.
     """
     n = mesh.n_vertices

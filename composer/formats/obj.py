@@ -11,6 +11,7 @@ A target baked over its neutral's own text (`composer.formats.obj_text`) keeps a
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
@@ -130,7 +131,7 @@ def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
 
 def _fill(file: IO[bytes], mesh: Mesh) -> None:
     for name in mesh.material_files:
-        file.write(f"mtllib {name}\n".encode())
+        file.write(f"mtllib {_in_a_line(name)}\n".encode())
     farthest = float(np.abs(mesh.positions).max(initial=0.0))
     tables = Tables(decimals_for(mesh.diagonal, farthest))
     columns = mesh.positions
@@ -168,7 +169,7 @@ def _stretches(n_faces: int, names: list[tuple[str, dict[str, Ints]]]) -> Iterat
     for key, held in names:
         label, sets = _labels(n_faces, held)
         labels.append(label)
-        words.append([f"{key} {' '.join(chosen)}" if chosen else key for chosen in sets])
+        words.append([f"{key} {' '.join(map(_in_a_line, chosen))}" if chosen else key for chosen in sets])
     changes = np.zeros(n_faces, dtype=bool)
     changes[:1] = True
     for label in labels:
@@ -184,6 +185,11 @@ def _stretches(n_faces: int, names: list[tuple[str, dict[str, Ints]]]) -> Iterat
                 out += words[place][now] + "\n"
                 said[place] = now
         yield low, high, out
+
+
+def _in_a_line(name: str) -> str:
+    """A name as a line of the text can hold it: what ends a line, or cannot be seen, becomes an underscore."""
+    return "".join("_" if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp") else sign for sign in name)
 
 
 def _labels(n_faces: int, held: dict[str, Ints]) -> tuple[NDArray[np.int64], list[list[str]]]:

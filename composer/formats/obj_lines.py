@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.errors import MoueError, cannot
+from composer.errors import MoueError
 from composer.formats.obj_numbers import Bytes
+from composer.head.reading import open_regular, reading
 
 OTHER, V, VT, VN, F, NOTHING = range(6)
 PADDING = 16
@@ -24,19 +25,16 @@ def read_raw(path: Path, padding: int = 0) -> Bytes:
     """All bytes of a file, `padding` line feeds behind them. MoueError where it cannot be read or is
     empty.
     """
-    try:
-        with open(path, "rb", buffering=0) as file:
-            size = os.fstat(file.fileno()).st_size
-            data = np.empty(size + padding, dtype=np.uint8)
-            view = memoryview(data)[:size]
-            got = 0
-            while got < size:
-                more = file.readinto(view[got:])
-                if not more:
-                    break
-                got += more
-    except OSError as error:
-        raise cannot("read", path, error) from None
+    with reading(path), open_regular(path) as file:
+        size = os.fstat(file.fileno()).st_size
+        data = np.empty(size + padding, dtype=np.uint8)
+        view = memoryview(data)[:size]
+        got = 0
+        while got < size:
+            more = file.readinto(view[got:])
+            if not more:
+                break
+            got += more
     if not got:
         raise MoueError("is empty", path)
     data[got:] = 10

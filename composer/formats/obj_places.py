@@ -5,6 +5,7 @@ The text is never in memory as a whole: what is kept are the neutral's positions
 
 from __future__ import annotations
 
+import io
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,6 +21,7 @@ from composer.errors import MoueError, cannot
 from composer.formats.obj_lines import OTHER, PADDING, VN, Lines, V, find_lines, read_bytes
 from composer.formats.obj_numbers import Bytes, tokens
 from composer.formats.obj_scan import scan_vertices
+from composer.head.reading import open_regular
 
 BLOCK = 1 << 23
 Stamp = tuple[int, int]
@@ -45,7 +47,7 @@ class Places:
 def find_places(path: Path) -> Places:
     """Look through the text of `path`. Raises MoueError, with the line, where it is no OBJ that can be used."""
     try:
-        with open(path, "rb", buffering=0) as file:
+        with open_regular(path) as file:
             status = os.fstat(file.fileno())
             found = [_in_block(data, at, path) for at, data in _blocks(file)]
     except OSError as error:
@@ -158,12 +160,8 @@ class Source:
 @contextmanager
 def open_source(path: Path, stamp: Stamp) -> Iterator[Source]:
     """The text, to read pieces of it. Raises MoueError where it is gone or no longer the one that was looked at."""
-    try:
-        file = open(path, "rb")  # noqa: SIM115 - closed below
-    except OSError as error:
-        raise cannot("read", path, error) from None
-    with file:
+    with open_regular(path) as file:
         status = os.fstat(file.fileno())
         if (status.st_size, status.st_mtime_ns) != stamp:
             raise MoueError("has changed since it was opened", path, hint="open the library again")
-        yield Source(file, path)
+        yield Source(io.BufferedReader(file), path)

@@ -1,4 +1,8 @@
-"""The formats of geometry, one line each, and reading and writing by a file's suffix."""
+"""The formats of geometry, one line each, and reading and writing by a file's suffix.
+
+`FORMATS` is the one list: what the command and the window offer is taken from it. numpy is loaded when a file is read,
+so that `moue --help` can ask for the names.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +10,14 @@ from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
+from typing import TYPE_CHECKING
 
-import numpy as np
+from composer.errors import MoueError
+from composer.head.folders import is_folder
+from composer.head.reading import check_regular, reading
 
-from composer.errors import MoueError, cannot
-from composer.formats.mesh import Mesh
+if TYPE_CHECKING:
+    from composer.formats.mesh import Mesh
 
 
 @dataclass(frozen=True)
@@ -40,7 +47,11 @@ FORMATS: tuple[Format, ...] = (
 
 
 def suffixes(writing: bool = False, many_shapes: bool | None = None) -> list[str]:
-    """Suffixes Moue reads, or writes; only those of formats with (or without) many shapes a file, if said."""
+    """Suffixes Moue reads, or writes; only those of formats with (or without) many shapes a file, if said.
+
+    >>> suffixes(writing=True, many_shapes=False)
+    ['.obj', '.ply']
+    """
     return [
         suffix
         for form in FORMATS
@@ -60,28 +71,20 @@ def format_of(path: Path | str, writing: bool = False) -> Format:
     raise MoueError(what, path, hint=f"Moue {verb} {', '.join(suffixes(writing))}")
 
 
-DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, MemoryError, RecursionError, EOFError)
-"""What a reader may still stumble over in a damaged file, after its own checks."""
-
-
 def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     """The mesh in a file, positions in the file's unit (n, 3) float64; `unit` overrules what the file says.
 
     Raises MoueError, naming the file and where there is one the line, for whatever cannot be used.
     """
+    import numpy as np
+
     path = Path(path)
     form = format_of(path)
-    if path.is_dir():
+    if is_folder(path):
         raise MoueError("is a folder, not a file", path, hint=f"give one {form.name} file")
-    if not path.exists():
-        raise MoueError("is not there", path)
-    try:
-        with np.errstate(invalid="ignore", over="ignore"):  # what is no number is found and named by the readers
-            mesh: Mesh = form.module.read(path)
-    except DAMAGE as error:
-        raise MoueError(f"is damaged and cannot be read as {form.name} ({type(error).__name__})", path) from error
-    except OSError as error:
-        raise cannot("read", path, error) from None
+    check_regular(path)
+    with reading(path, form.name), np.errstate(invalid="ignore", over="ignore"):  # readers find and name such numbers
+        mesh: Mesh = form.module.read(path)
     return replace(mesh, unit=unit) if unit else mesh
 
 

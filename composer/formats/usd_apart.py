@@ -20,10 +20,14 @@ import numpy as np
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.obj_lines import read_raw
+from composer.head.reading import reading
+from composer.head.references import allow_outside, may_refer_outside
 
 TEXT, BINARY, PACKAGE = b"#usda ", b"PXR-USDC", b"PK\x03\x04"
 AT_LEAST, TIMES = 8 * 2**30, 64
 """Bytes of address space that reading may take: so many, and so many times the file's size."""
+TRUSTED = "allow-outside"
+"""What the process is told where a person has allowed the file to refer to what lies outside its folder."""
 CHILD = "from composer.formats.usd_apart import child; child()"
 
 
@@ -49,7 +53,7 @@ def read_apart(path: Path) -> Mesh:
     """The mesh in `path`, read by a process of its own. Raises MoueError where that finds something wrong, or ends."""
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path)), "PXR_WORK_THREAD_LIMIT": "1"}
     run = subprocess.run(
-        [sys.executable, "-c", CHILD, str(path)],
+        [sys.executable, "-c", CHILD, str(path), TRUSTED if may_refer_outside(path) else ""],
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, check=False,
     )  # fmt: skip
     if run.returncode != 0:
@@ -65,17 +69,17 @@ def child() -> None:
     answer = os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
     path = Path(sys.argv[1])
+    if sys.argv[2] == TRUSTED:
+        allow_outside(path)
     _bound_memory(path)
-    from composer.formats.registry import DAMAGE
     from composer.formats.usd_read import read_stage
 
     told: Mesh | tuple[str, object, int | None, str | None]
     try:
-        told = read_stage(path)
+        with reading(path, "USD"):
+            told = read_stage(path)
     except MoueError as error:
         told = (error.what, error.where, error.line, error.hint)
-    except DAMAGE as error:
-        told = (f"is damaged and cannot be read as USD ({type(error).__name__})", path, None, None)
     with answer:
         pickle.dump(told, answer, protocol=5)
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pxr import Sdf, Tf, Usd, UsdUtils
 
 from composer.errors import MoueError, shorten
+from composer.formats.usd_references import check_references
 
 EARLIEST = Usd.TimeCode.EarliestTime()
 
@@ -19,10 +20,13 @@ class Stage:
     """One open stage. `values` fetches arrays; errors name the prim they are about."""
 
     def __init__(self, path: Path) -> None:
-        """Open `path`. Raises MoueError where it is no USD, or refers to what is not there."""
+        """Open `path`. Raises MoueError where it is no USD, refers to what is not there, or to what lies outside its
+        folder.
+        """
         self.path = path
         self._told = UsdUtils.CoalescingDiagnosticDelegate()  # while it lives, USD prints nothing
         try:
+            check_references(path)
             self.stage = Usd.Stage.Open(str(path))
             broken = self.stage.GetCompositionErrors()
         except Tf.ErrorException as error:
@@ -31,6 +35,9 @@ class Stage:
             line = int(place[1]) if place else None
             self.close()
             raise MoueError(f"is no whole USD file ({shorten(why, 80)})", path, line) from None
+        except MoueError:
+            self.close()
+            raise
         if broken:
             self.close()
             raise self._composition(broken[0])

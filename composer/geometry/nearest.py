@@ -51,14 +51,14 @@ class NearestSurface:
             return Closest(none, points, none.astype(np.int64), none.astype(bool))
         few = min(_FEW, len(self.corners))
         away, near = (each.reshape(len(points), few) for each in self._tree.query(points, few))
-        bound = np.sqrt(_to_triangles(points, self.corners[near[:, 0]])[0]) * (1.0 + 1e-9) + 1e-12
+        bound = np.sqrt(closest_on_triangles(points, self.corners[near[:, 0]])[0]) * (1.0 + 1e-9) + 1e-12
         can = away <= bound[:, None] + self._reach[near]
         point, column = np.nonzero(can)
         triangle = near[point, column]
         short = away[:, -1] < bound + self._reach.max() if few < len(self.corners) else np.zeros(len(points), bool)
         if short.any():  # those for which more triangles than the few may be the closest
             point, triangle = self._all_near(points, bound, short, point, triangle)
-        squared, where, bary = _to_triangles(points[point], self.corners[triangle])
+        squared, where, bary = closest_on_triangles(points[point], self.corners[triangle])
         best = _first_least(squared, point, np.searchsorted(point, np.arange(len(points))))
         return self._signed(points, triangle[best], where[best], bary[best], squared[best])
 
@@ -140,9 +140,9 @@ def _unit(vectors: Floats) -> Floats:
     return vectors / np.where(length > 0.0, length, 1.0)
 
 
-def _to_triangles(points: Floats, corners: Floats) -> tuple[Floats, Floats, Floats]:
-    """Squared distance (k,), closest point (k, 3) and its barycentrics (k, 3), zero exactly where on a
-    border.
+def closest_on_triangles(points: Floats, corners: Floats) -> tuple[Floats, Floats, Floats]:
+    """Squared distance (k,) from points (k, 3) to triangles (k, 3, 3), row by row, the closest point (k, 3) and its
+    barycentrics (k, 3), zero exactly where on a border.
     """
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
     ab, ac, ap, bp, cp = b - a, c - a, points - a, points - b, points - c

@@ -27,7 +27,12 @@ def read_only(array: NDArray) -> NDArray:
 
 
 class Polygons:
-    """Connectivity of a polygon mesh; see the module's words. Two meshes share it when `same_as` holds."""
+    """Connectivity of a polygon mesh; see the module's words. Two meshes share it when `same_as` holds.
+
+    >>> pyramid = Polygons.from_faces([[0, 1, 2, 3], [0, 4, 1], [1, 4, 2], [2, 4, 3], [3, 4, 0]], 5)
+    >>> pyramid.n_faces, len(pyramid.edges), pyramid.counts.tolist(), bool(pyramid.border_vertices.any())
+    (5, 8, [4, 3, 3, 3, 3], False)
+    """
 
     def __init__(
         self,

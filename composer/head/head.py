@@ -48,11 +48,15 @@ class Shape:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What is not skin: its vertices (k,) and what it follows: skull, jaw, surface, or its own shapes."""
+    """What is not skin: its vertices (k,) and what it follows: skull, jaw, surface, or its own shapes.
+
+    `gaze` (3,) is the unit axis along which an eyeball looks at rest, where that is known.
+    """
 
     name: str
     vertices: NDArray[np.int32]
     follows: Follows = "skull"
+    gaze: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -28,9 +28,10 @@ from typing import Any, Literal
 
 import numpy as np
 
-from composer.errors import MoueError, cannot
+from composer.errors import MoueError
 from composer.head.atomic import write_whole
 from composer.head.places import Curve, Landmarks, Place, SurfacePoint, as_curve
+from composer.head.reading import DAMAGE, text_of
 
 Side = Literal["head", "sculpt"]
 SIZE_LIMIT = 64 * 2**20
@@ -104,13 +105,9 @@ def write_landmarks(
 
 def _text(path: Path) -> str:
     try:
-        if path.stat().st_size > SIZE_LIMIT:
-            raise MoueError("is too large for a file of landmarks", path)
-        return path.read_text(encoding="utf-8")
+        return text_of(path, SIZE_LIMIT, "a file of landmarks")
     except UnicodeDecodeError:
         raise MoueError("is not text", path, hint="landmarks are TOML or JSON in UTF-8") from None
-    except OSError as error:
-        raise cannot("read", path, error) from None
 
 
 def _parse(text: str, path: Path) -> dict[str, Any]:
@@ -129,7 +126,7 @@ def _parse(text: str, path: Path) -> dict[str, Any]:
         raise MoueError(f"{error.name!r} is there twice", path, _line(text, error.name)) from None
     except RecursionError:
         raise MoueError("is nested too deeply for a file of landmarks", path) from None
-    except ValueError as error:  # a number of more digits than Python reads
+    except DAMAGE as error:  # a number of more digits than Python reads
         raise MoueError(f"cannot be read: {error}", path) from None
     if not isinstance(table, dict):
         raise MoueError("is no table of landmarks", path, 1)

@@ -164,7 +164,13 @@ def levels(polygons: Polygons, k: int) -> list[Refinement]:
 
 
 def refine(values: NDArray, factors: Sequence[Refinement]) -> NDArray:
-    """Values (n,) or (n, k) lifted through every factor in turn; without factors, the values themselves."""
+    """Values (n,) or (n, k) lifted through every factor in turn; without factors, the values themselves.
+
+    >>> triangle = Polygons.from_faces([[0, 1, 2]], 3)
+    >>> finer = refine(np.array([[0.0, 0, 0], [6, 0, 0], [0, 6, 0]]), levels(triangle, 1))
+    >>> len(finer) == vertex_count(triangle, 1) == 7, finer[-1].tolist()  # the face point comes last
+    (True, [2.0, 2.0, 0.0])
+    """
     for step in factors:
         values = step.apply(values)
     return values

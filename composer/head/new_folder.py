@@ -17,6 +17,10 @@ from pathlib import Path
 
 from composer.errors import MoueError, cannot
 from composer.head.folders import is_there, make_folder
+from composer.head.reading import DAMAGE, bytes_of
+
+MOST_BYTES = 64 * 2**20
+"""Of a manifest: a million files have less."""
 
 
 @contextmanager
@@ -58,11 +62,11 @@ def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:
             return
         if manifest is None:
             raise MoueError("is there already", folder, hint="give a new folder")
-        known = json.loads((folder / manifest).read_text(encoding="utf-8"))
+        if not (folder / manifest).is_file():
+            raise MoueError(f"holds files that are no {kind}", folder, hint="choose another folder")
+        known = json.loads(bytes_of(folder / manifest, MOST_BYTES, "a manifest"))
         changed = [_name(f, folder) for f in files if f.name != manifest and known.get(_name(f, folder)) != _hash(f)]
-    except FileNotFoundError:
-        raise MoueError(f"holds files that are no {kind}", folder, hint="choose another folder") from None
-    except (OSError, ValueError, AttributeError) as error:
+    except (OSError, *DAMAGE) as error:
         raise cannot("read", folder, error) from None
     if changed:
         what = f"{changed[0]} has been changed since the {kind}, or was put there"

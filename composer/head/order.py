@@ -70,6 +70,14 @@ def match_order(
     leaves open; so do texture coordinates, and `landmarks` (m, 2): a vertex of the reference and the same of the
     other, which must come out so. Raises OrderMismatch, with the first place where they differ in words, for another
     mesh, and MoueError where several ways fit equally well.
+
+    >>> import numpy as np
+    >>> strip = Polygons.from_faces([[0, 1, 4, 3], [1, 2, 5, 4], [4, 5, 6]], 7)
+    >>> order = np.array([6, 4, 2, 0, 1, 3, 5])  # vertex i of the strip is vertex order[i] of the other
+    >>> other = Polygons.from_faces([order[strip.face(i)].tolist() for i in (2, 0, 1)], 7)
+    >>> match = match_order(strip, other)
+    >>> match.vertices.tolist(), match.decided
+    ([6, 4, 2, 0, 1, 3, 5], 'connectivity')
     """
     here = HalfEdges(reference)
     evidence = Evidence(positions, other_positions, uv, other_uv, landmarks)

@@ -19,12 +19,15 @@ from numpy.typing import NDArray
 from composer.errors import MoueError, nearest, unknown
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
+from composer.head.reading import DAMAGE, text_of
 from masks.region_preset import RegionPreset, RegionSet, Seed
 
 if TYPE_CHECKING:
     from masks.from_landmarks import LandmarkRegions
 
 FINE = "face"
+MOST_BYTES = 16 * 2**20
+"""Of a preset's file; Moue's own have a thousandth of it."""
 SIDES = ("", "pair", "split")
 LIPS = ("", "upper", "lower")
 SET_KEYS = ("words", "interpupillary_mm", "midline_ramp_mm", "interior_fade_mm", "regions")
@@ -66,8 +69,8 @@ def region_set(name: str = FINE) -> RegionSet:
 def read_region_set(path: Path) -> RegionSet:
     """A preset of regions from a file of the user's own. Raises MoueError where it cannot be read or is wrong."""
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+        text = text_of(path, MOST_BYTES, "a preset")
+    except UnicodeDecodeError as error:
         raise MoueError("the preset cannot be read", path) from error
     return parse_region_set(text, path.stem, str(path))
 
@@ -89,6 +92,8 @@ def parse_region_set(text: str, name: str, where: str | None = None) -> RegionSe
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise MoueError(f"not valid TOML: {error}", where) from error
+    except DAMAGE as error:  # a number of more digits than Python reads, tables too deep
+        raise MoueError(f"cannot be read ({type(error).__name__})", where) from error
     _known_keys(data, SET_KEYS, "the preset", where)
     regions = data.get("regions", {})
     if not isinstance(regions, dict) or not regions:

@@ -54,6 +54,11 @@ class Trigger:
 class Corrective:
     """A shape that comes in by its triggers, named as the shape is. Raises MoueError for triggers that make no sense:
     none, one at 0 or out of range, two on one cell.
+
+    >>> fix = Corrective("wink_fix", (Trigger("eye", "blink", 1.0), Trigger("cheek", "joy", 0.5)))
+    >>> weights = {("eye", "blink", False): 0.5, ("cheek", "joy", False): 0.5}
+    >>> fix.weight(lambda key: weights[key])  # half of the blink is there, all of the joy that it was sculpted with
+    0.5
     """
 
     shape: str

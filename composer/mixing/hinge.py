@@ -89,7 +89,16 @@ def turning_coefficients(angle: float, weight: float) -> tuple[float, float, flo
 
 
 def hinge_displacement(neutral: NDArray, delta: NDArray, hinge: Hinge, weight: float) -> NDArray[np.float64]:
-    """(n, 3) mm, the displacement H(w) of a shape `delta` (n, 3) of `neutral` (n, 3) that turns about `hinge`."""
+    """(n, 3) mm, the displacement H(w) of a shape `delta` (n, 3) of `neutral` (n, 3) that turns about `hinge`.
+
+    >>> neutral = np.array([[0.0, 0.0, 100.0]])  # the chin, 100 mm before the jaw's axis, which is x
+    >>> axis, origin, open_ = np.array([1.0, 0.0, 0.0]), np.zeros(3), np.radians(30.0)
+    >>> delta = turn(neutral, axis, origin, open_) - neutral
+    >>> jaw = Hinge(axis, origin, float(open_), np.ones(1, np.float32))
+    >>> half = neutral + hinge_displacement(neutral, delta, jaw, 0.5)
+    >>> half.round(3).tolist(), float(np.linalg.norm(half).round(6))  # 15 degrees on, and still 100 mm away
+    ([[0.0, -25.882, 96.593]], 100.0)
+    """
     fields = turning_fields(neutral, delta, hinge)
     amounts = turning_coefficients(hinge.angle, weight)
     return amounts[0] * fields[0] + amounts[1] * fields[1] + amounts[2] * fields[2]

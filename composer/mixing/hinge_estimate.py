@@ -1,8 +1,7 @@
 """Finding the hinge of a shape that turns, from its neutral and its delta.
 
-The rigid motion is a weighted Procrustes fit (Umeyama, Least-squares estimation of transformation parameters
-between two point patterns, IEEE PAMI 13, 1991, without scale), reweighted until the vertices that do not follow it
-no longer count: it begins with those that move most, which are the ones farthest from the hinge. The motion's
+The rigid motion is a weighted least-squares fit (`composer.geometry.rigid`), reweighted until the vertices that do not
+follow it no longer count: it begins with those that move most, which are the ones farthest from the hinge. The motion's
 rotation gives axis and angle; its translation across the axis gives the origin, the point of the axis nearest to
 the vertices that turn; its translation along the axis stays in the residual.
 
@@ -20,6 +19,8 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.geometry.common_motion import robust_motion
+from composer.geometry.rigid import Similarity, axis_and_angle, is_determined
 from composer.geometry.surface import Surface, factorise
 from composer.mixing.hinge import Hinge, turning_fields
 
@@ -57,10 +58,10 @@ def estimate_hinge(surface: Surface, delta: NDArray, name: str = "") -> Hinge:
     largest = float(distance.max(initial=0.0))
     if largest <= 1e-9 * surface.diagonal_mm:
         raise MoueError(f"shape {name!r} does not move, so it has no hinge", hint='set its hinge to "off"')
-    rotation, shift, weight = _robust_motion(surface, delta, distance, largest, name)
-    axis, angle = axis_and_angle(rotation)
+    motion, weight = _robust_motion(surface, delta, distance, largest, name)
+    axis, angle = axis_and_angle(motion.rotation)
     centre = np.average(neutral, axis=0, weights=weight)
-    origin = _origin(rotation, shift, axis, angle, centre)
+    origin = _origin(motion, axis, angle, centre)
     whole = Hinge(axis, origin, angle, np.ones(len(neutral), dtype=np.float32))
     rigidity = _rigidity(surface, delta, distance, whole)
     found = Hinge(axis, origin, angle, rigidity)
@@ -69,65 +70,30 @@ def estimate_hinge(surface: Surface, delta: NDArray, name: str = "") -> Hinge:
     return Hinge(axis, origin, angle, rigidity, max(0.0, 1.0 - left))
 
 
-def rigid_motion(
-    source: NDArray, target: NDArray, weight: NDArray
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Rotation (3, 3), translation (3,) and singular values (3,) of the best motion of source onto target (n, 3).
-
-    Minimises sum of weight |R x + t - y|^2 (Umeyama 1991, eqs. 39 to 43 with the scale at 1); R is never a
-    reflection. `weight` (n,) is not negative and not all zero.
-    """
-    share = weight / weight.sum()
-    centre, goal = share @ source, share @ target
-    covariance = (target - goal).T @ ((source - centre) * share[:, None])
-    u, values, vt = np.linalg.svd(covariance)
-    sign = np.array([1.0, 1.0, np.sign(np.linalg.det(u @ vt)) or 1.0])
-    rotation = (u * sign) @ vt
-    return rotation, goal - rotation @ centre, values
-
-
-def axis_and_angle(rotation: NDArray) -> tuple[NDArray[np.float64], float]:
-    """Unit axis (3,) and angle in [0, pi] of a rotation (3, 3); the x axis where the angle is 0."""
-    twice = np.array(
-        [rotation[2, 1] - rotation[1, 2], rotation[0, 2] - rotation[2, 0], rotation[1, 0] - rotation[0, 1]]
-    )
-    sine, cosine = 0.5 * float(np.linalg.norm(twice)), 0.5 * (float(np.trace(rotation)) - 1.0)
-    if sine > 1e-8:
-        return twice / (2.0 * sine), math.atan2(sine, cosine)
-    if cosine > 0.0:
-        return np.array([1.0, 0.0, 0.0]), 0.0
-    column = int(np.argmax(np.diag(rotation)))
-    axis = rotation[:, column] + np.eye(3)[column]
-    return axis / np.linalg.norm(axis), math.pi
-
-
 def _robust_motion(
     surface: Surface, delta: NDArray, distance: NDArray, largest: float, name: str
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Rotation, translation and the weights (n,) of the vertices that were left to count."""
+) -> tuple[Similarity, NDArray[np.float64]]:
+    """The motion and the weights (n,) of the vertices that were left to count."""
     neutral = surface.positions
-    target = neutral + delta
     moving = surface.mass * distance / largest
-    weight = moving * (distance / largest) ** FIRST
-    for number in range(ROUNDS):
-        rotation, shift, values = rigid_motion(neutral, target, weight)
-        if values[1] <= 1e-9 * values[0] or values[0] == 0.0:
-            raise MoueError(f"what moves in shape {name!r} lies on one line and has no one axis",
-                            hint='set its hinge to "off"')  # fmt: skip
-        away = np.linalg.norm(neutral @ rotation.T + shift - target, axis=1)
-        width = largest * WIDEST * (NARROWEST / WIDEST) ** (number / (ROUNDS - 1))
-        weight = moving / (1.0 + (away / width) ** 2) ** 2
-    return rotation, shift, weight
+    first = moving * (distance / largest) ** FIRST
+
+    def width(number: int, _: NDArray) -> float:
+        return largest * WIDEST * (NARROWEST / WIDEST) ** (number / (ROUNDS - 1))
+
+    motion, weight = robust_motion(neutral, neutral + delta, moving, width, ROUNDS, first)
+    if not all(is_determined(neutral, neutral + delta, each) for each in (first, weight)):
+        raise MoueError(f"what moves in shape {name!r} lies on one line and has no one axis",
+                        hint='set its hinge to "off"')  # fmt: skip
+    return motion, weight
 
 
-def _origin(
-    rotation: NDArray, shift: NDArray, axis: NDArray, angle: float, centre: NDArray
-) -> NDArray[np.float64]:
+def _origin(motion: Similarity, axis: NDArray, angle: float, centre: NDArray) -> NDArray[np.float64]:
     """(3,) the fixed point of the motion across its axis that lies nearest to `centre`.
 
     The centre goes to R c + t = c + d; with d across the axis, the axis passes at c + (d + cot(angle / 2) k x d) / 2.
     """
-    across = rotation @ centre + shift - centre
+    across = motion(centre) - centre
     across = across - (axis @ across) * axis
     half = math.tan(0.5 * angle)
     if half == 0.0:

@@ -147,6 +147,15 @@ def pose(
 
     `masks` are effective masks (n,) by region; `all` is 1 everywhere and need not be there. Raises MoueError for
     an unknown region or shape, and for a mirrored cell without a mirror map.
+
+    >>> from composer.geometry.polygons import Polygons
+    >>> from composer.head.head import Shape
+    >>> from composer.mixing.recipe import Cell
+    >>> lift = Shape("lift", np.array([[0, 2, 0], [0, 2, 0], [0, 2, 0]], dtype=np.float32))
+    >>> head = Head("h", Polygons.from_faces([[0, 1, 2]], 3), np.eye(3), (lift,))
+    >>> masks = {"brow": np.array([1.0, 0.5, 0.0])}
+    >>> (pose(head, masks, Recipe("r", (Cell("brow", "lift", 0.5),))) - head.neutral)[:, 1].tolist()  # mm
+    [1.0, 0.5, 0.0]
     """
     return Mixer(head, masks, mirror=mirror, hinges=hinges).pose(recipe, strength)
 

@@ -86,7 +86,17 @@ class _Block:
 
 
 class Columns:
-    """The columns of some regions and shapes on some vertices, ready for any number of targets."""
+    """The columns of some regions and shapes on some vertices, ready for any number of targets.
+
+    >>> from composer.geometry.polygons import Polygons
+    >>> from composer.head.head import Head, Shape
+    >>> lift, drop = (np.array([[0, y, 0]] * 3, dtype=np.float32) * [[1], [i], [0]] for y, i in ((2, 0), (-2, 1)))
+    >>> head = Head("h", Polygons.from_faces([[0, 1, 2]], 3), np.eye(3), (Shape("lift", lift), Shape("drop", drop)))
+    >>> columns = Columns(Mixer(head, {}), [ALL], ["lift", "drop"])
+    >>> found = columns.weights(columns.onto(0.7 * lift + 0.2 * drop), Bounds())
+    >>> dict(zip([shape for _, shape, _ in columns.keys], found.round(6).tolist()))
+    {'lift': 0.7, 'drop': 0.2}
+    """
 
     def __init__(
         self, mixer: Mixer, regions: Sequence[str], shapes: Sequence[str], vertices: NDArray | None = None

@@ -23,6 +23,11 @@ def shares(masks: Masks, recipe: Recipe, n_vertices: int) -> dict[str, NDArray[n
 
     `masks` are effective masks (n,) by region. `all` may be left out: it is 1 everywhere.
     Raises MoueError where the recipe uses a region that has no mask, or a mask is of another length.
+
+    >>> from composer.mixing.recipe import Row
+    >>> mouth = {"mouth": np.array([0.0, 0.25, 1.0])}
+    >>> {name: share.tolist() for name, share in shares(mouth, Recipe("r", rows={"mouth": Row("replace")}), 3).items()}
+    {'all': [1.0, 0.75, 0.0], 'mouth': [0.0, 0.25, 1.0]}
     """
     added: dict[str, NDArray[np.float64]] = {}
     replacing: dict[str, NDArray[np.float64]] = {}

@@ -8,16 +8,21 @@ narrow).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.head.head import Part
+from composer.head.understand.spheres import sphere_of
 from composer.picture.camera import unit
 from composer.picture.colour import rgb
 
 Floats = NDArray[np.float64]
 PUPIL_DEG, IRIS_DEG = 11.0, 28.5
+AGREE_DEG = 6.0
+"""Two corneas' axes, one mirrored, differ by this at most to be believed."""
 _WHITE, _CORNER = rgb(232, 228, 221), rgb(214, 190, 178)
 _IRIS_OUT, _IRIS_IN, _LIMBUS, _PUPIL = rgb(92, 112, 118), rgb(150, 158, 144), rgb(40, 46, 50), rgb(14, 13, 13)
 
@@ -47,12 +52,10 @@ def eyeball(points: Floats) -> Eyeball:
     The axis points to where a cornea stands out of the ball, if one does by more than 1 percent of the
     radius; otherwise straight ahead, along z.
     """
-    centre, radius = fit_ball(points)
-    for _ in range(3):
-        proud = np.linalg.norm(points - centre, axis=1) - radius
-        kept = np.abs(proud) <= 0.02 * radius
-        if kept.sum() > max(8, len(points) // 3):
-            centre, radius = fit_ball(points[kept])
+    ball = sphere_of(points)
+    centre, radius = ball.centre, ball.radius
+    if not np.isfinite(radius) or len(points) < 8:
+        centre, radius = fit_ball(points)
     proud = np.linalg.norm(points - centre, axis=1) / max(radius, 1e-9) - 1.0
     axis = np.array([0.0, 0.0, 1.0])
     if proud.max() > 0.01:
@@ -60,6 +63,31 @@ def eyeball(points: Floats) -> Eyeball:
         toward = unit(((points - centre) * bulge[:, None]).sum(axis=0))
         axis = toward if toward @ axis > 0.5 else axis
     return Eyeball(centre, radius, axis)
+
+
+def eyeballs_of(parts: Sequence[Part], neutral: NDArray) -> tuple[Eyeball, ...]:
+    """The eyeballs of a head's eye parts at rest, `neutral` (n, 3) mm.
+
+    Where a part says its gaze, that is its axis. Of the others the cornea's axis holds where there are two and they
+    agree, one mirrored across x, to AGREE_DEG and do not look inwards; else they look straight ahead.
+    """
+    balls = [eyeball(np.asarray(neutral, dtype=np.float64)[part.vertices]) for part in parts]
+    silent = [i for i, part in enumerate(parts) if part.gaze is None]
+    if silent and not (len(silent) == 2 and _agree(*(balls[i] for i in silent))):
+        for i in silent:
+            balls[i] = Eyeball(balls[i].centre, balls[i].radius, np.array([0.0, 0.0, 1.0]))
+    for i, part in enumerate(parts):
+        if part.gaze is not None:
+            balls[i] = Eyeball(balls[i].centre, balls[i].radius, unit(np.array(part.gaze, dtype=np.float64)))
+    return tuple(balls)
+
+
+def _agree(one: Eyeball, other: Eyeball) -> bool:
+    left, right = (one, other) if one.centre[0] > other.centre[0] else (other, one)
+    mirrored = right.axis * (-1.0, 1.0, 1.0)
+    apart = np.degrees(np.arccos(np.clip(left.axis @ mirrored, -1.0, 1.0)))
+    inward = np.degrees(np.arctan2([-left.axis[0], right.axis[0]], [left.axis[2], right.axis[2]]))
+    return bool(apart <= AGREE_DEG and inward.max() <= 1.0)
 
 
 def turned(ball: Eyeball, rest: Floats, pose: Floats) -> Eyeball:

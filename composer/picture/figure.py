@@ -17,8 +17,9 @@ from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks
 from composer.head.levels import levels, refine
+from composer.head.understand.veils import veils_of
 from composer.picture.camera import unit
-from composer.picture.eyeball import Eyeball, eyeball, turned
+from composer.picture.eyeball import Eyeball, eyeballs_of, turned
 from composer.picture.material import BROW, brow_weights, is_eyeball, materials
 from composer.picture.rays import Rays, openness
 
@@ -59,11 +60,11 @@ class Figure:
         self.neutral = np.asarray(neutral, dtype=np.float64)
         self.factors = levels(polygons, level)
         self.polygons = self.factors[-1].polygons if self.factors else polygons
-        self.triangles = self.polygons.triangles
+        self.triangles = self._drawn(parts)
         albedo, sheen = materials(polygons, parts, groups, landmarks)
         self.albedo, self.sheen = refine(albedo, self.factors), refine(sheen, self.factors)
         self.eye_parts = tuple(part for part in parts if is_eyeball(part.name) and len(part.vertices) > 8)
-        self.eyes_at_rest = tuple(eyeball(self.neutral[part.vertices]) for part in self.eye_parts)
+        self.eyes_at_rest = eyeballs_of(self.eye_parts, self.neutral)
         self.eye_of_triangle = self._eye_of_triangle()
         self.is_part = np.zeros(self.polygons.n_vertices, dtype=bool)
         self.least_open = np.zeros(self.polygons.n_vertices)
@@ -140,6 +141,15 @@ class Figure:
         for _ in range(2):
             free = 0.5 * free + 0.5 * (around @ free) / count
         return free
+
+    def _drawn(self, parts: Sequence[Part]) -> NDArray[np.int32]:
+        """(t, 3) the triangles that are pictured: sheets over the eyes and lash cards would hide what they cover."""
+        triangles = self.polygons.triangles
+        veils = veils_of(parts, self.cage, self.neutral)
+        for part in parts:
+            if part.name in veils:
+                triangles = triangles[~self._lift_set(part.vertices)[triangles].all(axis=1)]
+        return triangles
 
     def _lift_set(self, vertices: NDArray) -> NDArray[np.bool_]:
         on = np.zeros(self.cage.n_vertices)

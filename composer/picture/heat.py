@@ -24,13 +24,27 @@ FADE = 0.10  # the part of a scale, from its low end, over which bone turns into
 
 @dataclass(frozen=True)
 class Scale:
-    """What a heat map shows: its words, its unit ("" for none) and the amounts at its two ends."""
+    """What a heat map shows: its words, its unit ("" for none) and the amounts at its two ends.
+
+    `power` bends the scale: at 0.5, a square root, a quarter of the highest amount has the colour of the middle, so
+    that small amounts show beside large ones.
+    """
 
     words: str
     unit: str
     low: float
     high: float
     percent: bool = False
+    power: float = 1.0
+
+    def share(self, amounts: NDArray) -> Floats:
+        """Where amounts lie on the scale: 0 at its low end, 1 at its high end."""
+        part = (np.asarray(amounts, dtype=np.float64) - self.low) / max(self.high - self.low, 1e-30)
+        return part if self.power == 1.0 else np.sign(part) * np.abs(part) ** self.power
+
+    def amount(self, share: NDArray | float) -> Floats:
+        """The amounts at places of the scale from 0 to 1."""
+        return np.asarray(self.low + (self.high - self.low) * np.asarray(share) ** (1.0 / self.power))
 
     def colours(self, amounts: NDArray) -> Floats:
         """(n, 4) sRGB and cover in [0, 1] of `amounts` (n,).
@@ -38,7 +52,7 @@ class Scale:
         The lowest tenth of the scale fades into the bone, so that what is still stays bone and no hard rim
         appears; the legend's bar is drawn with the same fade. NaN is bone.
         """
-        share = (np.asarray(amounts, dtype=np.float64) - self.low) / max(self.high - self.low, 1e-30)
+        share = self.share(amounts)
         cover = np.clip(np.nan_to_num(share) / FADE, 0.0, 1.0)
         return np.concatenate([viridis(share), (cover * (2.0 - cover))[..., None]], axis=-1)
 
@@ -66,9 +80,10 @@ def movement(neutral: NDArray, pose: NDArray) -> Floats:
     return np.sqrt(np.einsum("ij,ij->i", moved, moved))
 
 
-def movement_scale(amounts: NDArray) -> Scale:
-    """A scale in mm from 0 to a round number that holds all of `amounts`."""
-    return Scale("movement", "mm", 0.0, nice(float(np.max(amounts, initial=0.0))))
+def movement_scale(amounts: NDArray, power: float = 1.0) -> Scale:
+    """A scale in mm from 0 to a round number that holds all of `amounts`; `power` as in `Scale`, told in its words."""
+    words = "movement" if power == 1.0 else "movement, square root scale" if power == 0.5 else f"movement ^ {power:g}"
+    return Scale(words, "mm", 0.0, nice(float(np.max(amounts, initial=0.0))), power=power)
 
 
 def mask_scale() -> Scale:
@@ -104,14 +119,14 @@ def draw_legend(canvas: Image, scale: Scale, box: Box, size: int = 13) -> Box:
     high = line_height(size)
     write(draw, scale.words, (left, top, right, top + high), size=size, bold=True)
     bar_top, bar_height = top + high + 4, max(8, size - 3)
-    ramp = scale.colours(np.linspace(scale.low, scale.high, max(right - left, 2)))
+    ramp = scale.colours(scale.amount(np.linspace(0.0, 1.0, max(right - left, 2))))
     ramp = to_linear(ramp[:, :3]) * ramp[:, 3:] + (1.0 - ramp[:, 3:]) * BONE
     strip = np.round(np.broadcast_to(to_srgb(ramp), (bar_height, len(ramp), 3)) * 255.0).astype(np.uint8)
     canvas.paste(Images.fromarray(strip, "RGB"), (left, bar_top))
     draw.rectangle((left, bar_top, right - 1, bar_top + bar_height - 1), outline=DARK)
     row = (bar_top + bar_height + 3, bar_top + bar_height + 3 + high)
     third = (right - left) // 3
-    middle = 0.5 * (scale.low + scale.high)
+    middle = float(scale.amount(0.5))
     write(draw, scale.number(scale.low), (left, row[0], left + third, row[1]), size=size)
     write(
         draw, scale.number(middle), (left + third, row[0], right - third, row[1]), size=size, align="middle"

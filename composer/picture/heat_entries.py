@@ -8,22 +8,35 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.picture.face import box_about
 from composer.picture.heat import Scale, mask_scale, movement, movement_scale
 from composer.picture.sheet import Entry
 
+AROUND, CLOSEST, WHOLE = 0.35, 0.3, 0.6
+"""How much of a region's size is shown around it; the least height of a picture, and the height from which on a region
+is shown with the whole head, as parts of the head's."""
+
 
 def with_movement(neutral: NDArray, entries: Sequence[Entry]) -> tuple[list[Entry], Scale]:
-    """The entries with the distance of each vertex from the neutral (n, 3) as heat, all on one scale in mm."""
+    """The entries with the distance of each vertex from the neutral (n, 3) as heat, all on one square root scale in
+    mm, so that a lid's two millimetres show beside a jaw's forty."""
     moved = [movement(neutral, entry.positions) for entry in entries]
-    scale = movement_scale(np.concatenate(moved)) if moved else mask_scale()
+    scale = movement_scale(np.concatenate(moved), 0.5) if moved else mask_scale()
     return [replace(e, colours=scale.colours(m)) for e, m in zip(entries, moved, strict=True)], scale
 
 
 def mask_entries(neutral: NDArray, masks: Mapping[str, NDArray]) -> tuple[list[Entry], Scale]:
-    """One entry a region: the neutral (n, 3) with the region's effective mask (n,) as heat; where it is 0, bone."""
+    """One entry a region: the neutral (n, 3) with the region's effective mask (n,) as heat; where it is 0, bone.
+
+    Each picture is close to its region, with the face around it.
+    """
     scale = mask_scale()
     entries = []
     for name, mask in masks.items():
         shown = np.where(mask > 0.0, mask, np.nan)
-        entries.append(Entry(name, neutral, f"{int((mask > 0).sum())} vertices", scale.colours(shown)))
+        inside = neutral[mask > 0.0]
+        tall = float(np.ptp(neutral[:, 1]))
+        small = len(inside) > 0 and float(np.ptp(inside[:, 1])) < WHOLE * tall
+        close = box_about(inside, AROUND, CLOSEST * tall) if small else None
+        entries.append(Entry(name, neutral, f"{len(inside)} vertices", scale.colours(shown), close))
     return entries, scale

@@ -32,12 +32,16 @@ NAME_SIZE, NOTE_SIZE, TITLE_SIZE, COUNT_SIZE = 16, 13, 26, 14
 
 @dataclass(frozen=True, eq=False)
 class Entry:
-    """One pose of a sheet: a name, vertices (n, 3) mm, a line of note, heat colours (n, 3) or none."""
+    """One pose of a sheet: a name, vertices (n, 3) mm, a line of note, heat colours (n, 3) or none.
+
+    `close` (k, 3) mm are points that its picture is framed by, in the place of what the others show.
+    """
 
     name: str
     positions: NDArray
     note: str = ""
     colours: NDArray | None = None
+    close: NDArray | None = None
 
 
 @dataclass(frozen=True)
@@ -86,11 +90,13 @@ def contact_sheet(
     columns: int | None = None,
     cell_width: int = 300,
     legend: Scale | None = None,
+    face: NDArray | None = None,
     progress: Progress | None = None,
 ) -> Sheet:
     """All `entries` on one sheet, `columns` wide (about square unless said), each picture `cell_width` pixels
     wide.
 
+    `face` (k, 3) mm are points that every picture is framed by (`composer.picture.face`), the whole head unless said.
     Raises MoueError where there is nothing to show, or for an unknown view.
     """
     from PIL import Image as Images
@@ -98,7 +104,7 @@ def contact_sheet(
 
     if not entries:
         raise MoueError("a sheet needs at least one shape or recipe")
-    camera = shared_camera(studio, entries, view, cell_width)
+    camera = shared_camera(studio, entries, view, cell_width, face)
     across = min(len(entries), columns or _columns(len(entries)))
     down = -(-len(entries) // across)
     label_height = line_height(NAME_SIZE) + line_height(NOTE_SIZE) + 10
@@ -116,17 +122,24 @@ def contact_sheet(
             progress(i / len(entries), f"picturing {entry.name}")
         left = MARGIN + (i % across) * (camera.width + GAP)
         top = MARGIN + head_height + (i // across) * (camera.height + label_height + GAP)
-        image.paste(studio.picture(entry.positions, camera=camera, colours=entry.colours), (left, top))
+        own = camera
+        if entry.close is not None:
+            own = frame(entry.close, axes_of(view), (camera.width, camera.height), SHEET_FILL)
+        image.paste(studio.picture(entry.positions, camera=own, colours=entry.colours), (left, top))
         cells.append(_label(draw, entry, (left, top, left + camera.width, top + camera.height)))
     if progress is not None:
         progress(1.0, "sheet done")
     return Sheet(image, tuple(cells), tuple(headings))
 
 
-def shared_camera(studio: Studio, entries: Sequence[Entry], view: str, cell_width: int) -> Camera:
-    """One camera that holds every entry, in a picture whose shape suits the head's outline in that view."""
+def shared_camera(
+    studio: Studio, entries: Sequence[Entry], view: str, cell_width: int, face: NDArray | None = None
+) -> Camera:
+    """One camera that holds every entry, or the points `face` (k, 3) mm, in a picture whose shape suits their outline
+    in that view.
+    """
     reach = [studio.figure.neutral] + [_outline(entry.positions) for entry in entries]
-    points = np.concatenate(reach)
+    points = np.concatenate(reach) if face is None else np.asarray(face, dtype=np.float64)
     aspect = float(np.clip(aspect_of(view, points), 0.55, 1.35))
     return frame(points, axes_of(view), (cell_width, round(cell_width / aspect)), SHEET_FILL)
 

@@ -11,6 +11,7 @@ from composer.document.carried import carry_document
 from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
 from composer.fitting.chain import FittedHead, fit_head
+from composer.fitting.fit_state import FitOptions
 from composer.fitting.fitted_files import write_fitted
 from composer.fitting.nonrigid import Skin
 from composer.fitting.relax import relax
@@ -24,10 +25,12 @@ def fit_new(
 ) -> FittedHead:
     """The whole fit of the library onto the sculpt, through the landmarks that are placed. MoueError as `fit_head`."""
     marks = new.library.landmarks or Landmarks()
+    options = FitOptions(
+        up_to=level, protect=protect, turn_over=turn_over, any_size=True, name=new.sculpt.name, where=new.sculpt.path
+    )
     return fit_head(
-        new.library, new.sculpt.neutral, new.sculpt.polygons, marks, new.landmarks(), up_to=level, protect=protect,
-        turn_over=turn_over, any_size=True, name=new.sculpt.name, where=new.sculpt.path, progress=progress,
-    )  # fmt: skip
+        new.library, new.sculpt.neutral, new.sculpt.polygons, marks, new.landmarks(), options, progress=progress
+    )
 
 
 def relax_new(new: NewHead, fitted: FittedHead, mask: NDArray | None, progress: Progress) -> NDArray[np.float64]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from composer.head.head import Head, Part
 from composer.picture.camera import unit
-from composer.picture.eyeball import Eyeball, eyeball
+from composer.picture.eyeball import Eyeball, eyeballs_of
 from composer.picture.material import is_eyeball
 
 Floats = NDArray[np.float64]
@@ -28,7 +28,7 @@ class Eyes:
         found = [part for part in head.parts if is_eyeball(part.name) and len(part.vertices) > 8]
         self.parts: tuple[Part, ...] = tuple(found[:MOST])
         self.neutral = [head.neutral[part.vertices] for part in self.parts]
-        self.balls: list[Eyeball] = [eyeball(points) for points in self.neutral]
+        self.balls: list[Eyeball] = list(eyeballs_of(self.parts, head.neutral))
         self.frames = [_gaze_frame(ball.axis) for ball in self.balls]
         self.lids = [_lids_of(head, ball) for ball in self.balls]
         lids = [curve for pair in self.lids for curve in pair if curve is not None]

@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.errors import MoueError
 from composer.head.head import Head
+from composer.head.pictures import SUFFIXES, open_picture
 
 NAMES = ("skin", "texture", "colour", "color", "albedo", "diffuse")
-SUFFIXES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
 MOST_PIXELS = 4096
 
 
@@ -29,12 +30,10 @@ def texture_of(head: Head) -> NDArray[np.uint8] | None:
 
 
 def _read(path: Path) -> NDArray[np.uint8] | None:
-    from PIL import Image, UnidentifiedImageError
-
     try:
-        with Image.open(path) as picture:
+        with open_picture(path) as picture:
             picture.draft("RGB", (MOST_PIXELS, MOST_PIXELS))
             picture.thumbnail((MOST_PIXELS, MOST_PIXELS))
             return np.ascontiguousarray(np.asarray(picture.convert("RGB"), dtype=np.uint8))
-    except (OSError, UnidentifiedImageError, Image.DecompressionBombError, ValueError):
+    except MoueError:
         return None

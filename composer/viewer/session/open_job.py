@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from composer.document.autosave import Waiting
+from composer.head.understand.veils import veils_of
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.camera import named_eye
@@ -43,7 +44,8 @@ def begin_opening(stage: Stage, path: Path) -> None:
 def _show(stage: Stage, ready: Ready) -> None:
     opened, stage.session, stage.picker, stage.dialogs.waiting = ready
     give_up_marks(stage)
-    stage.hidden, stage.overlay, stage.place = frozenset(), "none", "mix"
+    stage.overlay, stage.place = "none", "mix"
+    stage.hidden = veils_of(stage.session.head.parts, stage.session.head.polygons, stage.session.head.neutral)
     stage.new_head, stage.finding, stage.moved_mark, stage.landmark, stage.carried_shape = None, None, None, "", ""
     stage.keeping_marks = None
     look_from(stage, "front", at_once=True)

@@ -10,6 +10,7 @@ from composer.document.mask_file import read_mask
 from composer.document.masks_of import moving_regions
 from composer.document.project import Project
 from composer.document.store import open_document
+from composer.document.stored import file_of
 from composer.edits.lay_regions import MOVING, laid_regions
 from composer.errors import MoueError
 from composer.formats.library import head_of, open_library
@@ -90,7 +91,7 @@ def _with_files(project: Project) -> Project:
     for region in project.regions:
         place = region.source.get("file")
         if region.source.get("from") == "file" and isinstance(place, str) and place not in stored:
-            mask = read_mask(project.path.parent / place)
+            mask = read_mask(file_of(project, place))
             mask.setflags(write=False)
             stored[place] = mask
     return project.with_(stored=stored) if len(stored) > len(project.stored) else project

@@ -103,7 +103,7 @@ def test_a_mirrored_fitted_head_is_refused(
 def test_a_reach_that_is_no_length_is_told_before_the_work(
     keeper: tuple[Path, Head], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("composer.fitting.chain.fit", lambda *_, **__: pytest.fail("the bend began"))
+    monkeypatch.setattr("composer.fitting.stages.fit", lambda *_, **__: pytest.fail("the bend began"))
     sculpt, _ = write_sculpt(tmp_path / "sculpts", keeper[1])
     for reach in (0.0, float("nan")):
         with pytest.raises(MoueError, match="leaves nothing to project"):

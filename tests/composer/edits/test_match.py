@@ -210,7 +210,9 @@ def test_the_command_writes_a_document_and_figures(library: Path) -> None:
     done = command("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
     assert done.returncode == 0, done.stderr
     assert "0.800  upper x surprise" in done.stdout and "recipe 'scan', 3 cells reach 100.0 percent" in done.stdout
-    assert "condition" in done.stderr
+    assert "the whole face alone gets to" in done.stderr
+    every = ("--sparse", "0", "--no-whole", "--to", library / "every.moue")
+    assert "condition" in command("match", library / "clock.moue", library / "scan.obj", *every).stderr
     twice = command("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
     assert twice.returncode == 2 and "is there already" in twice.stderr
 

@@ -13,9 +13,9 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Region
 from composer.document.store import open_document, save_document
 from composer.document.stored import free_place, is_inside, stored_places
-from composer.document.values import check_name
 from composer.edits import regions
 from composer.errors import MoueError
+from composer.head.file_names import check_name
 from composer.mixing.recipe import Cell, Row
 from tests.composer.document.small_document import N, painted, small_head, small_project
 

@@ -13,6 +13,7 @@ from composer.demo.sculpt import build_sculpt
 from composer.errors import MoueError
 from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.closest import ClosestSurface
+from composer.fitting.fit_state import FitOptions
 from composer.fitting.guess import guess_landmarks
 from composer.fitting.zones import free_zones
 from composer.head.landmarks import Landmarks
@@ -30,7 +31,8 @@ def ferrier():  # type: ignore[no-untyped-def]
 
 @pytest.fixture(scope="module")
 def fitted(keeper, ferrier) -> FittedHead:  # type: ignore[no-untyped-def]
-    return fit_head(keeper, ferrier.positions, ferrier.polygons, keeper.landmarks, ferrier.landmarks, up_to=1)
+    marks = (keeper.landmarks, ferrier.landmarks)
+    return fit_head(keeper, ferrier.positions, ferrier.polygons, *marks, FitOptions(up_to=1))
 
 
 def test_vertices_land_near_their_true_places(fitted: FittedHead, ferrier) -> None:  # type: ignore[no-untyped-def]
@@ -48,8 +50,7 @@ def test_four_landmarks_do_and_guesses_are_not_taken_for_true(keeper, ferrier) -
     off = []
     for points in (placed, guessed):
         done = fit_head(
-            keeper, ferrier.positions, ferrier.polygons, keeper.landmarks, Landmarks(points), up_to=0
-        )
+            keeper, ferrier.positions, ferrier.polygons, keeper.landmarks, Landmarks(points), FitOptions(up_to=0))
         followed = done.free[: len(true)] < 0.5
         off.append(float(np.linalg.norm(done.head.neutral[: len(true)] - true, axis=1)[followed].mean()))
     assert off[0] < 2.0 and off[0] < off[1]  # mm

@@ -10,6 +10,7 @@ from composer.demo.neutral import build_neutral
 from composer.demo.sculpt import build_sculpt
 from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.chain import FittedHead, fit_head
+from composer.fitting.fit_state import FitOptions
 from composer.fitting.loops import Loops
 from composer.fitting.nonrigid import Skin
 from composer.fitting.relax import mend
@@ -61,7 +62,7 @@ def welded():  # type: ignore[no-untyped-def]
 @pytest.fixture(scope="module")
 def fitted(keeper, welded) -> FittedHead:  # type: ignore[no-untyped-def]
     positions, polygons, marks = welded
-    return fit_head(keeper, positions, polygons, keeper.landmarks, marks, up_to=1)
+    return fit_head(keeper, positions, polygons, keeper.landmarks, marks, FitOptions(up_to=1))
 
 
 def _sealed(keeper, positions, polygons, marks, own=None) -> list[str]:  # type: ignore[no-untyped-def]

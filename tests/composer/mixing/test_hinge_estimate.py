@@ -12,7 +12,7 @@ from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.mixing.hinge import hinge_displacement
-from composer.mixing.hinge_estimate import axis_and_angle, estimate_hinge, rigid_motion, worthwhile
+from composer.mixing.hinge_estimate import estimate_hinge, worthwhile
 from tests.small_heads import grid
 
 seeds = st.integers(0, 2**32 - 1)
@@ -23,38 +23,6 @@ def bowl(rows: int = 30) -> Surface:
     u, v = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(0, 1, rows), indexing="ij")
     x, y, z = 60 * np.sin(1.4 * u), -40 * v - 10 * u**2, 110 * v * np.cos(u) - 20
     return Surface(grid(rows, rows), np.stack([x.ravel(), y.ravel(), z.ravel()], axis=1))
-
-
-@settings(deadline=None, max_examples=60)
-@given(seeds)
-def test_the_best_rotation_is_scipys(seed: int) -> None:
-    # scipy.spatial.transform.Rotation.align_vectors solves the same weighted problem (Wahba 1965) for rotations.
-    rng = np.random.default_rng(seed)
-    source, weight = rng.normal(size=(12, 3)), rng.random(12)
-    planted = Rotation.random(random_state=np.random.RandomState(seed % 2**31)).as_matrix()
-    target = source @ planted.T + 0.2 * rng.normal(size=(12, 3)) + rng.normal(size=3)
-    rotation, shift, _ = rigid_motion(source, target, weight)
-    middle, goal = np.average(source, axis=0, weights=weight), np.average(target, axis=0, weights=weight)
-    expected, _ = Rotation.align_vectors(target - goal, source - middle, weights=weight)
-    np.testing.assert_allclose(rotation, expected.as_matrix(), atol=1e-9)
-    np.testing.assert_allclose(rotation @ middle + shift, goal, atol=1e-12)
-
-
-def test_a_reflection_is_never_the_answer() -> None:
-    source = np.random.default_rng(0).normal(size=(20, 3))
-    rotation, _, _ = rigid_motion(source, source * [-1, 1, 1], np.ones(20))
-    np.testing.assert_allclose(np.linalg.det(rotation), 1.0, atol=1e-12)
-
-
-@settings(deadline=None, max_examples=100)
-@given(seeds, st.floats(0, np.pi))
-def test_axis_and_angle_are_scipys(seed: int, angle: float) -> None:
-    axis = np.random.default_rng(seed).normal(size=3)
-    axis /= np.linalg.norm(axis)
-    found, turned = axis_and_angle(Rotation.from_rotvec(angle * axis).as_matrix())
-    np.testing.assert_allclose(turned, angle, atol=1e-7)
-    again = Rotation.from_rotvec(turned * found).as_matrix()
-    np.testing.assert_allclose(again, Rotation.from_rotvec(angle * axis).as_matrix(), atol=1e-7)
 
 
 @settings(deadline=None, max_examples=20)

@@ -1,0 +1,144 @@
+"""The stages of a fit, in order: `STAGES` is the list, and a new stage is one function and one line in it.
+
+Clean the sculpt, align it by its landmarks, find what does not follow it, bend the cage onto it, relax the loops,
+close what the sculpt has sealed, place the parts, project by levels, and report.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from composer.fitting.align import check_pairs, landmark_pairs
+from composer.fitting.fit_state import FitState
+from composer.fitting.nonrigid import Skin, fit, skin_marks
+from composer.fitting.parts import place_parts
+from composer.fitting.project import REACH, project, usable_reach
+from composer.fitting.relax import relax
+from composer.fitting.report import fit_report
+from composer.fitting.sculpt import clean_sculpt
+from composer.fitting.sealed import close_seam, sealed_seams, seam_zone
+from composer.fitting.zones import free_zones
+from composer.progress import Progress
+
+
+@dataclass(frozen=True)
+class FitStage:
+    """A stage: the `words` that progress says, what it does, and its `share` of the time, of 1 over all stages
+    (of the processor time that the demo's sculpt takes; it only moves the progress bar)."""
+
+    words: str
+    run: Callable[[FitState, Progress], FitState]
+    share: float
+
+
+def clean(state: FitState, progress: Progress) -> FitState:
+    """The sculpt without what cannot be fitted to, its faces turned over where that is asked for.
+
+    Raises MoueError for a sculpt without faces, and for a reach that is no length.
+    """
+    options = state.options
+    if options.reach_mm is not None:
+        usable_reach(options.reach_mm)
+    sculpt = clean_sculpt(state.sculpt_positions, state.sculpt_polygons, options.where)
+    if options.turn_over:
+        sculpt = sculpt.turned_over()
+    return replace(state, clean=sculpt, notes=(*state.notes, *sculpt.notes))
+
+
+def align(state: FitState, progress: Progress) -> FitState:
+    """The landmark pairs and the similarity through them. Raises MoueError where they contradict each other."""
+    pairs = landmark_pairs(state.head, state.marks, state.sculpt_marks, state.sculpt_positions)
+    aligned, odd = check_pairs(pairs, state.head, state.clean.surface, state.options.any_size)
+    return replace(state, pairs=pairs, aligned=aligned, notes=(*state.notes, *odd))
+
+
+def find_free_zones(state: FitState, progress: Progress) -> FitState:
+    """Where the cage does not follow the sculpt: hollows, what the options say, and bands about sealed openings."""
+    head, options = state.head, state.options
+    hollow, found = free_zones(head, state.marks, groups=options.groups, mask=options.free)
+    sealed, said = sealed_seams(head, state.marks, state.pairs, state.aligned, state.clean.surface, state.clean.balls)
+    seams = tuple(seam_zone(head, seam, hollow) for seam in sealed)
+    free = np.maximum.reduce([hollow, *(seam.astype(np.float64) for seam in seams)])
+    return replace(state, hollow=hollow, seams=seams, free=free, notes=(*state.notes, *found, *said))
+
+
+def bend(state: FitState, progress: Progress) -> FitState:
+    """The cage bent onto the sculpt, from coarse to fine."""
+    bent = fit(state.head, state.clean.surface, state.pairs, state.free, aligned=state.aligned, progress=progress)
+    return replace(state, bent=bent, positions=bent.positions)
+
+
+def relax_loops(state: FitState, progress: Progress) -> FitState:
+    """The skin's loops more like the library's own; landmarks stay."""
+    if not state.options.relaxed:
+        return state
+    head, skin = state.head, Skin.of(state.head)
+    mask = state.options.relax_mask
+    positions = np.array(state.positions)
+    positions[skin.vertices] = relax(
+        skin.polygons, positions[skin.vertices], state.clean.surface, head.neutral[skin.vertices],
+        None if mask is None else mask[skin.vertices], free=state.free[skin.vertices],
+        held=skin_marks(skin, state.pairs)[0],
+    )  # fmt: skip
+    return replace(state, positions=positions)
+
+
+def close_seams(state: FitState, progress: Progress) -> FitState:
+    """Lips and lids that the sculpt has sealed, in the library's own form."""
+    positions = state.positions
+    for seam in state.seams:
+        positions = close_seam(state.head, positions, seam, state.free, state.pairs)
+    return replace(state, positions=positions)
+
+
+def place_all_parts(state: FitState, progress: Progress) -> FitState:
+    """Eyeballs, teeth and tongue where the sculpt's are, or where the skin says."""
+    positions, placed = place_parts(state.head, state.positions, state.clean.balls, state.hollow)
+    return replace(state, positions=positions, notes=(*state.notes, *placed))
+
+
+def project_levels(state: FitState, progress: Progress) -> FitState:
+    """The skin on the sculpt, level by level. Raises MoueError for a level that is not from 0 to 8."""
+    head, options, pairs = state.head, state.options, state.pairs
+    keep = np.zeros(head.n_vertices) if options.protect is None else np.array(options.protect, dtype=np.float64)
+    keep[~head.skin] = 1.0
+    on_skin = (pairs.vertices >= 0) & head.skin[pairs.vertices]
+    reach = options.reach_mm
+    if reach is None:
+        reach = REACH * float(np.linalg.norm(np.ptp(state.positions, axis=0)))
+    levels = project(
+        head.polygons, state.positions, state.clean.surface, reference=head.neutral, reach_mm=reach,
+        up_to=options.up_to, free=state.free, protect=keep, marks=(pairs.vertices[on_skin], pairs.sculpt[on_skin]),
+        progress=progress,
+    )  # fmt: skip
+    notes = [
+        f"Level {level.k}: {level.n_mended:,} vertices given up and filled, so that no face is turned over or folded."
+        for level in levels
+        if level.n_mended
+    ]
+    notes += [f"Level {lv.k}: {lv.bad_faces} faces are turned over or folded." for lv in levels if lv.bad_faces]
+    return replace(
+        state, positions=levels[0].positions, reach_mm=reach, levels=tuple(levels), notes=(*state.notes, *notes)
+    )
+
+
+def measure(state: FitState, progress: Progress) -> FitState:
+    """The report in numbers."""
+    return replace(state, report=fit_report(state))
+
+
+STAGES: tuple[FitStage, ...] = (
+    FitStage("reading the sculpt", clean, 0.03),
+    FitStage("aligning the landmarks", align, 0.02),
+    FitStage("looking for openings", find_free_zones, 0.03),
+    FitStage("bending", bend, 0.33),
+    FitStage("relaxing the loops", relax_loops, 0.07),
+    FitStage("closing what is sealed", close_seams, 0.01),
+    FitStage("placing the parts", place_all_parts, 0.01),
+    FitStage("projecting", project_levels, 0.46),
+    FitStage("measuring", measure, 0.04),
+)
+"""Every stage of a fit, in order."""

@@ -1,0 +1,51 @@
+"""Many rigid fits at once: for each shape the rotation and shift that its displacements are nearest to.
+
+The fit is Kabsch's (1976, "A solution for the best rotation to relate two sets of vectors"), its second round
+weighted by the residuals so that what moves in itself, such as a pupil that widens, does not turn the rest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class RigidFits:
+    """For each of s shapes the rotation (s, 3, 3) and shift (s, 3) of x -> R x + t, and (s, k) what it leaves, mm."""
+
+    turns: Floats
+    shifts: Floats
+    residual: Floats
+
+    def moves(self, points: Floats) -> Floats:
+        """(s, k, 3) how far each motion takes `points` (k, 3)."""
+        return np.einsum("sij,kj->ski", self.turns, points) + self.shifts[:, None] - points
+
+
+def fit_rigid(points: Floats, deltas: Floats, weights: Floats | None = None) -> RigidFits:
+    """The rigid motions nearest to displacements (s, k, 3) of `points` (k, 3), with weights (s, k) not negative."""
+    s, k, _ = deltas.shape
+    w = np.full((s, k), 1.0 / max(k, 1)) if weights is None else weights / np.maximum(weights.sum(1), 1e-300)[:, None]
+    target = points + deltas
+    middle, to = w @ points, np.einsum("sk,skx->sx", w, target)
+    product = np.einsum("sk,ski,skj->sij", w, target, np.broadcast_to(points, deltas.shape))
+    product -= np.einsum("si,sj->sij", to, middle)
+    u, _, vt = np.linalg.svd(product)
+    sign = np.sign(np.linalg.det(u @ vt))
+    u[:, :, 2] *= np.where(sign == 0, 1.0, sign)[:, None]
+    turns = u @ vt
+    shifts = to - np.einsum("sij,sj->si", turns, middle)
+    off = np.einsum("sij,kj->ski", turns, points) + shifts[:, None] - target
+    return RigidFits(turns, shifts, np.sqrt(np.einsum("skx,skx->sk", off, off)))
+
+
+def fit_robust(points: Floats, deltas: Floats, floor: float) -> RigidFits:
+    """As `fit_rigid`, once more with weights 1 / (1 + (r / median)^2); `floor` is the least median, in mm."""
+    first = fit_rigid(points, deltas)
+    scale = np.median(first.residual, axis=1, keepdims=True) + floor
+    return fit_rigid(points, deltas, 1.0 / (1.0 + (first.residual / scale) ** 2))

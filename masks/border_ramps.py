@@ -1,0 +1,123 @@
+"""Regions made soft, every border with a ramp of its own: as wide as the motion itself takes to fall off across it.
+
+Away from a border a shape's motion goes from the level of one side to that of the other; over how many millimetres,
+is its range divided by its steepest slope. A mask that changes over the same width adds no crease that the shape has
+not. Where two regions meet, each has smoothstep(1/2 + (away_b - away_a) / (2 R)), where R is half of the border's
+ramp and away the distance along the surface; of more than two the least counts, and they are scaled to sum to one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.geometry.surface import Floats
+from masks.soften import smoothstep
+
+CAP = 0.9
+"""The most that half a ramp may be, in widths (root of the area) of the smaller region beside it: wider, nothing of a
+region would be its own."""
+BINS = 28
+"""Steps in which the motion across a border is told, over all that lies within reach."""
+NEAR = 0.12
+"""Of the face's width: the steepest slope is looked for this near to the border."""
+TELLING = 4
+"""Shapes that differ most across a border, by whose falloff its ramp is set: their median."""
+FEWEST = 12
+"""Vertices beside a border, at least, for its motion to be told."""
+
+
+@dataclass(frozen=True, eq=False)
+class Territories:
+    """The vertices of k regions, each (j,); `away` (k, n) the distance from each in mm, cut at `reach`; `owner` (n,)
+    the region of each vertex, -1 for none; `mirror` (k,) the region that is each one's mirror image, `partner` (n,)
+    the vertex, None where the sides are not known.
+    """
+
+    vertices: list[NDArray[np.int64]]
+    away: Floats
+    owner: NDArray[np.int64]
+    mirror: NDArray[np.int64]
+    partner: NDArray[np.int64] | None
+    reach: float
+
+
+def half_ramps(
+    ground: Territories, amounts: Floats, mass: Floats, floor_mm: float, width_mm: float, softness: float = 1.0
+) -> Floats:
+    """(k, k) half the ramp between each two regions in mm, alike on both sides; 0 where they do not meet.
+
+    `amounts` (s, n) mm, `mass` (n,) mm^2, `softness` times the motion's own falloff; never below `floor_mm`.
+    """
+    k = len(ground.vertices)
+    most = widest(ground, mass, floor_mm)
+    size = np.maximum(np.sqrt((amounts**2) @ mass), 1e-9)
+    half = np.zeros((k, k))
+    for a in range(k):
+        for b in range(a):
+            falloff = _falloff(ground, a, b, amounts, mass, size, width_mm)
+            if falloff is not None:
+                half[a, b] = half[b, a] = np.clip(softness * falloff, floor_mm, most[a, b])
+    image = half[ground.mirror][:, ground.mirror]
+    return np.where((half > 0) & (image > 0), 0.5 * (half + image), np.maximum(half, image))
+
+
+def widest(ground: Territories, mass: Floats, floor_mm: float) -> Floats:
+    """(k, k) the most that half the ramp between two regions may be in mm; never below `floor_mm`."""
+    widths = np.sqrt([mass[vertices].sum() for vertices in ground.vertices])
+    return np.maximum(floor_mm, np.minimum(CAP * np.minimum(widths[:, None], widths), ground.reach))
+
+
+def _falloff(
+    ground: Territories, a: int, b: int, amounts: Floats, mass: Floats, size: Floats, width_mm: float
+) -> float | None:
+    """Over how many mm the motion goes from one side's level to the other's; None where two regions do not meet."""
+    away_a, away_b = ground.away[a], ground.away[b]
+    beside = (ground.owner == a) | (ground.owner == b)
+    beside &= np.maximum(away_a, away_b) < 0.99 * ground.reach
+    at = np.flatnonzero(beside)
+    if len(at) < FEWEST:
+        return None
+    signed = np.where(ground.owner[at] == a, -away_b[at], away_a[at])
+    weight = mass[at]
+    unlike = np.abs((amounts[:, at] * (weight * np.sign(signed))).sum(axis=1)) / size
+    edges = np.linspace(-ground.reach, ground.reach, BINS + 1)
+    cell = np.clip(np.digitize(signed, edges) - 1, 0, BINS - 1)
+    area = np.bincount(cell, weight, BINS)
+    known = np.flatnonzero(area > 0)
+    middle = (0.5 * (edges[1:] + edges[:-1]))[known]
+    if len(known) < 5:
+        return None
+    near = np.abs(middle) < NEAR * width_mm
+    spans = []
+    for shape in np.argsort(-unlike.round(9), kind="stable")[:TELLING]:
+        level = np.bincount(cell, weight * amounts[shape, at], BINS)[known] / area[known]
+        slope = np.abs(np.gradient(level, middle))
+        steepest = float(slope[near].max() if near.any() else slope.max())
+        if steepest > 0:
+            spans.append(float(np.ptp(level)) / steepest)
+    return float(np.median(spans)) if spans else None
+
+
+def softened(ground: Territories, half: Floats, floor_mm: float) -> Floats:
+    """(k, n) weights with ramps of half-widths `half` (k, k), `floor_mm` where that is 0: in sum 1 on all regions,
+    fading to 0 over as much beyond.
+    """
+    k = len(ground.vertices)
+    if floor_mm <= 0 and not half.any():
+        return (ground.owner == np.arange(k)[:, None]).astype(np.float64)
+    weights = np.ones(ground.away.shape)
+    beyond = np.min(ground.away, axis=0)
+    own = np.array([np.median(row[row > 0]) if (row > 0).any() else floor_mm for row in half])
+    for a in range(k):
+        for b in range(k):
+            if a != b:
+                ramp = half[a, b] if half[a, b] > 0 else floor_mm
+                inward = (ground.away[b] - ground.away[a]) / (2.0 * ramp)
+                np.minimum(weights[a], smoothstep(0.5 + inward), out=weights[a])
+    total = weights.sum(axis=0)
+    weights /= np.where(total > 1e-9, total, 1.0)
+    weights *= smoothstep(1.0 - beyond[None] / own[:, None])
+    return 0.5 * (weights + weights[ground.mirror][:, ground.partner]) if ground.partner is not None else weights

@@ -1,0 +1,83 @@
+"""Crumbs of a parting: small connected pieces that go to a neighbour, by likeness of motion or by the border shared."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
+
+if TYPE_CHECKING:
+    from masks.moving_places import MovingPlaces
+
+CRUMB = 0.12
+"""A piece of a label smaller than this share of it goes to its neighbours."""
+
+
+def crumbs_by_border(moving: MovingPlaces, labels: NDArray[np.int64], least_mm2: float) -> NDArray[np.int64]:
+    """Labels (m,) in which every connected piece under `least_mm2` has gone to the neighbour with the longest border,
+    the smallest first; one that touches nothing stays. Across a mirror's midline a piece counts twice.
+    """
+    graph = moving.graph.tocoo()
+    labels = labels.copy()
+    while True:
+        piece, area, centres = _pieces(moving, labels)
+        if moving.partner is not None:
+            nearest = np.full(len(area), np.inf)
+            np.minimum.at(nearest, piece, moving.aside)
+            area = np.where(nearest <= 1e-6 * moving.width, 2.0 * area, area)
+        small = np.flatnonzero(area < least_mm2)
+        for crumb in small[np.lexsort((*centres[small].round(6).T[::-1], area[small].round(6)))]:
+            leaves = (piece[graph.row] == crumb) & (piece[graph.col] != crumb)
+            if leaves.any():
+                border = np.bincount(labels[graph.col[leaves]], graph.data[leaves])
+                labels[piece == crumb] = int(np.argmax(border.round(6)))
+                break
+        else:
+            return labels
+
+
+def crumbs_by_likeness(moving: MovingPlaces, labels: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Labels (m,) numbered from 0, every one in one piece: large pieces become labels of their own, and crumbs go, the
+    largest first, to the piece that they touch and that moves most as they do, or lies nearest where they touch none.
+    """
+    piece, area, centres = _pieces(moving, labels)
+    count = len(area)
+    of = np.zeros(count, dtype=np.int64)
+    of[piece] = labels
+    kept = area >= CRUMB * np.bincount(labels, weights=moving.mass)[of]
+    among = sp.csr_matrix((moving.mass / area[piece], (piece, np.arange(len(piece)))), shape=(count, len(piece)))
+    profiles = among @ moving.features.T
+    profiles /= np.maximum(np.linalg.norm(profiles, axis=1, keepdims=True), 1e-12)
+    graph = moving.graph.tocoo()
+    touch = sp.csr_matrix((np.ones(len(graph.row)), (piece[graph.row], piece[graph.col])), shape=(count, count))
+    order = np.flatnonzero(kept)
+    order = order[np.lexsort(centres[order].round(6).T[::-1])]
+    rank = np.full(count, -1, dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    crumbs = np.flatnonzero(~kept)
+    waiting = crumbs[np.lexsort((*centres[crumbs].round(6).T[::-1], -area[crumbs].round(6)))].tolist()
+    beside = {c: touch.indices[touch.indptr[c] : touch.indptr[c + 1]] for c in waiting}
+    while waiting:
+        first = next((i for i, c in enumerate(waiting) if (rank[beside[c]] >= 0).any()), None)
+        crumb = waiting.pop(first or 0)
+        if first is None:
+            best = order[np.argmin(np.linalg.norm(centres[order] - centres[crumb], axis=1))]
+        else:
+            near = beside[crumb][rank[beside[crumb]] >= 0]
+            best = near[np.argmax(profiles[near] @ profiles[crumb])]
+        rank[crumb] = rank[best]
+    return rank[piece]
+
+
+def _pieces(moving: MovingPlaces, labels: NDArray[np.int64]) -> tuple[NDArray, NDArray, NDArray]:
+    """The connected piece of one label that each place is in (m,), and of each its area in mm^2 and its centre."""
+    graph = moving.graph.tocoo()
+    same = labels[graph.row] == labels[graph.col]
+    inside = sp.csr_matrix((graph.data[same], (graph.row[same], graph.col[same])), shape=graph.shape)
+    count, piece = connected_components(inside, directed=False)
+    area = np.bincount(piece, weights=moving.mass, minlength=count)
+    centres = np.stack([np.bincount(piece, moving.mass * at, count) / area for at in moving.positions.T], axis=1)
+    return piece, area, centres

@@ -1,0 +1,98 @@
+"""Terms of the mixing formulas that hide in large tests: each has a small case that can be worked out on paper."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from composer.document.evaluated import EvaluatedDocument
+from composer.geometry.surface import Surface
+from composer.head.head import Head, InBetween, Shape
+from composer.mixing.hinge import Hinge, hinge_displacement, turn
+from composer.mixing.linear import Mixer
+from composer.mixing.match_drag import Drag
+from composer.mixing.recipe import ALL, Cell, Recipe, Row
+from composer.mixing.seamless import SeamlessJoin
+from composer.mixing.seamless_surface import SeamlessSurface
+from composer.mixing.shares import shares
+from tests.composer.document.small_document import N, small_head, small_project
+from tests.composer.mixing.test_seamless import WIDTH, smoothstep, strip
+from tests.small_heads import grid
+
+Z = np.array([0.0, 0.0, 1.0])
+
+
+@pytest.mark.parametrize("weight", [-0.5, 0.25, 0.5, 1.5])
+def test_what_a_hinge_does_not_explain_goes_in_a_straight_line(weight: float) -> None:
+    places = np.array([[10.0, 0.0, 0.0], [0.0, 20.0, 0.0]])
+    residual = np.array([[0.5, -0.25, 2.0], [3.0, 1.0, -1.0]])
+    hinge = Hinge(Z, np.zeros(3), 0.8, np.array([1.0, 0.0], dtype=np.float32))
+    turned = turn(places, Z, np.zeros(3), 0.8) - places
+    delta = np.array([1.0, 0.0])[:, None] * turned + residual
+    partly = np.array([1.0, 0.0])[:, None] * (turn(places, Z, np.zeros(3), 0.8 * weight) - places)
+    expected = partly + weight * residual
+    np.testing.assert_allclose(hinge_displacement(places, delta, hinge, weight), expected, atol=1e-12)
+
+
+def test_the_amount_of_the_base_row_scales_what_it_keeps_beside_a_row_that_replaces() -> None:
+    masks = {"mouth": np.array([0.0, 0.5, 1.0])}
+    cells = (Cell(ALL, "joy", 1.0), Cell("mouth", "joy", 1.0))
+    recipe = Recipe("r", cells, rows={ALL: Row(amount=0.4), "mouth": Row("replace", 0.5)})
+    found = shares(masks, recipe, 3)
+    np.testing.assert_allclose(found["mouth"], [0.0, 0.25, 0.5], atol=1e-15)
+    np.testing.assert_allclose(found[ALL], [0.4, 0.4 * 0.75, 0.4 * 0.5], atol=1e-15)
+
+
+def test_a_shape_that_moves_only_beside_the_ramp_is_let_in_by_the_widened_share() -> None:
+    polygons, places = strip()
+    join = SeamlessJoin(SeamlessSurface(Surface(polygons, places)), {"right": smoothstep(places[:, 0] / WIDTH + 0.5)})
+    share = smoothstep(places[:, 0] / WIDTH + 0.5)
+    halo = (places[:, 0] > -15.0) & (places[:, 0] < -12.0)  # the ramp ends at -10, the halo at -16.7
+    assert not share[halo].any() and np.isin(np.flatnonzero(halo), join.zone.free).all()
+    row = np.where(halo[:, None], np.abs(places[:, :1]) * Z, 0.0)
+    further = join.solve({"right": share[join.near]}, {"right": row[join.near]})
+    beside = halo[join.zone.free]
+    assert np.abs(further[beside]).max() > 1e-3  # with the share itself, which is 0 there, nothing would move
+
+
+@pytest.mark.parametrize("wanted", [0.8, 0.95])
+def test_a_pull_along_an_arc_arrives(wanted: float) -> None:
+    # One vertex 50 mm from a hinge of 150 degrees: its place at a weight is known, and is far from a straight line.
+    places = np.array([[50.0, 0.0, 0.0], [0.0, 0.0, 0.0], [50.0, 50.0, 0.0], [0.0, 50.0, 0.0]])
+    angle = np.radians(150.0)
+    delta = (turn(places, Z, np.zeros(3), angle) - places).astype(np.float32)
+    head = Head("arc", grid(2, 2), places, (Shape("swing", delta),))
+    hinge = Hinge(Z, np.zeros(3), angle, np.ones(4, dtype=np.float32))
+    drag = Drag(Mixer(head, {}, hinges={"swing": hinge}), [ALL], ["swing"], [0])
+    target = turn(places[:1], Z, np.zeros(3), wanted * angle)
+    found = drag.weights(Recipe("r", (Cell(ALL, "swing", 0.3),)), target)
+    assert found[ALL, "swing", False] == pytest.approx(wanted, abs=0.01)
+
+
+def test_a_pull_through_an_in_between_arrives_on_the_far_side_of_it() -> None:
+    # Up by 10 mm until a half, then sideways by 20 mm: at 0.75 the point is at (10, 10, 0) from where it began.
+    places = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [1.0, 1.0, 0.0]])
+    up, corner = np.float32([0, 10, 0]), np.float32([20, 10, 0])
+    between = (InBetween(0.5, np.tile(up, (4, 1)).astype(np.float32)),)
+    head = Head("bent", grid(2, 2), places, (Shape("way", np.tile(corner, (4, 1)).astype(np.float32), between),))
+    drag = Drag(Mixer(head, {}), [ALL], ["way"], [0])
+    found = drag.weights(Recipe("r", (Cell(ALL, "way", 0.6),)), places[:1] + [[10.0, 10.0, 0.0]])
+    assert found[ALL, "way", False] == pytest.approx(0.75, abs=0.01)
+
+
+def test_a_shape_whose_hinge_changes_moves_by_the_new_one() -> None:
+    def turning(angle_deg: float) -> EvaluatedDocument:
+        place = "masks/hinge_drop.npy"
+        said = {"axis": [1.0, 0.0, 0.0], "origin": [0.0, 40.0, -60.0], "angle_deg": angle_deg, "rigidity": place}
+        project = small_project()
+        project = project.with_(shapes={"drop": {"hinge": said}}, stored={**project.stored, place: rigidity})
+        return EvaluatedDocument(project, small_head()) if angle_deg == 20.0 else before.again(project)
+
+    recipe = Recipe("half", (Cell(ALL, "drop", 0.5),))
+    rigidity = np.ones(N, dtype=np.float32)
+    before = turning(20.0)
+    before.pose(recipe)  # so that motions are there to be kept
+    after = turning(-15.0)
+    fresh = EvaluatedDocument(after.project, small_head())
+    assert np.abs(after.pose(recipe) - before.pose(recipe)).max() > 0.1
+    np.testing.assert_array_equal(after.pose(recipe), fresh.pose(recipe))
