@@ -1,4 +1,4 @@
-"""Opening whatever a person points at: a document, or a library that nobody has marked yet."""
+"""Opening a document, or a library that has no document yet."""
 
 from __future__ import annotations
 
