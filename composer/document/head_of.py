@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.mask_file import checked_delta, read_delta
-from composer.document.masks_of import group_of
+from composer.document.part_table import part_of
 from composer.document.project import Project
 from composer.document.stored import file_of
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
-from composer.head.head import FOLLOWS, Head, InBetween, Part, Shape
+from composer.head.head import Head, InBetween, Part, Shape
 from composer.head.landmarks import Landmarks
 
 SHOWN = ("label", "group", "marked", "hidden")
@@ -92,23 +92,7 @@ def _parts(project: Project, library: Head, before: DocumentHead | None) -> tupl
     if before is not None and project.parts == before.project.parts:
         return before.head.parts
     tables = {name: Values(table, project.path, f"part {name!r}") for name, table in project.parts.items()}
-    return tuple(_part(table, name, library) for name, table in tables.items())
-
-
-def _part(said: Values, name: str, head: Head) -> Part:
-    follows = said.text("follows") or "skull"
-    if follows not in FOLLOWS:
-        raise unknown("way to follow", follows, FOLLOWS, said.path)
-    if "group" in said.table:
-        faces = np.isin(head.polygons.corner_face, group_of(said.text("group") or "", head, said.path))
-        vertices = np.unique(head.polygons.indices[faces])
-    elif "component" in said.table:
-        vertices = np.flatnonzero(head.polygons.components == said.whole("component", 0)).astype(np.int32)
-    else:
-        vertices = np.asarray(said.wholes("vertices"), dtype=np.int32)
-    if not len(vertices) or vertices.max() >= head.n_vertices:
-        raise said.error("names no vertices of this head")
-    return Part(name, vertices.astype(np.int32), follows)  # type: ignore[arg-type]
+    return tuple(part_of(table, name, library) for name, table in tables.items())
 
 
 def _shapes(project: Project, library: Head, before: DocumentHead | None) -> tuple[Shape, ...]:

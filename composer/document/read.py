@@ -6,6 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from composer.document.part_table import KEYS as PART_KEYS
 from composer.document.project import RESERVED, VERSION, Project, Region
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
@@ -18,7 +19,6 @@ from composer.mixing.recipe import HALO, WEIGHT_RANGE, Cell, Recipe, Row
 
 TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "landmarks", "regions", "recipes",
        "correctives")
-PART_KEYS = ("group", "component", "vertices", "follows")
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "detail")

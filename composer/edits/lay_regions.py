@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
 from composer.document.masks_of import moving_regions
+from composer.document.part_table import part_table
 from composer.document.project import Project, Region
 from composer.errors import MoueError
 from composer.head.fingerprint import fingerprint
@@ -38,16 +40,20 @@ def laid_regions(
         names = region_names(head, found.masks)
         sources = {names[name]: {"from": source, "moves": name, "regions": count} for name in found.masks}
     else:
-        sources = {name: {"from": "group", "group": name, "ramp_mm": ramp_mm} for name in head.groups}
+        sources = {}
+        for key, faces in (("group", head.groups), ("material", head.materials)):
+            for name in faces:
+                sources.setdefault(_plain(str(name)), {"from": "group", key: str(name), "ramp_mm": ramp_mm})
     if not sources:
-        raise MoueError(f"has no {source} to make regions from", head.path, hint="try --from displacement")
-    parts = {part.name: _part(part.vertices.tolist(), part.name, head, part.follows) for part in head.parts}
+        what = "groups or materials" if source == "groups" else source
+        raise MoueError(f"has no {what} to make regions from", head.path, hint="try --from displacement")
+    parts = {part.name: part_table(part, head) for part in head.parts}
     return Project(
         path, head.path or path.parent, head.unit, head.neutral_name, fingerprint(head.polygons),
         tuple(Region(name, table) for name, table in sources.items()), parts=parts,
     ), notes  # fmt: skip
 
 
-def _part(vertices: list[int], name: str, head: Head, follows: str) -> dict[str, Any]:
-    where: dict[str, Any] = {"group": name} if name in head.groups else {"vertices": vertices}
-    return where | {"follows": follows}
+def _plain(name: str) -> str:
+    """A group's or material's name as a region may bear it: without what no file's name holds."""
+    return re.sub(r'[/\\:*?"<>|]+', "_", name).strip(" .") or "group"
