@@ -22,6 +22,7 @@ from composer.document.values import Values
 from composer.errors import MoueError, unknown
 from composer.head.head import Head, InBetween, Part, Shape
 from composer.head.landmarks import Landmarks
+from composer.head.understand.anatomy import with_anatomy_of
 
 SHOWN = ("label", "group", "marked", "hidden")
 """What a document says of a shape only to show it so."""
@@ -44,14 +45,16 @@ def head_of(project: Project, library: Head, before: DocumentHead | None = None)
     if before is not None and _says_the_same(project, before.project):
         return before.head
     parts, shapes, landmarks = _parts(project, library, before), _shapes(project, library, before), library.landmarks
-    if project.landmarks:
+    if project.landmarks or project.curves:
         points = {**(landmarks.points if landmarks else {}), **project.landmarks}
-        curves = landmarks.curves if landmarks else {}
+        curves = {**(landmarks.curves if landmarks else {}), **project.curves}
         landmarks = Landmarks(points, curves).check(library.n_vertices, project.path)
     same = len(shapes) == len(library.shapes) and all(a is b for a, b in zip(shapes, library.shapes, strict=True))
     if same and parts is library.parts and landmarks is library.landmarks:
         return library
     head = library.with_(parts=parts, shapes=shapes, landmarks=landmarks)
+    if same:
+        with_anatomy_of(head, library)
     vars(head)["surface"] = library.surface  # what depends on the neutral alone is made once for all of them
     if before is not None and parts is before.head.parts:
         vars(head)["skin"] = before.head.skin
@@ -69,13 +72,14 @@ def unknown_shown(project: Project, head: Head) -> list[str]:
 def _says_the_same(project: Project, before: Project) -> bool:
     if project.parts is not before.parts and project.parts != before.parts:
         return False
-    if project.landmarks is not before.landmarks and project.landmarks != before.landmarks:
-        return False
+    for ours, theirs in ((project.landmarks, before.landmarks), (project.curves, before.curves)):
+        if ours is not theirs and ours != theirs:
+            return False
     if project.shapes is before.shapes and project.stored is before.stored:
         return True
-    ours, theirs = _of_head(project), _of_head(before)
-    return list(ours) == list(theirs) and all(
-        said == theirs[name][0] and held is theirs[name][1] for name, (said, held) in ours.items()
+    said, said_before = _of_head(project), _of_head(before)
+    return list(said) == list(said_before) and all(
+        own == said_before[name][0] and held is said_before[name][1] for name, (own, held) in said.items()
     )
 
 

@@ -10,10 +10,13 @@ from composer.document.masks_of import moving_regions
 from composer.document.part_table import part_table
 from composer.document.project import Project, Region
 from composer.errors import MoueError
+from composer.head.find_landmarks.found import find_landmarks
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
+from composer.head.places import Landmarks
 from composer.head.presets import lay_regions, region_set
 from composer.head.region_names import region_names
+from composer.head.understand.anatomy import with_anatomy_of
 from masks.from_displacement import MovingRegions
 
 MOVING = 16
@@ -26,10 +29,18 @@ def laid_regions(
 ) -> tuple[Project, list[str]]:  # fmt: skip
     """A project for `head` that is to lie at `path`, and notes of what was left out.
 
-    `source` is landmarks, displacement or groups; `found` is what moves together, where that is known. Raises
+    `source` is landmarks, displacement or groups; `found` is what moves together, where that is known. A head that
+    nobody has marked has its landmarks found, and the document holds them, to be looked at and corrected. Raises
     MoueError where the head has nothing to make them from.
     """
     notes = list(head.notes)
+    marks = Landmarks()
+    if source != "groups" and not head.landmarks:
+        marked = find_landmarks(head)
+        head = with_anatomy_of(head.with_(landmarks=marked.landmarks or None), head)
+        if source == "landmarks":
+            marks = marked.landmarks
+            notes += [marked.words, *(f"No landmarks of the {what}: {why}." for what, why in marked.missing.items())]
     if source == "landmarks":
         laid = lay_regions(head, region_set(preset))
         notes += [*laid.notes, *(f"Region {name!r} was left out: {why}" for name, why in laid.left_out.items())]
@@ -51,6 +62,8 @@ def laid_regions(
     return Project(
         path, head.path or path.parent, head.unit, head.neutral_name, fingerprint(head.polygons),
         tuple(Region(name, table) for name, table in sources.items()), parts=parts,
+        landmarks={name: place for name, place in marks.points.items() if not isinstance(place, tuple)},
+        curves={name: tuple(int(v) for v in curve) for name, curve in marks.curves.items()},  # type: ignore[arg-type]
     ), notes  # fmt: skip
 
 

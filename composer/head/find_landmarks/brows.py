@@ -8,14 +8,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.head.find_landmarks.depth import along, convexity
+from composer.head.find_landmarks.depth import convexity
 from composer.head.find_landmarks.face import Face
 from composer.head.find_landmarks.lids import Lids
 
 Floats = NDArray[np.float64]
 SLICES = 13
-PEAK = 0.62
-"""Of the brow's length: where it is highest (common practice, no source)."""
+BEYOND = (0.2, 0.55)
+"""Of the lids' width: how far a brow reaches beyond their inner and outer corner (two heads whose brows are known)."""
 SHARP = 6.0
 """The power that motion is raised to, so that only its ridge counts."""
 
@@ -27,7 +27,7 @@ def brow_of(face: Face, lids: Lids) -> tuple[Floats, dict[str, Floats]] | None:
     moves = _brow_motion(face, top, float(lids.inner[2]))
     ridge, moving = [], []
     width = float(lids.outer[0] - lids.inner[0])
-    for lateral in np.linspace(lids.inner[0] - 0.1 * width, lids.outer[0] + 0.42 * width, SLICES):
+    for lateral in np.linspace(lids.inner[0] - BEYOND[0] * width, lids.outer[0] + BEYOND[1] * width, SLICES):
         up = np.arange(top + 2.0 * s, top + 30.0 * s, 0.5 * s)
         ahead = face.front.profile(float(lateral), up)
         stands = convexity(up, ahead, 10)
@@ -47,7 +47,7 @@ def brow_of(face: Face, lids: Lids) -> tuple[Floats, dict[str, Floats]] | None:
     if len(line) < 5:
         return None
     line[:, 1] = np.polyval(np.polyfit(line[:, 0], line[:, 1], 2), line[:, 0])
-    return line, {"medial": line[0], "peak": along(line, PEAK), "lateral": line[-1]}
+    return line, {"medial": line[0], "peak": line[int(np.argmax(line[:, 1]))], "lateral": line[-1]}
 
 
 def _brow_motion(face: Face, top: float, inner_ahead: float) -> tuple[Floats, Floats] | None:

@@ -13,6 +13,8 @@ BACK = -0.15
 """Cosine to the side's outward direction, at most: skin that looks back to the head."""
 LATERAL = 0.6
 """Of half the head's width: the ears lie further out."""
+OUTWARD, OUTER = 0.6, 0.82
+"""The ear's rearmost place is also far out; its front is looked for beyond this share of how far out it reaches."""
 TALL = 25.0
 """mm: the least height of an ear."""
 
@@ -43,8 +45,8 @@ def ears_of(face: Face, eyes_up: float, base_up: float, nose_ahead: float) -> di
             continue
         out[f"superaurale_{side}"] = ear[np.argmax(ear[:, 1])]
         out[f"subaurale_{side}"] = ear[np.argmin(ear[:, 1])]
-        out[f"postaurale_{side}"] = ear[np.argmin(ear[:, 2])]
-        middle = ear[np.abs(ear[:, 1] - (ear[:, 1].max() + ear[:, 1].min()) / 2.0) < 7.0 * s]
-        if len(middle):
-            out[f"tragion_{side}"] = middle[np.argmax(middle[:, 2])]
+        out[f"postaurale_{side}"] = ear[np.argmax(OUTWARD * sign * ear[:, 0] - ear[:, 2])]
+        outer = ear[sign * ear[:, 0] > OUTER * float((sign * ear[:, 0]).max())]
+        height = (float(ear[:, 1].max()) + float(ear[:, 1].min())) / 2.0
+        out[f"tragion_{side}"] = np.array([sign * OUTER * np.abs(ear[:, 0]).max(), height, float(outer[:, 2].max())])
     return out

@@ -10,6 +10,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.head.find_landmarks.depth import DepthMap
+from composer.head.find_landmarks.holes import eye_holes_of
 from composer.head.head import Head
 from composer.head.understand.anatomy import Anatomy, anatomy_of
 
@@ -42,12 +43,15 @@ class Face:
 
     @cached_property
     def eyes(self) -> dict[str, tuple[Floats, float]]:
-        """By side the centre (3,) of the eyeball in the head's frame and its radius, mm."""
+        """By side the centre (3,) of the eyeball in the head's frame and its radius, mm; of a mask without eyeballs, of
+        the ball that its eye hole would hold.
+        """
         local = self.anatomy.frame.local
-        return {
+        found = {
             "left" if eye.side > 0 else "right": (local(eye.sphere.centre[None])[0], eye.sphere.radius)
             for eye in self.anatomy.eyes
         }
+        return found or eye_holes_of(self.head.polygons, self.skin, self.places, self.mouth)
 
     @cached_property
     def scale(self) -> float:

@@ -64,7 +64,7 @@ def find_landmarks(head: Head) -> FoundLandmarks:
         _mouth(face, lips, points, curves)
     for side in ("left", "right"):
         if side not in lids:
-            missing[f"{side} eye and brow"] = "no eyeball was found, so the lids were not looked for"
+            missing[f"{side} eye and brow"] = "neither an eyeball nor an eye hole was found"
             continue
         _eye(face, side, lids[side], points, curves, guesses)
     if lips is not None:

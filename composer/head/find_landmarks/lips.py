@@ -1,4 +1,4 @@
-"""The lip line and the corners of the mouth, from what parts as the jaw opens and nothing covers; the red of the lips."""
+"""The lip line and the corners of the mouth, from what parts as the jaw opens; the red of the lips."""
 
 from __future__ import annotations
 

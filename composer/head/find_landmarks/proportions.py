@@ -22,8 +22,12 @@ BESIDE: dict[str, tuple[float, float, float]] = {
 }  # fmt: skip
 """Lateral, height and depth of what lies at the side of the head, one on each side."""
 TRICHION = 1.15
-NECK, SLIT = -2.35, 0.04
-"""How high the neck's border is taken where the head goes on below it, and (of the same length) how thick the slice."""
+UNDER_CHIN, NECK, SLIT = -1.85, -2.35, 0.04
+"""Between these heights the neck's border is taken where the head goes on below it; and how thick the slice is."""
+NEAR_ENOUGH = 0.25
+"""Where the skin ends no further below that height, its border is the neck's."""
+SHOULDER = 1.2
+"""What is this many times as wide as the neck's narrowest slice is a shoulder."""
 LEAST_RING = 12
 
 
@@ -62,21 +66,34 @@ def neck_ring(face: Face, stomion: Floats) -> NDArray[np.int64] | None:
         return None
     eyes = float(np.mean([eye[1] for eye, _ in face.eyes.values()]))
     down = eyes - float(stomion[1])
-    height = eyes + NECK * down
     places = face.places
     skin = np.flatnonzero(face.skin)
     lowest = float(places[skin, 1].min())
     thick = max(SLIT * down, 0.6 * face.head.surface.mean_edge_mm)
-    height = max(height, lowest + thick)
-    ring = skin[np.abs(places[skin, 1] - height) <= thick]
     border = skin[face.head.polygons.border_vertices[skin]]
-    border = border[places[border, 1] < height + 4.0 * thick]
-    if len(border) >= LEAST_RING and lowest > height - 3.0 * thick:
-        ring = border
-    if len(ring) < LEAST_RING:
-        return None
+    border = border[places[border, 1] < lowest + 4.0 * thick]
+    if len(border) >= LEAST_RING and lowest > eyes + (NECK - NEAR_ENOUGH) * down:
+        return _round(places, border)
+    height = _above_shoulders(places[skin], eyes + UNDER_CHIN * down, max(eyes + NECK * down, lowest + thick), thick)
+    ring = skin[np.abs(places[skin, 1] - height) <= thick]
+    return _round(places, ring) if len(ring) >= LEAST_RING else None
+
+
+def _round(places: Floats, ring: NDArray) -> NDArray[np.int64] | None:
+    """Vertices of a ring in order about its middle, the outermost of each of 48 sectors; None for too few."""
     flat = places[ring][:, [0, 2]] - places[ring][:, [0, 2]].mean(axis=0)
     turn = np.arctan2(flat[:, 0], flat[:, 1])
     bins = np.floor((turn + np.pi) / (2.0 * np.pi) * 48).astype(int)
     outer = [ring[bins == each][np.argmax(np.linalg.norm(flat[bins == each], axis=1))] for each in np.unique(bins)]
     return np.array(outer, dtype=np.int64) if len(outer) >= LEAST_RING else None
+
+
+def _above_shoulders(skin: Floats, top: float, bottom: float, thick: float) -> float:
+    """The lowest height from `top` down to `bottom` at which the skin (k, 3) is still about as wide as a neck."""
+    heights = np.arange(top, min(bottom, top) - 1e-9, -max(thick, 1e-6))
+    widths = np.array([np.ptp(slab[:, 0]) if len(slab) else np.inf for slab in
+                       (skin[np.abs(skin[:, 1] - height) <= thick] for height in heights)])  # fmt: skip
+    wide = np.flatnonzero(widths > SHOULDER * widths.min())
+    narrow = int(np.argmin(widths))
+    below = wide[wide > narrow]
+    return float(heights[below[0] - 1] if len(below) else heights[-1])
