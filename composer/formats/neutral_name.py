@@ -14,7 +14,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 STRONG = (
-    "neutral", "neutre", "neutro", "notr", "nötr", "нейтрал", "ニュートラル", "無表情", "无表情", "中立", "中性", "平常", "무표정", "중립", "محايد", "ουδετερ", "ουδέτερ",
+    "neutral", "neutre", "neutro", "notr", "nötr", "нейтрал", "ニュートラル", "無表情", "无表情",
+    "中立", "中性", "平常", "무표정", "중립", "محايد", "ουδετερ", "ουδέτερ",
 )  # fmt: skip
 """Beginnings of words for a face at rest, in the languages we could think of (from memory)."""
 WEAK = (
