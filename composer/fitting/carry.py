@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.fitting.carry_gradient import GradientTransfer
 from composer.fitting.carry_parts import CarriedParts
-from composer.fitting.contact import Contact
+from composer.fitting.contact import Contact, Met
 from composer.fitting.frames import extent, local_frames, similarity_between
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import Similarity
@@ -76,14 +76,19 @@ class Carrier:
 
     def carry(self, delta: NDArray) -> Floats:
         """(n, 3) mm, the displacement of the new head for a displacement (n, 3) mm of the old one."""
+        return self.carry_and_tell(delta)[0]
+
+    def carry_and_tell(self, delta: NDArray) -> tuple[Floats, list[Met]]:
+        """The same, and how lips and lids close that do in it. Raises MoueError for another number of vertices."""
         delta = np.asarray(delta, dtype=np.float64)
         if delta.shape != self.source.neutral.shape:
             raise MoueError(f"a displacement of {len(delta)} vertices for a head of {self.source.n_vertices}")
         carried = np.zeros_like(delta)
         carried[self.skin] = self.carry_skin(delta[self.skin])
+        met: list[Met] = []
         if self.contact is not None:
-            carried[self.skin] = self.contact(delta, carried[self.skin])
-        return self.parts(delta, carried)
+            carried[self.skin], met = self.contact(delta, carried[self.skin])
+        return self.parts(delta, carried), met
 
     def carry_skin(self, delta: NDArray) -> Floats:
         """(s, 3) mm, the same for the skin alone, (s, 3) mm of the old head's."""
@@ -111,7 +116,7 @@ class Carrier:
         """What keeps lips, lids and eyeballs in contact, where that is asked for."""
         if not self.touching:
             return None
-        return Contact(self.source, self.source_skin, self.target_skin, self.likeness, self.parts, self.size)
+        return Contact(self.source, self.source_skin, self.target_skin, self.likeness, self.parts)
 
     @cached_property
     def anchored(self) -> NDArray[np.bool_]:
