@@ -16,12 +16,14 @@ Ints = NDArray[np.int64]
 @dataclass(frozen=True, eq=False)
 class Meeting:
     """Two lines of the skin that can meet: `name` in words, vertices of the skin (k,) of the `upper` and of the
-    `lower` one, in order, and for lids the name of the `ball` that they slide on ("" for lips)."""
+    `lower` one, in order, for lids the name of the `ball` that they slide on ("" for lips), and how far the skin about
+    them gives way, `about` of a line's length."""
 
     name: str
     upper: Ints
     lower: Ints
     ball: str = ""
+    about: float = 0.29
 
 
 CURVES = (
@@ -30,6 +32,9 @@ CURVES = (
     ("the right lids", "upper_lid_right", "lower_lid_right", "right"),
 )
 """In words, the two landmark curves that meet, and the side of the eyeball."""
+ABOUT_LIDS, ABOUT_LIPS = 0.29, 0.2
+"""Of a line's length: how far the skin about lids and about lips gives way, 10 mm on an adult: the lid's fold, and the
+red of the lips with its border. Further out, skin is where the carried shape puts it."""
 
 
 def meetings(head: Head, number: NDArray) -> list[Meeting]:
@@ -40,7 +45,7 @@ def meetings(head: Head, number: NDArray) -> list[Meeting]:
     for words, upper, lower, ball in CURVES:
         lines = [_line(head, name, number) for name in (upper, lower)]
         if all(len(line) > 1 for line in lines):
-            found.append(Meeting(words, lines[0], lines[1], ball))
+            found.append(Meeting(words, lines[0], lines[1], ball, ABOUT_LIDS if ball else ABOUT_LIPS))
     return found
 
 

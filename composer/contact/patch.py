@@ -26,12 +26,10 @@ from composer.geometry.surface import Surface, factorise
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-RADIUS = 0.29
-"""Of a line's length: how far from the lines a patch reaches along the skin. Eyes 10 mm, mouth 15 mm on an adult."""
 FADE = 0.45
 """Of a patch's radius: how wide its rim is, over which a correction fades."""
-SIDE = 0.16
-"""Of a line's length: how far from its line a lip or a lid can touch the other one. Lids 5 mm, lips 8 mm."""
+SIDE = 0.13
+"""Of a line's length: how far from its line a lip or a lid can touch the other one. Lids 4.5 mm, lips 7 mm."""
 FEWEST_EDGES = 3.0
 """Edges of the lines: a patch's sides reach at least this far, its radius twice that, on a coarse head."""
 REACH = 0.1
@@ -42,19 +40,22 @@ class Patch:
     """The patch of one meeting on a skin: `vertices` (m,) of the skin, `sides` two lists of its own vertices that can
     touch each other, `window` (m,) in [0, 1], `length_mm` of the longer line and `edge_mm` the mean edge of both."""
 
-    def __init__(self, skin: Surface, meeting: Meeting) -> None:
+    def __init__(self, skin: Surface, meeting: Meeting, still: NDArray[np.bool_] | None = None) -> None:
+        """Take a `skin` at rest, one of its meetings, and what of the skin (s,) is `still` and not to be moved."""
         self.meeting = meeting
         lines = (meeting.upper, meeting.lower)
         edges = [np.linalg.norm(np.diff(skin.positions[line], axis=0), axis=1) for line in lines]
         self.length_mm = float(max(each.sum() for each in edges))
         self.edge_mm = float(np.concatenate(edges).mean())
         coarse = FEWEST_EDGES * self.edge_mm
-        radius, side = max(RADIUS * self.length_mm, 2.0 * coarse), max(SIDE * self.length_mm, coarse)
+        radius, side = max(meeting.about * self.length_mm, 2.0 * coarse), max(SIDE * self.length_mm, coarse)
         upper, lower = (_along(skin, line, radius) for line in lines)
         away = np.minimum(upper, lower)
         self.vertices = np.flatnonzero(away < radius)
         share = np.clip((radius - away[self.vertices]) / (FADE * radius), 0.0, 1.0)
         self.window = share * share * (3.0 - 2.0 * share)
+        if still is not None:
+            self.window[still[self.vertices]] = 0.0
         upper, lower, away = upper[self.vertices], lower[self.vertices], away[self.vertices]
         self.sides = (
             np.flatnonzero((upper < lower) & (away < side)), np.flatnonzero((lower < upper) & (away < side))

@@ -10,7 +10,7 @@ nowhere may the skin move further than some times what it moves without. What is
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 from composer.contact.crossing import crossing_faces, crossing_keys, parting_rows
 from composer.contact.lines import Meeting, meetings
 from composer.contact.patch import Patch
-from composer.contact.solve import least_field, shortened
+from composer.contact.solve import PairRows, least_field, shortened
 from composer.fitting.carry_parts import CarriedParts
 from composer.fitting.contact_rows import PairedSides, SlidingLids, WantedGaps, WantedHeights, ball_of
 from composer.geometry.rigid import Similarity
@@ -37,9 +37,12 @@ PARTINGS = 6
 PARTING = 0.01
 """Of the lines' length: how far a corner is pushed out in one of them at most. 0.3 mm, a quarter of an edge: twice as
 much opens the lids, a third of it does not get there."""
-HOLD_FIRM = 5.0
-"""What gaps give way meanwhile, beside a push's own answer of 1: with 0.5 lips stay through each other, with none the
+LOOSE = 250.0
+"""How many times less gaps count meanwhile: with 25, lips stay through each other, with nothing that holds them the
 lids open again."""
+EXACT = 0.002
+"""Of the lines' length: a gap of the old head below this (0.07 mm) is a touch, at which triangles cross and part by
+rounding; it is not parted."""
 CEILING = 0.15
 """Of the lines' length: the longest correction. Lids 5 mm, lips 8 mm on an adult."""
 ENOUGH = 3e-4
@@ -65,14 +68,16 @@ class Contact:
     """What keeps contact on a new head; made once, called with every shape."""
 
     def __init__(
-        self, head: Head, source: Surface, target: Surface, likeness: Similarity, parts: CarriedParts
-    ) -> None:
-        """Take the old head, the skins of both heads (the same polygons), and what lays and carries them."""
+        self, head: Head, source: Surface, target: Surface, likeness: Similarity, parts: CarriedParts,
+        still: NDArray[np.bool_],
+    ) -> None:  # fmt: skip
+        """Take the old head, the skins of both heads (the same polygons), what lays and carries them, and what of the
+        skin (s,) is `still` in all shapes and stays so."""
         skin = np.flatnonzero(head.skin)
         number = np.full(head.n_vertices, -1, dtype=np.int64)
         number[skin] = np.arange(len(skin))
         self._skin, self._source = skin, source
-        self._places = [_Place(each, source, target, likeness, parts) for each in meetings(head, number)]
+        self._places = [_Place(each, source, target, likeness, parts, still) for each in meetings(head, number)]
 
     def __call__(self, delta: NDArray, carried: NDArray) -> tuple[Floats, list[Met]]:
         """The skin's `carried` displacement (s, 3) mm corrected, for a displacement (n, 3) mm of the old head, and how
@@ -92,9 +97,10 @@ class _Place:
     """One meeting: its patch on both heads, and the response of the new one."""
 
     def __init__(
-        self, meeting: Meeting, source: Surface, target: Surface, likeness: Similarity, parts: CarriedParts
-    ) -> None:
-        self.patch = patch = Patch(source, meeting)
+        self, meeting: Meeting, source: Surface, target: Surface, likeness: Similarity, parts: CarriedParts,
+        still: NDArray[np.bool_],
+    ) -> None:  # fmt: skip
+        self.patch = patch = Patch(source, meeting, still)
         self._parts, self._likeness = parts, likeness
         old, self._rest = source.positions[patch.vertices], target.positions[patch.vertices]
         self._sides = PairedSides(patch, old, self._rest, likeness)
@@ -105,32 +111,32 @@ class _Place:
         self._can_push = np.zeros(len(patch.vertices), dtype=bool)
         self._can_push[self._response.pushed] = True
         self._crossing_at_rest = crossing_keys(self._rest, patch.polygons.triangles)
-        self._beside = cKDTree(self._rest).query(self._rest, k=min(BESIDE, len(self._rest)))[1].reshape(
-            len(self._rest), -1
-        )  # fmt: skip
+        near = cKDTree(target.positions).query(self._rest, k=min(BESIDE, target.n_vertices))[1]
+        self._beside = near.reshape(len(self._rest), -1)
 
     def correct(self, pose: NDArray, delta: NDArray, touched: Floats) -> list[Met]:
         """Correct `touched` (s, 3) in place, for the old skin's `pose` (s, 3) and displacement `delta` (n, 3)."""
         at = self.patch.vertices
         plain = touched[at]
+        most = FURTHEST * np.linalg.norm(touched, axis=1)[self._beside].max(axis=1)
         gaps = self._sides.wanted(pose[at])
         lids = None
         if self._lids is not None:
             lids = self._lids.wanted(pose[at], delta, self._parts.motion(self._lids.piece, delta, touched))
-        correction, held = self._met_best(plain, gaps, lids)
+        correction, held = self._met_best(plain, gaps, lids, most)
         if lids is not None:
             deep = lids.inside(self._rest + plain + correction)
             if deep.most > ENOUGH * self._length:
                 out = least_field(self._response, None, deep, at_least=True)
-                correction, more = self._bounded(plain, correction + out)
+                correction, more = self._bounded(plain, correction + out, most)
                 held = max(held, more)
-        if gaps is not None and correction.any():
-            correction = self._parted(plain, correction, gaps)
+        if correction.any():
+            correction = self._parted(plain, correction, gaps, most)
         touched[at] = plain + correction
         return self._told(gaps, plain, correction, held) if gaps is not None else []
 
     def _met_best(
-        self, plain: Floats, gaps: WantedGaps | None, lids: WantedHeights | None
+        self, plain: Floats, gaps: WantedGaps | None, lids: WantedHeights | None, most: Floats
     ) -> tuple[Floats, float]:  # fmt: skip
         """The correction (m, 3) of the best round, and the most in mm that bounds cut off."""
         correction, held = np.zeros_like(plain), 0.0
@@ -145,16 +151,21 @@ class _Place:
                 best, kept = square, (correction, held)
             if step == ROUNDS or max((each.most for each in rows), default=0.0) <= ENOUGH * self._length:
                 break
-            correction, held = self._bounded(plain, correction + least_field(self._response, pairs, lines))
+            correction, held = self._bounded(plain, correction + least_field(self._response, pairs, lines), most)
         return kept
 
-    def _parted(self, plain: Floats, correction: Floats, gaps: WantedGaps) -> Floats:
+    def _parted(self, plain: Floats, correction: Floats, gaps: WantedGaps | None, most: Floats) -> Floats:
         """The correction (m, 3) with triangles parted that cross in it, until no more of them do than without it.
 
-        Gaps hold on to what they have while that is done.
+        Gaps hold on to what they have while that is done. Where nothing is to close, and more cross all the same, less
+        and less of the correction is taken.
         """
         triangles = self.patch.polygons.triangles
         allowed = crossing_faces(crossing_keys(self._rest + plain, triangles), triangles)
+        hold, free = None, self._can_push.copy()
+        if gaps is not None:
+            hold = PairRows(gaps.across, np.zeros_like(gaps.gaps), gaps.counts / LOOSE)
+            free[gaps.across.vertices[(gaps.own_mm < EXACT * self._length) & (gaps.counts > 0.5)]] = False
         best, kept = np.inf, correction
         for step in range(PARTINGS + 1):
             now = self._rest + plain + correction
@@ -165,24 +176,25 @@ class _Place:
             if faces <= allowed or step == PARTINGS:
                 break
             keys = np.setdiff1d(keys, self._crossing_at_rest)
-            apart = parting_rows(now, triangles, keys, self._can_push, PARTING * self._length)
-            hold = replace(gaps.lacking(now), lack=np.zeros_like(gaps.gaps))
-            field = least_field(self._response, hold, apart, at_least=True, pairs_firm=HOLD_FIRM)
-            correction, _ = self._bounded(plain, correction + field)
+            apart = parting_rows(now, triangles, keys, free, PARTING * self._length)
+            field = least_field(self._response, hold, apart, at_least=True)
+            correction, _ = self._bounded(plain, correction + field, most)
+        while best > allowed and kept.any() and not (gaps is not None and gaps.close.any()):
+            kept = 0.5 * kept if np.abs(kept).max() > ENOUGH * self._length else np.zeros_like(kept)
+            best = crossing_faces(crossing_keys(self._rest + plain + kept, triangles), triangles)
         return kept
 
     @property
     def _length(self) -> float:
         return self.patch.length_mm * self._likeness.scale
 
-    def _bounded(self, plain: Floats, correction: Floats) -> tuple[Floats, float]:
-        """The correction (m, 3) within its bounds, and the most in mm that they cut off where it is pushed."""
+    def _bounded(self, plain: Floats, correction: Floats, most: Floats) -> tuple[Floats, float]:
+        """The correction (m, 3) within its bounds, a place moving `most` (m,) mm, and the most in mm that they cut off."""
         ceiling = CEILING * self._length
         long = np.linalg.norm(correction, axis=1)
         over = np.maximum(long - 0.6 * ceiling, 0.0)
         soft = np.where(over > 0.0, 0.6 * ceiling + 0.4 * ceiling * np.tanh(over / (0.4 * ceiling)), long)
         low = correction * (soft / np.maximum(long, np.finfo(float).tiny))[:, None]
-        most = FURTHEST * np.linalg.norm(plain, axis=1)[self._beside].max(axis=1)
         low = shortened(plain, low, most)
         return low, float(np.linalg.norm(low - correction, axis=1).max(initial=0.0))
 

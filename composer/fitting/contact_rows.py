@@ -29,15 +29,16 @@ Ints = NDArray[np.int64]
 TOUCH = (0.036, 0.075)
 """Of a line's length: gaps of the old head up to which a pair counts fully, and from which it does not count. Lids
 1.2 and 2.5 mm, lips 1.9 and 3.9 mm."""
-TOUCH_EDGES = (1.0, 2.0)
-"""The same in edges of the lines: a coarse head's lids close to within an edge, not to nothing."""
+TOUCH_EDGES = (0.5, 1.0)
+"""The same in edges of the lines: a coarse head's lids close to within half an edge, not to nothing."""
 CLOSES = (0.2, 0.6)
 """A pair that is open at rest counts by the share of its gap that has closed: not at all, and fully."""
 DIFFER = (0.75, 1.25)
 """Of the old gap at rest and a tenth of the line's length together: a new gap at rest that differs by less counts
 fully, by more not at all."""
-SLIDES = 0.25
-"""Of a line's length: what the heads differ by in height above the ball at rest is gone where a lid has moved so far."""
+SLIDES = (0.07, 0.2)
+"""Of a line's length: what the heads differ by in height above the ball at rest is kept by a lid that moves less than
+the first, and gone where it has moved the second. 2.5 and 7 mm: a lid narrowed, and shut."""
 LOW = (0.06, 0.12)
 """Of a line's length: heights above the ball up to which a vertex slides wholly, and not at all. 2 and 4 mm."""
 MOVES = 0.03
@@ -102,7 +103,7 @@ class PairedSides:
         met = ramp((self.far_mm - wide) / (self.far_mm - self.near_mm))
         counts = near * np.maximum(shut, met) * ramp((DIFFER[1] - differ) / (DIFFER[1] - DIFFER[0]))
         slid = np.linalg.norm(gap - rest, axis=1) / self.near_mm
-        kept = (met * ramp(1.0 - slid))[:, None] * (new - self._likeness.vectors(rest))
+        kept = (met * (1.0 - shut) * ramp(1.0 - slid))[:, None] * (new - self._likeness.vectors(rest))
         on = np.flatnonzero(counts > 0.01)
         return WantedGaps(
             Across(place.vertices[on], place.corners[on], place.share[on]),
@@ -131,7 +132,7 @@ class SlidingLids:
         length = self._patch.length_mm
         moved = np.linalg.norm(at - self._old, axis=1)
         counts = ramp((LOW[1] * length - height) / ((LOW[1] - LOW[0]) * length)) * ramp(moved / (MOVES * length))
-        kept = ramp(1.0 - moved / (SLIDES * length)) * (self._rest_new - self._scale * self._rest)
+        kept = ramp((SLIDES[1] - moved / length) / (SLIDES[1] - SLIDES[0])) * (self._rest_new - self._scale * self._rest)
         least = np.minimum(np.minimum(self._scale * height, self._rest_new), 0.0)
         on = np.flatnonzero(counts > 0.01)
         return WantedHeights(
