@@ -13,6 +13,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from composer.geometry.stencils import Stencils
 from composer.geometry.surface import Floats, Surface
 
 MOVES = 0.1
@@ -63,7 +64,7 @@ class MovingPlaces:
         features = profiles * (strong / np.sqrt(strong**2 + faint**2) / np.maximum(length, 1e-12))
         across = vertices if partner is None else partner[vertices]
         aside = 0.5 * np.linalg.norm(surface.positions[vertices] - surface.positions[across], axis=1)
-        graph = surface.ways.graph[vertices][:, vertices].tocsr()
+        graph = surface.derived(Stencils).graph[vertices][:, vertices].tocsr()
         return cls(
             vertices, features, surface.mass[vertices], graph, surface.positions[vertices], aside, loud[vertices],
             partner, width,

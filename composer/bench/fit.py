@@ -54,7 +54,7 @@ def _row(name: str, goal: float | None) -> Row:
             from scipy.interpolate import RBFInterpolator
 
             warp = RBFInterpolator(pairs.head, pairs.sculpt - pairs.head, kernel="cubic", degree=1)
-            out["plain"] = ClosestSurface(*mesh).exact(head.neutral + warp(head.neutral)).points
+            out["plain"] = ClosestSurface(*mesh).closest(head.neutral + warp(head.neutral)).points
 
         ours_ms.append(timed(ours))
         theirs_ms.append(timed(plain))

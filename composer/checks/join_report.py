@@ -23,8 +23,9 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
-from composer.geometry.strain import metric, stretches
-from composer.geometry.surface import factorise, unit_rows
+from composer.geometry.surface import factorise
+from composer.geometry.triangle_metric import metric, stretches, triangle_vectors
+from composer.geometry.vectors import unit_rows
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, Recipe
 from composer.mixing.seamless import SeamlessJoin, further_than_linear
@@ -273,8 +274,7 @@ def _about(join: SeamlessJoin) -> NDArray[np.int32]:
 
 
 def _normals(positions: NDArray, triangles: NDArray) -> Floats:
-    a = positions[triangles[:, 0]]
-    return unit_rows(np.cross(positions[triangles[:, 1]] - a, positions[triangles[:, 2]] - a))
+    return unit_rows(triangle_vectors(positions, triangles))
 
 
 def weighted_quantile(values: NDArray, weights: NDArray, q: float) -> float:

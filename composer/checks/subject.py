@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 from composer.checks.limits import Limits
 from composer.errors import MoueError
 from composer.geometry.nearest import NearestSurface
-from composer.geometry.strain import metric, stretches
-from composer.geometry.vectors import area_vectors
+from composer.geometry.triangle_metric import area_vectors, metric, stretches
 from composer.head.head import Head, Part
 from composer.head.symmetry import mirror_map
 from composer.mixing.corrective import felt_in

@@ -20,8 +20,9 @@ from composer.demo.character import Character
 from composer.demo.flips import flip_by_lot
 from composer.demo.layout import EAR_RINGS, EYE_RINGS, MOUTH_RINGS, ring
 from composer.demo.neutral import DemoNeutral, build_neutral
-from composer.demo.surface_point import SmoothSkin, nearest_in_triangles
+from composer.demo.surface_point import SmoothSkin
 from composer.demo.weather import relief
+from composer.geometry.closest_on_triangle import closest_on_triangles
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.head import Head, Part
@@ -150,8 +151,7 @@ def _nearest_places(points: Rows, triangles: Ints, at: Rows) -> tuple[Ints, Rows
     meets = sp.csr_matrix((np.ones(triangles.size), (triangles.ravel(), rows)), shape=(len(at), len(triangles)))
     near = (meets[: len(points)] @ meets.T @ meets).tocoo()
     candidates = at[triangles[near.col]]
-    bary = nearest_in_triangles(points[near.row], candidates)
-    away = ((np.einsum("ij,ijk->ik", bary, candidates) - points[near.row]) ** 2).sum(1)
+    bary, away = closest_on_triangles(points[near.row], candidates)
     order = np.lexsort((away, near.row))
     best = order[np.unique(near.row[order], return_index=True)[1]]
     return triangles[near.col[best]], bary[best]

@@ -43,30 +43,3 @@ class SmoothSkin:
         corners = self.fine[self.fine_quads[quad]]
         weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=1)
         return np.einsum("ij,ijk->ik", weights, corners)
-
-
-def nearest_in_triangles(points: Rows, triangles: Rows) -> Rows:
-    """(k, 3) barycentric weights of the place in each triangle (k, 3, 3) nearest to each point (k, 3).
-
-    The foot of the perpendicular where it falls inside, else the nearest place on the three sides.
-    """
-    a = triangles[:, 0]
-    u, v, w = triangles[:, 1] - a, triangles[:, 2] - a, points - a
-    uu, uv, vv = (u * u).sum(1), (u * v).sum(1), (v * v).sum(1)
-    wu, wv = (w * u).sum(1), (w * v).sum(1)
-    area = np.maximum(uu * vv - uv * uv, 1e-300)
-    second, third = (vv * wu - uv * wv) / area, (uu * wv - uv * wu) / area
-    bary = np.stack([1 - second - third, second, third], axis=1)
-    outside = np.flatnonzero((bary < 0).any(1))
-    best = np.full(len(outside), np.inf)
-    for i, j in ((0, 1), (1, 2), (2, 0)):
-        start, side = triangles[outside, i], triangles[outside, j] - triangles[outside, i]
-        t = ((points[outside] - start) * side).sum(1) / np.maximum((side * side).sum(1), 1e-300)
-        t = np.clip(t, 0.0, 1.0)
-        away = ((start + t[:, None] * side - points[outside]) ** 2).sum(1)
-        nearer = away < best
-        best[nearer] = away[nearer]
-        chosen = outside[nearer]
-        bary[chosen] = 0.0
-        bary[chosen, i], bary[chosen, j] = 1 - t[nearer], t[nearer]
-    return bary

@@ -134,10 +134,10 @@ def check_pairs(
 
 def _near_the_sculpt(pairs: Pairs, sculpt: ClosestSurface) -> None:
     size = float(np.linalg.norm(np.ptp(sculpt.positions, axis=0)))
-    away = sculpt.near(pairs.sculpt).distance
+    away = sculpt.closest(pairs.sculpt).distance
     if np.median(away) > FAR * size:
         for factor in (f for step in UNIT_STEPS for f in (step, 1 / step)):
-            if np.median(sculpt.near(pairs.sculpt * factor).distance) < FAR * size / 5:
+            if np.median(sculpt.closest(pairs.sculpt * factor).distance) < FAR * size / 5:
                 raise MoueError(
                     f"the landmarks on the sculpt are {_times(1 / factor)} the sculpt itself",
                     hint="give both in the same unit",
@@ -231,7 +231,7 @@ def _outliers(pairs: Pairs, move: Similarity) -> list[str]:
 def _outward(
     pairs: Pairs, head: Head, sculpt: ClosestSurface, move: Similarity, where: PathLike[str] | None
 ) -> None:
-    ours = move.turn(ClosestSurface(head.neutral, head.polygons.triangles).near(pairs.head).normal)
-    agree = (ours * sculpt.near(pairs.sculpt).normal).sum(1)
+    ours = move.turn(ClosestSurface(head.neutral, head.polygons.triangles).closest(pairs.head).normal)
+    agree = (ours * sculpt.closest(pairs.sculpt).normal).sum(1)
     if np.median(agree) < -0.3:
         raise MoueError("the sculpt is inside out: its faces look inwards", where, hint="turn its faces over")

@@ -118,7 +118,7 @@ def carried_landmarks(landmarks: Landmarks, head: Head) -> Landmarks:
     def placed(place: Place) -> Place:
         if not isinstance(place, tuple) or surface is None:
             return place
-        found = surface.exact(np.asarray([place]))
+        found = surface.closest(np.asarray([place]))
         a, b, c = (int(v) for v in triangles[found.triangle[0]])
         x, y, z = (float(w) for w in found.bary[0])
         return SurfacePoint((a, b, c), (x, y, z))

@@ -31,7 +31,7 @@ def found_landmarks(
     if not wanted:
         return {}
     there = np.array([marks.position(name, cage) for name in wanted])
-    near = sculpt.exact(there)
+    near = sculpt.closest(there)
     size = float(np.linalg.norm(np.ptp(cage[head.skin], axis=0)))
     places = zip(wanted, sculpt.surface_points(near), near.distance, strict=True)
     return {name: place for name, place, far in places if far <= OFF * size}

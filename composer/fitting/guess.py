@@ -85,7 +85,7 @@ class _Warp:
 
     def on_sculpt(self, points: Rows) -> tuple[list[SurfacePoint], NDArray[np.bool_]]:
         """The places of the sculpt nearest to where k points of the head come, and (k,) whether it has them at all."""
-        near = self._sculpt.exact(self(points))
+        near = self._sculpt.closest(self(points))
         far = near.distance > np.where(near.on_border, BEYOND, FAR) * self._size
         return self._sculpt.surface_points(near), ~far
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import Polygons
-from composer.geometry.surface import cross, unit_rows
+from composer.geometry.vectors import cross, unit_rows
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -42,7 +42,8 @@ from composer.fitting.sculpt import coarser
 from composer.fitting.warp import warp
 from composer.geometry.eigenbasis import smoothest
 from composer.geometry.polygons import Polygons, read_only
-from composer.geometry.surface import Surface, factorise, unit_rows
+from composer.geometry.surface import Surface, factorise
+from composer.geometry.vectors import unit_rows
 from composer.head.head import Head
 from composer.progress import Progress
 
@@ -153,7 +154,7 @@ def fit(
         rejected[skin.vertices], filled[skin.vertices] = done.rejected, done.filled
         settled_at = move(positions)
         on = ~done.filled
-        snapped = there.near(settled_at[skin.vertices[on]])
+        snapped = there.nearby(settled_at[skin.vertices[on]])
         settled_at[skin.vertices[on]] = snapped.points
         positions = settled_at
     else:
@@ -204,7 +205,7 @@ def own_detail(surface: Surface, sculpt: ClosestSurface, free: Rows, scale: floa
         sculpt = ClosestSurface(*coarser(sculpt.positions, sculpt.triangles, ROUGHNESS_WIDTH / 4 * scale))
     corners = Polygons(np.full(len(sculpt.triangles), 3), sculpt.triangles.ravel(), len(sculpt.positions))
     theirs = _height(Surface(corners, sculpt.positions), ROUGHNESS_WIDTH * scale)
-    where = sculpt.near(surface.positions[chosen])
+    where = sculpt.nearby(surface.positions[chosen])
     off = (theirs[sculpt.triangles[where.triangle]] * where.bary).sum(1) - ours
     return float(1.4826 * np.median(np.abs(off)) / scale) if len(off) else 0.0
 
@@ -270,7 +271,7 @@ class _Marks:
         def add(vertices: NDArray, positions: Rows) -> None:
             nonlocal count
             known = (vertices >= 0) & (skin.rank[np.maximum(vertices, 0)] >= 0)
-            found = own.near(positions)
+            found = own.nearby(positions)
             for i, vertex in enumerate(vertices):
                 if known[i]:
                     rows.append([count])
@@ -394,7 +395,7 @@ class _Bend:
         """What the sculpt and the landmarks want of the skin as it is; `moved_by` (k, 3) is what the deviation does to
         the landmarks."""
         here = self.positions
-        found = self.sculpt.near(here)
+        found = self.sculpt.nearby(here)
         weight = self._weights(found.normal, found.distance, found.on_border, here, sigma)
         off = ((found.points - here) * found.normal).sum(1) / self.scale
         target, block, strength = self.marks.pulls(here)
@@ -403,7 +404,7 @@ class _Bend:
 
     def _stage(self, name: str, wavelength: float, sigma: float, pull: _Pull) -> BendPass:
         used = pull.weight > 0
-        found = self.sculpt.near(self.positions)
+        found = self.sculpt.nearby(self.positions)
         median = float(np.median(found.distance[used])) if used.any() else 0.0
         return BendPass(name, wavelength, sigma, median, int(used.sum()))
 

@@ -19,7 +19,7 @@ from composer.fitting.align import Similarity, similarity
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.nonrigid import Skin
 from composer.fitting.sculpt import Ball, ball_through
-from composer.geometry.surface import cross, unit_rows
+from composer.geometry.vectors import cross, unit_rows
 from composer.head.head import Head, Part
 
 Rows = NDArray[np.float64]
@@ -89,11 +89,11 @@ def _back(head: Head, at: Rows, skin: Skin, sure: NDArray, inside: NDArray) -> R
     if not len(corners):
         return shift
     own, new = ClosestSurface(head.neutral, corners), ClosestSurface(at, corners)
-    found = own.near(head.neutral[inside])
+    found = own.closest(head.neutral[inside])
     kept = inside[((head.neutral[inside] - found.points) * found.normal).sum(1) < 0.0]
     size = float(np.linalg.norm(np.ptp(at[skin.vertices], axis=0)))
     for _ in range(BACK_ROUNDS):
-        found = new.near(at[kept] + shift)
+        found = new.closest(at[kept] + shift)
         out = ((at[kept] + shift - found.points) * found.normal).sum(1)
         out[found.on_border | (found.distance > NEAR_SKIN * size)] = 0.0  # there the skin does not tell the side
         worst = int(np.argmax(out)) if len(out) else -1
@@ -142,7 +142,7 @@ def _eyeball(head: Head, at: Rows, sure: NDArray, part: Part, balls: Sequence[Ba
 
 def _beside(own: ClosestSurface, fitted: Rows, points: Rows) -> Rows:
     """(k, 3) `points` (k, 3) beside the skin, carried in the frames of their nearest triangles."""
-    found = own.near(points)
+    found = own.closest(points)
     corner = own.triangles[found.triangle]
     before, size = _frames(own.positions, corner)
     after, grown = _frames(fitted, corner)

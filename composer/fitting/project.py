@@ -157,7 +157,7 @@ def _targets(
     points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool
 ) -> tuple[Rows, Flags]:
     """(n, 3) where each vertex would go, and whether that is refused (n,)."""
-    near = sculpt.near(points)
+    near = sculpt.closest(points)
     target = near.points.copy()
     fits = (near.normal * normals).sum(1) > AGREE
     fits &= (near.distance <= reach) & (~near.on_border | border)

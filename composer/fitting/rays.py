@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.geometry.surface import cross
+from composer.geometry.vectors import cross
 
 Rows = NDArray[np.float64]
 

@@ -21,7 +21,8 @@ from composer.fitting.fill import fill
 from composer.fitting.loops import FOLD_DEG, Loops
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import nearest_rotation, similarity
-from composer.geometry.surface import Surface, cross, factorise, unit_rows
+from composer.geometry.surface import Surface, factorise
+from composer.geometry.vectors import cross, unit_rows
 
 Rows = NDArray[np.float64]
 ROUNDS = 6
@@ -70,7 +71,7 @@ def relax(
         out = normals[moving]
         step[on] -= (step[on] * out[on]).sum(1)[:, None] * out[on]
         moved = points[moving] + amount[moving, None] * step
-        found = sculpt.near(moved)
+        found = sculpt.nearby(moved)
         good = on & ((found.normal * out).sum(1) > AGREE)
         good &= (found.distance <= REACH * sculpt.diagonal) & (~found.on_border | polygons.border_vertices[moving])
         moved[good] += amount[moving[good], None] * (found.points[good] - moved[good])

@@ -85,7 +85,7 @@ def fit_report(state: FitState) -> FitReport:
     on = (state.free[skin.vertices] < 0.5) & ~cage.rejected[skin.vertices]
     turn = np.degrees(np.arccos(np.clip((np.trace(state.aligned.rotation) - 1) / 2, -1.0, 1.0)))
     return FitReport(
-        state.aligned.scale, float(turn), Spread.of(sculpt.exact(at[skin.vertices[on]]).distance),
+        state.aligned.scale, float(turn), Spread.of(sculpt.closest(at[skin.vertices[on]]).distance),
         _landmark_residuals(head, skin, at, pairs), _curve_residuals(at, pairs), reversed_, folded,
         loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
         int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm,
@@ -96,7 +96,7 @@ def fit_report(state: FitState) -> FitReport:
 def _landmark_residuals(head: Head, skin: Skin, at: Rows, pairs: Pairs) -> dict[str, float]:
     """How far each landmark of the fitted cage lies from its place on the sculpt, mm."""
     cage = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
-    found = cage.near(pairs.head)
+    found = cage.closest(pairs.head)
     fitted = np.einsum("ij,ijk->ik", found.bary, at[skin.vertices][cage.triangles[found.triangle]])
     known = pairs.vertices >= 0
     fitted[known] = at[pairs.vertices[known]]

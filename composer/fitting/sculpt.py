@@ -19,7 +19,7 @@ from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
 from composer.formats.weld import first_of_each
 from composer.geometry.polygons import Polygons
-from composer.geometry.surface import cross
+from composer.geometry.vectors import cross
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]

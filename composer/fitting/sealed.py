@@ -157,7 +157,7 @@ def sealed_seams(
 
 def _one_sheet(sculpt: ClosestSurface, above: Rows, below: Rows, between: Rows) -> bool:
     """Whether most of the ways from `above` to `below` (k, 3) over the sculpt lead straight across `between`."""
-    start, end = sculpt.near(above), sculpt.near(below)
+    start, end = sculpt.closest(above), sculpt.closest(below)
     straight = np.linalg.norm(start.points - between, axis=1) + np.linalg.norm(between - end.points, axis=1)
     far = SHORT * straight + 2.0 * sculpt.mean_edge
     middle = between.mean(axis=0)

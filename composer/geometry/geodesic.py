@@ -12,7 +12,8 @@ import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
 from composer.errors import MoueError
-from composer.geometry.surface import Floats, Surface, cross, factorise
+from composer.geometry.surface import Floats, Surface, factorise
+from composer.geometry.vectors import cross
 
 
 class HeatDistance:

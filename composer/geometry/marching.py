@@ -22,6 +22,7 @@ from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
 from composer.geometry.geodesic import checked_vertices
+from composer.geometry.stencils import Stencils
 from composer.geometry.surface import Floats, Surface
 
 Indices = NDArray[np.int64]
@@ -55,12 +56,12 @@ class Marching:
     @property
     def tree(self) -> cKDTree:
         """The vertices, for windows."""
-        return self.surface.ways.tree
+        return self.surface.derived(Stencils).tree
 
     @cached_property
     def graph(self) -> sp.csr_matrix:
         """(n, n) length in mm of every edge and every diagonal of a polygon; none leaves a blocked vertex."""
-        whole = self.surface.ways.graph
+        whole = self.surface.derived(Stencils).graph
         if not self.blocked.any():
             return whole
         count = np.where(self.blocked, 0, np.diff(whole.indptr))
@@ -74,7 +75,7 @@ class Marching:
         comes,
         so its distance is inf.
         """
-        pointer, ends, shape = self.surface.ways.updates
+        pointer, ends, shape = self.surface.derived(Stencils).updates
         if not self.blocked.any():
             return pointer, ends, shape
         shut_a, shut_b = self.blocked[ends[0]], self.blocked[ends[1]]

@@ -1,24 +1,23 @@
-"""The ways over a surface on which fronts march: edges, diagonals, and every triangle seen from each of its corners.
+"""What fronts march over on a surface: edges, diagonals, and every triangle seen from each of its corners.
 
-Made once for a surface; composer/geometry/marching.py takes from it what lines that are never crossed leave.
+Made once for a surface (`surface.derived(Stencils)`); `composer.geometry.marching` takes from it what lines that are
+never crossed leave.
 """
 
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-if TYPE_CHECKING:
-    from composer.geometry.surface import Surface
+from composer.geometry.surface import Surface
 
 
 class Stencils:
-    """Tables for distances in windows; see the module's words."""
+    """The tables of one surface."""
 
     def __init__(self, surface: Surface) -> None:
         self.surface = surface
@@ -33,8 +32,8 @@ class Stencils:
         """(n, n) length in mm of every edge and every diagonal of a polygon."""
         triangles, n = self.surface.fans[0], self.surface.n_vertices
         a, b = triangles.T.ravel(), triangles[:, [1, 2, 0]].T.ravel()
-        there = np.ones(2 * len(a), dtype=np.int8)
-        graph = sp.csr_matrix((there, (np.concatenate([a, b]), np.concatenate([b, a]))), shape=(n, n))
+        ones = np.ones(2 * len(a), dtype=np.int8)
+        graph = sp.csr_matrix((ones, (np.concatenate([a, b]), np.concatenate([b, a]))), shape=(n, n))
         graph.sum_duplicates()
         rows = np.repeat(np.arange(n, dtype=np.int32), np.diff(graph.indptr))
         along = self.surface.positions[rows] - self.surface.positions[graph.indices]

@@ -7,8 +7,9 @@ that they depend neither on which corner comes first nor on left and right. Leng
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import Any, TypeVar
 
 import numpy as np
 import scipy.sparse as sp
@@ -17,12 +18,11 @@ from scipy.sparse.linalg import SuperLU, splu
 
 from composer.errors import MoueError
 from composer.geometry.polygons import Ints, Polygons, read_only
-
-if TYPE_CHECKING:
-    from composer.geometry.geodesic import HeatDistance
-    from composer.geometry.stencils import Stencils
+from composer.geometry.triangle_metric import triangle_vectors
+from composer.geometry.vectors import unit_rows
 
 Floats = NDArray[np.float64]
+Made = TypeVar("Made")
 
 SLIVER = 1e-6
 """A triangle is taken to be at least this fraction of its longest edge squared in (doubled) area."""
@@ -39,14 +39,6 @@ def factorise(matrix: sp.spmatrix, ordered: bool = False) -> SuperLU:
         diag_pivot_thresh=0.0,
         options={"SymmetricMode": True, "Equil": False},
     )
-
-
-def cross(a: Floats, b: Floats) -> Floats:
-    """(m, 3) the cross products of rows."""
-    product = np.empty_like(a)
-    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
-        np.subtract(a[:, j] * b[:, k], a[:, k] * b[:, j], out=product[:, i])
-    return product
 
 
 class Surface:
@@ -67,6 +59,7 @@ class Surface:
             points = points.copy()
         self.polygons = polygons
         self.positions: Floats = read_only(points)
+        self._derived: dict[Callable[[Surface], Any], Any] = {}
 
     def at(self, positions: ArrayLike) -> Surface:
         """The same polygons at other positions (n, 3) mm, such as a pose."""
@@ -85,8 +78,7 @@ class Surface:
     @cached_property
     def triangle_vectors(self) -> Floats:
         """(t, 3) the normal of each triangle times twice its area, mm^2."""
-        a, b, c = (self.positions[self.triangles[:, i]] for i in range(3))
-        return read_only(cross(b - a, c - a))
+        return read_only(triangle_vectors(self.positions, self.triangles))
 
     @cached_property
     def face_vectors(self) -> Floats:
@@ -158,8 +150,7 @@ class Surface:
     @cached_property
     def fan_vectors(self) -> Floats:
         """(T, 3) normal times doubled area in mm^2 of the triangles of `fans`."""
-        a, b, c = (self.positions[self.fans[0][:, i]] for i in range(3))
-        return read_only(cross(b - a, c - a))
+        return read_only(triangle_vectors(self.positions, self.fans[0]))
 
     @cached_property
     def fan_doubled_areas(self) -> Floats:
@@ -218,22 +209,9 @@ class Surface:
         """Mass plus `t_mm2` times the Laplacian, factored: one backward Euler step of diffusion over t."""
         return factorise(sp.diags(self.mass, format="csc") + t_mm2 * self.laplacian)
 
-    @cached_property
-    def heat(self) -> HeatDistance:
-        """Distances along the surface by the heat method, factored when first asked for."""
-        from composer.geometry.geodesic import HeatDistance
-
-        return HeatDistance(self)
-
-    @cached_property
-    def ways(self) -> Stencils:
-        """Tables for distances in windows, made when first asked for."""
-        from composer.geometry.stencils import Stencils
-
-        return Stencils(self)
-
-
-def unit_rows(vectors: Floats) -> Floats:
-    """(m, 3) each row divided by its length; rows of no length stay zero."""
-    length = np.linalg.norm(vectors, axis=1, keepdims=True)
-    return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
+    def derived(self, make: Callable[[Surface], Made]) -> Made:
+        """What `make` (a class or function of the surface alone) makes of this surface, made once and kept with it:
+        `surface.derived(Stencils)`. So the surface need not know what is built upon it."""
+        if make not in self._derived:
+            self._derived[make] = make(self)
+        return self._derived[make]

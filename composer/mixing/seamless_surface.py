@@ -13,7 +13,9 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import read_only
-from composer.geometry.surface import Surface, unit_rows
+from composer.geometry.stencils import Stencils
+from composer.geometry.surface import Surface
+from composer.geometry.vectors import unit_rows
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +56,7 @@ class SeamlessSurface:
         off = sp.coo_matrix((np.tile(-self.edge_weights, 2), (np.r_[i, j], np.r_[j, i])), (n, n)).tocsr()
         self.laplacian: sp.csr_matrix = (off + sp.diags(-np.asarray(off.sum(axis=1)).ravel())).tocsr()
         """(n, n) the cotangent Laplacian without slivers, positive semidefinite."""
-        self.graph: sp.csr_matrix = surface.ways.graph
+        self.graph: sp.csr_matrix = surface.derived(Stencils).graph
         """(n, n) length in mm of every edge and diagonal."""
 
     @property

@@ -101,7 +101,7 @@ def vertex_strain(neutral: NDArray, pose: NDArray, triangles: NDArray) -> Floats
     """(n,) mean over each vertex's triangles (t, 3) of the larger principal strain, longer or shorter, 0 =
     none.
     """
-    from composer.geometry.strain import principal_stretches, strain_size
+    from composer.geometry.triangle_metric import principal_stretches, strain_size
 
     size = strain_size(principal_stretches(neutral, pose, triangles))
     n = len(neutral)

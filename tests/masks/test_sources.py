@@ -8,6 +8,7 @@ import scipy.sparse as sp
 
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
 from masks.carry import carry, closest_points, lift
 from masks.from_groups import from_component, from_faces, from_vertices
 from masks.from_image import from_image, sample
@@ -74,7 +75,7 @@ def test_closest_points_are_libigls() -> None:
     points = np.random.default_rng(4).normal(size=(300, 3)) * 40
     triangles = np.ascontiguousarray(ball.triangles, dtype=np.int64)
     squared, _, at = igl.point_mesh_squared_distance(points, ball.positions, triangles)
-    ours = closest_points(ball, points, candidates=24)
+    ours = closest_points(ball, points)
     assert ours.distance_mm == pytest.approx(np.sqrt(squared), rel=1e-9)
     assert ours.at(ball.positions) == pytest.approx(at, abs=1e-6)
     assert ours.bary.sum(axis=1) == pytest.approx(np.ones(300))
@@ -105,3 +106,13 @@ def test_lifting() -> None:
     assert lift([0.2, 0.8], matrix).tolist() == [0.2, 0.5, 0.8]
     with pytest.raises(MoueError, match="2 vertices, the mask 3"):
         lift([0.2, 0.8, 1.0], matrix)
+
+
+def test_a_long_triangle_is_closer_than_its_corners_say() -> None:
+    """A needle of a triangle 100 mm long passes 1 mm under the point, many small ones lie 3 mm above it."""
+    flat = plane(10, 10).positions - [4.5, 4.5, 0.0]
+    needle = np.array([[-50.0, 0.0, -4.0], [50.0, 0.1, -4.0], [50.0, -0.1, -4.0]])
+    faces = [*plane(10, 10).polygons.indices.reshape(-1, 4).tolist(), [100, 101, 102]]
+    both = Surface(Polygons.from_faces(faces, 103), np.vstack([flat, needle]))
+    found = closest_points(both, [[0.2, 0.0, -3.0]])
+    assert found.distance_mm == pytest.approx([1.0]) and set(found.triangles[0].tolist()) == {100, 101, 102}

@@ -103,7 +103,7 @@ def test_a_curve_is_pressed_point_by_point_saved_and_fitted_through(marked: tupl
     through = new.landmarks().curves["upper_lip"]
     positions = np.array([resolve(place, new.sculpt.neutral) for place in through])
     assert np.linalg.norm(positions[0] - line[0]) < np.linalg.norm(positions[0] - line[-1])
-    assert new.surface.near(positions).distance.max() < 1e-6
+    assert new.surface.closest(positions).distance.max() < 1e-6
     before = len(new.marks.curves["upper_lip"])
     hand.click_on("Remove landmark")
     assert len(new.marks.curves["upper_lip"]) == before - 1

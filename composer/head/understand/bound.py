@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from composer.geometry.nearest import NearestSurface, closest_on_triangles
+from composer.geometry.closest import ClosestPoints
+from composer.geometry.closest_on_triangle import closest_on_triangles
 from composer.head.head import Shape
 
 Floats = NDArray[np.float64]
@@ -47,10 +48,10 @@ def places_near(
     corners = neutral[triangles]
     count = min(CANDIDATES, len(triangles)) + 1
     near = np.empty((len(points), count), dtype=np.int64)
-    near[:, 0] = NearestSurface(neutral, triangles)(points).triangle  # long triangles have their middles far off
+    near[:, 0] = ClosestPoints(neutral, triangles)(points).triangle  # long triangles have their middles far off
     near[:, 1:] = cKDTree(corners.mean(axis=1)).query(points, k=count - 1)[1].reshape(len(points), count - 1)
     flat = near.ravel()
-    squared, _, bary = closest_on_triangles(np.repeat(points, count, axis=0), corners[flat])
+    bary, squared = closest_on_triangles(np.repeat(points, count, axis=0), corners[flat])
     shape = (len(points), count)
     return triangles[near].astype(np.int32), bary.reshape(*shape, 3), np.sqrt(squared).reshape(shape)
 

@@ -227,7 +227,7 @@ class NewHead:
             self._saved = self.marks
 
     def _on(self, points: NDArray) -> list[SurfacePoint]:
-        return self.surface.surface_points(self.surface.exact(points))
+        return self.surface.surface_points(self.surface.closest(points))
 
     # Where the library's loops stand.
 
@@ -251,7 +251,7 @@ class NewHead:
 
     def distance_mm(self) -> Floats | None:
         """(n,) how far each of the library's vertices lies from the sculpt; None before there is a warp or a fit."""
-        return None if self._cage is None else self.surface.near(self._cage).distance
+        return None if self._cage is None else self.surface.closest(self._cage).distance
 
     def _step(self, marks: Marks) -> None:
         del self._steps[self._at + 1 :]

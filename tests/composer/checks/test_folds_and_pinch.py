@@ -10,7 +10,7 @@ from composer.checks.folds import edge_angles
 from composer.checks.registry import chosen
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.geometry.polygons import Polygons
-from composer.geometry.vectors import area_vectors
+from composer.geometry.triangle_metric import area_vectors
 from composer.head.head import Head, Shape
 from composer.mixing.recipe import Cell, Recipe
 from tests.composer.checks.check_heads import plane_head

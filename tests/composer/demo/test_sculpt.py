@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from composer.demo.sculpt import build_sculpt
-from composer.demo.surface_point import nearest_in_triangles
 from composer.geometry.polygons import Polygons
 from composer.head.levels import levels
 from tests.composer.demo.neutral_heads import NAMES, neutral, sculpt, skin_polygons
@@ -71,12 +70,3 @@ def test_eyeballs_are_shells_of_their_own() -> None:
     assert [part.name for part in made.parts] == ["eye_left", "eye_right"]
     assert int(made.polygons.components.max()) == 2
     assert made.head().skin.sum() == made.n_skin
-
-
-def test_nearest_place_in_a_triangle_agrees_with_trimesh() -> None:
-    closest = pytest.importorskip("trimesh").triangles.closest_point
-    lot = np.random.default_rng(3)
-    triangles, points = lot.normal(size=(500, 3, 3)), 2 * lot.normal(size=(500, 3))
-    bary = nearest_in_triangles(points, triangles)
-    found = np.einsum("ij,ijk->ik", bary, triangles)
-    assert np.allclose(found, closest(triangles, points), atol=1e-9)

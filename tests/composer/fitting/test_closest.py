@@ -21,7 +21,7 @@ def test_exact_agrees_with_libigl_on_any_soup(seed: int) -> None:
     points = lot.normal(size=(60, 3)) * lot.choice([0.1, 1.0, 5.0], size=(60, 1))
     triangles = np.array([lot.choice(60, 3, replace=False) for _ in range(80)])
     wanted = lot.normal(size=(50, 3)) * 2
-    found = ClosestSurface(points, triangles).exact(wanted)
+    found = ClosestSurface(points, triangles).closest(wanted)
     squared = igl.point_mesh_squared_distance(wanted, points, triangles.astype(np.int64))[0]
     assert np.allclose(found.distance**2, squared, atol=1e-9)
 
@@ -32,13 +32,13 @@ def test_near_agrees_with_libigl_on_a_head_s_surface() -> None:
     wanted = positions[lot.integers(0, len(positions), 500)] * lot.uniform(0.9, 1.1, (500, 1))
     surface = ClosestSurface(positions, polygons.triangles)
     squared = igl.point_mesh_squared_distance(wanted, positions, polygons.triangles.astype(np.int64))[0]
-    assert np.allclose(surface.near(wanted).distance**2, squared, atol=1e-7)
+    assert np.allclose(surface.closest(wanted).distance**2, squared, atol=1e-7)
 
 
 def test_weights_give_the_point_and_sum_to_one() -> None:
     polygons, positions = cube_sphere(6)
     surface = ClosestSurface(positions, polygons.triangles)
-    found = surface.near(positions * 1.2)
+    found = surface.closest(positions * 1.2)
     at = np.einsum("ij,ijk->ik", found.bary, positions[surface.triangles[found.triangle]])
     assert np.allclose(at, found.points) and np.allclose(found.bary.sum(axis=1), 1.0) and found.bary.min() >= 0
 
@@ -46,7 +46,7 @@ def test_weights_give_the_point_and_sum_to_one() -> None:
 def test_an_open_border_is_known() -> None:
     square = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]])
     surface = ClosestSurface(square, [[0, 1, 2], [0, 2, 3]])
-    found = surface.exact([[0.5, 0.4, 1.0], [2.0, 0.5, 0.0], [-1.0, -1.0, 0.0], [0.5, 0.5, 1.0]])
+    found = surface.closest([[0.5, 0.4, 1.0], [2.0, 0.5, 0.0], [-1.0, -1.0, 0.0], [0.5, 0.5, 1.0]])
     assert found.on_border.tolist() == [False, True, True, False]
     assert np.allclose(found.normal, [0, 0, 1])
 

@@ -90,7 +90,7 @@ def test_a_planted_smooth_map_is_found_better_than_by_landmarks_and_closest_poin
     sculpt, pairs, true = planted(head)
     held = np.setdiff1d(np.arange(head.n_vertices), pairs.vertices)
     warp = RBFInterpolator(pairs.head, pairs.sculpt - pairs.head, kernel="cubic", degree=1)
-    plain = sculpt.exact(head.neutral + warp(head.neutral)).points
+    plain = sculpt.closest(head.neutral + warp(head.neutral)).points
     ours = fit(head, sculpt, pairs).positions
 
     def error(p: np.ndarray) -> float:
@@ -105,7 +105,7 @@ def test_nothing_is_folded_and_landmarks_hold() -> None:
     sculpt, pairs, _ = planted(head)
     done = fit(head, sculpt, pairs)
     assert Loops(head.polygons, head.neutral).counts(done.positions) == (0, 0)
-    assert sculpt.exact(done.positions).distance.max() <= 1e-6 * head.diagonal
+    assert sculpt.closest(done.positions).distance.max() <= 1e-6 * head.diagonal
     off = np.linalg.norm(done.positions[pairs.vertices] - pairs.sculpt, axis=1)
     assert off.max() <= 2e-3 * head.diagonal
 
@@ -121,7 +121,7 @@ def test_relax_leaves_vertices_outside_the_mask_bit_for_bit() -> None:
     head = a_head()
     lot = np.random.default_rng(0)
     sculpt, _ = onto_itself(head)
-    slid = sculpt.near(head.neutral + lot.normal(size=head.neutral.shape)).points
+    slid = sculpt.closest(head.neutral + lot.normal(size=head.neutral.shape)).points
     mask = (head.neutral[:, 0] > 0).astype(float)
     out = relax(head.polygons, slid, sculpt, head.neutral, mask)
     assert np.array_equal(out[mask == 0], slid[mask == 0])
@@ -132,7 +132,7 @@ def test_relax_gives_slid_loops_back() -> None:
     head = a_head()
     lot = np.random.default_rng(1)
     sculpt, _ = onto_itself(head)
-    slid = sculpt.near(head.neutral + 2.0 * lot.normal(size=head.neutral.shape)).points
+    slid = sculpt.closest(head.neutral + 2.0 * lot.normal(size=head.neutral.shape)).points
     out = relax(head.polygons, slid, sculpt, head.neutral)
 
     def off(p: np.ndarray) -> float:
@@ -141,7 +141,7 @@ def test_relax_gives_slid_loops_back() -> None:
         return float(np.abs(np.log(now / own)).mean())
 
     assert off(out) < 0.6 * off(slid)
-    assert sculpt.exact(out).distance.max() < 1e-6
+    assert sculpt.closest(out).distance.max() < 1e-6
 
 
 def test_projection_goes_up_until_edges_are_as_short_as_the_sculpt_s() -> None:
@@ -150,7 +150,7 @@ def test_projection_goes_up_until_edges_are_as_short_as_the_sculpt_s() -> None:
     done = project(head.polygons, fit(head, sculpt, pairs).positions, sculpt, reference=head.neutral)
     assert [level.k for level in done] == [0, 1, 2]
     assert [len(level.positions) for level in done][1:] == [s.n_vertices for s in levels(head.polygons, 2)]
-    assert sculpt.exact(done[-1].positions).distance.max() < 1e-6
+    assert sculpt.closest(done[-1].positions).distance.max() < 1e-6
     assert done[-1].bad_faces == 0 and not done[-1].rejected.any()
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from composer.geometry.strain import principal_stretches, strain_size
+from composer.geometry.triangle_metric import principal_stretches, strain_size
 
 TRIANGLES = np.array([[0, 1, 2]])
 FLAT = np.array([[0.0, 0.0, 0.0], [3.0, 0.0, 0.0], [1.0, 2.0, 0.0]])

@@ -1,4 +1,4 @@
-"""How much each triangle is stretched: principal stretches between a rest and a pose.
+"""What triangles and polygons measure: area vectors, first fundamental forms and, between two poses, stretches.
 
 With edges e1, e2 of a triangle, G = [[e1.e1, e1.e2], [e1.e2, e2.e2]] is its first fundamental form; the
 squares of the principal stretches are the eigenvalues of G_rest^-1 G_pose, in closed form because they are 2
@@ -12,8 +12,38 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.polygons import Polygons
+from composer.geometry.vectors import cross
+
 Floats = NDArray[np.float64]
-_DEGENERATE = 1e-12  # of the squared product of edge lengths
+_DEGENERATE = 1e-12
+"""A triangle has no area where its doubled area squared is below this share of the product of two squared sides."""
+
+
+def triangle_vectors(positions: NDArray, triangles: NDArray) -> Floats:
+    """(t, 3) the normal of each of `triangles` (t, 3) times twice its area, mm^2; `positions` (n, 3) mm."""
+    a = positions[triangles[:, 0]]
+    return cross(positions[triangles[:, 1]] - a, positions[triangles[:, 2]] - a)
+
+
+def area_vectors(polygons: Polygons, positions: NDArray, faces: NDArray) -> Floats:
+    """(k, 3) area vectors of polygons `faces` (k,), mm^2: half the sum of the cross products of a fan (Newell).
+
+    For a quad this is half the cross product of its diagonals. `positions` (n, 3) mm.
+    """
+    counts, starts = polygons.counts[faces], polygons.starts[faces]
+    out = np.empty((len(faces), 3))
+    for size in np.unique(counts):
+        on = np.flatnonzero(counts == size)
+        corner = positions[polygons.indices[starts[on, None] + np.arange(size)]]
+        if size == 4:
+            out[on] = cross(corner[:, 2] - corner[:, 0], corner[:, 3] - corner[:, 1])
+            continue
+        total = np.zeros((len(on), 3))
+        for i in range(1, int(size) - 1):
+            total += cross(corner[:, i] - corner[:, 0], corner[:, i + 1] - corner[:, 0])
+        out[on] = total
+    return 0.5 * out
 
 
 def metric(positions: NDArray, triangles: NDArray) -> Floats:

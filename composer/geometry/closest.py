@@ -1,0 +1,177 @@
+"""The closest point of a triangle mesh to each of many points: exact, over every triangle.
+
+A first distance comes from the triangle whose middle is nearest (k-d tree). Then a tree of bounds
+(`composer.geometry.bounds`) is gone through from the top, for all points at once: what is further from a point than
+its first distance falls away, the triangles that remain are measured (`composer.geometry.closest_on_triangle`).
+
+This is the one search for closest points in the house. Who needs normals, borders or sides derives them from triangle
+and weights.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import cKDTree
+
+from composer.errors import MoueError
+from composer.geometry.bounds import CHILDREN, Boxes, Discs, bounds
+from composer.geometry.closest_on_triangle import TriangleFrames
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Accept = Callable[[Ints, Ints], NDArray[np.bool_]]
+
+AT_ONCE = 4096
+"""Points of one round, so that its arrays stay in the cache."""
+WALKS = 12
+"""Steps of the walk of `nearby` at most; a fit's points take two or three."""
+SLACK = 1e-9
+"""By this share more than the squared first distance may lie between a point and a box that is looked into: rounding."""
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """For k points: the `triangle` (k,) on which the closest point lies, -1 where there is none, its barycentric
+    weights `bary` (k, 3) there, and the `squared` distance (k,), inf where there is none."""
+
+    triangle: Ints
+    bary: Floats
+    squared: Floats
+
+
+class ClosestPoints:
+    """Closest points on `triangles` (t, 3) of `positions` (n, 3) in any one unit; made once, asked often."""
+
+    def __init__(self, positions: ArrayLike, triangles: ArrayLike) -> None:
+        """Raises MoueError where there is no triangle, or a corner of one is not a finite position."""
+        self._positions = np.asarray(positions, dtype=np.float64)
+        self._triangles = np.asarray(triangles, dtype=np.int64).reshape(-1, 3)
+        corners = self._positions[self._triangles]
+        if not len(corners):
+            raise MoueError("there is no surface to find closest points on: the mesh has no polygons")
+        if not np.isfinite(corners).all():
+            raise MoueError("a vertex of the surface has a position that is not a number")
+        self._frames = TriangleFrames.of(corners)
+
+    @cached_property
+    def _middles(self) -> cKDTree:
+        middles = self._positions[self._triangles].mean(axis=1)
+        return cKDTree(middles, balanced_tree=False, compact_nodes=False)
+
+    @cached_property
+    def _bounds(self) -> tuple[list[Discs | Boxes], Ints]:
+        """The tree of bounds, and the order in which it holds the triangles."""
+        order = self._middles.indices.astype(np.int64)
+        return bounds(self._positions[self._triangles[order]]), order
+
+    @cached_property
+    def _vertices(self) -> tuple[cKDTree, Ints, Ints, Ints]:
+        """A tree of the vertices that triangles use, which they are, and the triangles about each vertex: (n + 1,)
+        starts and the triangles, vertex after vertex."""
+        flat = self._triangles.ravel()
+        count = np.bincount(flat, minlength=len(self._positions))
+        used = np.flatnonzero(count)
+        tree = cKDTree(self._positions[used], balanced_tree=False, compact_nodes=False)
+        return tree, used, np.r_[0, np.cumsum(count)], np.argsort(flat, kind="stable") // 3
+
+    def __call__(self, points: ArrayLike) -> Found:
+        """The closest point to each of `points` (k, 3). Raises MoueError where one is not a finite position."""
+        sought = _checked(points)
+        nearest = self._middles.query(sought)[1].astype(np.int64) if len(sought) else np.zeros(0, dtype=np.int64)
+        return self._search(sought, self._frames.squared(sought, nearest), None)
+
+    def nearby(self, points: ArrayLike) -> Found:
+        """A close point to each of `points` (k, 3), by a walk from the nearest vertex over the triangles about it and
+        about the corners of the best one, until nothing comes closer; at most WALKS steps.
+
+        On a sheet it is the closest point; where sheets lie close to each other, or triangles are much longer than
+        their neighbours, it may not be. It takes a third of the time of the exact search: for the rounds of a fit,
+        which ask again and again while everything moves. Raises MoueError where a point is not a finite position.
+        """
+        sought = _checked(points)
+        tree, used, starts, about = self._vertices
+        triangle, squared = np.zeros(len(sought), dtype=np.int64), np.full(len(sought), np.inf)
+        active = np.arange(len(sought))
+        corners = used[tree.query(sought)[1]][:, None] if len(sought) else np.zeros((0, 1), dtype=np.int64)
+        for _ in range(WALKS):
+            if not len(active):
+                break
+            count = (starts[corners + 1] - starts[corners]).ravel()
+            first = np.repeat(starts[corners].ravel() - (np.cumsum(count) - count), count)
+            candidate = about[first + np.arange(int(count.sum()))]
+            row = np.repeat(np.repeat(np.arange(len(active)), corners.shape[1]), count)
+            away = self._frames.squared(sought[active[row]], candidate)
+            best = _least_of_each(row, away)
+            closer = away[best] < squared[active] * (1.0 - SLACK)
+            best, moved = best[closer], active[closer]
+            triangle[moved], squared[moved] = candidate[best], away[best]
+            # a foot inside its triangle cannot be bettered by the neighbours where the mesh is a sheet
+            bary, _ = self._frames.closest(sought[moved], triangle[moved])
+            active = moved[(bary == 0.0).any(axis=1)]
+            corners = self._triangles[triangle[active]]
+        bary, squared = self._frames.closest(sought, triangle)
+        return Found(triangle, bary, squared)
+
+    def within(self, points: ArrayLike, reach: ArrayLike, accept: Accept) -> Found:
+        """The closest point to each of `points` (k, 3) on a triangle that is accepted, no further than `reach`, one or
+        (k,), in the unit of the points. `accept` takes (m,) places in `points` and (m,) triangles and says of each
+        pair whether it will do. Raises MoueError where a point is not a finite position.
+        """
+        sought = _checked(points)
+        most = np.broadcast_to(np.asarray(reach, dtype=np.float64), len(sought)) ** 2
+        return self._search(sought, most, accept)
+
+    def _search(self, points: Floats, most: Floats, accept: Accept | None) -> Found:
+        """What lies no further than the root of `most` (k,), a bound on the squared distance."""
+        triangle = np.full(len(points), -1, dtype=np.int64)
+        for begin in range(0, len(points), AT_ONCE):
+            place, candidate = self._candidates(points[begin : begin + AT_ONCE], most[begin : begin + AT_ONCE])
+            place += begin
+            if accept is not None:
+                will_do = accept(place, candidate)
+                place, candidate = place[will_do], candidate[will_do]
+            first = _least_of_each(place, self._frames.squared(points[place], candidate))
+            triangle[place[first]] = candidate[first]
+        bary, squared = self._frames.closest(points, np.maximum(triangle, 0))
+        none = (triangle < 0) | (squared > most * (1.0 + SLACK))
+        return Found(np.where(none, -1, triangle), bary, np.where(none, np.inf, squared))
+
+    def _candidates(self, points: Floats, most: Floats) -> tuple[Ints, Ints]:
+        """Pairs of a point, sorted, and a triangle that may lie within the root of `most` (k,) of it."""
+        bound = most * (1.0 + SLACK)
+        levels, order = self._bounds
+        top = len(levels[0])
+        row, which = np.repeat(np.arange(len(points)), top), np.tile(np.arange(top), len(points))
+        for depth, level in enumerate(levels):
+            if depth:
+                which = (which[:, None] * CHILDREN + np.arange(CHILDREN)).ravel()
+                row = np.repeat(row, CHILDREN)
+                if len(level) % CHILDREN:  # the last bound has fewer in it
+                    row, which = row[which < len(level)], which[which < len(level)]
+            near = np.flatnonzero(level.apart(points[row], which) <= bound[row])
+            row, which = row[near], which[near]
+        return row, order[which]
+
+
+def _least_of_each(group: Ints, values: Floats) -> Ints:
+    """(g,) for each group of the sorted `group` (k,) the place of its least value, the first of equals."""
+    if not len(group):
+        return np.zeros(0, dtype=np.int64)
+    starts = np.flatnonzero(np.r_[True, group[1:] != group[:-1]])
+    number = np.repeat(np.arange(len(starts)), np.diff(np.r_[starts, len(group)]))
+    hits = np.flatnonzero(values == np.minimum.reduceat(values, starts)[number])
+    return hits[np.searchsorted(number[hits], np.arange(len(starts)))]
+
+
+def _checked(points: ArrayLike) -> Floats:
+    """`points` as (k, 3) float64. Raises MoueError where one is not finite."""
+    sought = np.asarray(points, dtype=np.float64).reshape(-1, 3)
+    if not np.isfinite(sought).all():
+        bad = int(np.flatnonzero(~np.isfinite(sought).all(axis=1))[0])
+        raise MoueError(f"point {bad} has a position that is not a number")
+    return sought
