@@ -31,7 +31,7 @@ AT_ONCE = 4096
 WALKS = 12
 """Steps of the walk of `nearby` at most; a fit's points take two or three."""
 SLACK = 1e-9
-"""By this share more than the squared first distance may lie between a point and a box that is looked into: rounding."""
+"""By this share more than the squared first distance may lie between a point and a bound looked into: rounding."""
 
 
 @dataclass(frozen=True, eq=False)

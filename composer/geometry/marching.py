@@ -5,8 +5,9 @@ arrives. Then the eikonal equation on the triangles, a band of vertices at a tim
 marching of Kim 2001, "An O(N) level set method for eikonal equations", on the triangles of Kimmel and Sethian
 1998, "Computing geodesic paths on manifolds"). From one point the front of a triangle is taken as a circle about
 its unfolded source (Novotni and Klein 2002, "Computing geodesic distances on triangular meshes"), which is exact
-in the plane; from curves as a straight line, which is exact for straight curves. Every polygon is split along
-every diagonal, so no direction of the grid is favoured.
+in the plane; from curves as a straight line, which is exact for straight curves, with circles about their ends. Of
+several points and curves each marches by itself where it may be the first to arrive, and the least distance counts.
+Every polygon is split along every diagonal, so no direction of the grid is favoured.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse.csgraph import dijkstra
+from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
@@ -28,7 +29,8 @@ from composer.geometry.surface import Floats, Surface
 Indices = NDArray[np.int64]
 STRAIGHT, ROUND = "straight", "round"
 
-
+MOST_FRONTS = 64
+"""Sources that have fronts of their own; of more, the rest share one straight front: a bound on the time."""
 SMALL = 5000
 """Windows below this many vertices are marched once; in larger ones the order of the first bound drifts from the
 order in which the front truly arrives, so they are marched again in the order found."""
@@ -124,13 +126,52 @@ class Marching:
         heads = np.zeros(len(start)) if heads_mm is None else np.asarray(heads_mm, dtype=np.float64)
         if heads.shape != start.shape or not np.isfinite(heads).all():
             raise MoueError("one finite start is needed for every source vertex")
+        order = np.argsort(start, kind="stable")
+        start, heads = start[order], heads[order]
         least = float(heads.min())
         every = np.arange(self.surface.n_vertices, dtype=np.int64)
-        front = ROUND if len(start) == 1 else STRAIGHT
-        reached, far = self._march(self.graph, every, start, heads - least, limit_mm - least, front)
+        fronts = self._fronts(start)
         distance = np.full(self.surface.n_vertices, np.inf)
-        distance[reached] = far + least
+        if len(fronts) > 1:
+            joint, origin = _bound_and_origin(self.graph, start, heads - least, DETOUR * (limit_mm - least))
+        for members in fronts:
+            front = ROUND if len(members) == 1 else STRAIGHT
+            first = float(heads[members].min())
+            vertices, values, limit = start[members], heads[members] - first, limit_mm - first
+            graph, window = self.graph, every
+            if len(fronts) > 1:
+                window = self._window(vertices, values, first - least, joint, np.isin(origin, vertices), limit)
+                graph = _within(self.graph, window)
+            reached, far = self._march(graph, window, np.searchsorted(window, vertices), values, limit, front)
+            distance[reached] = np.minimum(distance[reached], far + first)
         return distance
+
+    def _fronts(self, start: Indices) -> list[Indices]:
+        """The sources `start` (k,) as places in it, by front: what hangs together along edges and diagonals is a curve
+        with one straight front; a vertex alone has a round one, and so has each end of a curve. Beyond MOST_FRONTS,
+        the rest go together."""
+        among = _within(self.surface.derived(Stencils).graph, np.unique(start))
+        place = np.searchsorted(np.unique(start), start)
+        count, piece = connected_components(among, directed=False)
+        fronts = [np.flatnonzero(piece[place] == one) for one in range(min(count, MOST_FRONTS - 1))]
+        if count >= MOST_FRONTS:
+            fronts.append(np.flatnonzero(piece[place] >= MOST_FRONTS - 1))
+        size = np.bincount(piece)[piece]
+        ends = np.flatnonzero(((np.diff(among.indptr) == 1) & (size > 1))[place])
+        return fronts + [ends[i : i + 1] for i in range(min(len(ends), MOST_FRONTS))]
+
+    def _window(
+        self, vertices: Indices, values: Floats, late: float, joint: Floats, mine: NDArray[np.bool_], limit: float
+    ) -> Indices:
+        """The vertices that the front from `vertices` may be the first to reach: by ways over edges no more than DETOUR
+        times as late as `joint` (n,) says of all fronts. `mine` (n,): it is the first by those ways; it starts `late`.
+        """
+        furthest = float(joint[mine].max(initial=0.0)) - late
+        reach = DETOUR * min(limit, furthest) + 2.0 * self.surface.mean_edge_mm
+        bound = _bound(self.graph, vertices, values, reach) + late
+        near = np.isfinite(bound) & (bound <= DETOUR * joint + 2.0 * self.surface.mean_edge_mm)
+        near[vertices] = True
+        return np.flatnonzero(near).astype(np.int64)
 
     def _march(
         self, graph: sp.csr_matrix, window: Indices, start: Indices, values: Floats, limit: float, front: str
@@ -242,11 +283,35 @@ def _within(graph: sp.csr_matrix, window: Indices) -> sp.csr_matrix:
 
 def _bound(graph: sp.csr_matrix, start: Indices, values: Floats, limit: float) -> Floats:
     """(m,) the shortest way over the graph from the start vertices, each with what it starts with (Dijkstra)."""
+    return _dijkstra(graph, start, values, limit)[0]
+
+
+def _bound_and_origin(
+    graph: sp.csr_matrix, start: Indices, values: Floats, limit: float
+) -> tuple[Floats, NDArray[np.int64]]:
+    """`_bound`, and (m,) the start vertex from which that way comes; -1 where none does."""
+    far, before = _dijkstra(graph, start, values, limit)
+    m = len(far)
+    origin = np.where(before == m, np.arange(m), before).astype(np.int64)
+    origin[before < 0] = -1
+    while True:
+        further = np.where(origin < 0, -1, origin[np.maximum(origin, 0)])
+        if np.array_equal(further, origin):
+            return far, origin
+        origin = further
+
+
+def _dijkstra(
+    graph: sp.csr_matrix, start: Indices, values: Floats, limit: float
+) -> tuple[Floats, NDArray[np.int32]]:
+    """(m,) the shortest way from the start vertices, each with what it starts with, and (m,) the vertex before: m for
+    a start vertex, below 0 where nothing was reached. One more vertex, from which edges lead to them, stands for
+    all."""
     m = graph.shape[0]
     order = np.argsort(start, kind="stable")
     data = np.concatenate([graph.data, np.maximum(values[order], 0.0) + 1e-9])
     indices = np.concatenate([graph.indices, start[order].astype(np.int32)])
     pointer = np.append(graph.indptr, graph.indptr[-1] + len(start)).astype(np.int32)
     joined = sp.csr_matrix((data, indices, pointer), shape=(m + 1, m + 1))
-    far = dijkstra(joined, directed=True, indices=m, limit=limit + 1e-6)
-    return np.maximum(far[:m] - 1e-9, 0.0)
+    far, before = dijkstra(joined, directed=True, indices=m, limit=limit + 1e-6, return_predecessors=True)
+    return np.maximum(far[:m] - 1e-9, 0.0), before[:m]

@@ -62,6 +62,48 @@ def test_marching_in_the_plane_is_exact() -> None:
     assert Marching(flat).from_vertices(np.arange(33)) == pytest.approx(flat.positions[:, 0], abs=1e-9)
 
 
+def test_several_sources_in_the_plane_are_the_nearest_of_them() -> None:
+    """Euclid: the least distance to scattered points, and to a segment, round beyond its ends."""
+    flat = plane(61, 61)
+    at = flat.positions[:, :2]
+    sources = np.random.default_rng(2).choice(61 * 61, 6, replace=False)
+    true = np.linalg.norm(at[:, None] - at[sources], axis=2).min(axis=1)
+    far = Marching(flat).from_vertices(sources)
+    assert far == pytest.approx(true, abs=1e-9)
+    assert Marching(flat).from_vertices(sources, 7.0)[true <= 7.0] == pytest.approx(true[true <= 7.0], abs=1e-9)
+    segment = [30 * 61 + j for j in range(20, 41)]
+    beside = np.hypot(at[:, 0] - at[segment[0], 0], at[:, 1] - np.clip(at[:, 1], 20.0, 40.0))
+    assert Marching(flat).from_vertices(segment) == pytest.approx(beside, abs=1e-9)
+
+
+def test_several_sources_on_the_sphere_are_as_good_as_one_by_one() -> None:
+    """The least of R arccos(u . v) over twelve sources, 16 to 32 mm away: the mean within a twentieth of a millimetre,
+    where one straight front for all was 0.37 mm too far."""
+    ball = sphere(5, 80.0)
+    sources = np.random.default_rng(5).choice(ball.n_vertices, 12, replace=False)
+    true = np.min([arcs(ball, int(one), 80.0) for one in sources], axis=0)
+    band = (true > 16.0) & (true < 32.0)
+    error = Marching(ball).from_vertices(sources)[band] - true[band]
+    assert abs(error.mean()) < 0.05 and np.abs(error).max() < 0.5
+
+
+def test_several_sources_are_libigls_exact_geodesic() -> None:
+    """exact_geodesic of libigl (Mitchell, Mount and Papadimitriou 1987) from five vertices of a bumpy ball at once."""
+    igl = pytest.importorskip("igl", reason="libigl is not installed: marching is not compared with exact geodesics")
+    ball = sphere(4, 50.0)
+    bumps = 1 + 0.1 * np.sin(0.12 * ball.positions).prod(axis=1)
+    surface = ball.at(ball.positions * bumps[:, None])
+    sources = np.array([7, 300, 900, 1500, 2100])
+    none = np.empty(0, dtype=np.int64)
+    true = np.asarray(igl.exact_geodesic(
+        surface.positions, np.ascontiguousarray(surface.triangles, dtype=np.int64), sources, none,
+        np.arange(surface.n_vertices, dtype=np.int64), none,
+    )).ravel()  # fmt: skip
+    far = true > 1e-3
+    error = (Marching(surface).from_vertices(sources) - true)[far] / true[far]
+    assert np.abs(error).mean() < 0.015
+
+
 def test_marching_from_inside_a_polygon() -> None:
     flat = plane(30, 30)
     centre = np.array([14.3, 12.8, 0.0])
@@ -138,7 +180,7 @@ def test_head_starts_are_a_weighted_nearest() -> None:
     march = Marching(flat)
     both = march.from_vertices([a, b], heads_mm=[-4.0, 2.0])
     away = np.minimum(march.from_vertices([a]) - 4.0, march.from_vertices([b]) + 2.0)
-    assert both == pytest.approx(away, abs=0.35)
+    assert both == pytest.approx(away, abs=1e-9)
     assert both[a] == pytest.approx(-4.0) and both.min() == pytest.approx(-4.0)
 
 
