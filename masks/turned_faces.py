@@ -12,7 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.geometry.surface import Floats, Surface, cross
+from composer.geometry.surface import Floats, Surface
+from composer.geometry.vectors import cross
 
 STEP = 1.25
 """A border on which a face turns becomes this much wider at a time."""

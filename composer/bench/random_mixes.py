@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.geometry.surface import Floats, Surface, cross
+from composer.geometry.surface import Floats, Surface
+from composer.geometry.vectors import cross
 
 TAME = 0.6
 """Of a border's ramp: a smaller mismatch must turn no face; 1.5 times it is 0.9."""

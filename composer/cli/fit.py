@@ -15,7 +15,7 @@ GUESSED, PICTURE = "guessed.toml", "before_and_after.png"
 
 def fit(
     head: Annotated[Path, typer.Argument(help="A library, or a document whose head is taken.")],
-    sculpt: Annotated[Path, typer.Argument(help="The new head: .obj, .ply, .stl, .glb, any topology.")],
+    sculpt: Annotated[Path, typer.Argument(help="The new head: .obj, .ply, .stl, .off, .glb, any topology.")],
     landmarks: Annotated[Path, typer.Option(metavar="FILE", help="Landmarks of both sides, TOML or JSON.")],
     to: Annotated[Path, typer.Option(metavar="FOLDER", help="The folder to write to.")],
     guess: Annotated[

@@ -13,7 +13,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.fit_state import FitOptions
 from composer.fitting.fitted_landmarks import found_landmarks
 from composer.formats.library import head_of
-from composer.formats.registry import read_mesh
+from composer.formats.sculpt_mesh import read_sculpt_mesh
 from composer.head.head import Head
 from composer.head.landmark_file import read_landmark_pairs, write_landmarks
 from composer.head.landmarks import Landmarks
@@ -43,7 +43,7 @@ class FitFiles:
         """Read the sculpt, of any topology, and the landmarks. Raises MoueError, naming the file, where one cannot be
         used, and where neither the file nor the library has landmarks of the library."""
         sculpt, landmarks = Path(sculpt), Path(landmarks)
-        shown = head_of(read_mesh(sculpt, sculpt_unit), sculpt_unit)
+        shown = head_of(read_sculpt_mesh(sculpt, sculpt_unit), sculpt_unit)
         said, theirs = read_landmark_pairs(landmarks, mm_per(library.unit), mm_per(shown.unit))
         marks = _joined(library.landmarks, said)
         if not marks:

@@ -2,8 +2,8 @@
 
 Specification: Turk 1994, "The PLY Polygon File Format", Stanford University.
 
-Kept: polygons of any size, vertex order, vertex colours (as 8 bits), texture coordinates per corner (the face
-property `texcoord`) or read per vertex (s t, u v, texture_u texture_v). Lost: groups, objects, materials,
+Kept: polygons of any size, or triangle strips as triangles, vertex order, vertex colours (as 8 bits), texture
+coordinates per corner (the face property `texcoord`) or read per vertex (s t, u v, texture_u texture_v). Lost: groups, objects, materials,
 shapes, normals, other properties; a texture coordinate is written for every corner, zeros where a corner
 has none. Written in binary, little endian, positions as float64 where float32 would lose more than 1e-7 of
 the head.
@@ -104,7 +104,11 @@ def _mesh(tables: dict[str, Table], path: Path, comments: list[str]) -> Mesh:
         bad = int(np.argmax((indices < 0) | (indices >= len(positions))))
         of = int(np.searchsorted(np.cumsum(counts), bad, side="right"))
         raise MoueError(f"polygon {of} uses vertex {int(indices[bad])} of {len(positions)}", path)
-    notes = () if lists is not None or "tristrips" not in tables else ("Triangle strips are left out.",)
+    notes: tuple[str, ...] = ()
+    if not len(counts) and "tristrips" in tables:
+        triangles = _of_strips(tables["tristrips"], len(positions), path)
+        counts, indices = np.full(len(triangles), 3), triangles.ravel()
+        notes = (f"{len(triangles)} triangles come from strips.",)
     try:
         polygons = Polygons(counts, indices, len(positions))
     except MoueError as error:
@@ -113,6 +117,30 @@ def _mesh(tables: dict[str, Table], path: Path, comments: list[str]) -> Mesh:
         polygons, positions, _texture(vertex, face, polygons, path), colours=_colours(vertex),
         name=path.stem, path=path, notes=notes,
     )  # fmt: skip
+
+
+def _of_strips(table: Table, n_vertices: int, path: Path) -> NDArray[np.int64]:
+    """(t, 3) the triangles of triangle strips: three vertices in a row each, every second one turned about so that all
+    look the same way; -1 begins a new strip (common practice of files in the Stanford repository, no source). Those
+    that use a vertex twice only join strips and are left out.
+    """
+    lists = table.lists.get("vertex_indices", table.lists.get("vertex_index"))
+    if lists is None:
+        raise MoueError("has triangle strips without vertex_indices", path)
+    counts, flat = lists[0], lists[1].astype(np.int64)
+    if len(flat) and not (flat.min() >= -1 and flat.max() < n_vertices):
+        bad = int(flat[(flat < -1) | (flat >= n_vertices)][0])
+        raise MoueError(f"a triangle strip uses vertex {bad} of {n_vertices}", path)
+    row = np.repeat(np.arange(len(counts)), counts)
+    fresh = (flat < 0) | np.r_[True, row[1:] != row[:-1]] if len(flat) else np.zeros(0, dtype=bool)
+    place = np.arange(len(flat))
+    begin = np.maximum.accumulate(np.where(fresh, place + (flat < 0), 0)) if len(flat) else place
+    last = place[(flat >= 0) & (place - begin >= 2)]
+    triangles = np.stack([flat[last - 2], flat[last - 1], flat[last]], axis=1)
+    odd = (last - begin[last]) % 2 == 1
+    triangles[odd] = triangles[odd][:, [1, 0, 2]]
+    whole = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
+    return triangles[whole]
 
 
 def _colours(vertex: Table) -> NDArray[np.float64] | None:

@@ -31,6 +31,11 @@ def read(path: Path) -> Mesh:
     if not len(corners):
         raise MoueError("holds no triangles", path)
     check_positions(corners, path)
+    return joined_corners(corners, path)
+
+
+def joined_corners(corners: NDArray[np.float64], path: Path) -> Mesh:
+    """The mesh of loose triangles' `corners` (3 t, 3), equal ones joined, triangles without area left out."""
     first, joined = first_of_each(corners)
     triangles = joined.reshape(-1, 3)
     whole = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)

@@ -118,7 +118,7 @@ class NewHeadPanel:
             imgui.text("New head")
         imgui.set_next_item_width(-kit.px(62))
         entered, self.path = imgui.input_text_with_hint(
-            "##sculpt", "a sculpt: .obj, .ply, .stl, .glb", self.path, imgui.InputTextFlags_.enter_returns_true
+            "##sculpt", "a sculpt: .obj, .ply, .stl, .off, .glb", self.path, imgui.InputTextFlags_.enter_returns_true
         )
         kit.mark("sculpt path")
         imgui.same_line(0, kit.px(4))

@@ -14,7 +14,7 @@ from composer.document.stored import file_of
 from composer.edits.lay_regions import MOVING, laid_regions
 from composer.errors import MoueError
 from composer.formats.library import head_of, open_library
-from composer.formats.registry import read_mesh
+from composer.formats.sculpt_mesh import read_sculpt_mesh
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.landmark_file import read_landmark_pairs
@@ -120,7 +120,7 @@ def open_new_head(library: Head, path: Path, progress: Progress) -> NewHead:
     if not library.landmarks:
         raise MoueError("this library has no landmarks", library.path, hint="place them first, under Landmarks")
     progress(0.1, "reading")
-    new = NewHead(library, head_of(read_mesh(path)))
+    new = NewHead(library, head_of(read_sculpt_mesh(path)))
     beside, kept = new.landmark_place, new.copy_place
     if beside.is_file():
         new.read_landmarks(read_landmark_pairs(beside)[1])

@@ -1,0 +1,96 @@
+"""The mesh of a sculpt, whatever file an artist brings it in: one more reader than libraries have, and one more format.
+
+OFF, GLB and STL are read by trimesh with all of its processing off, which would merge and reorder vertices; OBJ, PLY,
+glTF as text, NPZ and USD by Moue's own readers. A sculpt's vertices have no order to keep, a library's do: libraries
+never come this way.
+
+OFF: Geomview manual, section "OFF: Geometry Center Object File Format"; polygons become triangles. GLB: Khronos 2021,
+"glTF 2.0 Specification"; every mesh of the scene at its place, in metres; materials and pictures are not opened, and
+nothing beside the file is. STL: 3D Systems 1989; equal corners are joined in the order of their first appearance.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.formats.limits import check_positions
+from composer.formats.mesh import Mesh
+from composer.formats.obj_lines import read_raw
+from composer.formats.registry import read_mesh, suffixes
+from composer.formats.stl import joined_corners
+from composer.geometry.polygons import Polygons
+
+THROUGH_TRIMESH = {".off": "OFF", ".glb": "GLB", ".stl": "STL"}
+
+
+def sculpt_suffixes() -> list[str]:
+    """The suffixes of files that a sculpt may come in."""
+    return [*suffixes(), *(each for each in THROUGH_TRIMESH if each not in suffixes())]
+
+
+def read_sculpt_mesh(path: Path | str, unit: str | None = None) -> Mesh:
+    """The mesh of a sculpt, positions in the file's unit; `unit` overrules what the file says.
+
+    Raises MoueError, naming the file, for whatever cannot be used, and where it has no faces.
+    """
+    path = Path(path)
+    if path.suffix.lower() in THROUGH_TRIMESH and path.is_file():
+        try:
+            mesh = _through_trimesh(path)
+        except MoueError:
+            if path.suffix.lower() != ".stl":
+                raise
+            mesh = read_mesh(path)  # Moue's own reader says what is wrong, and where
+        mesh = replace(mesh, unit=unit) if unit else mesh
+    elif path.suffix.lower() == ".off" and not path.exists():
+        raise MoueError("is not there", path)
+    else:
+        mesh = read_mesh(path, unit)
+    if not mesh.polygons.n_faces:
+        raise MoueError("holds no faces", path, hint="a sculpt is a mesh of polygons, not points alone")
+    return mesh
+
+
+def _through_trimesh(path: Path) -> Mesh:
+    suffix = path.suffix.lower()
+    name = THROUGH_TRIMESH[suffix]
+    positions, triangles = _scene(read_raw(path).tobytes(), suffix[1:], name, path)
+    if not len(triangles):
+        raise MoueError("holds no faces", path, hint="a sculpt is a mesh of polygons, not points alone")
+    check_positions(positions, path)
+    if triangles.min() < 0 or triangles.max() >= len(positions):
+        raise MoueError(f"a face uses a vertex that is not one of its {len(positions)}", path)
+    if suffix == ".stl":
+        return joined_corners(positions[triangles].reshape(-1, 3), path)
+    polygons = Polygons(np.full(len(triangles), 3), triangles.ravel(), len(positions))
+    return Mesh(polygons, positions, unit="m" if suffix == ".glb" else None, name=path.stem, path=path)
+
+
+def _scene(data: bytes, kind: str, name: str, path: Path) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Positions (n, 3) and triangles (t, 3) of every mesh in the file, each at its place, one after the other."""
+    import trimesh
+
+    points, triangles, count = [np.zeros((0, 3))], [np.zeros((0, 3), dtype=np.int64)], 0
+    try:
+        scene = trimesh.load_scene(
+            io.BytesIO(data), file_type=kind, process=False, maintain_order=True, skip_materials=True
+        )
+        for node in scene.graph.nodes_geometry:
+            transform, which = scene.graph[node]
+            mesh = scene.geometry[which]
+            faces = np.asarray(getattr(mesh, "faces", ()), dtype=np.int64).reshape(-1, 3)
+            if len(faces):
+                at = np.asarray(mesh.vertices, dtype=np.float64) @ transform[:3, :3].T + transform[:3, 3]
+                mirrored = np.linalg.det(transform[:3, :3]) < 0
+                points.append(at)
+                triangles.append((faces[:, ::-1] if mirrored else faces) + count)
+                count += len(at)
+    except Exception as error:  # a reader of so many kinds of damage raises whatever it stumbles over
+        raise MoueError(f"is damaged and cannot be read as {name} ({type(error).__name__})", path) from error
+    return np.concatenate(points), np.concatenate(triangles)
