@@ -3,10 +3,10 @@
 Specification: Turk 1994, "The PLY Polygon File Format", Stanford University.
 
 Kept: polygons of any size, or triangle strips as triangles, vertex order, vertex colours (as 8 bits), texture
-coordinates per corner (the face property `texcoord`) or read per vertex (s t, u v, texture_u texture_v). Lost: groups, objects, materials,
-shapes, normals, other properties; a texture coordinate is written for every corner, zeros where a corner
-has none. Written in binary, little endian, positions as float64 where float32 would lose more than 1e-7 of
-the head.
+coordinates per corner (the face property `texcoord`) or read per vertex (s t, u v, texture_u texture_v). Lost: groups,
+objects, materials, shapes, normals, other properties; a texture coordinate is written for every corner, zeros where a
+corner has none. Written in binary, little endian, positions as float64 where float32 would lose more than 1e-7 of the
+head.
 """
 
 from __future__ import annotations
