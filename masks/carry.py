@@ -1,4 +1,4 @@
-"""Masks on another mesh: carried by surface points, or lifted by the rule that subdivides the mesh."""
+"""Masks on another mesh, carried by surface points."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
 from composer.errors import MoueError
@@ -87,13 +86,3 @@ def carry(values: ArrayLike, source: Surface, target: Surface, aligned: ArrayLik
     weights = checked_values(values, source.n_vertices)
     laid = target if aligned is None else target.at(aligned)
     return np.clip(closest_points(source, laid.positions, laid.vertex_normals).at(weights), 0.0, 1.0)
-
-
-def lift(values: ArrayLike, subdivision: sp.spmatrix) -> Floats:
-    """(m,) a mask (n,) on a finer level, by the matrix (m, n) that gives the finer mesh's vertices from the coarser
-    one's; its rows sum to one. Raises MoueError where it does not fit.
-    """
-    weights = checked_values(values)
-    if subdivision.shape[1] != len(weights):
-        raise MoueError(f"the level has {subdivision.shape[1]} vertices, the mask {len(weights)} values")
-    return np.clip(subdivision @ weights, 0.0, 1.0)

@@ -1,8 +1,4 @@
-"""Masks out of masks: union, intersection, difference, inverse, mirror image, and halves that sum to the whole.
-
-Values are (n,) in [0, 1] throughout. Union and intersection are the maximum and the minimum (Zadeh 1965, "Fuzzy
-sets"), so that a mask united or intersected with itself stays what it is.
-"""
+"""Masks out of masks: inverse, mirror image, and halves that sum to the whole. Values are (n,) in [0, 1]."""
 
 from __future__ import annotations
 
@@ -13,29 +9,6 @@ from composer.errors import MoueError
 from composer.geometry.surface import Floats
 from masks.mask import checked_values
 from masks.soften import smoothstep
-
-
-def _pair(a: ArrayLike, b: ArrayLike) -> tuple[Floats, Floats]:
-    first = checked_values(a)
-    return first, checked_values(b, len(first), "second mask")
-
-
-def union(a: ArrayLike, b: ArrayLike) -> Floats:
-    """(n,) the larger of two masks (n,) at every vertex. Raises MoueError where they do not fit each other."""
-    first, second = _pair(a, b)
-    return np.maximum(first, second)
-
-
-def intersect(a: ArrayLike, b: ArrayLike) -> Floats:
-    """(n,) the smaller of two masks (n,) at every vertex. Raises MoueError where they do not fit each other."""
-    first, second = _pair(a, b)
-    return np.minimum(first, second)
-
-
-def subtract(a: ArrayLike, b: ArrayLike) -> Floats:
-    """(n,) mask a without mask b: a - b, not below 0. Raises MoueError where they do not fit each other."""
-    first, second = _pair(a, b)
-    return np.maximum(first - second, 0.0)
 
 
 def invert(a: ArrayLike) -> Floats:

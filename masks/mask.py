@@ -63,7 +63,3 @@ class Mask:
                 f"the mask was made on another topology ({self.topology[:8]}, this is {topology[:8]}); carry it over"
             )
         return self.values, not self.topology
-
-    def with_values(self, values: ArrayLike) -> Mask:
-        """Other values (n,) on the same topology. Raises MoueError where the number of them differs."""
-        return Mask(checked_values(values, len(self.values)), self.topology)

@@ -1,4 +1,4 @@
-"""Edges of masks: ramps by distance, growing and shrinking, diffusion, and harmonic weights between loops.
+"""Edges of masks: ramps by distance from the line where a mask passes 1/2.
 
 All lengths are millimetres along the surface.
 """
@@ -6,13 +6,11 @@ All lengths are millimetres along the surface.
 from __future__ import annotations
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import ArrayLike, NDArray
 
 from composer.errors import MoueError
-from composer.geometry.geodesic import checked_vertices
 from composer.geometry.marching import Marching
-from composer.geometry.surface import Floats, Surface, factorise
+from composer.geometry.surface import Floats, Surface
 from masks.mask import checked_values
 
 
@@ -68,61 +66,3 @@ def inward_distance(
 def reramp(surface: Surface, values: ArrayLike, ramp_mm: float, marching: Marching | None = None) -> Floats:
     """(n,) the mask with a ramp of this width centred on its line of 1/2."""
     return ramp(inward_distance(surface, values, marching, max(ramp_mm, surface.mean_edge_mm)), ramp_mm)
-
-
-def grow(
-    surface: Surface, values: ArrayLike, by_mm: float, ramp_mm: float = 0.0, marching: Marching | None = None
-) -> Floats:
-    """(n,) the mask with its line of 1/2 moved outward by `by_mm` along the surface (inward where negative), with a
-    ramp of `ramp_mm` there. Raises MoueError on a negative ramp or a number that is not finite.
-    """
-    if not np.isfinite(by_mm):
-        raise MoueError("the distance to grow by must be a number")
-    limit = abs(by_mm) + max(ramp_mm, surface.mean_edge_mm)
-    return ramp(inward_distance(surface, values, marching, limit) + by_mm, ramp_mm)
-
-
-def shrink(
-    surface: Surface, values: ArrayLike, by_mm: float, ramp_mm: float = 0.0, marching: Marching | None = None
-) -> Floats:
-    """(n,) the mask with its line of 1/2 moved inward by `by_mm` along the surface; see `grow`."""
-    return grow(surface, values, -by_mm, ramp_mm, marching)
-
-
-def diffuse(surface: Surface, values: ArrayLike, width_mm: float) -> Floats:
-    """(n,) the mask softened as heat spreads: one backward Euler step over t = width^2 / 2, whose kernel has the
-    standard deviation `width_mm` along any direction. The mean over the surface stays; values stay in [0, 1].
-
-    Raises MoueError on a negative width. A width of 0 gives the mask back.
-    """
-    weights = checked_values(values, surface.n_vertices)
-    if not width_mm >= 0:
-        raise MoueError("the width to soften by cannot be negative")
-    if width_mm == 0:
-        return weights
-    return np.clip(surface.factor(0.5 * width_mm**2).solve(surface.mass * weights), 0.0, 1.0)
-
-
-def harmonic(surface: Surface, ones: ArrayLike, zeros: ArrayLike) -> Floats:
-    """(n,) weights that are 1 on the vertices `ones`, 0 on `zeros`, and as smooth as can be between (their
-    Dirichlet energy is least). Pieces of the mesh that touch neither loop are 0.
-
-    Raises MoueError where a loop is empty, outside the mesh, or both hold one vertex.
-    """
-    high = checked_vertices(ones, surface.n_vertices, "inner")
-    low = checked_vertices(zeros, surface.n_vertices, "outer")
-    both = np.intersect1d(high, low)
-    if len(both):
-        raise MoueError(f"vertex {int(both[0])} is on both loops")
-    weights = np.zeros(surface.n_vertices)
-    weights[high] = 1.0
-    held = np.zeros(surface.n_vertices, dtype=bool)
-    held[high] = held[low] = True
-    pieces = surface.polygons.components
-    free = np.flatnonzero(~held & np.isin(pieces, pieces[held]) & (surface.polygons.valence > 0))
-    if len(free) == 0:
-        return weights
-    rows = surface.laplacian[free]
-    right = -(rows @ weights)
-    weights[free] = factorise(sp.csc_matrix(rows[:, free])).solve(right)
-    return np.clip(weights, 0.0, 1.0)

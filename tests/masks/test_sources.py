@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import scipy.sparse as sp
 
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
-from masks.carry import carry, closest_points, lift
+from masks.carry import carry, closest_points
 from masks.from_groups import from_component, from_faces, from_vertices
 from masks.from_image import from_image, sample
 from masks.from_loops import enclosed, from_loop
@@ -99,13 +98,6 @@ def test_the_other_leaf_is_not_taken() -> None:
     near_lower = a.at(a.positions + [0, 0, -0.7])
     facing = 1.0 if both.vertex_normals[0] @ near_lower.vertex_normals[0] > 0 else 0.0
     assert carry(values, both, near_lower) == pytest.approx(np.full(36, facing))
-
-
-def test_lifting() -> None:
-    matrix = sp.csr_matrix(np.array([[1.0, 0.0], [0.5, 0.5], [0.0, 1.0]]))
-    assert lift([0.2, 0.8], matrix).tolist() == [0.2, 0.5, 0.8]
-    with pytest.raises(MoueError, match="2 vertices, the mask 3"):
-        lift([0.2, 0.8, 1.0], matrix)
 
 
 def test_a_long_triangle_is_closer_than_its_corners_say() -> None:

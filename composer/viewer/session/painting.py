@@ -23,6 +23,7 @@ from composer.viewer.render.picking import Frozen, Hit, Picker
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
 from masks.brush_ring import ring
+from masks.combine import invert
 from masks.paint import Brush, Kind, Painter, Stroke, fill
 from masks.partition import effective_masks
 
@@ -187,7 +188,7 @@ class Painting:
             raise MoueError("choose a region first; the base row covers the whole face")
         raw = session.evaluated.raw[name]
         if what == "invert":
-            values = 1.0 - raw
+            values = invert(raw)
         elif what == "soften":
             values = self.painter_of(session).smoothed(np.array(raw))
         else:
