@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from composer.contact.across import Across
 from composer.contact.solve import LineRows
 from composer.geometry.self_intersection import self_crossing_pairs
-from composer.geometry.surface import cross, unit_rows
+from composer.geometry.vectors import cross, unit_rows
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -11,7 +11,8 @@ from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
 from composer.geometry.barriers import edge_path
-from composer.geometry.nearest import NearestSurface, closest_on_triangles
+from composer.geometry.closest_on_triangle import closest_on_triangles
+from composer.geometry.nearest import NearestSurface
 from composer.head.find_landmarks.brows import brow_of
 from composer.head.find_landmarks.ears import ears_of
 from composer.head.find_landmarks.face import Face
@@ -126,7 +127,7 @@ def _on_skin(face: Face, points: Mapping[str, Floats], curves: Mapping[str, NDAr
     if points:
         wanted = face.anatomy.frame.world(np.array(list(points.values())))
         nearest = triangles[NearestSurface(head.neutral, triangles)(wanted).triangle]
-        bary = closest_on_triangles(wanted, head.neutral[nearest])[2]
+        bary = closest_on_triangles(wanted, head.neutral[nearest])[0]
         for name, corners, weights in zip(points, nearest, bary, strict=True):
             places[name] = _place(corners, weights)
     tree = cKDTree(head.neutral[skin])
