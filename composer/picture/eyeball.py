@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.rigid import similarity
 from composer.head.head import Part
 from composer.head.understand.spheres import sphere_of
 from composer.picture.camera import unit
@@ -91,16 +92,9 @@ def _agree(one: Eyeball, other: Eyeball) -> bool:
 
 
 def turned(ball: Eyeball, rest: Floats, pose: Floats) -> Eyeball:
-    """The eyeball after its vertices went from `rest` to `pose` (k, 3): the rigid motion that fits best.
-
-    Kabsch's rotation (Kabsch, A solution for the best rotation to relate two sets of vectors, 1976).
-    """
-    a, b = rest - rest.mean(axis=0), pose - pose.mean(axis=0)
-    left, _, right = np.linalg.svd(a.T @ b)
-    flip = np.diag([1.0, 1.0, np.sign(np.linalg.det(left @ right)) or 1.0])
-    rotation = (left @ flip @ right).T
-    centre = rotation @ (ball.centre - rest.mean(axis=0)) + pose.mean(axis=0)
-    return Eyeball(centre, ball.radius, rotation @ ball.axis)
+    """The eyeball after its vertices went from `rest` to `pose` (k, 3): the rigid motion that fits best."""
+    motion = similarity(rest, pose, scaled=False)
+    return Eyeball(motion(ball.centre), ball.radius, motion.turn(ball.axis))
 
 
 def paint(ball: Eyeball, points: Floats) -> tuple[Floats, Floats]:

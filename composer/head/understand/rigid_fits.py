@@ -1,7 +1,7 @@
 """Many rigid fits at once: for each shape the rotation and shift that its displacements are nearest to.
 
-The fit is Kabsch's (1976, "A solution for the best rotation to relate two sets of vectors"), its second round
-weighted by the residuals so that what moves in itself, such as a pupil that widens, does not turn the rest.
+The fit is that of `composer.geometry.rigid`, its second round weighted by the residuals so that what moves in itself,
+such as a pupil that widens, does not turn the rest.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from composer.geometry.rigid import nearest_rotation
 
 Floats = NDArray[np.float64]
 
@@ -35,10 +37,7 @@ def fit_rigid(points: Floats, deltas: Floats, weights: Floats | None = None) -> 
     middle, to = w @ points, np.einsum("sk,skx->sx", w, target)
     product = np.einsum("sk,ski,skj->sij", w, target, np.broadcast_to(points, deltas.shape))
     product -= np.einsum("si,sj->sij", to, middle)
-    u, _, vt = np.linalg.svd(product)
-    sign = np.sign(np.linalg.det(u @ vt))
-    u[:, :, 2] *= np.where(sign == 0, 1.0, sign)[:, None]
-    turns = u @ vt
+    turns, _ = nearest_rotation(product)
     shifts = to - np.einsum("sij,sj->si", turns, middle)
     off = np.einsum("sij,kj->ski", turns, points) + shifts[:, None] - target
     return RigidFits(turns, shifts, np.sqrt(np.einsum("skx,skx->sk", off, off)))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.rigid import similarity
 from composer.head.head import Head, Part
 from composer.picture.camera import unit
 from composer.picture.eyeball import Eyeball, eyeballs_of
@@ -68,14 +69,9 @@ def _gaze_frame(axis: Floats) -> Floats:
 
 
 def _motion(rest: Floats, pose: Floats, centre: Floats) -> tuple[Floats, Floats]:
-    """(3, 3) the rotation of the rigid motion nearest to that of points (k, 3) (Kabsch 1976), and where it takes
-    `centre` (3,).
-    """
-    from_rest, from_pose = rest.mean(axis=0), pose.mean(axis=0)
-    left, _, right = np.linalg.svd((rest - from_rest).T @ (pose - from_pose))
-    flip = np.diag([1.0, 1.0, np.sign(np.linalg.det(left @ right)) or 1.0])
-    rotation = (left @ flip @ right).T
-    return rotation, rotation @ (centre - from_rest) + from_pose
+    """(3, 3) the rotation of the rigid motion nearest to that of points (k, 3), and where it takes `centre` (3,)."""
+    motion = similarity(rest, pose, scaled=False)
+    return motion.rotation, motion(centre)
 
 
 def _heights(from_centre: NDArray) -> Floats:
