@@ -145,8 +145,8 @@ def _unit_note(head: Head, unit: str | None) -> tuple[str, ...]:
     if unit is not None:
         return ()
     if guess_unit(head.diagonal / mm_per(head.unit)) is None:
-        return (f"No unit gives a head of {head.diagonal:.4g} across a human size, so mm was taken.",)
-    return (f"The unit was taken to be {head.unit}: the head is then {head.diagonal:.0f} mm across.",)
+        return (f"In no unit is a head with a diagonal of {head.diagonal:.4g} of human size, so mm was taken.",)
+    return (f"The unit was taken to be {head.unit}: the head has then a diagonal of {head.diagonal:.0f} mm.",)
 
 
 def _cage_note(head: Head) -> tuple[str, ...]:

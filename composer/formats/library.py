@@ -115,8 +115,8 @@ def _times(delta: NDArray[np.float32], scale: float) -> NDArray[np.float32]:
 def _guessed(diagonal: float) -> tuple[str, list[str]]:
     unit = guess_unit(diagonal) if diagonal > 0 else None
     if unit is None:
-        return "mm", [f"No unit gives a head of {diagonal:.4g} across a human size, so mm was taken."]
-    return unit, [f"The unit was taken to be {unit}: the head is then {diagonal * mm_per(unit):.0f} mm across."]
+        return "mm", [f"In no unit is a head with a diagonal of {diagonal:.4g} of human size, so mm was taken."]
+    return unit, [f"The unit was taken to be {unit}: the head has then a diagonal of {diagonal * mm_per(unit):.0f} mm."]
 
 
 def _with_landmarks(head: Head, path: Path) -> Head:

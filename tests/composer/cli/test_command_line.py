@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from composer.bench.measure import Row
@@ -158,6 +158,8 @@ names = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min
 milliseconds = st.floats(1e-4, 1e6)
 
 
+@example(name="n" * 120, ours=999.4, theirs=999.4, ratio=999_999.0, goal=True)
+@example(name="n" * 120, ours=1e6, theirs=1e-4, ratio=1.1e-6, goal=True)
 @given(name=names, ours=milliseconds, theirs=milliseconds, ratio=st.floats(1e-9, 1e9), goal=st.booleans())
 def test_a_row_of_the_bench_is_one_line_of_80_columns(
     name: str, ours: float, theirs: float, ratio: float, goal: bool
