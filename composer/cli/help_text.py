@@ -140,7 +140,8 @@ def _meaning(option: Any) -> str:
         return f"{said} Required."
     if option.is_flag or default in (None, "", ()) or callable(default) or option.show_default is False:
         return said
-    return f"{said} [{default.value if isinstance(default, Enum) else default}]"
+    shown = default.value if isinstance(default, Enum) else f"{default:g}" if isinstance(default, float) else default
+    return f"{said} (default {shown})"
 
 
 def _bold(words: str) -> str:

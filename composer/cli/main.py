@@ -58,9 +58,7 @@ COMMANDS: dict[str, dict[str, Callable[..., None]]] = {
 }  # fmt: skip
 """Every subcommand, by the step of the job that it belongs to; `moue --help` shows them so."""
 
-Quiet = Annotated[
-    bool, typer.Option("--quiet", "-q", help="Say nothing but errors; the exit code and the files tell the rest.")
-]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but errors.")]
 
 app = typer.Typer(
     name="moue", cls=Group, invoke_without_command=True, pretty_exceptions_enable=False, rich_markup_mode=None,

@@ -24,7 +24,8 @@ def sheet(
     path: Annotated[Path, typer.Argument(help=f"A document. Or: {LIBRARY}")],
     to: Annotated[Path, typer.Option(metavar="FILE", help="The PNG to write.")],
     view: Annotated[
-        str | None, typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}. [three_quarter; front for masks]")
+        str | None,
+        typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}. (default three_quarter, for masks front)"),
     ] = None,
     heat: Annotated[
         Heat | None,

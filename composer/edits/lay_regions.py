@@ -5,17 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from composer.document.masks_of import moving_regions
 from composer.document.project import Project, Region
+from composer.edits.region_sources import MOVING, Asked, region_source
 from composer.errors import MoueError
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
-from composer.head.presets import lay_regions, region_set
-from composer.head.region_names import region_names
 from masks.from_displacement import MovingRegions
-
-MOVING = 16
-"""How many regions are looked for in what moves together, unless said."""
 
 
 def laid_regions(
@@ -24,23 +19,13 @@ def laid_regions(
 ) -> tuple[Project, list[str]]:  # fmt: skip
     """A project for `head` that is to lie at `path`, and notes of what was left out.
 
-    `source` is landmarks, displacement or groups; `found` is what moves together, where that is known. Raises
-    MoueError where the head has nothing to make them from.
+    `source` is one of `composer.edits.region_sources`; `found` is what moves together, where that is known. Raises
+    MoueError for another source, and where the head has nothing to make regions from.
     """
-    notes = list(head.notes)
-    if source == "landmarks":
-        laid = lay_regions(head, region_set(preset))
-        notes += [*laid.notes, *(f"Region {name!r} was left out: {why}" for name, why in laid.left_out.items())]
-        sources: dict[str, dict[str, Any]] = {name: {"from": source, "preset": name} for name in laid.masks}
-    elif source == "displacement":
-        found = found or moving_regions(head, count)
-        notes.append(f"The regions hold {100 * found.held:.0f} percent of the library's motion.")
-        names = region_names(head, found.masks)
-        sources = {names[name]: {"from": source, "moves": name, "regions": count} for name in found.masks}
-    else:
-        sources = {name: {"from": "group", "group": name, "ramp_mm": ramp_mm} for name in head.groups}
+    sources, laid_notes = region_source(source).lay(head, Asked(preset, count, ramp_mm, found))
     if not sources:
         raise MoueError(f"has no {source} to make regions from", head.path, hint="try --from displacement")
+    notes = [*head.notes, *laid_notes]
     parts = {part.name: _part(part.vertices.tolist(), part.name, head, part.follows) for part in head.parts}
     return Project(
         path, head.path or path.parent, head.unit, head.neutral_name, fingerprint(head.polygons),
