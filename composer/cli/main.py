@@ -125,7 +125,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         _end(str(error))
     except USAGE_ERROR as error:
         command = getattr(getattr(error, "ctx", None), "command_path", "") or "moue"
-        _end(f"{command}: {' '.join(error.format_message().split())}; see {command} --help")
+        words = " ".join(error.format_message().split()).replace("Value error, ", "").rstrip(".")
+        _end(f"{command}: {words}; see {command} --help")
     except typer.Exit as exit_:
         raise SystemExit(exit_.exit_code) from None
     except (typer.Abort, KeyboardInterrupt):
