@@ -107,8 +107,10 @@ def carry(
             )  # fmt: skip
             written, count = project.path, len(library.shapes)
         else:
-            made = carry_library(library, new, to, way=way.value, ways=ways, contact=not no_contact, progress=progress)
-            written, count = to, len(made.shapes)
+            carried = carry_library(
+                library, new, to, way=way.value, ways=ways, contact=not no_contact, progress=progress
+            )  # fmt: skip
+            written, count = to, len(carried.shapes)
         if sheet is not None:
             before = whole_head(evaluated) if evaluated else library
             picture = carry_sheet(before, new, shown, view, not no_contact, progress).image

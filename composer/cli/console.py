@@ -33,7 +33,7 @@ def say(line: str) -> None:
 
 
 def note(words: str) -> None:
-    """Something worth knowing about the work, to standard error."""
+    """A sentence about the work that is no result, to standard error."""
     warn(f"note: {words}")
 
 

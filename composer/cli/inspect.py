@@ -73,8 +73,8 @@ def inspect(
     report = _report(head, notes, files)
     if mend is not None:
         report["mended_copy"] = str(mend)
-    left = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
-    wrong = any(fault["severity"] == "error" for fault in left)
+    remaining = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
+    wrong = any(fault["severity"] == "error" for fault in remaining)
     if json_file is not None:
         from composer.cli.report import write_json
 

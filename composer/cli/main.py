@@ -94,7 +94,7 @@ def version() -> None:
 
 def _with_quiet(call: Callable[..., None]) -> Callable[..., None]:
     """The command with the option --quiet, which every subcommand has."""
-    said = signatures.signature(call, eval_str=True)
+    signature = signatures.signature(call, eval_str=True)
     option = signatures.Parameter("quiet", signatures.Parameter.KEYWORD_ONLY, default=False, annotation=Quiet)
 
     @wraps(call)
@@ -103,8 +103,8 @@ def _with_quiet(call: Callable[..., None]) -> Callable[..., None]:
             be_quiet()
         call(*words, **options)
 
-    parameters = [*said.parameters.values(), option]
-    run.__signature__ = said.replace(parameters=parameters)  # type: ignore[attr-defined]
+    parameters = [*signature.parameters.values(), option]
+    run.__signature__ = signature.replace(parameters=parameters)  # type: ignore[attr-defined]
     run.__annotations__ = {each.name: each.annotation for each in parameters}
     return run
 

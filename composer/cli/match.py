@@ -84,13 +84,13 @@ def match(
         )
         matched, told = found.few.matched, found.conditioning
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
-        made = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
+        document = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
         make_folder(to.parent)
         if heat is not None:
             picture = match_sheet(evaluated.head, found.sculpt.positions, matched.left, target.stem).image
             write_whole(heat, lambda file: picture.save(file, "PNG"))
-        save_document(made, to)  # last, so that a match that was stopped can be done again
-    cells = made.recipes[0].cells
+        save_document(document, to)  # last, so that a match that was stopped can be done again
+    cells = document.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most
     if json_file is not None:
         write_json(json_file, {

@@ -76,11 +76,11 @@ def sheet(
             counts = f"{len(entries) - 1} regions and the remainder, {view.replace('_', ' ')} view"
         if not entries:
             raise MoueError("holds no recipes to picture", path, hint="add one under [recipes.NAME]")
-        made = contact_sheet(
+        picture = contact_sheet(
             Studio.of(head), entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
             face=None if whole_head else face_points(head), progress=progress,
         )  # fmt: skip
-    write_whole(to, lambda file: made.image.save(file, "PNG"))
+    write_whole(to, lambda file: picture.image.save(file, "PNG"))
     console.say(str(to))
     veils = veil_note(veils_of(head.parts, head.polygons, head.neutral))
     if veils:

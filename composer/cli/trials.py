@@ -75,7 +75,7 @@ def try_(
     if (sweep is not None) + pairs + (random is not None) != 1:
         raise MoueError("one trial at a time", hint=MODES)
     if keep_in is not None and random is None:
-        raise MoueError("only combinations by chance can be kept", keep_in, hint="give --random N")
+        raise MoueError("only random combinations can be kept", keep_in, hint="give --random N")
     if low > high:
         raise MoueError(f"weights from {low:g} to {high:g} go backwards", hint="give --low below --high")
     project = open_document(document)
@@ -102,10 +102,10 @@ def try_(
             )  # fmt: skip
             title = f"{document.stem}: the worst {len(checked)} of {random} combinations"
         entries = [Entry(one.name, one.positions, _under(one.findings)) for one in checked]
-        made = contact_sheet(
+        sheet = contact_sheet(
             Studio.of(evaluated.head), entries, title=title, view=view, columns=columns, progress=progress,
         )  # fmt: skip
-    write_whole(to, lambda file: made.image.save(file, "PNG"))
+    write_whole(to, lambda file: sheet.image.save(file, "PNG"))
     if keep_in is not None:
         _keep(evaluated, keep_in, checked)
     if json_file is not None:
@@ -148,10 +148,10 @@ def _swept(
     base = recipes_of(evaluated.project, names)[0] if names else Recipe("alone")
     swept = sweep(base, key, *limits, steps)
     at = [next(cell.weight for cell in each.cells if cell.key == key) for each in swept]
-    found = check_recipes(evaluated, swept, progress, facts)
+    checks = check_recipes(evaluated, swept, progress, facts)
     return [
         Checked(f"{weight:.3g}", pose, [f for f in findings if not f.code.startswith("empty.")], recipe=each)
-        for weight, (each, pose, findings) in zip(at, found, strict=True)
+        for weight, (each, pose, findings) in zip(at, checks, strict=True)
     ]
 
 

@@ -111,7 +111,7 @@ def test_try_draws_a_sheet_of_each_kind(document, tmp_path, capsys):
         ({"sweep": "lower:lift", "low": 1.0, "high": 0.0}, "backwards"),
         ({"sweep": "lower:lift", "recipe": ["lift", "drop"]}, "on one recipe"),
         ({"pairs": True, "recipe": ["lift"]}, "fewer than two"),
-        ({"pairs": True, "keep_in": Path("x.moue")}, "only combinations by chance"),
+        ({"pairs": True, "keep_in": Path("x.moue")}, "only random combinations"),
         ({"random": 2, "keep_in": Path("x.txt")}, "not named as a document"),
     ],
     ids=str,
