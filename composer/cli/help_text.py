@@ -34,6 +34,10 @@ class Command(TyperCommand):
 class Group(TyperGroup):
     """The command itself, with this help."""
 
+    def list_commands(self, ctx: Any) -> list[str]:
+        """The names of the commands in the order of the job; older versions of typer sort them."""
+        return list(self.commands)
+
     def format_help(self, ctx: Any, formatter: Any) -> None:
         """Write the whole help."""
         formatter.write("\n".join(group_lines(self, ctx)) + "\n")
@@ -88,12 +92,17 @@ def _paragraphs(text: str) -> list[str]:
         if words.startswith(EXAMPLE):
             examples.append(words.removeprefix(EXAMPLE).strip())
         elif words:
-            lines += [*wrap(words, width()), ""]
+            lines += [*_wrapped(words, width()), ""]
     if examples:
         lines += [_bold("Examples" if len(examples) > 1 else "Example")]
         lines += [line for each in examples for line in _shell_lines(f"  {each}", "    ", " \\")]
         lines.append("")
     return lines
+
+
+def _wrapped(words: str, columns: int) -> list[str]:
+    """Prose in lines; an option's name is never broken, and loses the marks of code."""
+    return wrap(words.replace("`", ""), columns, break_on_hyphens=False)
 
 
 def _shell_lines(words: str, indent: str, join: str) -> list[str]:
@@ -106,7 +115,7 @@ def _section(title: str, rows: Iterable[tuple[str, str]], left: int = LEFT) -> l
     """A heading and its rows: a name on the left, its meaning wrapped on the right."""
     lines: list[str] = []
     for name, meaning in rows:
-        right = wrap(meaning, width() - left) or [""]
+        right = _wrapped(meaning, width() - left) or [""]
         beside = len(name) + 4 <= left
         lines.append(f"  {name}".ljust(left) + right[0] if beside else f"  {name}")
         lines += [" " * left + each for each in right[1 if beside else 0 :]]
@@ -116,6 +125,7 @@ def _section(title: str, rows: Iterable[tuple[str, str]], left: int = LEFT) -> l
 def _names(option: Any) -> str:
     short = [name for name in option.opts if not name.startswith("--")]
     long = [name for name in option.opts if name.startswith("--")]
+    long += option.secondary_opts if option.is_flag else []
     return f"{', '.join([*short, *long])} {'' if option.is_flag else _value(option)}".strip()
 
 

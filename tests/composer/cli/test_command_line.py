@@ -96,7 +96,8 @@ def test_help_fits_80_columns_names_every_option_and_gives_an_example(
     assert "<" not in text and "bool" not in text and "\x1b" not in text
     assert "  -q, --quiet" in text and re.search(rf"^Examples?\n  moue {name} ", text, re.M)
     options = [line for line in lines[lines.index("Options") :] if line.startswith("  -")]
-    assert all(re.fullmatch(r"  (-\w, )?--[a-z-]+( [A-Z=:]+)?( {2,}\S.*)?", line) for line in options), options
+    form = r"  (-\w, )?--[a-z-]+(, --[a-z-]+)?( [A-Z=:]+)?( {2,}\S.*)?"
+    assert all(re.fullmatch(form, line) for line in options), options
 
 
 def test_version_by_convention() -> None:
