@@ -79,9 +79,7 @@ def match(
         else:
             evaluated, notes = library_project(head, to, progress)
         progress(0.5, "matching")
-        found = match_file(
-            evaluated, target, region, shape, bounds=bounds, symmetric=symmetric, whole=whole, unit=unit
-        )
+        found = match_file(evaluated, target, region, shape, bounds=bounds, symmetric=symmetric, whole=whole, unit=unit)
         matched, told = found.few.matched, found.conditioning
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
         document = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
