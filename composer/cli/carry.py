@@ -117,7 +117,7 @@ def carry(
             write_whole(sheet, lambda file: picture.save(file, "PNG"))
     for note in [*library.notes, *new.notes]:
         console.note(note)
-    console.say(f"{written}: {count} shapes and the neutral")
+    console.say(f"{written}: {console.counted(count, 'shape')} and the neutral")
     if sheet is not None:
         console.say(str(sheet))
 

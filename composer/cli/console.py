@@ -47,3 +47,12 @@ def warn(line: str) -> None:
 def styled(stream: TextIO) -> bool:
     """Whether bold and colour are welcome: a terminal that is not dumb, and no NO_COLOR."""
     return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def counted(number: int, noun: str, many: str | None = None) -> str:
+    """A number and what it counts.
+
+    >>> counted(1, "finding"), counted(1204, "vertex", "vertices")
+    ('1 finding', '1,204 vertices')
+    """
+    return f"{number:,} {noun if number == 1 else many or noun + 's'}"

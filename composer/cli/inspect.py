@@ -114,10 +114,9 @@ def _report(head: Head, notes: list[str], files: list[dict[str, Any]]) -> dict[s
 
 def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str, str]) -> None:
     moves = report["furthest_mm"]
-    console.say(
-        f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, diagonal {head.diagonal:.1f} mm"
-    )
-    console.say(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
+    size = f"{head.n_vertices:,} vertices, {head.polygons.n_faces:,} polygons, diagonal {head.diagonal:.1f} mm"
+    console.say(f"{head.name}: {size}")
+    console.say(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {console.counted(len(moves), 'shape')}")
     console.say("vertices at levels: " + ", ".join(f"{k}: {n:,}" for k, n in report["levels"].items()))
     if head.parts:
         console.say("parts: " + ", ".join(f"{part.name} ({part.follows})" for part in head.parts))

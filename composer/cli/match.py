@@ -110,7 +110,8 @@ def match(
             console.say(f"    and {len(cells) - SHOWN} more, the next of {abs(largest[SHOWN].weight):.3f}")
         reached = f"{100 * matched.explained:.1f} percent of the movement"
         console.say(
-            f"{to}: recipe {target.stem!r}, {len(cells)} cells reach {reached}; "
+            f"{to}: recipe {target.stem!r}, {console.counted(len(cells), 'cell')} "
+            f"{'reaches' if len(cells) == 1 else 'reach'} {reached}; "
             f"residual: median {middle:.3g} mm, 95th percentile {high_mm:.3g} mm, maximum {most:.3g} mm"
         )
     if matched.explained < POOR:

@@ -63,7 +63,7 @@ def reorder(
         if json_file == "-":
             return
     done = ", ".join(matched.did) or "it was in order already"
-    console.say(f"{to}: {len(matched.vertices)} vertices in the order of {like.name}: {done}")
+    console.say(f"{to}: {len(matched.vertices):,} vertices in the order of {like.name}: {done}")
     if matched.decided != "connectivity":
         by = {"uv": "texture coordinates", "geometry": "the places of the vertices", "landmark": "landmarks"}
         console.note(f"its polygons fit in several ways; {by[matched.decided]} decided.")

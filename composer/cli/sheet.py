@@ -73,7 +73,7 @@ def sheet(
         elif heat is Heat.MASK:
             entries, legend = mask_entries(head.neutral, evaluated.effective)
             entries = [replace(entry, close=None) for entry in entries] if whole_head else entries
-            counts = f"{len(entries) - 1} regions and the remainder, {view.replace('_', ' ')} view"
+            counts = f"{console.counted(len(entries) - 1, 'region')} and the remainder, {view.replace('_', ' ')} view"
         if not entries:
             raise MoueError("holds no recipes to picture", path, hint="add one under [recipes.NAME]")
         picture = contact_sheet(
