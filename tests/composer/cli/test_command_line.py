@@ -205,3 +205,13 @@ def test_quiet_ends_with_the_command() -> None:
 
         main(["--version"])
     assert not console.is_quiet()
+
+
+def test_help_and_completion_load_no_numbers() -> None:
+    code = (
+        "import sys; from composer.cli.main import main\n"
+        "try:\n    main(['bake', '--help'])\nexcept SystemExit:\n    pass\n"
+        "print(sorted({m.split('.')[0] for m in sys.modules} & {'numpy', 'scipy', 'PIL', 'pyglet', 'tomlkit'}))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert done.stdout.rstrip().endswith("[]"), done.stdout[-200:]
