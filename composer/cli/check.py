@@ -112,4 +112,4 @@ def _say(checked: Sequence[Checked], any_recipes: bool) -> None:
         for f in one.findings:
             where = plain(f.where)
             place = f" ({where})" if where and where not in plain(f.words) else ""
-            console.say(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.hint}" if f.hint else ""))
+            console.say(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.hint}" if f.hint else ""), hang=4)

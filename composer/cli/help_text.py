@@ -5,7 +5,6 @@ Commands stand in groups, by the steps of the job. Bold on a terminal, plain tex
 
 from __future__ import annotations
 
-import shutil
 import sys
 from collections.abc import Iterable, Sequence
 from enum import Enum
@@ -14,10 +13,8 @@ from typing import Any
 
 from typer.core import TyperCommand, TyperGroup
 
-from composer.cli.console import styled
+from composer.cli.console import columns, styled
 
-WIDEST = 100
-"""Columns at most: longer lines are hard to read (common practice, no source)."""
 LEFT = 24
 """Columns of the left side, names and values; a longer one has a line of its own."""
 EXAMPLE = "Example:"
@@ -73,11 +70,6 @@ def group_lines(group: Any, ctx: Any) -> list[str]:
     ]  # fmt: skip
 
 
-def width() -> int:
-    """Columns to write in: the terminal's, or COLUMNS, or 80."""
-    return max(40, min(shutil.get_terminal_size((80, 24)).columns, WIDEST))
-
-
 def _usage(words: Sequence[str]) -> list[str]:
     lines = _shell_lines("Usage: " + " ".join(words), "       ", "")
     return [_bold("Usage:") + lines[0].removeprefix("Usage:"), *lines[1:]]
@@ -92,7 +84,7 @@ def _paragraphs(text: str) -> list[str]:
         if words.startswith(EXAMPLE):
             examples.append(words.removeprefix(EXAMPLE).strip())
         elif words:
-            lines += [*_wrapped(words, width()), ""]
+            lines += [*_wrapped(words, columns()), ""]
     if examples:
         lines += [_bold("Examples" if len(examples) > 1 else "Example")]
         lines += [line for each in examples for line in _shell_lines(f"  {each}", "    ", " \\")]
@@ -100,14 +92,14 @@ def _paragraphs(text: str) -> list[str]:
     return lines
 
 
-def _wrapped(words: str, columns: int) -> list[str]:
+def _wrapped(words: str, wide: int) -> list[str]:
     """Prose in lines; an option's name is never broken, and loses the marks of code."""
-    return wrap(words.replace("`", ""), columns, break_on_hyphens=False)
+    return wrap(words.replace("`", ""), wide, break_on_hyphens=False)
 
 
 def _shell_lines(words: str, indent: str, join: str) -> list[str]:
     """A command over as many lines as it needs; `join` ends all but the last."""
-    lines = wrap(words, width() - len(join), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    lines = wrap(words, columns() - len(join), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
     return [line + join for line in lines[:-1]] + lines[-1:]
 
 
@@ -115,7 +107,7 @@ def _section(title: str, rows: Iterable[tuple[str, str]], left: int = LEFT) -> l
     """A heading and its rows: a name on the left, its meaning wrapped on the right."""
     lines: list[str] = []
     for name, meaning in rows:
-        right = _wrapped(meaning, width() - left) or [""]
+        right = _wrapped(meaning, columns() - left) or [""]
         beside = len(name) + 4 <= left
         lines.append(f"  {name}".ljust(left) + right[0] if beside else f"  {name}")
         lines += [" " * left + each for each in right[1 if beside else 0 :]]

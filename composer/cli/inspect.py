@@ -119,7 +119,7 @@ def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str
     console.say(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {console.counted(len(moves), 'shape')}")
     console.say("vertices at levels: " + ", ".join(f"{k}: {n:,}" for k, n in report["levels"].items()))
     if head.parts:
-        console.say("parts: " + ", ".join(f"{part.name} ({part.follows})" for part in head.parts))
+        console.say("parts: " + ", ".join(f"{part.name} ({part.follows})" for part in head.parts), hang=2)
     for name, most in moves.items():
         console.say(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))
     _say_faults(report["files"], mend is not None)
@@ -137,7 +137,7 @@ def _say_faults(files: list[dict[str, Any]], mending: bool) -> None:
     for row in files:
         console.say(row["file"])
         for fault in row["faults"]:
-            console.say(f"  {fault['severity']}: {fault['words']} ({_mended(fault, row['became'], mending)})")
+            console.say(f"  {fault['severity']}: {fault['words']} ({_mended(fault, row['became'], mending)})", hang=4)
 
 
 def _mended(fault: dict[str, Any], became: str, mending: bool) -> str:

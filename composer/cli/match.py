@@ -112,7 +112,8 @@ def match(
         console.say(
             f"{to}: recipe {target.stem!r}, {console.counted(len(cells), 'cell')} "
             f"{'reaches' if len(cells) == 1 else 'reach'} {reached}; "
-            f"residual: median {middle:.3g} mm, 95th percentile {high_mm:.3g} mm, maximum {most:.3g} mm"
+            f"residual: median {middle:.3g} mm, 95th percentile {high_mm:.3g} mm, maximum {most:.3g} mm",
+            hang=2,
         )
     if matched.explained < POOR:
         console.warn("No weights of these cells reach this target; look at --heat, or match with more shapes.")

@@ -207,6 +207,19 @@ def test_quiet_ends_with_the_command() -> None:
     assert not console.is_quiet()
 
 
+def test_a_long_line_is_wrapped_on_a_terminal_and_stays_one_line_in_a_pipe(library: Path, tmp_path: Path) -> None:
+    document = tmp_path / "document.toml"
+    cell = '{ region = "all", shape = "lift", weight = 1.0 }'
+    document.write_text(f'moue = 1\nunit = "mm"\nhead = "library"\n[recipes.up]\ncells = [ {cell} ]\n')
+    piped = moue("check", document).stdout.splitlines()
+    assert max(map(len, piped)) > 100 and not any(line.startswith("    ") for line in piped)
+    written = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", in_a_terminal("check", str(document)))  # the bar that was there
+    shown = [line.rpartition("\r")[2] for line in written.replace("\r\n", "\n").splitlines()]
+    shown = shown[next(i for i, line in enumerate(shown) if line.endswith(piped[0])) :]
+    assert max(map(len, shown)) <= 80 and any(line.startswith("    ") for line in shown)
+    assert " ".join(" ".join(shown).split()) == " ".join(" ".join(piped).split())
+
+
 def test_help_and_completion_load_no_numbers() -> None:
     code = (
         "import sys; from composer.cli.main import main\n"
