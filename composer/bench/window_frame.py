@@ -21,10 +21,11 @@ from composer.edits.cells import set_cell
 from composer.mixing.active import LivePose
 from composer.mixing.recipe import Cell
 from composer.viewer.render.camera import named_eye
-from composer.viewer.render.gl import renderer
+from composer.viewer.render.gl_state import renderer
 from composer.viewer.render.look import Look
 from composer.viewer.render.normals import Normals
 from composer.viewer.render.view3d import View3D
+from composer.viewer.session.open_job import begin_opening
 
 SIDE, FRAMES, FRAME_MS, START_MS, STARTS = 65, 60, 1000.0 / 60.0, 2000.0, 3
 _START = """
@@ -33,10 +34,11 @@ import pyglet
 pyglet.options.headless = pyglet.options.headless or {headless}
 pyglet.options.debug_gl = False
 from pathlib import Path
+from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.settings import Settings
 from composer.viewer.window import MoueWindow
 window = MoueWindow(Settings())
-window.stage.open(Path(sys.argv[1]))
+begin_opening(window.stage, Path(sys.argv[1]))
 while window.stage.session is None:
     window.on_draw(); window.flip(); time.sleep(0.002)
 window.on_draw(); window.flip()
@@ -94,7 +96,7 @@ def _window(document: Path) -> list[Row]:
 
     window = MoueWindow(Settings())
     try:
-        window.stage.open(document)
+        begin_opening(window.stage, document)
         while window.stage.session is None or window.stage.work.jobs:
             _frame(window)
         for _ in range(60):

@@ -43,8 +43,9 @@ except Exception as error:  # pyglet opens a display when GL is loaded, and has 
     raise MoueError(f"this machine gives no OpenGL: {error}") from error
 
 from composer.viewer.render.camera import named_eye
-from composer.viewer.render.gl import is_software, renderer
-from composer.viewer.render.gpu_pose import GpuPose, Way, best_way, context_info
+from composer.viewer.render.gl_state import is_software, renderer
+from composer.viewer.render.gpu_context import Way, best_way, context_info
+from composer.viewer.render.gpu_pose import GpuPose
 from composer.viewer.render.look import Look
 from composer.viewer.render.normals import Normals
 from composer.viewer.render.view3d import View3D

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from composer.errors import unknown
 
@@ -33,11 +33,13 @@ class Asked:
 @dataclass(frozen=True)
 class RegionSource:
     """A source: its name, what it is in a few words, and its module, whose `lay(head, asked)` gives the regions'
-    tables as a document writes them, by name, and notes."""
+    tables as a document writes them, by name, and notes. `landmarks` says what is done on a head that nobody has
+    marked: they are found and "kept" in the document, found and only "used", or left "unused"."""
 
     name: str
     words: str
     module_name: str
+    landmarks: Literal["kept", "used", "unused"]
 
     def lay(self, head: Head, asked: Asked) -> tuple[dict[str, dict[str, Any]], list[str]]:
         """The tables of the regions, by name, and notes of what was left out; none where the head has nothing."""
@@ -46,9 +48,9 @@ class RegionSource:
 
 
 REGION_SOURCES: tuple[RegionSource, ...] = (
-    RegionSource("landmarks", "presets on the head's landmarks", "composer.edits.regions_from_landmarks"),
-    RegionSource("displacement", "what moves together", "composer.edits.regions_from_displacement"),
-    RegionSource("groups", "face groups", "composer.edits.regions_from_groups"),
+    RegionSource("landmarks", "presets on the head's landmarks", "composer.edits.regions_from_landmarks", "kept"),
+    RegionSource("displacement", "what moves together", "composer.edits.regions_from_displacement", "used"),
+    RegionSource("groups", "groups or materials", "composer.edits.regions_from_groups", "unused"),
 )
 
 

@@ -14,11 +14,16 @@ from composer.viewer.panels.board.chosen_cell import (
 )
 from composer.viewer.panels.board.row_menu import copy_row, paste_into
 from composer.viewer.panels.brush import mirror
-from composer.viewer.screen import Screen
+from composer.viewer.panels.memory import Panels
+from composer.viewer.panels.recipes.commands import ask_to_keep, duplicate_chosen, flip_chosen, new_recipe
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
+from composer.viewer.session.looking import frame_region, look_from
+from composer.viewer.session.open_job import begin_opening
+from composer.viewer.session.places import PLACES, VIEWS
+from composer.viewer.session.saving import save
 from composer.viewer.session.settings import data_folder
-from composer.viewer.session.stage import PLACES, VIEWS, Stage
+from composer.viewer.session.stage import Stage
 
 TURN_PX, ZOOM_STEPS, NUDGE = 30.0, 2.0, 0.05
 
@@ -28,7 +33,7 @@ class Actions:
     asks for the menu of the control that the keyboard has walked to, and says whether there is one."""
 
     def __init__(
-        self, stage: Stage, panels: Screen, has_texture: Callable[[], bool], ask_menu: Callable[[], bool]
+        self, stage: Stage, panels: Panels, has_texture: Callable[[], bool], ask_menu: Callable[[], bool]
     ) -> None:  # fmt: skip
         self._stage, self._panels, self._has_texture = stage, panels, has_texture
         self._ask_menu = ask_menu
@@ -38,13 +43,13 @@ class Actions:
             "keys": lambda: setattr(stage.dialogs, "keys", not stage.dialogs.keys),
         }
         self._open: dict[str, Callable[[], object]] = {
-            "save": stage.save,
+            "save": lambda: save(stage),
             "save_as": lambda: setattr(stage.dialogs, "save_as", True),
             "bake": lambda: setattr(stage.dialogs, "bake", True),
             "check": lambda: panels.findings.look(stage),
             "undo": lambda: stage.guard(stage.undo),
             "redo": lambda: stage.guard(stage.redo),
-            "frame": stage.frame_region,
+            "frame": lambda: frame_region(stage),
             "cage": lambda: setattr(stage, "wire", not stage.wire),
             "overlay": self._next_overlay,
             "turn_left": lambda: self._turn(TURN_PX, 0),
@@ -53,10 +58,10 @@ class Actions:
             "turn_down": lambda: self._turn(0, -TURN_PX),
             "nearer": lambda: self._zoom(ZOOM_STEPS),
             "further": lambda: self._zoom(-ZOOM_STEPS),
-            "new_recipe": lambda: recipes.new(stage),
-            "duplicate": lambda: recipes.duplicate(stage),
-            "flip": lambda: recipes.flip(stage),
-            "keep_shape": lambda: recipes.keep(stage),
+            "new_recipe": lambda: new_recipe(stage),
+            "duplicate": lambda: duplicate_chosen(stage),
+            "flip": lambda: flip_chosen(stage),
+            "keep_shape": lambda: ask_to_keep(recipes, stage),
             "next_recipe": lambda: self._step_recipe(1),
             "previous_recipe": lambda: self._step_recipe(-1),
             "copy": lambda: copy_row(stage, stage.opened.region),
@@ -81,7 +86,7 @@ class Actions:
             "invert": self._invert,
         }
         for view in VIEWS:
-            self._open[view] = lambda view=view: stage.look_from(view)  # type: ignore[misc]
+            self._open[view] = lambda view=view: look_from(stage, view)  # type: ignore[misc]
         for kind in ("paint", "erase", "soften"):
             self._open[kind] = lambda kind=kind: setattr(panels.painting, "kind", kind)  # type: ignore[misc]
         for place in PLACES:
@@ -99,14 +104,16 @@ class Actions:
     def open_demo(self) -> None:
         """Open the demo; the first time it is made, which takes a few seconds."""
         folder = data_folder() / "demo"
-        self._stage.work.begin("The demo", lambda progress: demo_document(folder, progress), self._stage.open)
+        self._stage.work.begin(
+            "The demo", lambda progress: demo_document(folder, progress), lambda path: begin_opening(self._stage, path)
+        )
 
     def _go(self, place: str) -> None:
         session = self._stage.opened
         self._panels.trying.stop(session)
         before, self._stage.place = self._stage.place, place  # type: ignore[assignment]
         if (before == "new") != (place == "new"):
-            self._stage.look_from("front", at_once=True)
+            look_from(self._stage, "front", at_once=True)
         if place == "paint" and session.region == ALL and session.project.regions:
             session.region = session.project.regions[0].name
 

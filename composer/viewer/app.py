@@ -16,7 +16,7 @@ WITHOUT = "every command works without a window, see moue --help"
 
 
 def screen_there() -> bool:
-    """Whether there is a screen to open a window on."""
+    """Whether this machine has a screen to open a window on."""
     if sys.platform in ("win32", "darwin"):
         return True
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
@@ -34,23 +34,24 @@ def run_window(path: Path | None = None, demo: bool = False) -> None:
     pyglet.options.debug_gl = False
     pyglet.options.dpi_scaling = "stretch"
     try:
+        from composer.viewer.session.open_job import begin_opening
         from composer.viewer.window import MoueWindow
 
         window = MoueWindow()
     except MoueError:
         raise
     except Exception as error:
-        told = " ".join(str(error).split()) or type(error).__name__
-        raise MoueError(f"no window with OpenGL 3.3 could be opened ({told})", hint=WITHOUT) from None
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise MoueError(f"no window with OpenGL 3.3 could be opened ({reason})", hint=WITHOUT) from None
     if demo:
         window.open_demo()
     elif path is not None:
-        window.stage.open(path)
+        begin_opening(window.stage, path)
     run(window)
 
 
 def run(window: MoueWindow) -> None:
-    """Pyglet's loop: sixty frames a second while something happens, next to none while nothing does."""
+    """Run pyglet's loop: sixty frames a second while something happens, almost none otherwise."""
     import pyglet
 
     tablets = _tablets(window)
@@ -73,16 +74,16 @@ def run(window: MoueWindow) -> None:
 
 
 def _stopped(window: MoueWindow, error: Exception) -> MoueError:
-    """What is told when the window cannot go on; a copy of what is open is kept first."""
-    told = " ".join(str(error).split()) or type(error).__name__
+    """The error for a window that cannot continue; first a copy of the open document is kept."""
+    reason = " ".join(str(error).split()) or type(error).__name__
     keeping = window.stage.keeping
     if keeping is not None and keeping.now():
-        return MoueError(f"the window had to stop ({told})", hint=f"a copy is kept in {keeping.place}; open it again")
-    return MoueError(f"the window had to stop ({told})", hint=WITHOUT)
+        return MoueError(f"the window had to stop ({reason})", hint=f"a copy is kept in {keeping.place}; open it again")
+    return MoueError(f"the window had to stop ({reason})", hint=WITHOUT)
 
 
 def _tablets(window: MoueWindow) -> list:
-    """Pens whose pressure the brush follows; kept alive by the caller."""
+    """Open the pens whose pressure the brush follows; the caller keeps them alive."""
     import pyglet
 
     opened = []

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from pyglet.window import key
 
-from composer.viewer.screen import Screen
+from composer.viewer.panels.memory import Panels
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
 from composer.viewer.ui.imgui_pyglet import ImGuiOnPyglet
@@ -27,7 +27,7 @@ class KeyEvents:
     """Handlers to push on a window; `act` does what an action's name says, `wake` asks for frames."""
 
     def __init__(
-        self, stage: Stage, panels: Screen, ui: ImGuiOnPyglet, kit: Kit, drag: Drag, act: Callable[[str], bool],
+        self, stage: Stage, panels: Panels, ui: ImGuiOnPyglet, kit: Kit, drag: Drag, act: Callable[[str], bool],
         wake: Callable[[], None],
     ) -> None:  # fmt: skip
         self._stage, self._panels, self._ui, self._kit, self._drag = stage, panels, ui, kit, drag
@@ -44,7 +44,7 @@ class KeyEvents:
         self._held.clear()
 
     def on_key_press(self, symbol: int, modifiers: int) -> bool:
-        """A key goes down: typed into a field, or an action. Escape takes a drag back."""
+        """A key goes down: typed into a field, or an action. Escape cancels a drag."""
         self._wake()
         self._ui.key(symbol, modifiers, True)
         combo = combo_of(symbol, modifiers)
@@ -81,11 +81,11 @@ class KeyEvents:
 
     @property
     def holding(self) -> bool:
-        """Whether something is held that is no step yet: a tool, a carried shape, a cell of the board."""
+        """Whether something is held and not yet an undo step: a tool, a carried shape, a cell of the board."""
         return self._drag.active or bool(self._stage.carried_shape) or self._panels.board.drag is not None
 
     def _escape(self) -> None:
-        """A drag is taken back; a trial ends."""
+        """Cancel the drag under way, or end the trial."""
         session = self._stage.session
         if self._stage.carried_shape and session is not None:
             self._stage.carried_shape = ""

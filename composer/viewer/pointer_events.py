@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 from pyglet.window import key, mouse
 
-from composer.viewer.screen import Screen
+from composer.viewer.panels.memory import Panels
+from composer.viewer.session.pointing import look_up
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
 from composer.viewer.tools.gestures import Button, Point
@@ -18,7 +19,7 @@ class PointerEvents:
     """Handlers to push on a window; `height` gives its height in points, `wake` asks for frames."""
 
     def __init__(
-        self, stage: Stage, panels: Screen, ui: ImGuiOnPyglet, drag: Drag, height: Callable[[], int],
+        self, stage: Stage, panels: Panels, ui: ImGuiOnPyglet, drag: Drag, height: Callable[[], int],
         wake: Callable[[], None],
     ) -> None:  # fmt: skip
         self._stage, self._panels, self._ui, self._drag = stage, panels, ui, drag
@@ -79,7 +80,7 @@ class PointerEvents:
         elif stage.place == "paint" and self._ui.io.key_alt:
             painting.stronger(scroll_y)
         else:
-            hit = stage.look_up(*stage.pointer)
+            hit = look_up(stage, *stage.pointer)
             stage.turn(stage.eye.zoom(scroll_y, hit.point if hit is not None else None))
 
     def on_mouse_leave(self, x: int, y: int) -> None:

@@ -15,12 +15,16 @@ from pyglet import gl
 from composer.errors import MoueError
 from composer.viewer.actions import Actions
 from composer.viewer.key_events import KeyEvents
+from composer.viewer.panels.memory import Panels
 from composer.viewer.pointer_events import PointerEvents
 from composer.viewer.scene.drawing import Drawing
 from composer.viewer.scene.thumbs import Thumbs
-from composer.viewer.screen import Screen
+from composer.viewer.screen import draw_screen, measure
 from composer.viewer.session.browse import browse, can_browse
 from composer.viewer.session.brush_job import prepare_brush
+from composer.viewer.session.looking import look_from
+from composer.viewer.session.open_job import begin_opening, open_sculpt
+from composer.viewer.session.saving import give_up_marks, unless_unsaved
 from composer.viewer.session.settings import Settings, read_settings, write_settings
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
@@ -43,7 +47,7 @@ class MoueWindow(pyglet.window.Window):
         how.setdefault("file_drops", True)
         self._open_context(size, how)
         self.stage = Stage(settings or read_settings())
-        self.panels = Screen()
+        self.panels = Panels()
         self.ui = ImGuiOnPyglet(self)
         self.kit = Kit(theme.faces(), Keys(self.stage.settings.keys))
         self._dress(self.stage.settings.scale)
@@ -90,7 +94,7 @@ class MoueWindow(pyglet.window.Window):
             self._open()
         moving = self._try_on() or moving
         self.ui.begin()
-        self.panels.measure(stage, self.kit)
+        measure(stage, self.kit)
         if stage.session is not None:
             self._draw_head(moving)
         gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, 0)
@@ -98,9 +102,9 @@ class MoueWindow(pyglet.window.Window):
         gl.glClearColor(*theme.SLATE)
         gl.glClear(gl.GL_COLOR_BUFFER_BIT)
         drawing = self.drawing
-        self.panels.draw(
-            stage, self.kit, drawing.texture if stage.session is not None else None, drawing.shown, self.act,
-            self.open_demo, (lambda: browse(stage)) if can_browse() else None, drawing.has_texture,
+        draw_screen(
+            stage, self.kit, self.panels, drawing.texture if stage.session is not None else None, drawing.shown,
+            self.act, self.open_demo, (lambda: browse(stage)) if can_browse() else None, drawing.has_texture,
         )  # fmt: skip
         if stage.carried_shape and not any(self.ui.io.mouse_down[:1]):
             self.panels.tray.let_go(stage, self.panels.board.mirrored)
@@ -159,7 +163,7 @@ class MoueWindow(pyglet.window.Window):
     def _draw_head(self, moving: bool) -> None:
         stage, session = self.stage, self.stage.opened
         if stage.eye is None:
-            stage.look_from("front", at_once=True)
+            look_from(stage, "front", at_once=True)
         if stage.place == "new":
             self._point()
             if self.drawing.draw_new(stage, self.get_pixel_ratio(), self.drag.active or moving):
@@ -208,7 +212,7 @@ class MoueWindow(pyglet.window.Window):
         write_settings(self.stage.settings)
         if self.stage.keeping is not None:
             self.stage.keeping.give_up()
-        self.stage.give_up_marks()
+        give_up_marks(self.stage)
         self.close()
 
     def close(self) -> None:
@@ -246,11 +250,12 @@ class MoueWindow(pyglet.window.Window):
         self.wake()
         if paths:
             if self.stage.place == "new" and self.stage.session is not None:
-                self.stage.open_sculpt(Path(paths[0]))
+                open_sculpt(self.stage, Path(paths[0]))
             else:
-                self.stage.unless_unsaved(lambda: self.stage.open(Path(paths[0])))
+                unless_unsaved(self.stage, lambda: begin_opening(self.stage, Path(paths[0])))
 
     def on_close(self) -> None:
         """The person closes the window: asked once where something is not saved, or still being made."""
         self.wake()
-        self.stage.unless_unsaved(lambda: setattr(self.stage, "closing", True), work=True)
+        close = lambda: setattr(self.stage, "closing", True)  # noqa: E731
+        unless_unsaved(self.stage, close, work=True, without="Close without saving")

@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.viewer.session.pointing import look_up, region_at
+
 LONGEST_SECONDS = 180.0
 EACH = 3
 """Frames after one event: it is queued, taken, and what it did is drawn."""
@@ -115,7 +117,7 @@ class Hand:
         """Let frames pass until no job runs, every wanted picture is there, and the eye stands still."""
         self.frames(2)
         self.until(
-            lambda: not self.stage.work.jobs and not self.window.thumbs.waiting and self.stage._from is None, "rest"
+            lambda: not self.stage.work.jobs and not self.window.thumbs.waiting and not self.stage.eye_moves, "rest"
         )
         self.frames(EACH)
 
@@ -263,7 +265,7 @@ class Hand:
         order = np.argsort(-mask, kind="stable")
         for vertex in order[: max(200, int((mask > 0.5).sum()))]:
             x, y = (float(round(v)) for v in self.at_vertex(int(vertex)))
-            if self.stage.in_view(x, y) and self.stage.region_at(self.stage.look_up(x, y)) == region:
+            if self.stage.in_view(x, y) and region_at(self.stage, look_up(self.stage, x, y)) == region:
                 return x, y
         raise AssertionError(f"{region} is not to be seen from here")
 

@@ -138,7 +138,7 @@ def sweep(hand: Hand) -> None:
 
 @state
 def chance(hand: Hand) -> None:
-    hand.click_on("Chance")
+    hand.click_on("Random")
     hand.frames(5)
 
 

@@ -39,11 +39,13 @@ try:
     from pyglet import gl
 
     from composer.bench import window_gpu
-    from composer.viewer.render import gpu_pose
+    from composer.viewer.render import gpu_memory, gpu_pose
     from composer.viewer.render.camera import named_eye
-    from composer.viewer.render.gpu_pose import GpuPose, Way, opposite_edges
+    from composer.viewer.render.gpu_context import Way, best_way
+    from composer.viewer.render.gpu_pose import GpuPose
     from composer.viewer.render.look import Look
     from composer.viewer.render.normals import Normals
+    from composer.viewer.render.opposite_edges import opposite_edges
     from composer.viewer.render.view3d import View3D
 except Exception as error:  # pyglet opens a display when GL is loaded, and has no one error for having none
     if MUST:
@@ -66,13 +68,13 @@ def _context() -> Iterator[None]:
 
 @pytest.fixture(params=WAYS)
 def way(request: pytest.FixtureRequest) -> Way:
-    if request.param == "compute" and gpu_pose.best_way() != "compute":
+    if request.param == "compute" and best_way() != "compute":
         pytest.skip("this driver has no OpenGL 4.3, so no compute shaders")
     return request.param
 
 
 def ways_here() -> list[Way]:
-    return ["compute", "feedback"] if gpu_pose.best_way() == "compute" else ["feedback"]
+    return ["compute", "feedback"] if best_way() == "compute" else ["feedback"]
 
 
 def mixer_of(rng: np.random.Generator, polygons: Polygons, neutral: NDArray | None = None) -> Mixer:
@@ -267,13 +269,13 @@ def test_what_cannot_be_held_is_refused_and_the_pose_stays(way: Way, monkeypatch
     pose.pose({key: 1.0 for key in few})
     before, held = pose.read_positions(), pose.bytes_held
     with monkeypatch.context() as tight:
-        tight.setattr(gpu_pose, "free_bytes", lambda: 10_000)
+        tight.setattr(gpu_memory, "free_bytes", lambda: 10_000)
         with pytest.raises(MoueError, match=r"needs [\d.]+ MB of graphics memory, 0.0 MB are free; show the head"):
             pose.set_columns(columns)
         with pytest.raises(MoueError, match="graphics memory"):
             GpuPose(mixer.head.neutral, mixer.head.polygons, way)
     with monkeypatch.context() as tight:
-        tight.setattr(gpu_pose, "largest_buffer", lambda way: 100_000)
+        tight.setattr(gpu_memory, "largest_buffer", lambda way: 100_000)
         with pytest.raises(MoueError, match="in one piece"):
             pose.set_columns(columns)
     with pytest.raises(MoueError, match="reaches vertex"):
@@ -310,7 +312,7 @@ def test_nothing_stays_bound_and_closing_twice_is_nothing(way: Way) -> None:
         gl.glGetIntegerv(gl.GL_TEXTURE_BINDING_BUFFER if state == gl.GL_TEXTURE_BUFFER else state, ctypes.byref(told))
         assert told.value == 0
     assert not gl.glIsEnabled(gl.GL_RASTERIZER_DISCARD)
-    buffers = list(pose._sizes)
+    buffers = pose._memory.names
     pose.close()
     pose.close()
     assert pose.bytes_held == 0 and not any(gl.glIsBuffer(one) for one in buffers)

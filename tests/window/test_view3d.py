@@ -404,7 +404,7 @@ def test_openness_and_daylight_darken(opened: Opener) -> None:
 def test_gl_is_left_as_it_was_found(opened: Opener) -> None:
     from pyglet import gl
 
-    from composer.viewer.render.gl import integer
+    from composer.viewer.render.gl_state import integer
 
     head = ball_head(fineness=2)
     view = opened(head)
@@ -455,7 +455,7 @@ def test_mistakes_are_told(context: object) -> None:
 @given(st.integers(0, 40), st.sampled_from([np.uint8, np.float32]), st.integers(0, 2**32 - 1))
 def test_the_difference_of_two_arrays(rows: int, kind: type, seed: int) -> None:
     pytest.importorskip("pyglet")
-    gl = pytest.importorskip("composer.viewer.render.gl", exc_type=Exception)
+    buffers = pytest.importorskip("composer.viewer.render.gl_buffers", exc_type=Exception)
     rng = np.random.default_rng(seed)
     held = rng.integers(0, 9, (rows, 3)).astype(kind)
     wanted = held.copy()
@@ -463,7 +463,7 @@ def test_the_difference_of_two_arrays(rows: int, kind: type, seed: int) -> None:
         wanted[row, rng.integers(3)] += 1
     differing = np.flatnonzero((held != wanted).any(axis=1))
     expected = (int(differing[0]), int(differing[-1]) + 1) if len(differing) else (0, 0)
-    assert gl.difference(held, wanted) == expected
+    assert buffers.difference(held, wanted) == expected
 
 
 def test_looks_are_compared_by_what_they_hold() -> None:

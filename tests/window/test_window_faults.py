@@ -12,6 +12,7 @@ import pytest
 from composer.formats import npz
 from composer.formats.mesh import mesh_of
 from composer.head.head import Head, Shape
+from composer.viewer.session.saving import save
 from tests.window.dome import dome, write_dome
 from tests.window.hand import Hand
 
@@ -74,14 +75,14 @@ def test_the_window_works_on_when_its_folder_vanishes(hand: Hand, library: Path,
     assert hand.window.panels.bake.written or told_in_one_line(hand)
     hand.click_on("Close bake")
     hand.stage.words.clear()
-    hand.stage.save(tmp_path / "mine.moue")
+    save(hand.stage, tmp_path / "mine.moue")
     hand.until(lambda: not hand.session.unsaved or hand.wrong)
     assert not hand.wrong and (tmp_path / "mine.moue").is_file()
 
 
 def test_a_document_whose_head_is_gone_is_told(hand: Hand, library: Path, tmp_path: Path) -> None:
     hand.open(library)
-    hand.stage.save(tmp_path / "mine.moue")
+    save(hand.stage, tmp_path / "mine.moue")
     hand.until(lambda: hand.session.file is not None)
     session = hand.session
     shutil.rmtree(library)
@@ -99,7 +100,7 @@ def test_names_of_every_kind_open_mix_save_and_bake(hand: Hand, tmp_path: Path, 
     hand.open(write_dome(tmp_path / name, head))
     hand.drag_to_face(name, int(np.argmax(np.linalg.norm(head.shape(name).delta, axis=1))))
     assert hand.session.recipe.cells[0].shape == name
-    hand.stage.save(tmp_path / f"{name}.moue")
+    save(hand.stage, tmp_path / f"{name}.moue")
     hand.until(lambda: not hand.session.unsaved)
     hand.key("Ctrl+B")
     hand.fill("bake folder", str(tmp_path / "out"))
@@ -133,7 +134,7 @@ def test_long_names_stay_inside_their_places_and_too_long_ones_are_told(hand: Ha
     assert hand.session.recipe_name == "r" * 120
     for control, (left, top, right, _) in hand.seen.items():
         assert left >= -1 and top >= -1 and right <= 1281, f"{control[:40]} reaches outside"
-    hand.stage.save(tmp_path / ("d" * 180 + ".moue"))
+    save(hand.stage, tmp_path / ("d" * 180 + ".moue"))
     hand.until(lambda: not hand.stage.work.jobs)
     hand.frames(2)
     assert not hand.wrong

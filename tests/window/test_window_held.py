@@ -68,7 +68,7 @@ def test_a_trial_ends_with_its_recipe_and_a_chance_with_an_edit(open_demo: Hand)
     hand.stage.do(lambda p: delete_recipe(p, "half_believed"))
     hand.frames(3)
     assert not trying.running and hand.session.live is not None
-    hand.click_on("Chance")
+    hand.click_on("Random")
     assert trying.found is not None
     hand.stage.do(lambda p: delete_recipe(p, hand.session.recipe_name))
     hand.frames(3)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from composer.mixing.recipe import ALL
+from composer.viewer.session.pointing import look_up, region_at
 from tests.window.hand import Hand
 
 
@@ -29,7 +30,7 @@ def mixed(open_dome: Hand) -> tuple[Hand, str]:
     """The dome with smile_left at 1 in the region that it moves."""
     hand = open_dome
     vertex = int(np.argmax(np.linalg.norm(hand.session.head.shape("smile_left").delta, axis=1)))
-    region = hand.stage.region_at(hand.stage.look_up(*hand.at_vertex(vertex)))
+    region = region_at(hand.stage, look_up(hand.stage, *hand.at_vertex(vertex)))
     hand.drag_to_face("smile_left", vertex)
     assert weight(hand, region, "smile_left") == 1.0
     hand.settle()

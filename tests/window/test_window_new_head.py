@@ -1,4 +1,4 @@
-"""A new head in the window: a sculpt opened, marked, fitted, mended under a brush, carried, and mixed on."""
+"""A new head in the window: a sculpt opened, marked, fitted, corrected under a brush, carried, and mixed on."""
 
 from __future__ import annotations
 
@@ -105,7 +105,7 @@ def test_a_curve_is_pressed_point_by_point_saved_and_fitted_through(marked: tupl
     assert np.linalg.norm(positions[0] - line[0]) < np.linalg.norm(positions[0] - line[-1])
     assert new.surface.near(positions).distance.max() < 1e-6
     before = len(new.marks.curves["upper_lip"])
-    hand.click_on("Take off")
+    hand.click_on("Remove landmark")
     assert len(new.marks.curves["upper_lip"]) == before - 1
     hand.key("Ctrl+Z")
     hand.click_on("Save landmarks")
@@ -121,11 +121,11 @@ def test_guesses_are_neither_fitted_through_nor_saved(marked: tuple) -> None:
     new = hand.stage.new_head
     hand.click_on("Guess the rest")
     assert new.marks.guessed and set(new.landmarks().points) == set(PLACED) and not new.unsaved
-    hand.click_on("They are right")
+    hand.click_on("Accept guesses")
     assert not new.marks.guessed and set(new.landmarks().points) > set(PLACED) and new.unsaved
 
 
-def test_fit_mend_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
+def test_fit_relax_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
     hand, true = marked
     new, old = hand.stage.new_head, hand.session
     hand.click_on("finer levels")

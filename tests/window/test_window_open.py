@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from composer.viewer.session.pointing import look_up, region_at
 from tests.window.dome import PLACES
 from tests.window.hand import Hand
 
@@ -51,7 +52,7 @@ def test_an_unmarked_library_opens_with_regions_of_what_moves(open_dome: Hand) -
     neutral = hand.session.head.neutral
     for x, y in PLACES.values():
         vertex = int(np.argmin(np.hypot(neutral[:, 0] - x, neutral[:, 1] - y)))
-        assert hand.stage.region_at(hand.stage.look_up(*hand.at_vertex(vertex))), f"no region about {x, y}"
+        assert region_at(hand.stage, look_up(hand.stage, *hand.at_vertex(vertex))), f"no region about {x, y}"
 
 
 def test_what_is_open_stays_until_the_next_is_there(open_dome: Hand, demo: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from composer.viewer.session.pointing import look_up
 from tests.window.hand import Hand
 
 RADIUS, HARDNESS = 20.0, 0.2
@@ -209,7 +210,7 @@ def test_nothing_is_painted_across_the_lip_line(open_demo: Hand) -> None:
     inside = np.flatnonzero((upper > 0.6) & head.skin & (np.abs(head.neutral[:, 0]) < 12))
     vertex = next(
         int(v) for v in inside[np.argsort(head.neutral[inside, 1])]
-        if (hit := hand.stage.look_up(*hand.at_vertex(int(v)))) is not None and int(v) in hit.corners
+        if (hit := look_up(hand.stage, *hand.at_vertex(int(v)))) is not None and int(v) in hit.corners
     )  # fmt: skip
     hand.click(*hand.at_vertex(vertex))
     mask = hand.mask("mine")

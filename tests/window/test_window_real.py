@@ -20,6 +20,7 @@ import numpy as np
 import pytest
 
 from composer.document.store import open_document
+from composer.viewer.session.saving import save
 from tests.window.conftest import PACKAGES
 from tests.window.hand import Hand
 
@@ -151,7 +152,7 @@ def document(hand: Hand, library: Path, tmp_path: Path) -> Path:
     hand.open(library)
     delta = hand.session.head.shape("smile_left").delta
     hand.drag_to_face("smile_left", int(np.argmax(np.linalg.norm(delta, axis=1))))
-    hand.stage.save(tmp_path / "clock.moue")
+    save(hand.stage, tmp_path / "clock.moue")
     hand.until(lambda: not hand.session.unsaved)
     hand.close()
     hand.__init__()  # type: ignore[misc]

@@ -163,7 +163,7 @@ def test_travel_goes_straight_from_recipe_to_recipe(open_demo: Hand) -> None:
 
 def test_chance_stays_within_its_limits_and_can_be_kept(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
-    hand.click_on("Chance")
+    hand.click_on("Random")
     found = hand.window.panels.trying.found
     assert 0 < len(found.cells) <= 4 and all(0 <= c.weight <= 0.8 for c in found.cells)
     assert len(names(hand)) == 4

@@ -1,4 +1,4 @@
-"""The rooms of the window: imports between them go one way."""
+"""The rooms of the window: imports between them go one way, and no file outgrows its idea."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 VIEWER = Path(__file__).resolve().parents[2] / "composer" / "viewer"
 ROOMS = ["", "panels", "tools", "scene", "session", "new_head", "render", "ui"]
 """From the top down; "" is what lies in composer/viewer itself. Each imports itself and what stands below it."""
+MOST_LINES = 400
 
 
 def room_of(module: str) -> str:
@@ -45,3 +46,8 @@ def test_an_import_that_goes_up_is_found() -> None:
 def test_every_folder_is_a_room() -> None:
     folders = {path.name for path in VIEWER.iterdir() if path.is_dir() and not path.name.startswith("_")}
     assert folders == set(ROOMS) - {""}
+
+
+def test_files_hold_one_idea() -> None:
+    long = {p.name: n for p in VIEWER.rglob("*.py") if (n := len(p.read_text("utf-8").splitlines())) > MOST_LINES}
+    assert not long

@@ -16,6 +16,7 @@ import pytest
 
 from composer.document.autosave import waiting
 from composer.document.store import open_document
+from composer.viewer.session.saving import save
 from tests.window.dome import write_dome
 from tests.window.hand import Hand
 
@@ -28,7 +29,7 @@ def document(hand: Hand, library: Path, tmp_path: Path) -> Path:
     hand.open(library)
     delta = hand.session.head.shape("smile_left").delta
     hand.drag_to_face("smile_left", int(np.argmax(np.linalg.norm(delta, axis=1))))
-    hand.stage.save(tmp_path / "clock.moue")
+    save(hand.stage, tmp_path / "clock.moue")
     hand.until(lambda: not hand.session.unsaved)
     hand.settle()
     return tmp_path / "clock.moue"
@@ -270,7 +271,7 @@ def test_no_frame_of_a_session_touches_a_file(hand: Hand, tmp_path: Path, watche
     hand.release()
     hand.key("M")
     keep_a_copy(hand)
-    hand.stage.save(tmp_path / "mine.moue")
+    save(hand.stage, tmp_path / "mine.moue")
     hand.until(lambda: not hand.session.unsaved)
     hand.settle()
     hand.key("Ctrl+B")

@@ -1,1 +1,1 @@
-"""A sculpt in another topology beside the library, and the jobs that bring the library onto it."""
+"""A sculpt in another topology beside the library, and the jobs that fit the library onto it."""

@@ -34,8 +34,8 @@ def fit_new(
 
 
 def relax_new(new: NewHead, fitted: FittedHead, mask: NDArray | None, progress: Progress) -> NDArray[np.float64]:
-    """(n, 3) mm, the fitted cage with loops more like the library's own where the mask (n,) is above 0; elsewhere every
-    vertex stays bit for bit. Raises MoueError before there is a fit."""
+    """(n, 3) mm, the fitted cage with loops shaped more like the library's where the mask (n,) is above 0; every other
+    vertex is unchanged, bit for bit. Raises MoueError before there is a fit."""
     if new.cage is None:
         raise MoueError("there is no fit to relax yet")
     progress(0.2, "relaxing")
@@ -75,7 +75,7 @@ def _kept(cage: NDArray) -> NDArray[np.float64]:
 
 
 def _with_cage(fitted: FittedHead, cage: NDArray) -> FittedHead:
-    """The fit with a cage that was relaxed since, and no levels of its own."""
+    """The fit with a cage that was relaxed since, without its finer levels."""
     return FittedHead(
         fitted.head.with_(neutral=cage), (), fitted.free, fitted.rejected, fitted.sculpt, fitted.pairs, fitted.aligned,
         fitted.stages, fitted.report,

@@ -1,8 +1,8 @@
-"""A sculpt beside the library's head: its landmarks, and what has come of bringing the library's loops onto it.
+"""A sculpt beside the library's head: its landmarks, and how far the library has been fitted onto it.
 
 Both lie in one head, so that one view draws them: the sculpt's vertices first, then the library's, as a part of its
-own that is hidden or shown. The library's edges are drawn as lines over the sculpt wherever they now stand: carried
-there by the landmarks at first, then fitted, relaxed, projected. Nothing here knows of windows.
+own that is hidden or shown. The library's edges are drawn as lines over the sculpt wherever they now stand: first
+warped there by the landmarks, then fitted, relaxed, projected. Nothing here knows of windows.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Marks:
-    """Places on the sculpt by landmark name, the names of those that were guessed and not looked at yet, and the points
+    """Places on the sculpt by landmark name, the names of those that are unconfirmed guesses, and the points
     along each landmark curve, in the order in which they were pressed."""
 
     places: dict[str, SurfacePoint] = field(default_factory=dict)
@@ -44,7 +44,7 @@ class Marks:
 
 
 class NewHead:
-    """One sculpt that a library is brought onto."""
+    """One sculpt that a library is fitted onto."""
 
     def __init__(self, library: Head, sculpt: Head) -> None:
         """Take the library's head and the sculpt as a head without shapes, both in mm."""
@@ -102,11 +102,11 @@ class NewHead:
             self._step(replace(marks, places=marks.places | {name: place}, guessed=marks.guessed - {name}))
 
     def take_away(self, name: str) -> None:
-        """Take a landmark off the sculpt, or the last point of a landmark curve."""
+        """Remove a landmark from the sculpt, or the last point of a landmark curve."""
         marks = self.marks
         if name in marks.curves:
-            left = {name: marks.curves[name][:-1]}
-            self._step(replace(marks, curves={k: v for k, v in (marks.curves | left).items() if v}))
+            shortened = {name: marks.curves[name][:-1]}
+            self._step(replace(marks, curves={k: v for k, v in (marks.curves | shortened).items() if v}))
         else:
             places = {k: v for k, v in marks.places.items() if k != name}
             self._step(replace(marks, places=places, guessed=marks.guessed - {name}))
@@ -122,7 +122,7 @@ class NewHead:
         self._step(replace(self.marks, places=placed | guessed, guessed=frozenset(guessed)))
 
     def confirm(self) -> None:
-        """Every guess has been looked at: it counts as placed."""
+        """Count every guess as placed."""
         self._step(replace(self.marks, guessed=frozenset()))
 
     def undo(self) -> None:
@@ -135,17 +135,17 @@ class NewHead:
 
     @property
     def can_undo(self) -> bool:
-        """Whether there is a step behind."""
+        """Whether there is a step to undo."""
         return self._at > 0
 
     @property
     def can_redo(self) -> bool:
-        """Whether there is a step before."""
+        """Whether there is a step to redo."""
         return self._at + 1 < len(self._steps)
 
     def landmarks(self) -> Landmarks:
         """The sculpt's landmarks that a fit goes through: those that are placed, and the curves that have two points or
-        more, laid on the surface in the library's direction. Guesses would lead it astray."""
+        more, laid on the surface in the library's direction. Guesses are left out: a wrong one misleads the fit."""
         return Landmarks(self.placed, {n: self._laid(n) for n, line in self.marks.curves.items() if len(line) > 1})
 
     def curve_lines(self) -> tuple[Line, ...]:
@@ -195,7 +195,7 @@ class NewHead:
 
     @property
     def uncarried(self) -> bool:
-        """Whether the library has been fitted here: that lives in the window until it is carried."""
+        """Whether there is a fit that is not carried over yet; until then only the window holds it."""
         return self.stage not in ("", "carried")
 
     def save_landmarks(self) -> Path:
@@ -205,7 +205,7 @@ class NewHead:
         return self.landmark_place
 
     def write_landmarks(self, path: Path) -> None:
-        """Write both sides of the placed landmarks elsewhere; they count as saved no more than before. Raises
+        """Write both sides of the placed landmarks elsewhere; whether they count as saved does not change. Raises
         MoueError."""
         write_landmarks(path, self.library.landmarks or Landmarks(), Landmarks(self.placed, self.marks.curves))
 
@@ -237,12 +237,12 @@ class NewHead:
         return self._cage
 
     def stand(self, cage: NDArray, stage: str) -> None:
-        """The library's vertices have come to (n, 3) mm, by the stage "fitted", "relaxed" or "projected"."""
+        """Move the library's vertices to (n, 3) mm, by the stage "fitted", "relaxed" or "projected"."""
         self._cage, self.stage = np.asarray(cage, dtype=np.float64), stage
         self._follow()
 
     def ghost(self) -> tuple[Line, ...]:
-        """The library's edges over the sculpt, once they stand somewhere."""
+        """The library's edges over the sculpt, once there is a warp or a fit."""
         return (self._ghost,) if self._cage is not None else ()
 
     def positions(self) -> NDArray[np.float32]:
@@ -250,7 +250,7 @@ class NewHead:
         return self._positions
 
     def distance_mm(self) -> Floats | None:
-        """(n,) how far each of the library's vertices lies from the sculpt; None before they stand anywhere."""
+        """(n,) how far each of the library's vertices lies from the sculpt; None before there is a warp or a fit."""
         return None if self._cage is None else self.surface.near(self._cage).distance
 
     def _step(self, marks: Marks) -> None:

@@ -1,4 +1,4 @@
-"""The bake: where, in which format, which recipes; the list of files before, and what became of them after."""
+"""The bake sheet: folder, format and recipes; the files that would be written, and then those that were."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.document.bake import Planned, bake, planned
 from composer.errors import shorten_middle
+from composer.formats.registry import FORMATS
 from composer.head.levels import vertex_count
 from composer.mixing.recipe import Recipe
 from composer.viewer.session.same_key import same_key
@@ -16,7 +17,11 @@ from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 
-FORMATS = {".obj": "OBJ", ".ply": "PLY", ".glb": "GLB", ".gltf": "glTF", ".npz": "NPZ", ".usd": "USD"}
+WRITTEN = {
+    suffix: form.name if suffix[1:].upper() == form.name.upper() else suffix[1:].upper()
+    for form in FORMATS if form.writes for suffix in form.suffixes
+}  # fmt: skip
+"""Every kind of file that can be written, by its suffix: what `composer.formats.registry` lists."""
 UNITS = ("as the head", "mm", "cm", "m", "in")
 STANDS = {
     "new": ("new", theme.MOSS),
@@ -90,7 +95,7 @@ class Bake:
         kit.mark("bake folder")
         kit.tip(self.folder)
         kit.quiet("format")
-        self.suffix = kit.choice(FORMATS, self.suffix, key="format ")
+        self.suffix = kit.choice(WRITTEN, self.suffix, key="format ")
         kit.quiet("unit")
         imgui.set_next_item_width(kit.px(150))
         if imgui.begin_combo("##unit", self.unit if self.unit != UNITS[0] else f"{UNITS[0]} ({session.head.unit})"):
@@ -105,7 +110,7 @@ class Bake:
         count = f"{vertex_count(session.head.polygons, self.level):,} vertices"
         _, level = kit.slider("bake level", self.level, 0, MOST_LEVEL, f"%.0f: {count}", wide=kit.px(230))
         self.level = round(level)
-        kit.tip("how often the cage is subdivided; the library's detail at that level is mixed along where it has one")
+        kit.tip("how often the cage is subdivided; detail that the library has at that level is mixed, too")
         kit.quiet("names, from {recipe} and {document}")
         imgui.set_next_item_width(kit.px(230))
         _, self.name = imgui.input_text("##template", self.name)
@@ -119,7 +124,7 @@ class Bake:
             (self.left_out.discard if on else self.left_out.add)(recipe.name)
 
     def _look(self, stage: Stage) -> None:
-        """Make the plan anew, beside the frame loop, where a choice, the document or two seconds have changed."""
+        """Update the list of files beside the frame loop, where a choice, the document or two seconds have changed."""
         session = stage.opened
         chosen = self.chosen(stage)
         key = (self.folder, self.suffix, self.name, tuple(r.name for r in chosen), session.project,
@@ -169,14 +174,14 @@ class Bake:
             if file.stands == "changed":
                 _, on = imgui.checkbox(f"overwrite##{file.name}", file.name in self.over)
                 kit.mark(f"overwrite {file.name}")
-                kit.tip("somebody has worked on this file since the last bake")
+                kit.tip("this file has changed since the last bake")
                 (self.over.add if on else self.over.discard)(file.name)
             else:
                 imgui.text_colored(theme.vec4(colour), words)
             kit.seen[f"file {file.name}"] = (at.x, at.y, at.x + 200, at.y + 18)
         if session.held.hides:
             imgui.push_text_wrap_pos(0)
-            kit.quiet("Solo and mute only change what you see: a bake has every cell. An amount of 0 leaves a row out.")
+            kit.quiet("Solo and mute do not change a bake: it has every cell. To leave a row out, set its amount to 0.")
             imgui.pop_text_wrap_pos()
 
     def _foot(self, stage: Stage, kit: Kit) -> None:
@@ -185,7 +190,7 @@ class Bake:
         able = bool(self.plan) and not blocked and not self.fault and bool(self.chosen(stage)) and not busy
         if not self.written and kit.button("Bake", "write these files", able=able, name="Bake now", on=able):
             self.run(stage)
-        if self.written and kit.button("Bake again", "look at the list once more"):
+        if self.written and kit.button("Bake again", "show the list of files again"):
             self.written = []
         imgui.same_line()
         if kit.button("Close", name="Close bake") or (imgui.is_key_pressed(imgui.Key.escape) and not busy):

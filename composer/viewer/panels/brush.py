@@ -26,7 +26,7 @@ def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     kit.tip("measured along the skin", "larger")
     _, strength = kit.slider("brush strength", painting.strength * 100, 5, 100, "strength %.0f %%")
     painting.strength = round(strength / 100, 3)
-    kit.tip("how far one stroke goes", "stronger")
+    kit.tip("how far one stroke changes the mask", "stronger")
     _, hard = kit.slider("hardness", painting.hardness * 100, 0, 95, "hardness %.0f %%")
     painting.hardness = round(hard / 100, 3)
     kit.tip("the share of the radius that takes the whole strength")
@@ -38,7 +38,7 @@ def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     _, painting.on_pose = imgui.checkbox("on the pose", painting.on_pose)
     kit.mark("on the pose")
     kit.tip("paint on the open recipe's pose, so that hidden places can be reached; the mask is the same")
-    kit.heading("A pen's pressure turns")
+    kit.heading("Pen pressure sets")
     painting.pressure = kit.choice(PRESSURES, painting.pressure, key="pressure ")  # type: ignore[assignment]
     kit.heading("The whole mask")
     able = session.region != ALL
@@ -54,12 +54,12 @@ def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     imgui.dummy(imgui.ImVec2(0, kit.px(4)))
     imgui.push_text_wrap_pos(0)
     if able:
-        kit.quiet("The heat shows what a recipe gets of this region after it has shared with the others. "
-                  "The dashed line is where the painted mask is a half.")  # fmt: skip
+        kit.quiet("The colours show how much of this region a recipe gets once overlapping regions have shared. "
+                  "Along the dashed line the painted mask is one half.")  # fmt: skip
     else:
         kit.quiet("Choose a region on the left, or press on the face.")
     if not painting.ready_for(session):
-        kit.quiet("The brush is being made ready.")
+        kit.quiet("The brush is being prepared.")
     imgui.pop_text_wrap_pos()
 
 

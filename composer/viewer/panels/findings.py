@@ -1,4 +1,4 @@
-"""What the checks found on the open recipe: a list, worst first; a finding lights up on the head where it is."""
+"""What the checks found on the open recipe: a list, worst first; choosing one shows on the head where it is."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from composer.checks.sweep import sweep_recipes
 from composer.document.evaluated import EvaluatedDocument
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
+from composer.viewer.session.looking import look_at_finding
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -25,13 +26,13 @@ STEPS = 9
 
 
 def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) -> list[Finding]:
-    """What is only wrong on the way to a recipe, or only together with another."""
-    found = [each for one in sweep_recipes(evaluated, [recipe], STEPS, progress=progress) for each in one.findings]
+    """Faults that appear only between the neutral and a recipe, or only together with another recipe."""
+    findings = [each for one in sweep_recipes(evaluated, [recipe], STEPS, progress=progress) for each in one.findings]
     others = [other for other in evaluated.project.recipes if other.name != recipe.name]
     for number, other in enumerate(others):
         progress(number / len(others), f"{recipe.name} with {other.name}")
-        found += [each for one in pair_recipes(evaluated, [recipe, other]) for each in one.findings]
-    return found
+        findings += [each for one in pair_recipes(evaluated, [recipe, other]) for each in one.findings]
+    return findings
 
 
 @dataclass
@@ -42,11 +43,11 @@ class Findings:
     recipe: Recipe | None = None
 
     def look(self, stage: Stage, deep: bool = False) -> None:
-        """Run every check on the open recipe beside the frame loop; `deep` also on the way to it, and together with
-        every other recipe."""
+        """Run every check on the open recipe beside the frame loop; `deep` also checks steps from the neutral to it,
+        and pairs with every other recipe."""
         session = stage.opened
         if not session.recipe_name:
-            stage.say("There is no recipe to check yet.")
+            stage.say("There is no recipe to check yet. Make one first.")
             return
         evaluated, recipe = session.evaluated, session.recipe
 
@@ -85,14 +86,14 @@ class Findings:
         with kit.bold():
             imgui.text(kit.fit(f"{len(self.found)} found on {self.recipe.name}", wide - kit.px(150)))
         kit.at_right("Again")
-        if kit.button("Again", "check the recipe as it is now", name="Check again"):
+        if kit.button("Again", "check the recipe again as it is now", name="Check again"):
             self.look(stage)
         imgui.same_line(imgui.get_window_width() - kit.px(132))
         if kit.button("Close", name="Close findings"):
             stage.dialogs.findings, stage.finding = False, None
         if kit.button(
             "Deeper",
-            f"also in {STEPS} steps on the way to it, and together with every other recipe",
+            f"also check {STEPS} steps from the neutral to the recipe, and pairs with every other recipe",
             name="Check deeper",
         ):
             self.look(stage, deep=True)
@@ -112,7 +113,7 @@ class Findings:
         if imgui.selectable(f"##finding {number}", stage.finding is finding, 0, ImVec2(wide, high))[0]:
             stage.finding = None if stage.finding is finding else finding
             if stage.finding is not None:
-                stage.look_at_finding(finding)
+                look_at_finding(stage, finding)
         kit.mark(f"finding {number}")
         draw, ink = imgui.get_window_draw_list(), INKS[finding.severity]
         kit.sign(SIGNS[finding.severity], at.x + kit.px(11), at.y + kit.px(11), kit.px(13), ink)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from imgui_bundle import imgui
 
+from composer.fitting.guess import LEAST
 from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
@@ -32,11 +33,14 @@ def draw_fit_steps(stage: Stage, kit: Kit, fitting: Fitting) -> None:
     kit.tip("for a sculpt that is inside out")
     placed = len(new.placed)
     if kit.button("Fit", f"through the {placed} landmarks that are placed; guesses do not count",
-                  able=placed >= 3, wide=kit.px(104), name="Fit now"):  # fmt: skip
+                  able=placed >= LEAST, wide=kit.px(104), name="Fit now"):  # fmt: skip
         fitting.fit(stage)
     if fitting.fitted is None:
         imgui.push_text_wrap_pos(0)
-        kit.quiet("Place four landmarks or more on the left, then fit. Mouth interior and eye sockets follow freely.")
+        kit.quiet(
+            f"Place at least {LEAST} landmarks on the left, better all that you can see, then fit. "
+            "The inside of the mouth and the eye sockets follow the rest."
+        )
         imgui.pop_text_wrap_pos()
         return
     _figures(kit, fitting)
@@ -63,9 +67,9 @@ def _figures(kit: Kit, fitting: Fitting) -> None:
 
 def _brush(stage: Stage, kit: Kit, fitting: Fitting) -> None:
     kit.heading("Correct the fit")
-    fitting.brush = kit.choice(BRUSHES, fitting.brush, HINTS, "mend ")
+    fitting.brush = kit.choice(BRUSHES, fitting.brush, HINTS, "fit brush ")
     if fitting.brush != "none":
-        _, fitting.radius_mm = kit.slider("mend radius", fitting.radius_mm, 2.0, 60.0, "radius %.0f mm")
+        _, fitting.radius_mm = kit.slider("fit brush radius", fitting.radius_mm, 2.0, 60.0, "radius %.0f mm")
         if stage.shown_of_new == "sculpt":
             stage.shown_of_new = "cage"
     half = (imgui.get_content_region_avail().x - kit.px(4)) / 2

@@ -1,4 +1,4 @@
-"""The line along the top: what is open, the three places, what can be done with the document."""
+"""The line along the top: what is open, the places of the window, what can be done with the document."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer.session.stage import PLACES, Stage
+from composer.viewer.session.places import PLACES
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 
@@ -32,11 +33,11 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
         imgui.same_line(0, kit.px(7))
         at = imgui.get_cursor_screen_pos()
         imgui.dummy(ImVec2(kit.px(9), imgui.get_frame_height()))
-        kit.tip("there are changes that no file holds yet")
+        kit.tip("there are unsaved changes")
         kit.sign("dot", at.x + kit.px(4), at.y + imgui.get_frame_height() / 2, kit.px(12), theme.SAND)
     middle = [("place_mix", "mix", "mix shapes by region"), ("place_paint", "paint", "paint the regions' masks"),
               ("place_marks", "marks", "place landmarks; the regions made from them follow"),
-              ("place_new", "new", "bring the library onto a sculpt of your own")]  # fmt: skip
+              ("place_new", "new", "fit the library onto your own sculpt")]  # fmt: skip
     total = sum((imgui.calc_text_size(PLACES[p]).x + kit.px(22) for _, p, _ in middle), 0.0)  # type: ignore[index]
     pad = 2 * imgui.get_style().frame_padding.x + kit.px(4)
     room = wide - sum((imgui.calc_text_size(w).x + pad for w in RIGHT), 0.0) - kit.px(32)
@@ -53,7 +54,7 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
     can = (back, forth, True, True, some, some, True)
     hints = {"undo": "one step back", "redo": "one step forward", "open": "open a library or a document",
              "save": "save the document", "bake": "write recipes as targets",
-             "check": "look for what is wrong with the open recipe", "keys": "every key and gesture"}  # fmt: skip
+             "check": "check the open recipe for faults", "keys": "every key and gesture"}  # fmt: skip
     imgui.same_line(room)
     for i, (words, action, able) in enumerate(zip(RIGHT, actions, can, strict=True)):
         if i:

@@ -38,7 +38,7 @@ class KeySheet:
         with kit.bold(22.0):
             imgui.text("Keys and gestures")
         imgui.same_line()
-        kit.quiet("   press a key's button to choose another for it")
+        kit.quiet("   click a key to change it")
         imgui.same_line(wide - kit.px(90))
         if kit.button("Close", name="Close keys") or (imgui.is_key_pressed(imgui.Key.escape) and not self.waiting):
             stage.dialogs.keys = False
@@ -68,7 +68,7 @@ class KeySheet:
         for name, action in ACTIONS.items():
             if action.group != group:
                 continue
-            combo = "press it" if self.waiting == name else kit.keys.words(name)
+            combo = "press a key" if self.waiting == name else kit.keys.words(name)
             if kit.button(f"{combo}##{name}", "", on=self.waiting == name, wide=kit.px(104), name=f"key {name}"):
                 self.waiting = name
             imgui.same_line(0, kit.px(10))

@@ -17,7 +17,7 @@ def draw_marks(stage: Stage, kit: Kit) -> None:
     session = stage.opened
     marks = session.head.landmarks
     have = dict(marks.points) if marks else {}
-    own = session.project.landmarks
+    moved = session.project.landmarks
     with kit.bold():
         imgui.text("Landmarks")
     wanted = landmark_names()
@@ -36,16 +36,17 @@ def draw_marks(stage: Stage, kit: Kit) -> None:
             stage.landmark = name
         kit.mark(f"landmark {name}")
         draw = imgui.get_window_draw_list()
-        sign, colour = ("dot", theme.SAND if name in own else theme.TIDE) if name in have else ("solo", theme.QUIET)
+        sign, colour = ("dot", theme.SAND if name in moved else theme.TIDE) if name in have else ("solo", theme.QUIET)
         kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(12 if name in have else 10), colour)
         text = theme.TEXT if name in have else theme.QUIET
         words = kit.fit(name.replace("_", " "), wide - kit.px(28))
         draw.add_text(ImVec2(at.x + kit.px(22), at.y + (high - imgui.get_font_size()) / 2), u32(text), words)
-        whence = (
-            "moved in this document" if name in own else "from the head's file" if name in have else "not placed yet"
+        origin = (
+            "moved in this document" if name in moved else "from the head's file" if name in have else "not placed yet"
         )
-        kit.tip(f"{name.replace('_', ' ')}: {whence}")
+        kit.tip(f"{name.replace('_', ' ')}: {origin}")
     imgui.end_child()
-    if kit.button("As in the head's file", "give up this document's place for it", able=stage.landmark in own):
+    able = stage.landmark in moved
+    if kit.button("Reset to the head's file", "discard the place that this document gives it", able=able):
         name = stage.landmark
         stage.do(lambda p: remove_landmark(p, name))

@@ -31,12 +31,12 @@ class MatchSheet:
     symmetric: bool = False
 
     def draw(self, stage: Stage, kit: Kit, in_tray: Sequence[str]) -> None:
-        """The sheet; `in_tray` are the shapes that the tray shows."""
+        """The sheet, while it is asked for; `in_tray` are the shapes that the tray shows."""
         if not begin_sheet("match", kit):
             return
         with kit.bold():
             imgui.text("Match a target")
-        kit.quiet("A recipe is made whose pose comes nearest to it. The target has this head's topology.")
+        kit.quiet("Makes the recipe whose pose comes nearest to a target of this head's topology.")
         if imgui.is_window_appearing():
             imgui.set_keyboard_focus_here()
         imgui.set_next_item_width(kit.px(480))
@@ -53,7 +53,7 @@ class MatchSheet:
             path = Path(self.path.strip().strip('"')).expanduser()
             stage.guard(lambda: match_target(stage, path, wish))
         imgui.same_line()
-        if kit.button("Leave it", name="match leave") or imgui.is_key_pressed(imgui.Key.escape):
+        if kit.button("Cancel", name="match leave") or imgui.is_key_pressed(imgui.Key.escape):
             stage.dialogs.match = False
         end_sheet(stage.dialogs.match)
 
@@ -68,7 +68,7 @@ class MatchSheet:
         )
         wide = kit.px(236)
         _, sparse = kit.slider("match sparse", self.sparse * 100, 0, MOST_SPARSE * 100, "sparse %.0f %%", wide=wide)
-        kit.tip("0: every cell that helps; more: fewer cells, at a cost in what is reached")
+        kit.tip("0: every cell that helps; more: fewer cells, and a larger distance to the target")
         imgui.same_line(0, kit.px(8))
         _, high = kit.slider("match high", self.high * 100, 20, 200, "weights up to %.0f %%", wide=wide)
         self.sparse, self.high = sparse / 100, high / 100

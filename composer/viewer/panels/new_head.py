@@ -1,4 +1,4 @@
-"""The place of a new head: open a sculpt, mark it, and bring the library's loops onto it."""
+"""The panels of a new head: open a sculpt, place its landmarks, fit the library onto it."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.fitting.guess import LEAST
 from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.session.saving import save_landmarks
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -26,7 +27,7 @@ class NewHeadPanel:
     search: str = ""
 
     def draw_marks(self, stage: Stage, kit: Kit) -> None:
-        """On the left: the checklist of landmarks with the loupe."""
+        """On the left: the list of landmarks, with the chosen one shown large on the library's head."""
         new = stage.new_head
         imgui.align_text_to_frame_padding()
         with kit.bold():
@@ -42,26 +43,27 @@ class NewHeadPanel:
         kit.quiet(f"{placed} placed, {len(marks.guessed)} guessed")
         self._loupe(stage, kit, new)
         half = (imgui.get_content_region_avail().x - kit.px(4)) / 2
-        if kit.button("Guess the rest", f"from {LEAST} or more that are placed; after a fit, where it has brought them",
-                      able=placed >= LEAST, wide=half):  # fmt: skip
+        hint = f"guess from {LEAST} or more that are placed; after a fit, from the fitted library"
+        if kit.button("Guess the rest", hint, able=placed >= LEAST, wide=half):
             stage.guard(new.guess)
         imgui.same_line(0, kit.px(4))
-        if kit.button("They are right", "every guess has been looked at, and counts as placed",
+        if kit.button("Accept guesses", "every guess counts as placed from now on",
                       able=bool(marks.guessed), wide=half):  # fmt: skip
             new.confirm()
         kit.area("new marks", high=-kit.px(36))
         for name in new.names:
             self._row(stage, kit, new, name)
         if new.lines:
-            kit.heading("Curves, where you want them held")
+            kit.heading("Curves that the fit should follow")
         for name in new.lines:
             self._row(stage, kit, new, name)
         imgui.end_child()
-        if kit.button("Save landmarks", "beside the sculpt, for moue fit or for the next time"):
-            stage.save_landmarks()
+        if kit.button("Save landmarks", "in a file beside the sculpt; moue fit reads it, too"):
+            save_landmarks(stage)
         imgui.same_line(0, kit.px(4))
-        if kit.button("Take off", "take the chosen landmark off the sculpt, or a curve's last point",
-                      able=stage.landmark in marks.places or stage.landmark in marks.curves):
+        hint = "remove the chosen landmark from the sculpt, or a curve's last point"
+        able = stage.landmark in marks.places or stage.landmark in marks.curves
+        if kit.button("Remove", hint, able=able, name="Remove landmark"):
             new.take_away(stage.landmark)
 
     def _loupe(self, stage: Stage, kit: Kit, new: NewHead) -> None:
@@ -96,8 +98,8 @@ class NewHeadPanel:
         if name in marks.guessed:
             sign, colour = "solo", theme.SAND
         else:
-            there = name in marks.places or len(marks.curves.get(name, ())) > 1
-            sign, colour = ("dot", theme.MOSS) if there else ("solo", theme.EDGE)
+            placed = name in marks.places or len(marks.curves.get(name, ())) > 1
+            sign, colour = ("dot", theme.MOSS) if placed else ("solo", theme.EDGE)
         kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(11), colour)
         more = " (guessed)" if name in marks.guessed else ""
         if name in marks.curves:
@@ -124,8 +126,8 @@ class NewHeadPanel:
             open_sculpt(Path(self.path.strip().strip('"')).expanduser())
         if new is None:
             imgui.push_text_wrap_pos(0)
-            kit.quiet("A sculpt of any topology, scale and pose. The library's loops come onto it, its expressions "
-                      "are carried over, and mixing goes on with it.")  # fmt: skip
+            kit.quiet("Open a sculpt of any topology, scale and pose. The library is fitted onto it, and its "
+                      "expressions are carried over.")  # fmt: skip
             imgui.pop_text_wrap_pos()
             return
         kit.quiet(f"{new.sculpt.name}: {new.n_sculpt:,} vertices")

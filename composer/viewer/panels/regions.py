@@ -124,7 +124,7 @@ class RegionList:
             have = {region.name for region in session.project.regions}
             missing = [name for name in region_set().names if name not in have]
             if not missing:
-                kit.quiet("every one is there already")
+                kit.quiet("every one exists already")
             for name in missing:
                 if imgui.menu_item(name, "", False)[0]:
                     source = {"from": "landmarks", "preset": name}
@@ -166,9 +166,9 @@ class RegionList:
 
     def _duplicate(self, stage: Stage, name: str) -> None:
         session = stage.opened
-        project, made = duplicate_region(session.history.committed, name)
+        project, copy = duplicate_region(session.history.committed, name)
         if stage.do(lambda _: project):
-            session.region = made
+            session.region = copy
 
     def _mirror(self, stage: Stage, name: str) -> None:
         session = stage.opened
@@ -178,7 +178,7 @@ class RegionList:
         session = stage.opened
         users = recipes_with_region(session.project, name)
         if stage.do(lambda p: delete_region(p, name)):
-            told = (
+            losses = (
                 f", with its cells in {', '.join(users[:3])}" + (" and more" if len(users) > 3 else "") if users else ""
             )
-            stage.say(f"Deleted {name}{told}; undo brings it back.")
+            stage.say(f"Deleted {name}{losses}; undo brings it back.")

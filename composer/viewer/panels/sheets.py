@@ -8,6 +8,8 @@ from pathlib import Path
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.viewer.session.open_job import begin_opening, discard_copy, open_copy
+from composer.viewer.session.saving import save, save_at_stake, unless_unsaved
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
@@ -26,33 +28,33 @@ class Sheets:
         if dialogs.leave and begin_sheet("leave", kit):
             can_save = "document" in dialogs.at_stake or "landmarks" in dialogs.at_stake
             with kit.bold():
-                imgui.text("This would be lost:")
+                imgui.text("Not saved yet:")
             for words in dialogs.at_stake.values():
                 kit.quiet(kit.fit(words, kit.px(420)))
             if can_save:
-                if kit.button("Save", "save, then go on", name="leave save"):
+                if kit.button("Save", "save, then continue", name="leave save"):
                     dialogs.leave = False
-                    stage.save_at_stake()
+                    save_at_stake(stage)
                 imgui.same_line()
-            without = "Go on without saving" if can_save else "Go on"
-            if kit.button(without, "what is said here is given up", name="leave without"):
+            if kit.button(dialogs.without, "what is listed here is lost", name="leave without"):
                 dialogs.leave, call, dialogs.ask = False, dialogs.ask, None
                 if call is not None:
                     call()
             imgui.same_line()
-            if kit.button("Stay", name="leave stay") or imgui.is_key_pressed(imgui.Key.escape):
+            if kit.button("Cancel", name="leave stay") or imgui.is_key_pressed(imgui.Key.escape):
                 dialogs.leave, dialogs.ask = False, None
             end_sheet(dialogs.leave)
         elif dialogs.waiting is not None and begin_sheet("waiting", kit):
             with kit.bold():
-                imgui.text("There is a newer copy of this document.")
+                imgui.text("A copy of this document holds newer changes.")
             when = time.strftime("%A %d %B, %H:%M", time.localtime(dialogs.waiting.seconds))
-            kit.quiet(f"Moue kept it on {when} and was not closed properly afterwards.")
-            if kit.button("Take the copy", "go on with it; the document itself stays as it is until you save"):
-                stage.take_waiting()
+            kit.quiet(f"Moue kept it on {when}, and was not closed properly afterwards.")
+            hint = "the document's own file stays as it is until you save"
+            if kit.button("Open the copy", hint, name="Take the copy"):
+                open_copy(stage)
             imgui.same_line()
-            if kit.button("Leave it", "go on with the document as it was saved, without the copy", name="leave copy"):
-                stage.leave_waiting()
+            if kit.button("Discard the copy", "open the document as it was saved last", name="leave copy"):
+                discard_copy(stage)
             end_sheet(dialogs.waiting is not None)
         elif dialogs.save_as and stage.session is not None and begin_sheet("save as", kit):
             if imgui.is_window_appearing():
@@ -83,17 +85,17 @@ class Sheets:
             _put_away(stage)
             call(stage, Path(self.path.strip().strip('"')).expanduser())
         imgui.same_line()
-        if kit.button("Leave it", name="sheet leave") or imgui.is_key_pressed(imgui.Key.escape):
+        if kit.button("Cancel", name="sheet leave") or imgui.is_key_pressed(imgui.Key.escape):
             _put_away(stage)
             stage.dialogs.ask = None
 
     def _save_as(self, stage: Stage, path: Path) -> None:
         if path.suffix.lower() not in (".moue", ".toml"):
             path = path.with_name(path.name + ".moue")
-        stage.save(path)
+        save(stage, path)
 
     def _open(self, stage: Stage, path: Path) -> None:
-        stage.unless_unsaved(lambda: stage.open(path))
+        unless_unsaved(stage, lambda: begin_opening(stage, path))
 
 
 def _put_away(stage: Stage) -> None:

@@ -1,4 +1,4 @@
-"""The tray: every shape as a picture of this very head, to be searched, marked, grouped and dragged onto the face."""
+"""The tray: every shape as a picture of the open head, to be searched, marked, grouped and dragged onto the face."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
 from composer.viewer.session.cell_edits import carried_edit
+from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -54,18 +55,18 @@ class Tray:
     def names(self, stage: Stage) -> list[str]:
         """Shapes that fit the search and the group: every word in a shape's name, its label or one region it moves."""
         session = stage.opened
-        said = session.project.shapes
+        entries = session.project.shapes
         words = self.search.lower().replace(" ", "_").split()
         kept = []
         for name in session.head.shape_names:
-            own = said.get(name, {})
-            if bool(own.get("hidden")) != (self.group == UNUSED):
+            entry = entries.get(name, {})
+            if bool(entry.get("hidden")) != (self.group == UNUSED):
                 continue
-            if self.group == MARKED and not own.get("marked"):
+            if self.group == MARKED and not entry.get("marked"):
                 continue
-            if self.group not in (EVERYTHING, MARKED, UNUSED) and own.get("group") != self.group:
+            if self.group not in (EVERYTHING, MARKED, UNUSED) and entry.get("group") != self.group:
                 continue
-            text = f"{name} {own.get('label', '')}".lower().replace(" ", "_")
+            text = f"{name} {entry.get('label', '')}".lower().replace(" ", "_")
             if any(all(word in each for word in words) for each in (text, *session.moved_by(name))):
                 kept.append(name)
         return kept
@@ -79,11 +80,11 @@ class Tray:
 
     def _groups(self, stage: Stage, kit: Kit) -> None:
         session = stage.opened
-        said = session.project.shapes.values()
+        entries = session.project.shapes.values()
         groups = [EVERYTHING]
-        groups += [MARKED] if any(own.get("marked") for own in said) else []
-        groups += sorted({str(own["group"]) for own in said if own.get("group")})
-        groups += [UNUSED] if any(own.get("hidden") for own in said) else []
+        groups += [MARKED] if any(entry.get("marked") for entry in entries) else []
+        groups += sorted({str(entry["group"]) for entry in entries if entry.get("group")})
+        groups += [UNUSED] if any(entry.get("hidden") for entry in entries) else []
         if self.group not in groups:
             self.group = EVERYTHING
         if len(groups) == 1:
@@ -100,7 +101,7 @@ class Tray:
 
     def _grid(self, stage: Stage, kit: Kit, names: list[str]) -> None:
         if not names:
-            kit.quiet("Nothing is named so." if stage.opened.head.shapes else "This head holds no shapes yet.")
+            kit.quiet("No shape matches the search." if stage.opened.head.shapes else "This head has no shapes yet.")
             return
         room, gap = imgui.get_content_region_avail().x, kit.px(6)
         across = max(int((room + gap) // (kit.px(SIDE) + gap)), 1)
@@ -120,7 +121,7 @@ class Tray:
 
     def _card(self, stage: Stage, kit: Kit, name: str, side: float, high: float) -> None:
         session = stage.opened
-        said = session.project.shapes.get(name, {})
+        entry = session.project.shapes.get(name, {})
         at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
         if imgui.invisible_button(f"shape {name}", ImVec2(side, high), imgui.ButtonFlags_.enable_nav):
             session.shape = name
@@ -132,7 +133,7 @@ class Tray:
             stage.carried_shape = name
         if kit.menu_asked():
             session.shape, self.menu = name, name
-            self.label, self.wanted_group = str(said.get("label", "")), str(said.get("group", ""))
+            self.label, self.wanted_group = str(entry.get("label", "")), str(entry.get("group", ""))
             imgui.open_popup("shape menu")
         picture = kit.picture("shape", name)
         box = ImVec2(at.x, at.y), ImVec2(at.x + side, at.y + side)
@@ -144,16 +145,16 @@ class Tray:
             draw.add_rect_filled(*box, u32(theme.RAISED), kit.px(6))
         if chosen or hovered:
             draw.add_rect(*box, u32(theme.SAND if chosen else theme.QUIET), kit.px(6), kit.px(2.2 if chosen else 1.2))
-        if said.get("marked"):
+        if entry.get("marked"):
             kit.sign("star", at.x + side - kit.px(11), at.y + kit.px(11), kit.px(14), theme.SAND)
-        label = kit.fit(str(said.get("label") or name), side, theme.SIDES)
+        label = kit.fit(str(entry.get("label") or name), side, theme.SIDES)
         wide = imgui.calc_text_size(label).x
         colour = theme.TEXT if chosen or hovered else theme.QUIET
         draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour), label)
         if hovered and not stage.carried_shape and imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
             with kit.hint():
-                imgui.text(str(said.get("label") or name))
-                if said.get("label"):
+                imgui.text(str(entry.get("label") or name))
+                if entry.get("label"):
                     kit.quiet(name)
                 words = f"moves up to {session.furthest_mm(name):.1f} mm"
                 betweens = len(session.head.shape(name).inbetweens)
@@ -161,7 +162,7 @@ class Tray:
                 kit.quiet("drag it onto the face")
 
     def carried_over(self, stage: Stage, mirrored: bool) -> None:
-        """A shape is carried: over the head it is shown there, beside it the preview goes."""
+        """Show the carried shape while it is over the head, and end its preview beside it."""
         if stage.in_view(*stage.pointer):
             self.over_face(stage, mirrored)
         elif stage.opened.previewing:
@@ -171,7 +172,7 @@ class Tray:
     def over_face(self, stage: Stage, mirrored: bool) -> None:
         """A shape is carried over the head: it is shown in the region under the pointer."""
         session, shape = stage.opened, stage.carried_shape
-        region = stage.region_at(stage.look_up(*stage.pointer))
+        region = region_at(stage, look_up(stage, *stage.pointer))
         if region and (region, shape) != self.shown:
             stage.guard(lambda: session.preview(carried_edit(stage, region, shape, mirrored)))
         elif not region and session.previewing:
@@ -180,14 +181,14 @@ class Tray:
         session.region = region or session.region
 
     def let_go(self, stage: Stage, mirrored: bool) -> None:
-        """The carried shape is let go: what is shown stays, as one step; beside the face nothing happens."""
+        """Drop the carried shape: its preview becomes one step; beside the face nothing happens."""
         session, shape = stage.opened, stage.carried_shape
         stage.carried_shape, self.shown = "", ("", "")
-        region = stage.region_at(stage.look_up(*stage.pointer))
+        region = region_at(stage, look_up(stage, *stage.pointer))
         if not region:
             session.abort()
-            if stage.look_up(*stage.pointer) is not None:
-                stage.say("No region lies there; the picture can be dropped on a row of the board, too.")
+            if look_up(stage, *stage.pointer) is not None:
+                stage.say("There is no region at that place. Drop the picture on a row of the board instead.")
             return
         if stage.do(carried_edit(stage, region, shape, mirrored), f"{shape} in {region}"):
             session.region, session.shape = region, shape
@@ -197,7 +198,7 @@ class Tray:
         if not imgui.begin_popup("shape menu"):
             return
         name = self.menu
-        said = session.project.shapes.get(name, {})
+        entry = session.project.shapes.get(name, {})
         with kit.bold():
             imgui.text(name)
         for words, field, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
@@ -209,20 +210,20 @@ class Tray:
                 stage.do(lambda p, e=edit, t=text: e(p, name, t.strip()))  # type: ignore[misc]
                 imgui.close_current_popup()
         imgui.separator()
-        marked, hidden = bool(said.get("marked")), bool(said.get("hidden"))
-        if imgui.menu_item("Mark no longer" if marked else "Mark", "", False)[0]:
+        marked, hidden = bool(entry.get("marked")), bool(entry.get("hidden"))
+        if imgui.menu_item("Unmark" if marked else "Mark", "", False)[0]:
             stage.do(lambda p: mark_shape(p, name, not marked))
         kit.mark("Mark shape")
         if imgui.menu_item("Show in the tray again" if hidden else "Hide from the tray", "", False)[0]:
             stage.do(lambda p: hide_shape(p, name, not hidden))
         kit.mark("Hide shape")
-        if said.get("delta") and imgui.menu_item("Delete this kept shape", "", False)[0]:
+        if entry.get("delta") and imgui.menu_item("Delete this kept shape", "", False)[0]:
             stage.do(lambda p: delete_kept_shape(p, name), f"Deleted {name}.")
         imgui.end_popup()
 
 
 def carried_ghost(stage: Stage, kit: Kit) -> None:
-    """The picture that hangs at the pointer while a shape is carried."""
+    """The picture at the pointer while a shape is carried."""
     if not stage.carried_shape:
         return
     draw, mouse, side = imgui.get_foreground_draw_list(), imgui.get_mouse_pos(), kit.px(64)

@@ -8,8 +8,11 @@ from imgui_bundle import ImVec2, imgui
 from composer.picture.palette import viridis
 from composer.viewer.panels.swatch import swatch
 from composer.viewer.scene.overlay import Shown
-from composer.viewer.session.stage import OVERLAYS, VIEWS, Stage
+from composer.viewer.session.looking import frame_region, look_from
+from composer.viewer.session.places import OVERLAYS, VIEWS
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
+from composer.viewer.ui.keys import ACTIONS
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
@@ -25,12 +28,12 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
     for i, (name, words) in enumerate(VIEWS.items()):
         if i:
             imgui.same_line(0, kit.px(3))
-        if kit.button("¾" if narrow and name == "three_quarter" else words, f"look from here ({words.lower()})", name,
+        if kit.button("¾" if narrow and name == "three_quarter" else words, ACTIONS[name].words, name,
                       name=f"view {name}"):  # fmt: skip
-            stage.look_from(name)
+            look_from(stage, name)
     imgui.same_line(0, kit.px(3))
-    if kit.button("Close up", "close to the chosen region", "frame", name="frame region"):
-        stage.frame_region()
+    if kit.button("Close up", "look closely at the chosen region", "frame", name="frame region"):
+        frame_region(stage)
     if stage.place != "new":
         _looks(stage, kit, has_texture)
     if shown.legend is not None:
@@ -61,9 +64,9 @@ def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
             kit.tip(OVERLAYS[name][1])
         imgui.end_combo()
     kit.mark("overlay")
-    kit.tip("what is laid over the head", "overlay")
+    kit.tip("colours over the head", "overlay")
     imgui.same_line(0, kit.px(3))
-    if kit.button("Cage", "the edges of the cage", "cage", on=stage.wire):
+    if kit.button("Cage", "show the edges of the cage", "cage", on=stage.wire):
         stage.wire = not stage.wire
     imgui.same_line(0, kit.px(3))
     if kit.button("Parts", "hide parts, or show one alone", on=bool(stage.hidden)):

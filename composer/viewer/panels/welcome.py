@@ -1,4 +1,4 @@
-"""The first page: open something, go on with something, or look at the demo."""
+"""The first page: open a library or document, a recent one, or the demo."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from pathlib import Path
 from imgui_bundle import ImVec2, imgui
 
 from composer.errors import shorten_middle
+from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -42,7 +43,7 @@ class Welcome:
         kit.mark("path")
         imgui.same_line(0, kit.px(6))
         if (kit.button("Open", name="open path", wide=kit.px(70)) or entered) and self.path.strip():
-            stage.open(Path(self.path.strip().strip('"')).expanduser())
+            begin_opening(stage, Path(self.path.strip().strip('"')).expanduser())
         if browse is not None:
             imgui.same_line(0, kit.px(6))
             if kit.button("Browse", wide=kit.px(80)):
@@ -55,14 +56,14 @@ class Welcome:
         if recent:
             imgui.dummy(ImVec2(0, kit.px(14)))
             with kit.bold():
-                imgui.text("Go on with")
+                imgui.text("Recent")
             for place in recent:
                 self._recent(stage, kit, place, wide)
         imgui.end_group()
 
     def _recent(self, stage: Stage, kit: Kit, place: Path, wide: float) -> None:
         if imgui.selectable(f"##{place}", False, 0, ImVec2(wide, kit.px(40)))[0]:
-            stage.open(place)
+            begin_opening(stage, place)
         kit.mark(f"recent {place.name}")
         low, draw = imgui.get_item_rect_min(), imgui.get_window_draw_list()
         name = place.parent.name if place.name == "document.toml" else place.name

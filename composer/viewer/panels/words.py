@@ -1,4 +1,4 @@
-"""What is told at the foot of the window: notes that fade, faults that stay, work under way with its cancel."""
+"""The messages at the foot of the window: notes that fade, faults that stay, and jobs with a Cancel button."""
 
 from __future__ import annotations
 

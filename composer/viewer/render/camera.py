@@ -55,20 +55,20 @@ class Eye:
 
     def view_matrix(self) -> Floats:
         """(4, 4) from head space in mm to eye space, where -z lies ahead."""
-        whole = np.eye(4)
-        whole[:3, :3] = self.axes
-        whole[:3, 3] = -self.axes @ self.place
-        return whole
+        matrix = np.eye(4)
+        matrix[:3, :3] = self.axes
+        matrix[:3, 3] = -self.axes @ self.place
+        return matrix
 
     def projection(self, width: int, height: int) -> Floats:
         """(4, 4) from eye space to GL's clip space, for a picture of `width` by `height` pixels."""
         near, far = 0.1 * self.distance, self.distance + 4000.0
         tall = 1.0 / np.tan(np.radians(self.lens) / 2.0)
-        whole = np.zeros((4, 4))
-        whole[0, 0], whole[1, 1] = tall * height / width, tall
-        whole[2, 2], whole[2, 3] = (near + far) / (near - far), 2.0 * near * far / (near - far)
-        whole[3, 2] = -1.0
-        return whole
+        matrix = np.zeros((4, 4))
+        matrix[0, 0], matrix[1, 1] = tall * height / width, tall
+        matrix[2, 2], matrix[2, 3] = (near + far) / (near - far), 2.0 * near * far / (near - far)
+        matrix[3, 2] = -1.0
+        return matrix
 
     def pixel_mm(self, height_px: float) -> float:
         """What a pixel covers at the target's depth, mm, in a picture of this height."""

@@ -131,9 +131,9 @@ class Drawing:
         if not same:
             self.view.open(head)
 
-    def _shade(self, found: tuple[NDArray, NDArray] | None) -> None:
-        if self._head is not None and found is not None and len(found[0]) == self._head.n_vertices:
-            self.view.shade(*found)
+    def _shade(self, shading: tuple[NDArray, NDArray] | None) -> None:
+        if self._head is not None and shading is not None and len(shading[0]) == self._head.n_vertices:
+            self.view.shade(*shading)
 
 
 def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray] | None:

@@ -1,7 +1,7 @@
 """What is laid over the head: colours of regions, heat of a mask, of strain, of movement, of the way from A to B.
 
-Colours are made anew only where what they show has changed. Strain is dear: while something is dragged it waits
-until the pose stands still.
+Colours are computed again only where what they show has changed. Strain is slow to compute: while something is
+dragged it waits until the pose stands still.
 """
 
 from __future__ import annotations
@@ -124,10 +124,10 @@ class Overlays:
             scale = Scale("to the target", "mm", held.low, held.high)
         else:
             compared: list[NDArray | None] = [None]
-            told = not stage.guard(lambda: compared.append(trying.difference_mm(session)))
+            refused = not stage.guard(lambda: compared.append(trying.difference_mm(session)))
             away = compared[-1]
             if away is None:
-                if not told:
+                if not refused:
                     stage.say("Set A first: its button lies under the recipes.")
                 stage.overlay = "none"
                 return Shown()

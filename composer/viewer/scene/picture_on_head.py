@@ -15,6 +15,7 @@ from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.look import Line, Look, Mark
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.painting import Painting
+from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.stage import Stage
 
@@ -53,11 +54,11 @@ class Outline:
         """The lines that no brush crosses."""
         session = stage.opened
         if self._barriers[0] is not session.head:
-            made: list[Line | None] = []
+            lines: list[Line | None] = []
             for line in barrier_lines(session.head):
                 ends = np.stack([line[:-1], line[1:]], axis=1).reshape(-1)
-                made.append(Line(ends, ends, np.zeros(len(ends)), BARRIER, 1.4))
-            self._barriers = (session.head, made)
+                lines.append(Line(ends, ends, np.zeros(len(ends)), BARRIER, 1.4))
+            self._barriers = (session.head, lines)
         return self._barriers[1]
 
     def marks(self, stage: Stage) -> tuple[Mark, ...]:
@@ -68,12 +69,12 @@ class Outline:
             return ()
         key = (landmarks, stage.landmark, session.project)
         if not same_key(self._marks[0], key):
-            own = session.project.landmarks
-            made = [
-                _mark(place, OWN if name in own else FILE, 15.0 if name == stage.landmark else 9.0, i)
+            moved = session.project.landmarks
+            marks = [
+                _mark(place, OWN if name in moved else FILE, 15.0 if name == stage.landmark else 9.0, i)
                 for i, (name, place) in enumerate(landmarks.points.items())
             ]
-            self._marks = (key, tuple(mark for mark in made if mark is not None))
+            self._marks = (key, tuple(mark for mark in marks if mark is not None))
         return self._marks[1]
 
 
@@ -82,7 +83,7 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
     session = stage.opened
     effective = session.evaluated.effective
     lines: list[Line | None] = []
-    name = stage.region_at(stage.hit) if stage.place != "marks" else ""
+    name = region_at(stage, stage.hit) if stage.place != "marks" else ""
     if name and stage.place == "mix":
         lines.append(outline.of(stage, effective[name], POINTED, 2.0, 0.0))
     if stage.place == "paint" and session.region != ALL:
@@ -117,7 +118,8 @@ def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
         marks += [moved] if moved is not None else []
     for i, (name, points) in enumerate(new.marks.curves.items()):
         size = 11.0 if name == stage.landmark else 7.0
-        marks += [made for place in points if (made := _mark(place, FILE, size, len(new.names) + i)) is not None]
+        drawn = (_mark(place, FILE, size, len(new.names) + i) for place in points)
+        marks += [mark for mark in drawn if mark is not None]
     lines = new.ghost() if stage.shown_of_new == "sculpt" or stage.wire else ()
     return Look(shown.cover, False, (*lines, *new.curve_lines()), tuple(marks), stage.hidden_of_new)
 
@@ -125,11 +127,11 @@ def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
 def _ring(stage: Stage, painting: Painting) -> Line | None:
     """The brush's ring on the skin under the pointer."""
     session = stage.opened
-    hit = stage.look_up(*stage.pointer)
-    made = painting.ring(session, hit) if hit is not None else None
-    if made is None or not len(made[0]):
+    hit = look_up(stage, *stage.pointer)
+    edges = painting.ring(session, hit) if hit is not None else None
+    if edges is None or not len(edges[0]):
         return None
-    return Line(*made[:3], ERASING if painting.kind == "erase" else RING, 2.0)
+    return Line(*edges[:3], ERASING if painting.kind == "erase" else RING, 2.0)
 
 
 def _mark(place: Place, colour: tuple[int, int, int, int], size: float, label: int) -> Mark | None:

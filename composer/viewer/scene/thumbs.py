@@ -1,4 +1,4 @@
-"""Small pictures of shapes and recipes on this very head, made a few a frame and kept.
+"""Small pictures of shapes and recipes on the open head: a few are drawn each frame, and they are kept.
 
 A shape's picture is cropped to what moves; a recipe's shows the face. A recipe's old picture stays until the new one
 is there; it shows the linear join, which waits for nothing. Pictures are asked for by what is seen, so three hundred
@@ -47,7 +47,7 @@ class Thumbs:
         self._face = named_eye("front", face_points(session.head), (SIDE_PX, SIDE_PX), 0.94)
 
     def of(self, kind: str, name: str) -> int | None:
-        """The GL name of a picture, None while it is not there; it is asked for either way."""
+        """The GL name of a picture, None until it is drawn; asking for it queues it."""
         session = self._session
         if session is None:
             return None
@@ -73,7 +73,7 @@ class Thumbs:
 
     @property
     def waiting(self) -> int:
-        """How many pictures are wanted and not there yet."""
+        """How many pictures are still to be drawn."""
         return len(self._wanted)
 
     def close(self) -> None:
@@ -84,7 +84,7 @@ class Thumbs:
         self._wanted.clear()
 
     def _sign(self, session: Session, kind: str, name: str) -> object:
-        """What a picture depends on: it is made anew where this differs."""
+        """What a picture depends on: it is drawn again where this differs."""
         if kind == "landmark":
             marks = session.head.landmarks
             return (marks.points.get(name), marks.curves.get(name)) if marks else None
@@ -119,9 +119,9 @@ class Thumbs:
             eye = self._face
         raw = self._view.picture(positions, session.normals_of(positions), look, eye, (SIDE_PX, SIDE_PX))
         share = raw[:, :, 3:] / 255.0
-        whole = np.full_like(raw, 255)
-        whole[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
-        return whole
+        pixels = np.full_like(raw, 255)
+        pixels[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
+        return pixels
 
     def _loupe(self, session: Session, name: str) -> tuple[Eye, Look]:
         """The eye before a landmark of the neutral, and the mark on it; before the middle of a curve, and marks along

@@ -7,6 +7,8 @@ import shutil
 from pathlib import Path
 
 from composer.progress import Progress
+from composer.viewer.session.open_job import begin_opening
+from composer.viewer.session.saving import unless_unsaved
 from composer.viewer.session.stage import Stage
 
 HELPERS = ("zenity", "kdialog", "qarma", "matedialog")
@@ -34,7 +36,7 @@ def browse(stage: Stage) -> None:
 
     def chosen(path: str) -> None:
         if path:
-            stage.unless_unsaved(lambda: stage.open(Path(path)))
+            unless_unsaved(stage, lambda: begin_opening(stage, Path(path)))
 
     stage.work.begin("Choosing", wait, chosen)
 

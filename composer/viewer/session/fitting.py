@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from composer.fitting.chain import FittedHead
 from composer.viewer.new_head.fit_work import carry_new, fit_new, relax_new
 from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.session.open_job import begin_opening
+from composer.viewer.session.saving import unless_unsaved
 from composer.viewer.session.stage import Stage
 
 
@@ -91,7 +93,7 @@ class Fitting:
             stage.work.begin(
                 f"Carrying onto {new.sculpt.name}",
                 lambda progress: carry_new(evaluated, new, fitted, folder, progress),
-                stage.open, asks=True,
+                lambda path: begin_opening(stage, path), asks=True,
             )  # fmt: skip
 
-        stage.unless_unsaved(begin, new_head=False)
+        unless_unsaved(stage, begin, new_head=False)

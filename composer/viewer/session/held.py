@@ -1,4 +1,4 @@
-"""Solo, mute and lock: what is held back or held fast while looking, without a word in the document.
+"""Solo, mute and lock: what is hidden from view or protected from edits, none of it stored in the document.
 
 A cell, a column (shape) or a row (region) can each be soloed, muted or locked. Solo shows only what is soloed,
 mute leaves out; both change what is seen, never what is baked. Lock keeps edits away.
@@ -45,11 +45,11 @@ class Held:
 
     def shows(self, key: CellKey) -> bool:
         """Whether a cell is seen."""
-        own = set(marks_of(key))
-        return not own & self.mute and (not self.solo or bool(own & self.solo))
+        marks = set(marks_of(key))
+        return not marks & self.mute and (not self.solo or bool(marks & self.solo))
 
     def locked(self, key: CellKey) -> bool:
-        """Whether a cell is held fast."""
+        """Whether edits must leave a cell alone."""
         return bool(set(marks_of(key)) & self.lock)
 
     def shown(self, recipe: Recipe) -> Recipe:
@@ -61,5 +61,5 @@ class Held:
 
     @property
     def hides(self) -> bool:
-        """Whether anything may be held back from what is seen."""
+        """Whether solo or mute may hide anything."""
         return bool(self.solo or self.mute)

@@ -1,4 +1,4 @@
-"""A copy kept while work goes on, offered again after a crash, and gone once it is saved or given up."""
+"""The autosaved copy of the open document: offered after a crash, deleted once the document is saved or closed."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ def place_of(file: Path | None, untitled: Path) -> Path:
     """Where the copy lies: beside its document, or for one without a file in Moue's own folder, by its path."""
     if file is not None:
         return autosave_place(file)
-    own = hashlib.sha256(str(untitled.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:16]
-    return autosave_place(untitled, data_folder() / "kept" / own)
+    digest = hashlib.sha256(str(untitled.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:16]
+    return autosave_place(untitled, data_folder() / "kept" / digest)
 
 
 def waiting_for(file: Path | None, untitled: Path) -> Waiting | None:
@@ -71,6 +71,6 @@ class Keeping:
         return True
 
     def give_up(self, place: Path | None = None) -> None:
-        """Forget the copy, at `place` where that is not where it lies now; one that cannot be removed is let be."""
+        """Delete the copy, at `place` where that is not its place now; a copy that cannot be deleted stays."""
         with contextlib.suppress(MoueError):
             forget(place or self.place)

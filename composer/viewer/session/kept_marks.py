@@ -1,4 +1,4 @@
-"""The landmarks on a sculpt, kept in a copy beside it while they are placed, and found there after a crash."""
+"""The landmarks on a sculpt, autosaved beside it while they are placed, and read again after a crash."""
 
 from __future__ import annotations
 
@@ -38,6 +38,6 @@ class KeepingMarks:
         )  # fmt: skip
 
     def give_up(self) -> None:
-        """Forget the copy; one that cannot be removed is let be."""
+        """Delete the copy; a copy that cannot be deleted stays."""
         with contextlib.suppress(OSError):
             self.place.unlink(missing_ok=True)

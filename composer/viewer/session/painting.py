@@ -80,7 +80,7 @@ class Painting:
         return self._painter
 
     def ready_for(self, session: Session) -> bool:
-        """Whether the painter is made for what is open, so that a dab waits for nothing."""
+        """Whether the painter is made for what is open, so that a dab need not wait."""
         return self._painter is not None and same_key(self._key, self._wanted(session))
 
     def _wanted(self, session: Session) -> tuple:
@@ -126,7 +126,7 @@ class Painting:
         return self._frozen.pick(origin, direction) if self._frozen is not None else None
 
     def dab(self, session: Session, hit: Hit, pressure: float = 1.0) -> None:
-        """Let the brush fall on a place of the skin, and on its mirror image where that is wanted."""
+        """Add a dab at a place of the skin, and at its mirror image where strokes are mirrored."""
         if hit.part != "skin" or not self._strokes:
             return
         brush = self._brush(pressure)
@@ -166,7 +166,7 @@ class Painting:
         session.apply(edit)
 
     def abandon(self) -> None:
-        """Forget the stroke without a trace."""
+        """Drop the stroke; no mask has changed."""
         self._strokes, self._frozen = {}, None
         self.raw = self.effective = None
 

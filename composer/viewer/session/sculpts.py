@@ -8,8 +8,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.evaluated import EvaluatedDocument
-from composer.document.project import Project
 from composer.edits.accept import Accepted, accept
 from composer.edits.match import Matcher
 from composer.edits.recipes import add_recipe, free_recipe_name
@@ -47,8 +45,8 @@ class Reached:
 
 
 def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
-    """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen; what is left
-    then lies over the head as heat. By `wish`, or by all regions and shapes."""
+    """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen; the
+    remaining distance is then shown as colours on the head. By `wish`, or by all regions and shapes."""
     session = stage.opened
     evaluated, base, wish = session.evaluated, session.history.committed, wish or Wish()
 
@@ -67,28 +65,28 @@ def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
         name = free_recipe_name(base, path.stem) if path.stem in taken else path.stem
         middle, p95, most = found.p50_p95_most
         words = (
-            f"{len(found.cells)} cells reach {100 * found.explained:.0f} percent of {path.stem}; left are "
-            f"{middle:.2f} mm (middle), {p95:.2f} mm (95 percent), {most:.2f} mm (most)."
+            f"{len(found.cells)} cells reach {100 * found.explained:.0f} percent of {path.stem}. Distance to it: "
+            f"median {middle:.2f} mm, 95th percentile {p95:.2f} mm, maximum {most:.2f} mm."
         )
         recipe = Recipe(name, tuple(found.cells))
         return Reached(recipe, sculpt.positions.astype(np.float32), words, matcher.conditioning.words)
 
-    def done(made: Reached) -> None:
-        if stage.session is session and stage.do(lambda project: add_recipe(project, made.recipe)):
-            session.choose_recipe(made.recipe.name)
-            session.target, stage.overlay = made.target, "left"
-            stage.say(made.words, "done")
-            stage.say(made.conditioning)
+    def done(reached: Reached) -> None:
+        if stage.session is session and stage.do(lambda project: add_recipe(project, reached.recipe)):
+            session.choose_recipe(reached.recipe.name)
+            session.target, stage.overlay = reached.target, "left"
+            stage.say(reached.words, "done")
+            stage.say(reached.conditioning)
 
     stage.work.begin(f"Matching {path.name}", matched, done)
 
 
 def accept_sculpt(stage: Stage, path: Path) -> None:
-    """The sculpted bake of the open recipe taken back as a corrective of it, beside the frame loop."""
+    """Accept the sculpted bake of the open recipe as a corrective of it, beside the frame loop."""
     session = stage.opened
     evaluated, name = session.evaluated, session.recipe_name
     if not name:
-        raise MoueError("choose the recipe whose bake was sculpted on", path)
+        raise MoueError("choose the recipe whose bake was sculpted on")
 
     def accepted(progress: Progress) -> Accepted:
         progress(0.2, "reading")
@@ -96,18 +94,16 @@ def accept_sculpt(stage: Stage, path: Path) -> None:
         progress(0.5, "splitting into cage and detail")
         return accept(evaluated, name, sculpt)
 
-    def done(made: Accepted) -> None:
+    def done(result: Accepted) -> None:
         if stage.session is not session:
             return
         if session.history.committed is not evaluated.project:
-            stage.say("The document was edited meanwhile; take the sculpt back once more.", "wrong")
+            stage.say("The document was edited while the sculpt was read. Accept the sculpt again.", "wrong")
             return
-        project, after = _both(made)
-        if stage.guard(lambda: session.take(project, after)):
-            stage.say(f"{made.shape} comes in wherever the cells of {name} do; {made.left_mm:.4f} mm are left.", "done")
+        if stage.guard(lambda: session.take(result.project, result.evaluated)):
+            stage.say(
+                f"Added the corrective {result.shape}, which comes in with the cells of {name}. "
+                f"Distance to the sculpt: at most {result.left_mm:.4f} mm.", "done",
+            )  # fmt: skip
 
-    stage.work.begin(f"Taking back {path.name}", accepted, done)
-
-
-def _both(made: Accepted) -> tuple[Project, EvaluatedDocument]:
-    return made.project, made.evaluated
+    stage.work.begin(f"Accepting {path.name}", accepted, done)

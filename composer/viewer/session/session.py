@@ -98,14 +98,14 @@ class Session:
 
     @property
     def unsaved(self) -> bool:
-        """Whether there is something that no file holds."""
+        """Whether there are changes that no file holds."""
         if self.saved is None:
             return self.recovered or self.history.can_undo or self.history.can_redo
         return self.history.committed is not self.saved
 
     @property
     def title(self) -> str:
-        """The document's name for people."""
+        """The document's name as the window shows it."""
         if self.file is None:
             return self.head.name or self.project.path.stem
         return self.file.parent.name if self.file.name == "document.toml" else self.file.stem
@@ -117,7 +117,7 @@ class Session:
 
     @property
     def region_names(self) -> list[str]:
-        """The base row, then every region of the document, then the remainder where something is left to it."""
+        """The base row, then every region of the document."""
         return [ALL, *(region.name for region in self.project.regions)]
 
     @property
@@ -164,7 +164,7 @@ class Session:
         self._settle()
 
     def abort(self) -> None:
-        """Forget the preview without a trace."""
+        """Drop the preview."""
         self.history.abort()
         self._follow()
 
@@ -288,7 +288,7 @@ class Session:
         return self._hues[1]
 
     def furthest_mm(self, shape: str) -> float:
-        """How far a shape moves anything, mm; known after the first asking."""
+        """How far a shape moves anything, mm; computed once."""
         if shape not in self._reach:
             self._reach[shape] = self.head.shape(shape).furthest_mm
         return self._reach[shape]
@@ -303,9 +303,9 @@ class Session:
         masks, head = self.evaluated.effective, self.head
         return masks, moved_regions(head, masks, lambda share: progress(share, "looking where shapes move"))
 
-    def take_moved(self, found: tuple[object, dict[str, tuple[str, ...]]]) -> None:
+    def take_moved(self, moved: tuple[object, dict[str, tuple[str, ...]]]) -> None:
         """Keep what `look_for_moved` found."""
-        self._moved = found
+        self._moved = moved
 
     def moved_by(self, shape: str) -> tuple[str, ...]:
         """The regions that a shape moves, as far as is known, the one it moves most first."""
@@ -319,8 +319,8 @@ class Session:
         if project is not self.evaluated.project:
             evaluated = self.evaluated.again(project)
             recipe = next((r for r in project.recipes if r.name == self.recipe_name), EMPTY)
-            own = self._live.recipe
-            if recipe.rows != own.rows or {c.key for c in recipe.cells} - {c.key for c in own.cells}:
+            posed = self._live.recipe
+            if recipe.rows != posed.rows or {c.key for c in recipe.cells} - {c.key for c in posed.cells}:
                 evaluated.check(recipe)
             self._prepared = evaluated
         return project
@@ -348,13 +348,14 @@ class Session:
 
     def _go_to(self, recipe: Recipe) -> None:
         """The shortest way from the live pose's recipe to another."""
-        own = self._live.recipe
-        if recipe is own:
+        posed = self._live.recipe
+        if recipe is posed:
             return
-        held, wanted = {c.key: c for c in own.cells}, {c.key: c for c in recipe.cells}
-        same = own.rows == recipe.rows and own.strength == recipe.strength and held.keys() <= wanted.keys()
-        changed = [cell for key, cell in wanted.items() if held.get(key) != cell] if same else []
-        if same and own.name == recipe.name and len(changed) <= 2 and list(wanted)[: len(held)] == list(held):
+        posed_cells, wanted = {c.key: c for c in posed.cells}, {c.key: c for c in recipe.cells}
+        same = posed.rows == recipe.rows and posed.strength == recipe.strength and posed_cells.keys() <= wanted.keys()
+        changed = [cell for key, cell in wanted.items() if posed_cells.get(key) != cell] if same else []
+        in_order = list(wanted)[: len(posed_cells)] == list(posed_cells)
+        if same and in_order and posed.name == recipe.name and len(changed) <= 2:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return
@@ -363,7 +364,7 @@ class Session:
         self._touch(None)
 
     def _settle(self) -> None:
-        """One fresh evaluation, where it is made here."""
+        """Evaluate the pose afresh, where the processor makes it."""
         if not self._on_card:
             self._live.rebase()
         self._touch(None)

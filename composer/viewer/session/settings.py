@@ -1,7 +1,7 @@
 """What the window remembers between runs: documents opened last, sizes of panels, keys that were changed.
 
-A small JSON file in the folder where this machine keeps programs' settings. A file that cannot be read is as good
-as none; one that cannot be written is no reason to stop.
+A small JSON file in the folder where this machine keeps programs' settings. A file that cannot be read counts
+as missing; one that cannot be written is skipped.
 """
 
 from __future__ import annotations
@@ -53,8 +53,8 @@ def settings_folder() -> Path:
 
 def data_folder() -> Path:
     """Where the demo and autosaves of documents without a name lie."""
-    own = os.environ.get("MOUE_SETTINGS")
-    return Path(own) / "data" if own else Path(platformdirs.user_data_dir("moue", appauthor=False))
+    folder = os.environ.get("MOUE_SETTINGS")
+    return Path(folder) / "data" if folder else Path(platformdirs.user_data_dir("moue", appauthor=False))
 
 
 def read_settings() -> Settings:
@@ -66,11 +66,11 @@ def read_settings() -> Settings:
     fresh = Settings()
     if not isinstance(held, dict):
         return fresh
-    for name, own in asdict(fresh).items():
+    for name, default in asdict(fresh).items():
         value = held.get(name)
-        if isinstance(value, type(own)) or (isinstance(own, float) and isinstance(value, int)):
+        if isinstance(value, type(default)) or (isinstance(default, float) and isinstance(value, int)):
             with contextlib.suppress(OverflowError):
-                setattr(fresh, name, type(own)(value))
+                setattr(fresh, name, type(default)(value))
     fresh.recent = [each for each in fresh.recent if isinstance(each, str)]
     fresh.keys = {name: combo for name, combo in fresh.keys.items() if isinstance(combo, str)}
     fresh.tray_px, fresh.board_px = min(max(fresh.tray_px, 180), 900), min(max(fresh.board_px, 120), 900)
@@ -79,7 +79,7 @@ def read_settings() -> Settings:
 
 
 def write_settings(settings: Settings) -> None:
-    """Remember; a place that cannot be written is let be."""
+    """Write the settings; a folder that cannot be written is skipped."""
     text = json.dumps(asdict(settings), indent=1)
     with contextlib.suppress(OSError, MoueError):
         settings_folder().mkdir(parents=True, exist_ok=True)

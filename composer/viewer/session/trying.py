@@ -20,7 +20,7 @@ from composer.viewer.session.stage import Stage
 
 @dataclass
 class Trial:
-    """A movement to and fro: `kind` "sweep" or "travel", at `t` in [0, 1], `seconds` from end to end."""
+    """A movement back and forth: `kind` "sweep" or "travel", at `t` in [0, 1], `seconds` from end to end."""
 
     kind: str
     seconds: float = 2.0
@@ -52,24 +52,24 @@ class Trying:
     _peek: str = ""
 
     def sweep(self, stage: Stage, key: CellKey, low: float = 0.0, high: float = 1.0) -> None:
-        """Let one cell go to and fro between two weights."""
+        """Move one cell back and forth between two weights."""
         self.trial, self.found = Trial("sweep", self.pace, key=key, low=low, high=high), None
         self.trial.recipe = stage.opened.recipe_name
         self._began = stage.clock()
 
     def travel(self, stage: Stage, start: str, end: str) -> None:
-        """Go to and fro between two recipes, every vertex on a straight line."""
+        """Move back and forth between two recipes, every vertex on a straight line."""
         session = stage.opened
         project = session.project
-        way = Travel(session.evaluated.mixer, project.recipe(start), project.recipe(end))
-        self.trial, self.found = Trial("travel", self.pace, travel=way, recipe=session.recipe_name), None
+        travel = Travel(session.evaluated.mixer, project.recipe(start), project.recipe(end))
+        self.trial, self.found = Trial("travel", self.pace, travel=travel, recipe=session.recipe_name), None
         self._began = stage.clock()
 
     def random(self, session: Session) -> None:
         """Another combination within the limits, the same for the same seed."""
         names = [r.name for r in session.project.regions]
-        said = session.project.shapes
-        shapes = [n for n in session.head.shape_names if not said.get(n, {}).get("hidden")]
+        entries = session.project.shapes
+        shapes = [n for n in session.head.shape_names if not entries.get(n, {}).get("hidden")]
         self.trial = None
         cells = max(min(self.cells, len(names) * len(shapes)), 1)
         self.found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), symmetric=session.linked)
@@ -113,7 +113,7 @@ class Trying:
 
     @property
     def running(self) -> bool:
-        """Whether a movement goes on by itself."""
+        """Whether a movement is running."""
         return self.trial is not None and self.trial.running
 
     @property
@@ -145,7 +145,7 @@ class Trying:
             self.trial.running, self.trial.t = False, t
 
     def go_on(self, stage: Stage) -> None:
-        """Let the movement run on from where it stands."""
+        """Continue the movement from where it is."""
         if self.trial is not None:
             self.trial.running, self.trial.seconds = True, self.pace
             self._began = stage.clock() - self.trial.t * self.pace

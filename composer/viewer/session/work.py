@@ -22,7 +22,7 @@ class Cancelled(Exception):
 
 class Job:
     """One piece of long work; `fraction` in [0, 1] and `words` say how far it is; a `quiet` one is not shown, and
-    one that `asks` is not given up unasked."""
+    closing the window asks before one that `asks` is stopped."""
 
     def __init__(
         self,
@@ -98,7 +98,8 @@ class Work:
     ) -> Job:
         """Start a job; `done` gets what it returns, `failed` (the window's own message unless given) its one line.
 
-        A `quiet` job is not shown; one that `asks` is not given up with the window before the person has said so.
+        A `quiet` job is not shown; closing the window asks before one that
+        `asks` is stopped.
         """
         old = self._jobs.pop(name, None)
         if old is not None:

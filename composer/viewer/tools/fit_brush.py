@@ -7,6 +7,7 @@ import numpy as np
 from composer.geometry.surface import Surface
 from composer.viewer.new_head.new_head import LIBRARY, NewHead
 from composer.viewer.render.picking import Hit
+from composer.viewer.session.pointing import look_up
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
 from masks.paint import Brush, Painter, Stroke
@@ -25,13 +26,13 @@ def brush_fit(desk: Desk, at: Point) -> Tool:
     if fitting.brush == "protect" and fitting.protect is not None:
         values = fitting.protect
     stroke = Stroke(Painter(surface), values, Brush(fitting.radius_mm, 1.0, HARDNESS))
-    _dab(new, stroke, stage.look_up(at.x, at.y))
+    _dab(new, stroke, look_up(stage, at.x, at.y))
     try:
         while True:
             point = yield
             if point.released:
                 break
-            _dab(new, stroke, stage.look_up(point.x, point.y))
+            _dab(new, stroke, look_up(stage, point.x, point.y))
         if fitting.brush == "protect":
             fitting.protect = stroke.values.copy()
             stage.say(f"The next fit leaves {int((fitting.protect > 0.5).sum())} vertices where they are.")
@@ -47,6 +48,5 @@ def _dab(new: NewHead, stroke: Stroke, hit: Hit | None) -> None:
 
 
 FIT_BRUSH = HeadTool(
-    "fit brush", "left", "", lambda desk: desk.stage.place == "new" and desk.fitting.brushing, brush_fit,
-    "drag on the fitted library with a brush", "relaxes it, or protects it from the next fit",
-)  # fmt: skip
+    "fit brush", "left", "", lambda desk: desk.stage.place == "new" and desk.fitting.brushing, brush_fit
+)

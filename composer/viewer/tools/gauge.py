@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from composer.mixing.recipe import WEIGHT_RANGE, Cell
 from composer.viewer.session.cell_edits import cells_edit
+from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
@@ -17,7 +18,7 @@ def turn_weight(desk: Desk, at: Point) -> Tool:
     stage, gauge = desk.stage, desk.gauge
     session = stage.opened
     desk.trying.stop(session)
-    region = stage.region_at(stage.look_up(at.x, at.y))
+    region = region_at(stage, look_up(stage, at.x, at.y))
     if region:
         session.region = region
     cell = _cell(stage, region)

@@ -7,6 +7,7 @@ import numpy as np
 from composer.edits.landmarks import place_landmark
 from composer.head.places import SurfacePoint
 from composer.viewer.render.picking import Hit
+from composer.viewer.session.pointing import look_up
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
@@ -26,17 +27,17 @@ def place(desk: Desk, at: Point) -> Tool:
     stage.landmark = name or stage.landmark
     try:
         if fresh and name:
-            put_there(stage, name, stage.look_up(at.x, at.y))
+            put_there(stage, name, look_up(stage, at.x, at.y))
         while True:
             point = yield
             if point.released:
                 break
             if name:
-                put_there(stage, name, stage.look_up(point.x, point.y))
+                put_there(stage, name, look_up(stage, point.x, point.y))
         moved, stage.moved_mark = stage.moved_mark, None
         if moved is not None:
-            put, there = moved
-            stage.do_later(lambda project: place_landmark(project, put, there), "Laying the regions again")
+            moved_name, moved_to = moved
+            stage.do_later(lambda project: place_landmark(project, moved_name, moved_to), "Laying the regions again")
     except Abandoned:
         stage.moved_mark = None
 
@@ -74,5 +75,5 @@ def put_there(stage: Stage, name: str, hit: Hit | None) -> None:
 
 PLACE_MARK = HeadTool(
     "place a landmark", "left", "", lambda desk: desk.stage.place == "marks", place,
-    "press or drag among the landmarks", "places the chosen one, moves the one under the pointer",
+    "press or drag among the landmarks", "places or moves one",
 )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from composer.head.places import resolve
+from composer.viewer.session.pointing import look_up
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
@@ -25,13 +26,13 @@ def place_pair(desk: Desk, at: Point) -> Tool:
     stage.landmark = name or stage.landmark
     try:
         if fresh and name:
-            put_there(stage, name, stage.look_up(at.x, at.y))
+            put_there(stage, name, look_up(stage, at.x, at.y))
         while True:
             point = yield
             if point.released:
                 break
             if name:
-                put_there(stage, name, stage.look_up(point.x, point.y))
+                put_there(stage, name, look_up(stage, point.x, point.y))
         moved, stage.moved_mark = stage.moved_mark, None
         if moved is not None:
             new.place(*moved)

@@ -12,6 +12,7 @@ from composer.edits.recipes import replace_recipe
 from composer.mixing.match_drag import Drag
 from composer.mixing.recipe import Cell, Recipe
 from composer.viewer.render.picking import Hit
+from composer.viewer.session.pointing import look_up
 from composer.viewer.session.session import Session
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
@@ -25,7 +26,7 @@ def pull(desk: Desk, at: Point) -> Tool:
     stage = desk.stage
     session, eye = stage.opened, stage.eye
     desk.trying.stop(session)
-    hit = stage.look_up(at.x, at.y)
+    hit = look_up(stage, at.x, at.y)
     drag, recipe, start = None, session.recipe, np.zeros(3)
     if hit is not None and eye is not None and session.recipe_name:
         regions, shapes = _regions(session, hit), _shapes(session, hit)
@@ -54,14 +55,14 @@ def _follow(session: Session, recipe: Recipe, drag: Drag, to: NDArray[np.float64
     """Preview the recipe whose weights bring the point to (3,) mm."""
     locked = [key for key in drag.keys if session.held.locked(key)]
     weights = drag.weights(recipe, to[None], locked)
-    held = {cell.key: cell for cell in recipe.cells}
+    cells = {cell.key: cell for cell in recipe.cells}
     for key, weight in weights.items():
-        if key in held or abs(weight) >= LEAST_WEIGHT:
-            held[key] = Cell(key[0], key[1], round(float(weight), 4), key[2])
-    made = recipe.with_(cells=tuple(held.values()))
+        if key in cells or abs(weight) >= LEAST_WEIGHT:
+            cells[key] = Cell(key[0], key[1], round(float(weight), 4), key[2])
+    pulled = recipe.with_(cells=tuple(cells.values()))
 
     def edit(project: Project) -> Project:
-        return replace_recipe(project, recipe.name, made)
+        return replace_recipe(project, recipe.name, pulled)
 
     session.preview(edit)
 
@@ -70,18 +71,18 @@ def _regions(session: Session, hit: Hit) -> list[str]:
     """The regions that have something of the place, most first."""
     corners, bary = np.asarray(hit.corners), np.asarray(hit.bary)
     masks = session.evaluated.effective
-    here = {r.name: float(masks[r.name][corners] @ bary) for r in session.project.regions}
-    return sorted((name for name, mask in here.items() if mask > LEAST_MASK), key=lambda name: -here[name])
+    weights = {r.name: float(masks[r.name][corners] @ bary) for r in session.project.regions}
+    return sorted((name for name, mask in weights.items() if mask > LEAST_MASK), key=lambda name: -weights[name])
 
 
 def _shapes(session: Session, hit: Hit) -> list[str]:
     """The shapes that move the place most."""
     corners, bary = np.asarray(hit.corners), np.asarray(hit.bary)
-    said = session.project.shapes
+    entries = session.project.shapes
     moved = {
         shape.name: float(np.linalg.norm(bary @ shape.delta[corners]))
         for shape in session.head.shapes
-        if not said.get(shape.name, {}).get("hidden")
+        if not entries.get(shape.name, {}).get("hidden")
     }
     names = sorted((name for name, mm in moved.items() if mm > LEAST_MM), key=lambda name: -moved[name])
     return names[:MOST_SHAPES]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from composer.viewer.session.painting import Painting
+from composer.viewer.session.pointing import look_up
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
@@ -19,7 +20,7 @@ def paint(desk: Desk, at: Point) -> Tool:
     stage, painting = desk.stage, desk.painting
     session, picker = stage.session, stage.picker
     assert session is not None and picker is not None
-    hit = stage.look_up(at.x, at.y)
+    hit = look_up(stage, at.x, at.y)
     begun = (
         hit is not None
         and hit.part == "skin"
@@ -72,4 +73,4 @@ def _ready(desk: Desk) -> bool:
     return desk.stage.place == "paint" and session is not None and desk.painting.ready_for(session)
 
 
-STROKE = HeadTool("stroke", "left", "", _ready, paint, "drag on the face while painting", "the brush changes the mask")
+STROKE = HeadTool("stroke", "left", "", _ready, paint)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.place_mark import mark_at
 from composer.viewer.tools.place_pair import pair_at
@@ -13,8 +14,8 @@ def point_out(stage: Stage) -> None:
     if stage.place == "new":
         stage.hit, stage.pointed = None, pair_at(stage, x, y).replace("_", " ")
         return
-    stage.hit = stage.look_up(x, y)
-    stage.pointed = mark_at(stage, x, y).replace("_", " ") if stage.place == "marks" else stage.region_at(stage.hit)
+    stage.hit = look_up(stage, x, y)
+    stage.pointed = mark_at(stage, x, y).replace("_", " ") if stage.place == "marks" else region_at(stage, stage.hit)
 
 
 def point_at_nothing(stage: Stage) -> None:

@@ -141,9 +141,9 @@ class ImGuiOnPyglet:
         if kept:
             self.io.add_input_characters_utf8(kept)
 
-    def focus(self, here: bool) -> None:
+    def focus(self, has_focus: bool) -> None:
         """The window came to the front, or lost it."""
-        self.io.add_focus_event(here)
+        self.io.add_focus_event(has_focus)
 
     # One frame.
 

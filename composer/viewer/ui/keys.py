@@ -61,7 +61,7 @@ ACTIONS: dict[str, Action] = {
     "cell_left": Action("the cell to the left", "Ctrl+Left", "Board"),
     "cell_right": Action("the cell to the right", "Ctrl+Right", "Board"),
     "type_cell": Action("type the chosen cell's weight", "T", "Board"),
-    "cell_menu": Action("menu of the chosen cell, or of what Tab is on", "R", "Board"),
+    "cell_menu": Action("menu of the chosen cell", "R", "Board"),
     "solo": Action("solo the chosen row", "A", "Board"),
     "mute": Action("mute the chosen row", "D", "Board"),
     "link": Action("link left and right", "K", "Board"),
@@ -85,7 +85,7 @@ OTHER_GESTURES: tuple[tuple[str, str], ...] = (
     ("Ctrl and wheel while painting", "the brush's radius"),
     ("Alt and wheel while painting", "its strength"),
     ("drag the edge of the tray or the board", "its size"),
-    ("Escape while dragging", "take the drag back"),
+    ("Escape while dragging", "cancel the drag"),
     ("Tab, arrows, Space", "from control to control, without the pointer"),
     ("Ctrl and Tab", "to another panel"),
 )

@@ -132,11 +132,14 @@ class Kit:
         return pressed and able
 
     def choice(self, names: dict[str, str], chosen: str, hints: dict[str, str] | None = None, key: str = "") -> str:
-        """A row of buttons of which one is held; the one now chosen."""
+        """A row of buttons of which one is held, wrapped where it is too long; the one now chosen."""
         imgui.push_style_var(imgui.StyleVar_.item_spacing, ImVec2(self.px(3), self.px(4)))
+        pad = 2 * imgui.get_style().frame_padding.x
         for i, (name, words) in enumerate(names.items()):
             if i:
                 imgui.same_line()
+                if imgui.get_content_region_avail().x < imgui.calc_text_size(words).x + pad:
+                    imgui.new_line()
             if self.button(f"{words}##{key}", (hints or {}).get(name, ""), f"{key}{name}", on=name == chosen):
                 chosen = name
         imgui.pop_style_var()

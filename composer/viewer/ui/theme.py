@@ -113,6 +113,6 @@ def wide_face() -> Path | None:
         names = ("NotoSansCJK-Regular.ttc", "DroidSansFallbackFull.ttf", "DroidSansFallback.ttf", "wqy-microhei.ttc",
                  "ipag.ttf", "VL-Gothic-Regular.ttf")  # fmt: skip
         roots = (Path("/usr/share/fonts"), Path.home() / ".local/share/fonts")
-        there = {path.name: path for root in roots if root.is_dir() for path in root.rglob("*.tt[fc]")}
-        places = [there[name] for name in names if name in there]
+        known = {path.name: path for root in roots if root.is_dir() for path in root.rglob("*.tt[fc]")}
+        places = [known[name] for name in names if name in known]
     return next((place for place in places if place.is_file()), None)

@@ -55,7 +55,7 @@ def _field(stage: Stage, kit: Kit, corrective: Corrective, share: float) -> None
         imgui.separator()
         if imgui.menu_item("Remove", "", False)[0]:
             stage.do(lambda project: delete_corrective(project, name),
-                     f"Removed the corrective {name}. Its shape stays in the tray; undo brings the corrective back.")
+                     f"Removed the corrective {name}; its shape stays. Undo brings it back.")
         kit.mark("Remove corrective")
         imgui.end_popup()
     imgui.pop_style_var()

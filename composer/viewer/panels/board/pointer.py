@@ -77,7 +77,7 @@ def _drop(board: Board, stage: Stage, region: str) -> None:
 
 
 def _drag(board: Board, stage: Stage) -> None:
-    """A cell that is held: right is more, left is less; release is one step, Escape none."""
+    """Drag the cell that is held: right is more, left is less. The release makes one step; Escape cancels."""
     session = stage.opened
     if board.drag is None:
         return

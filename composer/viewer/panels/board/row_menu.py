@@ -1,4 +1,4 @@
-"""What can be done with a row of the board, or with a column: its menu."""
+"""The menus of a row, a column and a cell of the board."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from composer.viewer.ui.kit import Kit
 
 def row_menu(stage: Stage, kit: Kit, subject: str) -> None:
     """The menu of a region; of a shape where `subject` is a line break and its name; of a cell where it is region,
-    shape and 1 for mirrored, parted by line breaks."""
+    shape and 1 for mirrored, separated by line breaks."""
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(10), kit.px(9)))
     if imgui.begin_popup("row menu"):
         parts = subject.split("\n")
@@ -60,10 +60,10 @@ def _cell(stage: Stage, kit: Kit, key: CellKey) -> None:
     name, weight = session.recipe_name, session.weight(key)
     locked = session.held.locked(key)
     turned = (region, shape, not mirrored)
-    words = "As the shape is, not mirrored" if mirrored else "Mirror the shape"
+    words = "Use the shape unmirrored" if mirrored else "Mirror the shape"
     if _item(kit, words, able=weight is not None and not locked and session.weight(turned) is None):
         stage.do(lambda p: set_cell(remove_cell(p, name, key), name, Cell(region, shape, weight or 0.0, not mirrored)))
-    if _item(kit, "Take it out", kit.keys.words("clear_cell"), able=weight is not None and not locked):
+    if _item(kit, "Remove", kit.keys.words("clear_cell"), able=weight is not None and not locked):
         stage.do(lambda p: remove_cell(p, name, key))
     imgui.separator()
     _holds(stage, kit, marks_of(key)[2], "cell")
@@ -102,15 +102,15 @@ def _row(stage: Stage, kit: Kit, region: str) -> None:
     if _item(kit, "Paste row", kit.keys.words("paste"), able=stage.copied_row is not None):
         paste_into(stage, region)
     other = partner(region, session.region_names)
-    if other is not None and _item(kit, f"Flip over to {other}"):
+    if other is not None and _item(kit, f"Mirror to {other}"):
         stage.do(lambda p: replace_recipe(p, name, _flipped_over(stage, recipe, region, other)))
     if _item(kit, "Clear row"):
         stage.do(clear_row(stage, region))
     imgui.separator()
     _holds(stage, kit, ("row", region), "row")
-    own = next((each for each in session.project.regions if each.name == region), None)
-    if own is not None and _item(kit, "Unlock its mask" if own.locked else "Lock its mask"):
-        locked = not own.locked
+    its_region = next((each for each in session.project.regions if each.name == region), None)
+    if its_region is not None and _item(kit, "Unlock its mask" if its_region.locked else "Lock its mask"):
+        locked = not its_region.locked
         stage.do(lambda p: set_locked(p, region, locked))
 
 
@@ -128,8 +128,8 @@ def _flipped_over(stage: Stage, recipe: Recipe, region: str, other: str) -> Reci
 def _holds(stage: Stage, kit: Kit, mark: Mark, words: str) -> None:
     session = stage.opened
     for which, on, off in (
-        ("solo", f"Solo this {words}", f"No solo of this {words}"),
-        ("mute", f"Mute this {words}", f"Mute this {words} no longer"),
+        ("solo", f"Solo this {words}", f"Unsolo this {words}"),
+        ("mute", f"Mute this {words}", f"Unmute this {words}"),
         ("lock", f"Lock this {words}", f"Unlock this {words}"),
     ):
         if _item(kit, off if mark in getattr(session.held, which) else on):

@@ -1,0 +1,53 @@
+"""What the panels of one window remember from frame to frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from composer.viewer.panels.bake import Bake
+from composer.viewer.panels.board.state import Board
+from composer.viewer.panels.findings import Findings
+from composer.viewer.panels.key_sheet import KeySheet
+from composer.viewer.panels.match import MatchSheet
+from composer.viewer.panels.new_head import NewHeadPanel
+from composer.viewer.panels.recipes.state import Recipes
+from composer.viewer.panels.regions import RegionList
+from composer.viewer.panels.sheets import Sheets
+from composer.viewer.panels.tray import Tray
+from composer.viewer.panels.welcome import Welcome
+from composer.viewer.session.fitting import Fitting
+from composer.viewer.session.painting import Painting
+from composer.viewer.session.stage import Stage
+from composer.viewer.session.trying import Trying
+from composer.viewer.tools.desk import Desk, GaugeReading
+
+
+@dataclass
+class Panels:
+    """One field a panel or a tool that remembers anything."""
+
+    welcome: Welcome = field(default_factory=Welcome)
+    tray: Tray = field(default_factory=Tray)
+    board: Board = field(default_factory=Board)
+    recipes: Recipes = field(default_factory=Recipes)
+    regions: RegionList = field(default_factory=RegionList)
+    bake: Bake = field(default_factory=Bake)
+    sheets: Sheets = field(default_factory=Sheets)
+    match: MatchSheet = field(default_factory=MatchSheet)
+    keys: KeySheet = field(default_factory=KeySheet)
+    new_head: NewHeadPanel = field(default_factory=NewHeadPanel)
+    findings: Findings = field(default_factory=Findings)
+    trying: Trying = field(default_factory=Trying)
+    painting: Painting = field(default_factory=Painting)
+    fitting: Fitting = field(default_factory=Fitting)
+    gauge: GaugeReading = field(default_factory=GaugeReading)
+
+    def fresh(self) -> None:
+        """Another document is open: what was tried, painted and fitted on the old one is forgotten."""
+        self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
+        self.bake, self.fitting = Bake(suffix=self.bake.suffix, unit=self.bake.unit), Fitting()
+        self.board.drag = self.board.typing = None
+
+    def desk(self, stage: Stage) -> Desk:
+        """What tools work with now."""
+        return Desk(stage, self.trying, self.painting, self.fitting, self.gauge)

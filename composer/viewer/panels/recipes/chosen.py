@@ -1,0 +1,56 @@
+"""The chosen recipe's strength, note and join."""
+
+from __future__ import annotations
+
+from imgui_bundle import imgui
+
+from composer.edits.recipes import set_join, set_note, set_strength
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui.kit import Kit
+
+JOINS = {"linear": "Linear", "seamless": "Seamless"}
+
+
+def draw_chosen(stage: Stage, kit: Kit) -> None:
+    """Strength, note and join, below the strip."""
+    session = stage.opened
+    recipe, name = session.recipe, session.recipe_name
+    imgui.separator()
+    changed, strength = kit.slider("strength", recipe.strength * 100, 0, 150, "strength %.0f %%")
+    kit.tip("strength of the whole recipe; Ctrl and click to type")
+    if changed:
+        stage.guard(lambda: session.preview(lambda p: set_strength(p, name, round(strength / 100, 3))))
+    if imgui.is_item_deactivated():
+        session.commit()
+    imgui.set_next_item_width(-1)
+    _, note = imgui.input_text_with_hint("##note", "note", recipe.note)
+    kit.mark("note")
+    if note != recipe.note:
+        stage.guard(lambda: session.preview(lambda p: set_note(p, name, note)))
+    if imgui.is_item_deactivated():
+        session.commit()
+    _join(stage, kit)
+
+
+def _join(stage: Stage, kit: Kit) -> None:
+    """How regions join, and how far a seamless join may reach."""
+    session = stage.opened
+    recipe, name = session.recipe, session.recipe_name
+    hints = {
+        "linear": "weights times displacements",
+        "seamless": "slopes are blended where regions meet, so that no ridge shows; computed when a drag ends",
+    }
+    chosen = kit.choice(JOINS, recipe.join, hints, "join ")
+    if chosen != recipe.join:
+        stage.do(lambda p: set_join(p, name, chosen))  # type: ignore[arg-type]
+    if recipe.join == "seamless":
+        imgui.same_line(0, kit.px(4))
+        changed, halo = kit.slider("halo", recipe.halo * 100, 0, 100, "halo %.0f %%")
+        kit.tip(
+            "how far the join may reach beyond the soft edge between two regions, in percent of the edge's width; "
+            f"beyond it the join now moves up to {session.outside_mm:.2f} mm"
+        )
+        if changed:
+            stage.guard(lambda: session.preview(lambda p: set_join(p, name, "seamless", round(halo / 100, 2))))
+        if imgui.is_item_deactivated():
+            session.commit()

@@ -1,0 +1,120 @@
+"""The strip of recipes: a card with a picture for each, and the chosen one's settings below."""
+
+from __future__ import annotations
+
+from imgui_bundle import ImVec2, imgui
+
+from composer.edits.recipes import rename_recipe
+from composer.mixing.recipe import Recipe
+from composer.viewer.panels.recipes.chosen import draw_chosen
+from composer.viewer.panels.recipes.commands import new_recipe
+from composer.viewer.panels.recipes.keep_sheet import draw_keep_sheet
+from composer.viewer.panels.recipes.menu import draw_menu
+from composer.viewer.panels.recipes.state import Recipes
+from composer.viewer.panels.recipes.trials import draw_trials
+from composer.viewer.session.stage import Stage
+from composer.viewer.session.trying import Trying
+from composer.viewer.ui import theme
+from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
+
+
+def draw_recipes(recipes: Recipes, stage: Stage, kit: Kit, trying: Trying) -> None:
+    """The whole panel."""
+    session = stage.opened
+    imgui.align_text_to_frame_padding()
+    with kit.bold():
+        imgui.text("Recipes")
+    kit.at_right("Match", "New")
+    if kit.button("Match", "make the recipe whose pose comes nearest to a target", name="Match a target"):
+        stage.dialogs.match = True
+    imgui.same_line(0, kit.px(4))
+    if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
+        new_recipe(stage)
+    below = kit.px(0 if not session.project.recipes else 200 if trying.found is None else 236)
+    kit.area("strip", high=-below)
+    for recipe in session.project.recipes:
+        _card(recipes, stage, kit, recipe, trying)
+    if not session.project.recipes:
+        imgui.push_text_wrap_pos(0)
+        kit.quiet(
+            "A recipe is one expression, mixed by region. Drop a shape on the face to make the first one."
+        )
+        imgui.pop_text_wrap_pos()
+    imgui.end_child()
+    if session.project.recipes:
+        draw_chosen(stage, kit)
+        draw_trials(stage, kit, trying)
+    draw_keep_sheet(recipes, stage, kit)
+
+
+def _card(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, trying: Trying) -> None:
+    session = stage.opened
+    wide = imgui.get_content_region_avail().x
+    high = kit.px(96)
+    at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
+    if recipes.naming == recipe.name:
+        _name_field(recipes, stage, kit, recipe, wide)
+        return
+    if imgui.invisible_button(f"recipe {recipe.name}", ImVec2(wide, high), imgui.ButtonFlags_.enable_nav):
+        trying.stop(session)
+        session.choose_recipe(recipe.name)
+    kit.mark(f"recipe {recipe.name}")
+    if kit.menu_asked():
+        imgui.open_popup(f"recipe menu {recipe.name}")
+    hovered, chosen = imgui.is_item_hovered(), recipe.name == session.recipe_name
+    if chosen and recipes.in_sight != recipe.name:
+        recipes.in_sight = recipe.name
+        if not imgui.is_item_visible() or at.y + high > imgui.get_window_pos().y + imgui.get_window_height():
+            imgui.set_scroll_here_y(1.0)
+    if hovered and imgui.is_mouse_double_clicked(0):
+        recipes.begin_naming(recipe.name)
+    if chosen or hovered:
+        ground = theme.RAISED if chosen else theme.HOVER
+        draw.add_rect_filled(at, ImVec2(at.x + wide, at.y + high), u32(ground), kit.px(7))
+    if chosen:
+        draw.add_rect_filled(at, ImVec2(at.x + kit.px(3.5), at.y + high), u32(theme.SAND), kit.px(2))
+    side = high - kit.px(12)
+    low = ImVec2(at.x + kit.px(9), at.y + kit.px(6))
+    picture = kit.picture("recipe", recipe.name)
+    if picture:
+        draw.add_image_rounded(
+            imgui.ImTextureRef(picture), low, ImVec2(low.x + side, low.y + side), ImVec2(0, 0), ImVec2(1, 1),
+            u32(theme.TEXT), kit.px(6),
+        )  # fmt: skip
+    else:
+        draw.add_rect_filled(low, ImVec2(low.x + side, low.y + side), u32(theme.DEEP), kit.px(6))
+    text_x, room = low.x + side + kit.px(9), wide - side - kit.px(24)
+    with kit.bold():
+        draw.add_text(ImVec2(text_x, at.y + kit.px(9)), u32(theme.TEXT), kit.fit(recipe.name, room))
+    cells = len(recipe.cells)
+    words = f"{cells} cell{'s' if cells != 1 else ''}"
+    draw.add_text(ImVec2(text_x, at.y + kit.px(29)), u32(theme.QUIET), kit.fit(words, room))
+    if recipe.note:
+        draw.push_clip_rect(ImVec2(text_x, at.y), ImVec2(text_x + room, at.y + high - kit.px(4)), True)
+        draw.add_text(
+            imgui.get_font(), imgui.get_font_size() * 0.87, ImVec2(text_x, at.y + kit.px(48)), u32(theme.QUIET),
+            recipe.note, room,
+        )  # fmt: skip
+        draw.pop_clip_rect()
+    if imgui.begin_popup(f"recipe menu {recipe.name}"):
+        session.choose_recipe(recipe.name)
+        draw_menu(recipes, stage, kit, recipe, trying)
+        imgui.end_popup()
+
+
+def _name_field(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, wide: float) -> None:
+    session = stage.opened
+    imgui.set_next_item_width(wide)
+    if recipes.fresh:
+        imgui.set_keyboard_focus_here()
+    flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
+    entered, recipes.name = imgui.input_text("##name", recipes.name, flags)
+    kit.mark("recipe name")
+    if entered and recipes.name.strip() != recipe.name:
+        wanted = recipes.name.strip()
+        if stage.do(lambda p: rename_recipe(p, recipe.name, wanted)):
+            session.choose_recipe(wanted)
+    if entered or (not recipes.fresh and imgui.is_item_deactivated()):
+        recipes.naming = ""
+    recipes.fresh = False

@@ -1,0 +1,75 @@
+"""Every panel and every sheet of the window.
+
+To add a panel: a file of this folder that draws it, a field of `Panels` where it remembers anything, and one line here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from composer.viewer.panels.board.board import draw_board
+from composer.viewer.panels.brush import draw_brush
+from composer.viewer.panels.fit_steps import draw_fit_steps
+from composer.viewer.panels.marks import draw_marks
+from composer.viewer.panels.memory import Panels
+from composer.viewer.panels.recipes.strip import draw_recipes
+from composer.viewer.session.open_job import open_sculpt
+from composer.viewer.session.places import Place
+from composer.viewer.session.stage import Stage
+from composer.viewer.ui.kit import Kit
+
+Draw = Callable[[Stage, Kit, Panels], None]
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A panel: its `name`, the `place` in which it is shown, the `side` of the view on which it lies, and what draws
+    it."""
+
+    name: str
+    place: Place
+    side: Literal["left", "right", "foot"]
+    draw: Draw
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A sheet over the window, drawn in this order: its `name`, whether it `needs` an open document, and what draws
+    it, where it is asked for."""
+
+    name: str
+    needs_document: bool
+    draw: Draw
+
+
+def _new_steps(stage: Stage, kit: Kit, panels: Panels) -> None:
+    def steps(kit: Kit) -> None:
+        draw_fit_steps(stage, kit, panels.fitting)
+
+    panels.new_head.draw_steps(stage, kit, lambda path: open_sculpt(stage, path), steps)
+
+
+def _match(stage: Stage, kit: Kit, panels: Panels) -> None:
+    if stage.dialogs.match:
+        panels.match.draw(stage, kit, panels.tray.names(stage))
+
+
+PANELS: tuple[Panel, ...] = (
+    Panel("recipes", "mix", "left", lambda stage, kit, panels: draw_recipes(panels.recipes, stage, kit, panels.trying)),
+    Panel("tray", "mix", "right", lambda stage, kit, panels: panels.tray.draw(stage, kit)),
+    Panel("board", "mix", "foot", lambda stage, kit, panels: draw_board(stage, kit, panels.board)),
+    Panel("region list", "paint", "left", lambda stage, kit, panels: panels.regions.draw(stage, kit)),
+    Panel("brush", "paint", "right", lambda stage, kit, panels: draw_brush(stage, kit, panels.painting)),
+    Panel("mark list", "marks", "left", lambda stage, kit, panels: draw_marks(stage, kit)),
+    Panel("new marks", "new", "left", lambda stage, kit, panels: panels.new_head.draw_marks(stage, kit)),
+    Panel("new steps", "new", "right", _new_steps),
+)
+SHEETS: tuple[Sheet, ...] = (
+    Sheet("findings", True, lambda stage, kit, panels: panels.findings.draw(stage, kit)),
+    Sheet("match", True, _match),
+    Sheet("bake", False, lambda stage, kit, panels: panels.bake.draw(stage, kit)),
+    Sheet("keys", False, lambda stage, kit, panels: panels.keys.draw(stage, kit)),
+    Sheet("questions", False, lambda stage, kit, panels: panels.sheets.draw(stage, kit)),
+)

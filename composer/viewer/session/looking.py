@@ -1,0 +1,52 @@
+"""Where the eye goes: to a named side, a region, a finding."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from composer.checks.finding import Finding
+from composer.viewer.render.camera import framed, named_eye
+from composer.viewer.session.stage import Stage
+
+INSIDE = 0.3
+"""Weight of a mask from which a vertex counts as lying in the region that is framed; chosen by eye."""
+
+
+def look_from(stage: Stage, view: str, at_once: bool = False) -> None:
+    """Look from a named side, the whole head in the picture."""
+    if stage.session is not None:
+        new = stage.new_head if stage.place == "new" else None
+        points = stage.session.head.neutral if new is None else new.sculpt.neutral
+        stage.go(named_eye(view, points, stage.view_size), at_once)
+
+
+def frame_region(stage: Stage) -> None:
+    """Look closely at the chosen region from where the eye is; at the whole head where it is the base row."""
+    session = stage.session
+    if session is None or stage.eye is None:
+        return
+    mask = session.evaluated.effective.get(session.region)
+    points = session.positions()
+    if mask is not None and (mask > INSIDE).any():
+        points = points[mask > INSIDE]
+    stage.go(framed(stage.eye, points, stage.view_size, 0.6 if mask is not None else 0.8))
+
+
+def look_at_finding(stage: Stage, finding: Finding) -> None:
+    """Take the eye to where a finding is, from the side that its skin faces."""
+    session = stage.opened
+    if stage.eye is None or not len(finding.vertices):
+        return
+    points = session.positions()[finding.vertices].astype(np.float64)
+    out = session.normals_of(session.positions())[finding.vertices].mean(axis=0)
+    if float(np.linalg.norm(out)) > 0.1 and float(out @ stage.eye.axes[2]) < 0.3:
+        yaw, flat = float(np.degrees(np.arctan2(out[0], out[2]))), float(np.hypot(out[0], out[2]))
+        pitch = float(np.clip(np.degrees(np.arctan2(out[1], flat)), -50.0, 50.0))
+        eye = replace(stage.eye, yaw=yaw, pitch=pitch)
+    else:
+        eye = stage.eye
+    reach = 0.06 * session.head.diagonal
+    box = np.concatenate([points, points.mean(axis=0) + reach * np.array([[-1, -1, 0], [1, 1, 0]])])
+    stage.go(framed(eye, box, stage.view_size, 0.55))
