@@ -10,11 +10,14 @@ import typer
 
 from composer.cli import console
 from composer.cli.sources import LIBRARY, Neutral, SkipBroken, Unit, is_document
-from composer.edits.region_sources import REGION_SOURCES
 
-From = StrEnum("From", {source.name.upper(): source.name for source in REGION_SOURCES})  # type: ignore[misc]
-"""Where regions come from: the sources of the registry."""
-FROM = "; ".join(f"{source.name}, {source.words}" for source in REGION_SOURCES)
+
+class From(StrEnum):
+    """Where regions come from."""
+
+    LANDMARKS = "landmarks"
+    DISPLACEMENT = "displacement"
+    GROUPS = "groups"
 
 
 def regions(
@@ -22,8 +25,8 @@ def regions(
     to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
     source: Annotated[
         From,
-        typer.Option("--from", metavar="SOURCE", help=f"Where regions come from: {FROM}."),
-    ] = From["LANDMARKS"],
+        typer.Option("--from", metavar="SOURCE", help="Where regions come from: landmarks, displacement or groups."),
+    ] = From.LANDMARKS,
     preset: Annotated[
         str, typer.Option(metavar="NAME", help="Which regions from landmarks: face, eight or coarse.")
     ] = "face",

@@ -19,10 +19,6 @@ from composer.bench.table import COLUMNS, detail_lines, table_lines
 from composer.cli import console
 from composer.cli.help_text import command_lines
 from composer.cli.main import COMMANDS, app
-from composer.edits.lay_regions import laid_regions
-from composer.edits.region_sources import REGION_SOURCES
-from composer.errors import MoueError
-from composer.formats.library import open_library
 from composer.formats.mesh import Mesh
 from composer.formats.registry import FORMATS, suffixes, write_mesh
 from tests.small_heads import grid
@@ -157,19 +153,6 @@ def test_bake_offers_the_formats_of_the_registry_and_no_list_of_its_own() -> Non
 
     assert [f".{form.value}" for form in Form] == suffixes(writing=True)
     assert {s for form in FORMATS if form.writes for s in form.suffixes} == set(suffixes(writing=True))
-
-
-def test_regions_offers_the_sources_of_the_registry_and_takes_no_other(library: Path, tmp_path: Path) -> None:
-    said = " ".join(" ".join(help_of("regions")).split())
-    for source in REGION_SOURCES:
-        assert f"{source.name}, {source.words}" in said
-        assert source.name in moue(
-            _MOUE_COMPLETE="complete_bash", COMP_WORDS=f"moue regions --from {source.name[:3]}", COMP_CWORD="3"
-        ).stdout.split()
-    with pytest.raises(MoueError, match="did you mean groups"):
-        laid_regions(open_library(library), tmp_path / "document.toml", "group")
-    with pytest.raises(MoueError, match="no groups to make regions from"):
-        laid_regions(open_library(library), tmp_path / "document.toml", "groups")
 
 
 names = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min_size=1, max_size=120)
