@@ -13,7 +13,7 @@ from composer.head.levels import levels
 def rows() -> list[Row]:
     """Connectivity and float32 factors of four levels: at most 1 s."""
     polygons, _ = cube_sphere(41)
-    made = [step.matrix32 for step in levels(polygons, 4)]
+    matrices = [step.matrix32 for step in levels(polygons, 4)]
 
     def build() -> None:
         cage = Polygons(polygons.counts, polygons.indices, polygons.n_vertices)
@@ -25,7 +25,7 @@ def rows() -> list[Row]:
             f"level 4 of {polygons.n_vertices:,} vertices: build",
             build,
             "one copy of the factors",
-            lambda: [(np.copy(m.data), np.copy(m.indices), np.copy(m.indptr)) for m in made],
+            lambda: [(np.copy(m.data), np.copy(m.indices), np.copy(m.indptr)) for m in matrices],
             repeats=5,
             most_ms=1000.0,
         )

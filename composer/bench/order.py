@@ -15,24 +15,24 @@ def rows() -> list[Row]:
     """Level 4 of a 10,000 vertex cage: a symmetric mesh, so that places decide among 24 ways. At most 20 s."""
     cage, positions = cube_sphere(41)
     steps = levels(cage, 4)
-    made, places = steps[-1].polygons, refine(positions, steps)
+    finer, places = steps[-1].polygons, refine(positions, steps)
     rng = np.random.default_rng(0)
-    order, faces = rng.permutation(made.n_vertices), rng.permutation(made.n_faces)
-    shuffled = order[made.indices.reshape(-1, 4)[faces]].astype(np.int32).ravel()
-    there = np.empty_like(places)
-    there[order] = places
+    order, faces = rng.permutation(finer.n_vertices), rng.permutation(finer.n_faces)
+    shuffled = order[finer.indices.reshape(-1, 4)[faces]].astype(np.int32).ravel()
+    shuffled_places = np.empty_like(places)
+    shuffled_places[order] = places
 
     def run() -> None:
         """Both meshes anew, so that nothing is remembered of the time before."""
-        here = Polygons(made.counts, made.indices, made.n_vertices)
-        other = Polygons(made.counts, shuffled, made.n_vertices)
-        found = match_order(here, other, places, there)
+        fresh = Polygons(finer.counts, finer.indices, finer.n_vertices)
+        other = Polygons(finer.counts, shuffled, finer.n_vertices)
+        found = match_order(fresh, other, places, shuffled_places)
         if not np.array_equal(found.vertices, order):
             raise RuntimeError("the order that was found is not the one that was made")
 
     return [
         measure(
-            f"order of {made.n_vertices:,} vertices",
+            f"order of {finer.n_vertices:,} vertices",
             run,
             "one stable sort of the corners",
             lambda: np.argsort(shuffled, kind="stable"),

@@ -14,12 +14,12 @@ def rows() -> list[Row]:
     """Forty regions on 22,500 vertices, everything made anew: at most 0.5 s."""
     head = demo_head(1)
     preset = region_set("face")
-    made = list(lay_regions(head, preset).masks.values())
+    masks = list(lay_regions(head, preset).masks.values())
 
     def lay() -> Head:
         fresh = head.with_(name="bench")
         lay_regions(fresh, preset)
         return fresh
 
-    name = f"{len(made)} regions, {head.n_vertices:,} vertices"
-    return [measure(name, lay, "one copy of the masks", lambda: np.copy(made), repeats=5, most_ms=500.0)]
+    name = f"{len(masks)} regions, {head.n_vertices:,} vertices"
+    return [measure(name, lay, "one copy of the masks", lambda: np.copy(masks), repeats=5, most_ms=500.0)]

@@ -19,11 +19,11 @@ def rows() -> list[Row]:
     found = head_motions(head)
     angle = place = 0.0
     for each in EXPRESSIONS:
-        whole = each.motion.matrix()
-        there = head.neutral @ whole[:3, :3].T + whole[:3, 3]
+        matrix = each.motion.matrix()
+        shifted = head.neutral @ matrix[:3, :3].T + matrix[:3, 3]
         ours = found[each.name].motion(head.neutral)
-        angle = max(angle, similarity(ours, there, scaled=False).angle_deg)
-        place = max(place, float(np.linalg.norm(ours - there, axis=1).max()))
+        angle = max(angle, similarity(ours, shifted, scaled=False).angle_deg)
+        place = max(place, float(np.linalg.norm(ours - shifted, axis=1).max()))
 
     def plain() -> None:
         for shape in head.shapes:

@@ -46,12 +46,14 @@ def time_words(ms: float) -> str:
 
 
 def ratio_words(ratio: float) -> str:
-    """A ratio to three digits; below a tenth as one over a whole number.
+    """A ratio to three digits, or to a whole number from 1,000 to a million; below a tenth as one over a whole number.
 
-    >>> ratio_words(12.58), ratio_words(0.00127)
-    ('12.6x', '1/787')
+    >>> ratio_words(12.58), ratio_words(7493.0), ratio_words(0.00127), ratio_words(2.5e8)
+    ('12.6x', '7,493x', '1/787', '2.5e+08x')
     """
-    return f"{ratio:.3g}x" if ratio >= 0.1 or not ratio > 0.0 else f"1/{1 / ratio:.0f}"
+    if 1e-6 < ratio < 0.1:
+        return f"1/{1 / ratio:.0f}"
+    return f"{ratio:,.0f}x" if 999.5 <= ratio < 1e6 else f"{ratio:.3g}x"
 
 
 def _line(row: Row) -> str:

@@ -160,7 +160,7 @@ def rows_of(side: int, ways: list[Way]) -> Iterator[Row]:
     cpu_morph, cpu_smooth = in_turns(
         [lambda: live.set_recipe(recipe), lambda: normals.all(live.positions)], few, warm=1
     )  # fmt: skip
-    what = f"{head.n_vertices:,} vertices, {ACTIVE} active cells"
+    size = f"{head.n_vertices:,}"
     look, eye = Look(), named_eye("front", head.neutral, SIZE)
     large, hardware = head.n_vertices > 500_000, not is_software(renderer())
     for way in ways:
@@ -190,16 +190,17 @@ def rows_of(side: int, ways: list[Way]) -> Iterator[Row]:
         cpu_both = [a + b for a, b in zip(cpu_morph, cpu_smooth, strict=True)]
         goals = large and hardware and way == ways[0]
         note = (
-            f"{_context_words()}, {SIZE[0]} x {SIZE[1]}, {pose.bytes_held / 1e6:.0f} MB of graphics memory; "
+            f"{size} vertices, {ACTIVE} active cells; {_context_words()}, {SIZE[0]} x {SIZE[1]}, "
+            f"{pose.bytes_held / 1e6:.0f} MB of graphics memory; "
             f"40 columns sent in {sent:.0f} ms, one more in {added:.1f} ms"
         )
         cpu = "CPU path, numpy"
-        yield _row(f"morph, {what}, {way}", morph, cpu, cpu_morph, note)
-        yield _row(f"smooth normals, {what}, {way}", smooth, cpu, cpu_smooth, note)
-        yield _row(f"morph and smooth normals, {what}, {way}", both, cpu, cpu_both, note, 0.5 if goals else None)
+        yield _row(f"morph, {size} {way}", morph, cpu, cpu_morph, note)
+        yield _row(f"normals, {size} {way}", smooth, cpu, cpu_smooth, note)
+        yield _row(f"morph and normals, {size} {way}", both, cpu, cpu_both, note, 0.5 if goals else None)
         drawn = "drawing the still head"
-        yield _row(f"whole frame, {what}, {way}", whole, drawn, alone, note, None, 1.15 if goals else None)
-        yield _row(f"whole frame to glFinish, {what}, {way}", wall, drawn, wall_still, note)
+        yield _row(f"frame, {size} {way}", whole, drawn, alone, note, None, 1.15 if goals else None)
+        yield _row(f"frame to glFinish, {size} {way}", wall, drawn, wall_still, note)
         pose.close()
         view.close()
 

@@ -24,3 +24,11 @@ class Checked:
     findings: Sequence[Finding]
     kind: Kind = "recipe"
     recipe: Recipe | None = None
+
+    def as_dict(self) -> dict[str, object]:
+        """Name, cells and findings as plain dicts, lists and numbers."""
+        cells = [] if self.recipe is None else [
+            {"region": c.region, "shape": c.shape, "weight": c.weight, "mirrored": c.mirrored}
+            for c in self.recipe.cells
+        ]  # fmt: skip
+        return {"name": self.name, "cells": cells, "findings": [finding.as_dict() for finding in self.findings]}

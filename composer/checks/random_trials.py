@@ -1,4 +1,4 @@
-"""Combinations by chance, checked, and the worst of them kept: what an animator will find sooner or later.
+"""Random combinations, checked, and the worst of them kept: what an animator will find sooner or later.
 
 The same seed gives the same combinations; each is the same whether few or many are tried. Worse is more errors, then
 more warnings, then the earlier one.
@@ -8,15 +8,19 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Sequence
+from pathlib import Path
 
 from composer.checks.checked import Checked
 from composer.checks.finding import Finding
 from composer.checks.of_document import check_recipes
 from composer.checks.subject import HeadFacts
+from composer.checks.words import in_few_words
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
+from composer.document.store import moved_to, save_document
 from composer.edits.trials import random_recipe
 from composer.errors import MoueError
+from composer.head.folders import make_folder
 from composer.progress import Progress
 
 
@@ -73,3 +77,13 @@ def worst_random(
             else:
                 heapq.heappushpop(held, one)
     return [one for _, _, one in sorted(held, key=lambda each: each[:2], reverse=True)]
+
+
+def keep_combinations(evaluated: EvaluatedDocument, checked: Sequence[Checked], path: Path) -> None:
+    """Write a document to `path` that is this one with the combinations as its only recipes, each with what was found
+    as its note. Raises MoueError where it cannot be written."""
+    make_folder(path.parent)
+    recipes = tuple(
+        one.recipe.with_(note=in_few_words(one.findings)) for one in checked if one.recipe is not None
+    )
+    save_document(moved_to(evaluated.project.with_(recipes=recipes), path), path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from composer.checks import pops
 from composer.checks.finding import Finding
@@ -30,3 +31,12 @@ def why_of(finding: Finding) -> str:
 def plain(name: str) -> str:
     """A place in plain words: `upper_lid_left` is "left upper lid", and "near cheilion_left" "near left cheilion"."""
     return _SIDE.sub(r"\2 \1", name).replace("_", " ")
+
+
+def in_few_words(findings: Sequence[Finding]) -> str:
+    """The worst finding in a few words, and how many more there are; notes do not count."""
+    grave = sorted((finding for finding in findings if finding.severity != "note"), key=lambda finding: finding.rank)
+    if not grave:
+        return "nothing found"
+    more = f", {len(grave) - 1} more" if len(grave) > 1 else ""
+    return f"{title_of(grave[0])} {grave[0].measure}".strip() + more

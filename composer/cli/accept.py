@@ -20,7 +20,7 @@ def accept(
         str | None, typer.Option(metavar="NAME", help="Keep it as a shape of this name instead.")
     ] = None,
     level: Annotated[
-        int | None, typer.Option(metavar="N", help="Its level, where its vertex count is not to tell.")
+        int | None, typer.Option(metavar="N", help="The sculpt's level, where its vertex count does not tell it.")
     ] = None,
     unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
     json_file: Json = None,

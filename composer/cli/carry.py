@@ -14,14 +14,7 @@ from composer.cli.sources import LIBRARY, UNITS, Neutral, SkipBroken, Unit, View
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from composer.fitting.carry import Way
-    from composer.head.head import Head
-    from composer.progress import Progress
-
-SHOWN = 6
-"""Shapes on a sheet where none is named."""
 
 
 class CarryWay(StrEnum):
@@ -79,8 +72,11 @@ def carry(
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
+    from composer.fitting.fitted_files import read_levels
     from composer.formats.library import open_library
+    from composer.head.atomic import write_whole
     from composer.head.new_folder import may_fill
+    from composer.picture.carry_sheet import carry_sheet, shapes_to_show
 
     may_fill(to, MANIFEST, "carry")
     project = open_document(head) if is_document(head) else None
@@ -101,23 +97,27 @@ def carry(
         if not new.diagonal > 0.0:
             raise MoueError("has no size: all its vertices are at one place", fitted)
         ways = _ways(shape_way or [])
-        levels = _levels(library, new, finer or [])
+        levels = read_levels(library, new.unit, finer or [])
         if levels and evaluated is None:
             raise MoueError("--finer goes with a document", head, hint="a bare library has no levels")
-        shown = _shown(library, shape or [])
+        shown = shapes_to_show(library, shape or [])
         if evaluated is not None:
             project = carry_document(
                 evaluated, new, to, way=way.value, ways=ways, contact=not no_contact, finer=levels, progress=progress
             )  # fmt: skip
             written, count = project.path, len(library.shapes)
         else:
-            made = carry_library(library, new, to, way=way.value, ways=ways, contact=not no_contact, progress=progress)
-            written, count = to, len(made.shapes)
+            carried = carry_library(
+                library, new, to, way=way.value, ways=ways, contact=not no_contact, progress=progress
+            )  # fmt: skip
+            written, count = to, len(carried.shapes)
         if sheet is not None:
-            _sheet(sheet, whole_head(evaluated) if evaluated else library, new, shown, view, not no_contact, progress)
+            before = whole_head(evaluated) if evaluated else library
+            picture = carry_sheet(before, new, shown, view, not no_contact, progress).image
+            write_whole(sheet, lambda file: picture.save(file, "PNG"))
     for note in [*library.notes, *new.notes]:
         console.note(note)
-    console.say(f"{written}: {count} shapes and the neutral")
+    console.say(f"{written}: {console.counted(count, 'shape')} and the neutral")
     if sheet is not None:
         console.say(str(sheet))
 
@@ -133,56 +133,3 @@ def _ways(said: Sequence[str]) -> dict[str, Way]:
             raise MoueError(f"--shape-way {one!r} is not SHAPE=WAY", hint="as joy=frame; delta, frame or gradient")
         found[name] = CarryWay(way).value  # type: ignore[assignment]
     return found
-
-
-def _levels(library: Head, fitted: Head, files: Sequence[Path]) -> dict[int, NDArray]:
-    """The fitted neutral (n_k, 3) mm by level, each known by its vertex count."""
-    from composer.errors import MoueError
-    from composer.formats.registry import read_mesh
-    from composer.head.levels import HIGHEST_LEVEL, levels, vertex_count
-    from composer.units import mm_per
-
-    counts = {vertex_count(library.polygons, k): k for k in range(1, HIGHEST_LEVEL + 1)}
-    found: dict[int, NDArray] = {}
-    for file in files:
-        mesh = read_mesh(file)
-        level = counts.get(mesh.n_vertices)
-        if level is None:
-            known = ", ".join(f"{count:,}" for count in list(counts)[:4])
-            raise MoueError(f"has {mesh.n_vertices:,} vertices, finer levels have {known} and more", file)
-        if not mesh.polygons.same_as(levels(library.polygons, level)[-1].polygons):
-            raise MoueError(f"is not in Moue's own order of level {level}", file)
-        found[level] = mesh.positions * mm_per(mesh.unit or fitted.unit)
-    return found
-
-
-def _shown(head: Head, names: Sequence[str]) -> list[str]:
-    """The shapes of the sheet: those named, else a few that move much, in the library's order."""
-    if names:
-        return [head.shape(name).name for name in dict.fromkeys(names)]
-    far = sorted(head.shapes, key=lambda shape: -shape.furthest_mm)[:SHOWN]
-    chosen = {shape.name for shape in far}
-    return [name for name in head.shape_names if name in chosen]
-
-
-def _sheet(
-    file: Path, library: Head, fitted: Head, names: Sequence[str], view: str, contact: bool, progress: Progress
-) -> None:
-    """Picture shapes carried in the three ways, a row a shape."""
-    from composer.fitting.carry import WAYS, Carrier
-    from composer.fitting.carry_head import dressed
-    from composer.head.atomic import write_whole
-    from composer.picture.render import Studio
-    from composer.picture.sheet import Entry, contact_sheet
-
-    carriers = {way: Carrier(library, fitted.neutral, way, contact) for way in WAYS}
-    entries = [
-        Entry(name, fitted.neutral + carriers[way].carry(library.shape(name).delta), f"by {way}")
-        for name in names for way in WAYS
-    ]  # fmt: skip
-    made = contact_sheet(
-        Studio.of(dressed(library, fitted)), entries, title=f"{library.name} on {fitted.name}", view=view,
-        columns=len(WAYS), progress=progress,
-        counts=f"{len(names)} shapes, each by displacement, by local frames and by gradients",
-    )  # fmt: skip
-    write_whole(file, lambda out: made.image.save(out, "PNG"))

@@ -107,8 +107,9 @@ def _say(checked: Sequence[Checked], any_recipes: bool) -> None:
     if not any_recipes:
         console.say(NO_RECIPES)
     for one in checked:
-        console.say(f"{one.name}: " + (f"{len(one.findings)} findings" if one.findings else "nothing found"))
+        found = console.counted(len(one.findings), "finding") if one.findings else "nothing found"
+        console.say(f"{one.name}: {found}")
         for f in one.findings:
             where = plain(f.where)
             place = f" ({where})" if where and where not in plain(f.words) else ""
-            console.say(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.hint}" if f.hint else ""))
+            console.say(f"  {f.severity} {f.code}{place}: {f.words}" + (f"; {f.hint}" if f.hint else ""), hang=4)

@@ -8,11 +8,17 @@ NO_COLOR is set (https://no-color.org).
 from __future__ import annotations
 
 import os
+import shutil
 import sys
+from textwrap import wrap
 from typing import TextIO
 
 from composer.errors import visible
 
+WIDEST = 100
+"""Columns at most: longer lines are hard to read (common practice, no source)."""
+HANG = 2
+"""Columns that the further lines of a note stand in."""
 _spoken = {"quiet": False}
 
 
@@ -26,14 +32,23 @@ def is_quiet() -> bool:
     return _spoken["quiet"]
 
 
-def say(line: str) -> None:
-    """A line of the result, to standard output."""
+def say(line: str, hang: int | None = None) -> None:
+    """A line of the result, to standard output.
+
+    With `hang`, a sentence that is too long for a terminal goes on in lines of its own, that many columns in; in a pipe
+    or a file it stays one line.
+    """
     if not is_quiet():
-        sys.stdout.write(visible(line, keep="\n\t") + "\n")
+        sys.stdout.write(_laid(line, sys.stdout, hang) + "\n")
+
+
+def columns() -> int:
+    """Columns to write in: the terminal's, or COLUMNS, or 80; never more than a person reads with ease."""
+    return max(40, min(shutil.get_terminal_size((80, 24)).columns, WIDEST))
 
 
 def note(words: str) -> None:
-    """Something worth knowing about the work, to standard error."""
+    """A sentence about the work that is no result, to standard error."""
     warn(f"note: {words}")
 
 
@@ -41,9 +56,26 @@ def warn(line: str) -> None:
     """A line that is no result, to standard error."""
     if not is_quiet():
         sys.stdout.flush()
-        sys.stderr.write(visible(line, keep="\n\t") + "\n")
+        sys.stderr.write(_laid(line, sys.stderr, HANG) + "\n")
+
+
+def _laid(line: str, stream: TextIO, hang: int | None) -> str:
+    """The line as it is written: nothing in it steers a terminal, and on one it is wrapped where it may be."""
+    shown = visible(line, keep="\n\t")
+    if hang is None or not stream.isatty():
+        return shown
+    return "\n".join(wrap(shown, columns(), subsequent_indent=" " * hang, break_on_hyphens=False))
 
 
 def styled(stream: TextIO) -> bool:
     """Whether bold and colour are welcome: a terminal that is not dumb, and no NO_COLOR."""
     return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def counted(number: int, noun: str, many: str | None = None) -> str:
+    """A number and what it counts.
+
+    >>> counted(1, "finding"), counted(1204, "vertex", "vertices")
+    ('1 finding', '1,204 vertices')
+    """
+    return f"{number:,} {noun if number == 1 else many or noun + 's'}"

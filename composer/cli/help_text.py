@@ -5,7 +5,6 @@ Commands stand in groups, by the steps of the job. Bold on a terminal, plain tex
 
 from __future__ import annotations
 
-import shutil
 import sys
 from collections.abc import Iterable, Sequence
 from enum import Enum
@@ -14,10 +13,8 @@ from typing import Any
 
 from typer.core import TyperCommand, TyperGroup
 
-from composer.cli.console import styled
+from composer.cli.console import columns, styled
 
-WIDEST = 100
-"""Columns at most: longer lines are hard to read (common practice, no source)."""
 LEFT = 24
 """Columns of the left side, names and values; a longer one has a line of its own."""
 EXAMPLE = "Example:"
@@ -33,6 +30,10 @@ class Command(TyperCommand):
 
 class Group(TyperGroup):
     """The command itself, with this help."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """The names of the commands in the order of the job; older versions of typer sort them."""
+        return list(self.commands)
 
     def format_help(self, ctx: Any, formatter: Any) -> None:
         """Write the whole help."""
@@ -69,11 +70,6 @@ def group_lines(group: Any, ctx: Any) -> list[str]:
     ]  # fmt: skip
 
 
-def width() -> int:
-    """Columns to write in: the terminal's, or COLUMNS, or 80."""
-    return max(40, min(shutil.get_terminal_size((80, 24)).columns, WIDEST))
-
-
 def _usage(words: Sequence[str]) -> list[str]:
     lines = _shell_lines("Usage: " + " ".join(words), "       ", "")
     return [_bold("Usage:") + lines[0].removeprefix("Usage:"), *lines[1:]]
@@ -88,7 +84,7 @@ def _paragraphs(text: str) -> list[str]:
         if words.startswith(EXAMPLE):
             examples.append(words.removeprefix(EXAMPLE).strip())
         elif words:
-            lines += [*wrap(words, width()), ""]
+            lines += [*_wrapped(words, columns()), ""]
     if examples:
         lines += [_bold("Examples" if len(examples) > 1 else "Example")]
         lines += [line for each in examples for line in _shell_lines(f"  {each}", "    ", " \\")]
@@ -96,9 +92,14 @@ def _paragraphs(text: str) -> list[str]:
     return lines
 
 
+def _wrapped(words: str, wide: int) -> list[str]:
+    """Prose in lines; an option's name is never broken, and loses the marks of code."""
+    return wrap(words.replace("`", ""), wide, break_on_hyphens=False)
+
+
 def _shell_lines(words: str, indent: str, join: str) -> list[str]:
     """A command over as many lines as it needs; `join` ends all but the last."""
-    lines = wrap(words, width() - len(join), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    lines = wrap(words, columns() - len(join), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
     return [line + join for line in lines[:-1]] + lines[-1:]
 
 
@@ -106,7 +107,7 @@ def _section(title: str, rows: Iterable[tuple[str, str]], left: int = LEFT) -> l
     """A heading and its rows: a name on the left, its meaning wrapped on the right."""
     lines: list[str] = []
     for name, meaning in rows:
-        right = wrap(meaning, width() - left) or [""]
+        right = _wrapped(meaning, columns() - left) or [""]
         beside = len(name) + 4 <= left
         lines.append(f"  {name}".ljust(left) + right[0] if beside else f"  {name}")
         lines += [" " * left + each for each in right[1 if beside else 0 :]]
@@ -116,6 +117,7 @@ def _section(title: str, rows: Iterable[tuple[str, str]], left: int = LEFT) -> l
 def _names(option: Any) -> str:
     short = [name for name in option.opts if not name.startswith("--")]
     long = [name for name in option.opts if name.startswith("--")]
+    long += option.secondary_opts if option.is_flag else []
     return f"{', '.join([*short, *long])} {'' if option.is_flag else _value(option)}".strip()
 
 
@@ -140,7 +142,8 @@ def _meaning(option: Any) -> str:
         return f"{said} Required."
     if option.is_flag or default in (None, "", ()) or callable(default) or option.show_default is False:
         return said
-    return f"{said} [{default.value if isinstance(default, Enum) else default}]"
+    shown = default.value if isinstance(default, Enum) else f"{default:g}" if isinstance(default, float) else default
+    return f"{said} (default {shown})"
 
 
 def _bold(words: str) -> str:

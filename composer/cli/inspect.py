@@ -76,8 +76,8 @@ def inspect(
     report = _report(head, notes, files) | {"beliefs": [vars(belief) for belief in beliefs_of(known)]}
     if mend is not None:
         report["mended_copy"] = str(mend)
-    left = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
-    wrong = any(fault["severity"] == "error" for fault in left)
+    remaining = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
+    wrong = any(fault["severity"] == "error" for fault in remaining)
     if json_file is not None:
         from composer.cli.report import write_json
 
@@ -117,10 +117,9 @@ def _report(head: Head, notes: list[str], files: list[dict[str, Any]]) -> dict[s
 
 def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str, str]) -> None:
     moves = report["furthest_mm"]
-    console.say(
-        f"{head.name}: {head.n_vertices} vertices, {head.polygons.n_faces} polygons, diagonal {head.diagonal:.1f} mm"
-    )
-    console.say(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
+    size = f"{head.n_vertices:,} vertices, {head.polygons.n_faces:,} polygons, diagonal {head.diagonal:.1f} mm"
+    console.say(f"{head.name}: {size}")
+    console.say(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {console.counted(len(moves), 'shape')}")
     console.say("vertices at levels: " + ", ".join(f"{k}: {n:,}" for k, n in report["levels"].items()))
     _say_beliefs(report["beliefs"])
     for name, most in moves.items():
@@ -142,9 +141,9 @@ def _say_beliefs(beliefs: list[dict[str, Any]]) -> None:
         lines = [belief for belief in beliefs if belief["topic"] == topic]
         for number, belief in enumerate(lines):
             mark = "?" if belief["doubt"] else " "
-            console.say(f"  {topic if number == 0 else '':<10}{mark} {belief['words']}")
+            console.say(f"  {topic if number == 0 else '':<10}{mark} {belief['words']}", hang=14)
         for correct in dict.fromkeys(belief["correct"] for belief in lines):
-            console.say(f"  {'':<10}  to correct: {correct}")
+            console.say(f"  {'':<10}  to correct: {correct}", hang=14)
 
 
 def _say_faults(files: list[dict[str, Any]], mending: bool) -> None:
@@ -154,7 +153,7 @@ def _say_faults(files: list[dict[str, Any]], mending: bool) -> None:
     for row in files:
         console.say(row["file"])
         for fault in row["faults"]:
-            console.say(f"  {fault['severity']}: {fault['words']} ({_mended(fault, row['became'], mending)})")
+            console.say(f"  {fault['severity']}: {fault['words']} ({_mended(fault, row['became'], mending)})", hang=4)
 
 
 def _mended(fault: dict[str, Any], became: str, mending: bool) -> str:

@@ -5,11 +5,9 @@ Exit codes: 0 done, 1 the work found a problem, 2 wrong input, told in one line,
 
 from __future__ import annotations
 
-import inspect as signatures
 import signal
 import sys
 from collections.abc import Callable, Sequence
-from functools import wraps
 from typing import Annotated, Any, NoReturn
 
 import typer
@@ -33,9 +31,9 @@ from composer.cli import (
     split,
     trials,
 )
+from composer.cli.common_options import Quiet, with_allow_outside, with_quiet
 from composer.cli.console import be_quiet
 from composer.cli.help_text import Command, Group
-from composer.cli.outside import with_allow_outside
 from composer.errors import LINE_LIMIT, MoueError, cannot, shorten, visible
 
 USAGE_ERROR: Any = next(each for each in typer.BadParameter.__mro__ if each.__name__ == "ClickException")
@@ -57,10 +55,6 @@ COMMANDS: dict[str, dict[str, Callable[..., None]]] = {
     "Moue itself": {"bench": bench.bench},
 }  # fmt: skip
 """Every subcommand, by the step of the job that it belongs to; `moue --help` shows them so."""
-
-Quiet = Annotated[
-    bool, typer.Option("--quiet", "-q", help="Say nothing but errors; the exit code and the files tell the rest.")
-]
 
 app = typer.Typer(
     name="moue", cls=Group, invoke_without_command=True, pretty_exceptions_enable=False, rich_markup_mode=None,
@@ -94,27 +88,10 @@ def version() -> None:
     _version(True)
 
 
-def _with_quiet(call: Callable[..., None]) -> Callable[..., None]:
-    """The command with the option --quiet, which every subcommand has."""
-    said = signatures.signature(call, eval_str=True)
-    option = signatures.Parameter("quiet", signatures.Parameter.KEYWORD_ONLY, default=False, annotation=Quiet)
-
-    @wraps(call)
-    def run(*words: Any, quiet: bool = False, **options: Any) -> None:
-        if quiet:
-            be_quiet()
-        call(*words, **options)
-
-    parameters = [*said.parameters.values(), option]
-    run.__signature__ = said.replace(parameters=parameters)  # type: ignore[attr-defined]
-    run.__annotations__ = {each.name: each.annotation for each in parameters}
-    return run
-
-
 for _step, _calls in COMMANDS.items():
     for _name, _call in _calls.items():
         _whole = _call if _name in OPENS_NOTHING else with_allow_outside(_call)
-        app.command(_name, cls=Command, rich_help_panel=_step)(_with_quiet(_whole))
+        app.command(_name, cls=Command, rich_help_panel=_step)(with_quiet(_whole))
 app.command("version", cls=Command, hidden=True)(version)
 
 
@@ -127,7 +104,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         _end(str(error))
     except USAGE_ERROR as error:
         command = getattr(getattr(error, "ctx", None), "command_path", "") or "moue"
-        _end(f"{command}: {' '.join(error.format_message().split())}; see {command} --help")
+        words = " ".join(error.format_message().split()).replace("Value error, ", "").rstrip(".")
+        _end(f"{command}: {words}; see {command} --help")
     except typer.Exit as exit_:
         raise SystemExit(exit_.exit_code) from None
     except (typer.Abort, KeyboardInterrupt):

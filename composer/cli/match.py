@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from composer.cli import console
 from composer.cli.sources import DOCUMENT, LIBRARY, UNITS, Json, is_document
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from composer.head.head import Head
 
 POOR = 0.5
 """A target of whose movement less than this is reached is one that no weights reach."""
@@ -64,8 +59,10 @@ def match(
     from composer.edits.match_file import match_file
     from composer.edits.match_source import library_project
     from composer.errors import MoueError
+    from composer.head.atomic import write_whole
     from composer.head.folders import is_there, make_folder
     from composer.mixing.match import Bounds
+    from composer.picture.match_sheet import match_sheet
 
     if not is_document(to):
         raise MoueError("is not named as a document", to, hint="give a name that ends in .toml or .moue")
@@ -82,17 +79,16 @@ def match(
         else:
             evaluated, notes = library_project(head, to, progress)
         progress(0.5, "matching")
-        found = match_file(
-            evaluated, target, region, shape, bounds=bounds, symmetric=symmetric, whole=whole, unit=unit
-        )
+        found = match_file(evaluated, target, region, shape, bounds=bounds, symmetric=symmetric, whole=whole, unit=unit)
         matched, told = found.few.matched, found.conditioning
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
-        made = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
+        document = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
         make_folder(to.parent)
         if heat is not None:
-            _picture(evaluated.head, found.sculpt.positions, matched.left, target.stem, heat)
-        save_document(made, to)  # last, so that a match that was stopped can be done again
-    cells = made.recipes[0].cells
+            picture = match_sheet(evaluated.head, found.sculpt.positions, matched.left, target.stem).image
+            write_whole(heat, lambda file: picture.save(file, "PNG"))
+        save_document(document, to)  # last, so that a match that was stopped can be done again
+    cells = document.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most
     if json_file is not None:
         write_json(json_file, {
@@ -113,8 +109,12 @@ def match(
         if len(cells) > SHOWN:
             console.say(f"    and {len(cells) - SHOWN} more, the next of {abs(largest[SHOWN].weight):.3f}")
         reached = f"{100 * matched.explained:.1f} percent of the movement"
-        console.say(f"{to}: recipe {target.stem!r}, {len(cells)} cells reach {reached}; left are "
-                   f"{middle:.3g} mm (middle), {high_mm:.3g} mm (95 percent), {most:.3g} mm (most)")  # fmt: skip
+        console.say(
+            f"{to}: recipe {target.stem!r}, {console.counted(len(cells), 'cell')} "
+            f"{'reaches' if len(cells) == 1 else 'reach'} {reached}; "
+            f"residual: median {middle:.3g} mm, 95th percentile {high_mm:.3g} mm, maximum {most:.3g} mm",
+            hang=2,
+        )
     if matched.explained < POOR:
         console.warn("No weights of these cells reach this target; look at --heat, or match with more shapes.")
         raise typer.Exit(1)
@@ -122,18 +122,3 @@ def match(
 
 def _number(condition: float) -> float | None:
     return condition if condition != float("inf") else None
-
-
-def _picture(head: Head, target: NDArray, left: NDArray, name: str, to: Path) -> None:
-    """The target and the pose that was found, what is left between them as heat on both."""
-    from composer.head.atomic import write_whole
-    from composer.picture.heat import Scale, movement, nice
-    from composer.picture.render import Studio
-    from composer.picture.sheet import Entry, contact_sheet
-
-    away = movement(0.0 * left, left)
-    scale = Scale("what is left", "mm", 0.0, nice(float(away.max(initial=0.0))))
-    colours = scale.colours(away)
-    entries = [Entry(name, target, "the target", colours), Entry("matched", target - left, "the recipe", colours)]
-    made = contact_sheet(Studio.of(head), entries, title=name, view="three_quarter", legend=scale)
-    write_whole(to, lambda file: made.image.save(file, "PNG"))

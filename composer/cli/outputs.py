@@ -26,24 +26,24 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), make
     if path.suffix.lower() != suffix:
         raise MoueError(f"is not named as {kind}", path, hint=f"give a name that ends in {suffix}")
     try:
-        here = path.resolve()
+        place = path.resolve()
         for source in sources:
             if source is None:
                 continue
-            there = source.resolve()
-            if here == there or (there.is_dir() and there == here.parent):
+            source_place = source.resolve()
+            if place == source_place or (source_place.is_dir() and source_place == place.parent):
                 raise MoueError("lies among the files that are read", path, hint="choose another place")
-        if here.is_file():
-            with here.open("rb") as file:
+        if place.is_file():
+            with place.open("rb") as file:
                 first = file.read(16).lower()
             if not first.startswith(tuple(each.lower() for each in begins)):
                 raise MoueError(f"is there and is not {kind}", path, hint="choose another name")
-        elif here.exists():
+        elif place.exists():
             raise MoueError("is there and is no file", path, hint="choose another name")
-        made = makes is not None and makes.resolve() == here.parent
-        if not here.parent.is_dir() and not made:
+        will_be_made = makes is not None and makes.resolve() == place.parent
+        if not place.parent.is_dir() and not will_be_made:
             raise MoueError("its folder is not there", path, hint="make it first, or choose another")
-        if here.parent.is_dir() and not os.access(here.parent, os.W_OK):
+        if place.parent.is_dir() and not os.access(place.parent, os.W_OK):
             raise MoueError("its folder may not be written", path, hint="choose another")
     except (OSError, ValueError) as error:
         raise cannot("written", path, error) from None

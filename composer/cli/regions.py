@@ -64,4 +64,5 @@ def regions(
     save_document(project, to)
     for note in notes:
         console.note(note)
-    console.say(f"{to}: {len(project.regions)} regions: {', '.join(region.name for region in project.regions)}")
+    names = ", ".join(region.name for region in project.regions)
+    console.say(f"{to}: {console.counted(len(project.regions), 'region')}: {names}")

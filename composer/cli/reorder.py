@@ -49,24 +49,24 @@ def reorder(
         pairs = _pairs(landmark or [], reference.n_vertices, other.n_vertices)
         progress(0.4, "walking")
         try:
-            found = likeness(reference, other, pairs)
+            matched = likeness(reference, other, pairs)
         except MoueError as error:
             raise error.at(mesh) from None
         progress(0.8, f"writing {to.name}")
-        notes = write_in_order(to, reference, other, found)
-    report = {"mesh": str(mesh), "like": str(like), "did": list(found.did), "decided": found.decided,
-              "vertices": found.vertices.tolist()}  # fmt: skip
+        notes = write_in_order(to, reference, other, matched)
+    report = {"mesh": str(mesh), "like": str(like), "did": list(matched.did), "decided": matched.decided,
+              "vertices": matched.vertices.tolist()}  # fmt: skip
     if json_file is not None:
         from composer.cli.report import write_json
 
         write_json(json_file, report)
         if json_file == "-":
             return
-    done = ", ".join(found.did) or "it was in order already"
-    console.say(f"{to}: {len(found.vertices)} vertices in the order of {like.name}: {done}")
-    if found.decided != "connectivity":
+    done = ", ".join(matched.did) or "it was in order already"
+    console.say(f"{to}: {len(matched.vertices):,} vertices in the order of {like.name}: {done}")
+    if matched.decided != "connectivity":
         by = {"uv": "texture coordinates", "geometry": "the places of the vertices", "landmark": "landmarks"}
-        console.say(f"note: its polygons fit in several ways; {by[found.decided]} decided.")
+        console.note(f"its polygons fit in several ways; {by[matched.decided]} decided.")
     for note in notes:
         console.note(note)
 
@@ -82,8 +82,8 @@ def _pairs(said: list[str], n: int, m: int) -> NDArray[np.int64] | None:
         words = text.split("=")
         if len(words) != 2 or not all(word.isascii() and word.strip().isdigit() for word in words):
             raise MoueError(f"--landmark {text!r} is not two vertex numbers with = between them", hint="as in 12=40")
-        here, there = int(words[0]), int(words[1])
-        if here >= n or there >= m:
+        of_other, of_mesh = int(words[0]), int(words[1])
+        if of_other >= n or of_mesh >= m:
             raise MoueError(f"--landmark {text!r} names a vertex that is not there", hint=f"below {n}={m}")
-        pairs.append((here, there))
+        pairs.append((of_other, of_mesh))
     return np.array(pairs, dtype=np.int64) if pairs else None

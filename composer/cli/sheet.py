@@ -24,7 +24,8 @@ def sheet(
     path: Annotated[Path, typer.Argument(help=f"A document. Or: {LIBRARY}")],
     to: Annotated[Path, typer.Option(metavar="FILE", help="The PNG to write.")],
     view: Annotated[
-        str | None, typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}. [three_quarter; front for masks]")
+        str | None,
+        typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}. (default three_quarter, for masks front)"),
     ] = None,
     heat: Annotated[
         Heat | None,
@@ -72,14 +73,14 @@ def sheet(
         elif heat is Heat.MASK:
             entries, legend = mask_entries(head.neutral, evaluated.effective)
             entries = [replace(entry, close=None) for entry in entries] if whole_head else entries
-            counts = f"{len(entries) - 1} regions and the remainder, {view.replace('_', ' ')} view"
+            counts = f"{console.counted(len(entries) - 1, 'region')} and the remainder, {view.replace('_', ' ')} view"
         if not entries:
             raise MoueError("holds no recipes to picture", path, hint="add one under [recipes.NAME]")
-        made = contact_sheet(
+        picture = contact_sheet(
             Studio.of(head), entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
             face=None if whole_head else face_points(head), progress=progress,
         )  # fmt: skip
-    write_whole(to, lambda file: made.image.save(file, "PNG"))
+    write_whole(to, lambda file: picture.image.save(file, "PNG"))
     console.say(str(to))
     veils = veil_note(veils_of(head.parts, head.polygons, head.neutral))
     if veils:

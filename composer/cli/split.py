@@ -50,4 +50,4 @@ def split(
         files = write_targets(evaluated.head, to, moved, names=names, progress=progress)
     for sentence in renamed([evaluated.head.neutral_name, *names], ".obj"):
         console.note(sentence)
-    console.say(f"{to}: {len(files) - 1} targets and the neutral")
+    console.say(f"{to}: {console.counted(len(files) - 1, 'target')} and the neutral")

@@ -13,10 +13,9 @@ from composer.cli.sources import DOCUMENT, Columns, Json, Only, View, recipes_of
 
 if TYPE_CHECKING:
     from composer.checks.checked import Checked
-    from composer.checks.finding import Finding
     from composer.checks.subject import HeadFacts
     from composer.document.evaluated import EvaluatedDocument
-    from composer.mixing.recipe import CellKey, Recipe
+    from composer.mixing.recipe import Recipe
     from composer.progress import Progress
 
 MOST = 400  # pictures on one sheet
@@ -61,7 +60,10 @@ def try_(
 
     Example: moue try document.toml --random 200 --seed 7 --keep-worst 12 --keep-in worst.moue --to worst.png
     """
+    from composer.checks.random_trials import keep_combinations, worst_random
     from composer.checks.subject import HeadFacts
+    from composer.checks.swept_cell import named_cell, sweep_cell
+    from composer.checks.words import in_few_words
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
@@ -69,13 +71,16 @@ def try_(
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.head.atomic import write_whole
+    from composer.mixing.recipe import Recipe
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet
 
     if (sweep is not None) + pairs + (random is not None) != 1:
         raise MoueError("one trial at a time", hint=MODES)
     if keep_in is not None and random is None:
-        raise MoueError("only combinations by chance can be kept", keep_in, hint="give --random N")
+        raise MoueError("only random combinations can be kept", keep_in, hint="give --random N")
+    if sweep is not None and recipe is not None and len(set(recipe)) > 1:
+        raise MoueError("a cell is swept on one recipe", hint="give --recipe once")
     if low > high:
         raise MoueError(f"weights from {low:g} to {high:g} go backwards", hint="give --low below --high")
     project = open_document(document)
@@ -89,70 +94,31 @@ def try_(
         evaluated = EvaluatedDocument.open(project, progress)
         facts = HeadFacts(evaluated.head)
         if sweep is not None:
-            key = _cell_key(evaluated, sweep)
-            checked, title = _swept(evaluated, key, recipe, (low, high), steps, progress, facts), f"{sweep} swept"
+            key = named_cell(evaluated, sweep)
+            base = recipes_of(project, recipe)[0] if recipe else Recipe("alone")
+            checked = sweep_cell(evaluated, key, base, (low, high), steps, progress=progress, facts=facts)
+            title = f"{sweep} swept"
         elif pairs:
             checked, title = _paired(evaluated, recipe, progress, facts), f"{document.stem}: recipes played together"
         else:
-            from composer.checks.random_trials import worst_random
-
             checked = worst_random(
                 evaluated, int(random or 0), seed, keep_worst, cells=cells, symmetric=symmetric, limits=(low, high),
                 progress=progress, facts=facts,
             )  # fmt: skip
             title = f"{document.stem}: the worst {len(checked)} of {random} combinations"
-        entries = [Entry(one.name, one.positions, _under(one.findings)) for one in checked]
-        made = contact_sheet(
+        entries = [Entry(one.name, one.positions, in_few_words(one.findings)) for one in checked]
+        sheet = contact_sheet(
             Studio.of(evaluated.head), entries, title=title, view=view, columns=columns, progress=progress,
         )  # fmt: skip
-    write_whole(to, lambda file: made.image.save(file, "PNG"))
+    write_whole(to, lambda file: sheet.image.save(file, "PNG"))
     if keep_in is not None:
-        _keep(evaluated, keep_in, checked)
+        keep_combinations(evaluated, checked, keep_in)
     if json_file is not None:
-        write_json(json_file, [_as_dict(one) for one in checked])
+        write_json(json_file, [one.as_dict() for one in checked])
     if json_file != "-":
         console.say(str(to))
         if keep_in is not None:
             console.say(str(keep_in))
-
-
-def _cell_key(evaluated: EvaluatedDocument, words: str) -> CellKey:
-    """The cell that REGION:SHAPE names. Raises MoueError for what is none."""
-    from composer.errors import MoueError, unknown
-    from composer.mixing.recipe import ALL
-
-    region, colon, shape = words.partition(":")
-    if not (region and colon and shape):
-        raise MoueError(f"{words!r} names no cell", hint="give REGION:SHAPE, such as cheek_left:joy")
-    regions = [ALL, *evaluated.effective]
-    if region not in regions:
-        raise unknown("region", region, regions, evaluated.project.path)
-    if shape not in evaluated.head.shape_index:
-        raise unknown("shape", shape, evaluated.head.shape_names, evaluated.project.path)
-    return (region, shape, False)
-
-
-def _swept(
-    evaluated: EvaluatedDocument, key: CellKey, names: list[str] | None, limits: tuple[float, float], steps: int,
-    progress: Progress,
-    facts: HeadFacts,
-) -> list[Checked]:  # fmt: skip
-    from composer.checks.checked import Checked
-    from composer.checks.of_document import check_recipes
-    from composer.edits.trials import sweep
-    from composer.errors import MoueError
-    from composer.mixing.recipe import Recipe
-
-    if names is not None and len(set(names)) > 1:
-        raise MoueError("a cell is swept on one recipe", hint="give --recipe once")
-    base = recipes_of(evaluated.project, names)[0] if names else Recipe("alone")
-    swept = sweep(base, key, *limits, steps)
-    at = [next(cell.weight for cell in each.cells if cell.key == key) for each in swept]
-    found = check_recipes(evaluated, swept, progress, facts)
-    return [
-        Checked(f"{weight:.3g}", pose, [f for f in findings if not f.code.startswith("empty.")], recipe=each)
-        for weight, (each, pose, findings) in zip(at, found, strict=True)
-    ]
 
 
 def _paired(
@@ -171,24 +137,6 @@ def _paired(
     return list(every_pair(evaluated, recipes, progress=progress, facts=facts))
 
 
-def _under(findings: Sequence[Finding]) -> str:
-    """The worst finding in a few words, and how many more there are."""
-    from composer.checks.words import title_of
-
-    grave = sorted((f for f in findings if f.severity != "note"), key=lambda f: f.rank)
-    if not grave:
-        return "nothing found"
-    more = f", {len(grave) - 1} more" if len(grave) > 1 else ""
-    return f"{title_of(grave[0])} {grave[0].measure}".strip() + more
-
-
-def _as_dict(one: Checked) -> dict[str, object]:
-    cells = [] if one.recipe is None else [
-        {"region": c.region, "shape": c.shape, "weight": c.weight, "mirrored": c.mirrored} for c in one.recipe.cells
-    ]  # fmt: skip
-    return {"name": one.name, "cells": cells, "findings": [finding.as_dict() for finding in one.findings]}
-
-
 def _may_keep(path: Path) -> None:
     from composer.cli.sources import is_document
     from composer.errors import MoueError
@@ -197,13 +145,3 @@ def _may_keep(path: Path) -> None:
         raise MoueError("is not named as a document", path, hint="give a name that ends in .moue or .toml")
     if path.exists():
         raise MoueError("is there already", path, hint="choose another name")
-
-
-def _keep(evaluated: EvaluatedDocument, path: Path, checked: Sequence[Checked]) -> None:
-    """Write a document at `path` that is the one at hand with these combinations as its only recipes."""
-    from composer.document.store import moved_to, save_document
-    from composer.head.folders import make_folder
-
-    make_folder(path.parent)
-    recipes = tuple(one.recipe.with_(note=_under(one.findings)) for one in checked if one.recipe is not None)
-    save_document(moved_to(evaluated.project.with_(recipes=recipes), path), path)

@@ -107,14 +107,14 @@ def whole_folder(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
             raise MoueError("is there already and not empty", folder, hint="give a new folder with --to")
         folder.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".moue-demo-", dir=folder.parent) as beside:
-            made = Path(beside) / "made"
-            lines = make(made)
+            folder_made = Path(beside) / "made"
+            lines = make(folder_made)
             if folder.exists():
                 folder.rmdir()
-            made.rename(folder)
+            folder_made.rename(folder)
     except OSError as error:
         raise cannot("made", folder, error) from None
-    return [line.replace(str(made), str(folder)) for line in lines]
+    return [line.replace(str(folder_made), str(folder)) for line in lines]
 
 
 def write_library_and_document(folder: Path, progress: Progress) -> tuple[EvaluatedDocument, list[str]]:

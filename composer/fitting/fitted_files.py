@@ -1,18 +1,23 @@
-"""A fitted head on disk: `fitted.obj`, every projected level, its landmarks and the report."""
+"""A fitted head on disk: `fitted.obj`, every projected level, its landmarks and the report; and levels read back."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
+from composer.errors import MoueError
 from composer.fitting.chain import FittedHead
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.obj import write
+from composer.formats.registry import read_mesh
 from composer.head.atomic import write_whole
+from composer.head.head import Head
 from composer.head.landmarks import write_landmarks
+from composer.head.levels import HIGHEST_LEVEL, levels, vertex_count
 from composer.head.new_folder import filled_whole
 from composer.units import mm_per
 
@@ -56,3 +61,23 @@ def _written(fitted: FittedHead, folder: Path, unit: str) -> list[Path]:
     text = json.dumps(fitted.report.as_json(), indent=1) + "\n"
     write_whole(paths[-1], lambda file: file.write(text.encode()))
     return paths
+
+
+def read_levels(library: Head, unit: str, files: Sequence[Path]) -> dict[int, NDArray]:
+    """The fitted neutral (n_k, 3) mm at the finer levels that files hold, by level, each known by its vertex count.
+
+    `unit` is what a file is in that does not say. Raises MoueError for a file that is at no level, or not in Moue's
+    own order.
+    """
+    counts = {vertex_count(library.polygons, k): k for k in range(1, HIGHEST_LEVEL + 1)}
+    found: dict[int, NDArray] = {}
+    for file in files:
+        mesh = read_mesh(file)
+        level = counts.get(mesh.n_vertices)
+        if level is None:
+            known = ", ".join(f"{count:,}" for count in list(counts)[:4])
+            raise MoueError(f"has {mesh.n_vertices:,} vertices, finer levels have {known} and more", file)
+        if not mesh.polygons.same_as(levels(library.polygons, level)[-1].polygons):
+            raise MoueError(f"is not in Moue's own order of level {level}", file)
+        found[level] = mesh.positions * mm_per(mesh.unit or unit)
+    return found

@@ -1,7 +1,7 @@
 """Where a fit has brought the landmarks that nobody placed: guesses to look at, correct, and fit through once more.
 
-They are better than guesses made before the fit, for the whole sculpt has had its say. A fit goes through placed
-landmarks alone: what is only guessed, taken for true, leads it astray (DEVELOPERS.md has the figures).
+They are better than guesses made before the fit, because the fit has followed the whole sculpt. A fit goes through
+placed landmarks alone: guesses taken for true make it worse (DEVELOPERS.md has the figures).
 """
 
 from __future__ import annotations

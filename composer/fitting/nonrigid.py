@@ -107,7 +107,7 @@ def fit(
     head: Head, sculpt: ClosestSurface, pairs: Pairs, free: NDArray | None = None, *, aligned: Similarity | None = None,
     settled: bool = True, progress: Progress | None = None,
 ) -> Fitted:  # fmt: skip
-    """Fit a head's cage onto a sculpt; see the module's words.
+    """Fit a head's cage onto a sculpt, in the four steps above.
 
     `pairs` are the landmarks (at least three points off one line); `free` (n,) in [0, 1] is 1 where the sculpt is not
     to be followed (mouth interior, eye sockets); `aligned` is the similarity to begin with, otherwise the pairs'.

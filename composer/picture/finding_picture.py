@@ -155,7 +155,7 @@ def _dotted(picture: Image, camera: Camera, spots: Floats, colours: Floats) -> I
     seen, depth = camera.project(spots)
     for i in np.argsort(-depth):
         column, row = seen[i] * fine
-        own = tuple(round(float(part) * 255.0) for part in colours[i, :3])
-        for reach, ink in ((3.4 * fine, DARK), (2.4 * fine, own)):
+        tint = tuple(round(float(part) * 255.0) for part in colours[i, :3])
+        for reach, ink in ((3.4 * fine, DARK), (2.4 * fine, tint)):
             draw.ellipse((column - reach, row - reach, column + reach, row + reach), fill=ink)
     return large.resize(picture.size, Images.Resampling.BOX)

@@ -180,14 +180,14 @@ class _Shot:
         covered = np.zeros(len(lit)) if self.covered is None else place.at(self.covered)
         mirror = np.zeros(len(lit))
         for i, ball in enumerate(self.pose.eyes):
-            here = np.flatnonzero(eye_of == i)
-            if not len(here):
+            chosen = np.flatnonzero(eye_of == i)
+            if not len(chosen):
                 continue
-            colour, out = paint(ball, place.points[here])
-            normals[here] = out
-            bare = 1.0 - covered[here, None]
-            albedo[here] += bare * (colour - place.at(self.figure.albedo)[here])
-            mirror[here] = self.light.mirrored(out, place.sight[here]) * np.clip(free[here] * 1.6, 0.0, 1.0)
+            colour, out = paint(ball, place.points[chosen])
+            normals[chosen] = out
+            bare = 1.0 - covered[chosen, None]
+            albedo[chosen] += bare * (colour - place.at(self.figure.albedo)[chosen])
+            mirror[chosen] = self.light.mirrored(out, place.sight[chosen]) * np.clip(free[chosen] * 1.6, 0.0, 1.0)
         inside = place.back[:, None]
         albedo = np.where(inside, albedo * np.array([0.55, 0.42, 0.38]), albedo)
         light = self.light.on(normals, place.sight, albedo, sheen * ~place.back * (1.0 - covered), free, lit)
@@ -255,11 +255,11 @@ def _average(lit: Floats, depth: Floats, tolerance: float) -> Floats:
     height, width = lit.shape
     padded = np.pad(lit, 2)
     deep = np.pad(depth, 2, constant_values=np.inf)
-    here = np.where(np.isfinite(depth), depth, 0.0)
+    finite = np.where(np.isfinite(depth), depth, 0.0)
     total, count = np.zeros_like(lit), np.zeros_like(lit)
     for dy in range(4):
         for dx in range(4):
-            near = np.abs(deep[dy : dy + height, dx : dx + width] - here) < tolerance
+            near = np.abs(deep[dy : dy + height, dx : dx + width] - finite) < tolerance
             total += np.where(near, padded[dy : dy + height, dx : dx + width], 0.0)
             count += near
     return total / np.maximum(count, 1.0)

@@ -89,7 +89,7 @@ def _row(one: Checked, finding: Finding, number: int, pictured: bool) -> str:
 
 def _pose(studio: Studio, one: Checked, found: Sequence[Finding], number: int) -> str:
     posed = studio.figure.posed(one.positions)
-    whole = _data_uri(pose_picture(studio, one.positions, found, posed=posed))
+    overview = _data_uri(pose_picture(studio, one.positions, found, posed=posed))
     cards = "".join(_card(studio, one, finding, posed, number + j) for j, finding in enumerate(found))
     errors = sum(finding.severity == "error" for finding in found)
     count = _counted(errors, "error") if errors else ""
@@ -98,7 +98,7 @@ def _pose(studio: Studio, one: Checked, found: Sequence[Finding], number: int) -
     )
     return (
         f'<section class=pose><div class=whole><h2>{escape(one.name)}</h2><p class=kind>{KINDS[one.kind]}: {count}</p>'
-        f'<img alt="{escape(one.name)}, all that was found" src="{whole}"></div>'
+        f'<img alt="{escape(one.name)}, all that was found" src="{overview}"></div>'
         f"<div class=cards>{cards}</div></section>"
     )
 

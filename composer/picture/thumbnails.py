@@ -53,11 +53,11 @@ def close_camera(studio: Studio, positions: NDArray, size: tuple[int, int], view
     half = np.maximum(half, 0.5 * SMALLEST * tall)
     corners = np.array([[x, y, 0.0] for x in (-1.0, 1.0) for y in (-1.0, 1.0)]) * half + centre
     camera = frame(corners @ axes, axes, size, 0.86)
-    whole = frame(neutral, axes, size, FILL)
+    framing = frame(neutral, axes, size, FILL)
     far_enough = np.linalg.norm(camera.eye - neutral.mean(axis=0)) < np.linalg.norm(
-        whole.eye - neutral.mean(axis=0)
+        framing.eye - neutral.mean(axis=0)
     )
-    return camera if far_enough else whole
+    return camera if far_enough else framing
 
 
 def _what_moves(neutral: Floats, pose: Floats) -> Floats | None:

@@ -124,7 +124,7 @@ def test_a_match_that_is_stopped_at_its_picture_leaves_no_document(room: Path, m
     def stopped(*_given: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("composer.cli.match._picture", stopped)
+    monkeypatch.setattr("composer.picture.match_sheet.match_sheet", stopped)
     with pytest.raises(SystemExit) as ended:
         main(["match", "library", "library/grin.obj", "--to", "found.toml", "--heat", "left.png"])
     assert ended.value.code == 130

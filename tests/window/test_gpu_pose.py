@@ -339,6 +339,6 @@ def test_the_bench_measures_what_its_rows_say(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(window_gpu, "SIZE", (64, 40))
     rows = list(window_gpu.rows_of(6, ways_here()[:1]))
     assert [row.name.split(",")[0] for row in rows] == [
-        "morph", "smooth normals", "morph and smooth normals", "whole frame", "whole frame to glFinish",
+        "morph", "normals", "morph and normals", "frame", "frame to glFinish",
     ]  # fmt: skip
     assert all(row.median > 0 and row.ratio == pytest.approx(row.median / row.reference_median) for row in rows)

@@ -72,7 +72,7 @@ def test_check_with_pairs_finds_two_recipes_and_two_cells_that_meet(document, tm
     page = tmp_path / "report.html"
     assert run(check, document, recipe=["lift", "drop"], sweep=5, pairs=True, cells=True, report=page) == 1
     said = capsys.readouterr().out
-    assert "lift with drop: 1 findings" in said and "together only" in said
+    assert "lift with drop: 1 finding\n" in said and "together only" in said
     text = page.read_text(encoding="utf-8")
     assert "lift with drop" in text and "<script" not in text and "http" not in text
     assert run(check, document, recipe=["both"], cells=True) == 1
@@ -111,7 +111,7 @@ def test_try_draws_a_sheet_of_each_kind(document, tmp_path, capsys):
         ({"sweep": "lower:lift", "low": 1.0, "high": 0.0}, "backwards"),
         ({"sweep": "lower:lift", "recipe": ["lift", "drop"]}, "on one recipe"),
         ({"pairs": True, "recipe": ["lift"]}, "fewer than two"),
-        ({"pairs": True, "keep_in": Path("x.moue")}, "only combinations by chance"),
+        ({"pairs": True, "keep_in": Path("x.moue")}, "only random combinations"),
         ({"random": 2, "keep_in": Path("x.txt")}, "not named as a document"),
     ],
     ids=str,

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from composer.bench.measure import Row
@@ -92,7 +92,8 @@ def test_help_fits_80_columns_names_every_option_and_gives_an_example(
     assert "<" not in text and "bool" not in text and "\x1b" not in text
     assert "  -q, --quiet" in text and re.search(rf"^Examples?\n  moue {name} ", text, re.M)
     options = [line for line in lines[lines.index("Options") :] if line.startswith("  -")]
-    assert all(re.fullmatch(r"  (-\w, )?--[a-z-]+( [A-Z=:]+)?( {2,}\S.*)?", line) for line in options), options
+    form = r"  (-\w, )?--[a-z-]+(, --[a-z-]+)?( [A-Z=:]+)?( {2,}\S.*)?"
+    assert all(re.fullmatch(form, line) for line in options), options
 
 
 def test_version_by_convention() -> None:
@@ -158,6 +159,8 @@ names = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min
 milliseconds = st.floats(1e-4, 1e6)
 
 
+@example(name="n" * 120, ours=999.4, theirs=999.4, ratio=999_999.0, goal=True)
+@example(name="n" * 120, ours=1e6, theirs=1e-4, ratio=1.1e-6, goal=True)
 @given(name=names, ours=milliseconds, theirs=milliseconds, ratio=st.floats(1e-9, 1e9), goal=st.booleans())
 def test_a_row_of_the_bench_is_one_line_of_80_columns(
     name: str, ours: float, theirs: float, ratio: float, goal: bool
@@ -185,3 +188,26 @@ def test_quiet_ends_with_the_command() -> None:
 
         main(["--version"])
     assert not console.is_quiet()
+
+
+def test_a_long_line_is_wrapped_on_a_terminal_and_stays_one_line_in_a_pipe(library: Path, tmp_path: Path) -> None:
+    document = tmp_path / "document.toml"
+    cell = '{ region = "all", shape = "lift", weight = 1.0 }'
+    document.write_text(f'moue = 1\nunit = "mm"\nhead = "library"\n[recipes.up]\ncells = [ {cell} ]\n')
+    piped = moue("check", document).stdout.splitlines()
+    assert max(map(len, piped)) > 100 and not any(line.startswith("    ") for line in piped)
+    written = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", in_a_terminal("check", str(document)))  # the bar that was there
+    shown = [line.rpartition("\r")[2] for line in written.replace("\r\n", "\n").splitlines()]
+    shown = shown[next(i for i, line in enumerate(shown) if line.endswith(piped[0])) :]
+    assert max(map(len, shown)) <= 80 and any(line.startswith("    ") for line in shown)
+    assert " ".join(" ".join(shown).split()) == " ".join(" ".join(piped).split())
+
+
+def test_help_and_completion_load_no_numbers() -> None:
+    code = (
+        "import sys; from composer.cli.main import main\n"
+        "try:\n    main(['bake', '--help'])\nexcept SystemExit:\n    pass\n"
+        "print(sorted({m.split('.')[0] for m in sys.modules} & {'numpy', 'scipy', 'PIL', 'pyglet', 'tomlkit'}))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert done.stdout.rstrip().endswith("[]"), done.stdout[-200:]
