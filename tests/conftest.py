@@ -7,6 +7,11 @@ from __future__ import annotations
 
 from hypothesis import settings
 
+from tests.real_library import real_files, real_head, real_marks
+
+__all__ = ["real_files", "real_head", "real_marks"]
+"""Fixtures that every test may ask for."""
+
 settings.register_profile("settled", derandomize=True, deadline=None)
 settings.register_profile("search", derandomize=False, deadline=None, print_blob=True)
 settings.load_profile("settled")

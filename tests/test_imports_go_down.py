@@ -21,6 +21,7 @@ LAYERS = [
     "composer.document",
     "composer.fitting",
     "composer.mixing",
+    "composer.contact",
     "composer.formats",
     "composer.head",
     "masks",

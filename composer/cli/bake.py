@@ -60,6 +60,7 @@ def bake(
     from composer.document.sample import level_with
     from composer.document.store import open_document, save_document
     from composer.errors import MoueError
+    from composer.head.human_size import size_doubts
 
     project = open_document(document)
     recipes = recipes_of(project, recipe)
@@ -81,6 +82,8 @@ def bake(
             evaluated.notes += [*told, f"Hinges were written into {document}; they are not estimated again."]
         except MoueError as error:
             evaluated.notes += [*told, f"The hinges could not be kept in the document: {error}."]
+    for doubt in size_doubts(evaluated.head):
+        console.warn(f"warning: {doubt}")
     if not recipes:
         evaluated.notes.append(NO_RECIPES)
     for note in evaluated.notes:

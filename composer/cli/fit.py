@@ -62,6 +62,8 @@ def fit(
     from composer.fitting.fitted_files import MANIFEST, write_fitted
     from composer.formats.library import open_library
     from composer.head.atomic import write_whole
+    from composer.head.human_size import size_doubts
+    from composer.head.landmark_doubts import landmark_doubts
     from composer.head.new_folder import may_fill
     from composer.picture.fit_picture import before_and_after
 
@@ -90,6 +92,8 @@ def fit(
             return added
 
         written = write_fitted(fitted, to, files.sculpt.unit, more)
+    for doubt in [*size_doubts(library), *landmark_doubts(library)]:
+        console.warn(f"warning: {doubt}")
     for note in [*files.notes, *fitted.report.notes]:
         console.note(note)
     report = fitted.report

@@ -39,10 +39,12 @@ def inspect(
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
+    from composer.document.beliefs import beliefs_of
     from composer.document.inspection import inspect_folder, shape_faults
     from composer.errors import MoueError
     from composer.formats.library import open_library
     from composer.head.parts import with_recognised_parts
+    from composer.head.understand.anatomy import with_anatomy_of
 
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", (path, mend))
@@ -70,7 +72,8 @@ def inspect(
                 files.append(row)
     for row in files:
         row["became"] = became.get(row["file"], "")
-    report = _report(head, notes, files)
+    known = with_anatomy_of(head.with_(notes=(*notes, *head.notes)), head)
+    report = _report(head, notes, files) | {"beliefs": [vars(belief) for belief in beliefs_of(known)]}
     if mend is not None:
         report["mended_copy"] = str(mend)
     left = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
@@ -119,16 +122,29 @@ def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str
     )
     console.say(f"neutral: {head.neutral_name}; unit of the files: {head.unit}; {len(moves)} shapes")
     console.say("vertices at levels: " + ", ".join(f"{k}: {n:,}" for k, n in report["levels"].items()))
-    if head.parts:
-        console.say("parts: " + ", ".join(f"{part.name} ({part.follows})" for part in head.parts))
+    _say_beliefs(report["beliefs"])
     for name, most in moves.items():
         console.say(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))
     _say_faults(report["files"], mend is not None)
+    told = " ".join(belief["words"] for belief in report["beliefs"])
     for note in report["notes"]:
-        console.note(note)
+        if note not in told:
+            console.note(note)
     if mend is not None:
         count = {what: list(became.values()).count(what) for what in ("mended", "copied", "left out")}
         console.say(f"{mend}: " + ", ".join(f"{n} file{'s' * (n > 1)} {what}" for what, n in count.items() if n))
+
+
+def _say_beliefs(beliefs: list[dict[str, Any]]) -> None:
+    """The page of what is believed: by topic, each line with a mark where it is a question, and how to correct it."""
+    console.say("what Moue takes it for (a question mark asks you to look):")
+    for topic in dict.fromkeys(belief["topic"] for belief in beliefs):
+        lines = [belief for belief in beliefs if belief["topic"] == topic]
+        for number, belief in enumerate(lines):
+            mark = "?" if belief["doubt"] else " "
+            console.say(f"  {topic if number == 0 else '':<10}{mark} {belief['words']}")
+        for correct in dict.fromkeys(belief["correct"] for belief in lines):
+            console.say(f"  {'':<10}  to correct: {correct}")
 
 
 def _say_faults(files: list[dict[str, Any]], mending: bool) -> None:

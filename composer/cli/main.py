@@ -36,7 +36,7 @@ from composer.cli import (
 from composer.cli.console import be_quiet
 from composer.cli.help_text import Command, Group
 from composer.cli.outside import with_allow_outside
-from composer.errors import LINE_LIMIT, MoueError, cannot, shorten
+from composer.errors import LINE_LIMIT, MoueError, cannot, shorten, visible
 
 USAGE_ERROR: Any = next(each for each in typer.BadParameter.__mro__ if each.__name__ == "ClickException")
 """What is wrong with the words of a command; the class lies elsewhere in different versions of typer."""
@@ -148,5 +148,5 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def _end(words: str, code: int = 2) -> NoReturn:
-    sys.stderr.write(shorten(words, LINE_LIMIT) + "\n")
+    sys.stderr.write(shorten(visible(words), LINE_LIMIT) + "\n")
     raise SystemExit(code) from None

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from composer.cli.console import is_quiet
+from composer.errors import visible
 
 
 @contextmanager
@@ -18,7 +19,7 @@ def bar(words: str) -> Iterator[Callable[[float, str], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task(words, total=1.0)
-        yield lambda fraction, text: progress.update(task, completed=fraction, description=text)
+        yield lambda fraction, text: progress.update(task, completed=fraction, description=visible(text))

@@ -6,12 +6,16 @@ import json
 import sys
 from pathlib import Path
 
+from composer.errors import visible
 from composer.head.atomic import write_whole
 
 
 def write_json(where: str, report: object) -> None:
-    """Write `report` to the file `where`, or to standard output for "-", in UTF-8."""
-    text = json.dumps(report, indent=2, ensure_ascii=False) + "\n"
+    """Write `report` to the file `where`, or to standard output for "-", in UTF-8.
+
+    What cannot be seen in a name is written out as JSON does, so that the name is the same when it is read.
+    """
+    text = visible(json.dumps(report, indent=2, ensure_ascii=False), keep="\n") + "\n"
     if where == "-":
         sys.stdout.flush()
         sys.stdout.buffer.write(text.encode())

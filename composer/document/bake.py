@@ -23,6 +23,8 @@ from composer.head.atomic import write_whole
 from composer.head.file_names import check_name, file_names, same_file
 from composer.head.folders import make_folder
 from composer.head.head import Head, Shape
+from composer.head.new_folder import MOST_BYTES
+from composer.head.reading import DAMAGE, bytes_of
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
 from composer.units import mm_per
@@ -235,8 +237,8 @@ def _named(template: str, evaluated: EvaluatedDocument, recipe: Recipe) -> str:
 
 def _manifest(path: Path) -> dict[str, str]:
     try:
-        held = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        held = json.loads(bytes_of(path, MOST_BYTES, "a manifest"))
+    except (MoueError, *DAMAGE):
         return {}
     return {str(k): str(v) for k, v in held.items()} if isinstance(held, dict) else {}
 

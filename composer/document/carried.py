@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.finer import Finer
+from composer.document.part_table import part_table
 from composer.document.project import Project, Region
 from composer.document.store import open_document, save_document
 from composer.document.stored import free_place, stored_places
@@ -125,16 +126,21 @@ def _still_there(region: Region, old: Head, fitted: Head) -> bool:
     """Whether what a region's mask is made of is the same on the fitted head."""
     kind = region.source["from"]
     if kind == "group":
-        return _same_group(str(region.source.get("group")), old, fitted)
+        return _same_faces(region.source, old, fitted)
     if kind == "image":
         a, b = old.uv, fitted.uv
         return bool(a and b and np.array_equal(a.uv, b.uv) and np.array_equal(a.indices, b.indices))
     return kind != "displacement"
 
 
-def _same_group(name: str, old: Head, fitted: Head) -> bool:
-    found = old.groups.get(name), fitted.groups.get(name)
-    return found[0] is not None and found[1] is not None and np.array_equal(np.sort(found[0]), np.sort(found[1]))
+def _same_faces(said: Mapping[str, Any], old: Head, fitted: Head) -> bool:
+    """Whether the group or material that a table names, if it does, is of the same polygons on both heads."""
+    for key, one, other in (("group", old.groups, fitted.groups), ("material", old.materials, fitted.materials)):
+        if key in said:
+            a, b = one.get(str(said[key])), other.get(str(said[key]))
+            if a is None or b is None or not np.array_equal(np.sort(a), np.sort(b)):
+                return False
+    return True
 
 
 def _shape(
@@ -175,8 +181,8 @@ def _parts(evaluated: EvaluatedDocument, fitted: Head, made: Head) -> dict[str, 
     said: dict[str, Mapping[str, Any]] = dict(evaluated.project.parts)
     for part in evaluated.head.parts:
         own = said.get(part.name)
-        if own is None or ("group" in own and not _same_group(str(own["group"]), evaluated.head, fitted)):
-            said[part.name] = {"vertices": [int(v) for v in part.vertices], "follows": part.follows}
+        if own is None or not _same_faces(own, evaluated.head, fitted):
+            said[part.name] = part_table(part, fitted.with_(groups={}, materials={}))
     return said
 
 

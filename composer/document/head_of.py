@@ -15,13 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.mask_file import checked_delta, read_delta
-from composer.document.masks_of import group_of
+from composer.document.part_table import part_of
 from composer.document.project import Project
 from composer.document.stored import file_of
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
-from composer.head.head import FOLLOWS, Head, InBetween, Part, Shape
+from composer.head.head import Head, InBetween, Part, Shape
 from composer.head.landmarks import Landmarks
+from composer.head.understand.anatomy import with_anatomy_of
 
 SHOWN = ("label", "group", "marked", "hidden")
 """What a document says of a shape only to show it so."""
@@ -44,14 +45,16 @@ def head_of(project: Project, library: Head, before: DocumentHead | None = None)
     if before is not None and _says_the_same(project, before.project):
         return before.head
     parts, shapes, landmarks = _parts(project, library, before), _shapes(project, library, before), library.landmarks
-    if project.landmarks:
+    if project.landmarks or project.curves:
         points = {**(landmarks.points if landmarks else {}), **project.landmarks}
-        curves = landmarks.curves if landmarks else {}
+        curves = {**(landmarks.curves if landmarks else {}), **project.curves}
         landmarks = Landmarks(points, curves).check(library.n_vertices, project.path)
     same = len(shapes) == len(library.shapes) and all(a is b for a, b in zip(shapes, library.shapes, strict=True))
     if same and parts is library.parts and landmarks is library.landmarks:
         return library
     head = library.with_(parts=parts, shapes=shapes, landmarks=landmarks)
+    if same:
+        with_anatomy_of(head, library)
     vars(head)["surface"] = library.surface  # what depends on the neutral alone is made once for all of them
     if before is not None and parts is before.head.parts:
         vars(head)["skin"] = before.head.skin
@@ -69,13 +72,14 @@ def unknown_shown(project: Project, head: Head) -> list[str]:
 def _says_the_same(project: Project, before: Project) -> bool:
     if project.parts is not before.parts and project.parts != before.parts:
         return False
-    if project.landmarks is not before.landmarks and project.landmarks != before.landmarks:
-        return False
+    for ours, theirs in ((project.landmarks, before.landmarks), (project.curves, before.curves)):
+        if ours is not theirs and ours != theirs:
+            return False
     if project.shapes is before.shapes and project.stored is before.stored:
         return True
-    ours, theirs = _of_head(project), _of_head(before)
-    return list(ours) == list(theirs) and all(
-        said == theirs[name][0] and held is theirs[name][1] for name, (said, held) in ours.items()
+    said, said_before = _of_head(project), _of_head(before)
+    return list(said) == list(said_before) and all(
+        own == said_before[name][0] and held is said_before[name][1] for name, (own, held) in said.items()
     )
 
 
@@ -92,23 +96,7 @@ def _parts(project: Project, library: Head, before: DocumentHead | None) -> tupl
     if before is not None and project.parts == before.project.parts:
         return before.head.parts
     tables = {name: Values(table, project.path, f"part {name!r}") for name, table in project.parts.items()}
-    return tuple(_part(table, name, library) for name, table in tables.items())
-
-
-def _part(said: Values, name: str, head: Head) -> Part:
-    follows = said.text("follows") or "skull"
-    if follows not in FOLLOWS:
-        raise unknown("way to follow", follows, FOLLOWS, said.path)
-    if "group" in said.table:
-        faces = np.isin(head.polygons.corner_face, group_of(said.text("group") or "", head, said.path))
-        vertices = np.unique(head.polygons.indices[faces])
-    elif "component" in said.table:
-        vertices = np.flatnonzero(head.polygons.components == said.whole("component", 0)).astype(np.int32)
-    else:
-        vertices = np.asarray(said.wholes("vertices"), dtype=np.int32)
-    if not len(vertices) or vertices.max() >= head.n_vertices:
-        raise said.error("names no vertices of this head")
-    return Part(name, vertices.astype(np.int32), follows)  # type: ignore[arg-type]
+    return tuple(part_of(table, name, library) for name, table in tables.items())
 
 
 def _shapes(project: Project, library: Head, before: DocumentHead | None) -> tuple[Shape, ...]:

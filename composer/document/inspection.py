@@ -16,10 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
-from composer.formats.library import NEUTRAL, targets_in
+from composer.formats.library import targets_in
+from composer.formats.library_file import read_settled
 from composer.formats.mend import Likeness, likeness
 from composer.formats.mesh import Mesh
-from composer.formats.registry import read_mesh, suffixes
+from composer.formats.nearest_to_all import nearest_to_all
+from composer.formats.neutral_choice import NEAREST, NeutralChoice, chosen_neutral
+from composer.formats.registry import read_mesh
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import is_mirrored
 from composer.head.cage import coarser
@@ -112,7 +115,10 @@ def inspect_folder(
             file.faults.append(Fault("file.broken", "error", f"{error.what}{line}"))
     if not meshes:
         raise MoueError("holds no target that can be read", folder)
-    named = _named(meshes, neutral, folder)
+    settled = read_settled(folder)
+    unit = unit or settled.unit
+    choice = chosen_neutral(list(meshes), neutral, settled.neutral, folder)
+    named = choice.name if choice is not None else None
     reference = meshes[_reference(meshes, named)]
     for file, ratio in zip(files, _scales(files, meshes), strict=True):
         if ratio != 1.0:
@@ -125,7 +131,14 @@ def inspect_folder(
     _put_in_order(files, meshes, reference, say)
     usable = {file.path.stem: file for file in files if file.positions is not None}
     own = unit or guess_unit(reference.diagonal) or "mm"
-    chosen = named if named in usable else _least_far(usable)
+    first = next(file.positions for file in usable.values() if file.positions is not None)
+    placed = {name: file.positions - first for name, file in usable.items() if file.positions is not None}
+    if choice is None or choice.name not in placed:
+        choice = NeutralChoice(nearest_to_all(placed), NEAREST)
+    chosen = choice.name
+    doubt = choice.doubt(placed)
+    if doubt:
+        usable[chosen].faults.append(Fault("neutral.doubt", "warning", f"was taken for the neutral: {doubt}"))
     head = _head_of(folder, reference, usable, chosen, own)
     motions, faults = shape_faults(head, lambda fraction, words: say(0.7 + 0.3 * fraction, words))
     for name, fault in faults:
@@ -134,9 +147,8 @@ def inspect_folder(
         usable[name].motion = motion
     for name in [name for name, fault in faults if fault.code == "shape.mirrored"]:
         usable[name].positions = None
-    notes = _unit_note(head, unit) + _cage_note(head)
-    if not named:
-        notes += (f"No target is named neutral, so {chosen} was taken: it is least far from the others.",)
+    said = choice.words(placed)
+    notes = ((said,) if said else ()) + _unit_note(head, unit) + _cage_note(head)
     say(1.0, folder.name)
     return Inspection(folder, reference, own, chosen, tuple(files), head, notes)
 
@@ -156,15 +168,6 @@ def _cage_note(head: Head) -> tuple[str, ...]:
         return ()
     cage, error = cages[-1].polygons, max(each.error for each in cages)
     return (f"It is at level {len(cages)} of a cage of {cage.n_vertices:,} vertices, {error:.2g} mm off at most.",)
-
-
-def _named(meshes: dict[str, Mesh], neutral: str | None, folder: Path) -> str | None:
-    if neutral is not None:
-        wanted = Path(neutral).stem if Path(neutral).suffix.lower() in suffixes() else neutral
-        if wanted not in meshes:
-            raise MoueError(f"has no usable target named {neutral!r}", folder)
-        return wanted
-    return next((name for name in (NEUTRAL, *meshes) if name.lower() == NEUTRAL and name in meshes), None)
 
 
 def _reference(meshes: dict[str, Mesh], named: str | None) -> str:
@@ -272,18 +275,6 @@ def _from_level(file: Looked, reference: Mesh, mesh: Mesh, level: int) -> None:
     words = f"is at level {level} ({mesh.n_vertices:,} vertices)"
     detail = f"; {lost:.2g} mm of detail stay behind" if lost > 1e-3 else ""
     file.faults.append(Fault("level.finer", "error", words + detail, mended=True))
-
-
-def _least_far(usable: dict[str, Looked]) -> str:
-    """The file with the smallest summed RMS distance to all others."""
-    placed = {name: file.positions for name, file in usable.items() if file.positions is not None}
-    names = list(placed)
-    flat = np.array([points.ravel() for points in placed.values()])
-    flat -= flat.mean(axis=0)
-    gram = flat @ flat.T
-    size = np.diag(gram)
-    apart = np.sqrt(np.maximum(size[:, None] + size[None] - 2 * gram, 0.0)).sum(axis=1)
-    return names[int(np.argmin(apart))]
 
 
 def _head_of(folder: Path, reference: Mesh, usable: dict[str, Looked], chosen: str, unit: str) -> Head:

@@ -30,7 +30,7 @@ Floats = NDArray[np.float64]
 KEYS: dict[str, tuple[str, ...]] = {
     "landmarks": ("preset",),
     "displacement": ("moves", "regions"),
-    "group": ("group", "ramp_mm"),
+    "group": ("group", "material", "ramp_mm"),
     "component": ("component",),
     "vertices": ("vertices", "ramp_mm"),
     "loop": ("loop", "inside", "ramp_mm"),
@@ -130,7 +130,9 @@ class MaskSources:
             made = getattr(self, f"_from_{kind}")(region, said)
             return checked_values(made, self.head.n_vertices, f"mask of region {region.name!r}")
         except MoueError as error:
-            raise MoueError(f"region {region.name!r}: {error}", self.project.path) from None
+            about_document = error.where is None or str(error.where) == str(self.project.path)
+            what = error.what if about_document else str(MoueError(error.what, error.where, error.line))
+            raise MoueError(f"region {region.name!r}: {what}", self.project.path, hint=error.hint) from None
 
     def _from_landmarks(self, region: Region, said: Values) -> Floats:
         preset, name = region_preset(said.text("preset") or region.name)
@@ -159,17 +161,17 @@ class MaskSources:
         return masks[wanted]
 
     def _from_group(self, region: Region, said: Values) -> Floats:
-        name = said.text("group")
-        if name is None:
-            raise said.error("names no group", 'add group = "..."')
-        faces = group_of(name, self.head, self.project.path)
+        name, material = said.text("group"), said.text("material")
+        if (name is None) == (material is None):
+            raise said.error("names no group", 'add group = "..." or material = "..."')
+        faces = faces_of(self.head, name, material, self.project.path)
         return from_faces(self.head.surface, faces, _ramp(said))
 
     def _from_component(self, region: Region, said: Values) -> Floats:
         return from_component(self.head.surface, said.whole("component", 0))
 
     def _from_vertices(self, region: Region, said: Values) -> Floats:
-        return from_vertices(self.head.surface, np.asarray(said.wholes("vertices"), dtype=np.int64), _ramp(said))
+        return from_vertices(self.head.surface, np.asarray(said.ranges("vertices"), dtype=np.int64), _ramp(said))
 
     def _from_loop(self, region: Region, said: Values) -> Floats:
         inside = said.whole("inside", 0) if "inside" in said.table else None
@@ -216,11 +218,12 @@ def moving_regions(head: Head, count: int, shapes: Sequence[Shape] | None = None
         raise MoueError(str(error), head.path) from None
 
 
-def group_of(name: str, head: Head, path: Path) -> NDArray[np.int32]:
-    """The polygons of a group. Raises MoueError with the nearest names where there is none."""
-    if name not in head.groups:
-        raise unknown("group", name, head.groups, path)
-    return head.groups[name]
+def faces_of(head: Head, group: str | None, material: str | None, path: Path) -> NDArray[np.int32]:
+    """The polygons of a group, or of a material. Raises MoueError with the nearest names where there is none."""
+    kind, name, known = ("material", material, head.materials) if group is None else ("group", group, head.groups)
+    if name not in known:
+        raise unknown(kind, str(name), list(known), path)
+    return known[str(name)]
 
 
 def _said(region: Region, path: Path) -> Values:

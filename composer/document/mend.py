@@ -2,6 +2,7 @@
 
 A file without a fault that can be mended is copied byte for byte; every other is written anew over the text of the
 library's own topology, in its order and unit, its head motion removed.
+The choice of neutral and unit is written down in its `library.toml`.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 
 from composer.document.inspection import Inspection, Looked
 from composer.errors import MoueError, cannot
+from composer.formats.library_file import Settled, write_settled
 from composer.formats.mesh import Mesh
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import write_mesh
@@ -63,6 +65,7 @@ def write_mended(
         for beside in sorted(looked.folder.iterdir()):
             if beside.is_file() and beside.suffix.lower() in BESIDE and beside.name != "moue-bake.json":
                 _copy(beside, made / beside.name)
+        write_settled(made, Settled(looked.neutral, looked.unit))
     return became
 
 

@@ -37,7 +37,8 @@ class Project:
     how they are shown, and which were kept from a pose; `levels` where the same library lives at finer levels;
     `stored` the masks (n,) and kept shapes (n, 3) in mm that a `.moue` file holds, by their place in it; `text` the
     document as it was read, so that its comments live on when it is saved; `landmarks` the points (at a vertex, or
-    on a triangle) that the document adds to the head's own, or puts in their place; `correctives` the shapes that come
+    on a triangle) that the document adds to the head's own, or puts in their place; `curves` the same for landmark
+    curves, as vertices in order; `correctives` the shapes that come
     in by the cells that trigger them."""
 
     path: Path
@@ -53,6 +54,7 @@ class Project:
     stored: Mapping[str, NDArray] = field(default_factory=dict)
     text: str = ""
     landmarks: Mapping[str, Place] = field(default_factory=dict)
+    curves: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     correctives: tuple[Corrective, ...] = ()
 
     def region(self, name: str) -> Region:

@@ -6,6 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from composer.document.part_table import KEYS as PART_KEYS
 from composer.document.project import RESERVED, VERSION, Project, Region
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
@@ -16,9 +17,8 @@ from composer.head.references import check_head_place
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import HALO, WEIGHT_RANGE, Cell, Recipe, Row
 
-TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "landmarks", "regions", "recipes",
-       "correctives")
-PART_KEYS = ("group", "component", "vertices", "follows")
+TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "landmarks", "curves", "regions",
+       "recipes", "correctives")
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "detail")
@@ -71,7 +71,7 @@ def parse_document(data: bytes, path: Path) -> Project:
     return Project(
         path, path.parent / head, whole.text("unit"), whole.text("neutral"), whole.text("topology", empty=True) or "",
         _regions(whole), _recipes(whole), {name: dict(part.table) for name, part in parts.items()}, _shapes(whole),
-        _levels(whole), text=text, landmarks=_landmarks(whole), correctives=_correctives(whole),
+        _levels(whole), text=text, landmarks=_landmarks(whole), curves=_curves(whole), correctives=_correctives(whole),
     )  # fmt: skip
 
 
@@ -223,6 +223,18 @@ def _levels_in(said: Values, key: str, words: str) -> dict[int, str]:
 
 def _landmarks(whole: Values) -> dict[str, Place]:
     return {name: landmark_of(said) for name, said in whole.tables("landmarks").items()}
+
+
+def _curves(whole: Values) -> dict[str, tuple[int, ...]]:
+    return {name: curve_of(said) for name, said in whole.tables("curves").items()}
+
+
+def curve_of(said: Values) -> tuple[int, ...]:
+    """The vertices, in order, of the table [curves.NAME]. Raises MoueError where there are fewer than two."""
+    vertices = tuple(said.only(("vertices",)).wholes("vertices"))
+    if len(vertices) < 2:
+        raise said.error("is no curve", "a curve has two vertices or more, in order")
+    return vertices
 
 
 def landmark_of(said: Values) -> Place:

@@ -108,7 +108,7 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
             target = path.parent / place
             if _holds(target, values):
                 continue
-            check_inside(target, path, "a file that it names", also=project.head_path)
+            check_inside(target, path, "a file it names", also=project.head_path)
             make_folder(target.parent)
             write_whole(target, lambda file, values=values: file.write(mask_bytes(values)))  # type: ignore[misc]
         write_whole(path, lambda file: file.write(text.encode()))

@@ -52,7 +52,7 @@ def file_of(project: Project, place: str) -> Path:
 
     Raises MoueError where it may not refer to it (`composer.head.references`), or no regular file is there.
     """
-    return referred(place, project.path, "a file that it names", also=project.head_path)
+    return referred(place, project.path, "a file it names", also=project.head_path)
 
 
 def is_inside(place: str) -> bool:

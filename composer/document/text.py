@@ -12,7 +12,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from composer.document.project import VERSION, Project, Region
-from composer.document.read import landmark_of, parse_document, recipe_of, region_of
+from composer.document.read import curve_of, landmark_of, parse_document, recipe_of, region_of
 from composer.document.tables import cut
 from composer.document.values import Values
 from composer.errors import MoueError
@@ -20,7 +20,7 @@ from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import HALO, Recipe
 from masks.partition import FACE
 
-SAID = ("unit", "neutral", "topology", "regions", "recipes", "parts", "shapes", "landmarks",
+SAID = ("unit", "neutral", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves",
         "correctives")
 """What a project says that does not depend on where it lies."""
 
@@ -91,6 +91,7 @@ def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
         "parts": (project.parts, lambda name, table: dict(table), dict),
         "shapes": (project.shapes, lambda name, table: dict(table), dict),
         "landmarks": (project.landmarks, reader(lambda name, said: landmark_of(said)), landmark_table),
+        "curves": (project.curves, reader(lambda name, said: curve_of(said)), _curve_table),
         "regions": ({region.name: region for region in project.regions}, reader(region_of), _region_table),
         "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), _recipe_table),
     }
@@ -148,6 +149,10 @@ def landmark_table(place: Place) -> dict[str, Any]:
     if isinstance(place, SurfacePoint):
         return {"triangle": [int(v) for v in place.triangle], "bary": [float(b) for b in place.bary]}
     return {"vertex": place}
+
+
+def _curve_table(vertices: tuple[int, ...]) -> dict[str, Any]:
+    return {"vertices": [int(v) for v in vertices]}
 
 
 def relative_place(place: Path, folder: Path) -> str:

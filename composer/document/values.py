@@ -9,6 +9,9 @@ from typing import Any
 
 from composer.errors import MoueError, nearest, shorten
 
+MOST_NUMBERS = 1 << 25
+"""No list of vertices or pieces names more."""
+
 
 class Values:
     """One table of the document at `path`; `where` says which, as in "recipe 'doubt'"."""
@@ -70,6 +73,27 @@ class Values:
         if not isinstance(value, list) or not all(type(v) is int and 0 <= v < 2**31 for v in value):
             raise self._is(key, "a list of vertex numbers")
         return value
+
+    def ranges(self, key: str) -> list[int]:
+        """A list of whole numbers that are not negative, and of ranges as "9-14", both ends among them; one number
+        may stand alone.
+        """
+        value = self.table.get(key)
+        listed = [value] if type(value) is int else value
+        if not isinstance(listed, list):
+            raise self._is(key, 'a list of numbers and ranges such as [3, "9-14"]')
+        out: list[int] = []
+        for each in listed:
+            ends = each.split("-") if isinstance(each, str) else [str(each)] if type(each) is int else []
+            if not (1 <= len(ends) <= 2 and all(end.strip().isascii() and end.strip().isdigit() for end in ends)):
+                raise self._is(key, 'a list of numbers and ranges such as [3, "9-14"]')
+            first, last = int(ends[0]), int(ends[-1])
+            if not 0 <= first <= last < MOST_NUMBERS:
+                raise self.error(f"has the range {shorten(repr(each), 40)} in {key}", "the smaller number comes first")
+            out += range(first, last + 1)
+            if len(out) > MOST_NUMBERS:
+                raise self.error(f"names too many numbers in {key}")
+        return out
 
     def three(self, key: str) -> list[float]:
         """Three finite numbers."""

@@ -21,5 +21,5 @@ def library_project(library: Path, path: Path, progress: Progress | None = None)
         project, notes = laid_regions(head, path, "landmarks")
     except MoueError:
         project, notes = laid_regions(head, path, "displacement")
-        notes.append("The head has no landmarks, so its regions are what moves together.")
+        notes.append("No landmarks were found on the head, so its regions are what moves together.")
     return EvaluatedDocument(project, head), [note for note in notes if note not in head.notes]

@@ -14,8 +14,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.errors import MoueError, cannot, nearest, shorten
+from composer.errors import MoueError, cannot
+from composer.formats.library_file import read_settled
 from composer.formats.mesh import Mesh
+from composer.formats.nearest_to_all import nearest_to_all
+from composer.formats.neutral_choice import NEAREST, NeutralChoice, chosen_neutral
 from composer.formats.registry import format_of, read_mesh, suffixes
 from composer.formats.target import Target, TargetReader
 from composer.head.folders import is_folder, is_there
@@ -27,7 +30,6 @@ from composer.head.reading import reading
 from composer.progress import Progress
 from composer.units import guess_unit, mm_per
 
-NEUTRAL = "neutral"
 REORDER = "moue inspect FOLDER --mend DIR puts it in order"
 MENDS = {
     "shuffled": REORDER,
@@ -51,9 +53,10 @@ def open_library(
 ) -> Head:
     """The head in `path`: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file.
 
-    `neutral` names the neutral of a folder (the file's name without suffix); without it the one named
-    "neutral", or else the target that is least far from all the others, in the mean. `unit` is what the
-    files are in; without it what a file says, or a guess by the size of a head. Whatever is guessed stands
+    `neutral` names the neutral of a folder (the file's name without suffix); without it the one that the folder's
+    `library.toml` names, the one whose name says so in whatever language, or else the target that is least far from
+    all the others, in the mean. `unit` is what the files are in; without it what `library.toml` or a file says, or a
+    guess by the size of a head. Whatever is guessed stands
     in the head's notes. A target of another topology is refused, named, with how it differs; with
     `skip_broken` such targets, and files that cannot be read, are left out and named in the notes.
     `landmarks.toml` beside the files comes along; eyes, teeth, tongue and lashes are recognised as parts
@@ -172,18 +175,16 @@ def _natural(name: str) -> list[tuple[int, int | str]]:
 
 def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bool, say: Progress) -> Head:
     files = targets_in(folder)
-    named = _named_neutral(files, neutral, folder)
-    notes: list[str] = []
-    if named is not None:
-        found = _read_all(files, named, unit, skip_broken, say)
-        chosen = named.stem
+    settled = read_settled(folder)
+    unit = unit or settled.unit
+    choice = chosen_neutral([file.stem for file in files], neutral, settled.neutral, folder)
+    if choice is not None:
+        found = _read_all(files, _file_of(files, choice.name), unit, skip_broken, say)
     else:
         found = _read_with_any(files, unit, skip_broken, say)
-        chosen = _least_far(found.deltas)
-        if len(found.deltas) == 2:
-            notes.append(f"No target is named neutral; of two, {chosen} was taken. Say which with --neutral.")
-        elif len(found.deltas) > 2:
-            notes.append(f"No target is named neutral, so {chosen} was taken: it is least far from all the others.")
+        choice = NeutralChoice(nearest_to_all(found.deltas), NEAREST)
+    chosen = choice.name
+    notes = [words] if (words := choice.words(found.deltas)) else []
     own, more = (unit, []) if unit else _guessed(found.reference.diagonal)
     notes += more + [_left_out(error, folder) for error in found.broken]
     scale = mm_per(own)
@@ -214,21 +215,6 @@ def _left_out(error: MoueError, folder: Path) -> str:
 
 def _file_of(files: list[Path], name: str) -> Path:
     return next(file for file in files if file.stem == name)
-
-
-def _named_neutral(files: list[Path], neutral: str | None, folder: Path) -> Path | None:
-    names = [file.stem for file in files]
-    if neutral is not None:
-        wanted = Path(neutral).stem if Path(neutral).suffix.lower() in suffixes() else neutral
-        if wanted not in names:
-            raise MoueError(f"has no target named {shorten(repr(neutral), 40)}", folder, hint=nearest(wanted, names))
-        return _file_of(files, wanted)
-    said = [file for file in files if file.stem.lower() == NEUTRAL]
-    exact = [file for file in said if file.stem == NEUTRAL]
-    if len(said) > 1 and not exact:
-        several = " and ".join(file.name for file in said)
-        raise MoueError(f"{several} could both be the neutral", folder, hint="say which with --neutral")
-    return next(iter(exact or said), None)
 
 
 def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: Progress) -> _Found:
@@ -296,21 +282,3 @@ def _delta(file: Path, base: Target) -> NDArray[np.float32]:
 def _refused(file: Path, base: Target, difference: OrderDifference) -> MoueError:
     hint = MENDS.get(difference.kind, "is it of this library?")
     return MoueError(f"{difference.words} ({base.path.name} is the reference)", file, hint=hint)
-
-
-def _least_far(deltas: dict[str, NDArray[np.float32]]) -> str:
-    """The name whose summed RMS distance to all the others is smallest, the first of those that tie.
-
-    With the inner products G of the displacements, the squared distance of two is G_ii + G_jj - 2 G_ij.
-    """
-    names = list(deltas)
-    flat = [deltas[name].reshape(-1) for name in names]
-    gram = np.zeros((len(names), len(names)))
-    step = max(1, 2**22 // max(1, len(names)))
-    for low in range(0, len(flat[0]), step):
-        block = np.stack([column[low : low + step] for column in flat]).astype(np.float64)
-        gram += block @ block.T
-    size = np.diag(gram)
-    squared = np.maximum(size[:, None] + size[None, :] - 2 * gram, 0.0)
-    total = np.sqrt(squared).sum(axis=1)
-    return names[int(np.flatnonzero(total <= total.min() * (1 + 1e-12))[0])]

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.geometry.half_edges import HalfEdges, turned_over
 from composer.geometry.polygons import Polygons, read_only
-from composer.head.order_pieces import Evidence, Matching
+from composer.head.order_matching import Matching
+from composer.head.order_ranking import Evidence
 from composer.head.order_walk import Walk
 
 MOST_SEEDS = 64

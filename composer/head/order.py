@@ -20,7 +20,8 @@ from composer.geometry.half_edges import HalfEdges, turned_over
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.rigid import similarity
 from composer.head.head import TextureCoordinates
-from composer.head.order_pieces import Evidence, Matching
+from composer.head.order_matching import Matching
+from composer.head.order_ranking import Evidence
 from composer.head.order_walk import Disagreement
 
 Decided = Literal["connectivity", "landmark", "uv", "geometry"]

@@ -61,7 +61,7 @@ def seeds(
         yield int(ours[0]), other_ones
         return
     found = [_rarest(classes[0][a.vertex[ours]], classes[1][b.vertex[other_ones]], ours, other_ones)]
-    paths, other_paths = _Paths(a, ours, classes[0]), _Paths(b, other_ones, classes[1])
+    paths, other_paths = Paths(a, ours, classes[0]), Paths(b, other_ones, classes[1])
     for steps in STAGES:
         found.append(_rarest(paths.after(steps), other_paths.after(steps), ours, other_ones))
         before, now = found[-2], found[-1]
@@ -90,10 +90,11 @@ def _rarest(mine: NDArray, theirs: NDArray, corners: Ints, others: Ints) -> Seed
     return int(own[0]), others[number[len(mine) :] == best]
 
 
-class _Paths:
+class Paths:
     """Three paths from each of many corners, and what they have passed."""
 
     def __init__(self, mesh: HalfEdges, corners: Ints, classes: Ints) -> None:
+        """Begin at `corners` (m,) of a mesh whose vertices have `classes` (n,)."""
         self.mesh, self.classes = mesh, classes
         self.at = [corners.copy() for _ in range(3)]
         self.passed = [_mixed(classes[mesh.vertex[corners]].astype(np.uint64)) for _ in range(3)]
@@ -101,12 +102,23 @@ class _Paths:
 
     def after(self, steps: int) -> NDArray[np.uint64]:
         """The signatures of the corners once every path has gone so many steps."""
-        for step in range(self.steps, steps):
-            self._go(0, ahead=True)
-            self._go(1, ahead=False)
-            self._go(2, ahead=step % 2 == 0)
-        self.steps = max(steps, self.steps)
+        while self.steps < steps:
+            self._step()
         return _mixed(_mixed(_mixed(self.passed[0]) + self.passed[1]) + self.passed[2])
+
+    def vertices(self, steps: int) -> Ints:
+        """(m, 3 steps + 1) where the paths begin, and where they are after each of so many more steps."""
+        passed = [self.mesh.vertex[self.at[0]]]
+        for _ in range(steps):
+            self._step()
+            passed += [self.mesh.vertex[at] for at in self.at]
+        return np.stack(passed, axis=1)
+
+    def _step(self) -> None:
+        self._go(0, ahead=True)
+        self._go(1, ahead=False)
+        self._go(2, ahead=self.steps % 2 == 0)
+        self.steps += 1
 
     def _go(self, path: int, ahead: bool) -> None:
         """Ahead: past the end of the edge and on along the edge after next. Else: across to the edge opposite."""

@@ -188,7 +188,7 @@ def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = Non
         raise MoueError(
             f"head {head.name!r} has no landmarks",
             head.path,
-            hint="put landmarks.toml beside its files, or take --from displacement",
+            hint="put landmarks.toml beside its files, or take --from displacement or groups",
         )
     points, curves = landmark_arrays(known.check(head.n_vertices, head.path), head.neutral)
     try:

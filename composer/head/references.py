@@ -16,15 +16,16 @@ that it could use before stay allowed while that Moue runs. What a person names 
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from composer.errors import MoueError, cannot, shorten
+from composer.errors import MoueError, cannot, shorten, shorten_middle
 from composer.head.reading import check_regular
 
-HINT = "--allow-outside opens it, where you trust it"
+HINT = "--allow-outside opens it"
 _lock = threading.Lock()
 _trusted: set[Path] = set()
 _kept: set[tuple[Path, Path]] = set()
@@ -85,7 +86,8 @@ def check_inside(path: Path, by: Path, what: str, also: Path | None = None) -> N
             kept = (_real(by), real) in _kept
         if kept or any(folder in real.parents for folder in folders):
             return
-    raise MoueError(f"{what} lies outside its folder: {shorten(str(path), 80)}", by, hint=HINT)
+    place = str(path).removeprefix(f"{by.parent}{os.sep}")
+    raise MoueError(f"{what} lies outside its folder: {shorten_middle(place, 40)}", by, hint=HINT)
 
 
 def check_head_place(path: Path, by: Path, what: str) -> None:
@@ -93,7 +95,7 @@ def check_head_place(path: Path, by: Path, what: str) -> None:
     allowed that.
     """
     if _on_other_machine(path, by) and not may_refer_outside(by):
-        raise MoueError(f"{what} lies on another machine: {shorten(str(path), 80)}", by, hint=HINT)
+        raise MoueError(f"{what} lies on another machine: {shorten_middle(str(path), 40)}", by, hint=HINT)
 
 
 def stays_allowed(path: Path, by: Path, now: Path, also: Path | None = None) -> None:

@@ -9,13 +9,13 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Sequence
-from html import escape
 from typing import TYPE_CHECKING
 
 from composer.checks.checked import Checked
 from composer.checks.finding import SEVERITIES, Finding
 from composer.checks.words import plain, title_of, why_of
 from composer.picture.finding_picture import finding_picture, pose_picture
+from composer.picture.page_text import escape
 from composer.picture.render import Studio
 from composer.progress import Progress
 

@@ -23,6 +23,8 @@ from composer.viewer.new_head.new_head import NewHead
 from masks.from_displacement import MovingRegions
 
 DOCUMENTS = (".moue", ".toml")
+LEAST_REGIONS = 8
+"""A library whose found landmarks give fewer regions is better divided by what moves together (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -39,8 +41,9 @@ class Opened:
 def open_path(path: Path, progress: Progress) -> Opened:
     """The document, folder or file at `path`, ready to mix.
 
-    A folder that holds a document is opened by it. A library without one gets regions from its landmarks, from what
-    moves together where it has none, and none at all where it has no shapes. Raises MoueError for what cannot be used.
+    A folder that holds a document is opened by it. A library without one gets regions from its landmarks, or from
+    those that are found where nobody has marked it; from what moves together where few are found, and none at all
+    where it has no shapes. Raises MoueError for what cannot be used.
     """
     if not path.exists():
         raise MoueError("is not there", path)
@@ -56,8 +59,11 @@ def open_path(path: Path, progress: Progress) -> Opened:
     if head.landmarks:
         project, notes = laid_regions(head, place, "landmarks")
     elif head.shapes:
-        found = moving_regions(head, MOVING)
-        project, notes = laid_regions(head, place, "displacement", found=found)
+        laid = _by_found_landmarks(head, place)
+        if laid is None:
+            found = moving_regions(head, MOVING)
+            laid = laid_regions(head, place, "displacement", found=found)
+        project, notes = laid
     else:
         unit, name = head.unit, head.neutral_name
         project, notes = Project(place, head.path or path, unit, name, fingerprint(head.polygons)), list(head.notes)
@@ -68,6 +74,15 @@ def open_path(path: Path, progress: Progress) -> Opened:
     progress(0.9, "sharing regions")
     _ = evaluated.effective
     return Opened(evaluated, None, tuple(notes))
+
+
+def _by_found_landmarks(head: Head, place: Path) -> tuple[Project, list[str]] | None:
+    """The head with regions by landmarks that are found on it; None where that gives but a few."""
+    try:
+        project, notes = laid_regions(head, place, "landmarks")
+    except MoueError:
+        return None
+    return (project, notes) if len(project.regions) >= LEAST_REGIONS else None
 
 
 def open_recovered(project: Project, file: Path | None, progress: Progress) -> Opened:

@@ -1,0 +1,116 @@
+"""What Moue believes of a head, one page: parts, neutral, unit, sides and landmarks, each with its reason and with the
+way to correct it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from composer.errors import MoueError
+from composer.head.find_landmarks.found import find_landmarks
+from composer.head.head import Head
+from composer.head.human_size import eye_distance, face_length, size_doubts
+from composer.head.landmark_doubts import landmark_doubts
+from composer.head.parts import recognise
+from composer.head.places import Landmarks
+from composer.head.presets import lay_regions, region_set
+from composer.head.understand.anatomy import Anatomy, anatomy_of
+
+FOLLOWS = {
+    "skull": "stays with the skull", "jaw": "goes with the jaw", "surface": "goes with the skin it touches",
+    "own": "moves by shapes of its own",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Belief:
+    """One line of the page: what about (`topic`), what is believed and why (`words`), how to `correct` it, and whether
+    it is a `doubt`, which is a question to a person.
+    """
+
+    topic: str
+    words: str
+    correct: str
+    doubt: bool = False
+
+
+def beliefs_of(head: Head) -> list[Belief]:
+    """The page for a head, in the order in which a person should look at it."""
+    marks, landmark_lines = _landmarks(head)
+    return [_neutral(head), *_unit(head, marks), _sides(head), *_parts(head), *landmark_lines]
+
+
+def _neutral(head: Head) -> Belief:
+    said = next((note for note in head.notes if note.startswith(("The neutral is", "No target is named neutral"))), "")
+    words = said or f"The neutral is {head.neutral_name}."
+    return Belief("neutral", words, "--neutral NAME, or neutral in library.toml beside the files", "in doubt" in said)
+
+
+def _unit(head: Head, marks: Landmarks | None) -> list[Belief]:
+    correct = "--unit UNIT, or unit in library.toml beside the files"
+    eyes, face = eye_distance(head, marks), face_length(head, marks)
+    doubts = size_doubts(head, marks)
+    measured = [f"eyes {eyes:.0f} mm apart"] if eyes is not None else []
+    measured += [f"face {face:.0f} mm from sellion to gnathion"] if face is not None else []
+    words = f"The files are in {head.unit}: {', '.join(measured) or f'the head is {head.diagonal:.0f} mm across'}."
+    return [Belief("unit", words, correct), *(Belief("unit", doubt, correct, True) for doubt in doubts)]
+
+
+def _sides(head: Head) -> Belief:
+    frame = anatomy_of(head).frame
+    askew = "" if frame.as_the_file else ". Moue's pictures and mirrors take left as x, up as y and ahead as z"
+    why = f" ({'; '.join(frame.reasons)})" if frame.reasons else ""
+    words = f"{frame.words[0].upper()}{frame.words[1:]}{why}; its halves differ by {frame.off_mm:.2g} mm{askew}."
+    return Belief("sides", words, "turn the files so that the subject's left is +x, up +y, ahead +z", bool(askew))
+
+
+def _parts(head: Head) -> list[Belief]:
+    correct = "[parts.NAME] in the document: group, material, component or vertices, and follows"
+    found = recognise(head)
+    if not found.parts:
+        words = found.notes[0] if found.notes else "Everything is skin: the head is of one piece."
+        return [Belief("parts", words, correct)]
+    lines = []
+    for part, note in zip(found.parts, found.notes, strict=True):
+        pieces, _, how = note.removesuffix(".").partition(" was taken for a part")[2].strip().rpartition(") ")
+        many = f" ({pieces.removeprefix('(')})" if pieces else ""
+        lines.append(Belief("parts", f"{part.name}{many} {FOLLOWS[part.follows]}, known {how}.", correct))
+    gaze = anatomy_of(head).gaze
+    if gaze.axes:
+        words = f"The eyes look {_gaze_words(anatomy_of(head))}."
+        lines.append(Belief("parts", words, "gaze = [x, y, z] in [parts.eye_left] and [parts.eye_right]"))
+    return lines
+
+
+def _gaze_words(anatomy: Anatomy) -> str:
+    if anatomy.gaze.words.startswith("straight"):
+        return anatomy.gaze.words
+    side, up, ahead = (float(each) for each in anatomy.frame.axes @ anatomy.gaze.axes[0])
+    outward, upward = np.degrees(np.arctan2(anatomy.eyes[0].side * side, ahead)), np.degrees(np.arcsin(up))
+    return f"{outward:.1f} degrees outward and {upward:.1f} up, {anatomy.gaze.words}"
+
+
+def _landmarks(head: Head) -> tuple[Landmarks | None, list[Belief]]:
+    correct = "landmarks.toml beside the files, or place them in the window"
+    if head.landmarks:
+        words = f"{len(head.landmarks.points)} landmarks and {len(head.landmarks.curves)} curves come with the library."
+        doubts = [Belief("landmarks", doubt, correct, True) for doubt in landmark_doubts(head)]
+        return head.landmarks, [Belief("landmarks", words, correct), *doubts]
+    found = find_landmarks(head)
+    lines = [Belief("landmarks", found.words, correct)]
+    lines += [Belief("landmarks", f"No {what}: {why}.", correct, True) for what, why in found.missing.items()]
+    if found.landmarks:
+        lines.append(_regions(head, found.landmarks))
+    return found.landmarks or None, lines
+
+
+def _regions(head: Head, marks: Landmarks) -> Belief:
+    preset = region_set("face")
+    try:
+        laid = lay_regions(head, preset, marks)
+    except MoueError as error:
+        return Belief("landmarks", f"They give no regions: {error.what}.", "moue regions --from displacement", True)
+    out = f"; left out: {', '.join(laid.left_out)}" if laid.left_out else ""
+    return Belief("landmarks", f"They give {len(laid.masks)} of {len(preset.names)} regions{out}.", "moue regions")

@@ -1,0 +1,107 @@
+"""A part as a document says it, to be read and edited by hand.
+
+    [parts.teeth_lower]
+    material = "M_Teeth_Lo"              # or group = "...", component = [18, "20-33"], vertices = ["9409-14061", 14100]
+    follows = "jaw"                      # skull, jaw, surface or own
+    [parts.eye_left]
+    component = [34, 35]
+    follows = "own"
+    gaze = [0.0, 0.0, 1.0]               # along which an eyeball looks at rest
+
+Components are connected pieces, numbered from 0 in the order of their lowest vertices. A range names both of its ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.values import Values
+from composer.errors import MoueError, unknown
+from composer.head.head import FOLLOWS, Head, Part
+
+KEYS = ("group", "material", "component", "vertices", "follows", "gaze")
+WHERE = ("group", "material", "component", "vertices")
+MOST_RANGES = 24
+"""A part of more whole pieces than so many ranges is said by its vertices, where that is shorter."""
+
+
+def part_of(said: Values, name: str, head: Head) -> Part:
+    """The part that a document's table says. Raises MoueError where it names nothing of this head."""
+    follows = said.text("follows") or "skull"
+    if follows not in FOLLOWS:
+        raise unknown("way to follow", follows, FOLLOWS, said.path)
+    where = [key for key in WHERE if key in said.table]
+    if len(where) > 1:
+        raise said.error(f"has both {where[0]} and {where[1]}", "a part is said in one way")
+    if "group" in said.table:
+        vertices = _of_faces(_named(said, "group", head.groups), head)
+    elif "material" in said.table:
+        vertices = _of_faces(_named(said, "material", head.materials), head)
+    elif "component" in said.table:
+        vertices = np.flatnonzero(np.isin(head.polygons.components, said.ranges("component")))
+    else:
+        vertices = np.asarray(said.ranges("vertices"), dtype=np.int64)
+    if not len(vertices) or vertices.max() >= head.n_vertices:
+        raise said.error("names no vertices of this head")
+    gaze = said.three("gaze") if "gaze" in said.table else None
+    if gaze is not None and not any(gaze):
+        raise said.error("has a gaze that points nowhere", "three numbers, such as [0, 0, 1]")
+    axis = (gaze[0], gaze[1], gaze[2]) if gaze is not None else None
+    return Part(name, np.unique(vertices).astype(np.int32), follows, axis)  # type: ignore[arg-type]
+
+
+def part_table(part: Part, head: Head) -> dict[str, Any]:
+    """The table [parts.NAME] of a part: by group or material where one is exactly it, else by pieces, else by ranges
+    of vertices.
+    """
+    table = _where(part, head) | {"follows": part.follows}
+    return table | ({"gaze": [float(each) for each in part.gaze]} if part.gaze is not None else {})
+
+
+def ranges_of(numbers: NDArray) -> list[int | str]:
+    """Whole numbers in order, each once, as numbers and ranges: [3, "9-14", 20]."""
+    numbers = np.unique(numbers)
+    if not len(numbers):
+        return []
+    breaks = np.flatnonzero(np.diff(numbers) > 1)
+    starts, ends = np.r_[numbers[0], numbers[breaks + 1]], np.r_[numbers[breaks], numbers[-1]]
+    out: list[int | str] = []
+    for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
+        out += [a] if a == b else [a, b] if b == a + 1 else [f"{a}-{b}"]
+    return out
+
+
+def _where(part: Part, head: Head) -> dict[str, Any]:
+    own = np.unique(part.vertices)
+    named: tuple[tuple[str, Mapping[str, NDArray]], ...] = (("group", head.groups), ("material", head.materials))
+    for key, faces in named:
+        for name, held in faces.items():
+            if np.array_equal(_of_faces(held, head), own):
+                return {key: str(name)}
+    label = head.polygons.components
+    pieces = np.unique(label[own])
+    ranges = ranges_of(own)
+    if int(np.isin(label, pieces).sum()) == len(own):
+        said = ranges_of(pieces)
+        if len(said) <= max(MOST_RANGES, len(ranges)):
+            return {"component": said}
+    return {"vertices": ranges}
+
+
+def _of_faces(faces: NDArray, head: Head) -> NDArray[np.int64]:
+    on = np.zeros(head.polygons.n_faces, dtype=bool)
+    on[faces] = True
+    return np.unique(head.polygons.indices[on[head.polygons.corner_face]])
+
+
+def _named(said: Values, key: str, known: Mapping[str, NDArray]) -> NDArray:
+    name = said.text(key) or ""
+    if name not in known:
+        if key == "group" and not known:
+            raise MoueError(f"{said.where} names a group; this head has none", said.path, hint="say material = ...")
+        raise unknown(key, name, list(known), said.path)
+    return known[name]
