@@ -59,8 +59,12 @@ def context(gl_window: object) -> object:
 
 @pytest.fixture
 def new_hand(gl_window: object, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Hand]]:
-    """Makes windows with settings of their own, one at a time; what is left open is given back."""
+    """Makes windows with settings of their own, one at a time; what is left open is given back. However slow the
+    machine is, no window keeps a copy beside its document unless a test asks for it (`keeping.every`): one beside the
+    common demo would be offered to the next test."""
     monkeypatch.setenv("MOUE_SETTINGS", str(tmp_path / "settings"))
+    for module in ("keeping", "kept_marks"):
+        monkeypatch.setattr(f"composer.viewer.session.{module}.EVERY_SECONDS", float("inf"))
     made: list[Hand] = []
 
     def make(**how: object) -> Hand:

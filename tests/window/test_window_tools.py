@@ -1,12 +1,14 @@
-"""Which tool a press begins: one list says it, by button, key and how things stand."""
+"""The window without a screen: which tool a press begins, and what is told of a fault."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from composer.errors import MoueError
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools import registry
 from composer.viewer.tools.desk import Desk
@@ -84,3 +86,20 @@ def test_names_and_gestures_are_told_apart() -> None:
     names, gestures = [tool.name for tool in TOOLS], [tool.gesture for tool in TOOLS if tool.gesture]
     assert len(set(names)) == len(names) and len(set(gestures)) == len(gestures)
     assert all(bool(tool.gesture) == bool(tool.words) for tool in TOOLS)
+
+
+def test_an_edits_fault_does_not_begin_with_the_open_documents_path() -> None:
+    place = Path("/somewhere/clock.moue")
+    stage = Stage()
+    stage.session = SimpleNamespace(  # type: ignore[assignment]
+        project=SimpleNamespace(path=place), file=place, head=SimpleNamespace(path=None)
+    )
+
+    def refused(where: Path) -> object:
+        raise MoueError("no recipe is named 'a'", where, hint="there is b")
+
+    assert not stage.guard(lambda: refused(place))
+    assert not stage.guard(lambda: refused(Path("/somewhere/target.obj")))
+    first, second = (words.text for words in stage.words)
+    assert first == "No recipe is named 'a'; there is b"
+    assert second.startswith("/somewhere/target.obj: no recipe"), "the fault lies in that file"
