@@ -71,7 +71,6 @@ def from_displacement(
     if softness <= 0 or (ramp_mm is not None and ramp_mm < 0):
         raise MoueError("a ramp cannot be negative")
     moved = motion_amounts(surface, deltas, on_skin)
-    energy = np.einsum("sn,sn->n", moved.whole, moved.whole) * surface.mass
     if not moved.told.any():
         raise MoueError("no shape moves the skin, so nothing moves together")
     moving = MovingPlaces.of(surface, moved.told, other)
@@ -85,7 +84,7 @@ def from_displacement(
         half = np.full((len(seeds),) * 2, 0.5 * ramp_mm)
         weights = softened(ground, half, 0.5 * ramp_mm)
     weights *= on_skin
-    held = float((weights.sum(axis=0) * energy).sum() / energy.sum())
+    held = float(weights.sum(axis=0) @ moved.energy / moved.energy.sum())
     digits = max(2, len(str(len(weights))))
     names = [f"moves_{rank + 1:0{digits}d}" for rank in range(len(weights))]
     ramps = {(names[a], names[b]): 2.0 * float(half[a, b]) for b in range(len(names)) for a in range(b) if half[a, b]}
@@ -115,9 +114,8 @@ def _unturned(
     """Half ramps (k, k) in mm, widened where a shape cut by a region turned a face over, and the masks (k, n)."""
     most = widest(ground, mass, floor_mm)
     weights = softened(ground, half, floor_mm)
-    again = np.flatnonzero(ground.mirror >= np.arange(len(half)))
     for _ in range(MOST_STEPS):
-        tight = tight_borders(turns, weights, again.tolist())
+        tight = tight_borders(turns, weights, half)
         tight |= tight[ground.mirror][:, ground.mirror]
         wider = np.where(tight & (half > 0), np.minimum(STEP * half, most), half)
         if np.array_equal(wider, half):

@@ -32,13 +32,14 @@ NOTICED = 1e-4
 
 @dataclass(frozen=True, eq=False)
 class MotionAmounts:
-    """`whole` (s, n), mm: how far each shape moves each vertex, 0 off the skin, less the head's own motion; `told` (s,
-    n), mm, less the noise as well; `still` s x (n, 3) mm, the displacements less the head's own motion, the very arrays
-    given where it kept still; `uncertain` (s,) bool: shapes in which hardly any skin keeps still.
+    """`told` (s, n), mm: how far each shape moves each vertex, 0 off the skin, less the head's own motion and the
+    noise; `energy` (n,), mm^4: the squares summed over the shapes times the area, before the noise was taken off;
+    `still` s x (n, 3) mm, the displacements less the head's own motion, the very arrays given where it kept still;
+    `uncertain` (s,) bool: shapes in which hardly any skin keeps still.
     """
 
-    whole: Floats
     told: Floats
+    energy: Floats
     still: list[NDArray]
     uncertain: NDArray[np.bool_]
 
@@ -54,7 +55,7 @@ def motion_amounts(
         raise MoueError("the library has no shape to look at")
     n = surface.n_vertices
     mass = surface.mass * on_skin
-    whole, told = np.zeros((len(deltas), n)), np.zeros((len(deltas), n))
+    told, energy = np.zeros((len(deltas), n)), np.zeros(n)
     uncertain = np.zeros(len(deltas), dtype=bool)
     displaced: list[NDArray] = []
     around = _around(surface, on_skin)
@@ -70,12 +71,12 @@ def motion_amounts(
         still = without_head_motion(surface.positions, mass, moved)
         displaced.append(given if still is moved else still.astype(given.dtype, copy=False))
         amount = np.sqrt(np.einsum("ij,ij->i", still, still)) * on_skin
-        whole[i] = amount
+        energy += mass * amount**2
         told[i] = np.maximum(amount - _noise(still, amount, around, on_skin), 0.0) * on_skin
         at_rest = float(mass[amount <= STILL * amount.max()].sum())
         noticed = amount.max() > NOTICED * surface.diagonal_mm
         uncertain[i] = still is not moved and noticed and at_rest < LEAST_STILL * mass.sum()
-    return MotionAmounts(whole, told, displaced, uncertain)
+    return MotionAmounts(told, energy, displaced, uncertain)
 
 
 def _around(surface: Surface, on_skin: NDArray[np.bool_]) -> sp.csr_matrix:

@@ -83,10 +83,9 @@ def moving_pieces(moving: MovingPlaces, n_regions: int, least_mm2: float) -> lis
     pieces = _of_labels(moving, np.unique(whole, return_inverse=True)[1].reshape(-1))
     if sum(piece.regions for piece in pieces) > n_regions:
         pieces = [replace(piece, pair=False) for piece in pieces]
-    strength = [
-        float(moving.loudest[piece.places] ** 2 @ moving.mass[piece.places]) * piece.regions for piece in pieces
-    ]
-    return [pieces[i] for i in np.argsort(-np.array(strength), kind="stable")]
+    loud = moving.loudest**2 * moving.mass
+    strength = np.array([float(loud[piece.places].sum()) * piece.regions for piece in pieces])
+    return [pieces[i] for i in np.argsort(-strength, kind="stable")]
 
 
 def _labels(moving: MovingPlaces, pieces: list[MovingPiece]) -> NDArray[np.int64]:

@@ -7,7 +7,7 @@ made wider, step by step. A face is turned where its vector area (Newell) points
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,9 @@ STEP = 1.25
 """A border on which a face turns becomes this much wider at a time."""
 MOST_STEPS = 6
 """Widenings at most: 1.25^6 is 3.8 times the motion's own falloff."""
+BORNE = 0.6
+"""Of a ramp's width: what shapes may move the skin by across it, and no face turns. A smoothstep's steepest slope is
+1.5 of a whole step, so 0.9 of what turns a face that does nothing itself."""
 ON_BORDER = 0.02
 """A mask that is more than this somewhere on a face has part in the border there."""
 
@@ -37,45 +40,55 @@ class FaceTurns:
         self.triangles = surface.triangles[keep]
         self.face = np.unique(polygons.triangle_face[keep], return_inverse=True)[1].reshape(-1)
         self.positions, self.deltas = surface.positions, deltas
-        self.count = int(self.face.max(initial=-1)) + 1
-        self.rest = self._vectors(self.positions, slice(None))
-        self.alone = [self._turned(self.positions + delta, slice(None)) for delta in deltas]
+        whole = _Faces(self.triangles, self.face)
+        self.rest = whole.vectors(self.positions)
+        self.alone = [whole.turned(self.positions + delta, self.rest) for delta in deltas]
 
-    def cut_by(self, mask: Floats) -> NDArray[np.bool_]:
-        """(f,) the faces that some shape, multiplied by the mask (n,), turns over and the whole shape does not."""
-        corners = mask[self.triangles]
-        changing = np.bincount(self.face, np.ptp(corners, axis=1) > 1e-6, self.count) > 0
+    def cut_by(self, mask: Floats) -> Iterator[tuple[int, NDArray[np.int64]]]:
+        """Each shape that, multiplied by the mask (n,), turns faces over that the whole shape does not, and the
+        vertices (k,) of those faces.
+        """
+        changing = np.bincount(self.face, np.ptp(mask[self.triangles], axis=1) > 1e-6, len(self.rest)) > 0
         rows = changing[self.face]
-        used = np.unique(self.triangles[rows])
-        turned = np.zeros(self.count, dtype=bool)
-        pose = self.positions.copy()
-        for delta, alone in zip(self.deltas, self.alone, strict=True):
+        used, corners = np.unique(self.triangles[rows], return_inverse=True)
+        faces = _Faces(corners.reshape(-1, 3), np.unique(self.face[rows], return_inverse=True)[1].reshape(-1))
+        at, share, rest = self.positions[used], mask[used, None], self.rest[changing]
+        for shape, (delta, alone) in enumerate(zip(self.deltas, self.alone, strict=True)):
             moved = delta[used]
             if moved.any():
-                pose[used] = self.positions[used] + mask[used, None] * moved
-                turned |= self._turned(pose, rows) & changing & ~alone
-        return turned
-
-    def vertices_of(self, faces: NDArray[np.bool_]) -> NDArray[np.int64]:
-        """(k,) the vertices of some faces (f,)."""
-        return np.unique(self.triangles[faces[self.face]]).astype(np.int64)
-
-    def _turned(self, pose: Floats, rows: slice | NDArray[np.bool_]) -> NDArray[np.bool_]:
-        return np.einsum("ij,ij->i", self._vectors(pose, rows), self.rest) < 0.0
-
-    def _vectors(self, at: Floats, rows: slice | NDArray[np.bool_]) -> Floats:
-        """(f, 3) twice the vector areas, from the triangles of `rows`; 0 for faces without one."""
-        a, b, c = (at[self.triangles[rows, k]] for k in range(3))
-        return np.stack([np.bincount(self.face[rows], along, self.count) for along in cross(b - a, c - a).T], axis=1)
+                turned = faces.turned(at + share * moved, rest) & ~alone[changing]
+                if turned.any():
+                    on = turned[faces.face]
+                    yield shape, used[np.unique([corner[on] for corner in faces.corners])].astype(np.int64)
 
 
-def tight_borders(turns: FaceTurns, weights: Floats, regions: Sequence[int]) -> NDArray[np.bool_]:
-    """(k, k) the borders on which a shape cut by one of the `regions` turns a face, of masks `weights` (k, n)."""
+class _Faces:
+    """Triangles (t, 3) and the face (t,) of each, numbered from 0 without gaps."""
+
+    def __init__(self, triangles: NDArray, face: NDArray) -> None:
+        self.corners = [np.ascontiguousarray(triangles[:, k]) for k in range(3)]
+        self.face = face
+
+    def vectors(self, at: Floats) -> Floats:
+        """(f, 3) twice the vector areas at the places `at`."""
+        a, b, c = (np.take(at, corner, axis=0) for corner in self.corners)
+        return np.stack([np.bincount(self.face, along) for along in cross(b - a, c - a).T], axis=1)
+
+    def turned(self, at: Floats, rest: Floats) -> NDArray[np.bool_]:
+        """(f,) whether each points away from its vector (f, 3) at rest."""
+        return np.einsum("ij,ij->i", self.vectors(at), rest) < 0.0
+
+
+def tight_borders(turns: FaceTurns, weights: Floats, half_mm: Floats) -> NDArray[np.bool_]:
+    """(k, k) the borders of masks `weights` (k, n) on which a shape cut by a region turns a face, although it moves
+    the skin there by no more than the border's ramp, 2 `half_mm` (k, k), is to bear.
+    """
     tight = np.zeros((len(weights),) * 2, dtype=bool)
-    for region in regions:
-        turned = turns.cut_by(weights[region])
-        if turned.any():
-            beside = (weights[:, turns.vertices_of(turned)] > ON_BORDER).any(axis=1)
-            beside[region] = False
-            tight[region] |= beside if beside.any() else np.arange(len(weights)) != region
-    return tight | tight.T
+    on = weights > ON_BORDER
+    for region, mask in enumerate(weights):
+        for shape, vertices in turns.cut_by(mask):
+            for other in np.flatnonzero(on[:, vertices].any(axis=1) & (half_mm[region] > 0)):
+                border = np.asarray(turns.deltas[shape][on[region] & on[other]])
+                furthest = float(np.sqrt(np.einsum("ij,ij->i", border, border).max(initial=0.0)))
+                tight[region, other] |= furthest < BORNE * 2.0 * half_mm[region, other]
+    return np.asarray(tight | tight.T)

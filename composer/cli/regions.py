@@ -36,6 +36,10 @@ def regions(
     ramp_mm: Annotated[
         float, typer.Option(metavar="MM", min=0.0, max=1000.0, help="How wide the borders of groups are, mm.")
     ] = 8.0,
+    softness: Annotated[
+        float,
+        typer.Option(metavar="X", min=0.1, max=10.0, help="Widens borders of regions from displacement; 1.6 is soft."),
+    ] = 1.0,
     neutral: Neutral = None,
     unit: Unit = None,
     skip_broken: SkipBroken = False,
@@ -59,7 +63,7 @@ def regions(
         raise MoueError("is there already", to, hint="give another file with --to")
     with bar("opening") as progress:
         opened = open_library(head, neutral, unit, skip_broken, progress)
-        project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm)
+        project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm, softness=softness)
     make_folder(to.parent)
     save_document(project, to)
     for note in notes:

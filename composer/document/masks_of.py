@@ -29,7 +29,7 @@ from masks.mask import checked_values
 Floats = NDArray[np.float64]
 KEYS: dict[str, tuple[str, ...]] = {
     "landmarks": ("preset",),
-    "displacement": ("moves", "regions"),
+    "displacement": ("moves", "regions", "softness", "ramp_mm"),
     "group": ("group", "material", "ramp_mm"),
     "component": ("component",),
     "vertices": ("vertices", "ramp_mm"),
@@ -38,6 +38,8 @@ KEYS: dict[str, tuple[str, ...]] = {
     "file": ("file",),
 }
 """The sources of masks, and what each may say beside `from`."""
+SOFTNESS = 0.1, 10.0
+"""Between these, `softness` widens the borders of regions from displacement; 1 is the motion's own falloff."""
 
 
 def whole_source(region: Region) -> dict[str, Any]:
@@ -67,7 +69,7 @@ class MaskSources:
         self._laid: dict[str, dict[str, Floats]] = {}
         self._left_out: dict[str, list[str]] = {}
         self._preset_of: dict[str, str] = {}
-        self._moving: dict[int, MovingRegions] = {}
+        self._moving: dict[tuple[int, float, float | None], MovingRegions] = {}
         self._unplaced: dict[str, str] = {}
         self._made: list[_Made] = []
         if before is not None:
@@ -148,13 +150,15 @@ class MaskSources:
 
     def take_moving(self, count: int, found: MovingRegions) -> None:
         """What moves together in at most `count` regions of this head's library, where it has been found already."""
-        self._moving[count] = found
+        self._moving[count, 1.0, None] = found
 
     def _from_displacement(self, region: Region, said: Values) -> Floats:
         count = said.whole("regions", 1, 1000) if "regions" in said.table else 12
-        if count not in self._moving:
-            self._moving[count] = moving_regions(self.head, count, self._library_shapes)
-        masks = self._moving[count].masks
+        ramp_mm = said.number("ramp_mm", 0.0, 0.0, 1000.0) if "ramp_mm" in said.table else None
+        key = count, said.number("softness", 1.0, *SOFTNESS), ramp_mm
+        if key not in self._moving:
+            self._moving[key] = moving_regions(self.head, count, self._library_shapes, *key[1:])
+        masks = self._moving[key].masks
         wanted = said.text("moves") or region.name
         if wanted not in masks:
             raise unknown("region that moves together", wanted, masks, self.project.path)
@@ -207,13 +211,17 @@ def mirror_or_none(head: Head) -> NDArray[np.int32] | None:
         return None
 
 
-def moving_regions(head: Head, count: int, shapes: Sequence[Shape] | None = None) -> MovingRegions:
+def moving_regions(
+    head: Head, count: int, shapes: Sequence[Shape] | None = None, softness: float = 1.0, ramp_mm: float | None = None
+) -> MovingRegions:
     """What moves together in a head's library (or in `shapes` of it), at most `count` regions, in pairs where the
-    head is symmetric. Raises MoueError where nothing moves.
+    head is symmetric. `softness` times the motion's own falloff is how wide each border is, or all are `ramp_mm` from
+    full to none. Raises MoueError where nothing moves.
     """
     try:
         deltas = [shape.delta for shape in (head.shapes if shapes is None else shapes)]
-        return from_displacement(head.surface, deltas, count, skin=head.skin, partner=mirror_or_none(head))
+        partner = mirror_or_none(head)
+        return from_displacement(head.surface, deltas, count, ramp_mm, head.skin, partner, softness)
     except MoueError as error:
         raise MoueError(str(error), head.path) from None
 

@@ -21,17 +21,19 @@ from masks.from_displacement import MovingRegions
 
 MOVING = 16
 """How many regions are looked for in what moves together, unless said."""
+UNCERTAIN_TOLD = 5
+"""Shapes named in a note; more are counted."""
 
 
 def laid_regions(
     head: Head, path: Path, source: str, preset: str = "face", count: int = MOVING, ramp_mm: float = 8.0,
-    found: MovingRegions | None = None,
+    found: MovingRegions | None = None, softness: float = 1.0,
 ) -> tuple[Project, list[str]]:  # fmt: skip
     """A project for `head` that is to lie at `path`, and notes of what was left out.
 
-    `source` is landmarks, displacement or groups; `found` is what moves together, where that is known. A head that
-    nobody has marked has its landmarks found, and the document holds them, to be looked at and corrected. Raises
-    MoueError where the head has nothing to make them from.
+    `source` is landmarks, displacement or groups; `found` is what moves together, where that is known; `softness`
+    widens the borders of what moves together. A head that nobody has marked has its landmarks found, and the document
+    holds them, to be looked at and corrected. Raises MoueError where the head has nothing to make them from.
     """
     notes = list(head.notes)
     marks = Landmarks()
@@ -46,10 +48,11 @@ def laid_regions(
         notes += [*laid.notes, *(f"Region {name!r} was left out: {why}" for name, why in laid.left_out.items())]
         sources: dict[str, dict[str, Any]] = {name: {"from": source, "preset": name} for name in laid.masks}
     elif source == "displacement":
-        found = found or moving_regions(head, count)
-        notes.append(f"The regions hold {100 * found.held:.0f} percent of the library's motion.")
+        found = found or moving_regions(head, count, softness=softness)
+        notes += _moving_notes(head, found)
         names = region_names(head, found.masks)
-        sources = {names[name]: {"from": source, "moves": name, "regions": count} for name in found.masks}
+        said = {"from": source, "regions": count} | ({"softness": softness} if softness != 1.0 else {})
+        sources = {names[name]: {**said, "moves": name} for name in found.masks}
     else:
         sources = {}
         for key, faces in (("group", head.groups), ("material", head.materials)):
@@ -70,3 +73,19 @@ def laid_regions(
 def _plain(name: str) -> str:
     """A group's or material's name as a region may bear it: without what no file's name holds."""
     return re.sub(r'[/\\:*?"<>|]+', "_", name).strip(" .") or "group"
+
+
+def _moving_notes(head: Head, found: MovingRegions) -> list[str]:
+    """What there is to say of regions from displacement."""
+    notes = [f"The regions hold {100 * found.held:.0f} percent of what the library moves on the skin."]
+    if found.uncertain:
+        names = [head.shapes[i].name for i in found.uncertain]
+        told = ", ".join(names[:UNCERTAIN_TOLD]) + (", ..." if len(names) > UNCERTAIN_TOLD else "")
+        which = f"{len(names)} of {len(head.shapes)} shapes ({told})"
+        notes.append(f"Hardly any skin keeps still in {which}: how far the head itself moved in them is a guess.")
+    return notes
+
+
+def _part(vertices: list[int], name: str, head: Head, follows: str) -> dict[str, Any]:
+    where: dict[str, Any] = {"group": name} if name in head.groups else {"vertices": vertices}
+    return where | {"follows": follows}
