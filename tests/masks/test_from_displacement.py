@@ -141,6 +141,114 @@ def test_a_rigid_motion_is_found_to_the_digit_where_most_of_the_head_is_still(se
     assert np.array_equal(without_head_motion(FLAT.positions, FLAT.mass, face), face)
 
 
+def normals(surface: Surface, at: np.ndarray) -> np.ndarray:
+    """(f, 3) the cross product of each quad's diagonals, twice its vector area."""
+    a, b, c, d = at[surface.polygons.indices.reshape(-1, 4)].transpose(1, 0, 2)
+    return np.cross(c - a, d - b)
+
+
+def reach(surface: Surface, shape: np.ndarray, one: np.ndarray, other: np.ndarray) -> float:
+    """The most that a shape moves a vertex where both masks are above 0.02, mm."""
+    both = (one > 0.02) & (other > 0.02)
+    return float(np.linalg.norm(shape[both], axis=1).max(initial=0.0))
+
+
+@settings(max_examples=6, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), strength=st.floats(1.0, 4.0))
+def test_a_shape_cut_by_a_region_turns_no_face_that_its_ramps_should_bear(seed: int, strength: float) -> None:
+    """Where it moves the skin by less than 0.6 of the ramps of the borders it is cut along, and not by itself."""
+    rng = np.random.default_rng(seed)
+    shapes = [strength * shape * (1.0, 1.0, 0.2) for shape in bumps(rng)]
+    made = from_displacement(FLAT, shapes, 8)
+    names, rest = list(made.masks), normals(FLAT, FLAT.positions)
+    corners = FLAT.polygons.indices.reshape(-1, 4)
+    for shape in shapes:
+        alone = np.einsum("ij,ij->i", normals(FLAT, FLAT.positions + shape), rest) < 0
+        for name in names:
+            mask = made.masks[name]
+            turned = np.einsum("ij,ij->i", normals(FLAT, FLAT.positions + mask[:, None] * shape), rest) < 0
+            folded = corners[turned & ~alone]
+            beside = [other for other in names if other != name and (made.masks[other][folded] > 0.02).any()]
+            for other in beside:
+                pair = (name, other) if (name, other) in made.ramps_mm else (other, name)
+                if pair in made.ramps_mm:
+                    widest = 0.9 * np.sqrt(min(float(FLAT.mass[made.masks[each] > 0.5].sum()) for each in pair))
+                    borne = reach(FLAT, shape, mask, made.masks[other]) < 0.6 * made.ramps_mm[pair]
+                    assert not borne or made.ramps_mm[pair] > widest, (name, other)
+
+
+@settings(max_examples=6, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_no_ramp_is_narrower_than_the_mesh_and_the_face_bear_and_softness_widens_them(seed: int) -> None:
+    shapes = bumps(np.random.default_rng(seed))
+    one, soft = from_displacement(FLAT, shapes, 8), from_displacement(FLAT, shapes, 8, softness=1.6)
+    moved = np.max([np.linalg.norm(shape, axis=1) for shape in shapes], axis=0) > 1.0
+    width = min(np.ptp(FLAT.positions[moved], axis=0)[:2])
+    for made in (one, soft):
+        for ramp in made.ramps_mm.values():
+            assert ramp >= 2 * 2.0 and ramp >= 0.06 * 0.5 * width
+    assert np.median(list(soft.ramps_mm.values())) >= np.median(list(one.ramps_mm.values()))
+
+
+def test_each_border_has_the_width_over_which_the_motion_falls_off_there() -> None:
+    """Two steep pairs of plates on the left, two that go over gently on the right."""
+    x, y = FLAT.positions[:, 0], FLAT.positions[:, 1]
+
+    def plate(low: float, high: float, soft: float) -> np.ndarray:
+        return 1 / (1 + np.exp(-(x - low) / soft)) / (1 + np.exp((x - high) / soft)) * (np.abs(y - 59) < 50)
+
+    fields = [plate(2, 28, 1.0), plate(28, 54, 1.0), plate(66, 92, 3.5), plate(92, 118, 3.5)]
+    shapes = [field[:, None] * np.array(way) * 3.0 for field in fields for way in ((1, 0, 0), (0, 1, 0), (0, 0, 1))]
+    made = from_displacement(FLAT, shapes, 4)
+    place = {name: float(FLAT.positions[seed, 0]) for name, seed in made.seeds.items()}
+    a, b, c, d = sorted(place, key=lambda name: place[name])
+    steep, gentle = (made.ramps_mm[tuple(sorted(pair))] for pair in ((a, b), (c, d)))
+    assert gentle > 1.3 * steep
+
+
+def test_a_crumb_goes_to_its_neighbour_and_sets_no_ramp() -> None:
+    shapes = library()
+    away = np.hypot(FLAT.positions[:, 0] - 70, FLAT.positions[:, 1] - 60)
+    crumb = np.exp(-((away / 1.5) ** 2))[:, None] * np.array([0.0, 0.0, 9.0])
+    made, without = from_displacement(FLAT, [*shapes, crumb], 16), from_displacement(FLAT, shapes, 16)
+    areas = [float(FLAT.mass[mask > 0.5].sum()) for mask in made.masks.values()]
+    floor = min(made.ramps_mm.values()) / 2
+    assert min(areas) > 0.5 * floor**2
+    assert min(made.ramps_mm.values()) >= 0.9 * min(without.ramps_mm.values())
+
+
+def test_an_asked_ramp_is_taken_however_narrow() -> None:
+    made = from_displacement(FLAT, library(), 9, ramp_mm=3.0)
+    assert set(made.ramps_mm.values()) == {3.0}
+    hard = from_displacement(FLAT, library(), 9, ramp_mm=0.0)
+    assert set(np.unique(np.stack(list(hard.masks.values()))).tolist()) == {0.0, 1.0}
+
+
+def test_what_is_held_is_told_before_the_noise_is_taken_off() -> None:
+    """A formula of its own: squared displacement by area under the masks, over all of it, on the skin."""
+    skin = FLAT.positions[:, 0] < 90
+    shapes = library(noise=0.02)
+    still = [shape * (np.linalg.norm(shape, axis=1) > 0.15)[:, None] for shape in shapes]
+    made = from_displacement(FLAT, still, 9, skin=skin)
+    energy = sum(np.einsum("ij,ij->i", shape, shape, dtype=float) for shape in still) * FLAT.mass * skin
+    under = np.sum(list(made.masks.values()), axis=0)
+    assert made.held == pytest.approx(float(under @ energy / energy.sum()), rel=1e-6)
+    noisy = from_displacement(FLAT, library(noise=0.3), 9)
+    assert noisy.held < 0.97  # a third of a millimetre everywhere lies outside the regions as well
+
+
+def test_where_no_skin_keeps_still_it_is_said() -> None:
+    rng = np.random.default_rng(5)
+    x, y = FLAT.positions[:, 0] / 118, FLAT.positions[:, 1] / 118
+    restless = []
+    for shape in library():
+        a, b, c = rng.uniform(2, 5, 3)
+        wave = np.stack([np.sin(a * np.pi * x + b), np.cos(b * np.pi * y + c), np.sin(c * np.pi * (x + y))], axis=1)
+        restless.append(shape + 3.0 * wave)
+    assert from_displacement(FLAT, library(), 9).uncertain == ()
+    assert len(from_displacement(FLAT, restless, 9).uncertain) > 20
+
+
 def test_parts_stay_out() -> None:
     skin = FLAT.positions[:, 0] < 80
     made = from_displacement(FLAT, library(), 9, skin=skin)
@@ -154,5 +262,7 @@ def test_what_cannot_be_parted_is_refused() -> None:
         from_displacement(FLAT, [np.zeros((3600, 3))])
     with pytest.raises(MoueError, match="shape 0"):
         from_displacement(FLAT, [np.zeros((5, 3))])
+    with pytest.raises(MoueError, match="ramp"):
+        from_displacement(FLAT, library(), softness=0.0)
     one = from_displacement(FLAT, library()[:1], 12)
     assert 1 <= len(one.masks) <= 12 and one.held > 0.95

@@ -17,6 +17,9 @@ from masks.region_preset import SIDES
 from tests.composer.demo.library_fixtures import face
 
 COUNT = 16
+RAMP_MM = 10.0
+"""Ramps like those of the landmark regions that tell where a place is (5 to 16 mm), for it is places that are compared;
+the library's own falloff would make them wider."""
 PLACES = {
     "brow": ("brow_inner", "brow_outer", "forehead", "glabella"),
     "upper_lid": ("upper_lid",),
@@ -34,7 +37,7 @@ def moving(name: str) -> tuple[Head, MovingRegions, dict[str, str]]:
     """A demo head, its regions found without landmarks, and their names."""
     head = face(name).head
     found = from_displacement(
-        head.surface, [s.delta for s in head.shapes], COUNT, skin=head.skin, partner=mirror_map(head.neutral)
+        head.surface, [s.delta for s in head.shapes], COUNT, RAMP_MM, head.skin, mirror_map(head.neutral)
     )  # fmt: skip
     return head, found, region_names(head, found.masks)
 
