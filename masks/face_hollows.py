@@ -73,9 +73,9 @@ def part_lips(
     """(n,) flags of the vertices of the "upper" and of the "lower" lip: within the borders of the red of the lips,
     and nearer along the surface to its own line of contact than to the other's, the inner side of the lips up to
     the mouth's bag taken with them. The corners, which both lips share, are in neither. None where one of LIP_CURVES
-    is missing or the lips' border parts nothing.
+    is missing or has no vertex of its own, or the lips' border parts nothing.
     """
-    if any(name not in curves for name in LIP_CURVES):
+    if any(len(curves.get(name, ())) < 3 for name in LIP_CURVES):
         return None
     upper, lower = curves["upper_lip"], curves["lower_lip"]
     corners = np.intersect1d(upper[[0, -1]], lower[[0, -1]])
@@ -87,6 +87,8 @@ def part_lips(
         return None
     lines = {side: curves[f"lip_line_{side}"] for side in ("upper", "lower")}
     shared = np.union1d(np.intersect1d(lines["upper"], lines["lower"]), corners)
+    if any(not len(np.setdiff1d(line, shared)) for line in lines.values()):
+        return None
     marching = Marching(surface, hollows.rims | hollows.inside)
     limit = float(np.linalg.norm(np.diff(surface.positions[upper], axis=0), axis=1).sum())
     reach = {side: marching.from_vertices(np.setdiff1d(line, shared), limit) for side, line in lines.items()}

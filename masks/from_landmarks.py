@@ -15,16 +15,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
 from composer.geometry.marching import Marching
 from composer.geometry.surface import Floats, Surface
 from masks.combine import split_sides
 from masks.face_frame import FaceFrame, face_frame
-from masks.face_hollows import Hollows, find_hollows, part_lips
+from masks.face_hollows import LIP_CURVES, Hollows, find_hollows, part_lips
 from masks.from_loops import enclosed
-from masks.region_preset import LEFT, SIDES, RegionPreset, RegionSet, Seed
+from masks.landmark_places import Marks, Need, any_of, each_of
+from masks.region_preset import LEFT, SIDES, RegionPreset, RegionSet
 from masks.soften import smoothstep
 
 DEEP = -1e3
@@ -51,58 +51,6 @@ class _Region:
     side: str
 
 
-class _Marks:
-    """Landmarks on the skin: points as positions, curves as vertices (k,)."""
-
-    def __init__(
-        self, surface: Surface, points: Mapping[str, ArrayLike], curves: Mapping[str, ArrayLike], skin: NDArray
-    ) -> None:
-        self.surface = surface
-        self.allowed = np.flatnonzero(skin)
-        self.tree = cKDTree(surface.positions[self.allowed])
-        self.points = {name: np.asarray(at, dtype=np.float64).reshape(3) for name, at in points.items()}
-        self.curves = {name: self._as_vertices(line) for name, line in curves.items()}
-
-    def _as_vertices(self, line: ArrayLike) -> NDArray[np.int64]:
-        given = np.asarray(line)
-        if given.ndim == 2:
-            given = self.nearest_one(given)
-        if len(given) and not (int(given.min()) >= 0 and int(given.max()) < self.surface.n_vertices):
-            raise MoueError(f"a curve names vertex {int(given.max())} of {self.surface.n_vertices}")
-        keep = np.r_[True, given[1:] != given[:-1]] if len(given) else np.zeros(0, dtype=bool)
-        return given[keep].astype(np.int64)
-
-    def nearest(self, positions: NDArray) -> tuple[NDArray[np.int64], Floats]:
-        """The skin's vertices (k,) about each position (m, 3), and how much further than the nearest each is, mm.
-
-        A position on a vertex has that one alone; one between vertices has all that are nearly as near, so that a
-        place on the midline leans to neither side.
-        """
-        sought = np.asarray(positions, dtype=np.float64).reshape(-1, 3)
-        count = min(12, len(self.allowed))
-        away, at = (each.reshape(len(sought), count) for each in self.tree.query(sought, k=count))
-        edge = self.surface.mean_edge_mm
-        more = away - away[:, :1]
-        near = more <= np.where(away[:, :1] > 0.05 * edge, 0.5, 1e-3) * edge
-        cut_off = near[:, -1:] & (away >= away[:, -1:] - 1e-6 * edge) & (more > 1e-6 * edge)
-        near &= ~cut_off
-        return self.allowed[at[near]].astype(np.int64), more[near]
-
-    def nearest_one(self, positions: NDArray) -> NDArray[np.int64]:
-        """(m,) the skin's nearest vertex to each position (m, 3)."""
-        return self.allowed[self.tree.query(np.asarray(positions, dtype=np.float64))[1]].astype(np.int64)
-
-    def place(self, name: str, side: str) -> NDArray | None:
-        """(3,) a landmark, or the place midway between several joined by `+`; None where one is missing."""
-        found = [self.points.get(one + side if side and one + side in self.points else one) for one in name.split("+")]
-        present = [at for at in found if at is not None]
-        return np.mean(present, axis=0) if len(present) == len(found) else None
-
-    def curve(self, name: str, side: str) -> NDArray[np.int64] | None:
-        """(k,) the vertices of a curve of this side; None where it is missing."""
-        return self.curves.get(name + side if side and name + side in self.curves else name)
-
-
 def from_landmarks(
     surface: Surface,
     preset: RegionSet,
@@ -114,13 +62,13 @@ def from_landmarks(
 
     `points` {name: (3,) position in mm}; `curves` {name: vertices (k,) or positions (k, 3)}; `skin` (n,) bool, the
     vertices that are not parts (all, unless said). What lacks landmarks is made from those that are there; a region
-    with none is left out and the reason returned. Raises MoueError where shapes do not fit.
+    with none is left out, and `left_out` says what it needs. Raises MoueError where shapes do not fit.
     """
     n = surface.n_vertices
     on_skin = np.ones(n, dtype=bool) if skin is None else np.asarray(skin, dtype=bool)
     if on_skin.shape != (n,) or not on_skin.any():
         raise MoueError("the skin must be one flag a vertex, and some vertex must be skin")
-    marks = _Marks(surface, points, curves, on_skin)
+    marks = Marks(surface, points, curves, on_skin)
     frame = face_frame(surface, marks.points, preset.interpupillary_mm)
     notes = [f"the face's size was taken from {frame.words}: {frame.scale:.2f} of the preset's"]
     hollows = find_hollows(surface, marks.curves, notes)
@@ -132,10 +80,10 @@ def from_landmarks(
         score, missing = _score(region, marks, marching, frame.scale)
         if score is None:
             for name in region.preset.names if region.preset.sides == "split" else (region.name,):
-                left_out[name] = f"it needs {' or '.join(missing)}"
+                left_out[name] = f"the {name} region needs {any_of(missing)}"
             continue
         if missing:
-            notes.append(f"{region.name} was made without {', '.join(missing)}")
+            notes.append(f"the {region.name} region is made without {each_of(missing)}")
         grown.append(region)
         scores.append(score)
     weights = _shared(scores, [region.preset.ramp_mm * frame.scale for region in grown], n)
@@ -157,12 +105,12 @@ def _to_grow(preset: RegionSet) -> list[_Region]:
 
 
 def _score(
-    region: _Region, marks: _Marks, marching: Marching, scale: float
-) -> tuple[Floats | None, list[str]]:
+    region: _Region, marks: Marks, marching: Marching, scale: float
+) -> tuple[Floats | None, list[Need]]:
     """(n,) distance to the nearest seed minus its reach, inf beyond where it matters; and the landmarks missing."""
     vertices: list[NDArray] = []
     heads: list[NDArray] = []
-    missing: list[str] = []
+    missing: list[Need] = []
     if region.preset.loop:
         ring = marks.curve(region.preset.loop, region.side)
         within = None
@@ -173,9 +121,9 @@ def _score(
                 within = None
         if within is not None and ring is not None:
             return _signed(marching, within, ring, 0.5 * region.preset.ramp_mm * scale), missing
-        missing.append(f"the loop {region.preset.loop}{region.side}")
+        missing.append(frozenset([f"the curve {region.preset.loop}{region.side}, closed"]))
     for seed in region.preset.seeds:
-        found, lacking = _seed_places(seed, region.side, marks)
+        found, lacking = marks.seed(seed, region.side)
         missing += lacking
         if found is not None:
             vertices.append(found[0])
@@ -191,41 +139,6 @@ def _signed(marching: Marching, within: NDArray, ring: NDArray, limit: float) ->
     """(n,) distance from a loop, negative within; beyond `limit` DEEP within, inf outside."""
     away = marching.from_vertices(ring, limit)
     return np.where(within, np.where(np.isfinite(away), -away, DEEP), away)
-
-
-def _seed_places(seed: Seed, side: str, marks: _Marks) -> tuple[tuple[NDArray, Floats] | None, list[str]]:
-    """Vertices (k,) of a seed and how far each is from the place meant, mm (k,); and what is missing of it.
-
-    A place is a landmark as given, or lies midway between landmarks, then perhaps below the skin; the nearest skin
-    stands for it.
-    """
-    if seed.curve:
-        line = marks.curve(seed.curve, side)
-        if line is None or len(line) < 2:
-            return None, [f"the curve {seed.curve}{side}"]
-        at = marks.surface.positions[line]
-        along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(at, axis=0), axis=1))]
-        part = along / max(along[-1], 1e-12)
-        keep = (part >= seed.span[0] - 1e-9) & (part <= seed.span[1] + 1e-9)
-        if keep.any():
-            return (line[keep], np.zeros(int(keep.sum()))), []
-        nearest = int(np.argmin(np.abs(part - sum(seed.span) / 2)))
-        return (line[nearest : nearest + 1], np.zeros(1)), []
-    places = [(name, marks.place(name, side)) for name in seed.points]
-    lacking = [name for name, at in places if at is None]
-    stops = np.array([at for _, at in places if at is not None]).reshape(-1, 3)
-    if len(stops) == 0:
-        return None, lacking
-    return marks.nearest(_line(stops, max(marks.surface.mean_edge_mm, 1e-6))), lacking
-
-
-def _line(stops: NDArray, step: float) -> NDArray:
-    """(m, 3) places no further apart than `step` along the broken line through `stops` (k, 3)."""
-    pieces = [stops[:1]]
-    for a, b in zip(stops[:-1], stops[1:], strict=True):
-        count = max(1, int(np.ceil(np.linalg.norm(b - a) / step)))
-        pieces.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
-    return np.concatenate(pieces)
 
 
 def _shared(scores: list[Floats], ramps: list[float], n: int) -> Floats:
@@ -256,7 +169,7 @@ def _shared(scores: list[Floats], ramps: list[float], n: int) -> Floats:
 
 def _kept_off_other_lip(
     surface: Surface,
-    marks: _Marks,
+    marks: Marks,
     hollows: Hollows,
     grown: list[_Region],
     weights: Floats,
@@ -271,7 +184,7 @@ def _kept_off_other_lip(
         return weights
     lips = part_lips(surface, marks.curves, hollows)
     if lips is None:
-        notes.append("the lips were not kept apart: it needs upper_lip, lower_lip, lip_line_upper and lip_line_lower")
+        notes.append(f"the lips are not kept apart: that needs the curves {', '.join(LIP_CURVES[:-1])} and {LIP_CURVES[-1]}")
         return weights
     marching = Marching(surface, hollows.rims | hollows.inside)
     for side, other in (("upper", "lower"), ("lower", "upper")):

@@ -67,7 +67,7 @@ class MaskSources:
     def __init__(self, project: Project, head: Head, before: MaskSources | None = None) -> None:
         self.project, self.head = project, head
         self._laid: dict[str, dict[str, Floats]] = {}
-        self._left_out: dict[str, list[str]] = {}
+        self._left_out: dict[str, dict[str, str]] = {}
         self._preset_of: dict[str, str] = {}
         self._moving: dict[tuple[int, float, float | None], MovingRegions] = {}
         self._unplaced: dict[str, str] = {}
@@ -106,7 +106,7 @@ class MaskSources:
         """Sentences on what was left out of the regions that the document has."""
         used = [whole_source(region).get("preset", "") for region in self.project.regions]
         presets = {self._preset_of[name] for name in used if name in self._preset_of}
-        left_out = [note for name in sorted(presets) for note in self._left_out.get(name, [])]
+        left_out = [f"Left out: {why}." for name in sorted(presets) for why in self._left_out.get(name, {}).values()]
         return left_out + [self._unplaced[r.name] for r in self.project.regions
                            if r.name in self._unplaced and r.source["from"] == "image"]  # fmt: skip
 
@@ -141,11 +141,10 @@ class MaskSources:
         self._preset_of[name] = preset.name
         if preset.name not in self._laid:
             laid = lay_regions(self.head, preset)
-            notes = [f"Region {key!r} was left out: {why}" for key, why in laid.left_out.items()]
-            self._left_out[preset.name] = notes
+            self._left_out[preset.name] = dict(laid.left_out)
             self._laid[preset.name] = dict(laid.masks)
         if name not in self._laid[preset.name]:
-            raise MoueError(f"region {region.name!r}: its landmarks are missing", self.project.path)
+            raise MoueError(self._left_out[preset.name].get(name, "its landmarks are missing"), self.project.path)
         return self._laid[preset.name][name]
 
     def take_moving(self, count: int, found: MovingRegions) -> None:

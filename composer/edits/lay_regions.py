@@ -45,7 +45,7 @@ def laid_regions(
             notes += [marked.words, *(f"No landmarks of the {what}: {why}." for what, why in marked.missing.items())]
     if source == "landmarks":
         laid = lay_regions(head, region_set(preset))
-        notes += [*laid.notes, *(f"Region {name!r} was left out: {why}" for name, why in laid.left_out.items())]
+        notes += [*laid.notes, *(f"Left out: {why}." for why in laid.left_out.values())]
         sources: dict[str, dict[str, Any]] = {name: {"from": source, "preset": name} for name in laid.masks}
     elif source == "displacement":
         found = found or moving_regions(head, count, softness=softness)
