@@ -184,7 +184,8 @@ def _kept_off_other_lip(
         return weights
     lips = part_lips(surface, marks.curves, hollows)
     if lips is None:
-        notes.append(f"the lips are not kept apart: that needs the curves {', '.join(LIP_CURVES[:-1])} and {LIP_CURVES[-1]}")
+        needed = f"{', '.join(LIP_CURVES[:-1])} and {LIP_CURVES[-1]}"
+        notes.append(f"the lips are not kept apart: that needs the curves {needed}")
         return weights
     marching = Marching(surface, hollows.rims | hollows.inside)
     for side, other in (("upper", "lower"), ("lower", "upper")):

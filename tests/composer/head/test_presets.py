@@ -138,6 +138,34 @@ def test_few_landmarks_make_what_can_be_made(demo: DemoNeutral) -> None:
         lay_regions(head.with_(landmarks=None), region_set("face"))
 
 
+def test_one_landmark_or_curve_costs_the_regions_that_need_it_and_they_say_so() -> None:
+    """Whichever is missing, empty or too short: every other region is made, and what is not made names it."""
+    head = build_neutral(PEOPLE[0]).head()
+    known = head.landmarks
+    assert known is not None
+    lame = [(f"the landmark {name}", Landmarks({n: p for n, p in known.points.items() if n != name}, known.curves))
+            for name in known.points]  # fmt: skip
+    for name, line in known.curves.items():
+        for shorter in ([], list(line[:1]), list(line[:2])):
+            lame.append((f"the curve {name}", Landmarks(known.points, {**known.curves, name: shorter})))
+    every = region_set("face").names
+    for words, marks in lame[:: max(1, len(lame) // 40)]:
+        made = lay_regions(head, region_set("face"), marks)
+        assert set(made.masks) | set(made.left_out) == set(every) and len(made.left_out) <= 4, words
+        for region, why in made.left_out.items():
+            assert why.startswith(f"the {region} region needs ") and words in why
+
+
+def test_what_is_missing_is_told_as_an_artist_says_it() -> None:
+    head = build_neutral(PEOPLE[0]).head()
+    known = head.landmarks
+    assert known is not None
+    points = {name: place for name, place in known.points.items() if name not in ("pogonion", "gnathion")}
+    made = lay_regions(head, region_set("face"), Landmarks(points, {}))
+    assert made.left_out["chin_left"] == "the chin_left region needs the landmark pogonion, or the landmark gnathion"
+    assert made.left_out["neck_left"] == "the neck_left region needs the curve neck_border"
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
