@@ -84,8 +84,3 @@ def _moving_notes(head: Head, found: MovingRegions) -> list[str]:
         which = f"{len(names)} of {len(head.shapes)} shapes ({told})"
         notes.append(f"Hardly any skin keeps still in {which}: how far the head itself moved in them is a guess.")
     return notes
-
-
-def _part(vertices: list[int], name: str, head: Head, follows: str) -> dict[str, Any]:
-    where: dict[str, Any] = {"group": name} if name in head.groups else {"vertices": vertices}
-    return where | {"follows": follows}

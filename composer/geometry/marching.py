@@ -166,7 +166,7 @@ class Marching:
         """The vertices that the front from `vertices` may be the first to reach: by ways over edges no more than DETOUR
         times as late as `joint` (n,) says of all fronts. `mine` (n,): it is the first by those ways; it starts `late`.
         """
-        furthest = float(joint[mine].max(initial=0.0)) - late
+        furthest = max(float(joint[mine].max(initial=0.0)) - late, 0.0)  # 0: others come first everywhere
         reach = DETOUR * min(limit, furthest) + 2.0 * self.surface.mean_edge_mm
         bound = _bound(self.graph, vertices, values, reach) + late
         near = np.isfinite(bound) & (bound <= DETOUR * joint + 2.0 * self.surface.mean_edge_mm)
