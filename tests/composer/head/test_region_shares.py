@@ -24,15 +24,15 @@ JAW = ("jaw", "chin", "lower_lip")
 
 DEMO = [
     ("au07", ("lower_lid",), 0.60), ("au04", BROW, 0.80), ("au09", ("nostril",), 0.50), ("au43", ("upper_lid",), 0.70),
-    ("au05", ("upper_lid",), 0.75), ("au02", BROW, 0.90), ("au06", LIDS_AND_CHEEK, 0.50),
-    ("au15", ("mouth_corner",), 0.55), ("au34", CHEEKS, 0.60), ("au10", ("upper_lip",), 0.30),
-    ("au16", ("lower_lip",), 0.60),
+    ("au05", ("upper_lid",), 0.74), ("au02", BROW, 0.90), ("au06", LIDS_AND_CHEEK, 0.43),
+    ("au15", ("mouth_corner",), 0.49), ("au34", CHEEKS, 0.50), ("au10", ("upper_lip",), 0.22),
+    ("au16", ("lower_lip",), 0.58),
 ]  # fmt: skip
 REAL = [
     ("eyeSquint", ("lower_lid",), 0.60), ("browDown", BROW, 0.80), ("noseSneer", ("nostril",), 0.50),
-    ("eyeBlink", ("upper_lid",), 0.80), ("eyeWide", ("upper_lid",), 0.80), ("browOuterUp", BROW, 0.85),
+    ("eyeBlink", ("upper_lid",), 0.55), ("eyeWide", ("upper_lid",), 0.80), ("browOuterUp", BROW, 0.85),
 ]  # fmt: skip
-FOUND = [("mouthFrown", ("mouth_corner",), 0.35), ("cheekPuff", CHEEKS, 0.55), ("cheekSquint", CHEEKS, 0.50)]
+FOUND = [("mouthFrown", ("mouth_corner",), 0.32), ("cheekPuff", CHEEKS, 0.47), ("cheekSquint", LIDS_AND_CHEEK, 0.28)]
 
 
 def held(head: Head, masks: dict[str, np.ndarray], shape: str, regions: tuple[str, ...], side: str) -> float:
