@@ -20,7 +20,7 @@ from composer.geometry.nearest import NearestSurface
 from composer.geometry.strain import metric, stretches
 from composer.geometry.vectors import area_vectors
 from composer.head.head import Head, Part
-from composer.head.symmetry import mirror_map
+from composer.head.symmetry import MirrorMap, mirror_of
 from composer.mixing.corrective import felt_in
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, REMAINDER, Cell, Recipe
@@ -92,12 +92,9 @@ class HeadFacts:
         return polygons.edges[inner[on]], pair[on]
 
     @cached_property
-    def mirror(self) -> NDArray[np.int32] | None:
-        """(n,) the mirror map of the neutral, None where it is not symmetric."""
-        try:
-            return mirror_map(self.head.neutral)
-        except MoueError:
-            return None
+    def mirror(self) -> MirrorMap:
+        """The mirror map of the neutral."""
+        return mirror_of(self.head)
 
     def part_triangles(self, part: Part) -> NDArray[np.int32]:
         """(t, 3) the triangles that lie wholly in a part."""
@@ -155,7 +152,7 @@ class CheckSubject:
     """One pose (n, 3) mm of a head.
 
     `masks` are the effective masks (n,) by region; `recipe` what made the pose, or None for vertices from
-    elsewhere; `mirror` the permutation (n,) that mirrored cells use; `mixer` knows which shapes turn or have
+    elsewhere; `mirror` the map that mirrored cells use; `mixer` knows which shapes turn or have
     in-betweens (without it all are straight); `given` are the sources where no recipe can name them.
     Raises MoueError where a length does not fit the head.
     """
@@ -165,7 +162,7 @@ class CheckSubject:
     name: str = ""
     recipe: Recipe | None = None
     masks: Mapping[str, NDArray] = field(default_factory=dict)
-    mirror: NDArray | None = None
+    mirror: MirrorMap | None = None
     mixer: Mixer | None = None
     given: tuple[Source, ...] | None = None
 
@@ -234,7 +231,7 @@ class CheckSubject:
         if self.mixer is not None:
             return self.mixer.motion(cell).at(cell.weight)
         delta = np.multiply(self.head.shape(cell.shape).delta, cell.weight, dtype=np.float64)
-        return delta[self.mirror] * np.array([-1.0, 1.0, 1.0]) if cell.mirrored else delta
+        return self.mirror.vectors(delta) if cell.mirrored and self.mirror is not None else delta
 
     @property
     def unmirrored(self) -> list[str]:

@@ -19,7 +19,7 @@ from composer.errors import MoueError, unknown
 from composer.geometry.polygons import read_only
 from composer.head.head import Head, Shape
 from composer.head.presets import lay_regions, region_preset
-from composer.head.symmetry import mirror_map
+from composer.head.symmetry import pairs_of
 from masks.from_displacement import MovingRegions, from_displacement
 from masks.from_groups import from_component, from_faces, from_vertices
 from masks.from_image import from_image
@@ -199,21 +199,13 @@ class MaskSources:
         return file_of(self.project, place)
 
 
-def mirror_or_none(head: Head) -> NDArray[np.int32] | None:
-    """(n,) the mirror map of a head, None where it is not symmetric."""
-    try:
-        return mirror_map(head.neutral)
-    except MoueError:
-        return None
-
-
 def moving_regions(head: Head, count: int, shapes: Sequence[Shape] | None = None) -> MovingRegions:
     """What moves together in a head's library (or in `shapes` of it), at most `count` regions, in pairs where the
-    head is symmetric. Raises MoueError where nothing moves.
+    two sides of the head are alike. Raises MoueError where nothing moves.
     """
     try:
         deltas = [shape.delta for shape in (head.shapes if shapes is None else shapes)]
-        return from_displacement(head.surface, deltas, count, skin=head.skin, partner=mirror_or_none(head))
+        return from_displacement(head.surface, deltas, count, skin=head.skin, partner=pairs_of(head))
     except MoueError as error:
         raise MoueError(str(error), head.path) from None
 

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.mask_file import checked_delta, read_delta
 from composer.document.stored import file_of
-from composer.head.detail import REFLECTION, Frames
+from composer.head.detail import Frames
 from composer.head.levels import levels, refine
+from composer.head.symmetry import mirror_at_level
 from composer.mixing.corrective import felt_in
 from composer.mixing.recipe import ALL, Cell, Recipe
 
@@ -107,9 +108,7 @@ class _Level:
 
     def _mirrored(self, name: str) -> NDArray:
         """The detail of a shape's mirror image: turned round in space, and put into the frames there."""
-        fine = self.evaluated.mirror_map
-        for step in self.steps:
-            fine = step.permutation(fine)
+        fine = mirror_at_level(self.evaluated.mirror_map, self.steps, self.evaluated.head.neutral)
         one, other = (Recipe(name, (Cell(ALL, name, 1.0, flip),)) for flip in (False, True))
         turned = np.einsum("nij,ni->nj", self.frames.at(self.base(one, 1.0)), self._detail(name, False))
-        return np.einsum("nij,nj->ni", self.frames.at(self.base(other, 1.0)), turned[fine] * REFLECTION)
+        return np.einsum("nij,nj->ni", self.frames.at(self.base(other, 1.0)), fine.vectors(turned))

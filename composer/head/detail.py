@@ -22,10 +22,10 @@ from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 from composer.head.levels import levels, refine
+from composer.head.symmetry import MirrorMap, mirror_at_level
 
 DetailKey = tuple[str, bool]
 TargetAt = Callable[[str], NDArray | None]
-REFLECTION = np.array([-1.0, 1.0, 1.0])
 
 
 class Frames:
@@ -88,10 +88,10 @@ class Detail:
         """Vertices n_k at the level."""
         return self.steps[-1].n_vertices
 
-    def of(self, name: str, mirror: NDArray | None = None) -> NDArray[np.float32] | None:
+    def of(self, name: str, mirror: MirrorMap | None = None) -> NDArray[np.float32] | None:
         """(n_k, 3) a shape's detail less the neutral's, in local frames; None where it has no target at this level.
 
-        With a `mirror` map (n_0,) of the cage, the detail of the shape's mirror image. Raises MoueError for an
+        With a `mirror` map of the cage, the detail of the shape's mirror image. Raises MoueError for an
         unknown shape, a target of another length, or a mirror map that does not keep the polygons.
         """
         key = (name, mirror is not None)
@@ -106,7 +106,7 @@ class Detail:
         base += np.einsum("nij,ni->nj", frame, local)
         return base
 
-    def _make(self, name: str, mirror: NDArray | None) -> NDArray[np.float32] | None:
+    def _make(self, name: str, mirror: MirrorMap | None) -> NDArray[np.float32] | None:
         delta = self.head.shape(name).delta.astype(np.float64)
         target = self._target_at(name)
         if target is None:
@@ -115,11 +115,9 @@ class Detail:
         if mirror is None:
             cage = refine(self.head.neutral + delta, self.steps)
         else:
-            fine = mirror
-            for step in self.steps:
-                fine = step.permutation(fine)
-            target = self._neutral + (target - self._neutral)[fine] * REFLECTION
-            cage = refine(self.head.neutral + delta[mirror] * REFLECTION, self.steps)
+            fine = mirror_at_level(mirror, self.steps, self.head.neutral)
+            target = self._neutral + fine.vectors(target - self._neutral)
+            cage = refine(self.head.neutral + mirror.vectors(delta), self.steps)
         local = (self._encode(cage, np.asarray(target, dtype=np.float64)) - self.neutral).astype(np.float32)
         if self._folder is None:
             return local

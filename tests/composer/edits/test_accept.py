@@ -141,7 +141,7 @@ def test_detail_follows_the_weight_and_shows_at_finer_levels() -> None:
 def test_a_mirrored_cell_has_the_mirror_image_of_the_detail() -> None:
     evaluated = opened()
     done = accept(evaluated, "doubt", sculpted(evaluated, "doubt", 1), as_shape="tide").evaluated
-    fine = levels(HEAD.polygons, 1)[0].permutation(done.mirror_map)
+    fine = levels(HEAD.polygons, 1)[0].permutation(done.mirror_map.partner)
     flipped = add_recipe(done.project, Recipe("flipped", (Cell("all", "tide", 1.0, True),)))
     done = done.again(flipped)
     there, rest = bake(done, "tide", 1), Finer(done, 1).head.neutral
