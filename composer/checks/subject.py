@@ -240,7 +240,7 @@ class CheckSubject:
         return [cell.shape for cell in cells if cell.mirrored and cell.weight != 0.0]
 
     def _amount(self, cell: Cell) -> float:
-        return 1.0 if cell.region == ALL or self.recipe is None else self.recipe.row(cell.region).amount
+        return 1.0 if self.recipe is None else self.recipe.amount(cell.region)
 
     @property
     def regions(self) -> list[str]:

@@ -11,7 +11,7 @@ memory or, with a `folder`, in memory-mapped files, so that a library larger tha
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head
-from composer.head.levels import levels, refine
+from composer.head.levels import Refinement, levels, refine
 from composer.head.symmetry import MirrorMap, mirror_at_level
 
 DetailKey = tuple[str, bool]
@@ -65,15 +65,17 @@ class Detail:
     """The details of a library that also lives at level k, its vertices in the order of `composer.head.levels`."""
 
     def __init__(
-        self, head: Head, k: int, neutral: NDArray, target_at: TargetAt, *, folder: Path | None = None
-    ) -> None:
+        self, head: Head, k: int, neutral: NDArray, target_at: TargetAt, *, folder: Path | None = None,
+        steps: Sequence[Refinement] | None = None,
+    ) -> None:  # fmt: skip
         """Take the cage's head, the level k in 1 to 8, the neutral (n_k, 3) mm there, and where its targets are.
 
         `target_at(name)` gives a shape's target (n_k, 3) mm at level k, or None for a shape that has none there;
-        such a shape carries the neutral's detail. With `folder`, an existing directory, details lie in files there.
+        such a shape carries the neutral's detail. With `folder`, an existing directory, details lie in files there;
+        `steps` are those of `composer.head.levels.levels`, where they are known.
         Raises MoueError where the level is out of range or the neutral has another number of vertices.
         """
-        self.steps = levels(head.polygons, k)
+        self.steps = levels(head.polygons, k) if steps is None else list(steps)
         if not self.steps:
             raise MoueError("detail begins at level 1")
         self.head, self.k, self._target_at, self._folder = head, k, target_at, folder
