@@ -88,14 +88,6 @@ def delete_region(project: Project, name: str) -> Project:
     return _without_unused(left, project)
 
 
-def move_region(project: Project, name: str, to: int) -> Project:
-    """The region at another place (from 0) in the order of regions. Raises MoueError for an unknown region."""
-    region = project.region(name)
-    others = [r for r in project.regions if r is not region]
-    at = min(max(to, 0), len(others))
-    return project.with_(regions=(*others[:at], region, *others[at:]))
-
-
 def set_locked(project: Project, name: str, locked: bool) -> Project:
     """The region locked, so that it keeps its raw mask, or not. Raises MoueError for an unknown region."""
     region = project.region(name)
