@@ -132,15 +132,9 @@ class Painting:
         brush = self._brush(pressure)
         touched = [self._strokes[self._region][0].dab(hit.corners, hit.bary, brush)]
         if self.mirrored:
-<<<<<<< HEAD:composer/viewer/session/painting.py
             *_, strokes = self._strokes.values()
-            corners = np.asarray(session.evaluated.mirror_map)[np.asarray(hit.corners)]
-            touched.append(strokes[-1].dab(corners, hit.bary, brush))
-=======
-            name = names[-1]
             corners = session.evaluated.mirror_map.nearest[np.asarray(hit.corners)]
-            touched.append(self._fall(name, self._strokes[name][-1], corners, hit.bary, brush, True))
->>>>>>> d61b9fa (One mirror map for every head: by connectivity where the sides are alike, by place piece by piece where not, so that fitted, bent and lopsided heads mirror):composer/viewer/painting.py
+            touched.append(strokes[-1].dab(corners, hit.bary, brush))
         self.raw = _joined(self._strokes[self._region], session.evaluated.raw[self._region])
         self._share(session, np.unique(np.concatenate(touched)))
 

@@ -15,7 +15,7 @@ from composer.geometry.polygons import Polygons
 from composer.head.levels import levels, refine
 from composer.head.symmetry import MirrorMap, mirror_at_level, mirror_map
 from tests.composer.demo.library_fixtures import face
-from tests.real_library import real_neutral, other_people
+from tests.real_library import other_people, real_neutral
 from tests.small_heads import CUBE, CUBE_CORNERS, grid
 
 SEEDS = st.integers(0, 2**32 - 1)
