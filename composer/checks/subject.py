@@ -21,9 +21,9 @@ from composer.geometry.strain import metric, stretches
 from composer.geometry.vectors import area_vectors
 from composer.head.head import Head, Part
 from composer.head.symmetry import MirrorMap, mirror_of
-from composer.mixing.corrective import felt_in
 from composer.mixing.linear import Mixer
-from composer.mixing.recipe import ALL, REMAINDER, Cell, Recipe
+from composer.mixing.recipe import ALL, REMAINDER, Recipe
+from composer.mixing.sources import Source, sources
 
 Floats = NDArray[np.float64]
 Kept = TypeVar("Kept")
@@ -135,19 +135,6 @@ class HeadFacts:
 
 
 @dataclass(frozen=True, eq=False)
-class Source:
-    """What one cell would do alone and everywhere: displacement (n, 3) in mm at its weight and its row's amount."""
-
-    cell: Cell
-    delta: Floats
-
-    @cached_property
-    def moves(self) -> NDArray[np.bool_]:
-        """(n,) where it does anything."""
-        return (self.delta[:, 0] != 0.0) | (self.delta[:, 1] != 0.0) | (self.delta[:, 2] != 0.0)
-
-
-@dataclass(frozen=True, eq=False)
 class CheckSubject:
     """One pose (n, 3) mm of a head.
 
@@ -205,42 +192,16 @@ class CheckSubject:
         """
         if self.given is not None:
             return list(self.given)
-        found = []
-        for cell in self.recipe.cells if self.recipe else ():
-            amount = self.recipe.strength * self._amount(cell)  # type: ignore[union-attr]
-            if amount * cell.weight == 0.0 or cell.shape not in self.head.shape_index:
-                continue
-            if cell.mirrored and self.mirror is None:
-                continue
-            found.append(Source(cell, amount * self._alone(cell)))
-        return found + self._correctives()
-
-    def _correctives(self) -> list[Source]:
-        """What the correctives do that the recipe lets in: the sculptor's choice like a shape."""
-        if self.mixer is None or self.recipe is None:
+        if self.recipe is None:
             return []
-        amounts = self.mixer.correctives.amounts(felt_in(self.recipe))
-        strength = self.recipe.strength
-        return [
-            Source(Cell(ALL, name, 1.0), strength * np.multiply(self.head.shape(name).delta, k, dtype=np.float64))
-            for name, k in amounts.items()
-            if name in self.head.shape_index
-        ]
-
-    def _alone(self, cell: Cell) -> Floats:
-        if self.mixer is not None:
-            return self.mixer.motion(cell).at(cell.weight)
-        delta = np.multiply(self.head.shape(cell.shape).delta, cell.weight, dtype=np.float64)
-        return self.mirror.vectors(delta) if cell.mirrored and self.mirror is not None else delta
+        mixer = self.mixer if self.mixer is not None else Mixer(self.head, {}, mirror=self.mirror)
+        return sources(mixer, self.recipe)
 
     @property
     def unmirrored(self) -> list[str]:
         """Shapes that the recipe uses mirrored where no mirror map was given."""
         cells = self.recipe.cells if self.recipe and self.mirror is None else ()
         return [cell.shape for cell in cells if cell.mirrored and cell.weight != 0.0]
-
-    def _amount(self, cell: Cell) -> float:
-        return 1.0 if self.recipe is None else self.recipe.amount(cell.region)
 
     @property
     def regions(self) -> list[str]:

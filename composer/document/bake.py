@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_level import EvaluatedLevel
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.sample import InSampleOrder
 from composer.errors import MoueError, cannot
 from composer.formats.mesh import mesh_of
@@ -58,7 +59,7 @@ def bake(
     names = [each for each, _, _ in files]
     for recipe in recipes:
         evaluated.check(recipe)  # what cannot be mixed is told before the first file is written
-    poses = ((each, laid_out.pose(recipe.scaled(share))) for each, recipe, share in files)
+    poses = ((each, EvaluatedRecipe(laid_out, recipe).on_the_way(share).pose) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
         return _one_file(laid_out.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
     return write_targets(

@@ -61,12 +61,13 @@ class InSampleOrder:
 
     def __init__(self, evaluated: EvaluatedDocument, path: Path) -> None:
         """Raises MoueError as `read_sample` and `EvaluatedLevel`."""
+        self.evaluated = evaluated
         self.sample = read_sample(path, evaluated.head)
         self.level = EvaluatedLevel(evaluated, self.sample.level, rules=self.sample.steps)
         self.notes = self.sample.notes
         mesh, source = self.sample.mesh, self.sample.mesh.path
         is_text = source is not None and source.suffix.lower() == ".obj"
-        self.head = Head(
+        self.head: Head = Head(
             evaluated.head.name, mesh.polygons, mesh.positions * mm_per(self.sample.unit),
             groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, unit=self.sample.unit,
             neutral_name=evaluated.head.neutral_name, neutral_file=source if is_text else None,

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_level import EvaluatedLevel
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.project import Project
 from composer.document.store import save_document
 from composer.document.stored import free_place, stored_places
@@ -86,7 +87,7 @@ def accept(
     """
     held = evaluated.project.recipe(recipe)
     level = EvaluatedLevel(evaluated, sculpt.level, steps=sculpt.steps)
-    before = level.pose(held)
+    before = EvaluatedRecipe(level, held).pose
     size = evaluated.head.diagonal
     check_place(sculpt, before, level.polygons, size, unit or evaluated.head.unit)
     away = np.linalg.norm(sculpt.positions - before, axis=1)
@@ -118,7 +119,7 @@ def _corrective(
         raise MoueError(what, path, hint="take it as a shape: --as-shape NAME")
     plain = before
     if project.correctives:
-        plain = level.of(evaluated.again(project.with_(correctives=()))).pose(recipe)
+        plain = EvaluatedRecipe(level.of(evaluated.again(project.with_(correctives=()))), recipe).pose
     delta = _cage(level, (sculpt.positions - plain) / recipe.strength)
     same = next((one.shape for one in project.correctives if set(one.triggers) == set(triggers)), None)
     if same is not None:
@@ -134,7 +135,7 @@ def _corrective(
 
 def _shape(level: EvaluatedLevel, name: str, sculpt: Sculpt) -> tuple[EvaluatedDocument, str, Recipe]:
     """The document with the cage's share of a whole sculpt as a shape, and a recipe of it alone."""
-    evaluated, rest = level.evaluated, level.pose(Recipe("rest"))
+    evaluated, rest = level.evaluated, EvaluatedRecipe(level, Recipe("rest")).pose
     taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
     project = keep_shape(evaluated.project, name, _cage(level, sculpt.positions - rest), taken)
     recipes = [recipe.name for recipe in project.recipes]
@@ -151,7 +152,7 @@ def _with_detail(
     level: EvaluatedLevel, name: str, recipe: Recipe, sculpt: Sculpt
 ) -> tuple[EvaluatedLevel, float]:  # fmt: skip
     """The level with what is left of a sculpt as detail of it, and how far the recipe is from the sculpt then."""
-    left = sculpt.positions - level.pose(recipe)
+    left = sculpt.positions - EvaluatedRecipe(level, recipe).pose
     if sculpt.level > 0:
         local = level.frames_at(recipe)
         detail = np.einsum("nij,nj->ni", local, left) / recipe.strength
@@ -165,7 +166,7 @@ def _with_detail(
                 shapes={**project.shapes, name: said}, stored={**project.stored, place: read_only(kept)}
             )
             level = level.of(level.evaluated.again(project))
-            left = sculpt.positions - level.pose(recipe)
+            left = sculpt.positions - EvaluatedRecipe(level, recipe).pose
     return level, float(np.linalg.norm(left, axis=1).max(initial=0.0))
 
 
