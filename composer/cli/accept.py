@@ -15,7 +15,8 @@ from composer.cli.sources import DOCUMENT, UNITS, Json
 def accept(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     sculpt: Annotated[
-        Path | None, typer.Argument(help="The bake as the sculptor changed it, at any level, in any format.")
+        Path | None,
+        typer.Argument(metavar="[SCULPT]", help="The bake as the sculptor changed it, at any level, in any format."),
     ] = None,
     recipe: Annotated[str | None, typer.Option(metavar="NAME", help="The recipe that was baked.")] = None,
     as_shape: Annotated[
@@ -32,10 +33,12 @@ def accept(
 ) -> None:
     """Take a sculpted fix of a bake back.
 
-    It comes in wherever the recipe's cells do. The bake as it was is kept beside.
+    It comes in wherever the recipe's cells do. The bake as it was is kept beside. With --remove
+    and no sculpt, the corrective that a fix became is taken out again.
 
     Example: moue accept clock.moue baked/doubt.obj --recipe doubt
-    and to undo it later: moue accept clock.moue --remove doubt_fix
+
+    Example: moue accept clock.moue --remove doubt_fix
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar

@@ -1,6 +1,6 @@
-"""A document with its head open: raw masks made from their sources, shared, and ready to mix.
+"""A document evaluated: its head open, raw masks made from their sources, shared, and prepared for mixing.
 
-An edited document is made ready `again` from the state before it: what the edit did not touch is taken over, the
+An edited document is evaluated `again` from the state before it: what the edit did not touch is taken over, the
 very arrays of it, so that a change of a weight costs microseconds and a painted mask the sharing of its own set.
 """
 
@@ -82,8 +82,7 @@ class EvaluatedDocument:
         """The edited `project` of the same head made ready, sharing with this one whatever did not change.
 
         The same as a fresh `EvaluatedDocument` on the same library. Raises MoueError, with this one unharmed, for
-        whatever does
-        not fit together, and for a project of another head.
+        whatever does not fit together, and for a project of another head.
         """
         ours, theirs = self.project, project
         other_place = ours.head_path != theirs.head_path and ours.head_path.resolve() != theirs.head_path.resolve()

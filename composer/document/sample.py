@@ -84,8 +84,8 @@ def level_with(head: Head, vertices: int, where: Path | str | None = None) -> in
     """The level at which the head has so many vertices. Raises MoueError that lists the levels and their counts."""
     counts = [vertex_count(head.polygons, k) for k in range(HIGHEST_SAMPLE + 1)]
     if vertices not in counts:
-        there = ", ".join(f"{k}: {count:,}" for k, count in enumerate(counts[:5]))
-        raise MoueError(f"no level has {vertices:,} vertices", where, hint=f"the levels have {there} ...")
+        listed = ", ".join(f"{k}: {count:,}" for k, count in enumerate(counts[:5]))
+        raise MoueError(f"no level has {vertices:,} vertices", where, hint=f"the levels have {listed} ...")
     return counts.index(vertices)
 
 
@@ -107,14 +107,15 @@ def read_sample(path: Path, head: Head) -> Sample:
     found = mesh.positions[match.vertices].astype(np.float64)
     fit = similarity(found, smooth)
     unit, notes = _unit(fit.scale, head)
-    here, turn = found * mm_per(unit), np.eye(3)
-    if _apart(fit(found), smooth) < MOVED * _apart(here, smooth) and _apart(here, smooth) > FOLLOWS * head.diagonal:
+    placed, turn = found * mm_per(unit), np.eye(3)
+    away = _apart(placed, smooth)
+    if _apart(fit(found), smooth) < MOVED * away and away > FOLLOWS * head.diagonal:
         larger = mm_per(unit) / fit.scale
-        here, turn = fit(found), larger * fit.rotation
+        placed, turn = fit(found), larger * fit.rotation
         notes.append(f"The sample is moved and turned by {fit.angle_deg:.1f} degrees; the bake follows the sample.")
         if abs(larger - 1.0) > SCALED:
             notes.append(f"The sample is {larger:.4g} times as large as the head; so is what the recipes move.")
-    steps, rule = _rules(head, level, steps, here)
+    steps, rule = _rules(head, level, steps, placed)
     notes.append(f"{path.name} is level {level}, {mesh.n_vertices:,} vertices; {rule}.")
     order = np.empty(len(match.vertices), dtype=np.int32)
     order[match.vertices] = np.arange(len(order), dtype=np.int32)

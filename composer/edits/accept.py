@@ -59,10 +59,10 @@ class Moved:
 
 @dataclass(frozen=True, eq=False)
 class Accepted:
-    """What became of a sculpt: the `project` (not saved yet) and its `evaluated` state, with a `shape` of this name
-    that
-    is a corrective of `recipe`, or stands alone in it; `before` (n_k, 3) mm is the bake as it was, `moved` the table
-    of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most.
+    """What became of a sculpt: the `project` (not saved yet) and its `evaluated` state, with a `shape` of this name.
+
+    The shape is a corrective of `recipe`, or stands alone in it. `before` (n_k, 3) mm is the bake as it was, `moved`
+    the table of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most.
     """
 
     project: Project
