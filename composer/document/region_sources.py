@@ -49,8 +49,9 @@ class RegionSource:
     """One source: its `name` (the document's `from`), the keys that it may say beside, and how its mask is made.
 
     `named_by` is the key that the region's own name stands for where it is not said. `lays` is the word by which
-    commands and the window ask it for the regions of a whole head, by `lay`; empty where it cannot; `needs` is what a head must have for that. `wants_marks`
-    says that a head that nobody has marked has its landmarks found first, `keeps_marks` that the document holds them.
+    commands and the window ask it for the regions of a whole head, by `lay`, empty where it cannot; `needs` is what a
+    head must have for that. `wants_marks` says that a head that nobody has marked has its landmarks found first,
+    `keeps_marks` that the document holds them.
     """
 
     name: str
@@ -179,13 +180,16 @@ def _ramp(said: Values) -> float:
 
 
 LANDMARKS = RegionSource(
-    "landmarks", ("preset",), _landmarks, "preset", "landmarks", _lay_landmarks, "landmarks", wants_marks=True, keeps_marks=True
-)
+    "landmarks", ("preset",), _landmarks, "preset", "landmarks", _lay_landmarks, "landmarks",
+    wants_marks=True, keeps_marks=True,
+)  # fmt: skip
 DISPLACEMENT = RegionSource(
     "displacement", ("moves", "regions"), _displacement, "moves", "displacement", _lay_displacement, "displacement",
-    wants_marks=True
+    wants_marks=True,
+)  # fmt: skip
+GROUP = RegionSource(
+    "group", ("group", "material", "ramp_mm"), _group, "", "groups", _lay_groups, "groups or materials"
 )
-GROUP = RegionSource("group", ("group", "material", "ramp_mm"), _group, "", "groups", _lay_groups, "groups or materials")
 SOURCES: Mapping[str, RegionSource] = {
     source.name: source
     for source in (
