@@ -12,9 +12,13 @@ import tarfile
 import tempfile
 from pathlib import Path
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from composer.formats.library import open_library
+from composer.formats.registry import read_mesh
+from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks, read_landmarks
 from composer.head.parts import with_recognised_parts
@@ -57,6 +61,12 @@ def real_files() -> Path:
     return unpacked(real_folder())
 
 
+def real_neutral() -> tuple[Polygons, NDArray[np.float64]]:
+    """The polygons and the neutral (26719, 3) in mm, read without the shapes."""
+    mesh = read_mesh(unpacked(real_folder()) / "generic_neutral_mesh.obj")
+    return mesh.polygons, mesh.positions * UNIT_MM
+
+
 @pytest.fixture(scope="session")
 def real_head(real_files: Path) -> Head:
     """The real library as it opens, unmarked, its parts found."""
@@ -67,3 +77,8 @@ def real_head(real_files: Path) -> Head:
 def real_marks() -> Landmarks:
     """The real library's own landmarks."""
     return read_landmarks(real_folder() / "landmarks.toml", UNIT_MM)
+
+
+def other_people() -> NDArray[np.float64]:
+    """(12, 26719, 3) mm, the neutrals of twelve other people on the real library's topology."""
+    return np.load(real_folder() / "earlier_heads.npz")["heads"].astype(np.float64) * UNIT_MM

@@ -17,7 +17,7 @@ from composer.checks.finding import Finding
 from composer.checks.subject import CheckSubject
 from composer.edits.sides import linked, partner
 from composer.geometry.vectors import lengths
-from composer.mixing.displacement import REFLECTION
+from composer.head.symmetry import MirrorMap
 from composer.mixing.recipe import Recipe
 
 
@@ -34,14 +34,14 @@ def is_balanced(recipe: Recipe, regions: list[str], shapes: list[str]) -> bool:
     return True
 
 
-def uneven(displacement: NDArray, mirror: NDArray) -> NDArray[np.float64]:
-    """(n,) mm by which a displacement (n, 3) differs from its own mirror image, under the mirror map (n,)."""
-    return lengths(displacement - displacement[mirror] * REFLECTION)
+def uneven(displacement: NDArray, mirror: MirrorMap) -> NDArray[np.float64]:
+    """(n,) mm by which a displacement (n, 3) differs from its own mirror image, by its mirror map."""
+    return lengths(displacement - mirror.vectors(displacement))
 
 
 def _run(subject: CheckSubject) -> Iterator[Finding]:
     recipe, facts, head = subject.recipe, subject.facts, subject.head
-    if recipe is None or not subject.sources or facts.mirror is None:
+    if recipe is None or not subject.sources:
         return
     regions = list(dict.fromkeys([*subject.masks, *recipe.regions]))
     if not is_balanced(recipe, regions, head.shape_names):

@@ -16,6 +16,7 @@ from composer.checks.finding import Finding
 from composer.checks.registry import CHECKS, located_checks, run_document_checks
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.document.evaluated import EvaluatedDocument
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.errors import MoueError
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
@@ -34,7 +35,7 @@ def check_recipes(
     """
     facts = facts or HeadFacts(evaluated.head)
     for i, recipe in enumerate(recipes):
-        pose = evaluated.pose(recipe)
+        pose = EvaluatedRecipe.of(evaluated, recipe).pose
         try:
             subject = subject_of(evaluated, facts, recipe, pose)
         except MoueError as error:

@@ -22,11 +22,13 @@ from composer.checks.lids import LIDS, eyeballs
 from composer.checks.lips import LIPS, lip_zones
 from composer.checks.mouth_parts import MOUTH_PARTS, mouth_parts, skin_about
 from composer.checks.registry import COLLISIONS, run_checks
-from composer.checks.subject import CheckSubject, HeadFacts, Source
+from composer.checks.subject import CheckSubject, HeadFacts
 from composer.checks.sweep import is_news, strongest
 from composer.document.evaluated import EvaluatedDocument
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.mixing.linear import moved
 from composer.mixing.recipe import ALL, Cell, Recipe
+from composer.mixing.sources import Source
 from composer.progress import Progress
 
 
@@ -119,7 +121,7 @@ def _pairs(
     for i, (name, recipe) in enumerate(recipes.items()):
         if progress is not None:
             progress(i / total, f"{before}{name} alone")
-        delta = evaluated.pose(recipe) - evaluated.head.neutral
+        delta = EvaluatedRecipe.of(evaluated, recipe).displacement
         if np.isfinite(delta).all():  # one that holds no numbers is told by the checks of the recipe
             ones.append(_one(evaluated, facts, name, delta, where))
     for done, (a, b) in enumerate(combinations(ones, 2), start=len(recipes)):

@@ -19,10 +19,10 @@ from composer.errors import MoueError
 from composer.geometry.nearest import NearestSurface
 from composer.geometry.triangle_metric import area_vectors, metric, stretches
 from composer.head.head import Head, Part
-from composer.head.symmetry import mirror_map
-from composer.mixing.corrective import felt_in
+from composer.head.symmetry import MirrorMap, mirror_of
 from composer.mixing.linear import Mixer
-from composer.mixing.recipe import ALL, REMAINDER, Cell, Recipe
+from composer.mixing.recipe import ALL, REMAINDER, Recipe
+from composer.mixing.sources import Source, sources
 
 Floats = NDArray[np.float64]
 Kept = TypeVar("Kept")
@@ -91,12 +91,9 @@ class HeadFacts:
         return polygons.edges[inner[on]], pair[on]
 
     @cached_property
-    def mirror(self) -> NDArray[np.int32] | None:
-        """(n,) the mirror map of the neutral, None where it is not symmetric."""
-        try:
-            return mirror_map(self.head.neutral)
-        except MoueError:
-            return None
+    def mirror(self) -> MirrorMap:
+        """The mirror map of the neutral."""
+        return mirror_of(self.head)
 
     def part_triangles(self, part: Part) -> NDArray[np.int32]:
         """(t, 3) the triangles that lie wholly in a part."""
@@ -137,24 +134,11 @@ class HeadFacts:
 
 
 @dataclass(frozen=True, eq=False)
-class Source:
-    """What one cell would do alone and everywhere: displacement (n, 3) in mm at its weight and its row's amount."""
-
-    cell: Cell
-    delta: Floats
-
-    @cached_property
-    def moves(self) -> NDArray[np.bool_]:
-        """(n,) where it does anything."""
-        return (self.delta[:, 0] != 0.0) | (self.delta[:, 1] != 0.0) | (self.delta[:, 2] != 0.0)
-
-
-@dataclass(frozen=True, eq=False)
 class CheckSubject:
     """One pose (n, 3) mm of a head.
 
     `masks` are the effective masks (n,) by region; `recipe` what made the pose, or None for vertices from
-    elsewhere; `mirror` the permutation (n,) that mirrored cells use; `mixer` knows which shapes turn or have
+    elsewhere; `mirror` the map that mirrored cells use; `mixer` knows which shapes turn or have
     in-betweens (without it all are straight); `given` are the sources where no recipe can name them.
     Raises MoueError where a length does not fit the head.
     """
@@ -164,7 +148,7 @@ class CheckSubject:
     name: str = ""
     recipe: Recipe | None = None
     masks: Mapping[str, NDArray] = field(default_factory=dict)
-    mirror: NDArray | None = None
+    mirror: MirrorMap | None = None
     mixer: Mixer | None = None
     given: tuple[Source, ...] | None = None
 
@@ -207,42 +191,16 @@ class CheckSubject:
         """
         if self.given is not None:
             return list(self.given)
-        found = []
-        for cell in self.recipe.cells if self.recipe else ():
-            amount = self.recipe.strength * self._amount(cell)  # type: ignore[union-attr]
-            if amount * cell.weight == 0.0 or cell.shape not in self.head.shape_index:
-                continue
-            if cell.mirrored and self.mirror is None:
-                continue
-            found.append(Source(cell, amount * self._alone(cell)))
-        return found + self._correctives()
-
-    def _correctives(self) -> list[Source]:
-        """What the correctives do that the recipe lets in: the sculptor's choice like a shape."""
-        if self.mixer is None or self.recipe is None:
+        if self.recipe is None:
             return []
-        amounts = self.mixer.correctives.amounts(felt_in(self.recipe))
-        strength = self.recipe.strength
-        return [
-            Source(Cell(ALL, name, 1.0), strength * np.multiply(self.head.shape(name).delta, k, dtype=np.float64))
-            for name, k in amounts.items()
-            if name in self.head.shape_index
-        ]
-
-    def _alone(self, cell: Cell) -> Floats:
-        if self.mixer is not None:
-            return self.mixer.motion(cell).at(cell.weight)
-        delta = np.multiply(self.head.shape(cell.shape).delta, cell.weight, dtype=np.float64)
-        return delta[self.mirror] * np.array([-1.0, 1.0, 1.0]) if cell.mirrored else delta
+        mixer = self.mixer if self.mixer is not None else Mixer(self.head, {}, mirror=self.mirror)
+        return sources(mixer, self.recipe)
 
     @property
     def unmirrored(self) -> list[str]:
         """Shapes that the recipe uses mirrored where no mirror map was given."""
         cells = self.recipe.cells if self.recipe and self.mirror is None else ()
         return [cell.shape for cell in cells if cell.mirrored and cell.weight != 0.0]
-
-    def _amount(self, cell: Cell) -> float:
-        return 1.0 if cell.region == ALL or self.recipe is None else self.recipe.row(cell.region).amount
 
     @property
     def regions(self) -> list[str]:

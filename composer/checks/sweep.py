@@ -22,6 +22,7 @@ from composer.checks.pops import find_pops
 from composer.checks.registry import COLLISIONS, run_checks
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.document.evaluated import EvaluatedDocument
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.edits.trials import sweep
 from composer.errors import MoueError
 from composer.mixing.linear import moved
@@ -70,7 +71,7 @@ def sweep_recipes(
 def ways_of(evaluated: EvaluatedDocument, recipe: Recipe, steps: int, cells: bool = False) -> list[Way]:
     """The sweeps of a recipe: its strength first, then its cells."""
     neutral = evaluated.head.neutral
-    whole = evaluated.pose(recipe) - neutral
+    whole = EvaluatedRecipe.of(evaluated, recipe).displacement
     shares = np.linspace(0.0, 1.0, steps)
     scaled = [recipe.with_(strength=recipe.strength * float(share)) for share in shares]
     found = [Way(recipe.name, shares, scaled, lambda k: moved(neutral, shares[k] * whole))]
@@ -138,7 +139,7 @@ def is_news(finding: Finding, known: dict[tuple[str, str], float]) -> bool:
 
 
 def _poser(evaluated: EvaluatedDocument, recipes: list[Recipe]) -> Callable[[int], NDArray]:
-    return lambda k: evaluated.pose(recipes[k])
+    return lambda k: EvaluatedRecipe.of(evaluated, recipes[k]).pose
 
 
 def _pops_by_step(pops: Sequence[Finding], subjects: Sequence[CheckSubject]) -> list[tuple[int, list[Finding]]]:

@@ -1,4 +1,4 @@
-"""`moue accept`: a sculpted fix becomes a corrective of its recipe, or a new shape."""
+"""`moue accept`: a sculpted fix becomes a corrective of its recipe, or a new shape; a corrective is removed again."""
 
 from __future__ import annotations
 
@@ -14,8 +14,11 @@ from composer.cli.sources import DOCUMENT, UNITS, Json
 
 def accept(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
-    sculpt: Annotated[Path, typer.Argument(help="The bake as the sculptor changed it, at any level, in any format.")],
-    recipe: Annotated[str, typer.Option(metavar="NAME", help="The recipe that was baked.")],
+    sculpt: Annotated[
+        Path | None,
+        typer.Argument(metavar="[SCULPT]", help="The bake as the sculptor changed it, at any level, in any format."),
+    ] = None,
+    recipe: Annotated[str | None, typer.Option(metavar="NAME", help="The recipe that was baked.")] = None,
     as_shape: Annotated[
         str | None, typer.Option(metavar="NAME", help="Keep it as a shape of this name instead.")
     ] = None,
@@ -23,25 +26,41 @@ def accept(
         int | None, typer.Option(metavar="N", help="The sculpt's level, where its vertex count does not tell it.")
     ] = None,
     unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
+    remove: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Take this corrective out of the document; its shape stays.")
+    ] = None,
     json_file: Json = None,
 ) -> None:
     """Take a sculpted fix of a bake back.
 
-    It comes in wherever the recipe's cells do. The bake as it was is kept beside.
+    It comes in wherever the recipe's cells do. The bake as it was is kept beside. With --remove
+    and no sculpt, the corrective that a fix became is taken out again.
 
     Example: moue accept clock.moue baked/doubt.obj --recipe doubt
+
+    Example: moue accept clock.moue --remove doubt_fix
     """
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.hinges import settled
-    from composer.document.store import open_document
+    from composer.document.store import open_document, save_document
     from composer.edits.accept import accept as run
     from composer.edits.accept import save_accepted, told
+    from composer.edits.correctives import delete_corrective
     from composer.edits.sculpt import read_sculpt
+    from composer.errors import MoueError
 
     project = open_document(document)
+    if remove is not None:
+        if sculpt is not None or recipe is not None or as_shape is not None:
+            raise MoueError("--remove takes a corrective out, and no sculpt in", hint="do one after the other")
+        save_document(delete_corrective(project, remove), document)
+        typer.echo(f"{document}: the corrective {remove!r} is removed; its shape stays.")
+        return
+    if sculpt is None or recipe is None:
+        raise MoueError("a sculpt and its --recipe are needed", hint="or --remove and the name of a corrective")
     project.recipe(recipe)
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", (document, sculpt, project.head_path))

@@ -39,7 +39,7 @@ def bake(
         typer.Option(metavar="FILE", help="A neutral written by your own program: its level, vertex order and unit."),
     ] = None,
     steps: Annotated[
-        int, typer.Option(metavar="N", help="Bake each recipe at this many strengths, the last the whole; 1 to 100.")
+        int, typer.Option(metavar="N", help="Bake this many steps from the neutral to each recipe, 1 to 100.")
     ] = 1,
     over: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="Overwrite this changed file; may be repeated.")

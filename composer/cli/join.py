@@ -31,6 +31,7 @@ def join(
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
+    from composer.document.evaluated_recipe import EvaluatedRecipe
     from composer.document.store import open_document
     from composer.head.atomic import write_whole
     from composer.picture.render import Studio
@@ -54,7 +55,8 @@ def join(
         if to is not None and recipes:
             entries = []
             for each, one in zip(recipes, reports, strict=True):
-                straight, smooth = evaluated.pose(each.with_(join="linear")), evaluated.seamless(each)[0]
+                straight = EvaluatedRecipe.of(evaluated, each.with_(join="linear")).pose
+                smooth = evaluated.seamless(each)[0]
                 entries.append(Entry(f"{each.name}, linear", straight, f"strain beyond: {one.linear.p95:.0f} %"))
                 entries.append(Entry(f"{each.name}, seamless", smooth, f"strain beyond: {one.seamless.p95:.0f} %"))
             sheet = contact_sheet(

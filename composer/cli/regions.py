@@ -10,23 +10,19 @@ import typer
 
 from composer.cli import console
 from composer.cli.sources import LIBRARY, Neutral, SkipBroken, Unit, is_document
+from composer.document.region_sources import LANDMARKS, LAYERS
 
-
-class From(StrEnum):
-    """Where regions come from."""
-
-    LANDMARKS = "landmarks"
-    DISPLACEMENT = "displacement"
-    GROUPS = "groups"
+From = StrEnum("From", {word.upper(): word for word in LAYERS})  # type: ignore[misc]
+"""Where the regions of a head can come from: the sources that are registered."""
+FROM_LANDMARKS = From(LANDMARKS.lays)
 
 
 def regions(
     head: Annotated[Path, typer.Argument(help=LIBRARY)],
     to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
     source: Annotated[
-        From,
-        typer.Option("--from", metavar="SOURCE", help="Where regions come from: landmarks, displacement or groups."),
-    ] = From.LANDMARKS,
+        From, typer.Option("--from", metavar="SOURCE", help=f"Where regions come from: {', '.join(LAYERS)}.")
+    ] = FROM_LANDMARKS,
     preset: Annotated[
         str, typer.Option(metavar="NAME", help="Which regions from landmarks: face, eight or coarse.")
     ] = "face",

@@ -44,6 +44,7 @@ def sheet(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.document.evaluated import EvaluatedDocument
+    from composer.document.evaluated_recipe import EvaluatedRecipe
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.formats.library import open_library
@@ -64,7 +65,7 @@ def sheet(
         if project is not None:
             evaluated = EvaluatedDocument.open(project, progress)
             head, title = evaluated.head, path.stem
-            entries = [Entry(r.name, evaluated.pose(r), r.note) for r in project.recipes]
+            entries = [Entry(r.name, EvaluatedRecipe.of(evaluated, r).pose, r.note) for r in project.recipes]
         else:
             head = open_library(path, neutral, unit, skip_broken, progress)
             title, entries = head.name, shapes_of(head)

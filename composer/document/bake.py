@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
-from composer.document.finer import Finer
+from composer.document.evaluated_level import EvaluatedLevel
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.sample import InSampleOrder
 from composer.errors import MoueError, cannot
 from composer.formats.mesh import mesh_of
@@ -43,8 +44,9 @@ def bake(
     `name` makes a file's name of `{document}` and `{recipe}`. With `level` above 0 (at most 8) the poses are
     subdivided, vertices in Moue's own order. With `order_of`, a neutral that the sculptor's own program has written,
     level, order, unit and border rule are that file's (`composer.document.sample`), and what was found of it is added
-    to the ready document's notes; `level` must then be 0 or the same. With `steps` n each recipe is baked at n
-    strengths, the last the whole: NAME_25, NAME_50, NAME_75 and NAME for four. Formats that hold many shapes get one
+    to the document's notes; `level` must then be 0 or the same. With `steps` n each recipe is baked on its way from the
+    neutral, at n equal shares of its weights (`Recipe.scaled`), the last the whole, at the recipe's own strength:
+    NAME_25, NAME_50, NAME_75 and NAME for four. Formats that hold many shapes get one
     file, named after the document.
     Refused with MoueError as `write_targets`, and for a template that makes no file names, or one name twice.
     """
@@ -52,22 +54,22 @@ def bake(
     missing = next((file for file in over if file not in there), None)
     if missing is not None:
         raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
-    finer = _laid_out(evaluated, level, order_of)
+    laid_out = _laid_out(evaluated, level, order_of)
     files = _files(evaluated, folder, recipes, name, steps)
     names = [each for each, _, _ in files]
     for recipe in recipes:
         evaluated.check(recipe)  # what cannot be mixed is told before the first file is written
-    poses = ((each, finer.pose(recipe, recipe.strength * share)) for each, recipe, share in files)
+    poses = ((each, EvaluatedRecipe(laid_out, recipe).on_the_way(share).pose) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
-        return _one_file(finer.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
+        return _one_file(laid_out.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
     return write_targets(
-        finer.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
+        laid_out.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
     )  # fmt: skip
 
 
-def _laid_out(evaluated: EvaluatedDocument, level: int, order_of: Path | None) -> Finer | InSampleOrder:
+def _laid_out(evaluated: EvaluatedDocument, level: int, order_of: Path | None) -> EvaluatedLevel | InSampleOrder:
     if order_of is None:
-        return Finer(evaluated, level)
+        return EvaluatedLevel(evaluated, level)
     over = InSampleOrder(evaluated, order_of)
     if level not in (0, over.sample.level):
         raise MoueError(f"is level {over.sample.level}, not {level}", order_of, hint="leave --level out")
@@ -115,7 +117,7 @@ def _stands(file: Path, known: Mapping[str, str]) -> str:
 def _files(
     evaluated: EvaluatedDocument, folder: Path | str, recipes: Sequence[Recipe], name: str, steps: int
 ) -> list[tuple[str, Recipe, float]]:
-    """Name, recipe and strength of every target, in order. Raises MoueError where two would be named alike."""
+    """Name, recipe and share of its weights of every target. Raises MoueError where two would be named alike."""
     if not 1 <= steps <= 100:
         raise MoueError(f"{steps} steps cannot be baked", hint="give 1 to 100")
     named = [(_named(name, evaluated, recipe), recipe) for recipe in recipes]

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
-from composer.document.finer import Finer
+from composer.document.evaluated_level import EvaluatedLevel
 from composer.document.part_table import part_table
 from composer.document.project import Project, Region
 from composer.document.store import open_document, save_document
@@ -210,7 +210,7 @@ def _write_levels(
     for level in sorted({*evaluated.project.levels, *finer}):
         levels[level] = folder / f"level{level}"
         make_folder(levels[level])
-        old = Finer(evaluated, level).detail if level in evaluated.project.levels else None
+        old = EvaluatedLevel(evaluated, level).detail if level in evaluated.project.levels else None
         rest = finer.get(level)
         new = Detail(
             made, level, refine(made.neutral, levels_of(made.polygons, level)) if rest is None else rest, _none

@@ -1,6 +1,6 @@
-"""A document with its head open: raw masks made from their sources, shared, and ready to mix.
+"""A document evaluated: its head open, raw masks made from their sources, shared, and prepared for mixing.
 
-An edited document is made ready `again` from the state before it: what the edit did not touch is taken over, the
+An edited document is evaluated `again` from the state before it: what the edit did not touch is taken over, the
 very arrays of it, so that a change of a weight costs microseconds and a painted mask the sharing of its own set.
 """
 
@@ -21,7 +21,7 @@ from composer.formats.library import open_library
 from composer.head.fingerprint import fingerprint
 from composer.head.folders import is_there
 from composer.head.head import Head
-from composer.head.symmetry import mirror_map
+from composer.head.symmetry import MOST_WITHOUT, MirrorMap, mirror_of
 from composer.mixing.corrective import Correctives, felt_in
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer, moved
@@ -55,8 +55,6 @@ class EvaluatedDocument:
         dressed = None if before is None else DocumentHead(before.project, before.head)
         self.head: Head = head_of(project, library, dressed)
         self._sources: MaskSources = MaskSources(project, self.head, None if before is None else before._sources)
-        if before is not None and "_mirrored" in vars(before):
-            vars(self)["_mirrored"] = before._mirrored
         if before is not None and "_seamless" in vars(before) and before._seamless.serves(self.head):
             vars(self)["_seamless"] = before._seamless
         self.notes: list[str] = [*self.head.notes, *unknown_shown(project, self.head)]
@@ -84,8 +82,7 @@ class EvaluatedDocument:
         """The edited `project` of the same head made ready, sharing with this one whatever did not change.
 
         The same as a fresh `EvaluatedDocument` on the same library. Raises MoueError, with this one unharmed, for
-        whatever does
-        not fit together, and for a project of another head.
+        whatever does not fit together, and for a project of another head.
         """
         ours, theirs = self.project, project
         other_place = ours.head_path != theirs.head_path and ours.head_path.resolve() != theirs.head_path.resolve()
@@ -178,28 +175,20 @@ class EvaluatedDocument:
         return self.correctives.weights(felt_in(recipe))
 
     @cached_property
-    def mirror(self) -> NDArray[np.int32] | None:
-        """(n,) the mirror map, where a recipe has mirrored cells."""
+    def mirror(self) -> MirrorMap | None:
+        """The mirror map, where a recipe has mirrored cells."""
         if not any(cell.mirrored for recipe in self.project.recipes for cell in recipe.cells):
             return None
         return self.mirror_map
 
     @property
-    def mirror_map(self) -> NDArray[np.int32]:
-        """(n,) the mirror map, found once, whether a recipe needs it or not.
-
-        Raises MoueError, each time, where the head is not symmetric.
-        """
-        if isinstance(self._mirrored, MoueError):
-            raise self._mirrored.with_traceback(None)
-        return self._mirrored
-
-    @cached_property
-    def _mirrored(self) -> NDArray[np.int32] | MoueError:
-        try:
-            return mirror_map(self.head.neutral)
-        except MoueError as error:
-            return MoueError(error.what, error.where, error.line, error.hint)
+    def mirror_map(self) -> MirrorMap:
+        """The head's mirror map, whether a recipe needs it or not; a note says where vertices have no partner."""
+        mirror = mirror_of(self.head)
+        note = mirror.note(self.head.neutral)
+        if note is not None and note not in self.notes:
+            self.notes.append(note)
+        return mirror
 
     def check(self, recipe: Recipe) -> None:
         """Raises MoueError, with the document's path, where a recipe cannot be mixed: a region or shape that is not
@@ -217,6 +206,22 @@ class EvaluatedDocument:
             self.mixer.shares(recipe)
         except MoueError as error:
             raise error.at(path) from None
+        self._check_mirrored(recipe)
+
+    def _check_mirrored(self, recipe: Recipe) -> None:
+        """Raises MoueError where more than `MOST_WITHOUT` of what mirrored cells move has no mirror partner."""
+        cells = [cell for cell in recipe.cells if cell.mirrored and cell.weight != 0.0]
+        if not cells or not len(self.mirror_map.without):
+            return
+        moves, shares = np.zeros(self.head.n_vertices, dtype=bool), self.mixer.shares(recipe)
+        for cell in cells:
+            moves |= (self.mixer.motion(cell).at(cell.weight) != 0.0).any(axis=1) & (shares[cell.region] > 0.0)
+        share = self.mirror_map.share_without(np.where(moves, self.head.surface.mass, 0.0))
+        if share > MOST_WITHOUT:
+            lost = self.mirror_map.without[moves[self.mirror_map.without]]
+            what = f"recipe {recipe.name!r}: {share:.0%} of what its mirrored cells move has no mirror partner"
+            hint = f"vertex {lost[0]} first; lay the loops of both sides alike there, or use unmirrored cells"
+            raise MoueError(what, self.project.path, hint=hint)
 
     def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
         """(n, 3) mm, the pose of a recipe, at its own strength or another. Raises MoueError as `check`."""

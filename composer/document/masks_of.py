@@ -11,41 +11,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.mask_file import read_mask, read_picture
 from composer.document.project import Project, Region
+from composer.document.region_sources import DISPLACEMENT, LANDMARKS, SOURCES, source_of
 from composer.document.stored import file_of
 from composer.document.values import Values
-from composer.errors import MoueError, unknown
+from composer.errors import MoueError
 from composer.geometry.polygons import read_only
 from composer.head.head import Head, Shape
 from composer.head.presets import lay_regions, region_preset
-from composer.head.symmetry import mirror_map
+from composer.head.symmetry import pairs_of
 from masks.from_displacement import MovingRegions, from_displacement
-from masks.from_groups import from_component, from_faces, from_vertices
-from masks.from_image import from_image
-from masks.from_loops import from_loop
 from masks.mask import checked_values
 
 Floats = NDArray[np.float64]
-KEYS: dict[str, tuple[str, ...]] = {
-    "landmarks": ("preset",),
-    "displacement": ("moves", "regions", "softness", "ramp_mm"),
-    "group": ("group", "material", "ramp_mm"),
-    "component": ("component",),
-    "vertices": ("vertices", "ramp_mm"),
-    "loop": ("loop", "inside", "ramp_mm"),
-    "image": ("file",),
-    "file": ("file",),
-}
-"""The sources of masks, and what each may say beside `from`."""
-SOFTNESS = 0.1, 10.0
-"""Between these, `softness` widens the borders of regions from displacement; 1 is the motion's own falloff."""
-
-
 def whole_source(region: Region) -> dict[str, Any]:
     """A region's source with what its name says where the source does not: which preset, which moving region."""
-    key = {"landmarks": "preset", "displacement": "moves"}.get(region.source["from"])
-    return {key: region.name, **region.source} if key else dict(region.source)
+    source = SOURCES.get(str(region.source.get("from")))
+    named_by = source.named_by if source is not None else ""
+    return {named_by: region.name, **region.source} if named_by else dict(region.source)
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,18 +59,18 @@ class MaskSources:
             self._take_over(before)
 
     def _take_over(self, before: MaskSources) -> None:
-        known = set(KEYS)
+        known = set(SOURCES)
         same_skin = self.head.parts is before.head.parts
         if same_skin and self.head.landmarks == before.head.landmarks:
             self._laid, self._left_out = before._laid, before._left_out
         else:
-            known.discard("landmarks")
+            known.discard(LANDMARKS.name)
         if same_skin and _same(self._library_shapes, before._library_shapes):
             self._moving = before._moving
         else:
-            known.discard("displacement")
+            known.discard(DISPLACEMENT.name)
         moved = self.project.path.parent != before.project.path.parent
-        wanted = [(whole_source(region), self._stored(region)) for region in self.project.regions]
+        wanted = [(whole_source(region), self.stored(region)) for region in self.project.regions]
         self._made = [
             made for made in before._made
             if made.source["from"] in known and not (moved and made.stored is None and "file" in made.source)
@@ -112,7 +95,7 @@ class MaskSources:
 
     def of(self, region: Region) -> Floats:
         """The raw mask (n,) of a region, read-only. Raises MoueError naming the region for what cannot be used."""
-        source, stored = whole_source(region), self._stored(region)
+        source, stored = whole_source(region), self.stored(region)
         for made in self._made:
             if made.stored is stored and made.source == source:
                 return made.mask
@@ -120,125 +103,72 @@ class MaskSources:
         self._made.append(_Made(source, stored, mask))
         return mask
 
-    def _stored(self, region: Region) -> NDArray | None:
+    def stored(self, region: Region) -> NDArray | None:
+        """The array that the document itself holds for a region's mask, where it does."""
         return self.project.stored.get(str(region.source.get("file")))
 
     def _new(self, region: Region) -> Floats:
-        kind = region.source["from"]
-        if kind not in KEYS:
-            raise unknown("source of masks", kind, KEYS, self.project.path)
-        said = _said(region, self.project.path).only(("from", *KEYS[kind]))
+        source = source_of(region, self.project.path)
+        said = Values(region.source, self.project.path, f"region {region.name!r}").only(("from", *source.keys))
         try:
-            made = getattr(self, f"_from_{kind}")(region, said)
+            made = source.mask(self, region, said)
             return checked_values(made, self.head.n_vertices, f"mask of region {region.name!r}")
         except MoueError as error:
             about_document = error.where is None or str(error.where) == str(self.project.path)
             what = error.what if about_document else str(MoueError(error.what, error.where, error.line))
             raise MoueError(f"region {region.name!r}: {what}", self.project.path, hint=error.hint) from None
 
-    def _from_landmarks(self, region: Region, said: Values) -> Floats:
-        preset, name = region_preset(said.text("preset") or region.name)
+    def laid(self, region: str) -> tuple[dict[str, Floats], str]:
+        """The masks of the first preset that makes a region of this name, and the region's name in it."""
+        preset, name = region_preset(region)
         self._preset_of[name] = preset.name
         if preset.name not in self._laid:
             laid = lay_regions(self.head, preset)
             self._left_out[preset.name] = dict(laid.left_out)
             self._laid[preset.name] = dict(laid.masks)
-        if name not in self._laid[preset.name]:
-            raise MoueError(self._left_out[preset.name].get(name, "its landmarks are missing"), self.project.path)
-        return self._laid[preset.name][name]
+        return self._laid[preset.name], name
+
+    def why_left_out(self, name: str) -> str:
+        """What a region of a preset that was laid lacks, in words."""
+        laid = self._left_out.get(self._preset_of.get(name, ""), {})
+        return laid.get(name, "its landmarks are missing")
 
     def take_moving(self, count: int, found: MovingRegions) -> None:
         """What moves together in at most `count` regions of this head's library, where it has been found already."""
         self._moving[count, 1.0, None] = found
 
-    def _from_displacement(self, region: Region, said: Values) -> Floats:
-        count = said.whole("regions", 1, 1000) if "regions" in said.table else 12
-        ramp_mm = said.number("ramp_mm", 0.0, 0.0, 1000.0) if "ramp_mm" in said.table else None
-        key = count, said.number("softness", 1.0, *SOFTNESS), ramp_mm
+    def moving(self, count: int, softness: float = 1.0, ramp_mm: float | None = None) -> MovingRegions:
+        """What moves together in at most `count` regions of this head's library, found once; see `moving_regions`."""
+        key = count, softness, ramp_mm
         if key not in self._moving:
-            self._moving[key] = moving_regions(self.head, count, self._library_shapes, *key[1:])
-        masks = self._moving[key].masks
-        wanted = said.text("moves") or region.name
-        if wanted not in masks:
-            raise unknown("region that moves together", wanted, masks, self.project.path)
-        return masks[wanted]
+            self._moving[key] = moving_regions(self.head, count, self._library_shapes, softness, ramp_mm)
+        return self._moving[key]
 
-    def _from_group(self, region: Region, said: Values) -> Floats:
-        name, material = said.text("group"), said.text("material")
-        if (name is None) == (material is None):
-            raise said.error("names no group", 'add group = "..." or material = "..."')
-        faces = faces_of(self.head, name, material, self.project.path)
-        return from_faces(self.head.surface, faces, _ramp(said))
+    def unplaced(self, region: Region, vertices: int) -> None:
+        """Take note of so many vertices that have no place on a region's picture."""
+        if vertices:
+            self._unplaced[region.name] = f"Region {region.name!r}: {vertices} vertices have no place on the picture."
 
-    def _from_component(self, region: Region, said: Values) -> Floats:
-        return from_component(self.head.surface, said.whole("component", 0))
-
-    def _from_vertices(self, region: Region, said: Values) -> Floats:
-        return from_vertices(self.head.surface, np.asarray(said.ranges("vertices"), dtype=np.int64), _ramp(said))
-
-    def _from_loop(self, region: Region, said: Values) -> Floats:
-        inside = said.whole("inside", 0) if "inside" in said.table else None
-        return from_loop(self.head.surface, np.asarray(said.wholes("loop"), dtype=np.int64), inside, _ramp(said))
-
-    def _from_image(self, region: Region, said: Values) -> Floats:
-        uv = self.head.uv
-        if uv is None:
-            raise MoueError(f"region {region.name!r}: the head has no texture coordinates", self.project.path)
-        picture = read_picture(self._beside(said))
-        mask, placed = from_image(self.head.polygons, picture, uv.uv, uv.indices)
-        if not placed.all():
-            what = f"{int((~placed).sum())} vertices have no place on the picture."
-            self._unplaced[region.name] = f"Region {region.name!r}: {what}"
-        return mask
-
-    def _from_file(self, region: Region, said: Values) -> Floats:
-        held = self._stored(region)
-        return np.asarray(held) if held is not None else read_mask(self._beside(said))
-
-    def _beside(self, said: Values) -> Path:
+    def beside(self, said: Values) -> Path:
+        """The file that a source names, beside the document. Raises MoueError where it names none."""
         place = said.text("file")
         if place is None:
             raise said.error("names no file", 'add file = "..."')
         return file_of(self.project, place)
 
 
-def mirror_or_none(head: Head) -> NDArray[np.int32] | None:
-    """(n,) the mirror map of a head, None where it is not symmetric."""
-    try:
-        return mirror_map(head.neutral)
-    except MoueError:
-        return None
-
-
 def moving_regions(
     head: Head, count: int, shapes: Sequence[Shape] | None = None, softness: float = 1.0, ramp_mm: float | None = None
 ) -> MovingRegions:
     """What moves together in a head's library (or in `shapes` of it), at most `count` regions, in pairs where the
-    head is symmetric. `softness` times the motion's own falloff is how wide each border is, or all are `ramp_mm` from
-    full to none. Raises MoueError where nothing moves.
+    two sides of the head are alike. `softness` times the motion's own falloff is how wide each border is, or all are
+    `ramp_mm` from full to none. Raises MoueError where nothing moves.
     """
     try:
         deltas = [shape.delta for shape in (head.shapes if shapes is None else shapes)]
-        partner = mirror_or_none(head)
-        return from_displacement(head.surface, deltas, count, ramp_mm, head.skin, partner, softness)
+        return from_displacement(head.surface, deltas, count, ramp_mm, head.skin, pairs_of(head), softness)
     except MoueError as error:
         raise MoueError(str(error), head.path) from None
-
-
-def faces_of(head: Head, group: str | None, material: str | None, path: Path) -> NDArray[np.int32]:
-    """The polygons of a group, or of a material. Raises MoueError with the nearest names where there is none."""
-    kind, name, known = ("material", material, head.materials) if group is None else ("group", group, head.groups)
-    if name not in known:
-        raise unknown(kind, str(name), list(known), path)
-    return known[str(name)]
-
-
-def _said(region: Region, path: Path) -> Values:
-    return Values(region.source, path, f"region {region.name!r}")
-
-
-def _ramp(said: Values) -> float:
-    return said.number("ramp_mm", 0.0, 0.0, 1000.0)
 
 
 def _same(one: Sequence[Shape], other: Sequence[Shape]) -> bool:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
-from composer.document.finer import Finer
+from composer.document.evaluated_level import EvaluatedLevel
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh
@@ -28,6 +28,8 @@ from composer.units import MM_PER_UNIT, mm_per
 HIGHEST_SAMPLE = 6
 FOLLOWS = 1e-5
 """Of the head's diagonal: a sample that comes this near to a rule follows it (files hold six or seven digits)."""
+SCALED = 1e-4
+"""A scale as near to 1 as this is rounding, and not worth a note."""
 MOVED = 0.3
 """A sample stands elsewhere than the head where the best motion leaves this share of the distance between them."""
 
@@ -36,8 +38,8 @@ MOVED = 0.3
 class Sample:
     """A sample read and understood. `order` (n_k,) is the vertex of Moue's own order at each of the sample's places.
 
-    `steps` subdivide the cage by the sample's rules, `mesh` is the sample, `unit` what it is in, `turn` (3, 3) brings
-    rows of the head's displacements into the sample's pose, `notes` say what was found.
+    `steps` subdivide the cage by the sample's rules, `mesh` is the sample, `unit` what it is in, `turn` (3, 3), a
+    rotation times a scale, brings rows of the head's displacements into the sample's pose, `notes` say what was found.
     """
 
     mesh: Mesh
@@ -53,26 +55,28 @@ class InSampleOrder:
     """Poses of a document over a sample: its vertices and their order, its polygons, its text and its unit.
 
     The sample's own places are the neutral, and a pose adds to them what the recipe moves at that level, so that a
-    vertex that does not move keeps the sample's own line. `head` and `pose` as in `Finer`; `notes` for the person.
+    vertex that does not move keeps the sample's own line. `head` and `pose` as in `EvaluatedLevel`; `notes` are for the
+    person.
     """
 
     def __init__(self, evaluated: EvaluatedDocument, path: Path) -> None:
-        """Raises MoueError as `read_sample` and `Finer`."""
+        """Raises MoueError as `read_sample` and `EvaluatedLevel`."""
+        self.evaluated = evaluated
         self.sample = read_sample(path, evaluated.head)
-        self.finer = Finer(evaluated, self.sample.level, self.sample.steps)
+        self.level = EvaluatedLevel(evaluated, self.sample.level, rules=self.sample.steps)
         self.notes = self.sample.notes
         mesh, source = self.sample.mesh, self.sample.mesh.path
         is_text = source is not None and source.suffix.lower() == ".obj"
-        self.head = Head(
+        self.head: Head = Head(
             evaluated.head.name, mesh.polygons, mesh.positions * mm_per(self.sample.unit),
             groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, unit=self.sample.unit,
             neutral_name=evaluated.head.neutral_name, neutral_file=source if is_text else None,
             path=evaluated.head.path,
         )  # fmt: skip
 
-    def pose(self, recipe: Recipe, strength: float) -> NDArray[np.float64]:
-        """(m, 3) mm in the sample's order, a recipe's pose at another strength than its own."""
-        moved = self.finer.pose(recipe, strength) - self.finer.head.neutral
+    def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
+        """(m, 3) mm in the sample's order, a recipe's pose at its own strength unless another is given."""
+        moved = self.level.pose(recipe, strength) - self.level.head.neutral
         return self.head.neutral + moved[self.sample.order] @ self.sample.turn
 
 
@@ -80,8 +84,8 @@ def level_with(head: Head, vertices: int, where: Path | str | None = None) -> in
     """The level at which the head has so many vertices. Raises MoueError that lists the levels and their counts."""
     counts = [vertex_count(head.polygons, k) for k in range(HIGHEST_SAMPLE + 1)]
     if vertices not in counts:
-        there = ", ".join(f"{k}: {count:,}" for k, count in enumerate(counts[:5]))
-        raise MoueError(f"no level has {vertices:,} vertices", where, hint=f"the levels have {there} ...")
+        listed = ", ".join(f"{k}: {count:,}" for k, count in enumerate(counts[:5]))
+        raise MoueError(f"no level has {vertices:,} vertices", where, hint=f"the levels have {listed} ...")
     return counts.index(vertices)
 
 
@@ -103,11 +107,15 @@ def read_sample(path: Path, head: Head) -> Sample:
     found = mesh.positions[match.vertices].astype(np.float64)
     fit = similarity(found, smooth)
     unit, notes = _unit(fit.scale, head)
-    here, turn = found * mm_per(unit), np.eye(3)
-    if _apart(fit(found), smooth) < MOVED * _apart(here, smooth) and _apart(here, smooth) > FOLLOWS * head.diagonal:
-        here, turn = fit(found), fit.rotation
+    placed, turn = found * mm_per(unit), np.eye(3)
+    away = _apart(placed, smooth)
+    if _apart(fit(found), smooth) < MOVED * away and away > FOLLOWS * head.diagonal:
+        larger = mm_per(unit) / fit.scale
+        placed, turn = fit(found), larger * fit.rotation
         notes.append(f"The sample is moved and turned by {fit.angle_deg:.1f} degrees; the bake follows the sample.")
-    steps, rule = _rules(head, level, steps, here)
+        if abs(larger - 1.0) > SCALED:
+            notes.append(f"The sample is {larger:.4g} times as large as the head; so is what the recipes move.")
+    steps, rule = _rules(head, level, steps, placed)
     notes.append(f"{path.name} is level {level}, {mesh.n_vertices:,} vertices; {rule}.")
     order = np.empty(len(match.vertices), dtype=np.int32)
     order[match.vertices] = np.arange(len(order), dtype=np.int32)

@@ -1,7 +1,7 @@
 """A sculpt accepted: a bake that was changed by hand comes back as a corrective of its recipe, or as a new shape.
 
 What the sculptor moved is split in two: the cage that comes nearest to it (`composer.head.nearest_cage`), a shape like
-any other, and what is left at the sculpt's own level, kept as detail (`composer.document.sculpted`). A corrective is
+any other, and what is left at the sculpt's own level, kept as detail (`composer.document.kept_detail`). A corrective is
 triggered by every cell that the recipe feels, at its weight, and holds the sculpt less the pose without any
 corrective; afterwards the recipe's pose at that level is the sculpt. What moved by less than the rounding of a file
 is taken as still.
@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
-from composer.document.finer import Finer
+from composer.document.evaluated_level import EvaluatedLevel
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.project import Project
 from composer.document.store import save_document
 from composer.document.stored import free_place, stored_places
@@ -32,7 +33,7 @@ from composer.geometry.polygons import read_only
 from composer.head.atomic import write_whole
 from composer.head.file_names import file_names
 from composer.head.folders import is_there, make_folder
-from composer.head.levels import levels, refine
+from composer.head.levels import refine
 from composer.head.nearest_cage import nearest_cage
 from composer.mixing.corrective import Corrective, triggers_of
 from composer.mixing.recipe import ALL, Cell, Recipe
@@ -58,10 +59,10 @@ class Moved:
 
 @dataclass(frozen=True, eq=False)
 class Accepted:
-    """What became of a sculpt: the `project` (not saved yet) and its `evaluated` state, with a `shape` of this name
-    that
-    is a corrective of `recipe`, or stands alone in it; `before` (n_k, 3) mm is the bake as it was, `moved` the table
-    of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most.
+    """What became of a sculpt: the `project` (not saved yet) and its `evaluated` state, with a `shape` of this name.
+
+    The shape is a corrective of `recipe`, or stands alone in it. `before` (n_k, 3) mm is the bake as it was, `moved`
+    the table of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most.
     """
 
     project: Project
@@ -85,28 +86,30 @@ def accept(
     sculpt in which nothing moved, or that is of another scale or moved as a whole, and a name that is taken.
     """
     held = evaluated.project.recipe(recipe)
-    finer = Finer(evaluated, sculpt.level)
-    before = finer.pose(held, held.strength)
+    level = EvaluatedLevel(evaluated, sculpt.level, steps=sculpt.steps)
+    before = EvaluatedRecipe(level, held).pose
     size = evaluated.head.diagonal
-    check_place(sculpt, before, finer.head.polygons, size, unit or evaluated.head.unit)
+    check_place(sculpt, before, level.polygons, size, unit or evaluated.head.unit)
     away = np.linalg.norm(sculpt.positions - before, axis=1)
     if away.max(initial=0.0) <= STILL * size:
         raise MoueError(f"is the bake of {recipe!r} as it was: nothing moved", sculpt.path)
     if as_shape is None:
-        made, name, whose = _corrective(evaluated, held, sculpt, before)
+        made, name, whose = _corrective(level, held, sculpt, before)
     else:
-        made, name, whose = _shape(evaluated, as_shape, sculpt, finer)
-    made, left = _with_detail(evaluated, made, name, whose, sculpt)
+        made, name, whose = _shape(level, as_shape, sculpt)
+    at, left = _with_detail(level.of(made), name, whose, sculpt)
+    made = at.evaluated
     return Accepted(
         made.project, made, sculpt, name, whose.name, as_shape is None, read_only(before),
-        _moved(evaluated, sculpt.level, away, size), left,
+        _moved(level, away, size), left,
     )  # fmt: skip
 
 
 def _corrective(
-    evaluated: EvaluatedDocument, recipe: Recipe, sculpt: Sculpt, before: NDArray
+    level: EvaluatedLevel, recipe: Recipe, sculpt: Sculpt, before: NDArray
 ) -> tuple[EvaluatedDocument, str, Recipe]:
     """The document with the cage's share of a fix as a corrective."""
+    evaluated = level.evaluated
     project, path = evaluated.project, evaluated.project.path
     triggers = triggers_of(recipe)
     if recipe.strength == 0.0:
@@ -116,8 +119,8 @@ def _corrective(
         raise MoueError(what, path, hint="take it as a shape: --as-shape NAME")
     plain = before
     if project.correctives:
-        plain = Finer(evaluated.again(project.with_(correctives=())), sculpt.level).pose(recipe, recipe.strength)
-    delta = _cage(evaluated, sculpt, (sculpt.positions - plain) / recipe.strength)
+        plain = EvaluatedRecipe(level.of(evaluated.again(project.with_(correctives=()))), recipe).pose
+    delta = _cage(level, (sculpt.positions - plain) / recipe.strength)
     same = next((one.shape for one in project.correctives if set(one.triggers) == set(triggers)), None)
     if same is not None:
         name = same
@@ -130,44 +133,41 @@ def _corrective(
     return evaluated.again(set_corrective(project, Corrective(name, triggers))), name, recipe
 
 
-def _shape(
-    evaluated: EvaluatedDocument, name: str, sculpt: Sculpt, finer: Finer
-) -> tuple[EvaluatedDocument, str, Recipe]:
+def _shape(level: EvaluatedLevel, name: str, sculpt: Sculpt) -> tuple[EvaluatedDocument, str, Recipe]:
     """The document with the cage's share of a whole sculpt as a shape, and a recipe of it alone."""
-    rest = finer.pose(Recipe("rest"), 1.0)
+    evaluated, rest = level.evaluated, EvaluatedRecipe(level, Recipe("rest")).pose
     taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
-    project = keep_shape(evaluated.project, name, _cage(evaluated, sculpt, sculpt.positions - rest), taken)
+    project = keep_shape(evaluated.project, name, _cage(level, sculpt.positions - rest), taken)
     recipes = [recipe.name for recipe in project.recipes]
     recipe = Recipe(free_recipe_name(project, name) if name in recipes else name, (Cell(ALL, name, 1.0),))
     return evaluated.again(add_recipe(project, recipe)), name, recipe
 
 
-def _cage(evaluated: EvaluatedDocument, sculpt: Sculpt, moved: NDArray) -> NDArray[np.float32]:
+def _cage(level: EvaluatedLevel, moved: NDArray) -> NDArray[np.float32]:
     """(n, 3) float32 mm, the displacement of the cage that comes nearest to one at the sculpt's level."""
-    return _without_still(nearest_cage(moved, levels(evaluated.head.polygons, sculpt.level)), evaluated.head.diagonal)
+    return _without_still(nearest_cage(moved, level.steps), level.evaluated.head.diagonal)
 
 
 def _with_detail(
-    evaluated: EvaluatedDocument, made: EvaluatedDocument, name: str, recipe: Recipe, sculpt: Sculpt
-) -> tuple[EvaluatedDocument, float]:
-    """The document with what is left of a sculpt as detail at its level, and how far the recipe is from it then."""
-    finer = Finer(made, sculpt.level)
-    left = sculpt.positions - finer.pose(recipe, recipe.strength)
+    level: EvaluatedLevel, name: str, recipe: Recipe, sculpt: Sculpt
+) -> tuple[EvaluatedLevel, float]:  # fmt: skip
+    """The level with what is left of a sculpt as detail of it, and how far the recipe is from the sculpt then."""
+    left = sculpt.positions - EvaluatedRecipe(level, recipe).pose
     if sculpt.level > 0:
-        local = finer.frames_at(recipe, recipe.strength)
+        local = level.frames_at(recipe)
         detail = np.einsum("nij,nj->ni", local, left) / recipe.strength
-        kept = _without_still(detail, evaluated.head.diagonal)
+        kept = _without_still(detail, level.evaluated.head.diagonal)
         if kept.any():
-            project = made.project
+            project = level.evaluated.project
             place = free_place(f"{name}_level{sculpt.level}", "shapes", [*stored_places(project), *project.stored])
             details = {**project.shapes[name].get("detail", {}), str(sculpt.level): place}
             said = {**project.shapes[name], "detail": details}
             project = project.with_(
                 shapes={**project.shapes, name: said}, stored={**project.stored, place: read_only(kept)}
             )
-            made = made.again(project)
-            left = sculpt.positions - Finer(made, sculpt.level).pose(recipe, recipe.strength)
-    return made, float(np.linalg.norm(left, axis=1).max(initial=0.0))
+            level = level.of(level.evaluated.again(project))
+            left = sculpt.positions - EvaluatedRecipe(level, recipe).pose
+    return level, float(np.linalg.norm(left, axis=1).max(initial=0.0))
 
 
 def _replaced_delta(project: Project, name: str, delta: NDArray, level: int) -> Project:
@@ -185,11 +185,10 @@ def _without_still(moved: NDArray, size: float) -> NDArray[np.float32]:
     return np.where(still[:, None], 0.0, moved).astype(np.float32)
 
 
-def _moved(evaluated: EvaluatedDocument, level: int, away: NDArray, size: float) -> tuple[Moved, ...]:
+def _moved(level: EvaluatedLevel, away: NDArray, size: float) -> tuple[Moved, ...]:
     """The distance table: the whole first, then the regions in which anything moved, the furthest first."""
-    steps = levels(evaluated.head.polygons, level)
     masks = {ALL: np.ones(len(away), dtype=bool)}
-    masks |= {name: refine(mask, steps) > INSIDE for name, mask in evaluated.effective.items()}
+    masks |= {name: refine(mask, level.steps) > INSIDE for name, mask in level.evaluated.effective.items()}
     rows = []
     for name, inside in masks.items():
         far = away[inside & (away > STILL * size)]
@@ -213,7 +212,8 @@ def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
     while any(is_there(folder / f"{stem}_{number}{suffix}") for suffix in (".obj", ".txt")):
         number += 1
     was, note = (folder / f"{stem}_{number}{suffix}" for suffix in (".obj", ".txt"))
-    head = Finer(accepted.evaluated, accepted.sculpt.level).head
+    sculpt = accepted.sculpt
+    head = EvaluatedLevel(accepted.evaluated, sculpt.level, steps=sculpt.steps).head
     write_mesh(was, mesh_of(head, accepted.before))
     save_document(accepted.project, document)
     words = "\n".join([*told(accepted), f"The bake as it was lies in {was.name}.", ""])

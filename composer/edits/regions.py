@@ -17,8 +17,9 @@ from composer.edits.names import check_new_region, free_name
 from composer.edits.sides import other_side
 from composer.errors import MoueError
 from composer.geometry.polygons import read_only
+from composer.head.symmetry import MirrorMap
 from composer.mixing.recipe import Cell, Recipe
-from masks.combine import mirror, split_sides
+from masks.combine import split_sides
 from masks.mask import checked_values
 
 Made = TypeVar("Made")
@@ -87,14 +88,6 @@ def delete_region(project: Project, name: str) -> Project:
     return _without_unused(left, project)
 
 
-def move_region(project: Project, name: str, to: int) -> Project:
-    """The region at another place (from 0) in the order of regions. Raises MoueError for an unknown region."""
-    region = project.region(name)
-    others = [r for r in project.regions if r is not region]
-    at = min(max(to, 0), len(others))
-    return project.with_(regions=(*others[:at], region, *others[at:]))
-
-
 def set_locked(project: Project, name: str, locked: bool) -> Project:
     """The region locked, so that it keeps its raw mask, or not. Raises MoueError for an unknown region."""
     region = project.region(name)
@@ -131,15 +124,15 @@ def split_region(project: Project, name: str, values: NDArray, side_mm: NDArray,
     return _without_unused(_in_recipes(cut, name, names), project)
 
 
-def mirror_mask(project: Project, name: str, values: NDArray, partner: NDArray) -> Project:
+def mirror_mask(project: Project, name: str, values: NDArray, mirror: MirrorMap) -> Project:
     """The region of the other side (`composer.edits.sides.other_side`) given the mirror image of this one's mask.
 
-    `values` (n,) is this region's raw mask, `partner` (n,) the mirror map. The other region is made, behind this
+    `values` (n,) is this region's raw mask, `mirror` the head's mirror map. The other region is made, behind this
     one, where it is not there; a region without a side is turned round itself. Raises MoueError for an unknown
     region, or arrays that do not fit.
     """
     region = project.region(name)
-    image = _masks(project, lambda: mirror(values, partner))
+    image = _masks(project, lambda: mirror.values(checked_values(values, mirror.n_vertices)))
     other = other_side(name) or name
     if all(each.name != other for each in project.regions):
         check_new_region(project, other)

@@ -18,7 +18,7 @@ from composer.formats.registry import read_mesh
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import similarity
 from composer.head.head import Head
-from composer.head.levels import HIGHEST_LEVEL, levels, vertex_count
+from composer.head.levels import HIGHEST_LEVEL, Refinement, levels, vertex_count
 from composer.head.order_difference import order_difference
 from composer.units import MM_PER_UNIT, mm_per
 
@@ -32,11 +32,13 @@ and leaves less than EXPLAINED of its distance."""
 
 @dataclass(frozen=True, eq=False)
 class Sculpt:
-    """Positions (n_k, 3) float64 mm at `level`, in Moue's order, read from `path`."""
+    """Positions (n_k, 3) float64 mm at `level`, in Moue's order, read from `path`; `steps` subdivide the cage so far,
+    where they are known."""
 
     path: Path
     level: int
     positions: NDArray[np.float64]
+    steps: list[Refinement] | None = None
 
 
 def read_sculpt(
@@ -55,7 +57,7 @@ def read_sculpt(
     steps = levels(head.polygons, level)
     polygons = steps[-1].polygons if steps else head.polygons
     _refuse_other_order(polygons, mesh.polygons, path, level)
-    return Sculpt(path, level, points * mm_per(unit or mesh.unit or head.unit, str(path)))
+    return Sculpt(path, level, points * mm_per(unit or mesh.unit or head.unit, str(path)), steps)
 
 
 def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, unit: str) -> None:

@@ -91,11 +91,6 @@ def hide_shape(project: Project, name: str, hidden: bool) -> Project:
     return _say(project, name, "hidden", hidden)
 
 
-def shape_label(project: Project, name: str) -> str:
-    """The name to show for a shape."""
-    return str(project.shapes.get(name, {}).get("label", name))
-
-
 def _say(project: Project, name: str, key: str, value: Any) -> Project:
     """The project with a value under a shape's key; nothing is written of what is empty or false."""
     said = {k: v for k, v in project.shapes.get(name, {}).items() if k != key} | ({key: value} if value else {})

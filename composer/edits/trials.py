@@ -55,11 +55,6 @@ class Travel:
         return (1.0 - along) * self.start + along * self.end
 
 
-def travel_displacement(mixer: Mixer, a: Recipe, b: Recipe, time: float, pace: float = 0.0) -> NDArray[np.float64]:
-    """(n, 3) mm, one place on the way from `a` to `b`; see `Travel`, which many of them are to be taken from."""
-    return Travel(mixer, a, b).displacement(time, pace)
-
-
 def random_recipe(
     seed: int, regions: Sequence[str], shapes: Sequence[str], cells: int,
     limits: tuple[float, float] = (0.0, 1.0), symmetric: bool = False, name: str = "trial",

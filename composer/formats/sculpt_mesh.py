@@ -1,8 +1,8 @@
 """The mesh of a sculpt, whatever file an artist brings it in: one more reader than libraries have, and one more format.
 
-OFF, GLB and STL are read by trimesh with all of its processing off, which would merge and reorder vertices; OBJ, PLY,
-glTF as text, NPZ and USD by Moue's own readers. A sculpt's vertices have no order to keep, a library's do: libraries
-never come this way.
+OFF, GLB and STL are read by trimesh with all of its processing off, which would merge and reorder vertices. Moue's own
+readers take OBJ, PLY, glTF as text, NPZ, USD, and a GLB that Moue wrote, which says what its vertices and polygons
+were. A sculpt's vertices have no order to keep, a library's do: libraries never come this way.
 
 OFF: Geomview manual, section "OFF: Geometry Center Object File Format"; polygons become triangles. GLB: Khronos 2021,
 "glTF 2.0 Specification"; every mesh of the scene at its place, in metres; materials and pictures are not opened, and
@@ -26,6 +26,7 @@ from composer.formats.registry import read_mesh, suffixes
 from composer.formats.stl import joined_corners
 from composer.geometry.polygons import Polygons
 
+SOURCE_ATTRIBUTE = b'"_SOURCE"'
 THROUGH_TRIMESH = {".off": "OFF", ".glb": "GLB", ".stl": "STL"}
 
 
@@ -40,7 +41,7 @@ def read_sculpt_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     Raises MoueError, naming the file, for whatever cannot be used, and where it has no faces.
     """
     path = Path(path)
-    if path.suffix.lower() in THROUGH_TRIMESH and path.is_file():
+    if path.suffix.lower() in THROUGH_TRIMESH and path.is_file() and not _is_ours(path):
         try:
             mesh = _through_trimesh(path)
         except MoueError:
@@ -55,6 +56,11 @@ def read_sculpt_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     if not mesh.polygons.n_faces:
         raise MoueError("holds no faces", path, hint="a sculpt is a mesh of polygons, not points alone")
     return mesh
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether a GLB carries the vertices and polygons that it was made from, so that they come back unsplit."""
+    return path.suffix.lower() == ".glb" and SOURCE_ATTRIBUTE in read_raw(path).tobytes()
 
 
 def _through_trimesh(path: Path) -> Mesh:

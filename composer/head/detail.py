@@ -11,7 +11,7 @@ memory or, with a `folder`, in memory-mapped files, so that a library larger tha
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -21,11 +21,11 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head
-from composer.head.levels import levels, refine
+from composer.head.levels import Refinement, levels, refine
+from composer.head.symmetry import MirrorMap, mirror_at_level
 
 DetailKey = tuple[str, bool]
 TargetAt = Callable[[str], NDArray | None]
-REFLECTION = np.array([-1.0, 1.0, 1.0])
 
 
 class Frames:
@@ -65,15 +65,17 @@ class Detail:
     """The details of a library that also lives at level k, its vertices in the order of `composer.head.levels`."""
 
     def __init__(
-        self, head: Head, k: int, neutral: NDArray, target_at: TargetAt, *, folder: Path | None = None
-    ) -> None:
+        self, head: Head, k: int, neutral: NDArray, target_at: TargetAt, *, folder: Path | None = None,
+        steps: Sequence[Refinement] | None = None,
+    ) -> None:  # fmt: skip
         """Take the cage's head, the level k in 1 to 8, the neutral (n_k, 3) mm there, and where its targets are.
 
         `target_at(name)` gives a shape's target (n_k, 3) mm at level k, or None for a shape that has none there;
-        such a shape carries the neutral's detail. With `folder`, an existing directory, details lie in files there.
+        such a shape carries the neutral's detail. With `folder`, an existing directory, details lie in files there;
+        `steps` are those of `composer.head.levels.levels`, where they are known.
         Raises MoueError where the level is out of range or the neutral has another number of vertices.
         """
-        self.steps = levels(head.polygons, k)
+        self.steps = levels(head.polygons, k) if steps is None else list(steps)
         if not self.steps:
             raise MoueError("detail begins at level 1")
         self.head, self.k, self._target_at, self._folder = head, k, target_at, folder
@@ -88,10 +90,10 @@ class Detail:
         """Vertices n_k at the level."""
         return self.steps[-1].n_vertices
 
-    def of(self, name: str, mirror: NDArray | None = None) -> NDArray[np.float32] | None:
+    def of(self, name: str, mirror: MirrorMap | None = None) -> NDArray[np.float32] | None:
         """(n_k, 3) a shape's detail less the neutral's, in local frames; None where it has no target at this level.
 
-        With a `mirror` map (n_0,) of the cage, the detail of the shape's mirror image. Raises MoueError for an
+        With a `mirror` map of the cage, the detail of the shape's mirror image. Raises MoueError for an
         unknown shape, a target of another length, or a mirror map that does not keep the polygons.
         """
         key = (name, mirror is not None)
@@ -106,7 +108,7 @@ class Detail:
         base += np.einsum("nij,ni->nj", frame, local)
         return base
 
-    def _make(self, name: str, mirror: NDArray | None) -> NDArray[np.float32] | None:
+    def _make(self, name: str, mirror: MirrorMap | None) -> NDArray[np.float32] | None:
         delta = self.head.shape(name).delta.astype(np.float64)
         target = self._target_at(name)
         if target is None:
@@ -115,11 +117,9 @@ class Detail:
         if mirror is None:
             cage = refine(self.head.neutral + delta, self.steps)
         else:
-            fine = mirror
-            for step in self.steps:
-                fine = step.permutation(fine)
-            target = self._neutral + (target - self._neutral)[fine] * REFLECTION
-            cage = refine(self.head.neutral + delta[mirror] * REFLECTION, self.steps)
+            fine = mirror_at_level(mirror, self.steps, self.head.neutral)
+            target = self._neutral + fine.vectors(target - self._neutral)
+            cage = refine(self.head.neutral + mirror.vectors(delta), self.steps)
         local = (self._encode(cage, np.asarray(target, dtype=np.float64)) - self.neutral).astype(np.float32)
         if self._folder is None:
             return local

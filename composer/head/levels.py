@@ -186,16 +186,18 @@ def vertex_count(polygons: Polygons, k: int) -> int:
     return vertices
 
 
-def head_at_level(head: Head, k: int, progress: Progress | None = None) -> Head:
+def head_at_level(
+    head: Head, k: int, progress: Progress | None = None, factors: Sequence[Refinement] | None = None
+) -> Head:  # fmt: skip
     """The head subdivided k times: neutral, shapes, in-betweens, parts, groups, materials, uv, colours.
 
     Deltas are subdivided like positions (the scheme is linear), so a pose of the finer head is the finer pose.
     Vertex numbers of the cage stay what they were, so landmarks stay on the cage's vertices; a curve of vertices
     also takes the edge points between them.
     The OBJ whose text a bake rewrites does not fit the finer head, so `neutral_file` is None for k > 0.
-    Raises MoueError where k is not in [0, 8].
+    `factors` are those of `levels`, where they are known. Raises MoueError where k is not in [0, 8].
     """
-    factors = levels(head.polygons, k)
+    factors = levels(head.polygons, k) if factors is None else factors
     if not factors:
         return head
     neutral, colours, uv, landmarks = head.neutral, head.colours, head.uv, head.landmarks

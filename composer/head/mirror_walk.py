@@ -2,91 +2,102 @@
 
 The mesh is laid on itself turned over, so that left comes to lie on right. The walk begins at an edge of the midline,
 which lies on itself; pieces off the midline (eyeballs, lashes) find their partner by the places of the vertices. The
-quick way for heads that are exact mirror images is `composer.head.symmetry.mirror_map`.
+quick way for heads that are nearly mirror images is `composer.head.mirror_place`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from os import PathLike
-
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.errors import MoueError
 from composer.geometry.half_edges import HalfEdges, turned_over
-from composer.geometry.polygons import Polygons, read_only
-from composer.head.order_matching import Matching
+from composer.head.mirror_place import is_involution
+from composer.head.order_matching import PATCH, Matching
 from composer.head.order_ranking import Evidence
-from composer.head.order_walk import Walk
+from composer.head.order_walk import Disagreement, Walk
 
 MOST_SEEDS = 64
-"""Edges of the midline that are tried: those nearest to it."""
-MENDING = "lay the loops of both sides alike, or mirror without detail"
+"""Edges of the midline that are tried: those nearest to it. Our choice."""
+MOST_TOLERANT = 4
+"""Of them, those from which the walk goes round what is not alike: it goes over the whole piece. Our choice."""
+LEAST = 0.1
+"""Of all polygons: a walk that finds fewer alike says that the loops of the two sides are unlike everywhere."""
 
 
-def mirror_map_by_walk(
-    polygons: Polygons,
-    positions: NDArray,
-    midline: NDArray | None = None,
-    where: str | PathLike[str] | None = None,
-) -> NDArray[np.int32]:
-    """(n,) int32: pi with pi[pi[v]] = v, that takes every polygon to one, turned over.
+class MirrorWalk:
+    """The walk of a mesh and itself turned over, begun on the skin's midline.
 
-    `positions` (n, 3) in any unit, left and right on the two sides of x = 0 in the rough; `midline` (m,) vertices of
-    the midline in order, where they are known. Raises MoueError, with the first polygon that has no counterpart,
-    where the loops of the two sides are not alike.
+    `skin` is what the skin alone gives; `pieces()` lays the others too, which takes longer.
     """
-    points = np.ascontiguousarray(positions, dtype=np.float64)
-    mesh = HalfEdges(polygons)
-    over, same = turned_over(polygons)
-    mirrored = HalfEdges(over)
-    best: tuple[int, int, int] | None = None
-    ambiguous: tuple[int, int] | None = None
-    skin_fits = False
-    for corner in _midline_corners(mesh, points, midline):
-        partner = int(same[mesh.following[mesh.twin[corner]]])
-        evidence = Evidence(points, points * (-1.0, 1.0, 1.0), start=(corner, partner))
-        matching = Matching(mesh, mirrored, evidence)
+
+    def __init__(self, mesh: HalfEdges, positions: NDArray) -> None:
+        """Take positions (n, 3) in any unit, left and right on the two sides of x = 0 in the rough."""
+        self._mesh, self._points = mesh, np.ascontiguousarray(positions, dtype=np.float64)
+        over, same = turned_over(mesh.polygons)
+        self._mirrored = HalfEdges(over)
+        self._start: tuple[int, int] | None = None
+        self.parted: Disagreement | None = None
+        seeds = [(c, int(same[mesh.following[mesh.twin[c]]])) for c in _midline_corners(mesh, self._points)]
+        self.skin: NDArray[np.int64] = self._walk(seeds)
+
+    def _walk(self, seeds: list[tuple[int, int]]) -> NDArray[np.int64]:
+        """(n,) partners on the skin, -1 elsewhere; where its sides are not alike, of what is alike."""
+        patches: list[tuple[int, tuple[int, int]]] = []
+        for seed in seeds:
+            patch = self._new().run(*seed, most=PATCH, keep=False)
+            patches.append((patch.polygons, seed))
+            if patch.stopped is None:
+                walk = self._new()
+                if walk.run(*seed).stopped is None and is_involution(walk.vertex):
+                    self._start = seed
+                    return walk.vertex.astype(np.int64)
+                break  # what is not alike lies elsewhere: another seed changes nothing
+        most, found = LEAST * self._mesh.polygons.n_faces, np.full(len(self._points), -1)
+        for _, seed in sorted(patches, key=lambda each: -each[0])[:MOST_TOLERANT]:
+            walk = self._new()
+            walked = walk.run(*seed, tolerant=True)
+            if walked.agreed > most:
+                most, found = walked.agreed, _mutual(walk.vertex)
+                self._start, self.parted = seed, walked.stopped
+        return found
+
+    def pieces(self) -> NDArray[np.int64]:
+        """(n,) partners on all pieces that find theirs, -1 where none is found."""
+        if self._start is None:
+            return self.skin
+        evidence = Evidence(
+            self._points, self._points * (-1.0, 1.0, 1.0), start=self._start, tolerant=self.parted is not None
+        )
+        matching = Matching(self._mesh, self._mirrored, evidence)
         matching.run()
-        found = matching.walk.vertex
-        if matching.complete and np.array_equal(found[found], np.arange(len(found))):
-            return read_only(found)
-        ambiguous = ambiguous or matching.ambiguous
-        skin_fits = bool(np.count_nonzero(matching.walk.polygon >= 0) > 0.5 * polygons.n_faces)
-        if skin_fits:
-            break  # the skin fits and something else does not: another seed on the midline changes nothing
-        agreed = Walk(mesh, mirrored).run(corner, partner, tolerant=True).agreed
-        if best is None or agreed > best[0]:
-            best = agreed, corner, partner
-    if ambiguous is not None:
-        what = f"the piece of polygon {ambiguous[0]} has {ambiguous[1]} mirror images, and no place decides"
-        raise MoueError(what, where, hint=MENDING)
-    if best is None and not skin_fits:
-        raise MoueError("has no edge along x = 0 from which its sides could be walked", where, hint="give the midline")
-    place = None
-    if best is not None and not skin_fits:
-        place = Walk(mesh, mirrored).run(best[1], best[2], tolerant=True).stopped
-    if place is None:
-        raise MoueError("is no mirror image of itself: some piece has no partner", where, hint=MENDING)
-    what = f"polygon {place.polygon} has {place.words} (its mirror polygon {place.other_polygon})"
-    raise MoueError(what, where, hint=MENDING)
+        return _mutual(matching.walk.vertex)
+
+    def _new(self) -> Walk:
+        return Walk(self._mesh, self._mirrored)
 
 
-def _midline_corners(mesh: HalfEdges, points: NDArray, midline: NDArray | None) -> Iterator[int]:
-    """Corners whose edge lies on the midline, the nearest to it first."""
+def _mutual(partner: NDArray) -> NDArray[np.int64]:
+    """The map (n,) without vertices that are not their partner's partner."""
+    mutual = partner.astype(np.int64)
+    known = np.flatnonzero(mutual >= 0)
+    mutual[known[partner[partner[known]] != known]] = -1
+    return mutual
+
+
+def _midline_corners(mesh: HalfEdges, points: NDArray) -> list[int]:
+    """Corners whose edge lies on the midline of the skin, the nearest to it, in lengths of the edge, first.
+
+    The skin is the largest piece, by its polygons, that lies on both sides of x = 0.
+    """
     begin, end = mesh.vertex, mesh.vertex[mesh.following]
-    inner = mesh.twin >= 0
-    if midline is not None:
-        on = np.zeros(len(points), dtype=bool)
-        on[np.asarray(midline, dtype=np.int64)] = True
-        yield from np.flatnonzero(inner & on[begin] & on[end])[:MOST_SEEDS].tolist()
-        return
-    if not inner.any():
-        return
-    chosen = np.flatnonzero(inner & (mesh.twin > np.arange(len(begin))))
+    count = int(mesh.pieces.max(initial=-1)) + 1
+    piece = mesh.pieces[mesh.face]
+    sides = [np.bincount(piece[side], minlength=count) > 0 for side in (points[begin, 0] > 0, points[begin, 0] < 0)]
+    sizes = np.bincount(mesh.pieces, minlength=count)
+    skin = int(np.argmax(sizes * (sides[0] & sides[1]))) if count else -1
+    chosen = np.flatnonzero((mesh.twin > np.arange(len(begin))) & (piece == skin))
     ends = points[begin[chosen]], points[end[chosen]]
     length = np.linalg.norm(ends[0] - ends[1], axis=1)
     off = np.maximum(np.abs(ends[0][:, 0]), np.abs(ends[1][:, 0]))
-    near = chosen[np.argsort(off / np.maximum(length, 1e-12), kind="stable")[:MOST_SEEDS]]
-    yield from near.tolist()
+    nearest = np.argsort(off / np.maximum(length, 1e-12), kind="stable")[:MOST_SEEDS]
+    return chosen[nearest].tolist()

@@ -61,14 +61,14 @@ class Matching:
             outcome = self._lay(piece, sure=False)
             if outcome == "several":
                 waiting.append(piece)
-            elif outcome == "none":
+            elif outcome == "none" and not self.evidence.tolerant:
                 return False
         while waiting:  # what is laid tells where its neighbours are: one tooth after the other
             self._placed.learn(self.walk)
             left = []
             for piece in waiting:
                 outcome = "laid" if self._laid(piece) else self._lay(piece, sure=True)
-                if outcome == "none":
+                if outcome == "none" and not self.evidence.tolerant:
                     return False
                 if outcome == "several":
                     left.append(piece)
@@ -85,8 +85,8 @@ class Matching:
     def _seed_by_hand(self) -> None:
         start, marks = self.evidence.start, self.evidence.landmarks
         if start is not None:
-            walked = self.walk.run(*start)
-            if walked.stopped is None:
+            walked = self.walk.run(*start, tolerant=self.evidence.tolerant)
+            if walked.stopped is None or self.evidence.tolerant:
                 self._commit(walked)
         if marks is None:
             return

@@ -38,6 +38,8 @@ class Evidence:
     landmarks: NDArray | None = None
     start: tuple[int, int] | None = None
     """A corner of the reference and the other's that lies on it, where that is known beforehand."""
+    tolerant: bool = False
+    """Go round what does not agree from `start`, and pass over pieces that fit nowhere: lay what can be laid."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -134,17 +134,3 @@ class Landmarks:
                         hint="vertices count from 0; was it marked on another mesh?",
                     )
         return self
-
-    def renumbered(self, new_index: NDArray) -> Landmarks:
-        """The same landmarks where vertex v is now called `new_index[v]` (n,) int."""
-
-        def move(place: Place) -> Place:
-            if isinstance(place, SurfacePoint):
-                a, b, c = (int(new_index[v]) for v in place.triangle)
-                return SurfacePoint((a, b, c), place.bary)
-            return place if isinstance(place, tuple) else int(new_index[place])
-
-        return Landmarks(
-            {name: move(place) for name, place in self.points.items()},
-            {name: [move(p) for p in curve] for name, curve in self.curves.items()},  # type: ignore[misc]
-        )

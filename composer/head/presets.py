@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError, nearest, unknown
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
-from composer.head.reading import DAMAGE, text_of
+from composer.head.reading import DAMAGE
 from masks.region_preset import RegionPreset, RegionSet, Seed
 
 if TYPE_CHECKING:
@@ -64,15 +64,6 @@ def region_set(name: str = FINE) -> RegionSet:
         raise unknown("preset of regions", name, region_set_names())
     file = preset_folder() / f"{name}.toml"
     return parse_region_set(file.read_text(encoding="utf-8"), name, str(file))
-
-
-def read_region_set(path: Path) -> RegionSet:
-    """A preset of regions from a file of the user's own. Raises MoueError where it cannot be read or is wrong."""
-    try:
-        text = text_of(path, MOST_BYTES, "a preset")
-    except UnicodeDecodeError as error:
-        raise MoueError("the preset cannot be read", path) from error
-    return parse_region_set(text, path.stem, str(path))
 
 
 def region_preset(region: str) -> tuple[RegionSet, str]:

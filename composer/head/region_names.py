@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from composer.errors import MoueError
 from composer.head.head import Head
 from composer.head.presets import lay_regions, region_set
-from composer.head.symmetry import mirror_map
+from composer.head.symmetry import pairs_of
 from masks.region_preset import SIDES
 
 Floats = NDArray[np.float64]
@@ -69,10 +69,9 @@ def _scores(weighed: Floats, laid: Mapping[str, Floats], side: str, say: Floats)
 
 
 def _mirrored(head: Head, masks: list[Floats]) -> list[tuple[int, int]]:
-    """Which regions are mirror images of each other; none on a head that is not symmetric."""
-    try:
-        partner = mirror_map(head.neutral)
-    except MoueError:
+    """Which regions are mirror images of each other; none on a head whose sides are not alike."""
+    partner = pairs_of(head)
+    if partner is None:
         return []
     images = [mask[partner] for mask in masks]
     return [

@@ -1,63 +1,305 @@
-"""Which vertex mirrors which across the midline plane x = 0."""
+"""The mirror map: where each vertex of a head has its mirror image across the midline plane x = 0.
+
+By connectivity where that can be: partners by place are taken where every polygon is taken to one, turned over; else
+the mesh is walked from the midline. Where the two sides are not alike, each piece takes what keeps more of its
+connectivity, and vertices without a partner take the closest place of the reflected surface of their piece.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from os import PathLike
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from composer.errors import MoueError
+from composer.geometry.half_edges import HalfEdges
+from composer.geometry.nearest import NearestSurface
+from composer.geometry.polygons import Polygons, read_only
+from composer.geometry.surface import Surface
+from composer.head.head import Head
+from composer.head.levels import Refinement, refine
+from composer.head.mirror_place import (
+    NEAREST,
+    REFLECTION,
+    SELF_FAR,
+    EdgeMap,
+    PlacedMirror,
+    edge_lengths,
+    image_neighbours,
+    mirror_by_place,
+    piece_diagonals,
+    piece_means,
+)
+from composer.head.mirror_walk import MirrorWalk
 
-TOLERANCE = 1e-4
-"""Of the bounding box's diagonal."""
+Ints = NDArray[np.int32]
+Floats = NDArray[np.float64]
+CENTRED = 1e-6
+"""Of the head's diagonal: a midline as near to x = 0 as this lies on it."""
+CENTRING = 2000
+"""Vertices, evenly spread, by which the midline is found."""
+CENTRING_ROUNDS = 6
+"""Times that nearest pairs are found and their middle taken."""
+CLEARLY = 0.002
+"""By so much of a piece's edges the walk must keep more than place does to be taken in its stead. Our choice: place
+alone on a head bent by 0.5 mm keeps 98.5 percent, the walk all."""
+LOOSE = 1e-4
+"""Of the head's diagonal: vertices of no polygon are partners where one lies this near to the other's reflection."""
+MOST_WITHOUT = 0.01
+"""Of the area that mirrored cells move: more than this without a partner refuses a recipe."""
 
 
-def mirror_map(
-    positions: NDArray, tolerance: float = TOLERANCE, where: str | PathLike[str] | None = None
-) -> NDArray[np.int32]:
-    """(n,) int32: pi with pi[pi[v]] = v, where vertex pi[v] lies at the reflection of v under x -> -x.
+@dataclass(frozen=True, eq=False)
+class MirrorMap:
+    """Where the mirror image of a head of n vertices takes its values from.
 
-    `positions` (n, 3) in any unit. Two vertices are partners where each is the nearest to the other's
-    reflection and within `tolerance` of the bounding box's diagonal; a vertex on the midline is its own
-    partner. Vertices that share a place (lips closed at rest) cannot be told apart by place: among them
-    partners are taken in order. Raises MoueError with the count of vertices that have no partner.
+    `partner` (n,) int32 is the vertex on the other side, its own inverse; a vertex on the midline is its own partner.
+    The vertices `without` (k,) a partner stand for themselves in it, and take their values from vertices `corners`
+    (k, 3) of the other side at weights `bary` (k, 3). `whole` tells that every polygon is taken to one, turned over.
+    """
+
+    partner: Ints
+    without: Ints
+    corners: Ints
+    bary: Floats
+    whole: bool = True
+    parted: str = ""
+
+    @classmethod
+    def of_partners(cls, partner: NDArray) -> MirrorMap:
+        """The map of given partners (n,), all of which are known. MoueError where it is no permutation."""
+        given = np.asarray(partner)
+        if given.ndim != 1 or not np.array_equal(np.sort(given), np.arange(len(given))):
+            raise MoueError("the mirror map takes two vertices to one")
+        none = np.zeros((0, 3), dtype=np.int32)
+        return cls(read_only(given.astype(np.int32)), none[:, 0], none, none.astype(np.float64))
+
+    @property
+    def n_vertices(self) -> int:
+        """Vertices n of the head."""
+        return len(self.partner)
+
+    @property
+    def nearest(self) -> Ints:
+        """(n,) the partner of each vertex; of one that has none the nearest vertex of the other side."""
+        if not len(self.without):
+            return self.partner
+        near = self.partner.copy()
+        near[self.without] = np.take_along_axis(self.corners, self.bary.argmax(axis=1)[:, None], axis=1)[:, 0]
+        return near
+
+    def values(self, values: NDArray) -> NDArray:
+        """Values (n,) or (n, m) of the other side at each vertex, their type kept."""
+        image = values[self.partner]
+        if len(self.without):
+            weights = self.bary.reshape(self.bary.shape + (1,) * (values.ndim - 1))
+            image[self.without] = (values[self.corners] * weights).sum(axis=1)
+        return image
+
+    def vectors(self, vectors: NDArray) -> NDArray:
+        """(n, 3) displacements of the mirror image: those of the other side with x turned round, their type kept."""
+        return self.values(vectors) * REFLECTION.astype(vectors.dtype)
+
+    def share_without(self, area: NDArray) -> float:
+        """How much of an area (n,), not negative, belongs to vertices without a partner, in [0, 1]."""
+        total = float(area.sum())
+        return float(area[self.without].sum()) / total if total > 0.0 else 0.0
+
+    def note(self, positions: NDArray) -> str | None:
+        """What is to be said of vertices without a partner, with the place (mm) of the first; None where none is."""
+        if not len(self.without):
+            return None
+        x, y, z = positions[int(self.without[0])]
+        first = f"the first is vertex {int(self.without[0])} at x {x:.1f}, y {y:.1f}, z {z:.1f} mm"
+        count = len(self.without)
+        subject = "1 vertex has" if count == 1 else f"{count:,} vertices have"
+        parted = f" The sides part at {self.parted}." if self.parted else ""
+        return f"{subject} no mirror partner; {first}. There the closest place of the other side is mirrored.{parted}"
+
+
+_FOUND: WeakKeyDictionary[Surface, MirrorMap] = WeakKeyDictionary()
+
+
+def mirror_of(head: Head) -> MirrorMap:
+    """The mirror map of a head's neutral, found once for all heads that share its surface. Errors as `mirror_map`."""
+    if head.surface not in _FOUND:
+        _FOUND[head.surface] = mirror_map(head.polygons, head.neutral, head.path)
+    return _FOUND[head.surface]
+
+
+def pairs_of(head: Head) -> Ints | None:
+    """(n,) the partners of a head's vertices; None where more than `MOST_WITHOUT` of its surface has none."""
+    mirror = mirror_of(head)
+    return mirror.partner if mirror.share_without(head.surface.mass) <= MOST_WITHOUT else None
+
+
+def mirror_at_level(mirror: MirrorMap, steps: Sequence[Refinement], neutral: NDArray) -> MirrorMap:
+    """The mirror map of a cage at the level that `steps` of subdivision reach; `neutral` (n, 3) is the cage's.
+
+    Where the cage's polygons are not all taken to one, it is found anew at the level. MoueError as `permutation`.
+    """
+    if not steps:
+        return mirror
+    if not mirror.whole:
+        return mirror_map(steps[-1].polygons, refine(neutral, steps))
+    partner: NDArray = mirror.partner
+    for step in steps:
+        partner = step.permutation(partner)
+    return MirrorMap.of_partners(partner)
+
+
+def mirror_map(polygons: Polygons, positions: NDArray, where: str | PathLike[str] | None = None) -> MirrorMap:
+    """The mirror map of a mesh whose midline lies near x = 0 in the rough; `positions` (n, 3) in any unit.
+
+    Never refuses for what is not alike; raises MoueError, with `where`, for positions that are not numbers.
     """
     points = np.ascontiguousarray(positions, dtype=np.float64)
+    if not np.isfinite(points).all():
+        bad = int(np.flatnonzero(~np.isfinite(points).all(axis=1))[0])
+        raise MoueError(f"has no position at vertex {bad}, so it cannot be mirrored", where)
     if not len(points):
-        return np.zeros(0, dtype=np.int32)
-    reach = tolerance * float(np.linalg.norm(np.ptp(points, axis=0)))
-    reflected = points * np.array([-1.0, 1.0, 1.0])
-    distance, partner = cKDTree(points).query(reflected)
-    everyone = np.arange(len(points))
-    good = (partner[partner] == everyone) & (distance <= reach)
-    if not good.all():
-        partner, good = _shared_places(points, partner, good, distance <= reach)
-    if not good.all():
-        lost = int(np.count_nonzero(~good))
-        first = int(np.argmin(good))
-        raise MoueError(
-            f"{lost} of {len(points)} vertices have no mirror partner across x = 0 (vertex {first} first)",
-            where,
-            hint="a mirror needs a symmetric neutral, centred on x = 0",
-        )
-    found: NDArray[np.int32] = partner.astype(np.int32)
-    return found
+        return MirrorMap.of_partners(np.zeros(0, dtype=np.int32))
+    edges = EdgeMap(HalfEdges(polygons))
+    centred = [points - (x, 0.0, 0.0) for x in _midlines(points)]
+    for points in centred:
+        found = mirror_by_place(edges, points, points * REFLECTION)
+        if found.whole:
+            return _map(polygons, points, points * REFLECTION, found)
+    walks = []
+    for points in centred:
+        walk = MirrorWalk(edges.mesh, points)
+        target = _carried(points, walk.skin)
+        found = mirror_by_place(edges, points, target, walk.skin)
+        if found.whole:
+            return _map(polygons, points, target, found)
+        walks.append((int(np.count_nonzero(walk.skin >= 0)), walk, points))
+    _, walk, points = max(walks, key=lambda each: each[0])
+    walked = _in_place(polygons, points, _carried(points, walk.skin), walk.pieces())
+    placed = mirror_by_place(edges, points, points * REFLECTION)
+    partner = _better(edges, placed.partner, walked)
+    target = _carried(points, partner)
+    found = mirror_by_place(edges, points, target, partner)
+    parted = "" if walk.parted is None else f"polygon {walk.parted.polygon}: {walk.parted.words}"
+    return _map(polygons, points, target, found, parted)
 
 
-def _shared_places(
-    points: NDArray, partner: NDArray, good: NDArray[np.bool_], close: NDArray[np.bool_]
-) -> tuple[NDArray, NDArray[np.bool_]]:
-    """Pair the vertices of one place with those of the mirrored place, in order, where they are as many."""
-    _, place = np.unique(points, axis=0, return_inverse=True)
-    place = place.reshape(-1)
-    order = np.argsort(place, kind="stable")
-    begin = np.searchsorted(place[order], np.arange(int(place.max()) + 1))
-    count = np.bincount(place)
-    rank = np.empty(len(points), dtype=np.intp)
-    rank[order] = np.arange(len(points)) - begin[place[order]]
-    mirrored = place[partner]
-    fits = close & (count[mirrored] == count[place])
-    paired = np.where(fits, order[begin[mirrored] + np.minimum(rank, count[mirrored] - 1)], partner)
-    return paired, fits & (paired[paired] == np.arange(len(points)))
+def _map(polygons: Polygons, points: Floats, target: Floats, found: PlacedMirror, parted: str = "") -> MirrorMap:
+    """The map of the partners found; what has none takes its nearest, or the closest place."""
+    partner = _nearest_too(polygons, points, target, found.partner, found.other)
+    without = np.flatnonzero(partner < 0)
+    corners, bary = _closest(polygons, points, target, partner, found.other, without)
+    partner[without] = without
+    return MirrorMap(
+        read_only(partner.astype(np.int32)), read_only(without.astype(np.int32)), corners, bary, found.whole, parted
+    )
+
+
+def _midlines(points: Floats) -> list[float]:
+    """The x at which the midline may lie: 0, and where the points are mirrored better about another, that."""
+    tree, low, high = cKDTree(points), points[:, 0].min(), points[:, 0].max()
+    few = points[:: max(1, len(points) // CENTRING)]
+    size = float(np.linalg.norm(np.ptp(points, axis=0)))
+    best = (np.inf, 0.0)
+    for x in (0.0, (low + high) / 2.0):
+        for _ in range(CENTRING_ROUNDS):
+            away, near = tree.query(few * REFLECTION + (2.0 * x, 0.0, 0.0))
+            spread = float(np.quantile(away, 0.7))
+            if spread < best[0] - CENTRED * size:
+                best = spread, x
+            x = float(np.median(few[:, 0] + points[near, 0])) / 2.0
+    return [0.0, best[1]] if abs(best[1]) > CENTRED * size else [0.0]
+
+
+def _in_place(polygons: Polygons, points: Floats, target: Floats, partner: NDArray) -> NDArray[np.int64]:
+    """(n,) the map without pieces whose partner stands further from the `target` than half the piece's own size.
+
+    A piece that stands on one side alone can be laid on itself, whole; that is not its mirror image.
+    """
+    piece = polygons.components
+    away = np.where((partner >= 0)[:, None], points[partner] - target, 0.0)
+    far = np.linalg.norm(piece_means(piece, away), axis=1) > SELF_FAR * piece_diagonals(piece, points)
+    return np.where((partner >= 0) & ~far[piece], partner, -1)
+
+
+def _better(edges: EdgeMap, placed: NDArray, walked: NDArray) -> NDArray[np.int64]:
+    """(n,) piece by piece the map that keeps more of its edges, partners that contradict each other left out."""
+    piece = edges.mesh.polygons.components
+    corner_piece = piece[edges.mesh.vertex]
+    count = np.maximum(np.bincount(corner_piece, minlength=int(piece.max()) + 1), 1)
+    kept = [
+        np.bincount(corner_piece, weights=edges.kept(each), minlength=len(count)) / count for each in (placed, walked)
+    ]
+    by_walk = ((kept[1] > kept[0] + CLEARLY) | (kept[1] == 1.0))[piece]
+    partner = np.where(by_walk, walked, placed)
+    known = np.flatnonzero(partner >= 0)
+    partner[known[partner[partner[known]] != known]] = -1
+    return partner
+
+
+def _carried(points: Floats, partner: NDArray) -> Floats:
+    """(n, 3) where the mirror image of each vertex is to be looked for: its reflection, moved as that of the nearest
+    vertex with a partner (n,; -1 for none) has to be."""
+    target = points * REFLECTION
+    known = np.flatnonzero(partner >= 0)
+    if len(known):
+        near = known[cKDTree(points[known]).query(points)[1]]
+        target += points[partner[near]] - target[near]
+    return target
+
+
+def _nearest_too(
+    polygons: Polygons, points: Floats, target: Floats, partner: NDArray, other: NDArray
+) -> NDArray[np.int64]:  # fmt: skip
+    """(n,) the map, and by place alone partners for what has none yet, where two are each other's nearest."""
+    partner = partner.astype(np.int64)
+    if (partner >= 0).all():
+        return partner
+    away, near = image_neighbours(polygons, points, target, other)
+    loose = np.ones(len(points), dtype=bool)
+    loose[polygons.indices] = False
+    size = float(np.linalg.norm(np.ptp(points, axis=0)))
+    reach = np.where(loose, LOOSE * size, NEAREST * edge_lengths(polygons, points))
+    free = partner < 0
+    mutual = free & free[near[:, 0]] & (near[near[:, 0], 0] == np.arange(len(points))) & (away[:, 0] <= reach)
+    mutual &= mutual[near[:, 0]]
+    partner[mutual] = near[mutual, 0]
+    return partner
+
+
+def _closest(
+    polygons: Polygons, points: Floats, target: Floats, partner: NDArray, other: NDArray, without: NDArray
+) -> tuple[Ints, Floats]:
+    """(k, 3) corners and (k, 3) weights of the place of the other side that lies closest to the `target` of each vertex
+    without a partner: on the mirror piece of its own; where that has no partner at all, on all of the surface."""
+    corners = np.repeat(without[:, None], 3, axis=1).astype(np.int32)
+    bary = np.tile([1.0, 0.0, 0.0], (len(without), 1))
+    piece, triangles = polygons.components, polygons.triangles
+    held = np.zeros(len(other), dtype=bool)
+    held[piece[partner >= 0]] = True
+    wanted = np.where(held[piece[without]], other[piece[without]], -1)
+    for number in np.unique(wanted):
+        own = np.flatnonzero(wanted == number)
+        chosen = triangles if number < 0 else triangles[piece[triangles[:, 0]] == number]
+        if len(chosen):
+            foot = NearestSurface(points, chosen)(target[without[own]])
+            corners[own] = chosen[foot.triangle]
+            bary[own] = _barycentric(points[corners[own]], foot.points)
+    return read_only(corners), read_only(bary)
+
+
+def _barycentric(corners: Floats, points: Floats) -> Floats:
+    """(k, 3) weights, none negative, at which the corners (k, 3, 3) give the points (k, 3) of their triangles."""
+    a = corners[:, 0]
+    one, two, to = corners[:, 1] - a, corners[:, 2] - a, points - a
+    d = [np.einsum("ij,ij->i", p, q) for p, q in ((one, one), (one, two), (two, two), (to, one), (to, two))]
+    det = d[0] * d[2] - d[1] ** 2
+    safe = np.where(det > 0.0, det, 1.0)
+    v, w = (d[2] * d[3] - d[1] * d[4]) / safe, (d[0] * d[4] - d[1] * d[3]) / safe
+    bary = np.clip(np.stack([1.0 - v - w, v, w], axis=1), 0.0, 1.0)
+    bary[det <= 0.0] = (1.0, 0.0, 0.0)
+    return np.asarray(bary / bary.sum(axis=1, keepdims=True), dtype=np.float64)

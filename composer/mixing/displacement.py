@@ -16,10 +16,9 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.head.head import Head, Shape
+from composer.head.symmetry import MirrorMap
 from composer.mixing.hinge import Hinge, turning_coefficients, turning_fields
 from composer.mixing.inbetween import check_places, coefficients
-
-REFLECTION = np.array([-1.0, 1.0, 1.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,11 +36,9 @@ class Motion:
                 total += np.multiply(field, amount, dtype=np.float64)
         return total
 
-    def mirrored(self, mirror: NDArray) -> Motion:
-        """The mirror image: at vertex v, the displacement of vertex `mirror[v]` (n,) with x turned round."""
-        low = REFLECTION.astype(np.float32)
-        fields = [field[mirror] * (low if field.dtype == np.float32 else REFLECTION) for field in self.fields]
-        return Motion(fields, self.amounts)
+    def mirrored(self, mirror: MirrorMap) -> Motion:
+        """The mirror image: at each vertex the displacement of the other side, with x turned round."""
+        return Motion([mirror.vectors(field) for field in self.fields], self.amounts)
 
 
 def motion(head: Head, shape: Shape, hinge: Hinge | None = None) -> Motion:

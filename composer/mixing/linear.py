@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.head.head import Head
+from composer.head.symmetry import MirrorMap
 from composer.mixing.anchors import Anchors, anchors
 from composer.mixing.corrective import Corrective, Correctives, felt_in
 from composer.mixing.displacement import Motion, motion
@@ -34,12 +35,12 @@ class Mixer:
     """A head with its effective masks, ready for any number of recipes; masks are lifted to parts once."""
 
     def __init__(
-        self, head: Head, masks: Masks, *, mirror: NDArray | None = None, hinges: Hinges | None = None,
+        self, head: Head, masks: Masks, *, mirror: MirrorMap | None = None, hinges: Hinges | None = None,
         correctives: Sequence[Corrective] = (),
     ) -> None:  # fmt: skip
-        """Take effective `masks` (n,) in [0, 1] by region, a `mirror` map (n,) and `hinges` by shape.
+        """Take effective `masks` (n,) in [0, 1] by region, a `mirror` map and `hinges` by shape.
 
-        The mirror map gives each vertex its partner on the other side; only mirrored cells need it. Masks at the
+        Only mirrored cells need the mirror map. Masks at the
         vertices of parts are taken from their anchors on the skin. Raises MoueError where a hinge or a corrective
         is of an unknown shape, a mask does not fit the head, or a corrective does not move in a straight line.
         """
@@ -56,8 +57,8 @@ class Mixer:
                 raise MoueError(
                     f"the mask of region {region!r} has {np.size(mask)} values, the head {head.n_vertices} vertices"
                 )
-        if mirror is not None and np.shape(mirror) != (head.n_vertices,):
-            raise MoueError(f"the mirror map has {np.size(mirror)} vertices, the head {head.n_vertices}")
+        if mirror is not None and mirror.n_vertices != head.n_vertices:
+            raise MoueError(f"the mirror map has {mirror.n_vertices} vertices, the head {head.n_vertices}")
         self._given = masks
         self._motions: dict[str, Motion] = {}
 
@@ -83,7 +84,7 @@ class Mixer:
         if self.mirror is None:
             raise MoueError(
                 f"the cell {cell.region} x {cell.shape} is mirrored and this head has no mirror map",
-                hint="check inspect for the vertices without a partner, or use unmirrored cells",
+                hint="give it one, or use unmirrored cells",
             )
         return self._motions[cell.shape].mirrored(self.mirror)
 
@@ -139,7 +140,7 @@ def pose(
     masks: Masks,
     recipe: Recipe,
     *,
-    mirror: NDArray | None = None,
+    mirror: MirrorMap | None = None,
     hinges: Hinges | None = None,
     strength: float | None = None,
 ) -> NDArray[np.float64]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from math import isfinite
 from typing import Literal
 
 from composer.errors import MoueError
@@ -42,6 +43,10 @@ class Row:
 class Recipe:
     """Cells with unique keys, a `Row` for some regions (others add by 1), a strength, a way of joining.
 
+    The strength multiplies what the cells do together: it moves every vertex along a straight line, beyond the pose
+    where it is above 1. It changes no weight, so hinges, in-betweens and correctives do not follow it; `scaled` does.
+    Raises MoueError for cells that are there twice, and for numbers that are not finite or out of range.
+
     `halo` in [0, 1] is how far a seamless join reaches beside a ramp, as a fraction of its width; 0 forbids it.
     """
 
@@ -54,6 +59,8 @@ class Recipe:
     halo: float = HALO
 
     def __post_init__(self) -> None:
+        if not isfinite(self.strength):
+            raise MoueError(f"recipe {self.name!r}: strength {self.strength} is no number", hint="1 is the whole of it")
         keys = [cell.key for cell in self.cells]
         if len(set(keys)) < len(keys):
             twice = next(key for key in keys if keys.count(key) > 1)
@@ -76,6 +83,22 @@ class Recipe:
     def row(self, region: str) -> Row:
         """The row of a region: what is said, else it adds by 1."""
         return self.rows.get(region, Row())
+
+    def amount(self, region: str) -> float:
+        """The amount in [0, 1] of a region's row, `all` included."""
+        return self.row(region).amount
+
+    def scaled(self, share: float) -> Recipe:
+        """The recipe on its way from the neutral: every weight times `share` in [0, 1], the strength as it is.
+
+        Hinges turn by part of their angle, in-betweens and correctives come in as at these weights. 1 gives the
+        recipe itself.
+        """
+        if not 0.0 <= share <= 1.0:
+            raise MoueError(f"recipe {self.name!r}: a share of {share} is not in [0, 1]")
+        if share == 1.0:
+            return self
+        return self.with_(cells=tuple(replace(cell, weight=cell.weight * share) for cell in self.cells))
 
     @property
     def regions(self) -> list[str]:

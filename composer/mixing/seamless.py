@@ -27,8 +27,8 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.geometry.surface import factorise
-from composer.mixing.linear import Mixer, moved
-from composer.mixing.recipe import ALL, HALO, Recipe
+from composer.mixing.linear import Mixer
+from composer.mixing.recipe import HALO, Recipe
 from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import Ramp, Zone, ramp_of, zone_of
 
@@ -221,17 +221,6 @@ def _rows_at(mixer: Mixer, recipe: Recipe, vertices: NDArray) -> dict[str, Float
             if amount != 0.0:
                 row += np.multiply(field[vertices], amount, dtype=np.float64)
     return rows
-
-
-def seamless_pose(mixer: Mixer, recipe: Recipe, *, strength: float | None = None) -> Floats:
-    """(n, 3) mm, the pose of one recipe joined seamlessly with its own halo, everything made anew.
-
-    Raises what the mixer raises for the recipe, and as `SeamlessJoin`.
-    """
-    skin = SeamlessSurface(mixer.head.surface, mixer.head.skin)
-    masks = {region: mixer.masks[region] for region in recipe.regions if region in mixer.masks and region != ALL}
-    join = SeamlessJoin(skin, masks, halo=recipe.halo)
-    return moved(mixer.head.neutral, seamless_displacement(mixer, join, recipe, strength))
 
 
 def _lambda(hold: Floats) -> Floats:

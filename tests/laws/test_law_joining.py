@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head, InBetween, Shape
+from composer.head.symmetry import MirrorMap
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer, pose
 from composer.mixing.recipe import Cell, Recipe, Row
@@ -215,7 +216,7 @@ def test_a_mirrored_recipe_gives_the_mirrored_pose(seed: int) -> None:
         cells=tuple(Cell(other[c.region], c.shape, c.weight, not c.mirrored) for c in cells),
         rows={other[r]: row for r, row in rows.items()},
     )
-    mixer = Mixer(head, masks, mirror=mirror, hinges={"shape_2": random_hinge(rng, head)})
+    mixer = Mixer(head, masks, mirror=MirrorMap.of_partners(mirror), hinges={"shape_2": random_hinge(rng, head)})
     close(mixer.pose(turned), mixer.pose(recipe)[mirror] * [-1, 1, 1], head)
 
 
@@ -225,7 +226,7 @@ def test_a_mirrored_cell_keeps_its_own_regions_mask() -> None:
     head = Head("pair", Polygons.from_faces([], 2), neutral, (Shape("grin", delta),))
     masks = {"right": np.array([0.0, 0.5])}
     recipe = Recipe("r", (Cell("right", "grin", 1.0, mirrored=True),))
-    moved = pose(head, masks, recipe, mirror=np.array([1, 0])) - neutral
+    moved = pose(head, masks, recipe, mirror=MirrorMap.of_partners(np.array([1, 0]))) - neutral
     np.testing.assert_array_equal(moved, [[0, 0, 0], [-1.0, 1.5, 2.0]])
 
 

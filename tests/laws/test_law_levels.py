@@ -15,6 +15,7 @@ from composer.geometry.polygons import Polygons
 from composer.head.detail import Detail, Frames
 from composer.head.head import Head
 from composer.head.levels import head_at_level, levels, refine
+from composer.head.symmetry import MirrorMap
 from composer.mixing.detailed import detailed_pose
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer, pose
@@ -131,7 +132,7 @@ def test_a_mirrored_cell_brings_mirrored_detail() -> None:
     neutral = smooth + (bump := rng.normal(size=smooth.shape)) + bump[fine_mirror] * [-1, 1, 1]
     target = refine(head.target("shape_0"), steps) + rng.normal(size=smooth.shape)
     detail = Detail(head, 2, neutral, lambda name: target)
-    mixer = Mixer(head, {}, mirror=mirror)
+    mixer = Mixer(head, {}, mirror=MirrorMap.of_partners(mirror))
     found = detailed_pose(mixer, detail, Recipe("r", (Cell("all", "shape_0", 1.0, mirrored=True),)))
     np.testing.assert_allclose(found, target[fine_mirror] * [-1, 1, 1], rtol=0, atol=1e-5 * head.diagonal)
 

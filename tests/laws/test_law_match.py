@@ -17,6 +17,7 @@ from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head, InBetween, Shape
 from composer.head.places import SurfacePoint
+from composer.head.symmetry import MirrorMap
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
@@ -251,7 +252,7 @@ def pulled(seed: int) -> float:
     places = [place, 3]
     masks = {region: 0.2 + 0.8 * rng.random(head.n_vertices) for region in REGIONS}
     mixer = Mixer(
-        head, masks, hinges={"shape_1": hinge}, mirror=np.arange(head.n_vertices)[::-1],
+        head, masks, hinges={"shape_1": hinge}, mirror=MirrorMap.of_partners(np.arange(head.n_vertices)[::-1]),
         correctives=(Corrective("shape_5", (Trigger("brow", "shape_0", 0.7),)),),
     )  # fmt: skip
     drag = Drag(mixer, REGIONS, head.shape_names, places)

@@ -12,10 +12,11 @@ from composer.head.head import Head, Part, Shape
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Cell, Recipe, Row
-from composer.mixing.seamless import SeamlessJoin, seamless_pose
+from composer.mixing.seamless import SeamlessJoin
 from composer.mixing.seamless_surface import SeamlessSurface
 from masks.partition import effective_masks
 from tests.small_heads import grid, polygon_meshes, random_head, random_masks, random_rotation
+from tests.small_mixes import seamless_pose
 
 seeds = st.integers(0, 2**32 - 1)
 law = settings(deadline=None, max_examples=25)

@@ -18,6 +18,7 @@ from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.head import Head
+from composer.head.symmetry import MirrorMap
 from composer.mixing.columns import Column, column
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
@@ -84,7 +85,7 @@ def mixer_of(rng: np.random.Generator, polygons: Polygons, neutral: NDArray | No
         head = head.with_(neutral=neutral)
     hinge = Hinge(rng.normal(size=3), head.neutral[0], 0.5, rng.random(head.n_vertices).astype(np.float32))
     masks = random_masks(rng, head.n_vertices, REGIONS)
-    return Mixer(head, masks, mirror=rng.permutation(head.n_vertices), hinges={"shape_1": hinge})
+    return Mixer(head, masks, mirror=MirrorMap.of_partners(rng.permutation(head.n_vertices)), hinges={"shape_1": hinge})
 
 
 def recipe_of(rng: np.random.Generator, head: Head, share: float = 0.5) -> Recipe:

@@ -75,7 +75,7 @@ def test_a_flipped_recipe_moves_the_other_side_alike(open_demo: Hand) -> None:
     hand.click_on("recipe wink")
     before = session.positions().astype(np.float64).copy()
     hand.key("Ctrl+F")
-    after, mirror = session.positions().astype(np.float64), np.asarray(session.evaluated.mirror_map)
+    after, mirror = session.positions().astype(np.float64), session.evaluated.mirror_map.partner
     neutral = session.head.neutral
     moved = np.linalg.norm(before - neutral, axis=1)
     expected = (before - neutral)[mirror] * [-1, 1, 1]

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.errors import MoueError
 from composer.head.head import Head
 from composer.viewer.render.camera import Eye, framed, named_eye
@@ -113,7 +114,7 @@ class Thumbs:
             if recipe is None:
                 return None
             try:
-                positions = session.evaluated.pose(recipe.with_(join="linear")).astype(np.float32)
+                positions = EvaluatedRecipe.of(session.evaluated, recipe.with_(join="linear")).pose.astype(np.float32)
             except MoueError:
                 return None
             eye = self._face

@@ -9,9 +9,10 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.mask_file import read_mask
 from composer.document.masks_of import moving_regions
 from composer.document.project import Project
+from composer.document.region_sources import MOVING_REGIONS
 from composer.document.store import open_document
 from composer.document.stored import file_of
-from composer.edits.lay_regions import MOVING, laid_regions
+from composer.edits.lay_regions import laid_regions
 from composer.errors import MoueError
 from composer.formats.library import head_of, open_library
 from composer.formats.sculpt_mesh import read_sculpt_mesh
@@ -61,7 +62,7 @@ def open_path(path: Path, progress: Progress) -> Opened:
     elif head.shapes:
         laid = _by_found_landmarks(head, place)
         if laid is None:
-            found = moving_regions(head, MOVING)
+            found = moving_regions(head, MOVING_REGIONS)
             laid = laid_regions(head, place, "displacement", found=found)
         project, notes = laid
     else:
@@ -70,7 +71,7 @@ def open_path(path: Path, progress: Progress) -> Opened:
         notes.append("It holds no shapes: regions can be painted, and there is nothing to mix yet.")
     evaluated = EvaluatedDocument(project, head)
     if found is not None:
-        evaluated.take_moving(MOVING, found)
+        evaluated.take_moving(MOVING_REGIONS, found)
     progress(0.9, "sharing regions")
     _ = evaluated.effective
     return Opened(evaluated, None, tuple(notes))

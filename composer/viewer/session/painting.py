@@ -110,7 +110,7 @@ class Painting:
         self._frozen = picker.freeze(session.positions())
         targets = [session.region]
         if self.mirrored:
-            _ = session.evaluated.mirror_map  # refused now, not in the middle of a stroke
+            _ = session.evaluated.mirror_map  # found now, not in the middle of a stroke
             other = partner(session.region, session.region_names)
             targets = [session.region, other or session.region]
         self._strokes = {}
@@ -134,7 +134,7 @@ class Painting:
         touched = [self._strokes[self._region][0].dab(hit.corners, hit.bary, brush)]
         if self.mirrored:
             *_, strokes = self._strokes.values()
-            corners = np.asarray(session.evaluated.mirror_map)[np.asarray(hit.corners)]
+            corners = session.evaluated.mirror_map.nearest[np.asarray(hit.corners)]
             touched.append(strokes[-1].dab(corners, hit.bary, brush))
         self.raw = _joined(self._strokes[self._region], session.evaluated.raw[self._region])
         self._share(session, np.unique(np.concatenate(touched)))

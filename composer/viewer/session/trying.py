@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.project import Project
 from composer.edits.recipes import add_recipe, free_recipe_name
 from composer.edits.trials import Travel, random_recipe
@@ -75,7 +76,7 @@ class Trying:
         self.found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), symmetric=session.linked)
         self.seed += 1
         self._of = session.project
-        session.show(session.evaluated.pose(self.found))
+        session.show(EvaluatedRecipe.of(session.evaluated, self.found).pose)
 
     def keep(self, stage: Stage) -> None:
         """Make a recipe of the random combination that is shown."""
@@ -105,11 +106,11 @@ class Trying:
         elif what == "before":
             earlier = session.evaluated.again(session.history.before)
             old = next((r for r in earlier.project.recipes if r.name == session.recipe_name), Recipe("none"))
-            session.show(earlier.pose(old))
+            session.show(EvaluatedRecipe.of(earlier, old).pose)
         else:
             recipe = {"a": self.a, "b": self.b}.get(what, self.a or self.b)
             if recipe is not None:
-                session.show(session.evaluated.pose(recipe))
+                session.show(EvaluatedRecipe.of(session.evaluated, recipe).pose)
 
     @property
     def running(self) -> bool:
@@ -156,7 +157,8 @@ class Trying:
             weight = trial.low + (trial.high - trial.low) * trial.t
             recipe = session.recipe.with_(join="linear")
             cells = tuple(c for c in recipe.cells if c.key != trial.key)
-            return session.evaluated.pose(recipe.with_(cells=(*cells, Cell(region, shape, weight, mirrored))))
+            tried = recipe.with_(cells=(*cells, Cell(region, shape, weight, mirrored)))
+            return EvaluatedRecipe.of(session.evaluated, tried).pose
         assert trial.travel is not None
         return session.head.neutral + trial.travel.displacement(trial.t, self.ease)
 
@@ -164,9 +166,10 @@ class Trying:
         """(n,) mm between A and B, or A and what is seen where B is not set; None without A."""
         if self.a is None:
             return None
-        one = session.evaluated.pose(self.a)
-        two = (
-            session.evaluated.pose(self.b) if self.b is not None else np.asarray(session.positions(), dtype=np.float64)
-        )
+        one = EvaluatedRecipe.of(session.evaluated, self.a).pose
+        if self.b is not None:
+            two = EvaluatedRecipe.of(session.evaluated, self.b).pose
+        else:
+            two = np.asarray(session.positions(), dtype=np.float64)
         away = one - two
         return np.sqrt(np.einsum("ij,ij->i", away, away))

@@ -1,4 +1,4 @@
-"""Regions from displacement judged by mixing: random recipes of six regions, linear, on heads made awkward and a real one.
+"""Regions from displacement judged by mixing: random recipes of six regions, linear, on awkward heads and a real one.
 
 Where the mismatch across a border stays under 0.6 of its ramp no face turns over that no shape alone turns, and over
 all recipes no more faces turn than with the landmark regions of the same head.
@@ -11,10 +11,11 @@ import pytest
 
 from composer.bench.random_mixes import RandomMixes, random_mixes
 from composer.document.masks_of import moving_regions
-from composer.edits.lay_regions import MOVING
+from composer.document.region_sources import MOVING_REGIONS
 from composer.head.find_landmarks.found import find_landmarks
 from composer.head.head import Head
 from composer.head.presets import lay_regions, region_set
+from composer.head.symmetry import pairs_of
 from masks.from_displacement import MovingRegions, from_displacement
 from tests.awkward_heads import awkward
 
@@ -36,7 +37,7 @@ def mixed(head: Head, found: MovingRegions, recipes: int) -> tuple[RandomMixes, 
 def test_on_awkward_heads_ramps_bear_what_they_should(traits: tuple[str, ...]) -> None:
     a = awkward(*traits)
     head = a.known()
-    found = from_displacement(head.surface, a.deltas, MOVING, skin=head.skin, partner=a.mirror)
+    found = from_displacement(head.surface, a.deltas, MOVING_REGIONS, skin=head.skin, partner=a.mirror)
     ours, theirs = mixed(head, found, 100)
     assert ours.tame_turned.sum() == 0, ours.words
     assert ours.turned.sum() <= theirs.turned.sum(), (ours.words, theirs.words)
@@ -47,8 +48,12 @@ def test_on_awkward_heads_ramps_bear_what_they_should(traits: tuple[str, ...]) -
 
 
 def test_on_a_real_library_ramps_bear_what_they_should(real_head: Head) -> None:
-    found = moving_regions(real_head, MOVING)
+    found = moving_regions(real_head, MOVING_REGIONS)
     assert found.held > 0.95 and not found.uncertain
+    partner = pairs_of(real_head)
+    assert partner is not None
+    for mask in found.masks.values():
+        assert min(float(np.abs(mask[partner] - other).max()) for other in found.masks.values()) == 0.0
     ours, theirs = mixed(real_head, found, 100)
     assert ours.tame_turned.sum() == 0, ours.words
     assert ours.turned.sum() <= theirs.turned.sum(), (ours.words, theirs.words)

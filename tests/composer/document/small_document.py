@@ -11,7 +11,7 @@ from composer.document.project import Project, Region
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head, Part, Shape
 from composer.head.landmarks import Landmarks
-from composer.head.symmetry import mirror_map
+from composer.head.symmetry import mirror_map, mirror_of
 from composer.mixing.recipe import Cell, Recipe, Row
 from tests.small_heads import grid
 
@@ -28,7 +28,7 @@ def small_head(seed: int = 4) -> Head:
     x, y = 10.0 * column.ravel(), 10.0 * row.ravel()
     neutral = np.stack([x, y, 0.01 * x**2], axis=1)
     half = rng.normal(size=(N, 3))
-    partner = mirror_map(neutral)
+    partner = mirror_map(POLYGONS, neutral).partner
     lift = (half + half[partner] * [-1, 1, 1]).astype(np.float32)
     left = (lift * (x > 5.0)[:, None]).astype(np.float32)
     right = (left[partner] * np.float32([-1, 1, 1])).astype(np.float32)
@@ -56,7 +56,7 @@ def painted(seed: int) -> np.ndarray:
 
 def small_project(path: Path = Path("clock.moue")) -> Project:
     """Regions painted, from landmarks, from what moves together, from a group and from vertices; three recipes."""
-    left, partner = painted(1), mirror_map(small_head().neutral)
+    left, partner = painted(1), mirror_of(small_head()).partner
     right = left[partner].copy()
     right.setflags(write=False)
     regions = (

@@ -40,7 +40,7 @@ EDITS: dict[str, Edit] = {
     "rename moving": lambda p, r: regions.rename_region(p, "moving", "tide"),
     "duplicate": lambda p, r: regions.duplicate_region(p, "brow_left")[0],
     "delete region": lambda p, r: regions.delete_region(p, "upper"),
-    "move region": lambda p, r: regions.move_region(p, "dots", 0),
+    "move region": lambda p, r: p.with_(regions=(p.regions[-1], *p.regions[:-1])),
     "split": lambda p, r: regions.split_region(p, "upper", raw(p, r, "upper"), r.head.neutral[:, 0], 10.0),
     "mirror mask": lambda p, r: regions.mirror_mask(p, "brow_left", raw(p, r, "brow_left"), r.mirror_map),
     "keep": lambda p, r: shapes.keep_shape(p, "kept", r.mixer.displacement(p.recipes[0]), r.head.shape_names),

@@ -12,7 +12,7 @@ from composer.cli import carry as cli_carry
 from composer.document.bake import bake
 from composer.document.carried import MANIFEST, carry_document, carry_library
 from composer.document.evaluated import EvaluatedDocument
-from composer.document.finer import Finer
+from composer.document.evaluated_level import EvaluatedLevel
 from composer.document.project import Project
 from composer.document.store import open_document, save_document
 from composer.errors import MoueError
@@ -140,9 +140,9 @@ def test_detail_of_a_level_is_carried_and_a_finer_neutral_taken(old: EvaluatedDo
     fine = refine(new.neutral, levels(new.polygons, 1))
     fine += np.random.default_rng(1).normal(0.0, 0.05, fine.shape)
     project = carry_document(old, new, tmp_path / "new", finer={1: fine})
-    made = Finer(EvaluatedDocument.open(project), 1)
+    made = EvaluatedLevel(EvaluatedDocument.open(project), 1)
     np.testing.assert_allclose(made.head.neutral, fine, atol=1e-3)
-    before, after = Finer(old, 1).detail, made.detail
+    before, after = EvaluatedLevel(old, 1).detail, made.detail
     assert before is not None and after is not None
     scale = Carrier(old.library, new.neutral).likeness.scale
     one, two = before.of("lift"), after.of("lift")

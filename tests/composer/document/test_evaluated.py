@@ -9,10 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from composer.document import evaluated as ready_module
 from composer.document.evaluated import EvaluatedDocument
+from composer.document.project import Project
 from composer.edits import landmarks
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
+from composer.head import symmetry
+from composer.head.head import Head, Shape
 from composer.mixing.recipe import Cell, Recipe
 from tests.composer.document.small_document import COLUMNS, N, small_head, small_project
 from tests.composer.document.small_edits import EDITS
@@ -110,23 +113,42 @@ def test_a_kept_shape_shares_the_head() -> None:
 
 def test_the_mirror_map_is_found_once(monkeypatch: pytest.MonkeyPatch) -> None:
     found: list[int] = []
-    plain = ready_module.mirror_map
-    monkeypatch.setattr(ready_module, "mirror_map", lambda points: found.append(1) or plain(points))
-    evaluated = EvaluatedDocument(PROJECT, HEAD)
+    plain = symmetry.mirror_map
+    monkeypatch.setattr(symmetry, "mirror_map", lambda *given: found.append(1) or plain(*given))
+    evaluated = EvaluatedDocument(PROJECT.with_(regions=(), recipes=()), small_head())
     assert evaluated.mirror is None and not found
-    partner = evaluated.mirror_map
-    np.testing.assert_allclose(HEAD.neutral[partner], HEAD.neutral * [-1, 1, 1], atol=1e-9)
-    other = evaluated.again(EDITS["mirrored cell"](PROJECT, evaluated))
-    assert other.mirror is partner and other.mirror_map is partner and len(found) == 1
+    mirror = evaluated.mirror_map
+    np.testing.assert_allclose(mirror.values(HEAD.neutral), HEAD.neutral * [-1, 1, 1], atol=1e-9)
+    other = evaluated.again(
+        evaluated.project.with_(recipes=(Recipe("turned", (Cell("all", "skew", 1.0, mirrored=True),)),))
+    )
+    assert other.mirror is mirror and other.mirror_map is mirror and len(found) == 1
 
 
-def test_a_head_that_is_not_symmetric_says_so_each_time() -> None:
-    crooked = HEAD.with_(neutral=HEAD.neutral + np.random.default_rng(1).normal(size=(N, 3)))
-    evaluated = EvaluatedDocument(PROJECT.with_(regions=()), crooked)
-    for each in (evaluated, evaluated.again(PROJECT.with_(regions=(), recipes=()))):
-        for _ in range(2):
-            with pytest.raises(MoueError, match="no mirror partner"):
-                _ = each.mirror_map
+def uneven_document(one_sided: int) -> EvaluatedDocument:
+    """The small head with a strip of `one_sided` squares on its left edge only, and recipes with mirrored cells."""
+    head, more = small_head(), one_sided + 1
+    rows = np.arange(more)
+    edge = rows * COLUMNS + COLUMNS - 1
+    faces = [head.polygons.face(i).tolist() for i in range(head.polygons.n_faces)]
+    faces += [[int(edge[i]), N + i, N + i + 1, int(edge[i + 1])] for i in range(one_sided)]
+    neutral = np.vstack([head.neutral, head.neutral[edge] + [10.0, 0.0, 2.0]])
+    lift, low = (np.zeros((len(neutral), 3), dtype=np.float32) for _ in range(2))
+    lift[:, 1] = 3.0
+    low[head.neutral.shape[0] - 2 * COLUMNS : N, 1] = 3.0  # two rows at the other end, far from the strip
+    head = Head("odd", Polygons.from_faces(faces, len(neutral)), neutral, (Shape("lift", lift), Shape("low", low)))
+    recipes = tuple(Recipe(name, (Cell("all", name, 1.0, mirrored=True),)) for name in ("lift", "low"))
+    return EvaluatedDocument(Project(Path("odd.moue"), Path("odd"), recipes=recipes), head)
+
+
+def test_only_a_recipe_that_moves_what_has_no_partner_is_refused() -> None:
+    evaluated = uneven_document(4)
+    pose = evaluated.pose(evaluated.project.recipe("low"))
+    np.testing.assert_array_equal(pose - evaluated.head.neutral, evaluated.head.shape("low").delta)
+    with pytest.raises(MoueError, match=r"recipe 'lift': \d+% of what its mirrored cells move has no mirror partner"):
+        evaluated.pose(evaluated.project.recipe("lift"))
+    (note,) = [note for note in evaluated.notes if "mirror partner" in note]
+    assert note.startswith("5 vertices have no mirror partner; the first is vertex 63 at x 40.0, y 0.0")
 
 
 def test_a_mistake_leaves_the_state_before_whole() -> None:

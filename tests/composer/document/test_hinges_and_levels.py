@@ -16,7 +16,10 @@ from composer.document.store import open_document, save_document
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.head.head import Shape
 from composer.head.levels import levels, refine
+from composer.mixing.corrective import Corrective, Trigger
+from composer.mixing.recipe import Cell, Recipe
 from tests.small_heads import grid
 
 TURN = Rotation.from_euler("x", 16, degrees=True)
@@ -83,14 +86,39 @@ def test_a_level_is_the_subdivided_pose(document: Path, tmp_path: Path) -> None:
     np.testing.assert_allclose(read.positions * 10, refine(evaluated.pose(recipe), steps), atol=1e-4)
 
 
-def test_steps_are_parts_of_the_strength(document: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("strength", [1.0, 1.33])
+def test_steps_turn_by_parts_of_the_angle(document: Path, tmp_path: Path, strength: float) -> None:
+    """Weight 0.5 of 16 degrees: the steps of a quarter turn by 2, 4 and 6 degrees, the last by 8. The strength moves
+    each of them along its own straight line. scipy.spatial.transform.Rotation as the independent turn."""
     evaluated = opened(document)
-    recipe = evaluated.project.recipe("half")
+    recipe = evaluated.project.recipe("half").with_(strength=strength)
     files = bake(evaluated, tmp_path / "out", [recipe], steps=4)
     assert [file.stem for file in files] == ["neutral", "half_25", "half_50", "half_75", "half"]
-    rest, whole = (read_mesh(tmp_path / f"out/{name}.obj").positions for name in ("neutral", "half"))
-    quarter = read_mesh(tmp_path / "out/half_25.obj").positions
-    np.testing.assert_allclose(quarter - rest, (whole - rest) / 4, atol=1e-5)
+    rest, hinge = evaluated.head.neutral, np.array([0.0, 120.0, -60.0])
+    size = evaluated.head.diagonal
+    for name, degrees in (("half_25", 2), ("half_50", 4), ("half_75", 6), ("half", 8)):
+        turned = Rotation.from_euler("x", degrees, degrees=True).apply(rest - hinge) + hinge
+        pose = read_mesh(tmp_path / f"out/{name}.obj").positions * 10
+        np.testing.assert_allclose(pose, rest + strength * (turned - rest), atol=1e-3 * size, err_msg=name)
+    last = read_mesh(tmp_path / "out/half.obj").positions * 10
+    np.testing.assert_allclose(last, evaluated.pose(recipe), atol=1e-4)
+
+
+def test_a_corrective_comes_in_with_the_weights_of_a_step(document: Path, tmp_path: Path) -> None:
+    """Two triggers at 1 let it in by the product of the weights: a quarter of the way, by a sixteenth."""
+    evaluated = opened(document)
+    fix = np.full((48, 3), 4.0, dtype=np.float32)
+    head = evaluated.head.with_(shapes=(
+        Shape("one", np.zeros((48, 3), np.float32)), Shape("two", np.zeros((48, 3), np.float32)), Shape("fix", fix)
+    ))  # fmt: skip
+    both = Recipe("both", (Cell("all", "one", 1.0), Cell("all", "two", 1.0)))
+    triggers = (Trigger("all", "one", 1.0), Trigger("all", "two", 1.0))
+    project = evaluated.project.with_(shapes={}, recipes=(both,), correctives=(Corrective("fix", triggers),))
+    bake(EvaluatedDocument(project, head), tmp_path / "out", [both], steps=4)
+    rest = read_mesh(tmp_path / "out/neutral.obj").positions * 10
+    for name, amount in (("both_25", 1 / 16), ("both_50", 1 / 4), ("both_75", 9 / 16), ("both", 1.0)):
+        moved = read_mesh(tmp_path / f"out/{name}.obj").positions * 10 - rest
+        np.testing.assert_allclose(moved, 4.0 * amount, atol=1e-4, err_msg=name)
 
 
 @pytest.mark.parametrize(("suffix", "scale"), [(".glb", 1000.0), (".npz", 10.0)])

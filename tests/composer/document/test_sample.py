@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from composer.document.bake import bake
 from composer.document.evaluated import EvaluatedDocument
@@ -130,3 +131,21 @@ def test_what_is_no_sample_is_refused_in_one_line(evaluated: EvaluatedDocument, 
     with pytest.raises(MoueError, match="is level 1, not 2"):
         bake(evaluated, tmp_path / "out", [], order_of=tmp_path / "sample.obj", level=2)
     assert level_with(evaluated.head, 221) == 2
+
+
+@pytest.mark.parametrize(("times", "said"), [(1.7, True), (1.01, True), (1.0, False)])
+def test_what_moves_has_the_scale_of_the_sample(
+    evaluated: EvaluatedDocument, tmp_path: Path, times: float, said: bool
+) -> None:  # fmt: skip
+    """A sample 1.7 times as large, turned and moved, in the head's cm: every displacement is 1.7 times as long."""
+    turn = Rotation.from_euler("xyz", [20, -30, 10], degrees=True)
+    write_mesh(
+        tmp_path / "sample.obj",
+        Mesh(evaluated.head.polygons, turn.apply(evaluated.head.neutral / 10) * times + [3.0, 4.0, 5.0]),
+    )
+    recipe = evaluated.project.recipe("up")
+    bake(evaluated, tmp_path / "out", [recipe], order_of=tmp_path / "sample.obj")
+    rest, up = (read_mesh(tmp_path / f"out/{name}.obj").positions for name in ("neutral", "up"))
+    moved = (evaluated.pose(recipe) - evaluated.head.neutral) / 10
+    np.testing.assert_allclose(up - rest, times * turn.apply(moved), atol=2e-5)
+    assert any(f"{times} times as large as the head" in note for note in evaluated.notes) == said

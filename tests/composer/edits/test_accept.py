@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
-from composer.document.finer import Finer
+from composer.document.evaluated_level import EvaluatedLevel
 from composer.document.store import open_document, save_document
 from composer.edits.accept import accept, save_accepted, told
 from composer.edits.recipes import add_recipe, replace_recipe, set_strength
@@ -20,6 +21,7 @@ from composer.errors import MoueError
 from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.registry import read_mesh, write_mesh
 from composer.geometry.polygons import Polygons
+from composer.head import levels as level_module
 from composer.head.head import Shape
 from composer.head.levels import levels, refine
 from composer.head.nearest_cage import nearest_cage
@@ -38,7 +40,7 @@ def opened() -> EvaluatedDocument:
 
 def bake(evaluated: EvaluatedDocument, recipe: str, level: int) -> NDArray[np.float64]:
     held = evaluated.project.recipe(recipe)
-    return Finer(evaluated, level).pose(held, held.strength)
+    return EvaluatedLevel(evaluated, level).pose(held, held.strength)
 
 
 def sculpted(evaluated: EvaluatedDocument, recipe: str, level: int, seed: int = 1, mm: float = 1.0) -> Sculpt:
@@ -135,16 +137,17 @@ def test_detail_follows_the_weight_and_shows_at_finer_levels() -> None:
     lifted = refine(sculpt.positions, levels(levels(HEAD.polygons, 1)[0].polygons, 1))
     assert np.abs(bake(done.evaluated, "doubt", 2) - lifted).max() < LIMIT
     none = done.project.recipe("doubt").with_(cells=())
-    np.testing.assert_array_equal(Finer(done.evaluated, 1).pose(none, 1.0), Finer(evaluated, 1).pose(none, 1.0))
+    one, other = (EvaluatedLevel(each, 1).pose(none, 1.0) for each in (done.evaluated, evaluated))
+    np.testing.assert_array_equal(one, other)
 
 
 def test_a_mirrored_cell_has_the_mirror_image_of_the_detail() -> None:
     evaluated = opened()
     done = accept(evaluated, "doubt", sculpted(evaluated, "doubt", 1), as_shape="tide").evaluated
-    fine = levels(HEAD.polygons, 1)[0].permutation(done.mirror_map)
+    fine = levels(HEAD.polygons, 1)[0].permutation(done.mirror_map.partner)
     flipped = add_recipe(done.project, Recipe("flipped", (Cell("all", "tide", 1.0, True),)))
     done = done.again(flipped)
-    there, rest = bake(done, "tide", 1), Finer(done, 1).head.neutral
+    there, rest = bake(done, "tide", 1), EvaluatedLevel(done, 1).head.neutral
     expected = rest + (there - rest)[fine] * [-1.0, 1.0, 1.0]
     np.testing.assert_allclose(bake(done, "flipped", 1), expected, atol=LIMIT)
 
@@ -185,7 +188,7 @@ def test_it_comes_back_in_any_format(tmp_path: Path, suffix: str) -> None:
     evaluated = opened()
     sculpt = sculpted(evaluated, "doubt", 1)
     file = tmp_path / f"doubt{suffix}"
-    write_mesh(file, mesh_of(Finer(evaluated, 1).head, sculpt.positions))
+    write_mesh(file, mesh_of(EvaluatedLevel(evaluated, 1).head, sculpt.positions))
     read = read_sculpt(HEAD, file, name="doubt")
     assert read.level == 1
     done = accept(evaluated, "doubt", read)
@@ -264,3 +267,17 @@ def test_a_vertex_that_is_no_number_is_named(tmp_path: Path) -> None:
     file.write_text(file.read_text().replace("v ", "v nan ", 1))
     with pytest.raises(MoueError, match="doubt.obj:.* no number: nan"):
         read_sculpt(HEAD, file)
+
+
+@pytest.mark.parametrize("as_shape", [None, "gasp"])
+def test_a_sculpt_of_level_2_takes_two_factors_of_subdivision(
+    monkeypatch: pytest.MonkeyPatch, as_shape: str | None
+) -> None:  # fmt: skip
+    made: list[int] = []
+    plain = level_module.factor
+    monkeypatch.setattr(level_module, "factor", lambda mesh, *kind: made.append(mesh.n_vertices) or plain(mesh, *kind))
+    evaluated = opened()
+    sculpt = replace(sculpted(evaluated, "doubt", 2), steps=levels(HEAD.polygons, 2))
+    made.clear()
+    accept(evaluated, "doubt", sculpt, as_shape)
+    assert made == [level.coarse.n_vertices for level in sculpt.steps or []]

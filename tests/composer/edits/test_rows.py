@@ -63,7 +63,7 @@ def test_a_turned_recipe_is_the_mirror_image_of_the_pose(seed: int) -> None:
     """Masks symmetric or mirror images of each other, shapes of two sides exact mirror images, no part."""
     rng = np.random.default_rng(seed)
     head = HEAD.with_(parts=())
-    turn = EvaluatedDocument(PROJECT, HEAD).mirror_map
+    turn = EvaluatedDocument(PROJECT, HEAD).mirror_map.partner
     project = PROJECT.with_(shapes={})
     for name in ("glabella", "moving", "upper", "dots"):
         half = rng.random(head.n_vertices)

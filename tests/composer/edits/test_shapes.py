@@ -59,7 +59,7 @@ def test_a_kept_shape_comes_back_from_disk(tmp_path: Path, file: str, name: str)
     project, delta = kept(name=name)
     save_document(shapes.label_shape(project, name, "  half a\ndoubt "), tmp_path / file)
     again = open_document(tmp_path / file)
-    assert shapes.kept_shapes(again) == [name] and shapes.shape_label(again, name) == "half a doubt"
+    assert shapes.kept_shapes(again) == [name] and again.shapes[name]["label"] == "half a doubt"
     np.testing.assert_array_equal(EvaluatedDocument(again, HEAD).head.shape(name).delta, delta)
     first = (tmp_path / file).read_bytes()
     save_document(again, tmp_path / file)

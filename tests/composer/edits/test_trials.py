@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.edits.sides import linked
-from composer.edits.trials import Travel, eased, random_recipe, sweep, travel_displacement
+from composer.edits.trials import Travel, eased, random_recipe, sweep
 from composer.errors import MoueError
 from composer.mixing.recipe import Cell
 from tests.composer.document.small_document import small_head, small_project
@@ -50,8 +50,8 @@ def test_the_way_never_turns_back_and_reaches_both_ends(a: float, b: float, pace
 @settings(deadline=None)
 def test_the_way_is_a_straight_line_of_displacements(time: float, pace: float) -> None:
     start, end = MIXER.displacement(A), MIXER.displacement(B)
-    np.testing.assert_array_equal(travel_displacement(MIXER, A, B, 0.0, pace), start)
-    np.testing.assert_array_equal(travel_displacement(MIXER, A, B, 1.0, pace), end)
+    np.testing.assert_array_equal(Travel(MIXER, A, B).displacement(0.0, pace), start)
+    np.testing.assert_array_equal(Travel(MIXER, A, B).displacement(1.0, pace), end)
     made = Travel(MIXER, A, B).displacement(time, pace)
     np.testing.assert_allclose(made, start + eased(time, pace) * (end - start), atol=1e-12 * HEAD.diagonal)
 

@@ -10,8 +10,10 @@ import pytest
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.ply import write as write_ply
+from composer.formats.registry import write_mesh
 from composer.formats.sculpt_mesh import read_sculpt_mesh, sculpt_suffixes
 from composer.geometry.polygons import Polygons
+from composer.head.head import TextureCoordinates
 
 trimesh = pytest.importorskip("trimesh")
 HEADER = "ply\nformat ascii 1.0\nelement vertex {n}\nproperty float x\nproperty float y\nproperty float z\n"
@@ -112,3 +114,16 @@ def test_a_unit_that_is_said_counts(tmp_path: Path) -> None:
     flat = Mesh(Polygons.from_faces([[0, 1, 2]], 3), np.eye(3))
     write_ply(tmp_path / "a.ply", flat)
     assert read_sculpt_mesh(tmp_path / "a.ply", "mm").unit == "mm"
+
+
+def test_a_glb_of_moue_s_own_comes_back_with_its_vertices_and_polygons(tmp_path: Path) -> None:
+    """Texture seams split vertices in the file; landmarks placed on the vertices before keep their numbers."""
+    polygons = Polygons.from_faces([[0, 1, 2, 3], [1, 4, 5, 2]], 6)
+    points = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [2, 0, 1], [2, 1, 1]])
+    corners = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0], [1, 0], [1, 1], [0, 1]], dtype=float)
+    uv = TextureCoordinates(corners, np.arange(8, dtype=np.int32))
+    write_mesh(tmp_path / "own.glb", Mesh(polygons, points, uv=uv, unit="m"))
+    assert len(trimesh.load(tmp_path / "own.glb", process=False, force="mesh").vertices) == 8
+    mesh = read_sculpt_mesh(tmp_path / "own.glb")
+    np.testing.assert_allclose(mesh.positions, points, atol=1e-6)
+    assert mesh.polygons.same_as(polygons)

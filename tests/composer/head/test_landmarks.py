@@ -76,15 +76,6 @@ def test_places_resolve_on_a_mesh() -> None:
     assert marks.curve_positions("c", POSITIONS).tolist() == [[1, 0, 0], [0, 0, 3.9]]
 
 
-def test_renumbering_moves_every_vertex() -> None:
-    new = np.array([3, 2, 1, 0])
-    marks = Landmarks({"a": 0, "b": SurfacePoint((0, 1, 2), (0.5, 0.25, 0.25)), "c": (1, 2, 3)}, {"d": [1, 3]})
-    moved = marks.renumbered(new)
-    for name in "abc":
-        assert np.array_equal(moved.position(name, POSITIONS[np.argsort(new)]), marks.position(name, POSITIONS))
-    assert moved.curves["d"].tolist() == [2, 0]
-
-
 def test_an_unknown_name_is_answered_with_the_nearest() -> None:
     with pytest.raises(MoueError, match="no landmark is named 'pronasal'; did you mean pronasale"):
         Landmarks({"pronasale": 1}).point("pronasal")

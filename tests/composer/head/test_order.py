@@ -1,4 +1,4 @@
-"""Order by connectivity: permutations found, faults named at their place, symmetry not confused."""
+"""Order by connectivity: permutations found, faults named at their place."""
 
 from __future__ import annotations
 
@@ -11,9 +11,7 @@ from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import TextureCoordinates
 from composer.head.levels import levels, refine
-from composer.head.mirror_walk import mirror_map_by_walk
 from composer.head.order import OrderMatch, OrderMismatch, match_order
-from composer.head.symmetry import mirror_map
 from tests.small_heads import CUBE, CUBE_CORNERS, grid, polygon_meshes, random_rotation, torus
 
 SEEDS = st.integers(0, 2**32 - 1)
@@ -219,30 +217,3 @@ def test_no_polygons_at_all_are_matched_by_place() -> None:
     order = np.array([3, 1, 0, 4, 2])
     none = Polygons.from_faces([], 5)
     assert np.array_equal(match_order(none, none, points, moved(points, order)).vertices, order)
-
-
-@settings(deadline=None, max_examples=12)
-@given(seed=SEEDS, by_midline=st.booleans())
-def test_the_mirror_map_of_an_uneven_head_is_that_of_the_even_one(seed: int, by_midline: bool) -> None:
-    """The quick map knows the even head; noise of a fifth of an edge makes it fail, and the walk must not mind."""
-    rng = np.random.default_rng(seed)
-    mesh = Polygons.from_faces([*faces_of(grid(6, 7)), *[[v + 42 for v in f] for f in faces_of(CUBE)],
-                                *[[v + 50 for v in f] for f in faces_of(CUBE)]], 58)  # fmt: skip
-    x, y = np.meshgrid(np.arange(7) - 3.0, np.arange(6.0))
-    skin = np.stack([x, y, np.cos(x)], axis=-1).reshape(-1, 3)
-    points = np.vstack([skin, 0.4 * CUBE_CORNERS + [1.5, 3, 2], 0.4 * CUBE_CORNERS * [-1, 1, 1] + [-1.5, 3, 2]])
-    mesh = Polygons.from_faces([f if i < 36 else f[::-1] for i, f in enumerate(faces_of(mesh))], 58)
-    even = mirror_map(points)
-    uneven = points + 0.1 * rng.uniform(-1, 1, size=points.shape)
-    midline = 3 + 7 * np.arange(6) if by_midline else None
-    assert np.array_equal(mirror_map_by_walk(mesh, uneven, midline), even)
-
-
-def test_sides_with_other_loops_are_refused_with_the_place() -> None:
-    listed = faces_of(grid(4, 5))
-    listed[0:1] = [[0, 1, 6], [0, 6, 5]]
-    mesh = Polygons.from_faces(listed, 20)
-    x, y = np.meshgrid(np.arange(5) - 2.0, np.arange(4.0))
-    points = np.stack([x, y, 0 * x], axis=-1).reshape(-1, 3)
-    with pytest.raises(MoueError, match="polygon . has . corners where the other has"):
-        mirror_map_by_walk(mesh, points)

@@ -11,7 +11,7 @@ from composer.errors import MoueError
 from composer.head.head import Head
 from composer.head.presets import lay_regions, region_set
 from composer.head.region_names import region_names
-from composer.head.symmetry import mirror_map
+from composer.head.symmetry import mirror_of
 from masks.from_displacement import MovingRegions, from_displacement
 from masks.region_preset import SIDES
 from tests.composer.demo.library_fixtures import face
@@ -37,7 +37,7 @@ def moving(name: str) -> tuple[Head, MovingRegions, dict[str, str]]:
     """A demo head, its regions found without landmarks, and their names."""
     head = face(name).head
     found = from_displacement(
-        head.surface, [s.delta for s in head.shapes], COUNT, RAMP_MM, head.skin, mirror_map(head.neutral)
+        head.surface, [s.delta for s in head.shapes], COUNT, RAMP_MM, head.skin, mirror_of(head).partner
     )  # fmt: skip
     return head, found, region_names(head, found.masks)
 
@@ -65,7 +65,7 @@ def test_the_regions_of_a_face_come_out_and_lie_where_landmarks_say(name: str) -
 def test_names_are_given_once_and_left_mirrors_right(name: str) -> None:
     head, found, names = moving(name)
     assert list(names) == list(found.masks) and len(set(names.values())) == len(names)
-    partner = mirror_map(head.neutral)
+    partner = mirror_of(head).partner
     for key, given in names.items():
         if given.endswith(SIDES[0]):
             other = next(k for k, v in names.items() if v == given.removesuffix(SIDES[0]) + SIDES[1])

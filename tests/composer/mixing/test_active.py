@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head
+from composer.head.symmetry import MirrorMap
 from composer.mixing.active import LivePose
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer
@@ -23,7 +24,7 @@ seeds = st.integers(0, 2**32 - 1)
 def mixer_of(rng: np.random.Generator, polygons: Polygons) -> Mixer:
     head = random_head(rng, polygons, 4, between=1)
     hinge = Hinge(rng.normal(size=3), head.neutral[0], 0.5, rng.random(head.n_vertices).astype(np.float32))
-    mirror = rng.permutation(head.n_vertices)
+    mirror = MirrorMap.of_partners(rng.permutation(head.n_vertices))
     return Mixer(head, random_masks(rng, head.n_vertices, REGIONS), mirror=mirror, hinges={"shape_1": hinge})
 
 

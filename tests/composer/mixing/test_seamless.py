@@ -15,11 +15,12 @@ from composer.mixing import seamless as constants
 from composer.mixing import seamless_zone
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Cell, Recipe, Row
-from composer.mixing.seamless import SeamlessJoin, seamless_displacement, seamless_pose
+from composer.mixing.seamless import SeamlessJoin, seamless_displacement
 from composer.mixing.seamless_cache import SeamlessJoins
 from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import ramp_of
 from tests.small_heads import grid
+from tests.small_mixes import seamless_pose
 
 WIDTH = 20.0
 

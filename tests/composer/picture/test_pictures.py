@@ -14,7 +14,6 @@ from composer.picture.eyeball import eyeball, fit_ball, turned
 from composer.picture.figure import Figure, vertex_normals
 from composer.picture.heat import Scale, movement, nice
 from composer.picture.labels import font, write
-from composer.picture.regions import region_picture
 from composer.picture.render import BACKGROUND, Studio, render_head
 from composer.picture.report import html_report
 from composer.picture.sheet import Entry, contact_sheet, shapes_of
@@ -221,16 +220,6 @@ def test_a_thumbnail_is_close_to_what_moves(studio):
     assert near.pixel_mm(600.0) == whole.pixel_mm(600.0)  # the same lens
     assert near.eye[2] < whole.eye[2] and near.eye[0] > 10.0
     assert thumbnail(studio, head.target("raise_left"), size=(64, 48)).size == (64, 48)
-
-
-def test_regions_carry_numbers_and_unseen_ones_say_so(studio):
-    at = studio.figure.neutral
-    masks = {"front": (at[:, 2] > 20.0).astype(float), "back": (at[:, 2] < -40.0).astype(float)}
-    picture = region_picture(studio, masks, size=(240, 300))
-    assert [number for number, _ in picture.badges] == [1] and len(picture.names) == 2
-    assert picture.names[1][2] <= picture.image.width
-    with pytest.raises(MoueError, match="no regions"):
-        region_picture(studio, {})
 
 
 def test_the_typeface_is_there_with_its_licence_and_knows_more_than_latin():

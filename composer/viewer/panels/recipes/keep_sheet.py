@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.edits.shapes import keep_shape
 from composer.viewer.panels.recipes.state import Recipes
 from composer.viewer.session.stage import Stage
@@ -33,7 +34,7 @@ def draw_keep_sheet(recipes: Recipes, stage: Stage, kit: Kit) -> None:
         entered, recipes.shape = imgui.input_text("##shape", recipes.shape, imgui.InputTextFlags_.enter_returns_true)
         kit.mark("shape name")
         if kit.button("Keep", name="Keep shape") or entered:
-            pose, wanted = session.evaluated.pose(session.recipe), recipes.shape.strip()
+            pose, wanted = EvaluatedRecipe.of(session.evaluated, session.recipe).pose, recipes.shape.strip()
             delta = (pose - session.head.neutral).astype("float32")
             taken = [*session.head.shape_names, session.head.neutral_name]
             if stage.do(lambda p: keep_shape(p, wanted, delta, taken), f"Kept {wanted}; it is in the tray."):

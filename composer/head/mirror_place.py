@@ -1,0 +1,278 @@
+"""Which vertex mirrors which by place: piece on piece, vertex on vertex inside a piece, the rest across known edges.
+
+Place alone is not to be trusted: on a head that is bent by a few millimetres it is confidently one row off. So the
+result is kept only where `PlacedMirror.whole` holds, that is where every polygon is taken to a polygon, turned over;
+where it does not hold, `edge_share` tells piece by piece how much of the connectivity is kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from composer.geometry.half_edges import HalfEdges
+from composer.geometry.polygons import Polygons
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+REFLECTION = np.array([-1.0, 1.0, 1.0])
+NEAR = 0.35
+"""Of the mean length of a vertex's edges: as near as this the reflection of its partner must lie. Our choice: with
+0.5 and more, neighbours on an uneven head are taken for one another."""
+NEAREST = 0.5
+"""The same where no connectivity helps and the nearest is taken."""
+CLEAR = 2.0
+"""The second nearest vertex must be this many times as far as the nearest. Our choice."""
+SAME_PLACE = 1e-5
+"""Of the head's diagonal: vertices as near to each other as this share a place (lips closed at rest)."""
+CANDIDATES = 4
+"""Pieces nearest to a piece's reflection that are compared with it."""
+SELF_FAR = 0.5
+"""Of a piece's own size: what stands further than this from its mirror image is not its partner. Our choice."""
+SAMPLE = 500
+"""Vertices of a piece, evenly spread, that are compared."""
+
+
+class EdgeMap:
+    """The directed edges of a mesh, to be asked which corner begins an edge between two vertices."""
+
+    def __init__(self, mesh: HalfEdges) -> None:
+        self.mesh, self._n = mesh, mesh.polygons.n_vertices
+        self.begin = mesh.vertex.astype(np.int64)
+        self.end = self.begin[mesh.following]
+        key = self.begin * self._n + self.end
+        self._order = np.argsort(key, kind="stable")
+        self._sorted = key[self._order]
+
+    def corner(self, begin: NDArray, end: NDArray) -> Ints:
+        """(k,) the corner whose edge runs from `begin` (k,) to `end` (k,), -1 where there is none."""
+        key = np.where((begin >= 0) & (end >= 0), begin * self._n + end, -1)
+        if not len(self._sorted):
+            return np.full(len(key), -1)
+        at = np.minimum(np.searchsorted(self._sorted, key), len(self._sorted) - 1)
+        return np.where(self._sorted[at] == key, self._order[at], -1)
+
+    def images(self, partner: NDArray) -> Ints:
+        """(k,) for each corner the one on which a map (n,) of vertices lays its edge, turned over; -1 where none."""
+        return self.corner(partner[self.end], partner[self.begin])
+
+    def kept(self, partner: NDArray) -> NDArray[np.bool_]:
+        """(k,) whether a map (n,) of vertices takes the edge of a corner, and the next of its polygon, to a polygon."""
+        image = self.images(partner)
+        following = image[self.mesh.following]
+        return (image >= 0) & (following == np.where(image >= 0, self.mesh.before[image], -2))
+
+
+@dataclass(frozen=True, eq=False)
+class PlacedMirror:
+    """`partner` (n,), -1 for none; `other` (c,) the piece that mirrors each of
+    `Polygons.components`; `whole` whether every polygon is taken to one, turned over."""
+
+    partner: Ints
+    other: Ints
+    whole: bool
+
+
+def mirror_by_place(
+    edges: EdgeMap, points: NDArray, target: NDArray, known: NDArray | None = None
+) -> PlacedMirror:  # fmt: skip
+    """Partners by place, completed across edges; O(n log n).
+
+    `points` (n, 3) in any unit, `target` (n, 3) where the mirror image of each vertex is looked for: its reflection,
+    or better. Partners that are `known` (n,) beforehand (-1 for others) are kept.
+    """
+    polygons = edges.mesh.polygons
+    other = _paired_pieces(polygons, points, target, known)
+    if known is not None:
+        target = _centred(polygons.components, points, target, other, known)
+    partner = _agreeing(edges, _certain(polygons, points, target, other))
+    if known is not None:
+        taken = known >= 0
+        partner = np.where(taken, known, np.where(taken[partner], -1, partner))
+    _across_edges(edges, partner)
+    used = np.zeros(len(points), dtype=bool)
+    used[polygons.indices] = True
+    whole = bool((partner[used] >= 0).all() and is_involution(partner) and edges.kept(partner).all())
+    return PlacedMirror(partner, other, whole)
+
+
+def is_involution(partner: NDArray) -> bool:
+    """Whether every vertex that has a partner (n,) is its partner's partner."""
+    known = np.flatnonzero(partner >= 0)
+    return bool((partner[partner[known]] == known).all())
+
+
+def _paired_pieces(polygons: Polygons, points: NDArray, target: NDArray, known: NDArray | None) -> Ints:
+    """(c,) for each connected piece the one nearest to its mirror image among those of its size: a pairing.
+
+    Sizes are counts of vertices and of corners. The best pairs are taken first; a piece may be its own partner.
+    """
+    piece = polygons.components
+    count = int(piece.max(initial=-1)) + 1
+    order = np.argsort(piece, kind="stable")
+    starts = np.concatenate([[0], np.cumsum(np.bincount(piece, minlength=count))])
+    corners = np.bincount(piece[polygons.indices], minlength=count)
+    _, kind = np.unique(np.stack([np.diff(starts), corners], axis=1), axis=0, return_inverse=True)
+    kind = kind.reshape(-1)
+    other = np.full(count, -1)
+    if known is not None:
+        held = np.flatnonzero(known >= 0)
+        other[piece[held]] = piece[known[held]]
+    for same in np.flatnonzero(np.bincount(kind, minlength=1) > 1):
+        members = np.flatnonzero((kind == same) & (other < 0))
+        if len(members) and corners[members[0]]:  # vertices of no polygon are paired by place, all together
+            vertices = [order[starts[c] : starts[c + 1]] for c in members]
+            paired = _paired([points[v] for v in vertices], [target[v] for v in vertices])
+            other[members] = members[paired]
+    return np.where(other < 0, np.arange(count), other)
+
+
+def _paired(pieces: list[Floats], images: list[Floats]) -> Ints:
+    """(m,) which of m pieces of one size lies nearest to the mirror image of each; the nearest pairs come first."""
+    m = len(pieces)
+    centre, wanted = (np.array([each.mean(axis=0) for each in group]) for group in (pieces, images))
+    near = cKDTree(centre).query(wanted, k=min(CANDIDATES, m))[1].reshape(m, -1)
+    trees: list[cKDTree | None] = [None] * m
+    found: list[tuple[float, int, int]] = []
+    for i, candidates in enumerate(near.tolist()):
+        sample = images[i][:: max(1, len(images[i]) // SAMPLE)]
+        for j in candidates:
+            tree = trees[j] = trees[j] or cKDTree(pieces[j])
+            found.append((float(np.quantile(tree.query(sample)[0], 0.9)), i, j))
+    partner = np.full(m, -1)
+    for _, i, j in sorted(found):
+        if partner[i] < 0 and partner[j] < 0:
+            partner[i], partner[j] = j, i
+    return np.where(partner < 0, np.arange(m), partner)
+
+
+def _centred(piece: NDArray, points: NDArray, target: NDArray, other: Ints, known: NDArray) -> Floats:
+    """(n, 3) the targets, those of each piece without a known partner moved onto the middle of its mirror piece.
+
+    Partners are one to one, so both middles are those of the same vertices, whichever they are.
+    """
+    off = piece_means(piece, points)[other] - piece_means(piece, target)
+    off[piece[known >= 0]] = 0.0
+    off[np.linalg.norm(off, axis=1) > SELF_FAR * piece_diagonals(piece, points)] = 0.0
+    return np.asarray(target + off[piece], dtype=np.float64)
+
+
+def piece_means(piece: NDArray, vectors: NDArray) -> Floats:
+    """(c, 3) the mean of vectors (n, 3) by the piece (n,) of each."""
+    count = np.maximum(np.bincount(piece), 1)[:, None]
+    return np.stack([np.bincount(piece, weights=vectors[:, i]) for i in range(3)], axis=1) / count
+
+
+def piece_diagonals(piece: NDArray, points: NDArray) -> Floats:
+    """(c,) the diagonal of each piece's bounding box."""
+    count = int(piece.max(initial=-1)) + 1
+    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+    np.minimum.at(low, piece, points)
+    np.maximum.at(high, piece, points)
+    return np.asarray(np.linalg.norm(high - low, axis=1), dtype=np.float64)
+
+
+def edge_lengths(polygons: Polygons, points: NDArray) -> Floats:
+    """(n,) the mean length of the edges at each vertex, 0 where there is none."""
+    ends = polygons.edges
+    length = np.linalg.norm(points[ends[:, 0]] - points[ends[:, 1]], axis=1)
+    total = np.bincount(ends.ravel(), weights=np.repeat(length, 2), minlength=len(points))
+    return np.asarray(total / np.maximum(np.bincount(ends.ravel(), minlength=len(points)), 1), dtype=np.float64)
+
+
+def image_neighbours(
+    polygons: Polygons, points: NDArray, target: NDArray, other: NDArray
+) -> tuple[Floats, Ints]:  # fmt: skip
+    """(n, 2) how far the two nearest vertices of the mirror piece lie from each vertex's `target` (n, 3), and which.
+
+    `other` (c,) is the mirror piece of each piece. Vertices of no polygon look among all of their kind.
+    """
+    size = float(np.linalg.norm(np.ptp(points, axis=0))) or 1.0
+    loose = np.ones(len(points), dtype=bool)
+    loose[polygons.indices] = False
+    apart = 4.0 * size  # a fourth coordinate keeps the pieces apart, so that one tree serves all of them
+    layer = np.where(loose, -1.0, polygons.components) * apart
+    wanted = np.where(loose, -1.0, other[polygons.components]) * apart
+    tree = cKDTree(np.column_stack([points, layer]))
+    away, near = tree.query(np.column_stack([target, wanted]), k=2)
+    return away, np.minimum(near, len(points) - 1)  # of one vertex alone the second is missing
+
+
+def _certain(polygons: Polygons, points: NDArray, target: NDArray, other: NDArray) -> Ints:
+    """(n,) partners that are mutual, near and clear; -1 for the others."""
+    n = len(points)
+    if n == 0:
+        return np.zeros(0, dtype=np.int64)
+    away, near = image_neighbours(polygons, points, target, other)
+    size = float(np.linalg.norm(np.ptp(points, axis=0))) or 1.0
+    mutual = near[near[:, 0], 0] == np.arange(n)
+    close = away[:, 0] <= NEAR * edge_lengths(polygons, points)
+    clear = away[:, 1] > CLEAR * away[:, 0] + SAME_PLACE * size
+    both = mutual & close & clear
+    both &= both[near[:, 0]]
+    return np.where(both, near[:, 0], -1)
+
+
+def _agreeing(edges: EdgeMap, partner: NDArray) -> Ints:
+    """(n,) of each piece the largest patch of partners (n,) in which edges are taken to edges; -1 elsewhere.
+
+    On an uneven piece some are one row off; they agree among each other and not with the rest.
+    """
+    polygons = edges.mesh.polygons
+    n, ends = len(partner), polygons.edges.astype(np.int64)
+    image = partner[ends]
+    both = (image >= 0).all(axis=1)
+    image, ends = image[both], ends[both]
+    kept = (edges.corner(image[:, 0], image[:, 1]) >= 0) | (edges.corner(image[:, 1], image[:, 0]) >= 0)
+    known = np.flatnonzero(partner >= 0)
+    rows = np.concatenate([ends[kept, 0], known])
+    columns = np.concatenate([ends[kept, 1], partner[known]])
+    graph = sp.coo_matrix((np.ones(len(rows), dtype=np.int8), (rows, columns)), shape=(n, n))
+    patch = connected_components(graph, directed=False)[1]
+    piece = polygons.components[known]
+    pairs, where, size = np.unique(
+        np.stack([piece, patch[known]], axis=1), axis=0, return_inverse=True, return_counts=True
+    )
+    order = np.lexsort((pairs[:, 1], size, pairs[:, 0]))
+    last = np.append(np.diff(pairs[order, 0]) != 0, True)[: len(order)]
+    best = np.zeros(len(pairs), dtype=bool)
+    best[order[last]] = True
+    agreed = np.full(n, -1)
+    held = known[best[where.reshape(-1)]]
+    agreed[held] = partner[held]
+    return agreed
+
+
+def _across_edges(edges: EdgeMap, partner: Ints) -> None:
+    """Complete a map (n,) in place: where both ends of an edge are known, so is the polygon beside it."""
+    mesh = edges.mesh
+    counts = mesh.polygons.counts
+    open_before = len(mesh.vertex) + 1
+    while True:
+        open_ = partner[mesh.vertex] < 0
+        if not open_.any() or int(open_.sum()) >= open_before:
+            return
+        open_before = int(open_.sum())
+        face_open = np.zeros(mesh.polygons.n_faces, dtype=bool)
+        face_open[mesh.face[open_]] = True
+        corner = np.flatnonzero(face_open[mesh.face] & ~open_ & (partner[edges.end] >= 0))
+        image = edges.corner(partner[edges.end[corner]], partner[edges.begin[corner]])
+        fits = (image >= 0) & (counts[mesh.face[corner]] == counts[mesh.face[np.maximum(image, 0)]])
+        corner, image = corner[fits], image[fits]
+        along, back, left = mesh.following[corner], image, counts[mesh.face[corner]] - 2
+        while len(along):
+            along, back = mesh.following[along], mesh.before[back]
+            one, two = edges.begin[along], edges.begin[back]
+            new = (partner[one] < 0) & (partner[two] < 0)
+            partner[one[new]] = two[new]
+            partner[two[new]] = one[new]
+            left = left - 1
+            more = left > 0
+            along, back, left = along[more], back[more], left[more]
+        known = np.flatnonzero(partner >= 0)
+        partner[known[partner[partner[known]] != known]] = -1  # two polygons that disagree tell nothing
