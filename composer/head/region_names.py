@@ -1,6 +1,6 @@
 """Names for regions that were found without names, such as those of what moves together, by where they lie.
 
-The fine preset of regions, laid by the head's landmarks, tells where brow, lids, cheek, nose, lips and jaw are. A
+The preset of places, laid by the head's landmarks, tells where brow, lids, cheek, nose, lips and jaw are. A
 region takes the name of the one of them, or of the place that several make together, which it is most alike, with its
 side where it keeps to one: brow_inner_left, nose, jaw. What the library moves counts by how far it moves it: the brow
 rather than the forehead above it. No two regions get one name.
@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from composer.errors import MoueError
 from composer.head.head import Head
-from composer.head.presets import lay_regions, region_set
+from composer.head.presets import lay_regions, place_set
 from composer.head.symmetry import pairs_of
 from masks.region_preset import SIDES
 
@@ -29,7 +29,7 @@ PLACES: dict[str, tuple[str, ...]] = {
     "mouth": ("upper_lip", "lower_lip", "mouth_corner"),
     "jaw": ("jaw", "chin"),
 }
-"""Places of a face that several regions of the fine preset make together."""
+"""Places of a face that several places of the preset make together."""
 FAINTEST = 0.15
 """A region that is less alike a place than this takes no name from it."""
 SIDED = 0.8
@@ -47,7 +47,7 @@ def region_names(head: Head, masks: Mapping[str, ArrayLike]) -> dict[str, str]:
         if weight.shape != (head.n_vertices,):
             what = f"region {name!r} has {weight.size} weights, the head {head.n_vertices} vertices"
             raise MoueError(what, head.path)
-    laid = lay_regions(head, region_set()).masks if head.landmarks else {}
+    laid = lay_regions(head, place_set()).masks if head.landmarks else {}
     say = _say(head)
     sides = [_side(weight * say, laid) for weight in weights.values()]
     scores = [_scores(weight * say, laid, side, say) for weight, side in zip(weights.values(), sides, strict=True)]

@@ -9,7 +9,7 @@ import pytest
 
 from composer.errors import MoueError
 from composer.head.head import Head
-from composer.head.presets import lay_regions, region_set
+from composer.head.presets import lay_regions, place_set
 from composer.head.region_names import region_names
 from composer.head.symmetry import mirror_of
 from masks.from_displacement import MovingRegions, from_displacement
@@ -45,7 +45,7 @@ def moving(name: str) -> tuple[Head, MovingRegions, dict[str, str]]:
 @pytest.mark.parametrize("name", ["keeper", "ferrier"])
 def test_the_regions_of_a_face_come_out_and_lie_where_landmarks_say(name: str) -> None:
     head, found, names = moving(name)
-    laid = lay_regions(head, region_set()).masks
+    laid = lay_regions(head, place_set()).masks
     area = head.surface.mass
     by_name = {names[key]: mask for key, mask in found.masks.items()}
     moves = np.sum(list(found.masks.values()), axis=0)  # a cheekbone that nothing moves has no region to be in
@@ -75,7 +75,7 @@ def test_names_are_given_once_and_left_mirrors_right(name: str) -> None:
 
 def test_a_preset_region_gets_its_own_name() -> None:
     head = face("keeper").head
-    laid = lay_regions(head, region_set()).masks
+    laid = lay_regions(head, place_set()).masks
     assert region_names(head, {f"x_{i}": mask for i, mask in enumerate(laid.values())}) == {
         f"x_{i}": name for i, name in enumerate(laid)
     }
