@@ -36,7 +36,7 @@ SEED_KEYS = ("points", "curve", "span", "radius_mm")
 
 
 def preset_folder(kind: str = "regions") -> Traversable:
-    """The folder of presets of one kind (landmarks, regions, places, recipes, checks). Raises MoueError where it is missing."""
+    """The folder of presets of one kind, such as regions or places. Raises MoueError where it is missing."""
     beside = Path(__file__).resolve().parents[2] / "presets" / kind
     if beside.is_dir():
         return beside
@@ -68,7 +68,7 @@ def region_set(name: str = FINE) -> RegionSet:
 
 @cache
 def place_set() -> RegionSet:
-    """Where the places of a face lie, by anatomy alone: what regions are named by. MoueError where its file is wrong."""
+    """Where the places of a face lie, by anatomy: regions are named by it. MoueError where its file is wrong."""
     file = preset_folder("places") / f"{FINE}.toml"
     return parse_region_set(file.read_text(encoding="utf-8"), "places", str(file))
 
