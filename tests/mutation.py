@@ -28,6 +28,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PLACES = ("composer/geometry", "composer/mixing", "masks", "composer/fitting")
+MOST_FILES = 8
+"""Test files that are tried on one mutant at most."""
 NOT_ENERGIES = ("fitted_files", "report", "__init__")
 """Modules that hold words and files, not mathematics."""
 
@@ -134,14 +136,23 @@ def imported_by() -> dict[str, set[str]]:
 
 
 def tests_of(module: str, imports: dict[str, set[str]]) -> list[str]:
-    """The test files that import a module; where there are none, those of the modules that use it."""
+    """The test files that import a module; where there are none, those of the modules that use it.
+
+    Of many, the MOST_FILES that stand nearest to it: named after it, in the folder of its package, the laws, others.
+    """
+    name, package = Path(module).stem, Path(module).parent.name
+
+    def near(test: str) -> tuple[bool, bool, bool, str]:
+        path = Path(test)
+        return path.stem != f"test_{name}", path.parent.name != package, path.parent.name != "laws", test
+
     searched, wave = set(), {module}
     while wave:
         dotted = {each.removesuffix(".py").replace("/", ".") for each in wave}
         users = {path for path, names in imports.items() if names & dotted} - searched
         tests = {path for path in users if Path(path).name.startswith("test_") and "window" not in path}
         if tests:
-            return sorted(tests)
+            return sorted(tests, key=near)[:MOST_FILES]
         searched |= users
         wave = {path for path in users if not path.startswith("tests/window")}
     return []

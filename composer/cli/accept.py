@@ -57,7 +57,7 @@ def accept(
         if sculpt is not None or recipe is not None or as_shape is not None:
             raise MoueError("--remove takes a corrective out, and no sculpt in", hint="do one after the other")
         save_document(delete_corrective(project, remove), document)
-        typer.echo(f"{document}: the corrective {remove!r} is removed; its shape stays.")
+        console.say(f"{document}: the corrective {remove!r} is removed; its shape stays.")
         return
     if sculpt is None or recipe is None:
         raise MoueError("a sculpt and its --recipe are needed", hint="or --remove and the name of a corrective")

@@ -25,9 +25,12 @@ def inspect(
     mend: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Write a mended copy of a folder to this new folder.")
     ] = None,
+    picture: Annotated[
+        Path | None, typer.Option(metavar="FILE.png", help="Picture the landmarks, found or given, on the head.")
+    ] = None,
     json_file: Json = None,
 ) -> None:
-    """Say what a library holds and what is wrong with it.
+    """Say what a library holds, what Moue takes it for, and what is wrong with it.
 
     It tells counts, levels, unit, neutral and how far each shape moves. Found, and mended with --mend: files of another
     scale, vertex order or level than the rest, split along seams or triangulated, and head motion left in shapes. Found
@@ -48,6 +51,8 @@ def inspect(
 
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", (path, mend))
+    if picture is not None:
+        may_write(picture, ".png", (path, mend))
     looked: Inspection | None = None
     became: dict[str, str] = {}
     with bar("opening") as progress:
@@ -76,6 +81,8 @@ def inspect(
     report = _report(head, notes, files) | {"beliefs": [vars(belief) for belief in beliefs_of(known)]}
     if mend is not None:
         report["mended_copy"] = str(mend)
+    if picture is not None:
+        _picture(known, picture)
     remaining = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
     wrong = any(fault["severity"] == "error" for fault in remaining)
     if json_file is not None:
@@ -132,6 +139,21 @@ def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str
     if mend is not None:
         count = {what: list(became.values()).count(what) for what in ("mended", "copied", "left out")}
         console.say(f"{mend}: " + ", ".join(f"{n} file{'s' * (n > 1)} {what}" for what, n in count.items() if n))
+
+
+def _picture(head: Head, to: Path) -> None:
+    """Write a picture of the head's landmarks, or of those that are found on it."""
+    from composer.errors import MoueError
+    from composer.head.atomic import write_whole
+    from composer.head.find_landmarks.found import find_landmarks
+    from composer.picture.landmark_picture import landmark_picture
+
+    found = None if head.landmarks else find_landmarks(head)
+    marks = head.landmarks or (found.landmarks if found is not None else None)
+    if not marks:
+        raise MoueError("has no landmarks to picture, and none were found", head.path)
+    made = landmark_picture(head, marks, found.guesses if found is not None else ())
+    write_whole(to, lambda file: made.save(file, "PNG"))
 
 
 def _say_beliefs(beliefs: list[dict[str, Any]]) -> None:

@@ -80,13 +80,14 @@ class Values:
         """
         value = self.table.get(key)
         listed = [value] if type(value) is int else value
+        words = f'a list of {"vertex" if key == "vertices" else "piece"} numbers and ranges such as [3, "9-14"]'
         if not isinstance(listed, list):
-            raise self._is(key, 'a list of numbers and ranges such as [3, "9-14"]')
+            raise self._is(key, words)
         out: list[int] = []
         for each in listed:
             ends = each.split("-") if isinstance(each, str) else [str(each)] if type(each) is int else []
             if not (1 <= len(ends) <= 2 and all(end.strip().isascii() and end.strip().isdigit() for end in ends)):
-                raise self._is(key, 'a list of numbers and ranges such as [3, "9-14"]')
+                raise self._is(key, words)
             first, last = int(ends[0]), int(ends[-1])
             if not 0 <= first <= last < MOST_NUMBERS:
                 raise self.error(f"has the range {shorten(repr(each), 40)} in {key}", "the smaller number comes first")

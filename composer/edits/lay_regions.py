@@ -11,6 +11,7 @@ from composer.errors import MoueError, unknown
 from composer.head.find_landmarks.found import find_landmarks
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
+from composer.head.landmark_doubts import landmark_doubts
 from composer.head.places import Landmarks
 from composer.head.understand.anatomy import with_anatomy_of
 from masks.from_displacement import MovingRegions
@@ -37,6 +38,8 @@ def laid_regions(
         if layer.keeps_marks:
             marks = marked.landmarks
             notes += [marked.words, *(f"No landmarks of the {what}: {why}." for what, why in marked.missing.items())]
+    elif layer.keeps_marks:
+        notes += landmark_doubts(head)
     sources, left_out = layer.lay(head, Laying(preset, count, ramp_mm, found, softness))
     notes += left_out
     if not sources:

@@ -4,6 +4,7 @@
   it follows its lids: the similarity of the skin about it.
 - *Teeth, gums and tongue* take one similarity together, that of the skin about the mouth, so that they keep meeting;
   where they would stand through the new lips or cheeks they go back together until they do not.
+- A *sheet that follows an eyeball* goes with it.
 - What is *bound to the surface* (lashes) keeps its place beside the nearest skin, in that skin's own frame and size.
 - Anything else takes the similarity of the skin nearest to it.
 """
@@ -66,8 +67,14 @@ def place_parts(
         if part.name.startswith("eye"):
             at[part.vertices], words = _eyeball(head, at, sure, part, balls)
             notes.append(words)
-        elif part.follows != "surface":
-            points = head.neutral[part.vertices]
+    for part in head.parts:
+        if part in mouth or part.name.startswith("eye") or part.follows == "surface":
+            continue
+        points = head.neutral[part.vertices]
+        ball = _ball_under(head, part)
+        if ball is not None:
+            at[part.vertices] = similarity(head.neutral[ball.vertices], at[ball.vertices])(points)
+        else:
             size = float(np.linalg.norm(np.ptp(points, axis=0))) / 2
             at[part.vertices] = _about(head, at, sure, points, size)(points)
     bound = [part for part in head.parts if part.follows == "surface" and part not in mouth]
@@ -77,6 +84,13 @@ def place_parts(
             at[part.vertices] = _beside(own, at[skin.vertices], head.neutral[part.vertices])
         notes.append(f"{len(bound)} part{'s' if len(bound) > 1 else ''} bound to the skin went with it.")
     return at, notes
+
+
+def _ball_under(head: Head, part: Part) -> Part | None:
+    """The eyeball that a sheet lies on, by their names; None for what is no sheet."""
+    word, _, side = part.name.rpartition("_")
+    eyes = [eye for eye in head.parts if eye.name == f"eye_{side}" and len(eye.vertices) > 3]
+    return eyes[0] if word == "ball_sheet" and eyes else None
 
 
 def _back(head: Head, at: Rows, skin: Skin, sure: NDArray, inside: NDArray) -> Rows:

@@ -176,7 +176,8 @@ def landmark_arrays(
 def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = None) -> LandmarkRegions:
     """A preset's regions on a head, by its landmarks or the ones given: masks, what was left out and why.
 
-    Raises MoueError where there are no landmarks at all.
+    The last two are kept with the head's surface, read-only, for a library that is laid and then opened. Raises
+    MoueError where there are no landmarks at all.
     """
     from composer.errors import MoueError
     from masks.from_landmarks import from_landmarks
@@ -188,8 +189,16 @@ def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = Non
             head.path,
             hint="put landmarks.toml beside its files, or take --from displacement or groups",
         )
+    kept: list[tuple[RegionSet, Landmarks, NDArray, LandmarkRegions]] = vars(head.surface).setdefault("laid", [])
+    for of, by, skin, laid in kept:
+        if of is preset and np.array_equal(skin, head.skin) and (by is known or by == known):
+            return laid
     points, curves = landmark_arrays(known.check(head.n_vertices, head.path), head.neutral)
     try:
-        return from_landmarks(head.surface, preset, points, curves, head.skin)
+        laid = from_landmarks(head.surface, preset, points, curves, head.skin)
     except MoueError as error:
         raise MoueError(str(error), head.path) from error
+    for mask in laid.masks.values():
+        mask.setflags(write=False)
+    kept[:] = [*kept[-1:], (preset, known, head.skin, laid)]
+    return laid

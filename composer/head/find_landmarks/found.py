@@ -22,6 +22,7 @@ from composer.head.find_landmarks.profile import midline_points, nose_wings
 from composer.head.find_landmarks.proportions import guessed_places, neck_ring
 from composer.head.head import Head
 from composer.head.places import Landmarks, Place, SurfacePoint
+from composer.head.understand.bound import triangles_about
 
 Floats = NDArray[np.float64]
 ON_VERTEX = 1e-6
@@ -126,6 +127,7 @@ def _on_skin(face: Face, points: Mapping[str, Floats], curves: Mapping[str, NDAr
     places: dict[str, Place] = {}
     if points:
         wanted = face.anatomy.frame.world(np.array(list(points.values())))
+        triangles = triangles_about(head.neutral, triangles, wanted)
         nearest = triangles[NearestSurface(head.neutral, triangles)(wanted).triangle]
         bary = closest_on_triangles(wanted, head.neutral[nearest])[0]
         for name, corners, weights in zip(points, nearest, bary, strict=True):

@@ -58,9 +58,10 @@ def anatomy_of(head: Head) -> Anatomy:
 
 
 def with_anatomy_of(head: Head, before: Head) -> Head:
-    """The same head, with the anatomy of one that shares its polygons, neutral and shapes."""
-    if "anatomy" in vars(before):
-        vars(head)["anatomy"] = vars(before)["anatomy"]
+    """The same head, with the anatomy and the surface of one that shares its polygons, neutral and shapes."""
+    for name in ("anatomy", "surface"):
+        if name in vars(before):
+            vars(head)[name] = vars(before)[name]
     return head
 
 

@@ -39,6 +39,18 @@ class Bound:
     root: NDArray[np.bool_]
 
 
+def triangles_about(neutral: Floats, triangles: NDArray, points: Floats, more: float = 0.0) -> NDArray:
+    """Those of the triangles (t, 3) that can hold the place nearest to one of `points` (k, 3), or one `more` mm further
+    off. No place is further off than the nearest vertex, so they reach into the points' box, that much wider.
+    """
+    known = np.unique(triangles)
+    margin = float(cKDTree(neutral[known]).query(points)[0].max(initial=0.0)) + more
+    low, high = points.min(axis=0) - margin, points.max(axis=0) + margin
+    corners = neutral[triangles]
+    near = ((corners.max(axis=1) >= low) & (corners.min(axis=1) <= high)).all(axis=1)
+    return triangles[near] if near.any() else triangles
+
+
 def places_near(
     neutral: Floats, triangles: NDArray, points: Floats
 ) -> tuple[NDArray[np.int32], Floats, Floats]:  # fmt: skip
@@ -65,7 +77,8 @@ def bound_to_skin(
     size: float,
 ) -> Bound:
     """Where on the skin `vertices` (k,) of the pieces `piece` (k,) belong. `size` mm is the skin's box diagonal."""
-    corners, bary, away = places_near(neutral, skin_triangles, neutral[vertices])
+    about = triangles_about(neutral, skin_triangles, neutral[vertices], TOLERANCE * size)
+    corners, bary, away = places_near(neutral, about, neutral[vertices])
     row, column = np.nonzero(away <= away.min(axis=1, keepdims=True) + TOLERANCE * size)
     at, weight, own = corners[row, column], bary[row, column], vertices[row]
     squared = np.zeros(len(row))

@@ -57,7 +57,14 @@ class Kind:
 
 
 def kinds_of(anatomy: Anatomy) -> dict[int, Kind]:
-    """The kind of every piece of which one is known."""
+    """The kind of every piece of which one is known; told once for an anatomy."""
+    known = vars(anatomy).get("kinds")
+    if known is None:
+        known = vars(anatomy)["kinds"] = _told(anatomy)
+    return dict(known)
+
+
+def _told(anatomy: Anatomy) -> dict[int, Kind]:
     kinds = _eyes(anatomy)
     rest = [piece for piece in anatomy.pieces.others if piece not in kinds]
     about = {piece: eye for piece in rest if (eye := anatomy.eye_near(anatomy.pieces.of[piece])) is not None}

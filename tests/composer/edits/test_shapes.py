@@ -160,12 +160,12 @@ def npy(values: np.ndarray, **more: bool) -> bytes:
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (npy(np.array([[{"a": 1}] * 3], dtype=object), allow_pickle=True), r"no plain \.npy shape"),
+        (npy(np.array([[{"a": 1}] * 3], dtype=object), allow_pickle=True), "pickled"),
         (npy(np.zeros(9)), "three numbers a vertex"),
         (npy(np.full((N, 3), np.inf)), "not a number"),
         (npy(np.array([["a"] * 3] * N)), "three numbers a vertex"),
-        (b"\x93NUMPY\x01\x00", r"no plain \.npy shape"),
-        (npy(np.zeros((N, 3)))[:-9], r"no plain \.npy shape"),
+        (b"\x93NUMPY\x01\x00", "is no array"),
+        (npy(np.zeros((N, 3)))[:-9], "larger than it is"),
     ],
 )
 def test_a_stored_shape_is_read_with_suspicion(tmp_path: Path, data: bytes, words: str) -> None:

@@ -6,12 +6,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 
 from composer.edits.lay_regions import laid_regions
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.find_landmarks.found import FoundLandmarks, find_landmarks
-from composer.head.head import Head
+from composer.head.head import Head, Shape
 from composer.head.landmarks import Landmarks
+from composer.head.parts import recognise_parts
 from composer.head.presets import lay_regions, region_set
 from tests.awkward_heads import awkward
 
@@ -86,3 +89,17 @@ def test_what_no_motion_tells_is_not_invented() -> None:
     with pytest.raises(MoueError, match="landmarks|needs"):
         bare = still.with_(neutral=np.random.default_rng(0).normal(size=still.neutral.shape))
         laid_regions(bare, Path("a.toml"), "landmarks")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_face_is_seen_in_what_is_none(seed: int) -> None:
+    """A ball that bulges here and there has no eye, no mouth, no part."""
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=90.0)
+    rng = np.random.default_rng(seed)
+    at, faces = np.asarray(ball.vertices) * [0.8, 1.2, 1.0], np.asarray(ball.faces)
+    bumps = [np.exp(-((at - at[rng.integers(len(at))]) ** 2).sum(axis=1) / 800.0)[:, None] for _ in range(5)]
+    shapes = tuple(Shape(f"s{i}", (8.0 * bump * rng.normal(size=3)).astype(np.float32)) for i, bump in enumerate(bumps))
+    head = Head("ball", Polygons(np.full(len(faces), 3), faces.ravel(), len(at)), at, shapes)
+    found = find_landmarks(head)
+    assert not found.landmarks and len(found.missing) == 3
+    assert not recognise_parts(head)
