@@ -132,7 +132,7 @@ def _score(
         return None, missing
     start = np.concatenate(vertices)
     if not len(start):
-        return None, missing or ["a place on the skin"]
+        return None, missing or [frozenset(["a place on the skin"])]
     limit = 0.5 * region.preset.ramp_mm * scale + marks.surface.mean_edge_mm
     return marching.from_vertices(start, limit, np.concatenate(heads)), missing
 
