@@ -40,6 +40,7 @@ class Actions:
         board, recipes = panels.board, panels.recipes
         self._always: dict[str, Callable[[], object]] = {
             "open": lambda: ask_for_path(stage),
+            "about": lambda: setattr(stage.dialogs, "about", not stage.dialogs.about),
             "keys": lambda: setattr(stage.dialogs, "keys", not stage.dialogs.keys),
         }
         self._open: dict[str, Callable[[], object]] = {

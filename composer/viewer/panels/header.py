@@ -26,9 +26,10 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
     imgui.dummy(ImVec2(kit.px(52), tall))
     imgui.same_line(0, kit.px(12))
     imgui.align_text_to_frame_padding()
-    imgui.text(kit.fit(session.title, kit.px(170)))
-    kit.mark("title")
-    kit.tip(str(session.path))
+    title = kit.fit(session.title, kit.px(160))
+    hint = f"what Moue takes this head for; {session.path}"
+    if kit.button(f"{title}##title", hint, "about", name="title", bare=True):
+        act("about")
     if session.unsaved:
         imgui.same_line(0, kit.px(7))
         at = imgui.get_cursor_screen_pos()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from composer.viewer.panels.about_head import AboutHead
 from composer.viewer.panels.bake import Bake
 from composer.viewer.panels.board.state import Board
 from composer.viewer.panels.findings import Findings
@@ -35,6 +36,7 @@ class Panels:
     sheets: Sheets = field(default_factory=Sheets)
     match: MatchSheet = field(default_factory=MatchSheet)
     keys: KeySheet = field(default_factory=KeySheet)
+    about: AboutHead = field(default_factory=AboutHead)
     new_head: NewHeadPanel = field(default_factory=NewHeadPanel)
     findings: Findings = field(default_factory=Findings)
     trying: Trying = field(default_factory=Trying)

@@ -69,6 +69,7 @@ PANELS: tuple[Panel, ...] = (
 SHEETS: tuple[Sheet, ...] = (
     Sheet("findings", True, lambda stage, kit, panels: panels.findings.draw(stage, kit)),
     Sheet("match", True, _match),
+    Sheet("about", True, lambda stage, kit, panels: panels.about.draw(stage, kit)),
     Sheet("bake", False, lambda stage, kit, panels: panels.bake.draw(stage, kit)),
     Sheet("keys", False, lambda stage, kit, panels: panels.keys.draw(stage, kit)),
     Sheet("questions", False, lambda stage, kit, panels: panels.sheets.draw(stage, kit)),

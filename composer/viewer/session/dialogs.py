@@ -25,10 +25,11 @@ class Dialogs:
     path_for: tuple[str, str, Callable[[Path], None]] | None = None
     waiting: Waiting | None = None
     findings: bool = False
+    about: bool = False
     match: bool = False
 
     @property
     def any_open(self) -> bool:
         """Whether a sheet lies over the window, which keys then leave alone."""
         asking = self.leave or self.save_as or self.open_path or bool(self.path_for) or self.waiting is not None
-        return self.keys or self.bake or self.match or asking
+        return self.keys or self.bake or self.match or self.about or asking

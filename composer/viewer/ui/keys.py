@@ -29,6 +29,7 @@ ACTIONS: dict[str, Action] = {
     "place_marks": Action("to landmarks", "L", "Places"),
     "place_new": Action("to a new head", "J", "Places"),
     "keys": Action("this sheet", "F1", "Places"),
+    "about": Action("what Moue takes this head for", "F2", "Places"),
     "front": Action("look from the front", "1", "Looking"),
     "three_quarter": Action("look at three quarters", "2", "Looking"),
     "profile": Action("look from the side", "3", "Looking"),
