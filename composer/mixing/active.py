@@ -2,14 +2,14 @@
 
 For each active cell (one with a weight) a `LivePose` keeps its columns: the vertices that the cell reaches and
 share times field there, in float32. A change of weight adds the change of each column's amount. Sums are kept in
-float64, so that a hundred thousand small edits stay within rounding of one fresh evaluation, and `rebase`, which
-ends a drag, is one fresh evaluation, bit for bit. Columns depend on masks and rows, never on weights; a change of
-a row makes those of its region anew (and the base's, where a row begins or ceases to replace). Correctives are columns
-like any other, under keys of their own; what a corrective's weight is follows from the cells that trigger it.
+float64, so that a hundred thousand small edits stay within rounding of one fresh evaluation. `rebase`, which ends a
+drag, is one fresh evaluation, bit for bit. Columns depend on masks and rows, never on weights. A change of a row
+recomputes the columns of its region, and those of the base row where a row starts or stops replacing. Correctives are
+columns like any other, under keys of their own; their weights follow from the cells that trigger them.
 
 `positions` (n, 3) float32 is what a view draws. Every change returns the range of vertices that it touched, so
-that no more is sent on. With `deferred` the sums wait until somebody asks for positions: a graphics card then makes
-them of `columns`, `weights` and the strength by itself.
+that only those are sent to the graphics card. With `deferred` the sums wait until `positions` is read: the graphics
+card then computes the pose itself from `columns`, `weights` and the strength.
 """
 
 from __future__ import annotations
@@ -27,14 +27,14 @@ from composer.mixing.recipe import ALL, Cell, CellKey, Recipe, Row
 
 Shares = dict[str, NDArray[np.float64]]
 CORRECTIVE = "*"
-"""Stands for the region in the keys of correctives' columns; no region may be named so."""
+"""Stands for the region in the keys of correctives' columns; a region cannot have this name."""
 
 
 class LivePose:
-    """One recipe on one head, edited cell by cell; see the module's words."""
+    """One recipe on one head, edited cell by cell."""
 
     def __init__(self, mixer: Mixer, recipe: Recipe) -> None:
-        """Take a prepared mixer and the recipe to begin with; raises what the mixer raises for the recipe."""
+        """Take a prepared mixer and the first recipe. Raises the errors of `Mixer` for the recipe."""
         self._mixer = mixer
         self._given = recipe
         self._cells: dict[CellKey, Cell] = {cell.key: cell for cell in recipe.cells}
@@ -50,7 +50,7 @@ class LivePose:
 
     @property
     def recipe(self) -> Recipe:
-        """The recipe as it stands; cells keep their order, new ones come last."""
+        """The current recipe; cells keep their order, new ones come last."""
         return self._given.with_(cells=tuple(self._cells.values()))
 
     @property
@@ -64,41 +64,41 @@ class LivePose:
 
     @property
     def columns(self) -> Mapping[CellKey, Column]:
-        """The columns held, by cell: those of every cell that has a weight, of those made ready, and of correctives."""
+        """The columns held, by cell: of every cell that has a weight, of prepared cells and of correctives."""
         return MappingProxyType(self._columns)
 
     @property
     def weights(self) -> dict[CellKey, float]:
-        """The weight of each cell that has one, and the amount of each corrective that comes in."""
+        """The weight of each cell that has one, and the amount of each active corrective."""
         return {key: cell.weight for key, cell in self._cells.items() if cell.weight != 0.0} | self._fixes
 
     @property
     def bytes_held(self) -> int:
-        """Bytes of the columns held, and of their stack where one has been made."""
+        """Bytes of the columns held, and of their stack if there is one."""
         stacked = 0 if self._stacked is None else self._stacked.nbytes
         return stacked + sum(one.nbytes for one in self._columns.values())
 
     @property
     def bytes_summed(self) -> int:
-        """Bytes that `displacement32` reads of the columns: values and where they go."""
+        """Bytes that `displacement32` reads: the values of the columns and their indices."""
         return self._stacking().nbytes
 
     def set_weight(self, region: str, shape: str, weight: float, mirrored: bool = False) -> Range:
-        """Give one cell a weight, listing it if it was not. Returns the range of vertices touched.
+        """Set the weight of one cell, adding the cell if needed. Returns the range of vertices touched.
 
         Raises MoueError, with nothing changed, for a weight outside [-1, 2] or an unknown region or shape.
         """
         (cell,) = Recipe(self._given.name, (Cell(region, shape, float(weight), mirrored),)).cells
-        own = self._columns.get(cell.key)
-        if own is None:
-            own = self.prepare(region, shape, mirrored)
-        before, after, strength = own.amounts(self._weight(cell.key)), own.amounts(cell.weight), self._given.strength
+        held = self._columns.get(cell.key)
+        if held is None:
+            held = self.prepare(region, shape, mirrored)
+        before, after, strength = held.amounts(self._weight(cell.key)), held.amounts(cell.weight), self._given.strength
         self._cells[cell.key] = cell
-        touched = self._add(own, [strength * (b - a) for a, b in zip(before, after, strict=True)])
+        touched = self._add(held, [strength * (b - a) for a, b in zip(before, after, strict=True)])
         return self._follow_fixes(touched) if self._mixer.correctives.triggered_by(cell.key) else touched
 
     def set_row(self, region: str, row: Row) -> Range:
-        """Change how a region's row joins; the columns it bears on are made anew. Returns the range touched."""
+        """Change how a region's row joins and recompute the columns affected. Returns the range touched."""
         return self.set_recipe(self.recipe.with_(rows={**self._given.rows, region: row}))
 
     def set_strength(self, strength: float) -> Range:
@@ -106,18 +106,18 @@ class LivePose:
         return self.set_recipe(self.recipe.with_(strength=float(strength)))
 
     def set_recipe(self, recipe: Recipe) -> Range:
-        """Go over to another recipe, keeping the columns that both share. Returns the range touched.
+        """Switch to another recipe, keeping the columns that both share. Returns the range touched.
 
-        Raises what the mixer raises for the recipe, with nothing changed.
+        Raises the errors of `Mixer` for the recipe, with nothing changed.
         """
         cells = {cell.key: cell for cell in recipe.cells}
         weighted = {key for key, cell in cells.items() if cell.weight != 0.0}
         fixes = self._fixes_of(felt_in(recipe))
         if recipe.rows != self._given.rows or not weighted <= self._columns.keys():
             share = self._mixer.shares(recipe)
-            same = {r for r in share if r in self._share and np.array_equal(share[r], self._share[r])}
+            unchanged_regions = {r for r in share if r in self._share and np.array_equal(share[r], self._share[r])}
             kept = {key: one for key, one in self._columns.items()
-                    if (key in cells and key[0] in same) or key in fixes}  # fmt: skip
+                    if (key in cells and key[0] in unchanged_regions) or key in fixes}  # fmt: skip
             columns = self._columns_for(recipe.cells, share, kept)
             self._share, self._columns, self._stacked = share, columns, None
         self._given, self._cells = recipe, cells
@@ -129,14 +129,14 @@ class LivePose:
         return (0, len(self._positions))
 
     def rebase(self) -> NDArray[np.float64]:
-        """(n, 3) float64 mm, one fresh evaluation of the recipe as it stands, from which edits then go on."""
+        """(n, 3) float64 mm, one fresh evaluation of the current recipe; later edits add to it."""
         self._moved, self._stale = self._mixer.displacement(self.recipe), False
         fresh = moved(self._mixer.head.neutral, self._moved)
         self._positions[:] = fresh
         return fresh
 
     def prepare(self, region: str, shape: str, mirrored: bool = False) -> Column:
-        """Make a cell's columns ahead of a drag, so that its first step costs no more than the others.
+        """Compute a cell's columns before a drag, so that its first step costs no more than the others.
 
         Raises MoueError for an unknown region or shape, or a mirrored cell on a head without a mirror map.
         """
@@ -166,12 +166,12 @@ class LivePose:
         return self._cells[key].weight * self._given.row(key[0]).amount if key in self._cells else 0.0
 
     def _fixes_of(self, felt: Felt) -> dict[CellKey, float]:
-        """The amount of each corrective that comes in, by the key of its column."""
+        """The amount of each active corrective, by the key of its column."""
         amounts = self._mixer.correctives.amounts(felt)
         return {(CORRECTIVE, name, False): amount for name, amount in amounts.items()}
 
     def _follow_fixes(self, touched: Range) -> Range:
-        """Bring the correctives up to where the cells are. Returns `touched` with what they reach."""
+        """Update the correctives to the weights of the cells. Returns `touched`, widened by what they reach."""
         before = self._fixes
         self._set_fixes(self._fixes_of(self._felt))
         for key in before.keys() | self._fixes.keys():
@@ -189,14 +189,14 @@ class LivePose:
         self._fixes = fixes
 
     def _with_fixes(self, columns: dict[CellKey, Column], fixes: Iterable[CellKey]) -> dict[CellKey, Column]:
-        """Columns with those of correctives added: they are felt everywhere."""
+        """`columns` and those of the correctives `fixes`, which act everywhere on the head."""
         everywhere = np.ones(len(self._mixer.head.neutral))
-        made = {key: column(self._mixer.motion(Cell(ALL, key[1], 1.0)), everywhere) for key in fixes
+        added = {key: column(self._mixer.motion(Cell(ALL, key[1], 1.0)), everywhere) for key in fixes
                 if key not in columns}  # fmt: skip
-        return {**columns, **made}
+        return {**columns, **added}
 
     def _columns_for(self, cells: Iterable[Cell], share: Shares, kept: dict[CellKey, Column]) -> dict[CellKey, Column]:
-        """Columns of every cell that has a weight, by key, those in `kept` taken as they are."""
+        """Columns of every cell that has a weight, by key; those in `kept` are reused."""
         columns = dict(kept)
         for cell in cells:
             if cell.weight != 0.0 and cell.key not in columns:
@@ -204,7 +204,7 @@ class LivePose:
         return columns
 
     def _add(self, column: Column, change: Sequence[float]) -> Range:
-        """Add `change` (k,) times the column's fields, and bring the positions it reaches up to date."""
+        """Add `change` (k,) times the column's fields, and update the positions it reaches."""
         if not any(change) or column.range == NOTHING:
             return NOTHING
         if self.deferred:
@@ -224,7 +224,7 @@ class LivePose:
         return column.range
 
     def _sum(self) -> None:
-        """Positions from all columns at once."""
+        """Compute the positions from all columns at once."""
         self._moved[:] = self.displacement32()
         np.add(self._neutral32, self._moved, out=self._positions, casting="same_kind")
         self._stale = False

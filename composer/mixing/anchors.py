@@ -1,13 +1,14 @@
-"""Where the vertices of parts take their masks from: places on the skin that stand in for them.
+"""Anchors: the places on the skin from which the vertices of parts take their masks.
 
-A region is a place on the skin, and an eyeball or a tooth lies beside it. A part that is rigid has one anchor, so
-that it moves as one piece: what follows the jaw is anchored at the chin (gnathion), an eyeball at the centre of its
-lids. A part that is bound to the surface, such as lashes, has one anchor a vertex: of the places of the skin that it
-touches the one whose motion it shares (`composer.head.understand.bound`), and for a lash's tip that of its root.
-Without landmarks a rigid part is anchored at the skin vertex nearest to its centre, and what follows the jaw at the
-nearest skin that moves as the jaw does; on a head without skin, nothing is anchored and every vertex keeps its own
-mask. Anchors say which masks a vertex gets, never that it moves: it
-moves by the displacement that the shape has at it, so what follows the skull and has none stays.
+A region lies on the skin; an eyeball or a tooth does not. A rigid part has one anchor, so that it moves as one piece:
+a part that follows the jaw is anchored at the chin (gnathion), an eyeball at the centre of its lids. A part bound to
+the surface, such as lashes, has one anchor a vertex: among the places of skin that the part touches, the one whose
+motion it shares (`composer.head.understand.bound`). The tip of a lash takes the anchor of its root. Without landmarks
+a rigid part is anchored at the skin vertex nearest to its centre, and a part that follows the jaw at the nearest skin
+that moves with the jaw. On a head without skin nothing is anchored and every vertex keeps its own mask.
+
+An anchor decides which mask values a vertex gets. How far the vertex moves is given by the shape's own displacement
+there: a part of the skull that no shape moves stays in place.
 """
 
 from __future__ import annotations
@@ -24,10 +25,12 @@ from composer.head.landmarks import Landmarks
 from composer.head.understand.bound import Bound, bound_to_skin
 
 NEAR = 0.15
-"""A landmark anchors a part whose centre lies within this fraction of the head's diagonal."""
+"""A landmark anchors a part whose centre lies within this fraction of the head's diagonal. A design choice, no
+source.
+"""
 AS_THE_JAW, FAR = 0.15, 0.6
-"""Skin that moves as the jaw does strays from its motion by at most this share of it, and moves at least this share of
-what the skin furthest from the hinge does.
+"""Skin moves with the jaw if it differs from the jaw's rigid motion by at most the first fraction of that motion,
+and moves at least the second fraction of the largest such motion. A design choice, no source.
 """
 
 Anchor = tuple[NDArray[np.int32], NDArray[np.float64]]
@@ -35,44 +38,45 @@ Anchor = tuple[NDArray[np.int32], NDArray[np.float64]]
 
 @dataclass(frozen=True, eq=False)
 class Anchors:
-    """For each of p vertices of parts, (p,) `vertices`: skin vertices `corners` (p, 3) at weights `bary` (p, 3)."""
+    """Anchors of p `vertices` (p,) of parts: skin vertices `corners` (p, 3) with weights `bary` (p, 3)."""
 
     vertices: NDArray[np.int32]
     corners: NDArray[np.int32]
     bary: NDArray[np.float64]
 
     def lift(self, mask: NDArray) -> NDArray[np.float64]:
-        """(n,) the mask with its values at the parts taken from their anchors; the skin's are kept."""
+        """(n,) the mask (n,) in [0, 1] with the values of parts taken from their anchors; the skin keeps its own."""
         lifted = np.array(mask, dtype=np.float64)
         lifted[self.vertices] = np.clip((lifted[self.corners] * self.bary).sum(axis=1), 0.0, 1.0)
         return lifted
 
     def lift_all(self, masks: Mapping[str, NDArray]) -> dict[str, NDArray[np.float64]]:
-        """Every mask of a mapping lifted."""
+        """The masks (n,) of a mapping, each lifted."""
         return {name: self.lift(mask) for name, mask in masks.items()}
 
 
 def anchors(head: Head) -> Anchors:
     """The anchors of all vertices of the head's parts, empty for a head without parts or without skin."""
-    made: list[Anchors] = []
+    per_part: list[Anchors] = []
     if head.skin.any():
         bound = [part.vertices for part in head.parts if part.follows == "surface" and len(part.vertices)]
         if bound:
             vertices = np.concatenate(bound).astype(np.int32)
-            found = _on_skin(head, vertices)
-            made.append(Anchors(vertices, found.corners, found.bary))
+            places = _on_skin(head, vertices)
+            per_part.append(Anchors(vertices, places.corners, places.bary))
         for part in head.parts:
             if part.follows != "surface" and len(part.vertices):
                 corner, weight = _rigid_anchor(head, part)
                 tiles = (len(part.vertices), 1)
-                made.append(Anchors(part.vertices, np.tile(corner, tiles), np.tile(weight, tiles)))
-    if not made:
+                per_part.append(Anchors(part.vertices, np.tile(corner, tiles), np.tile(weight, tiles)))
+    if not per_part:
         return Anchors(np.zeros(0, np.int32), np.zeros((0, 3), np.int32), np.zeros((0, 3)))
-    return Anchors(*(np.concatenate([getattr(one, name) for one in made]) for name in ("vertices", "corners", "bary")))
+    fields = ("vertices", "corners", "bary")
+    return Anchors(*(np.concatenate([getattr(part_anchors, field) for part_anchors in per_part]) for field in fields))
 
 
 def _rigid_anchor(head: Head, part: Part) -> Anchor:
-    """One anchor: the chin for what follows the jaw, else the landmark or the skin vertex nearest to the centre."""
+    """The chin for a part that follows the jaw, else the landmark or the skin vertex nearest to the part's centre."""
     centre = head.neutral[part.vertices].mean(axis=0)
     candidates = _landmark_anchors(head, part.follows == "jaw")
     away = [float(np.linalg.norm(head.neutral[corner].T @ weight - centre)) for corner, weight in candidates]
@@ -84,7 +88,7 @@ def _rigid_anchor(head: Head, part: Part) -> Anchor:
 
 
 def _skin_with_jaw(head: Head, part: Part) -> NDArray[np.int64]:
-    """The skin vertices that go along with a part in the shape that moves it furthest; all where none does."""
+    """The skin vertices that move with a part in the shape that moves it furthest; all skin if there are none."""
     skin = np.flatnonzero(head.skin)
     rest = head.neutral[part.vertices]
     shape = max(head.shapes, key=lambda each: float(np.abs(each.delta[part.vertices]).max()), default=None)
@@ -92,14 +96,15 @@ def _skin_with_jaw(head: Head, part: Part) -> NDArray[np.int64]:
         return skin
     jaw = similarity(rest, rest + shape.delta[part.vertices], scaled=False)
     carried = jaw(head.neutral[skin]) - head.neutral[skin]
-    far = np.linalg.norm(carried, axis=1)
-    off = np.linalg.norm(carried - shape.delta[skin], axis=1)
-    along = (off <= AS_THE_JAW * far) & (far >= FAR * far[off <= AS_THE_JAW * far].max(initial=0.0))
+    jaw_motion = np.linalg.norm(carried, axis=1)
+    difference = np.linalg.norm(carried - shape.delta[skin], axis=1)
+    follows = difference <= AS_THE_JAW * jaw_motion
+    along = follows & (jaw_motion >= FAR * jaw_motion[follows].max(initial=0.0))
     return skin[along] if along.any() else skin
 
 
 def _on_skin(head: Head, vertices: NDArray) -> Bound:
-    """The places of the skin that the vertices (k,) of bound parts go with."""
+    """The places of the skin to which the vertices (k,) of bound parts belong."""
     triangles = head.polygons.triangles
     skin = triangles[head.skin[triangles].all(axis=1)]
     size = float(np.linalg.norm(np.ptp(head.neutral[head.skin], axis=0)))

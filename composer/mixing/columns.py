@@ -1,9 +1,9 @@
-"""Columns: what each active cell adds, masked once, and all of them summed at once.
+"""Columns: what each active cell adds, masked once, and the sum of all of them.
 
 A cell's column holds, in float32, its region's share times its shape's fields at the vertices that it reaches. Where
-it reaches a good part of the vertices in its range, it holds the whole range, zeros between: reading on is faster
-than looking up. `Stack` sums many columns: those with whole ranges by one dense product a region, the others by one
-sparse product.
+it reaches a large part of the vertices in its range, it holds the whole range with zeros in between: a contiguous
+read is faster than an indexed one. `Stack` sums many columns: those with whole ranges by one dense product a region,
+the others by one sparse product.
 """
 
 from __future__ import annotations
@@ -21,12 +21,14 @@ from composer.mixing.recipe import CellKey
 Range = tuple[int, int]
 NOTHING: Range = (0, 0)
 DENSE = 0.35
-"""From this share of the vertices in its range on, a column holds the whole range."""
+"""A column holds its whole range if it reaches at least this fraction of the vertices there. It changes speed and
+memory only. A design choice, no source.
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class Column:
-    """What a cell adds: at the coordinates `where` (3 m of them), fields (k, 3 m) float32, masked.
+    """What a cell adds: masked `fields` (k, 3 m) float32 at the 3 m coordinates `where`.
 
     Coordinate 3 v + i is the i-th of vertex v. `range` is the first vertex reached and one past the last.
     """
@@ -60,7 +62,7 @@ def column(move: Motion, share: NDArray) -> Column:
 
 @dataclass(frozen=True, eq=False)
 class _Block:
-    """The columns of one region that hold whole ranges: their cells, and (K, 3 m) their fields over one range."""
+    """The columns of one region that hold whole ranges: `keys` of their cells and `fields` (K, 3 m) over one range."""
 
     keys: list[CellKey]
     where: slice
@@ -68,10 +70,10 @@ class _Block:
 
 
 class Stack:
-    """Columns made ready to be summed at any weights."""
+    """Columns packed into a few arrays, to be summed at any weights."""
 
     def __init__(self, columns: Mapping[CellKey, Column], n_vertices: int) -> None:
-        """Take columns by cell, on a mesh of n vertices; they are copied into a few large arrays."""
+        """Copy columns, given by cell, of a mesh of `n_vertices` into a few large arrays."""
         self._amounts = {key: one.amounts for key, one in columns.items()}
         self._size = 3 * n_vertices
         regions: dict[str, list[CellKey]] = {}
@@ -86,7 +88,7 @@ class Stack:
 
     @property
     def nbytes(self) -> int:
-        """Bytes that one sum reads of the columns: values, and where they go."""
+        """Bytes that one sum reads: the values of the columns and their indices."""
         return sum(b.fields.nbytes for b in self._blocks) + self._sparse.data.nbytes + self._sparse.indices.nbytes
 
     def total(self, weight: Callable[[CellKey], float]) -> NDArray[np.float32]:
@@ -121,9 +123,9 @@ def _sparse(columns: list[Column], size: int) -> sp.csc_matrix:
     rows, data, counts = [np.zeros(0, np.int32)], [np.zeros(0, np.float32)], []
     for one in columns:
         for field in one.fields:
-            there = field != 0.0
-            rows.append(np.asarray(one.where)[there].astype(np.int32))
-            data.append(field[there])
-            counts.append(int(there.sum()))
+            nonzero = field != 0.0
+            rows.append(np.asarray(one.where)[nonzero].astype(np.int32))
+            data.append(field[nonzero])
+            counts.append(int(nonzero.sum()))
     starts = np.concatenate([[0], np.cumsum(counts, dtype=np.int64)]).astype(np.int32)
     return sp.csc_matrix((np.concatenate(data), np.concatenate(rows), starts), shape=(size, len(counts)))

@@ -1,15 +1,16 @@
-"""Correctives: shapes that come in by the weights of the cells that trigger them.
+"""Correctives: shapes whose weights follow from the cells that trigger them.
 
-With w_i the weight of a trigger's cell as its row lets it in (times the row's amount, so that a muted row triggers
-nothing), a corrective j comes in by
+With w_i the weight of a trigger's cell times the amount of its row (so that a muted row triggers nothing),
+corrective j has the weight
 
     k_j = product over its triggers of clamp(w_i / at_i, 0, 1)
 
 (after Lewis, Anjyo, Rhee, Zhang, Pighin and Deng 2014, "Practice and Theory of Blendshape Facial Models", section on
-combination shapes). Its own pose is where every trigger stands at its `at`, and what its shape holds is the residual
-R_j: the sculpt less the pose without any corrective. Where triggers overlap, one corrective comes in at another's
-pose too, so all of a document are solved together: K C = R with K_ij = k_j(pose i), and a pose gets
-sum of k_j C_j = sum of a_i R_i with a = K^-T k. At its own pose a is a unit vector: every fix returns exactly there.
+combination shapes). Its own pose has every trigger at its `at`. Its shape holds the residual R_j: the sculpt minus
+the pose without any corrective. Where triggers overlap, a corrective is active at another's pose too, so all
+correctives of a document are solved together: K C = R with K_ij = k_j(pose i), and a pose gets
+sum of k_j C_j = sum of a_i R_i with a = K^-T k. At a corrective's own pose a is a unit vector: the pose there is
+exactly its sculpt.
 
 A trigger above 0 gives nothing at a negative weight, one below 0 nothing at a positive one.
 """
@@ -26,18 +27,20 @@ from composer.errors import MoueError, shorten
 from composer.mixing.recipe import WEIGHT_RANGE, CellKey, Recipe
 
 SINGULAR = 1e-6
-"""Smallest over largest singular value of K below which fixes cannot be told apart."""
+"""K counts as singular where its smallest singular value is below this fraction of its largest: its inverse would
+multiply rounding in a float32 shape by up to a million. A design choice, no source.
+"""
 ROUNDING = 1e-12
-"""An amount below this is none: what is left of it is the rounding of K's inverse."""
+"""Amounts below this are zero: they are rounding of K's inverse. Above float64 rounding of a well-conditioned K."""
 SHOWN = 4
-"""Names in a refusal before the rest are only counted."""
+"""An error lists this many names and counts the others."""
 
 Felt = Callable[[CellKey], float]
 
 
 @dataclass(frozen=True)
 class Trigger:
-    """A cell, and the weight in [-1, 2], not 0, at which it lets its corrective in whole."""
+    """A cell, and the weight `at` in [-1, 2], not 0, at which it triggers its corrective fully."""
 
     region: str
     shape: str
@@ -52,12 +55,12 @@ class Trigger:
 
 @dataclass(frozen=True)
 class Corrective:
-    """A shape that comes in by its triggers, named as the shape is. Raises MoueError for triggers that make no sense:
-    none, one at 0 or out of range, two on one cell.
+    """A shape with its triggers; the corrective has the name of the shape. Raises MoueError where there is no trigger,
+    one is at 0 or outside [-1, 2], or two are on one cell.
 
     >>> fix = Corrective("wink_fix", (Trigger("eye", "blink", 1.0), Trigger("cheek", "joy", 0.5)))
     >>> weights = {("eye", "blink", False): 0.5, ("cheek", "joy", False): 0.5}
-    >>> fix.weight(lambda key: weights[key])  # half of the blink is there, all of the joy that it was sculpted with
+    >>> fix.weight(lambda key: weights[key])  # half of the blink, all of the joy that it was sculpted with
     0.5
     """
 
@@ -66,7 +69,7 @@ class Corrective:
 
     def __post_init__(self) -> None:
         if not self.triggers:
-            raise MoueError(f"corrective {self.shape!r} has no trigger", hint="name the cells it comes in by")
+            raise MoueError(f"corrective {self.shape!r} has no trigger", hint="name the cells that trigger it")
         for one in self.triggers:
             words = f"the trigger {one.region} x {one.shape} of corrective {self.shape!r}"
             if one.at == 0.0:
@@ -79,7 +82,7 @@ class Corrective:
             raise MoueError(f"corrective {self.shape!r} has the trigger {twice[0]} x {twice[1]} twice")
 
     def weight(self, felt: Felt) -> float:
-        """k in [0, 1], by the weight that each cell is felt with."""
+        """The weight k in [0, 1], from the effective weight of each cell."""
         k = 1.0
         for one in self.triggers:
             k *= min(max(felt(one.key) / one.at, 0.0), 1.0)
@@ -92,13 +95,13 @@ class Correctives:
     """The correctives of one head, solved together."""
 
     def __init__(self, given: Sequence[Corrective] = ()) -> None:
-        """Raises MoueError, naming them, for two of one shape, for some that trigger each other or themselves, and
-        for some that cannot be told apart (K is singular)."""
+        """Raises MoueError, with their names, for two correctives of one shape, correctives that trigger each other or
+        themselves, and correctives that cannot be told apart (K is singular)."""
         self.given = tuple(given)
         self.names = [one.shape for one in self.given]
         twice = next((name for i, name in enumerate(self.names) if name in self.names[:i]), None)
         if twice is not None:
-            raise MoueError(f"corrective {twice!r} is there twice", hint="remove one")
+            raise MoueError(f"corrective {twice!r} is listed twice", hint="remove one")
         _refuse_cycles(self.given)
         self._inverse = _inverse(self.given)
         self._keys = frozenset(trigger.key for one in self.given for trigger in one.triggers)
@@ -108,13 +111,14 @@ class Correctives:
         return key in self._keys
 
     def weights(self, felt: Felt) -> dict[str, float]:
-        """k in [0, 1] of every corrective, by name, at the weights that cells are felt with."""
+        """The weight k in [0, 1] of every corrective, by name, at the effective weights of cells."""
         return {one.shape: one.weight(felt) for one in self.given}
 
     def amounts(self, felt: Felt) -> dict[str, float]:
-        """How much of the residual of each corrective comes in, those of which anything does.
+        """The amount a of each corrective's residual, by name; those of amount 0 are left out.
 
-        Within [0, 1] where triggers do not overlap, anything where they do; 1 and nothing else at its own pose.
+        In [0, 1] where triggers do not overlap, unbounded where they do. At its own pose a corrective has the amount
+        1 and all others 0.
         """
         k = np.array([one.weight(felt) for one in self.given])
         if not k.any():
@@ -123,19 +127,19 @@ class Correctives:
 
 
 def felt_in(recipe: Recipe) -> Felt:
-    """The weight that each cell of a recipe is felt with: its own times its row's amount; 0 for a cell it has not."""
+    """The effective weight of each cell of a recipe: its weight times its row's amount; 0 for any other cell."""
     felt = {cell.key: cell.weight * recipe.row(cell.region).amount for cell in recipe.cells if cell.weight != 0.0}
     return lambda key: felt.get(key, 0.0)
 
 
 def triggers_of(recipe: Recipe) -> tuple[Trigger, ...]:
-    """Triggers that come in whole at a recipe: each cell that is felt, at the weight it is felt with."""
+    """The triggers whose own pose is this recipe: each cell with an effective weight, at that weight."""
     felt = felt_in(recipe)
     return tuple(Trigger(c.region, c.shape, felt(c.key), c.mirrored) for c in recipe.cells if felt(c.key) != 0.0)
 
 
 def overlaps(given: Sequence[Corrective]) -> NDArray[np.float64]:
-    """(m, m) K: row i holds how far each corrective comes in at the pose of corrective i; ones on the diagonal."""
+    """(m, m) K: row i holds the weight of each corrective at the pose of corrective i; ones on the diagonal."""
     k = np.empty((len(given), len(given)))
     for i, one in enumerate(given):
         pose: Mapping[CellKey, float] = {trigger.key: trigger.at for trigger in one.triggers}
@@ -156,18 +160,18 @@ def _inverse(given: Sequence[Corrective]) -> NDArray[np.float64]:
 
 
 def _refuse_cycles(given: Sequence[Corrective]) -> None:
-    """Raises MoueError where a corrective comes in by a cell of a shape that comes in by a cell of its own shape."""
+    """Raises MoueError where correctives trigger each other in a circle, or one triggers itself."""
     names = {one.shape for one in given}
-    waits = {one.shape: {t.shape for t in one.triggers} & names for one in given}
-    left = dict(waits)
-    while free := [name for name, on in left.items() if not on & left.keys()]:
-        for name in free:
-            del left[name]
-    if not left:
+    waits_for = {one.shape: {t.shape for t in one.triggers} & names for one in given}
+    unresolved = dict(waits_for)
+    while resolved := [name for name, needed in unresolved.items() if not needed & unresolved.keys()]:
+        for name in resolved:
+            del unresolved[name]
+    if not unresolved:
         return
-    path = [next(iter(left))]
+    path = [next(iter(unresolved))]
     while path[-1] not in path[:-1]:
-        path.append(next(name for name in left if name in left[path[-1]]))
+        path.append(next(name for name in unresolved if name in unresolved[path[-1]]))
     names_round = path[path.index(path[-1]) : -1]
     words = "triggers itself" if len(names_round) == 1 else "trigger each other"
     kind = "corrective" if len(names_round) == 1 else "correctives"

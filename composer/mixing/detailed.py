@@ -1,8 +1,8 @@
-"""A pose at a level where the library has detail of its own: the cage's pose, subdivided, with the details mixed.
+"""A pose at a subdivision level where the library has detail: the cage's pose, subdivided, plus the mixed details.
 
-The details of the cells are mixed by the same rows and the same weights as their displacements, with the rows'
-shares lifted to the level, and added in the local frames of the subdivided pose. A shape that turns, or has
-in-betweens, brings its detail in by its weight. Region `all`, one cell, weight 1 gives the level's own target back.
+The details of the cells are mixed with the same rows and weights as their displacements, with the rows' shares
+subdivided to the level. They are added in the local frames of the subdivided pose. The detail of a shape that turns,
+or has in-betweens, is scaled by its weight. One cell of region `all` at weight 1 gives the level's target exactly.
 """
 
 from __future__ import annotations
@@ -20,22 +20,22 @@ from composer.mixing.recipe import Recipe
 def detailed_pose(
     mixer: Mixer, detail: Detail, recipe: Recipe, cage: NDArray | None = None
 ) -> NDArray[np.float64]:
-    """(n_k, 3) mm, the pose of a recipe at the level of `detail`. `mixer` and `detail` are of the same head; `cage`
-    is the pose (n, 3) at level 0, the linear join's unless given.
+    """(n_k, 3) mm, the pose of a recipe at the level of `detail`. `mixer` and `detail` belong to one head; `cage` is
+    the pose (n, 3) in mm at level 0, by default that of the linear join.
 
-    Raises MoueError where they are not, and what the mixer and the detail raise for the recipe.
+    Raises MoueError where they belong to different heads, and the errors of `mixer` and `detail` for the recipe.
     """
     if mixer.head is not detail.head:
-        raise MoueError("the detail belongs to another head than the recipe")
+        raise MoueError("the detail and the recipe belong to different heads")
     shares = mixer.shares(recipe)
     local = detail.neutral.astype(np.float64)
     for region in dict.fromkeys(cell.region for cell in recipe.cells):
         row = np.zeros(local.shape)
         for cell in recipe.cells:
             if cell.region == region and cell.weight != 0.0:
-                own = detail.of(cell.shape, mixer.mirror if cell.mirrored else None)
-                if own is not None:
-                    row += np.multiply(own, cell.weight, dtype=np.float64)
+                shape_detail = detail.of(cell.shape, mixer.mirror if cell.mirrored else None)
+                if shape_detail is not None:
+                    row += np.multiply(shape_detail, cell.weight, dtype=np.float64)
         row *= recipe.strength * refine(shares[region], detail.steps)[:, None]
         local += row
     return detail.add(mixer.pose(recipe) if cage is None else cage, local)

@@ -1,8 +1,7 @@
 """How far a shape moves each vertex at a weight: in a straight line, through in-betweens, or about a hinge.
 
-All three are the same thing: a few fields (n, 3), the same at every weight, and an amount of each that depends on
-the weight alone. A plain shape has one field, its delta, and the amount w. So whatever mixes displacements needs
-to know no kinds of shapes.
+All three have one form: a few fixed fields (n, 3), and an amount of each that depends on the weight alone. A plain
+shape has one field, its delta, with the amount w. So code that mixes displacements need not know the kind of a shape.
 """
 
 from __future__ import annotations
@@ -37,18 +36,18 @@ class Motion:
         return total
 
     def mirrored(self, mirror: MirrorMap) -> Motion:
-        """The mirror image: at each vertex the displacement of the other side, with x turned round."""
+        """The mirror image: at each vertex the displacement of its mirror partner with x negated."""
         return Motion([mirror.vectors(field) for field in self.fields], self.amounts)
 
 
 def motion(head: Head, shape: Shape, hinge: Hinge | None = None) -> Motion:
     """The motion of a shape of this head.
 
-    Raises MoueError where a shape has both in-betweens and a hinge, or its in-betweens make no sense.
+    Raises MoueError where a shape has both in-betweens and a hinge, and as `check_places` for its in-betweens.
     """
     if hinge is not None:
         if shape.inbetweens:
-            raise MoueError(f"shape {shape.name!r} has in-betweens and a hinge", hint="it can have one of the two")
+            raise MoueError(f"shape {shape.name!r} has in-betweens and a hinge", hint="remove one of the two")
         return Motion(turning_fields(head.neutral, shape.delta, hinge), partial(turning_coefficients, hinge.angle))
     if shape.inbetweens:
         places = [between.at for between in shape.inbetweens]

@@ -1,13 +1,14 @@
 """Finding the hinge of a shape that turns, from its neutral and its delta.
 
 The rigid motion is a weighted least-squares fit (`composer.geometry.rigid`), reweighted until the vertices that do not
-follow it no longer count: it begins with those that move most, which are the ones farthest from the hinge. The motion's
-rotation gives axis and angle; its translation across the axis gives the origin, the point of the axis nearest to
-the vertices that turn; its translation along the axis stays in the residual.
+follow it no longer count. It starts with the vertices that move most, which are the farthest from the hinge. The
+motion's rotation gives axis and angle. Its translation across the axis gives the origin, the point of the axis nearest
+to the vertices that turn. Its translation along the axis stays in the residual.
 
-How rigidly each vertex follows is how much of its displacement the turn explains, <delta, T> / <T, T> with T the
-whole turn's displacement there, in [0, 1], made smooth by diffusing it along the surface where T is large enough to
-tell (and filling in, near the axis, where it is not). A vertex that the shape does not move does not turn either.
+The rigidity of a vertex is the share of its displacement that the turn explains, <delta, T> / <T, T> in [0, 1], with
+T the displacement of the whole turn there. It is smoothed by diffusion along the surface, weighted by |T|^2, so that
+vertices near the axis, where T is too small to measure it, take the values of their neighbours. A vertex that the
+shape does not move has rigidity 0.
 """
 
 from __future__ import annotations
@@ -25,31 +26,42 @@ from composer.geometry.surface import Surface, factorise
 from composer.mixing.hinge import Hinge, turning_fields
 
 ROUNDS = 30
+"""Rounds of reweighting. A design choice, no source."""
 FIRST = 6
-"""The fit begins with weights by this power of the movement: with those that move most."""
+"""The first fit weighs each vertex by this power of its movement, so that those that move most decide. A design choice,
+no source.
+"""
 WIDEST, NARROWEST = 0.25, 0.02
-"""How far from the rigid motion a vertex may be, as a fraction of the largest movement, first and last round."""
+"""How far from the rigid motion a vertex may lie and still count, as a fraction of the largest movement, in the first
+and the last round. A design choice, no source.
+"""
 SMOOTH = 0.012
-"""Rigidity is diffused over about this fraction of the head's diagonal."""
+"""Rigidity diffuses over about this fraction of the head's diagonal (5 mm on a head of 400 mm). A design choice, no
+source.
+"""
 OVERTURN = 1.25
-"""No vertex turns by more than this times its own movement."""
+"""The turn moves no vertex by more than this times its own movement. A design choice, no source."""
 EXPLAINS, TURNS_DEG = 0.75, 4.0
+"""The least share of squared displacement that a hinge explains, and its least angle in degrees, for it to be used. At
+4 degrees an arc of radius 100 mm leaves its chord by 100 (1 - cos 2 deg) = 0.06 mm. The share: a design choice, no
+source.
+"""
 
 
 def worthwhile(hinge: Hinge) -> bool:
     """Whether a hinge explains its shape well enough, and turns far enough, to be used instead of a straight line.
 
-    At least 0.75 of the squared displacement explained and at least 4 degrees: below that, an arc of 100 mm leaves
-    its chord by less than 0.1 mm.
+    It explains at least `EXPLAINS` of the squared displacement and turns by at least `TURNS_DEG`.
     """
     return hinge.explained >= EXPLAINS and abs(hinge.angle_deg) >= TURNS_DEG
 
 
 def estimate_hinge(surface: Surface, delta: NDArray, name: str = "") -> Hinge:
-    """The hinge about which a shape turns best; `worthwhile` says whether to use it.
+    """The hinge that explains most of a shape's displacement; `worthwhile` says whether to use it.
 
     `surface` is the neutral's, with parts or without; `delta` (n, 3) in mm. Deterministic.
-    Raises MoueError where the shape does not move, or what moves lies on one line, so that it has no one axis.
+    Raises MoueError where the shape does not move, or all moving vertices lie on one line, so that the axis is not
+    determined.
     """
     neutral, delta = surface.positions, np.asarray(delta, dtype=np.float64)
     if delta.shape != neutral.shape:
@@ -64,16 +76,16 @@ def estimate_hinge(surface: Surface, delta: NDArray, name: str = "") -> Hinge:
     origin = _origin(motion, axis, angle, centre)
     whole = Hinge(axis, origin, angle, np.ones(len(neutral), dtype=np.float32))
     rigidity = _rigidity(surface, delta, distance, whole)
-    found = Hinge(axis, origin, angle, rigidity)
-    residual = turning_fields(neutral, delta, found)[2]
-    left = float(surface.mass @ (residual**2).sum(axis=1)) / float(surface.mass @ distance**2)
-    return Hinge(axis, origin, angle, rigidity, max(0.0, 1.0 - left))
+    hinge = Hinge(axis, origin, angle, rigidity)
+    residual = turning_fields(neutral, delta, hinge)[2]
+    unexplained = float(surface.mass @ (residual**2).sum(axis=1)) / float(surface.mass @ distance**2)
+    return Hinge(axis, origin, angle, rigidity, max(0.0, 1.0 - unexplained))
 
 
 def _robust_motion(
     surface: Surface, delta: NDArray, distance: NDArray, largest: float, name: str
 ) -> tuple[Similarity, NDArray[np.float64]]:
-    """The motion and the weights (n,) of the vertices that were left to count."""
+    """The rigid motion, and the final weights (n,) of the vertices."""
     neutral = surface.positions
     moving = surface.mass * distance / largest
     first = moving * (distance / largest) ** FIRST
@@ -102,18 +114,18 @@ def _origin(motion: Similarity, axis: NDArray, angle: float, centre: NDArray) ->
 
 
 def _rigidity(surface: Surface, delta: NDArray, distance: NDArray, whole: Hinge) -> NDArray[np.float32]:
-    """(n,) in [0, 1], how much of the whole turn each vertex takes, smooth along the surface."""
+    """(n,) in [0, 1], the share of the whole turn that each vertex follows, smooth along the surface."""
     sideways, inward, _ = turning_fields(surface.positions, delta, whole)
     turned = math.sin(whole.angle) * sideways + (1.0 - math.cos(whole.angle)) * inward
     squared = (turned**2).sum(axis=1)
-    most = float(squared.max(initial=0.0))
-    if most == 0.0:
+    largest = float(squared.max(initial=0.0))
+    if largest == 0.0:
         return np.zeros(len(delta), dtype=np.float32)
-    told = np.clip((delta * turned).sum(axis=1) / np.maximum(squared, 1e-12 * most), 0.0, 1.0)
-    telling = surface.mass * squared / (squared + 1e-3 * most)
+    measured = np.clip((delta * turned).sum(axis=1) / np.maximum(squared, 1e-12 * largest), 0.0, 1.0)
+    certainty = surface.mass * squared / (squared + 1e-3 * largest)
     diffusion = (SMOOTH * surface.diagonal_mm) ** 2
-    system = sp.diags(telling + 1e-9 * surface.mass, format="csc") + diffusion * surface.laplacian
-    smooth = factorise(system).solve((telling + 1e-9 * surface.mass) * told)
+    system = sp.diags(certainty + 1e-9 * surface.mass, format="csc") + diffusion * surface.laplacian
+    smooth = factorise(system).solve((certainty + 1e-9 * surface.mass) * measured)
     limit = np.full(len(delta), np.inf)
-    np.divide(OVERTURN * distance, np.sqrt(squared), out=limit, where=squared > 1e-6 * most)
+    np.divide(OVERTURN * distance, np.sqrt(squared), out=limit, where=squared > 1e-6 * largest)
     return np.where(distance > 0.0, np.clip(np.minimum(smooth, limit), 0.0, 1.0), 0.0).astype(np.float32)

@@ -1,7 +1,7 @@
 """In-betweens: a shape that passes through stored displacements on its way, as OpenUSD's UsdSkel defines it.
 
 A shape has the displacement 0 at weight 0, its own delta at weight 1, and each in-between's at its own weight. In
-between, the displacement is piecewise linear; outside the outermost weights the first and the last piece run on
+between, the displacement is piecewise linear. Beyond the outermost weights the first and the last piece continue
 without bound (OpenUSD, UsdSkel, Blend Shape Schema, "In-betweens"). An in-between may lie outside [0, 1].
 """
 
@@ -15,9 +15,9 @@ from composer.errors import MoueError
 
 
 def check_places(places: Sequence[float], shape: str) -> None:
-    """See that in-between weights are finite, distinct, not 0 and not 1.
+    """Raises MoueError, with the shape's name, unless in-between weights are finite, distinct, not 0 and not 1.
 
-    Raises MoueError naming the shape otherwise: UsdSkel calls these authoring errors.
+    UsdSkel calls the contrary authoring errors.
     """
     for at in places:
         if not np.isfinite(at) or at in (0.0, 1.0):
@@ -28,9 +28,10 @@ def check_places(places: Sequence[float], shape: str) -> None:
 
 
 def coefficients(places: Sequence[float], weight: float) -> list[float]:
-    """k + 1 numbers: how much of each in-between, in the order of `places` (k,), and last of the shape's own delta.
+    """k + 1 amounts: of each in-between, in the order of `places` (k,), and last of the shape's own delta.
 
-    At most two are not zero, and their displacements' sum is the shape's at `weight`. `places` need not be sorted.
+    At most two are not zero. The sum of amounts times displacements is the shape's displacement at `weight`. `places`
+    need not be sorted.
     """
     weights = np.append(np.asarray(places, dtype=np.float64), [1.0, 0.0])
     order = np.argsort(weights)

@@ -5,9 +5,9 @@ D_s(W[r, s]) a region's row, and the rows' shares as in `composer.mixing.shares`
 
     P = N + strength ( (1 - sum of g^_r) B + sum of g^_r R_r (rows that replace) + sum of g_r R_r (rows that add) )
 
-plus strength times what the recipe's correctives bring (`composer.mixing.corrective`).
+plus strength times the correction by the recipe's correctives (`composer.mixing.corrective`).
 A vertex whose displacement is zero keeps the neutral bit for bit. `Mixer` prepares what many recipes on one head
-share; `pose` is one recipe at once.
+share; `pose` evaluates a single recipe.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ Hinges = Mapping[str, Hinge]
 
 
 class Mixer:
-    """A head with its effective masks, ready for any number of recipes; masks are lifted to parts once."""
+    """A head with its effective masks, prepared for any number of recipes; masks are lifted to parts once."""
 
     def __init__(
         self, head: Head, masks: Masks, *, mirror: MirrorMap | None = None, hinges: Hinges | None = None,
@@ -40,9 +40,9 @@ class Mixer:
     ) -> None:  # fmt: skip
         """Take effective `masks` (n,) in [0, 1] by region, a `mirror` map and `hinges` by shape.
 
-        Only mirrored cells need the mirror map. Masks at the
-        vertices of parts are taken from their anchors on the skin. Raises MoueError where a hinge or a corrective
-        is of an unknown shape, a mask does not fit the head, or a corrective does not move in a straight line.
+        Only mirrored cells need the mirror map. The vertices of parts take their masks from their anchors on the
+        skin. Raises MoueError where a hinge or a corrective names an unknown shape, a mask does not fit the head, or
+        the shape of a corrective has a hinge or in-betweens.
         """
         self.head, self.mirror = head, mirror
         self.hinges = dict(hinges or {})
@@ -51,7 +51,8 @@ class Mixer:
         self.correctives = Correctives(correctives)
         for name in self.correctives.names:
             if head.shape(name).inbetweens or name in self.hinges:
-                raise MoueError(f"corrective {name!r} has in-betweens or a hinge", hint="a fix comes in straight")
+                hint = "remove them: a corrective moves in a straight line"
+                raise MoueError(f"corrective {name!r} has in-betweens or a hinge", hint=hint)
         for region, mask in masks.items():
             if np.shape(mask) != (head.n_vertices,):
                 raise MoueError(
@@ -89,7 +90,7 @@ class Mixer:
         return self._motions[cell.shape].mirrored(self.mirror)
 
     def shares(self, recipe: Recipe) -> dict[str, NDArray[np.float64]]:
-        """(n,) the share of each row of the recipe, `all` included; see `composer.mixing.shares`."""
+        """(n,) in [0, 1], the share of each row of the recipe, `all` included, as in `composer.mixing.shares`."""
         return shares(self.masks, recipe, self.head.n_vertices)
 
     def rows(self, recipe: Recipe) -> dict[str, NDArray[np.float64]]:
@@ -105,7 +106,7 @@ class Mixer:
         return rows
 
     def correction(self, recipe: Recipe) -> NDArray[np.float64] | None:
-        """(n, 3) mm, what the correctives bring to a recipe, before its strength; None where they bring nothing."""
+        """(n, 3) mm, the sum of a recipe's active correctives, before its strength; None if none is active."""
         total: NDArray[np.float64] | None = None
         for name, amount in self.correctives.amounts(felt_in(recipe)).items():
             part = np.multiply(self.head.shape(name).delta, amount, dtype=np.float64)
@@ -113,7 +114,7 @@ class Mixer:
         return total
 
     def displacement(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
-        """(n, 3) mm, P - N of a recipe, by its own strength unless another is given."""
+        """(n, 3) mm, P - N of a recipe, by default at its own strength."""
         share = self.shares(recipe)
         total = np.zeros(self.head.neutral.shape)
         for region, row in self.rows(recipe).items():
@@ -146,7 +147,7 @@ def pose(
 ) -> NDArray[np.float64]:
     """(n, 3) mm, the pose of one recipe, freshly evaluated. Arguments and errors as for `Mixer`.
 
-    `masks` are effective masks (n,) by region; `all` is 1 everywhere and need not be there. Raises MoueError for
+    `masks` are effective masks (n,) by region; `all` is 1 everywhere and may be left out. Raises MoueError for
     an unknown region or shape, and for a mirrored cell without a mirror map.
 
     >>> from composer.geometry.polygons import Polygons

@@ -1,13 +1,13 @@
-"""Matching: the weights of cells whose pose comes nearest to a target, in the least squares, under bounds.
+"""Matching: the weights of cells whose pose comes nearest to a target, by bounded least squares.
 
 For rows that add and plain shapes a pose is linear in the weights, P - N = A x with a column e_r D_s for every region
-and shape, so that |A x - b|^2 needs A only as the Gram matrix A'A, made once, and A'b, one pass over the columns. A
-column is zero where its region's mask is: A is kept as one block a region. Columns that move nothing are left out;
-each of the others is scaled to length one, and a ridge of 1e-10 makes what columns have in common come out shared
-among them. `composer.mixing.match_bounded` then finds the weights.
+and shape. So |A x - b|^2 needs A only as the Gram matrix A'A, computed once, and A'b, one pass over the columns. A
+column is zero where its region's mask is, so A is stored as one block a region. Columns that move nothing are left
+out. Each of the others is scaled to length one, and a ridge splits weight evenly among columns that are alike.
+`composer.mixing.match_bounded` then finds the weights.
 
-Sparse: the sum of the scaled weights is held down by a penalty, a fraction of the one at which all weights are zero
-(Tibshirani 1996), which chooses the cells; they are then weighed again without it.
+A sparse match adds a penalty on the sum of the scaled weights, a fraction of the penalty at which all weights are zero
+(Tibshirani 1996). It selects the cells; their weights are then solved again without the penalty.
 """
 
 from __future__ import annotations
@@ -26,19 +26,28 @@ from composer.mixing.match_bounded import Floats, Quadratic, bounded
 from composer.mixing.recipe import ALL, WEIGHT_RANGE, CellKey
 
 RIDGE = 1e-10
+"""Added to the diagonal of the scaled Gram matrix, whose diagonal is 1: large enough for a Cholesky factor in float64,
+too small to change a weight that a person sees. A design choice, no source.
+"""
 DEAD = 1e-6
-"""Of the head's size: a column that is no longer than this, over all vertices, moves nothing."""
+"""A column is dead if its length over all vertices is at most this fraction of the head's diagonal. A design choice, no
+source.
+"""
 DEPENDENT = 1e-10
-"""Eigenvalues of the scaled Gram matrix below this part of the largest count as columns that others can replace."""
+"""A column counts as dependent for each eigenvalue of the scaled Gram matrix below this fraction of the largest, which
+is a condition number of 1e5 of the columns. A design choice, no source.
+"""
 LEAST = 1e-9
-"""A weight, as a part of the largest that is allowed, below which a cell is not chosen."""
+"""A sparse match drops a cell whose weight is below this. It is far below the weights that documents store and above
+rounding of the solver. A design choice, no source.
+"""
 
 
 @dataclass(frozen=True)
 class Bounds:
-    """What weights may be, `low` <= 0 <= `high` within [-1, 2], and how sparse, 0 (not at all) to below 1.
+    """The range of weights, `low` <= 0 <= `high` within [-1, 2], and the sparse penalty from 0 (none) to below 1.
 
-    Raises MoueError for others.
+    Raises MoueError for values outside these.
     """
 
     low: float = 0.0
@@ -55,9 +64,10 @@ class Bounds:
 
 @dataclass(frozen=True)
 class Conditioning:
-    """How far weights are told by poses: `number` is the condition number of the columns, each of length one (they
-    are told apart up to about 1e5; infinity where some can be replaced), `dependent` how many can be replaced by
-    others, `dead` how many move nothing, of `columns`.
+    """How well a pose determines the weights.
+
+    `number` is the condition number of the columns, each scaled to length one (infinity where some are dependent),
+    `dependent` the number of columns that others can replace, `dead` the number that move nothing, of `columns` in all.
     """
 
     number: float
@@ -67,7 +77,7 @@ class Conditioning:
 
     @property
     def words(self) -> str:
-        """A sentence."""
+        """One sentence for a person."""
         said = f"{self.columns} cells could be used"
         if self.dead:
             said += f", {self.dead} of them move nothing"
@@ -78,7 +88,7 @@ class Conditioning:
 
 @dataclass(frozen=True, eq=False)
 class _Block:
-    """The columns of one region: the vertices (m,) where its mask is not zero, and (s, 3 m) fields in mm."""
+    """The columns of one region: `vertices` (m,) where its mask is not zero, and `fields` (s, 3 m) in mm."""
 
     region: str
     vertices: NDArray[np.int64]
@@ -86,7 +96,7 @@ class _Block:
 
 
 class Columns:
-    """The columns of some regions and shapes on some vertices, ready for any number of targets.
+    """The columns of some regions and shapes on some vertices, for any number of targets.
 
     >>> from composer.geometry.polygons import Polygons
     >>> from composer.head.head import Head, Shape
@@ -101,7 +111,7 @@ class Columns:
     def __init__(
         self, mixer: Mixer, regions: Sequence[str], shapes: Sequence[str], vertices: NDArray | None = None
     ) -> None:
-        """`vertices` are those that count, all unless said. Raises MoueError for an unknown region or shape."""
+        """`vertices` (m,) are those that count, by default all. Raises MoueError for an unknown region or shape."""
         self.mixer, self.shapes = mixer, list(shapes)
         n = mixer.head.n_vertices
         counts = np.ones(n, dtype=bool) if vertices is None else np.zeros(n, dtype=bool)
@@ -135,10 +145,10 @@ class Columns:
             gram[i * s : (i + 1) * s, i * s : (i + 1) * s] = one.fields @ one.fields.T
             for j in range(i):
                 other = self._blocks[j]
-                theirs = np.flatnonzero(place[other.vertices] >= 0)
-                if len(theirs):
-                    ours = place[other.vertices[theirs]]
-                    part = _rows(one.fields, ours) @ _rows(other.fields, theirs).T
+                common_in_other = np.flatnonzero(place[other.vertices] >= 0)
+                if len(common_in_other):
+                    common_in_one = place[other.vertices[common_in_other]]
+                    part = _rows(one.fields, common_in_one) @ _rows(other.fields, common_in_other).T
                     gram[i * s : (i + 1) * s, j * s : (j + 1) * s] = part
                     gram[j * s : (j + 1) * s, i * s : (i + 1) * s] = part.T
             place[one.vertices] = -1
@@ -157,7 +167,7 @@ class Columns:
 
     @cached_property
     def conditioning(self) -> Conditioning:
-        """What can be said of the weights before there is a target."""
+        """How well any target determines the weights; it depends on the columns alone."""
         on = np.flatnonzero(self.alive)
         if not len(on):
             return Conditioning(1.0, 0, len(self.keys), len(self.keys))
@@ -177,11 +187,14 @@ class Columns:
         total = np.zeros((self.mixer.head.n_vertices, 3))
         s = len(self.shapes)
         for i, one in enumerate(self._blocks):
-            own = weights[i * s : (i + 1) * s]
-            used = np.flatnonzero(own)
+            region_weights = weights[i * s : (i + 1) * s]
+            used = np.flatnonzero(region_weights)
             if len(used):
-                fields = one.fields if 2 * len(used) > s else one.fields[used]
-                total[one.vertices] += ((own if 2 * len(used) > s else own[used]) @ fields).reshape(-1, 3)
+                if 2 * len(used) > s:
+                    moved = region_weights @ one.fields
+                else:
+                    moved = region_weights[used] @ one.fields[used]
+                total[one.vertices] += moved.reshape(-1, 3)
         return total
 
     def weights(
@@ -190,8 +203,8 @@ class Columns:
     ) -> Floats:  # fmt: skip
         """(k,) the weights whose pose comes nearest to the displacement of which `c` (k,) is A'b.
 
-        Begun at `start` (k,). Cells that are not `allowed` (k,) stay at zero; those in `ties`, by their places in
-        `keys`, get the same weight.
+        The search starts at `start` (k,). Cells that are not `allowed` (k,) stay at zero. `ties` are pairs of indices
+        into `keys` whose cells get the same weight.
         """
         usable = self.alive if allowed is None else self.alive & allowed
         on = np.flatnonzero(usable)
@@ -200,19 +213,19 @@ class Columns:
         group = _groups(on, ties)
         count = int(group.max()) + 1
         gram, scale = self._all if len(on) == count == int(self.alive.sum()) else self._scaled(on, group)
-        own = np.bincount(group, c[on]) / scale
+        projected = np.bincount(group, c[on]) / scale
         begin = None
         if start is not None:
             begin = np.zeros(count)
             begin[group] = start[on]
             begin *= scale
-        problem, low, high = _quadratic(gram, own), bounds.low * scale, bounds.high * scale
+        problem, low, high = _quadratic(gram, projected), bounds.low * scale, bounds.high * scale
         if bounds.sparse:
-            found = _sparse(gram, own, bounds, scale, begin)
+            scaled = _sparse(gram, projected, bounds, scale, begin)
         else:
-            found = bounded(problem, low, high, problem.unbounded() if begin is None else begin)
+            scaled = bounded(problem, low, high, problem.unbounded() if begin is None else begin)
         weights = np.zeros(len(self.keys))
-        weights[on] = np.clip(found / scale, bounds.low, bounds.high)[group]
+        weights[on] = np.clip(scaled / scale, bounds.low, bounds.high)[group]
         return weights
 
     @cached_property
@@ -221,7 +234,7 @@ class Columns:
         return self._scaled(on, np.arange(len(on)))
 
     def _scaled(self, on: NDArray, group: NDArray) -> tuple[Floats, Floats]:
-        """The Gram matrix of the variables, each of length one, with the ridge, and the lengths that they had."""
+        """The Gram matrix of the variables scaled to length one, with the ridge, and their lengths before."""
         gram = self.gram[np.ix_(on, on)]
         if int(group.max()) + 1 < len(on):
             gathered = np.zeros((int(group.max()) + 1, len(on)))
@@ -234,9 +247,9 @@ class Columns:
 
 
 def _sparse(gram: Floats, c: Floats, bounds: Bounds, scale: Floats, start: Floats | None) -> Floats:
-    """Few scaled weights: chosen with a penalty on their sum, then weighed without it.
+    """Few scaled weights: selected with a penalty on their sum, then solved without it.
 
-    Where weights may be negative, each is the difference of two that may not.
+    Where weights may be negative, each is the difference of two that are not.
     """
     penalty = bounds.sparse * float(np.abs(c).max(initial=0.0))
     low, high = bounds.low * scale, bounds.high * scale
@@ -251,24 +264,24 @@ def _sparse(gram: Floats, c: Floats, bounds: Bounds, scale: Floats, start: Float
     else:
         chosen = bounded(_quadratic(gram, c - penalty), low, high, start)
     keep = np.flatnonzero(np.abs(chosen) > LEAST * scale)
-    found = np.zeros(len(c))
+    scaled = np.zeros(len(c))
     if len(keep):
         part = _quadratic(gram[np.ix_(keep, keep)], c[keep])
-        found[keep] = bounded(part, low[keep], high[keep], chosen[keep])
-    return found
+        scaled[keep] = bounded(part, low[keep], high[keep], chosen[keep])
+    return scaled
 
 
 def _quadratic(gram: Floats, c: Floats) -> Quadratic:
     def newton(free: NDArray[np.intp], g: Floats) -> Floats:
         part = gram if len(free) == len(gram) else gram[np.ix_(free, free)]
-        found: Floats = la.cho_solve(la.cho_factor(part, lower=True, check_finite=False), g, check_finite=False)
-        return found
+        step: Floats = la.cho_solve(la.cho_factor(part, lower=True, check_finite=False), g, check_finite=False)
+        return step
 
     return Quadratic(lambda y: gram @ y, newton, c)
 
 
 def _groups(on: NDArray, ties: Sequence[tuple[int, int]]) -> NDArray[np.int64]:
-    """(len(on),) the number of the variable that each column in use has, one for those that are tied."""
+    """(len(on),) the variable of each column in use; tied columns have the same."""
     first = {int(at): int(at) for at in on}
     for a, b in ties:
         if a in first and b in first:
@@ -278,5 +291,5 @@ def _groups(on: NDArray, ties: Sequence[tuple[int, int]]) -> NDArray[np.int64]:
 
 
 def _rows(fields: Floats, at: NDArray) -> Floats:
-    """(s, 3 m) the columns' fields at some of their vertices (m,)."""
+    """(s, 3 m) the columns' fields at m of their vertices, by index `at` (m,)."""
     return fields.reshape(len(fields), -1, 3)[:, at].reshape(len(fields), -1)

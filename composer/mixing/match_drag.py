@@ -1,13 +1,13 @@
-"""Direct manipulation: points of the face are pulled, and the weights follow by as little as they can.
+"""Direct manipulation: points of the face are dragged, and the weights follow with the least change.
 
-Of all weights that bring the points to where they are wanted, those nearest to the weights before: min |p(x) - want|^2
-+ stay |x - x_0|^2 (Lewis and Anjyo 2010, "Direct manipulation blendshapes"), within bounds. A few points see the
-hundreds of cells through a few numbers, so that a step costs a system as small as three times the points (the
-matrix inversion lemma). Where shapes turn, pass through in-betweens or bring correctives in, p is followed by a few
-Gauss-Newton steps, each halved where it comes no nearer.
+Of all weights that bring the points to their goals, the solution is nearest to the weights before the drag: it
+minimises |p(x) - goal|^2 + stay |x - x_0|^2 (Lewis and Anjyo 2010, "Direct manipulation blendshapes") within bounds. By
+the matrix inversion lemma a step solves a system of only three rows a point, for any number of cells. Where shapes
+have hinges, in-betweens or correctives, p is not linear: a few Gauss-Newton steps follow, each halved until it comes
+nearer.
 
-Begin every move of one drag from the recipe as it was when the point was taken: then the same place of the pointer
-gives the same weights, whichever way it came.
+Start every move of one drag from the recipe at the time the point was grabbed. Then the same position of the pointer
+gives the same weights, by any path.
 """
 
 from __future__ import annotations
@@ -26,12 +26,15 @@ from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.mixing.shares import shares
 
 STAY = 1e-4
-"""How much a change of weights counts, of how much the points move by them: the points arrive within about a hundredth
-of a percent of the way where the cells can take them there."""
+"""The penalty on changes of weight, as a fraction of the mean squared movement of the points by the weights. Points
+that the cells can reach stop short by about 0.01 percent of the way. A design choice, no source.
+"""
 ROUNDS, ARRIVED = 8, 1e-3
-"""Places looked at for cells that do not go straight, at most, and of the way to go, what may be left."""
+"""For motions that are not linear: the most Gauss-Newton rounds, and the fraction of the way at which they end. A
+design choice, no source.
+"""
 STEP = 1e-4
-"""Half the difference of weights from which the movement of a shape that does not go straight is told."""
+"""Half the weight difference of the central difference that gives a shape's speed. A design choice, no source."""
 
 
 OnFace = int | SurfacePoint
@@ -39,7 +42,7 @@ OnFace = int | SurfacePoint
 
 
 class Drag:
-    """Points of one head under pull; `regions` x `shapes` are the cells that may follow."""
+    """Dragged points of one head; the cells `regions` x `shapes` may change."""
 
     def __init__(
         self, mixer: Mixer, regions: Sequence[str], shapes: Sequence[str], places: Sequence[OnFace]
@@ -60,12 +63,13 @@ class Drag:
     def weights(
         self, recipe: Recipe, to: NDArray, locked: Collection[CellKey] = (), bounds: Bounds | None = None
     ) -> dict[CellKey, float]:
-        """The weights of the cells that may follow, by key, for points wanted at `to` (p, 3) mm; `locked` ones and
-        those of other cells stay as `recipe` has them. Raises MoueError where `to` is no place.
+        """The weights by cell that bring the points to their goals `to` (p, 3) mm. `locked` cells and those outside
+        `regions` x `shapes` keep their weights in `recipe`. Raises MoueError where `to` has another shape or is not
+        finite.
         """
         to = np.asarray(to, dtype=np.float64)
         if to.shape != (len(self._means), 3) or not np.isfinite(to).all():
-            raise MoueError(f"{len(self._means)} points were taken, and are wanted at places that are none")
+            raise MoueError(f"{len(self._means)} points are dragged; each needs a goal of three finite numbers")
         bounds = bounds or Bounds()
         held = {cell.key: cell.weight for cell in recipe.cells}
         share, fixed = self._shares(recipe), set(locked)
@@ -75,7 +79,7 @@ class Drag:
             return {key: held.get(key, 0.0) for key in self.keys}
         begin = np.array([held.get(key, 0.0) for key in free])
         x, best, nearest, arrived = begin, begin, np.inf, 0.0
-        for left in range(ROUNDS if self._bends(free) else 1, -1, -1):
+        for rounds_left in range(ROUNDS if self._bends(free) else 1, -1, -1):
             now = {**held, **dict(zip(free, x.tolist(), strict=True))}
             away = (to - self._points(now, share, recipe)).ravel()
             far = float(np.linalg.norm(away))
@@ -84,12 +88,12 @@ class Drag:
                 x = 0.5 * (best + x)
                 continue
             best, nearest = x, far
-            if not left or far <= arrived:
+            if not rounds_left or far <= arrived:
                 break
             rows = self._rows(free, x, now, share, recipe)
             x = _nearest(rows, away + rows @ (x - begin), begin, bounds)
-        found = dict(zip(free, best.tolist(), strict=True))
-        return {key: found.get(key, held.get(key, 0.0)) for key in self.keys}
+        solved = dict(zip(free, best.tolist(), strict=True))
+        return {key: solved.get(key, held.get(key, 0.0)) for key in self.keys}
 
     def _shares(self, recipe: Recipe) -> dict[str, Floats]:
         """(v,) the share of every row at the points' vertices."""
@@ -97,7 +101,7 @@ class Drag:
         return shares(self._masks, recipe.with_(rows=rows), len(self._at))
 
     def _points(self, weights: dict[CellKey, float], share: dict[str, Floats], recipe: Recipe) -> Floats:
-        """(p, 3) mm, where the points are at some weights."""
+        """(p, 3) mm, the positions of the points at some weights."""
         total = np.zeros((len(self._at), 3))
         for (region, shape, mirrored), weight in weights.items():
             if weight != 0.0:
@@ -108,7 +112,7 @@ class Drag:
         return self._means @ (self.mixer.head.neutral[self._at] + recipe.strength * total)
 
     def _correction(self, weights: dict[CellKey, float], recipe: Recipe) -> Floats:
-        """(v, 3) mm, what correctives bring to the points' vertices at some weights, before the strength."""
+        """(v, 3) mm, the sum of active correctives at the points' vertices, before the strength."""
         total = np.zeros((len(self._at), 3))
         amounts = self.mixer.correctives.amounts(lambda key: weights.get(key, 0.0) * recipe.row(key[0]).amount)
         for name, amount in amounts.items():
@@ -119,8 +123,8 @@ class Drag:
         self, keys: Sequence[CellKey], x: Floats, weights: dict[CellKey, float], share: dict[str, Floats],
         recipe: Recipe,
     ) -> Floats:  # fmt: skip
-        """(3 p, k) mm, how the points move by each weight, at weights `x` (k,) of the cells that may follow and
-        `weights` of all."""
+        """(3 p, k) mm, the derivative of the points by each weight, at weights `x` (k,) of the cells `keys` and
+        `weights` of all cells."""
         rows = np.empty((len(self._means), 3, len(keys)))
         along = {region: self._means * share[region] for region in {key[0] for key in keys}}
         moves = {shape: self._speed(shape, 0.0) for shape in {key[1] for key in keys}}
@@ -132,7 +136,7 @@ class Drag:
         return recipe.strength * rows.reshape(-1, len(keys))
 
     def _speed(self, shape: str, weight: float) -> Floats:
-        """(v, 3) mm, how a shape's displacement changes with its weight; the mean of both sides at a kink."""
+        """(v, 3) mm, the derivative of a shape's displacement by its weight; at a kink the mean of both sides."""
         fields, amounts = self._field(shape, False)
         if len(fields) == 1:
             return fields[0]
@@ -146,36 +150,36 @@ class Drag:
         name = f"{shape}\n{mirrored}"
         if name not in self._fields:
             move = self.mixer.motion(Cell(ALL, shape, 1.0, mirrored))
-            here = [np.asarray(field[self._at], dtype=np.float64) for field in move.fields]
-            self._fields[name] = (here, move.amounts)
+            fields_at_points = [np.asarray(field[self._at], dtype=np.float64) for field in move.fields]
+            self._fields[name] = (fields_at_points, move.amounts)
         return self._fields[name]
 
     def _bends(self, keys: Sequence[CellKey]) -> bool:
-        """Whether the points do not go straight with the weights."""
+        """Whether the points are not linear in the weights."""
         straight = all(len(self._field(shape, False)[0]) == 1 for shape in {key[1] for key in keys})
         return not straight or bool(self.mixer.correctives.names)
 
 
 def _nearest(rows: Floats, away: Floats, begin: Floats, bounds: Bounds) -> Floats:
-    """(k,) the weights in bounds that bring |rows (x - begin) - away|^2 and their change to the least.
+    """(k,) the weights x in bounds that minimise |rows (x - begin) - away|^2 + stay |x - begin|^2.
 
-    A weight that is out of bounds already may stay where it is.
+    A weight that starts out of bounds may keep its value.
     """
-    seen = rows @ rows.T
-    stay = STAY * (float(np.trace(seen)) / len(seen) if len(seen) else 0.0)
+    gram = rows @ rows.T
+    stay = STAY * (float(np.trace(gram)) / len(gram) if len(gram) else 0.0)
     if stay <= 0.0:
         return begin
 
     def newton(free: NDArray[np.intp], g: Floats) -> Floats:
-        own = rows[:, free]
-        small = own @ own.T
+        free_rows = rows[:, free]
+        small = free_rows @ free_rows.T
         small[np.diag_indices(len(small))] += stay
-        return (g - own.T @ np.linalg.solve(small, own @ g)) / stay
+        return (g - free_rows.T @ np.linalg.solve(small, free_rows @ g)) / stay
 
     problem = Quadratic(lambda y: rows.T @ (rows @ y) + stay * y, newton, rows.T @ away)
     low, high = np.minimum(bounds.low - begin, 0.0), np.maximum(bounds.high - begin, 0.0)
-    found = begin + bounded(problem, low, high, np.zeros(len(begin)))
-    return np.clip(found, np.minimum(bounds.low, begin), np.maximum(bounds.high, begin))
+    weights = begin + bounded(problem, low, high, np.zeros(len(begin)))
+    return np.clip(weights, np.minimum(bounds.low, begin), np.maximum(bounds.high, begin))
 
 
 def _corners(place: OnFace) -> tuple[list[int], list[float]]:

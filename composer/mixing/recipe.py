@@ -12,13 +12,13 @@ from composer.errors import MoueError
 ALL, REMAINDER = "all", "remainder"
 WEIGHT_RANGE = (-1.0, 2.0)
 HALO = 1.0 / 3.0
-"""How far a seamless join reaches beside a ramp unless said, as a fraction of the ramp's width."""
+"""The default reach of a seamless join beside a ramp, as a fraction of the ramp's width. A design choice, no source."""
 CellKey = tuple[str, str, bool]
 
 
 @dataclass(frozen=True)
 class Cell:
-    """One entry of a recipe. `weight` in [-1, 2]; `mirrored` takes the shape's mirror image."""
+    """One entry of a recipe. `weight` in [-1, 2]; `mirrored` uses the shape's mirror image."""
 
     region: str
     shape: str
@@ -41,11 +41,12 @@ class Row:
 
 @dataclass(frozen=True)
 class Recipe:
-    """Cells with unique keys, a `Row` for some regions (others add by 1), a strength, a way of joining.
+    """Cells with unique keys, a `Row` for some regions (others add by 1), a strength and a join.
 
-    The strength multiplies what the cells do together: it moves every vertex along a straight line, beyond the pose
-    where it is above 1. It changes no weight, so hinges, in-betweens and correctives do not follow it; `scaled` does.
-    Raises MoueError for cells that are there twice, and for numbers that are not finite or out of range.
+    The strength multiplies the displacement of the whole pose: it moves every vertex along a straight line, beyond
+    the pose where it is above 1. It changes no weight, so hinges, in-betweens and correctives do not follow it; they
+    follow `scaled`.
+    Raises MoueError for two cells with one key, and for numbers that are not finite or out of range.
 
     `halo` in [0, 1] is how far a seamless join reaches beside a ramp, as a fraction of its width; 0 forbids it.
     """
@@ -60,7 +61,7 @@ class Recipe:
 
     def __post_init__(self) -> None:
         if not isfinite(self.strength):
-            raise MoueError(f"recipe {self.name!r}: strength {self.strength} is no number", hint="1 is the whole of it")
+            raise MoueError(f"recipe {self.name!r}: strength {self.strength} is no number", hint="1 is the full pose")
         keys = [cell.key for cell in self.cells]
         if len(set(keys)) < len(keys):
             twice = next(key for key in keys if keys.count(key) > 1)
@@ -81,7 +82,7 @@ class Recipe:
                 raise MoueError(f"recipe {self.name!r}: amount {row.amount} of row {region!r} is not in [0, 1]")
 
     def row(self, region: str) -> Row:
-        """The row of a region: what is said, else it adds by 1."""
+        """The row of a region; by default it adds by 1."""
         return self.rows.get(region, Row())
 
     def amount(self, region: str) -> float:
@@ -89,10 +90,10 @@ class Recipe:
         return self.row(region).amount
 
     def scaled(self, share: float) -> Recipe:
-        """The recipe on its way from the neutral: every weight times `share` in [0, 1], the strength as it is.
+        """The recipe part of the way from the neutral: every weight times `share` in [0, 1], with the same strength.
 
-        Hinges turn by part of their angle, in-betweens and correctives come in as at these weights. 1 gives the
-        recipe itself.
+        Hinges, in-betweens and correctives follow the scaled weights. A share of 1 gives the recipe itself. Raises
+        MoueError for a share outside [0, 1].
         """
         if not 0.0 <= share <= 1.0:
             raise MoueError(f"recipe {self.name!r}: a share of {share} is not in [0, 1]")

@@ -1,16 +1,15 @@
-"""The seamless join: where regions meet, shapes are blended by their slopes and not by their places.
+"""The seamless join: where regions meet, it blends the gradients of displacements instead of the displacements.
 
-Mixing places by a mask makes two movements that disagree meet within the ramp: what they disagree about, over the
-ramp's width, becomes strain. Blending their gradients instead leaves that term out, and the skin finds the places
-that go with them (after Yu et al. 2004 and Sorkine et al. 2004). On the ramps and a halo beside them, with g the
-rows' shares and R their displacements, u is what makes least
+A mask that mixes two displacements adds strain: their difference divided by the width of the ramp. A blend of their
+gradients leaves this term out, and the displacement u is integrated from it (after Yu et al. 2004 and Sorkine et al.
+2004). On the ramps and a halo beside them, with g the rows' shares and R their displacements, u minimises
 
     sum A |grad u - sum g grad R|^2 + BETA L^2 sum A |lap u - sum g lap R|^2 + sum A lambda |u - u_linear|^2
 
-with L the width of ramp and halo together and lambda small in the middle and rising smoothly to the edge, so that
-the join neither creases there nor moves what lies outside. The g that blend gradients are the shares widened over
-the halo by the same system, so that they too fall as slowly as the zone allows. What is solved for is the
-difference to the linear join: outside, and wherever rows agree, nothing changes.
+with L the width of ramp and halo together. lambda is small in the middle and rises smoothly to the edge, so that the
+join does not crease there and moves nothing outside. The g that blend gradients are the shares widened over the halo by
+the same system, so that they also fall off as slowly as the zone allows. The unknown is the difference to the linear
+join: outside the zone, and wherever rows agree, nothing changes.
 
 u is linear in the rows. The matrix depends on masks and halo alone and is factored once; new weights cost a back
 substitution.
@@ -35,17 +34,19 @@ from composer.mixing.seamless_zone import Ramp, Zone, ramp_of, zone_of
 Floats = NDArray[np.float64]
 
 BETA = 0.05
-"""How much bending weighs against stretching."""
+"""The weight of bending against stretching, no unit. A design choice, no source."""
 STIFF = 30.0
-"""How steeply lambda rises towards the edge of the zone."""
+"""How steeply lambda L^2 rises towards the edge of the zone, no unit. A design choice, no source."""
 FLOOR = 10.0
-"""lambda L^2 in the middle of the zone. At 0 a region no wider than its ramps would lose its expression, as nothing
-in it is at rest; at 10 keeper's regions keep nine tenths of it, and most of the strain is still gone."""
+"""lambda L^2 in the middle of the zone, no unit. At 0 a region no wider than its ramps would lose its expression, as
+nothing in it is held. Chosen on the demo head: at 10 its regions keep nine tenths of their movement, and most of the
+strain is gone.
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class _Blend:
-    """The shares (m,) of rows at `near`, and what blends by them: edges (E',) and Laplacians (k,) by row."""
+    """By row: `shares` (m,) at `near`, and the blend weights of gradients on `edges` (E',) and of Laplacians (k,)."""
 
     shares: dict[str, Floats]
     edges: dict[str, Floats]
@@ -55,7 +56,7 @@ class _Blend:
 class SeamlessJoin:
     """The join for one set of masks: prepared once, then solved for any rows.
 
-    `near` (m,) are the vertices whose shares and rows it needs, `zone.free` (f,) those that it moves.
+    It reads shares and rows at the vertices `near` (m,) and moves the vertices `zone.free` (f,).
     """
 
     def __init__(
@@ -64,7 +65,7 @@ class SeamlessJoin:
     ) -> None:  # fmt: skip
         """Take effective `masks` (n,) by region, and the halo's width as a fraction (0 to 1) of the ramp's.
 
-        `ramps` may hold ramps made before of the same masks. Raises MoueError where a mask does not fit the
+        `ramps` may hold ramps already computed from the same masks. Raises MoueError where a mask does not fit the
         surface or the halo is not in [0, 1].
         """
         if not 0.0 <= halo <= 1.0:
@@ -84,7 +85,7 @@ class SeamlessJoin:
             self._assemble()
 
     def _assemble(self) -> None:
-        """The system, on the few vertices around the zone."""
+        """Assemble and factor the system on the vertices in and around the zone."""
         skin, zone = self.skin, self.zone
         free = zone.free
         rows = np.union1d(free, skin.laplacian[free].indices)
@@ -92,21 +93,21 @@ class SeamlessJoin:
         place = np.full(skin.n_vertices, -1, dtype=np.int64)
         place[near] = np.arange(len(near))
         self._at, self._plate_at = place[free], place[rows]
-        own = np.searchsorted(rows, free)
+        free_rows = np.searchsorted(rows, free)
         width = (1.0 + 2.0 * self.halo) * zone.width[free]
         touching = skin.laplacian[rows][:, free]
         touching.data = np.ones_like(touching.data)
-        whole = touching @ width / np.maximum(touching.getnnz(axis=1), 1)  # what lies beside: as its free neighbours
-        whole[own] = width
+        widths = touching @ width / np.maximum(touching.getnnz(axis=1), 1)  # beside the zone: mean of free neighbours
+        widths[free_rows] = width
         self._laplacian = skin.laplacian[rows][:, near].tocsr()
-        self._bend = (self._laplacian[:, self._at].T @ sp.diags(BETA * whole**2 / skin.mass[rows])).tocsr()
+        self._bend = (self._laplacian[:, self._at].T @ sp.diags(BETA * widths**2 / skin.mass[rows])).tocsr()
         self._energy = (skin.laplacian[free][:, near] + self._bend @ self._laplacian).tocsr()
         hold = skin.mass[free] / width**2 * _lambda(zone.hold)
         self._factor = factorise(self._energy[:, self._at] + sp.diags(hold))
         self._edges(place)
 
     def _edges(self, place: NDArray) -> None:
-        """The edges that have a free end, the triangles about them, and the sums over edges about free vertices."""
+        """Collect the edges that have a free end, their triangles, and the sums over the edges of each free vertex."""
         skin, free = self.skin, self.zone.free
         number = np.full(skin.n_vertices, -1, dtype=np.int64)
         number[free] = np.arange(len(free))
@@ -138,10 +139,10 @@ class SeamlessJoin:
         return wide
 
     def solve(self, shares: Mapping[str, NDArray], rows: Mapping[str, NDArray]) -> Floats:
-        """(f, 3) mm, how much further than by the linear join the vertices `zone.free` go, at strength 1.
+        """(f, 3) mm, the displacement of the vertices `zone.free` minus that of the linear join, at strength 1.
 
-        `shares` (m,) in [0, 1] and `rows` (m, 3) mm are those of a recipe at the vertices `near`. What follows from
-        the shares alone is kept for the next call. Raises MoueError where a row is not finite.
+        `shares` (m,) in [0, 1] and `rows` (m, 3) mm are those of a recipe at the vertices `near`. Blend weights are
+        kept for the next call with the same shares. Raises MoueError where a row is not finite.
         """
         if not len(self.zone.free):
             return np.zeros((0, 3))
@@ -151,7 +152,7 @@ class SeamlessJoin:
         plate = np.zeros((self._laplacian.shape[0], 3))
         for region, row in rows.items():
             if not np.isfinite(row).all():
-                raise MoueError(f"a shape of the row {region!r} has places that are not numbers", hint="mend the shape")
+                raise MoueError(f"a shape in row {region!r} has positions that are not finite", hint="repair the shape")
             linear += blend.shares[region][:, None] * row
             along = row[ends[:, 1]]
             along -= row[ends[:, 0]]
@@ -162,7 +163,7 @@ class SeamlessJoin:
         return np.ascontiguousarray(self._factor.solve(np.asfortranarray(right)))
 
     def _blended(self, shares: dict[str, Floats]) -> _Blend:
-        """What blends by these shares: the last one where they are still the same."""
+        """The blend weights of these shares; those of the last call where the shares are the same."""
         last = self._blend
         if last is not None and list(last.shares) == list(shares):
             same = (np.array_equal(last.shares[region], share) for region, share in shares.items())
@@ -172,16 +173,16 @@ class SeamlessJoin:
         plates: dict[str, Floats] = {}
         wide = self._widened(np.stack(list(shares.values()), axis=1)) if shares else np.zeros((len(self.near), 0))
         for number, region in enumerate(shares):
-            own = np.ascontiguousarray(wide[:, number])
-            parts = self._triangle_weights * own[self._triangles].mean(axis=1)[:, None]
+            widened = np.ascontiguousarray(wide[:, number])
+            parts = self._triangle_weights * widened[self._triangles].mean(axis=1)[:, None]
             summed = np.bincount(self._triangle_edges, weights=parts.ravel(), minlength=len(self._ends) + 1)
             edges[region] = np.asarray(summed[:-1], dtype=np.float64)
-            plates[region] = own[self._plate_at]
+            plates[region] = widened[self._plate_at]
         self._blend = _Blend(shares, edges, plates)
         return self._blend
 
     def outside(self, further: NDArray) -> Floats:
-        """(n,) mm, how far what `solve` gives (f, 3) moves vertices outside the ramps; 0 on them."""
+        """(n,) mm, how far the result of `solve` (f, 3) moves each vertex outside the ramps; 0 on the ramps."""
         away = np.zeros(self.skin.n_vertices)
         away[self.zone.free] = np.linalg.norm(further, axis=1)
         away[self.zone.ramp] = 0.0
@@ -189,9 +190,9 @@ class SeamlessJoin:
 
 
 def seamless_displacement(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, strength: float | None = None) -> Floats:
-    """(n, 3) mm, P - N of a recipe by the join, which is prepared for the recipe's regions.
+    """(n, 3) mm, P - N of a recipe by a join that is prepared for the recipe's regions.
 
-    Parts, and correctives, are as in the linear join. Raises what the mixer raises for the recipe, and as
+    Parts and correctives are as in the linear join. Raises MoueError as `Mixer` for the recipe, and as
     `SeamlessJoin.solve`.
     """
     total = mixer.displacement(recipe, strength)
@@ -200,7 +201,7 @@ def seamless_displacement(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, stre
 
 
 def further_than_linear(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, strength: float | None = None) -> Floats:
-    """(f, 3) mm, how much further than in the linear join the vertices `join.zone.free` go; see
+    """(f, 3) mm, the displacement of the vertices `join.zone.free` minus that of the linear join. Raises as
     `seamless_displacement`."""
     amount = recipe.strength if strength is None else strength
     if not len(join.zone.free) or amount == 0.0:
@@ -212,7 +213,7 @@ def further_than_linear(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, streng
 
 
 def _rows_at(mixer: Mixer, recipe: Recipe, vertices: NDArray) -> dict[str, Floats]:
-    """(m, 3) mm at some vertices, the unmasked row of each region with cells."""
+    """(m, 3) mm by region, the unmasked row of each region with cells at `vertices` (m,)."""
     rows: dict[str, Floats] = {}
     for cell in recipe.cells:
         row = rows.setdefault(cell.region, np.zeros((len(vertices), 3)))
@@ -224,4 +225,5 @@ def _rows_at(mixer: Mixer, recipe: Recipe, vertices: NDArray) -> dict[str, Float
 
 
 def _lambda(hold: Floats) -> Floats:
+    """(f,) lambda L^2 by hold in [0, 1]; 1.02 keeps it finite at the edge, where it is 2,500 times STIFF."""
     return FLOOR + STIFF * hold**2 / (1.02 - hold) ** 2

@@ -1,7 +1,7 @@
-"""Seamless joins of one head, kept as long as they are of use: by the very masks they were made of.
+"""A cache of the seamless joins of one head, keyed by the mask arrays that they were made from.
 
-Masks are read-only and an edit makes new ones only where it changed something, so the same array means the same
-ramp. A join whose masks are still the same is found again, whatever the weights, the rows or the strength are now.
+Masks are read-only, and an edit makes a new array only where it changed a mask, so the same array means the same ramp.
+A join is reused as long as its masks are the same, for any weights, rows and strength.
 """
 
 from __future__ import annotations
@@ -20,12 +20,13 @@ from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import Ramp, ramp_of
 
 KEPT = 8
-"""How many joins are kept, the latest used; one of a whole face at 25,000 vertices holds about 40 MB."""
+"""How many joins are kept, the most recently used; a join of a whole face of 25,000 vertices holds about 40 MB."""
 KEPT_RAMPS = 96
+"""How many ramps are kept: enough for several sets of 20 to 30 regions. A design choice, no source."""
 
 
 class SeamlessJoins:
-    """The joins of a head, made when they are asked for, by one thread at a time."""
+    """The joins of a head, each built at its first use, by one thread at a time."""
 
     def __init__(self, head: Head) -> None:
         self.head = head
@@ -34,15 +35,16 @@ class SeamlessJoins:
         self._ramps: OrderedDict[int, tuple[NDArray, Ramp]] = OrderedDict()
 
     def serves(self, head: Head) -> bool:
-        """Whether these joins are of another state of the same head: same polygons, neutral and skin."""
-        ours = self.head
-        return ours is head or (
-            ours.polygons is head.polygons and ours.neutral is head.neutral and np.array_equal(ours.skin, head.skin)
-        )
+        """Whether these joins fit `head`: it has the same polygons, neutral and skin."""
+        cached = self.head
+        if cached is head:
+            return True
+        same_surface = cached.polygons is head.polygons and cached.neutral is head.neutral
+        return same_surface and np.array_equal(cached.skin, head.skin)
 
     @cached_property
     def skin(self) -> SeamlessSurface:
-        """The head's skin, made ready once."""
+        """The head's skin, prepared once."""
         return SeamlessSurface(self.head.surface, self.head.skin)
 
     def of(self, masks: Mapping[str, NDArray], halo: float) -> SeamlessJoin:

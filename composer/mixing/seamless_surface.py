@@ -1,9 +1,9 @@
-"""The skin made ready for seamless joins: gradients and Laplacian of any field on it, and the vertices held back.
+"""The skin prepared for seamless joins: gradients and Laplacian of any field on it, and the vertices held fixed.
 
-All of it is written on edges, the diagonals of polygons among them. With c the cotangent weight of an edge, every
-diagonal of a polygon having its share (both of a quad one half), the integral of grad x . grad y is the sum of
-c (x_j - x_i)(y_j - y_i) over the edges (Pinkall and Polthier 1993). Slivers and inverted faces have no gradient to
-go by: they take no part, and their corners stay where the linear join puts them.
+All operators are sums over edges, including the diagonals of polygons. With c the cotangent weight of an edge, shared
+among the diagonals of a polygon (one half each for a quad), the integral of grad x . grad y is the sum of
+c (x_j - x_i)(y_j - y_i) over the edges (Pinkall and Polthier 1993). Slivers and inverted faces have no usable gradient:
+they are left out, and their corners stay where the linear join puts them.
 """
 
 from __future__ import annotations
@@ -20,14 +20,16 @@ from composer.geometry.vectors import unit_rows
 Floats = NDArray[np.float64]
 
 SLIVER = 1e-3
-"""A triangle whose doubled area is below this fraction of its longest edge squared has no gradient to go by."""
+"""A triangle is a sliver if its doubled area is below this fraction of its longest edge squared. A design choice, no
+source.
+"""
 
 
 class SeamlessSurface:
-    """A surface and what every join on it shares; made once for a topology and its neutral."""
+    """A surface and the operators that every join on it shares; built once for a topology and its neutral."""
 
     def __init__(self, surface: Surface, skin: NDArray | None = None) -> None:
-        """Take the neutral as a surface, and `skin` (n,), whether a vertex may move at all; all may unless said."""
+        """Take the neutral's surface and `skin` (n,), whether a vertex may move; by default all may."""
         self.surface = surface
         n = surface.n_vertices
         triangles, share = surface.fans
@@ -48,7 +50,7 @@ class SeamlessSurface:
         self.triangle_edges = read_only(edge.reshape(-1, 3))
         """(T, 3) the edge opposite each corner of `surface.fans`."""
         self.triangle_weights = read_only(cotangents)
-        """(T, 3) what each triangle adds to the weight of the edge opposite each corner."""
+        """(T, 3) the part of each triangle in the weight of the edge opposite each corner."""
         summed = np.bincount(edge.ravel(), weights=cotangents.ravel(), minlength=len(keys))
         self.edge_weights = read_only(summed.astype(np.float64, copy=False))
         """(E,) the cotangent weight of each edge."""
@@ -81,16 +83,16 @@ def _slivers(surface: Surface) -> NDArray[np.bool_]:
 
 
 def _wholly_sliver(surface: Surface, sliver: NDArray) -> NDArray[np.int64]:
-    """Polygons of which no diagonal is without a sliver: those that keep less than half of their triangles."""
+    """Polygons that are slivers in every triangulation: without slivers they keep less than half of their triangles."""
     polygons = surface.polygons
     owner = _fan_faces(surface)
-    whole = np.bincount(owner, weights=surface.fans[1], minlength=polygons.n_faces)
-    kept = np.bincount(owner[~sliver], weights=surface.fans[1][~sliver], minlength=polygons.n_faces)
-    return np.flatnonzero(kept < 0.5 * whole)
+    all_triangles = np.bincount(owner, weights=surface.fans[1], minlength=polygons.n_faces)
+    good_triangles = np.bincount(owner[~sliver], weights=surface.fans[1][~sliver], minlength=polygons.n_faces)
+    return np.flatnonzero(good_triangles < 0.5 * all_triangles)
 
 
 def _fan_faces(surface: Surface) -> NDArray[np.int64]:
-    """(T,) the polygon of each triangle of `surface.fans`, which come by corner counts, fan after fan."""
+    """(T,) the polygon of each triangle of `surface.fans`, which are ordered by corner count, fan after fan."""
     polygons, owners = surface.polygons, []
     for corners in np.unique(polygons.counts):
         faces = np.flatnonzero(polygons.counts == corners)
@@ -100,11 +102,11 @@ def _fan_faces(surface: Surface) -> NDArray[np.int64]:
 
 
 def _inverted(surface: Surface) -> NDArray[np.bool_]:
-    """(f,) polygons that are turned over: against what lies about them, or in themselves.
+    """(f,) whether a polygon is inverted, against its neighbours or in itself.
 
-    A polygon is turned over where its normal points against the sum of its corners' other polygons' area vectors,
-    where one of its triangles points against it, and where its triangles undo each other to less than half (a quad
-    whose corners are listed crosswise).
+    It is inverted if its normal points against the summed area vectors of the other polygons at its corners, if one
+    of its triangles points against its normal, or if its area is less than half of the areas of its triangles (a quad
+    with its corners in crossed order).
     """
     polygons = surface.polygons
     corners, face = polygons.indices, polygons.corner_face

@@ -1,10 +1,9 @@
-"""Where a seamless join may move the skin: the ramps of the masks, a halo beside them, and how freely in between.
+"""Where a seamless join may move the skin: the ramps of the masks, a halo beside them, and the hold within.
 
-A ramp is where a mask changes and is neither 0 nor 1: without a halo, nothing else moves. Its width is what a
-smoothstep of the same slopes would have: a smoothstep over W has 1.2 / W as the mean of its slope, weighted by the
-slope itself, whatever triangles it is sampled on. The halo reaches `halo` times the width beyond the first vertices
-at which the mask has come to rest, measured along the surface. All of it depends on the masks alone, never on
-weights, so that a pose stays continuous in them.
+A ramp is where a mask changes and is neither 0 nor 1; without a halo nothing else moves. The width of a ramp is that of
+a smoothstep with the same slopes: a smoothstep over W has a mean slope, weighted by the slope itself, of 1.2 / W on
+any triangles. The halo reaches `halo` times the width, along the surface, beyond the first vertices where the mask is
+constant. The zone depends on the masks alone, never on weights, so a pose is continuous in its weights.
 """
 
 from __future__ import annotations
@@ -22,17 +21,19 @@ from composer.mixing.seamless_surface import SeamlessSurface
 Floats = NDArray[np.float64]
 
 STEP = 1e-3
-"""An edge lies on a ramp where the mask changes by more than this along it."""
+"""An edge is on a ramp if the mask changes by more than this along it. A design choice, no source."""
 REST = 1e-9
-"""A mask this near to 0 or 1 is at rest."""
+"""A mask within this of 0 or 1 counts as 0 or 1: rounding."""
 FLAT = 0.3
-"""From the edge of the zone inwards, this fraction of its width holds to the linear join."""
+"""The hold to the linear join falls to 0 over this fraction of the zone's width, from its edge inwards. A design
+choice, no source.
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class Ramp:
-    """The ramp of one `mask` (n,): whether a vertex lies `on` it (n,), or `touches` it (n,), which takes in the first
-    vertices beyond; the slope there per mm (n,), and its width in mm.
+    """The ramp of one `mask` (n,): whether a vertex lies `on` it (n,), or `touches` it (n,), which includes the first
+    vertices beyond; the `slope` per mm at each vertex (n,), and its width in mm.
 
     A mask that never changes has no ramp and a width of 0.
     """
@@ -80,12 +81,12 @@ def _slopes(positions: NDArray, triangles: NDArray, mask: NDArray) -> tuple[Floa
 
 @dataclass(frozen=True, eq=False)
 class Zone:
-    """What a join may move: `free` (f,) vertices.
+    """The vertices `free` (f,) that a join may move.
 
     `ramp` (n,) whether a vertex lies on a ramp; `width` (n,) mm of the ramp that a vertex belongs to, without its
-    halo, 0 far from any; `hold` (f,) in [0, 1], 0 in the middle and rising to 1 at the zone's edge; `beside` (n,)
-    what of ramp and halo is held back; `loose` the number of vertices left out because nothing on their piece of the
-    surface is at rest.
+    halo, 0 far from any; `hold` (f,) in [0, 1], 0 in the middle and 1 at the zone's edge; `beside` (n,) the vertices
+    of ramp and halo that are held fixed; `loose` the number of vertices left out because their whole piece of the
+    surface lies in the zone.
     """
 
     free: NDArray[np.int64]
@@ -110,15 +111,15 @@ def zone_of(skin: SeamlessSurface, ramps: Sequence[Ramp], halo: float) -> Zone:
     start = np.flatnonzero(touched if halo > 0.0 else on)
     if not len(start):
         return Zone(np.zeros(0, np.int64), read_only(on), np.zeros(n), np.zeros(0), np.zeros(n, bool), 0, halo)
-    own = np.divide(weighted, slopes, out=np.zeros(n), where=slopes > 0)
-    widest = float(own[start].max())
+    own_width = np.divide(weighted, slopes, out=np.zeros(n), where=slopes > 0)
+    widest = float(own_width[start].max())
     reach = (halo + FLAT) * widest + 1e-9
     away, _, source = dijkstra(
         skin.graph, directed=True, indices=start, min_only=True, limit=reach, return_predecessors=True
     )
     near = np.flatnonzero(np.isfinite(away))
     width = np.zeros(n)
-    width[near] = own[source[near]]
+    width[near] = own_width[source[near]]
     inside = np.zeros(n, dtype=bool)
     inside[near] = away[near] <= halo * width[near] * (1.0 + 1e-9)
     beside = inside & skin.held
@@ -131,7 +132,7 @@ def zone_of(skin: SeamlessSurface, ramps: Sequence[Ramp], halo: float) -> Zone:
 
 
 def _loose(skin: SeamlessSurface, inside: NDArray) -> NDArray[np.int64]:
-    """Vertices of the zone on pieces of the surface that lie in it wholly."""
+    """Vertices on pieces of the surface that lie entirely in the zone."""
     pieces = skin.surface.polygons.components
     resting = np.bincount(pieces[~inside], minlength=int(pieces.max(initial=0)) + 1)
     return np.flatnonzero(inside & (resting[pieces] == 0))

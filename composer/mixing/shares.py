@@ -1,8 +1,8 @@
-"""How much of each row of a recipe arrives at each vertex, from effective masks, kinds of rows and their amounts.
+"""The share of each row of a recipe at each vertex, from effective masks, kinds of rows and their amounts.
 
-With amount t_r and effective mask e_r of region r, g_r = t_r e_r. A row that adds arrives by g_r. The rows that
-replace take the place of the base row: they arrive by g^_r = g_r / max(1, sum of g over them), and the base row by
-1 - sum of g^_r. None of it depends on the weights of the cells.
+With amount t_r and effective mask e_r of region r, g_r = t_r e_r. A row that adds has the share g_r. Rows that replace
+displace the base row: they have the shares g^_r = g_r / max(1, sum of g over them), and the base row has
+1 - sum of g^_r, times its own amount. Shares do not depend on the weights of the cells.
 """
 
 from __future__ import annotations

@@ -180,7 +180,7 @@ def test_the_effect_of_a_fix_follows_the_strength() -> None:
         ("'a', 'b' cannot be told apart", lambda: Correctives(
             [Corrective(name, (Trigger("all", on, 1.0),)) for name, on in (("a", "x"), ("c", "z"), ("b", "x"))]
         )),
-        ("corrective 'a' is there twice", lambda: Correctives(2 * [Corrective("a", (Trigger("all", "x", 1.0),))])),
+        ("corrective 'a' is listed twice", lambda: Correctives(2 * [Corrective("a", (Trigger("all", "x", 1.0),))])),
         ("corrective 'a' triggers itself", lambda: Correctives([Corrective("a", (Trigger("all", "a", 1.0),))])),
         ("correctives 'b', 'c' trigger each other", lambda: Correctives(
             [Corrective(n, (Trigger("all", on, 1.0),)) for n, on in (("a", "b"), ("b", "c"), ("c", "b"))]

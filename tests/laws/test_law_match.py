@@ -294,5 +294,5 @@ def test_places_that_are_none_are_refused() -> None:
     mixer = Mixer(head, {})
     with pytest.raises(MoueError, match="vertex 99 is not on this head of 16"):
         Drag(mixer, ["all"], ["shape_0"], [99])
-    with pytest.raises(MoueError, match="places that are none"):
+    with pytest.raises(MoueError, match="three finite numbers"):
         Drag(mixer, ["all"], ["shape_0"], [3]).weights(Recipe("r"), np.full((1, 3), np.nan))

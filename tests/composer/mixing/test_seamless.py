@@ -219,7 +219,7 @@ def test_what_cannot_be_used_is_one_line() -> None:
     broken = head.shapes[0].delta.copy()
     broken[80] = np.nan
     mixer = Mixer(head.with_(shapes=(Shape("shift", broken),)), masks)
-    with pytest.raises(MoueError, match="row 'right' has places that are not numbers"):
+    with pytest.raises(MoueError, match="row 'right' has positions that are not finite"):
         seamless_pose(mixer, ONE)
 
 
