@@ -10,7 +10,7 @@ nowhere may the skin move further than some times what it moves without. What is
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,19 +27,19 @@ from composer.geometry.surface import Surface
 from composer.head.head import Head
 
 Floats = NDArray[np.float64]
-ROUNDS = 4
+ROUNDS = 3
 FURTHEST = 1.5
 """Nothing moves further than this many times as far as the plain transfer moves the skin beside it."""
 BESIDE = 24
 """Vertices that count as beside one, for that."""
 PARTINGS = 6
 """Rounds in which triangles that cross are parted; the one with the fewest is kept."""
-PARTING = 0.01
-"""Of the lines' length: how far a corner is pushed out in one of them at most. 0.3 mm, a quarter of an edge: twice as
-much opens the lids, a third of it does not get there."""
-LOOSE = 250.0
-"""How many times less gaps count meanwhile: with 25, lips stay through each other, with nothing that holds them the
-lids open again."""
+PARTING = 0.005
+"""Of the lines' length: how far a corner is pushed out in one of them at most, 0.2 mm. Twice as much opens pressed lips
+by 0.4 mm on one head."""
+LOOSE = 10.0
+"""How many times less gaps count meanwhile: with 250 pressed lips open by 0.5 mm, with nothing that holds them lids too;
+with 1 nothing parts."""
 EXACT = 0.002
 """Of the lines' length: a gap of the old head below this (0.07 mm) is a touch, at which triangles cross and part by
 rounding; it is not parted."""
@@ -49,11 +49,11 @@ ENOUGH = 3e-4
 """Of the lines' length: rounds end where no row lacks more than this."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Met:
     """How one meeting closes in one shape: mean gaps in mm of the pairs that close, on the `own` old head (at the new
     one's size), `plain` and `now`; `short_mm`, the most that any pair lacks now; `held_mm`, the most that the bounds
-    cut off; `pairs`, how many close."""
+    cut off; the closing `vertices` (k,) of the head, and how much `wider_mm` (k,) than the old head's each gap is."""
 
     name: str
     own_mm: float
@@ -61,7 +61,14 @@ class Met:
     now_mm: float
     short_mm: float
     held_mm: float
-    pairs: int
+    vertices: NDArray[np.int32]
+    wider_mm: Floats
+
+    @property
+    def numbers(self) -> dict[str, str | float | int]:
+        """Plain values for JSON."""
+        named = ("own_mm", "plain_mm", "now_mm", "short_mm", "held_mm")
+        return {"name": self.name, "pairs": len(self.vertices)} | {key: getattr(self, key) for key in named}
 
 
 class Contact:
@@ -90,6 +97,7 @@ class Contact:
         pose = self._source.positions + own
         for place in self._places:
             met += place.correct(pose, delta, touched)
+        met = [replace(each, vertices=self._skin[each.vertices].astype(np.int32)) for each in met]
         return touched, met
 
 
@@ -203,6 +211,11 @@ class _Place:
         if not on.any():
             return []
         before, now = (gaps.across.gaps(self._rest + each)[on] for each in (plain, plain + correction))
-        means = [float(each.mean()) for each in (gaps.own_mm[on], *(np.linalg.norm(g, axis=1) for g in (before, now)))]
+        own, plain_mm, now_mm = gaps.own_mm[on], np.linalg.norm(before, axis=1), np.linalg.norm(now, axis=1)
         short = float(np.linalg.norm(gaps.gaps[on] - now, axis=1).max())
-        return [Met(self.patch.meeting.name, *means, short, held, int(on.sum()))]
+        means = [float(each.mean()) for each in (own, plain_mm, now_mm)]
+        at = self.patch.vertices[gaps.across.vertices[on]]
+        order = np.argsort(at, kind="stable")
+        return [
+            Met(self.patch.meeting.name, *means, short, held, at[order], np.maximum(now_mm - own, 0.0)[order])
+        ]  # fmt: skip
