@@ -51,7 +51,8 @@ def carry_library(
     """Carry a bare library to the fitted head and write it to `folder`: the library's own file names, the landmarks.
 
     `fitted` is a head of the same topology; where it is an OBJ, targets are its text with other vertices. In the
-    fitted head's unit. `met`, where given, is filled with how lips and lids close in each shape. Returns the carried head. Raises MoueError as `HeadCarrier`, where something stands at
+    fitted head's unit. `met`, where given, is filled with how lips and lids close in each shape.
+    Returns the carried head. Raises MoueError as `HeadCarrier`, where something stands at
     `folder` that is not an earlier carry or was changed since, and where it cannot be written; nothing is left then.
     """
     _check_names(head)

@@ -45,7 +45,7 @@ errs by 0.12 in the median and 0.23 at worst, this by 0.06 and 0.1."""
 HOLD_RADIUS = 0.01
 """Of the head's size: gradients are integrated over about this much before the frame's displacement holds them. Ten
 times as much lets a lid's folds move the brow: a blink errs outside the lids by 1.5 times its own movement there."""
-TRUST = 0.25
+TRUST = 0.12
 """Of the frame's displacement: what gradients add to it at a place counts less and less beyond this share."""
 STILL = 1e-4
 """Of the head's size: what no shape of the library moves further than this is anchored."""

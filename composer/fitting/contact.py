@@ -28,6 +28,7 @@ from composer.head.head import Head
 
 Floats = NDArray[np.float64]
 ROUNDS = 3
+"""Rounds in which gaps and heights are met; the one that lacks least is kept."""
 FURTHEST = 1.5
 """Nothing moves further than this many times as far as the plain transfer moves the skin beside it."""
 BESIDE = 24
@@ -38,8 +39,8 @@ PARTING = 0.005
 """Of the lines' length: how far a corner is pushed out in one of them at most, 0.2 mm. Twice as much opens pressed lips
 by 0.4 mm on one head."""
 LOOSE = 10.0
-"""How many times less gaps count meanwhile: with 250 pressed lips open by 0.5 mm, with nothing that holds them lids too;
-with 1 nothing parts."""
+"""How many times less gaps count meanwhile: with 250 pressed lips open by 0.5 mm, with nothing that holds them lids
+do too; with 1 nothing parts."""
 EXACT = 0.002
 """Of the lines' length: a gap of the old head below this (0.07 mm) is a touch, at which triangles cross and part by
 rounding; it is not parted."""
@@ -197,7 +198,7 @@ class _Place:
         return self.patch.length_mm * self._likeness.scale
 
     def _bounded(self, plain: Floats, correction: Floats, most: Floats) -> tuple[Floats, float]:
-        """The correction (m, 3) within its bounds, a place moving `most` (m,) mm, and the most in mm that they cut off."""
+        """The correction (m, 3) within its bounds, where places move `most` (m,) mm, and the most that they cut off."""
         ceiling = CEILING * self._length
         long = np.linalg.norm(correction, axis=1)
         over = np.maximum(long - 0.6 * ceiling, 0.0)

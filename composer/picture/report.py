@@ -47,7 +47,8 @@ def html_report(
             blocks.append(_pose(studio, one, pictured, count))
         count += len(found)
     more = count - MOST_PICTURES
-    clean = sorted({plain_name(one) for one in checked if not _grave(one) and one.kind in ("recipe", "document", "shape")})
+    named = [one for one in checked if one.kind in ("recipe", "document", "shape")]
+    clean = sorted({plain_name(one) for one in named if not _grave(one)})
     notes = sorted({_noted(finding) for one in checked for finding in one.findings if finding.severity == "note"})
     return _PAGE.format(
         title=escape(title), summary=_summary(checked), rows="".join(rows) or _NOTHING, poses="\n".join(blocks),
@@ -144,8 +145,9 @@ def _summary(checked: Sequence[Checked]) -> str:
     ways, pairs = (sum(one.kind == kind for one in checked) for kind in ("sweep", "pair"))
     more = [_counted(ways, "pose") + " on the way"] * bool(ways) + [_counted(pairs, "pair")] * bool(pairs)
     beside = f", besides {' and '.join(more)} with findings of their own" if more else ""
+    whole = _counted(shapes, "shape") if shapes else _counted(recipes, "recipe")
     return (
-        f"{_counted(shapes, 'shape') if shapes else _counted(recipes, 'recipe')} checked{beside}: {_counted(every.count('error'), 'error')}, "
+        f"{whole} checked{beside}: {_counted(every.count('error'), 'error')}, "
         f"{_counted(every.count('warning'), 'warning')}."
     )
 
