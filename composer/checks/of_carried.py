@@ -15,6 +15,7 @@ from composer.checks.finding import Finding, Severity
 from composer.checks.places import located
 from composer.checks.registry import COLLISIONS
 from composer.checks.subject import CheckSubject, HeadFacts
+from composer.checks.words import title_of
 from composer.fitting.contact import Met
 from composer.head.head import Head
 from composer.progress import Progress
@@ -93,11 +94,13 @@ def _worse(finding: Finding, known: Mapping[tuple[str, str], float]) -> bool:
 
 
 def _beside(finding: Finding, known: Mapping[tuple[str, str], float]) -> Finding:
-    """The finding with the old head's value in its words."""
+    """The finding in words for a shape, with the old head's value: those of its check speak of recipes."""
     own = known.get((finding.code, finding.where), 0.0)
-    if not own or not finding.unit:
-        return replace(finding, words=f"{finding.words}; nothing like it on the old head")
-    return replace(finding, words=f"{finding.words}; on the old head {replace(finding, value=own).measure}")
+    before = replace(finding, value=own).measure if own else "nothing like it"
+    return replace(
+        finding, words=f"{title_of(finding)}: {finding.measure or len(finding.vertices)}, on the old head {before}",
+        hint="sculpt this shape on the new head, or carry it another way",
+    )  # fmt: skip
 
 
 def _met(met: Met, made: Head) -> Iterator[Finding]:
