@@ -41,6 +41,8 @@ by 0.4 mm on one head."""
 LOOSE = 10.0
 """How many times less gaps count meanwhile: with 250 pressed lips open by 0.5 mm, with nothing that holds them lids
 do too; with 1 nothing parts."""
+ASIDE = (0.75, 0.5, 0.25, 0.0)
+"""Shares of a correction that are tried where it makes more triangles cross than there were."""
 EXACT = 0.002
 """Of the lines' length: a gap of the old head below this (0.07 mm) is a touch, at which triangles cross and part by
 rounding; it is not parted."""
@@ -66,7 +68,7 @@ class Met:
     wider_mm: Floats
 
     @property
-    def numbers(self) -> dict[str, str | float | int]:
+    def numbers(self) -> dict[str, object]:
         """Plain values for JSON."""
         named = ("own_mm", "plain_mm", "now_mm", "short_mm", "held_mm")
         return {"name": self.name, "pairs": len(self.vertices)} | {key: getattr(self, key) for key in named}
@@ -166,8 +168,8 @@ class _Place:
     def _parted(self, plain: Floats, correction: Floats, gaps: WantedGaps | None, most: Floats) -> Floats:
         """The correction (m, 3) with triangles parted that cross in it, until no more of them do than without it.
 
-        Gaps hold on to what they have while that is done. Where nothing is to close, and more cross all the same, less
-        and less of the correction is taken.
+        Gaps hold on to what they have while that is done. Where more cross all the same, less and less of the
+        correction is taken, but for lids that are to close: an eye that stays open is worse.
         """
         triangles = self.patch.polygons.triangles
         allowed = crossing_faces(crossing_keys(self._rest + plain, triangles), triangles)
@@ -188,9 +190,11 @@ class _Place:
             apart = parting_rows(now, triangles, keys, free, PARTING * self._length)
             field = least_field(self._response, hold, apart, at_least=True)
             correction, _ = self._bounded(plain, correction + field, most)
-        while best > allowed and kept.any() and not (gaps is not None and gaps.close.any()):
-            kept = 0.5 * kept if np.abs(kept).max() > ENOUGH * self._length else np.zeros_like(kept)
-            best = crossing_faces(crossing_keys(self._rest + plain + kept, triangles), triangles)
+        lids = bool(self.patch.meeting.ball) and gaps is not None and bool(gaps.close.any())
+        for share in () if lids or best <= allowed else ASIDE:
+            faces = crossing_faces(crossing_keys(self._rest + plain + share * kept, triangles), triangles)
+            if faces <= allowed:
+                return share * kept
         return kept
 
     @property
@@ -214,9 +218,11 @@ class _Place:
         before, now = (gaps.across.gaps(self._rest + each)[on] for each in (plain, plain + correction))
         own, plain_mm, now_mm = gaps.own_mm[on], np.linalg.norm(before, axis=1), np.linalg.norm(now, axis=1)
         short = float(np.linalg.norm(gaps.gaps[on] - now, axis=1).max())
-        means = [float(each.mean()) for each in (own, plain_mm, now_mm)]
         at = self.patch.vertices[gaps.across.vertices[on]]
         order = np.argsort(at, kind="stable")
         return [
-            Met(self.patch.meeting.name, *means, short, held, at[order], np.maximum(now_mm - own, 0.0)[order])
+            Met(
+                self.patch.meeting.name, float(own.mean()), float(plain_mm.mean()), float(now_mm.mean()), short, held,
+                at[order], np.maximum(now_mm - own, 0.0)[order],
+            )
         ]  # fmt: skip
