@@ -38,7 +38,7 @@ WAYS: tuple[Way, ...] = ("delta", "frame", "gradient")
 ALIKE = 1.15
 """Sizes of heads that differ by no more than this ratio are those of grown people: a displacement in mm is kept as it
 is. Twice what separates the 5th and the 95th percentile from the mean (common practice, no source)."""
-FRAME_RADIUS = 0.15
+FRAME_RADIUS = 0.2
 """Of the head's size (`frames.extent`): frames are diffused over about this. Wide, so that they follow how the face
 stands and not its wrinkles: on a library drawn from a linear model, where the true displacement is the old one, 0.02
 errs by 0.12 in the median and 0.23 at worst, this by 0.06 and 0.1."""

@@ -169,7 +169,7 @@ class _Place:
         """The correction (m, 3) with triangles parted that cross in it, until no more of them do than without it.
 
         Gaps hold on to what they have while that is done. Where more cross all the same, less and less of the
-        correction is taken, but for lids that are to close: an eye that stays open is worse.
+        correction is taken, but for lids that are to close, and where nothing crossed before: what stays open is worse there.
         """
         triangles = self.patch.polygons.triangles
         allowed = crossing_faces(crossing_keys(self._rest + plain, triangles), triangles)
@@ -191,7 +191,7 @@ class _Place:
             field = least_field(self._response, hold, apart, at_least=True)
             correction, _ = self._bounded(plain, correction + field, most)
         lids = bool(self.patch.meeting.ball) and gaps is not None and bool(gaps.close.any())
-        for share in () if lids or best <= allowed else ASIDE:
+        for share in () if lids or not allowed or best <= allowed else ASIDE:
             faces = crossing_faces(crossing_keys(self._rest + plain + share * kept, triangles), triangles)
             if faces <= allowed:
                 return share * kept
