@@ -169,7 +169,7 @@ class _Place:
         """The correction (m, 3) with triangles parted that cross in it, until no more of them do than without it.
 
         Gaps hold on to what they have while that is done. Where more cross all the same, less and less of the
-        correction is taken, but for lids that are to close, and where nothing crossed before: what stays open is worse there.
+        correction is taken; not of lids that are to close, nor where nothing crossed before: open is worse there.
         """
         triangles = self.patch.polygons.triangles
         allowed = crossing_faces(crossing_keys(self._rest + plain, triangles), triangles)
