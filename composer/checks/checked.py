@@ -1,4 +1,4 @@
-"""One thing that was checked: a recipe, a place on the way to it, a pair, or the document itself."""
+"""One thing that was checked: a recipe, a place on the way to it, a pair, a shape, or the document itself."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from composer.checks.finding import Finding
 from composer.mixing.recipe import Recipe
 
-Kind = Literal["recipe", "sweep", "pair", "document"]
+Kind = Literal["recipe", "sweep", "pair", "document", "shape"]
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,6 +12,7 @@ from composer.checks.registry import CHECKS, DOCUMENT_CHECKS
 _SAID: dict[str, tuple[str, str]] = (
     {check.name: (check.title, check.why) for check in CHECKS}
     | {check.name: (check.title, check.why) for check in DOCUMENT_CHECKS}
+    | {"contact": ("lips and lids that do not close", "a gap shows where the old head had none")}
     | {"sweep": (pops.TITLE, pops.WHY), "pose": ("a pose without numbers", "it cannot be looked at or baked")}
 )
 _SIDE = re.compile(r"\b(\w+(?:_\w+)*)_(left|right)\b")

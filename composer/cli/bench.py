@@ -48,8 +48,10 @@ def bench(
         raise unknown("measure", wrong, ALL)
     window = [name for name in only or WINDOW_MEASURES if name in WINDOW_MEASURES]
     with Console(stderr=True, quiet=console.is_quiet()).status("measuring") as status:
-        without_window = [name for name in only or MEASURES if name in MEASURES]
-        rows = list(run(without_window, lambda name: status.update(f"measuring {name}"))) if without_window else []
+        plain = [name for name in only or () if name in MEASURES]
+        rows = []
+        if plain or not only:
+            rows += run(plain, lambda name: status.update(f"measuring {name}"), left_out=console.warn)
         try:
             rows += list(run_window(window))
         except MoueError as error:

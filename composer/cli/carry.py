@@ -9,12 +9,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from composer.cli import console
-from composer.cli.sources import LIBRARY, UNITS, Neutral, SkipBroken, Unit, View, is_document
+from composer.cli.sources import LIBRARY, UNITS, Json, Neutral, SkipBroken, Unit, View, is_document
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from composer.fitting.carry import Way
+    from composer.fitting.contact import Met
+
+MOST_LINES = 16
+"""Lines of what was found that are printed."""
 
 
 class CarryWay(StrEnum):
@@ -54,6 +58,10 @@ def carry(
         list[str] | None, typer.Option(metavar="NAME", help="A shape for the sheet; may be repeated.")
     ] = None,
     view: View = "front",
+    report: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a page, .html, of what was found, with pictures.")
+    ] = None,
+    json_file: Json = None,
     neutral: Neutral = None,
     unit: Unit = None,
     fitted_unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The fitted mesh's unit: {UNITS}.")] = None,
@@ -62,12 +70,16 @@ def carry(
     """Carry every shape onto a fitted head.
 
     Where a document is given, in-betweens, regions, recipes, landmarks and correctives go along, and the new folder
-    holds a document that opens on the new head.
+    holds a document that opens on the new head. Every carried shape is checked: what closes, what crosses and what
+    was held back is told, worst first.
 
     Example: moue carry document.toml fitted.obj --to ferrier --sheet ferrier.png
     """
+    from composer.checks.of_carried import carried_json, check_carried, worst_lines
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
+    from composer.cli.report import write_json
+    from composer.contact.lines import missing_curves
     from composer.document.carried import MANIFEST, carry_document, carry_library, whole_head
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
@@ -77,6 +89,8 @@ def carry(
     from composer.head.atomic import write_whole
     from composer.head.new_folder import may_fill
     from composer.picture.carry_sheet import carry_sheet, shapes_to_show
+    from composer.picture.render import Studio
+    from composer.picture.report import html_report
 
     may_fill(to, MANIFEST, "carry")
     project = open_document(head) if is_document(head) else None
@@ -86,6 +100,11 @@ def carry(
         may_write(sheet, ".png", (head, fitted, project.head_path if project else None), to.parent)
     elif shape:
         raise MoueError("--shape says what a sheet shows, and there is none", hint="add --sheet FILE.png")
+    for file, ending in ((report, ".html"), (Path(json_file) if json_file not in (None, "-") else None, ".json")):
+        if file is not None:
+            if to.resolve() in file.resolve().parents:
+                raise MoueError("lies in the folder that the carry fills", file, hint="choose another place")
+            may_write(file, ending, (head, fitted, project.head_path if project else None), to.parent)
     with bar("opening") as progress:
         evaluated = EvaluatedDocument.open(project, progress) if project is not None else None
         if evaluated is not None and (neutral is not None or unit is not None or skip_broken):
@@ -101,25 +120,40 @@ def carry(
         if levels and evaluated is None:
             raise MoueError("--finer goes with a document", head, hint="a bare library has no levels")
         shown = shapes_to_show(library, shape or [])
+        old = whole_head(evaluated) if evaluated is not None else library
+        met: dict[str, list[Met]] = {}
+        contact = not no_contact
         if evaluated is not None:
             project = carry_document(
-                evaluated, new, to, way=way.value, ways=ways, contact=not no_contact, finer=levels, progress=progress
+                evaluated, new, to, way=way.value, ways=ways, contact=contact, finer=levels, met=met, progress=progress
             )  # fmt: skip
-            written, count = project.path, len(library.shapes)
+            written, made = project.path, whole_head(EvaluatedDocument.open(project))
         else:
-            carried = carry_library(
-                library, new, to, way=way.value, ways=ways, contact=not no_contact, progress=progress
+            made = carry_library(
+                library, new, to, way=way.value, ways=ways, contact=contact, met=met, progress=progress
             )  # fmt: skip
-            written, count = to, len(carried.shapes)
+            written = to
+        checked = list(check_carried(old, made, met, progress))
+        if report is not None:
+            page = html_report(Studio.of(made), checked, title=f"{library.name} on {new.name}", progress=progress)
+            write_whole(report, lambda out: out.write(page.encode()))
         if sheet is not None:
-            before = whole_head(evaluated) if evaluated else library
-            picture = carry_sheet(before, new, shown, view, not no_contact, progress).image
-            write_whole(sheet, lambda file: picture.save(file, "PNG"))
+            picture = carry_sheet(old, new, shown, view, contact, progress).image
+            write_whole(sheet, lambda out: picture.save(out, "PNG"))
+    if json_file is not None:
+        write_json(json_file, carried_json(checked, met))
     for note in [*library.notes, *new.notes]:
         console.note(note)
-    console.say(f"{written}: {console.counted(count, 'shape')} and the neutral")
-    if sheet is not None:
-        console.say(str(sheet))
+    missing = missing_curves(old) if contact else []
+    if missing:
+        console.note(f"lips or lids stay as they come where a curve is not marked: {', '.join(missing)}")
+    if json_file != "-":
+        console.say(f"{written}: {console.counted(len(made.shapes), 'shape')} and the neutral")
+        for line in worst_lines(checked, MOST_LINES):
+            console.say(f"  {line}")
+        for written_file in (sheet, report, json_file):
+            if written_file is not None:
+                console.say(str(written_file))
 
 
 def _ways(said: Sequence[str]) -> dict[str, Way]:

@@ -23,7 +23,7 @@ class Meeting:
     upper: Ints
     lower: Ints
     ball: str = ""
-    about: float = 0.29
+    about: float = 0.26
 
 
 CURVES = (
@@ -32,7 +32,7 @@ CURVES = (
     ("the right lids", "upper_lid_right", "lower_lid_right", "right"),
 )
 """In words, the two landmark curves that meet, and the side of the eyeball."""
-ABOUT_LIDS, ABOUT_LIPS = 0.29, 0.2
+ABOUT_LIDS, ABOUT_LIPS = 0.26, 0.19
 """Of a line's length: how far the skin about lids and about lips gives way, 10 mm on an adult: the lid's fold, and the
 red of the lips with its border. Further out, skin is where the carried shape puts it."""
 

@@ -34,6 +34,8 @@ FEWEST_EDGES = 3.0
 """Edges of the lines: a patch's sides reach at least this far, its radius twice that, on a coarse head."""
 REACH = 0.1
 """Of a line's length: how far a push is felt. Lids 3 mm, lips 5 mm."""
+LEAST_REACH = 0.75
+"""Edges of the lines: a push is felt at least so far."""
 
 
 class Patch:
@@ -67,7 +69,7 @@ class Patch:
     @property
     def reach_mm(self) -> float:
         """How far a push is felt."""
-        return max(REACH * self.length_mm, self.edge_mm)
+        return max(REACH * self.length_mm, LEAST_REACH * self.edge_mm)
 
     def response(self, skin: Surface, pushed: NDArray, scale: float = 1.0) -> Response:
         """How the patch answers on `skin`, of the same polygons and `scale` times as large, to pushes at its vertices

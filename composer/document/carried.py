@@ -23,6 +23,7 @@ from composer.document.store import open_document, save_document
 from composer.document.stored import free_place, stored_places
 from composer.fitting.carry import Way
 from composer.fitting.carry_head import HeadCarrier, carried_head
+from composer.fitting.contact import Met
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
@@ -45,17 +46,19 @@ LIBRARY = "library"
 
 def carry_library(
     head: Head, fitted: Head, folder: Path | str, *, way: Way = "gradient", ways: Mapping[str, Way] | None = None,
-    contact: bool = True, progress: Progress | None = None,
+    contact: bool = True, met: dict[str, list[Met]] | None = None, progress: Progress | None = None,
 ) -> Head:  # fmt: skip
     """Carry a bare library to the fitted head and write it to `folder`: the library's own file names, the landmarks.
 
     `fitted` is a head of the same topology; where it is an OBJ, targets are its text with other vertices. In the
-    fitted head's unit. Returns the carried head. Raises MoueError as `HeadCarrier`, where something stands at
+    fitted head's unit. `met`, where given, is filled with how lips and lids close in each shape.
+    Returns the carried head. Raises MoueError as `HeadCarrier`, where something stands at
     `folder` that is not an earlier carry or was changed since, and where it cannot be written; nothing is left then.
     """
     _check_names(head)
     carrier = HeadCarrier(head, fitted, way, ways, contact)
     made = carried_head(carrier, _part_of(progress, 0.0, 0.7))
+    _tell(carrier, met)
     with filled_whole(folder, MANIFEST, "carry") as beside:
         _write_library(made, beside, head, _part_of(progress, 0.7, 1.0))
     return made.with_(path=Path(folder))
@@ -64,18 +67,21 @@ def carry_library(
 def carry_document(
     evaluated: EvaluatedDocument, fitted: Head, folder: Path | str, *, way: Way = "gradient",
     ways: Mapping[str, Way] | None = None,
-    contact: bool = True, finer: Mapping[int, NDArray] | None = None, progress: Progress | None = None,
+    contact: bool = True, finer: Mapping[int, NDArray] | None = None, met: dict[str, list[Met]] | None = None,
+    progress: Progress | None = None,
 ) -> Project:  # fmt: skip
     """Carry an open document to the fitted head: `folder` gets the document under its own name, its library in
     `library`, its levels in `levelK`. The new document, as it opens again.
 
-    `finer` gives the fitted head's own neutral (n_k, 3) mm at some levels, vertices in Moue's order.
+    `finer` gives the fitted head's own neutral (n_k, 3) mm at some levels, vertices in Moue's order; `met` as
+    `carry_library`.
 
     Raises MoueError as `carry_library`; nothing is left then.
     """
     _check_names(evaluated.library, bool(evaluated.project.levels or finer))
     carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
     made = carried_head(carrier, _part_of(progress, 0.0, 0.6))
+    _tell(carrier, met)
     name = evaluated.project.path.name
     with filled_whole(folder, MANIFEST, "carry") as beside:
         _write_library(made, beside / LIBRARY, evaluated.library, _part_of(progress, 0.6, 0.75))
@@ -86,6 +92,11 @@ def carry_document(
     if progress is not None:
         progress(1.0, name)
     return open_document(Path(folder) / name)
+
+
+def _tell(carrier: HeadCarrier, met: dict[str, list[Met]] | None) -> None:
+    if met is not None:
+        met.update(carrier.met)
 
 
 def whole_head(evaluated: EvaluatedDocument) -> Head:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.fitting.carry import Carrier, Way
+from composer.fitting.contact import Met
 from composer.geometry.polygons import read_only
 from composer.geometry.rigid import is_mirrored
 from composer.head.head import Head, InBetween, Shape
@@ -32,6 +33,8 @@ class HeadCarrier:
     ) -> None:  # fmt: skip
         """Take the old `head`, the new one `fitted`, the `way` of all shapes and the `ways` of some by name.
 
+        `met` says by name how lips and lids close in the shapes that were carried so far.
+
         Raises MoueError where the fitted head is not of the old one's topology and order, with the first
         disagreement, for an unknown way and for a way of a shape that is not there.
         """
@@ -40,6 +43,7 @@ class HeadCarrier:
         self.ways = dict(ways or {})
         for name in self.ways:
             head.shape(name)
+        self.met: dict[str, list[Met]] = {}
         self._carriers: dict[Way, Carrier] = {}
         for each in {way, *self.ways.values()}:
             self._carriers[each] = Carrier(head, fitted.neutral, each, contact)
@@ -51,12 +55,12 @@ class HeadCarrier:
     def carry(self, name: str, delta: NDArray) -> NDArray[np.float64]:
         """(n, 3) mm, a displacement (n, 3) mm of the old head's shape `name` on the new head."""
         return self._carriers[self.way_of(name)].carry(delta)
-
     def shape(self, name: str) -> Shape:
         """A shape of the old head on the new one, in-betweens included. Raises MoueError for an unknown shape."""
         old = self.head.shape(name)
         between = tuple(InBetween(each.at, self._kept(name, each.delta)) for each in old.inbetweens)
-        return Shape(name, self._kept(name, old.delta), between)
+        carried, self.met[name] = self._carriers[self.way_of(name)].carry_and_tell(old.delta)
+        return Shape(name, read_only(carried.astype(np.float32)), between)
 
     def hinge(self, name: str, old: Hinge, delta: NDArray) -> Hinge:
         """The hinge of a carried shape: estimated on the new head from its `delta` (n, 3) mm, where that explains the

@@ -10,7 +10,7 @@ nowhere may the skin move further than some times what it moves without. What is
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,19 +27,22 @@ from composer.geometry.surface import Surface
 from composer.head.head import Head
 
 Floats = NDArray[np.float64]
-ROUNDS = 4
+ROUNDS = 3
+"""Rounds in which gaps and heights are met; the one that lacks least is kept."""
 FURTHEST = 1.5
 """Nothing moves further than this many times as far as the plain transfer moves the skin beside it."""
 BESIDE = 24
 """Vertices that count as beside one, for that."""
 PARTINGS = 6
 """Rounds in which triangles that cross are parted; the one with the fewest is kept."""
-PARTING = 0.01
-"""Of the lines' length: how far a corner is pushed out in one of them at most. 0.3 mm, a quarter of an edge: twice as
-much opens the lids, a third of it does not get there."""
-LOOSE = 250.0
-"""How many times less gaps count meanwhile: with 25, lips stay through each other, with nothing that holds them the
-lids open again."""
+PARTING = 0.005
+"""Of the lines' length: how far a corner is pushed out in one of them at most, 0.2 mm. Twice as much opens pressed lips
+by 0.4 mm on one head."""
+LOOSE = 10.0
+"""How many times less gaps count meanwhile: with 250 pressed lips open by 0.5 mm, with nothing that holds them lids
+do too; with 1 nothing parts."""
+ASIDE = (0.75, 0.5, 0.25, 0.0)
+"""Shares of a correction that are tried where it makes more triangles cross than there were."""
 EXACT = 0.002
 """Of the lines' length: a gap of the old head below this (0.07 mm) is a touch, at which triangles cross and part by
 rounding; it is not parted."""
@@ -49,11 +52,11 @@ ENOUGH = 3e-4
 """Of the lines' length: rounds end where no row lacks more than this."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Met:
     """How one meeting closes in one shape: mean gaps in mm of the pairs that close, on the `own` old head (at the new
     one's size), `plain` and `now`; `short_mm`, the most that any pair lacks now; `held_mm`, the most that the bounds
-    cut off; `pairs`, how many close."""
+    cut off; the closing `vertices` (k,) of the head, and how much `wider_mm` (k,) than the old head's each gap is."""
 
     name: str
     own_mm: float
@@ -61,7 +64,14 @@ class Met:
     now_mm: float
     short_mm: float
     held_mm: float
-    pairs: int
+    vertices: NDArray[np.int32]
+    wider_mm: Floats
+
+    @property
+    def numbers(self) -> dict[str, object]:
+        """Plain values for JSON."""
+        named = ("own_mm", "plain_mm", "now_mm", "short_mm", "held_mm")
+        return {"name": self.name, "pairs": len(self.vertices)} | {key: getattr(self, key) for key in named}
 
 
 class Contact:
@@ -90,6 +100,7 @@ class Contact:
         pose = self._source.positions + own
         for place in self._places:
             met += place.correct(pose, delta, touched)
+        met = [replace(each, vertices=self._skin[each.vertices].astype(np.int32)) for each in met]
         return touched, met
 
 
@@ -157,8 +168,8 @@ class _Place:
     def _parted(self, plain: Floats, correction: Floats, gaps: WantedGaps | None, most: Floats) -> Floats:
         """The correction (m, 3) with triangles parted that cross in it, until no more of them do than without it.
 
-        Gaps hold on to what they have while that is done. Where nothing is to close, and more cross all the same, less
-        and less of the correction is taken.
+        Gaps hold on to what they have while that is done. Where more cross all the same, less and less of the
+        correction is taken; not of lids that are to close, nor where nothing crossed before: open is worse there.
         """
         triangles = self.patch.polygons.triangles
         allowed = crossing_faces(crossing_keys(self._rest + plain, triangles), triangles)
@@ -179,9 +190,11 @@ class _Place:
             apart = parting_rows(now, triangles, keys, free, PARTING * self._length)
             field = least_field(self._response, hold, apart, at_least=True)
             correction, _ = self._bounded(plain, correction + field, most)
-        while best > allowed and kept.any() and not (gaps is not None and gaps.close.any()):
-            kept = 0.5 * kept if np.abs(kept).max() > ENOUGH * self._length else np.zeros_like(kept)
-            best = crossing_faces(crossing_keys(self._rest + plain + kept, triangles), triangles)
+        lids = bool(self.patch.meeting.ball) and gaps is not None and bool(gaps.close.any())
+        for share in () if lids or not allowed or best <= allowed else ASIDE:
+            faces = crossing_faces(crossing_keys(self._rest + plain + share * kept, triangles), triangles)
+            if faces <= allowed:
+                return share * kept
         return kept
 
     @property
@@ -189,7 +202,7 @@ class _Place:
         return self.patch.length_mm * self._likeness.scale
 
     def _bounded(self, plain: Floats, correction: Floats, most: Floats) -> tuple[Floats, float]:
-        """The correction (m, 3) within its bounds, a place moving `most` (m,) mm, and the most in mm that they cut off."""
+        """The correction (m, 3) within its bounds, where places move `most` (m,) mm, and the most that they cut off."""
         ceiling = CEILING * self._length
         long = np.linalg.norm(correction, axis=1)
         over = np.maximum(long - 0.6 * ceiling, 0.0)
@@ -203,6 +216,13 @@ class _Place:
         if not on.any():
             return []
         before, now = (gaps.across.gaps(self._rest + each)[on] for each in (plain, plain + correction))
-        means = [float(each.mean()) for each in (gaps.own_mm[on], *(np.linalg.norm(g, axis=1) for g in (before, now)))]
+        own, plain_mm, now_mm = gaps.own_mm[on], np.linalg.norm(before, axis=1), np.linalg.norm(now, axis=1)
         short = float(np.linalg.norm(gaps.gaps[on] - now, axis=1).max())
-        return [Met(self.patch.meeting.name, *means, short, held, int(on.sum()))]
+        at = self.patch.vertices[gaps.across.vertices[on]]
+        order = np.argsort(at, kind="stable")
+        return [
+            Met(
+                self.patch.meeting.name, float(own.mean()), float(plain_mm.mean()), float(now_mm.mean()), short, held,
+                at[order], np.maximum(now_mm - own, 0.0)[order],
+            )
+        ]  # fmt: skip

@@ -132,7 +132,8 @@ class SlidingLids:
         length = self._patch.length_mm
         moved = np.linalg.norm(at - self._old, axis=1)
         counts = ramp((LOW[1] * length - height) / ((LOW[1] - LOW[0]) * length)) * ramp(moved / (MOVES * length))
-        kept = ramp((SLIDES[1] - moved / length) / (SLIDES[1] - SLIDES[0])) * (self._rest_new - self._scale * self._rest)
+        differ = self._rest_new - self._scale * self._rest
+        kept = ramp((SLIDES[1] - moved / length) / (SLIDES[1] - SLIDES[0])) * differ
         least = np.minimum(np.minimum(self._scale * height, self._rest_new), 0.0)
         on = np.flatnonzero(counts > 0.01)
         return WantedHeights(

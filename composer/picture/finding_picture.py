@@ -24,7 +24,7 @@ WORDS = {
     "folds": "how much sharper", "stretch": "how much longer than the shapes make it",
     "pinch": "how much shorter than the shapes make it", "seam": "strain beyond the shapes",
     "sweep": "how far it jumps", "asymmetry": "how far the sides differ", "islands": "mask weight",
-    "coverage": "how much", "volume": "more than alone",
+    "coverage": "how much", "contact": "how much wider than on the old head", "volume": "more than alone",
 }  # fmt: skip
 """What the colours of a finding mean, by its check."""
 _AROUND = 0.08  # of the head's diagonal: what lies further from a finding's place is left to the whole picture

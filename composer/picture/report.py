@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 SIGNS = {"error": "\u25b2 error", "warning": "\u25c6 warning", "note": "\u25cb note"}
 KINDS = {
     "recipe": "recipe", "sweep": "on the way to a recipe", "pair": "two played together",
-    "document": "the document itself",
+    "document": "the document itself", "shape": "shape",
 }  # fmt: skip
 MOST_PICTURES = 150
 """Findings that are pictured, worst first; the rest stand in the list only, and the page says so."""
@@ -47,7 +47,8 @@ def html_report(
             blocks.append(_pose(studio, one, pictured, count))
         count += len(found)
     more = count - MOST_PICTURES
-    clean = sorted({plain_name(one) for one in checked if not _grave(one) and one.kind in ("recipe", "document")})
+    named = [one for one in checked if one.kind in ("recipe", "document", "shape")]
+    clean = sorted({plain_name(one) for one in named if not _grave(one)})
     notes = sorted({_noted(finding) for one in checked for finding in one.findings if finding.severity == "note"})
     return _PAGE.format(
         title=escape(title), summary=_summary(checked), rows="".join(rows) or _NOTHING, poses="\n".join(blocks),
@@ -58,7 +59,7 @@ def html_report(
 
 def plain_name(one: Checked) -> str:
     """The name of what was checked, with what it is where it is no recipe."""
-    return one.name if one.kind == "recipe" else f"{one.name} ({KINDS[one.kind]})"
+    return one.name if one.kind in ("recipe", "shape") else f"{one.name} ({KINDS[one.kind]})"
 
 
 def _grave(one: Checked) -> list[Finding]:
@@ -140,12 +141,13 @@ def _counted(number: int, word: str) -> str:
 
 def _summary(checked: Sequence[Checked]) -> str:
     every = [finding.severity for one in checked for finding in one.findings]
-    recipes = sum(one.kind == "recipe" for one in checked)
+    recipes, shapes = (sum(one.kind == kind for one in checked) for kind in ("recipe", "shape"))
     ways, pairs = (sum(one.kind == kind for one in checked) for kind in ("sweep", "pair"))
     more = [_counted(ways, "pose") + " on the way"] * bool(ways) + [_counted(pairs, "pair")] * bool(pairs)
     beside = f", besides {' and '.join(more)} with findings of their own" if more else ""
+    whole = _counted(shapes, "shape") if shapes else _counted(recipes, "recipe")
     return (
-        f"{_counted(recipes, 'recipe')} checked{beside}: {_counted(every.count('error'), 'error')}, "
+        f"{whole} checked{beside}: {_counted(every.count('error'), 'error')}, "
         f"{_counted(every.count('warning'), 'warning')}."
     )
 

@@ -167,3 +167,32 @@ def test_what_does_not_fit_is_refused_in_one_line() -> None:
         Carrier(old, np.zeros_like(old.neutral))
     with pytest.raises(MoueError, match="displacement"):
         Carrier(old, old.neutral).carry(np.zeros((3, 3)))
+
+
+@pytest.mark.parametrize("way", WAYS)
+@given(seed=seeds)
+@settings(max_examples=6, deadline=None)
+def test_contact_moves_nothing_further_than_one_and_a_half_times_what_moves_beside_it(way: Way, seed: int) -> None:
+    old, target = exact(head(3)), new_neutral(seed)
+    target[LOWER] -= [0.0, 3.0 * (seed % 7), 0.0]
+    held, free = Carrier(old, target, way), Carrier(old, target, way, contact=False)
+    for shape in old.shapes:
+        plain = np.linalg.norm(free.carry(shape.delta)[:SKIN], axis=1)
+        touched = np.linalg.norm(held.carry(shape.delta)[:SKIN], axis=1)
+        away = np.linalg.norm(target[:SKIN, None] - target[None, :SKIN], axis=2)
+        beside = np.argsort(away, axis=1, kind="stable")[:, :24]
+        assert (touched <= 1.5 * plain[beside].max(axis=1) + 1e-9).all(), shape.name
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_what_closes_and_what_was_held_back_is_told(way: Way) -> None:
+    """A new opening twelve times the old one cannot be closed within the bounds: it says by how much."""
+    old = exact(head(0))
+    near, wide = neutral(9, wide=1.1), neutral(9, wide=1.1)
+    near[LOWER] -= [0.0, 1.0, 0.0]
+    wide[LOWER] -= [0.0, 22.0, 0.0]
+    (closed,) = Carrier(old, near, way).carry_and_tell(old.shape("shut").delta)[1]
+    assert closed.name == "the left lids" and closed.now_mm < 0.2 and closed.now_mm < 0.5 * closed.plain_mm
+    told = Carrier(old, wide, way).carry_and_tell(old.shape("shut").delta)[1]
+    assert not told or (told[0].short_mm > 5.0 and told[0].now_mm > 5.0)
+    assert not Carrier(old, near, way).carry_and_tell(old.shape("look").delta)[1]
