@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from composer.fitting.align import Similarity, similarity
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.nonrigid import Skin
 from composer.fitting.sculpt import Ball, ball_through
+from composer.fitting.skin import Skin
 from composer.geometry.vectors import cross, unit_rows
 from composer.head.head import Head, Part
 

@@ -22,8 +22,8 @@ from scipy.spatial import cKDTree
 
 from composer.fitting.align import Pairs, Similarity, similarity
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.nonrigid import Skin
 from composer.fitting.sculpt import Ball
+from composer.fitting.skin import Skin
 from composer.fitting.warp import ROUND, warp
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks

@@ -8,8 +8,8 @@ import trimesh
 
 from composer.demo.character import character
 from composer.demo.neutral import build_neutral
-from composer.fitting.nonrigid import Skin
 from composer.fitting.parts import place_parts
+from composer.fitting.skin import Skin
 from composer.fitting.zones import free_zones
 from composer.head.head import Head
 
