@@ -65,8 +65,8 @@ class Settled:
 @dataclass(frozen=True, eq=False)
 class ProjectedLevel:
     """One level: `k`, its `polygons`, `positions` (n_k, 3) mm, flags (n_k,) of the rejected and the filled vertices,
-    the number of protected vertices, the number of faces that are still reversed or folded (only where protected vertices
-    keep them so), and the number of vertices that left the sculpt to open folds.
+    the number of protected vertices, the number of faces that are still reversed or folded (only where protected
+    vertices keep them so), and the number of vertices that left the sculpt to open folds.
     """
 
     k: int
