@@ -76,7 +76,7 @@ FAULTS = {
                                  "gone.usda, which cannot be opened"),
     "a file that refers to itself": ('def SkelRoot "head" {', 'def SkelRoot "head" (references = </head/skin>) {',
                                  "refers to itself"),
-    "a text cut short": ("    def BlendShape", "    def (", "is no whole USD file"),
+    "a text cut short": ("    def BlendShape", "    def (", "is not a complete USD file"),
     "no mesh": ('def Mesh "skin"', 'def Scope "skin"', "holds no mesh"),
     "points of another kind": ("point3f[] points = [(0, 0, 0), (1, 0, 0), (0, 1, 0)]", "string points = 'here'", ""),
     "a transform that flattens": ("point3f[] points", "float3 xformOp:scale = (0, 0, 0)\n        uniform token[] "
@@ -125,7 +125,7 @@ def test_spoilt_and_shortened_files_are_refused_or_still_a_mesh(suffix: str, tmp
 def test_a_reader_that_dies_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     write_mesh(tmp_path / "a.usdc", Mesh(CUBE, CUBE_CORNERS, unit="cm"))
     monkeypatch.setattr(usd_apart, "CHILD", "import os; os.abort()")
-    with pytest.raises(MoueError, match="a.usdc: is damaged: USD's own reader does not survive it"):
+    with pytest.raises(MoueError, match="a.usdc: is damaged: USD's own reader crashes on it"):
         read_mesh(tmp_path / "a.usdc")
 
 
