@@ -70,7 +70,7 @@ FAULTS = {
     f"{FIT} --landmarks marks.toml --level 9": "--level",
     f"{FIT} --landmarks marks.toml --free moon": "sculpt.obj: no group is named 'moon'",
     "carry library tiny.obj --to out": "tiny.obj: has no size",
-    "carry library sculpt.obj --to out --sheet out/a.png": "out/a.png: lies in the folder that the carry fills",
+    "carry library sculpt.obj --to out --sheet out/a.png": "out/a.png: is inside the folder that the carry writes",
     "carry library sculpt.obj --to out --sheet library/a.png": "library/a.png: is among the files that are read",
     "inspect library --json nowhere/report.json": "nowhere/report.json: its folder is not there",
     "inspect library --json library": "library: is not named as a report",
