@@ -33,8 +33,8 @@ def accept(
 ) -> None:
     """Turn a sculpted fix of a bake into a corrective.
 
-    The corrective acts wherever the recipe's cells do. The unchanged bake is kept beside it. With --remove and without a
-    sculpt, a corrective is removed from the document.
+    The corrective acts wherever the recipe's cells do. The unchanged bake is kept beside it. With --remove and without
+    a sculpt, a corrective is removed from the document.
 
     Example: moue accept clock.moue baked/doubt.obj --recipe doubt
 
