@@ -27,7 +27,7 @@ def inspect(
         Path | None, typer.Option(metavar="FOLDER", help="Write a mended copy of a folder to this new folder.")
     ] = None,
     picture: Annotated[
-        Path | None, typer.Option(metavar="FILE.png", help="Picture the landmarks, found or given, on the head.")
+        Path | None, typer.Option(metavar="FILE", help="Write a picture, .png, of the landmarks, found or given.")
     ] = None,
     json_file: Json = None,
 ) -> None:
