@@ -1,4 +1,4 @@
-"""A library carried by gradients: preparing once, then each shape, beside the bare factor and back-substitution."""
+"""A library carried by gradients: its factor and each shape, beside a bare factorisation and back-substitution."""
 
 from __future__ import annotations
 

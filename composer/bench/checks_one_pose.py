@@ -12,7 +12,7 @@ from composer.mixing.recipe import Cell, Recipe
 
 
 def rows() -> list[Row]:
-    """At most 100 ms, the head's own facts made before."""
+    """At most 100 ms, with the facts of the head computed before."""
     head = demo_head(1, shapes=True)
     masks = dict(lay_regions(head, region_set("face")).masks)
     cells = [("all", "au26", 0.4), ("brow_inner_left", "surprise", 0.8), ("mouth_corner_left", "joy", 0.7),

@@ -1,4 +1,4 @@
-"""The bench's surface above the demo head's size: a cube-sphere with seeded smooth noise, quads only, closed."""
+"""The bench's surface where the demo head is too small: a closed cube-sphere of quads with seeded smooth noise."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from composer.geometry.polygons import Polygons
 
 
 def cube_sphere(side: int, radius_mm: float = 110.0, seed: int = 0) -> tuple[Polygons, NDArray[np.float64]]:
-    """A cube with `side` x `side` quads a face, blown up to a sphere: 6 side^2 + 2 vertices, (n, 3) positions in mm.
+    """A cube with `side` x `side` quads a face, projected to a sphere: 6 side^2 + 2 vertices, positions (n, 3) in mm.
 
     The noise is six plane waves of seeded direction, 4 percent of the radius together. The same seed gives the
     same surface.

@@ -1,4 +1,4 @@
-"""The whole demo made in a scratch folder, beside building its head alone."""
+"""The whole demo written to a scratch folder, beside building its head alone."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from composer.demo.tour import tour
 def rows() -> list[Row]:
     """At most a minute."""
 
-    def made() -> None:
+    def write_all() -> None:
         with tempfile.TemporaryDirectory(prefix="moue-bench-") as folder:
             tour(Path(folder) / "demo", lambda done, words: None)
 
     return [
         measure(
-            "moue demo --to DIR", made, "the neutral head alone", lambda: build_neutral(character("keeper")), repeats=2,
-            warm=0, most_ms=60_000.0,
+            "moue demo --to DIR", write_all, "the neutral head alone", lambda: build_neutral(character("keeper")),
+            repeats=2, warm=0, most_ms=60_000.0,
         )
     ]  # fmt: skip

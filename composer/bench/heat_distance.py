@@ -1,4 +1,4 @@
-"""Heat distance on 100,000 vertices: factoring, and one more source, beside potpourri3d where it is there."""
+"""Heat distance on 100,000 vertices: factoring, and one more source, beside potpourri3d where it is installed."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from composer.geometry.surface import Surface
 
 
 def rows() -> list[Row]:
-    """At most 1.3 times potpourri3d; without it, beside a copy of the positions and with no goal."""
+    """At most 1.3 times potpourri3d; without it, beside a copy of the positions and without a goal."""
     polygons, positions = cube_sphere(129, seed=2)
     source = np.array([0])
 
@@ -24,7 +24,7 @@ def rows() -> list[Row]:
     try:
         import potpourri3d as pp3d
     except ImportError:
-        note = "potpourri3d is not installed, so there is no peer to hold this against"
+        note = "potpourri3d is not installed, so there is no peer to compare with"
         copy = positions.copy
         return [
             measure("heat: with its factor", factor, "one copy of the positions", copy, repeats=3, note=note),
@@ -37,7 +37,7 @@ def rows() -> list[Row]:
             ),
         ]
     triangles = np.asarray(polygons.triangles)
-    theirs = pp3d.MeshHeatMethodDistanceSolver(positions, triangles)
+    peer = pp3d.MeshHeatMethodDistanceSolver(positions, triangles)
     name = f"heat, {len(positions):,} vertices"
     return [
         measure(
@@ -47,6 +47,6 @@ def rows() -> list[Row]:
         ),
         measure(
             f"{name}: one more", lambda: distance.solve(source), "potpourri3d",
-            lambda: theirs.compute_distance(0), repeats=10, most_ratio=1.3,
+            lambda: peer.compute_distance(0), repeats=10, most_ratio=1.3,
         ),
     ]  # fmt: skip

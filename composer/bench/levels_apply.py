@@ -1,4 +1,4 @@
-"""Level 4 of a 10,000 vertex cage, 2.6 million vertices: positions subdivided, beside a copy of what they fill."""
+"""Level 4 of a 10,000 vertex cage, 2.6 million vertices: positions subdivided, beside a copy of the result."""
 
 from __future__ import annotations
 
@@ -24,6 +24,6 @@ def rows() -> list[Row]:
             lambda: np.copyto(written, source),
             repeats=10,
             most_ms=70.0,
-            note=f"Catmull-Clark, {len(written):,} vertices come out",
+            note=f"Catmull-Clark, to {len(written):,} vertices",
         )
     ]

@@ -1,4 +1,4 @@
-"""Level 4 of a 10,000 vertex cage: its four factors made anew, beside one copy of them."""
+"""Level 4 of a 10,000 vertex cage: its four factors built, beside one copy of them."""
 
 from __future__ import annotations
 

@@ -1,9 +1,9 @@
 """Weights matched to a target, cold and warm, and a pulled point, beside scipy's bounded least squares.
 
-The columns and their Gram matrix belong to the head and its masks and are made once: their time is a row of its own,
-beside one copy of the bytes of the columns. scipy's lsq_linear is given the same problem in its smallest form: with
-A'A = L L', |A x - b|^2 and |L'x - L^-1 A'b|^2 differ by what no x changes, and L' has a row a cell instead of three
-a vertex.
+The columns and their Gram matrix belong to the head and its masks and are built once: their time has its own row,
+beside one copy of the bytes of the columns. scipy's lsq_linear gets the same problem in its smallest form: with
+A'A = L L', |A x - b|^2 and |L'x - L^-1 A'b|^2 differ by a constant, and L' has a row for each cell instead of three for
+each vertex.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from composer.mixing.match_drag import Drag
 
 SEED = 5
 STIR_MM, DRIFT = 0.3, 0.01
-"""What a scan adds to a pose, and how much the weights change from one target to the next."""
+"""The noise of a scan, mm (standard deviation), and the largest relative change of a weight between two targets."""
 
 
 def rows() -> list[Row]:
@@ -37,14 +37,14 @@ def rows() -> list[Row]:
 
     columns = Columns(mixer, regions, shapes)
     _ = columns.gram
-    found = columns.weights(columns.onto(planted), bounds)
+    matched = columns.weights(columns.onto(planted), bounds)
     wanted = np.zeros(len(columns.keys))
     wanted[[columns.index[cell.key] for cell in recipe.cells]] = [cell.weight for cell in recipe.cells]
-    off = float(np.abs(found - wanted).max())
+    off = float(np.abs(matched - wanted).max())
 
     lower = cholesky(columns.gram, lower=True)
 
-    def theirs() -> object:
+    def scipy_match() -> object:
         b = solve_triangular(lower, columns.onto(stirred), lower=True)
         return lsq_linear(lower.T, b, (bounds.low, bounds.high)).x
 
@@ -55,19 +55,19 @@ def rows() -> list[Row]:
     size = f"{mixer.head.n_vertices:,} vertices, {len(shapes)} shapes x {len(regions)} regions"
     return [
         measure(
-            "match, made ready", lambda: Columns(mixer, regions, shapes).gram,
+            "match, preparing", lambda: Columns(mixer, regions, shapes).gram,
             copied, passing.copy, repeats=5, warm=1,
             note=f"{size}; once a head; {columns.nbytes / 2**20:.0f} MiB",
         ),
         measure(
             "match, cold", lambda: columns.weights(columns.onto(stirred), bounds),
-            "scipy lsq_linear on the Gram matrix's factor", theirs, repeats=5, warm=1, most_ms=250.0,
-            note=f"{size}; planted weights come back within {off:.1g}",
+            "scipy lsq_linear on the Gram matrix's factor", scipy_match, repeats=5, warm=1, most_ms=250.0,
+            note=f"{size}; planted weights are matched within {off:.1g}",
         ),
         measure(
-            "match, warm", lambda: columns.weights(columns.onto(drifted), bounds, found),
+            "match, warm", lambda: columns.weights(columns.onto(drifted), bounds, matched),
             copied, passing.copy, repeats=30, most_ms=15.0,
-            note=f"40 cells, each weight {100 * DRIFT:.0f} percent further at most",
+            note=f"40 cells, each weight changed by {100 * DRIFT:.0f} percent at most",
         ),
         measure(
             "a point pulled", lambda: Drag(mixer, regions, shapes, [vertex]).weights(recipe, to[None]),

@@ -1,7 +1,7 @@
-"""One row of the bench: a time beside a reference's, both taken in the same run, in turns.
+"""One row of the bench: a time beside that of a reference, measured in turns in the same run.
 
-On a machine that others use, two times taken a second apart are not comparable. So a measure and its reference are
-run alternately, and what is reported is the median of each and the ratio of the medians.
+On a busy machine, times taken a second apart cannot be compared. So a measure and its reference run alternately, and
+the row has the median of each and the ratio of the medians.
 """
 
 from __future__ import annotations
@@ -14,15 +14,15 @@ from statistics import median, quantiles
 import numpy as np
 
 SWEPT_BYTES = 64 * 2**20
-"""What is written to empty the caches: twice the largest cache of the machines at hand."""
+"""Bytes that are written to empty the caches: twice the largest cache of our machines."""
 
 
 @dataclass(frozen=True)
 class Row:
     """One measured row. Times in milliseconds.
 
-    `spread` is the width of the middle half of the times (quartile to quartile); `ratio` is median over
-    `reference_median`; `goal` says in words what is to be reached and `holds` whether it was, in this run.
+    `spread` is the width of the middle half of the times (quartile to quartile); `ratio` is `median` over
+    `reference_median`; `goal` is the goal in words and `holds` whether this run met it.
     """
 
     name: str
@@ -81,24 +81,26 @@ def measure(
     most_ratio: float | None = None,
     note: str = "",
 ) -> Row:
-    """Time `run` in turns with `reference_run` and hold it against the goals: at most `most_ms`, and at most
-    `most_ratio` times the reference (a fraction, where it is to be that much faster).
+    """Time `run` in turns with `reference_run` and compare it with the goals: at most `most_ms`, and at most
+    `most_ratio` times the reference (below 1 where it must be faster).
 
-    `run` does `calls` of what is measured, and the row tells the time of one. With `cold`, both begin with caches
-    full of something else, as after a frame has been drawn.
+    `run` makes `calls` calls of the measured function, and the row has the time of one. With `cold`, the caches are
+    emptied before each run, as drawing a frame does.
     """
     sweep = np.zeros(SWEPT_BYTES // 8) if cold else np.zeros(0)
-    times, theirs = in_turns([run, reference_run], repeats, warm, between=lambda: np.add(sweep, 1.0, out=sweep))
+    times, reference_times = in_turns(
+        [run, reference_run], repeats, warm, between=lambda: np.add(sweep, 1.0, out=sweep)
+    )  # fmt: skip
     times = [spent / calls for spent in times]
-    ours_ms, reference_ms = median(times), median(theirs)
-    ratio = ours_ms / reference_ms
+    run_ms, reference_ms = median(times), median(reference_times)
+    ratio = run_ms / reference_ms
     goals, holds = [], True
     if most_ms is not None:
         goals.append(f"<= {most_ms:g} ms")
-        holds &= ours_ms <= most_ms
+        holds &= run_ms <= most_ms
     if most_ratio is not None:
         goals.append(f"<= {most_ratio:g}x" if most_ratio >= 0.1 else f">= {1 / most_ratio:g}x as fast")
         holds &= ratio <= most_ratio
     return Row(
-        name, ours_ms, middle_half(times), reference, reference_ms, ratio, ", ".join(goals), bool(holds), note
+        name, run_ms, middle_half(times), reference, reference_ms, ratio, ", ".join(goals), bool(holds), note
     )  # fmt: skip

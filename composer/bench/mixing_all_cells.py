@@ -12,8 +12,8 @@ from composer.mixing.active import LivePose
 def rows() -> list[Row]:
     """40 active cells, 25k vertices x 60 shapes x 12 regions, warm and cold: at most 3 times the dot.
 
-    In use a frame is drawn between two sums, so the cold row is what a person feels. Warm, the dot runs at the
-    speed of the cache, and the sum at the speed of looking places up in it.
+    In use a frame is drawn between two sums, so the cold row is the one that a user feels. With warm caches, the dot is
+    limited by the cache's bandwidth and the sum by random access to it.
     """
     mixer, recipe = mixing_scene()
     live = LivePose(mixer, recipe)

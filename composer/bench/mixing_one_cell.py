@@ -1,4 +1,4 @@
-"""One cell changed and the positions brought up to date, beside the plain sum over every cell of the board."""
+"""One cell changed and the positions updated, beside the plain sum over every cell of the board."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the mixing rows are measured on: about 25,000 vertices, 60 shapes, 12 regions, 40 cells with a weight."""
+"""The scene of the mixing rows: about 25,000 vertices, 60 shapes, 12 regions, 40 cells with a weight."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ from composer.formats.obj_text import ObjText
 
 
 def rows() -> list[Row]:
-    """At most 4 times the raw write. Both write a new file and rename it, since both may not half write one."""
+    """At most 4 times the raw write. Both write a new file and rename it, so that no file is half written."""
     with large_obj() as (path, mesh):
         text = ObjText(path)
         moved = text.positions + np.random.default_rng(0).normal(size=text.positions.shape)

@@ -1,4 +1,4 @@
-"""Order of a mesh of 2.6 million vertices found again after shuffling, beside one stable sort of its corners."""
+"""The vertex order of a shuffled mesh of 2.6 million vertices recovered, beside one stable sort of its corners."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from composer.head.order import match_order
 
 
 def rows() -> list[Row]:
-    """Level 4 of a 10,000 vertex cage: a symmetric mesh, so that places decide among 24 ways. At most 20 s."""
+    """Level 4 of a 10,000 vertex cage, at most 20 s. It is symmetric: positions decide among 24 matches."""
     cage, positions = cube_sphere(41)
     steps = levels(cage, 4)
     finer, places = steps[-1].polygons, refine(positions, steps)
@@ -23,12 +23,12 @@ def rows() -> list[Row]:
     shuffled_places[order] = places
 
     def run() -> None:
-        """Both meshes anew, so that nothing is remembered of the time before."""
+        """Match new copies of both meshes, without tables cached by an earlier run."""
         fresh = Polygons(finer.counts, finer.indices, finer.n_vertices)
         other = Polygons(finer.counts, shuffled, finer.n_vertices)
-        found = match_order(fresh, other, places, shuffled_places)
-        if not np.array_equal(found.vertices, order):
-            raise RuntimeError("the order that was found is not the one that was made")
+        match = match_order(fresh, other, places, shuffled_places)
+        if not np.array_equal(match.vertices, order):
+            raise RuntimeError("the order that was found is not the shuffled one")
 
     return [
         measure(

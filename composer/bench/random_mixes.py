@@ -1,9 +1,9 @@
-"""What random recipes do to a face: faces that turn over and edges that stretch, beyond what the shapes do alone.
+"""Random recipes as a test of regions: faces that turn over and edges that stretch, beyond what the shapes do alone.
 
-A recipe gives six regions, drawn at random, a shape each, drawn at random too: the hardest that regions can be asked,
-since neighbours have nothing to do with each other. Where two shapes move the skin differently across a border, the
-face between must turn over once the ramp is too narrow for the difference (their mismatch): a mask that goes from one
-to none over a ramp of width r has a slope of at most 1.5 / r, and a fold needs a slope times mismatch of 1.
+A recipe gives six random regions a random shape each. This is the hardest case for regions, because neighbours have
+unrelated shapes. Where two shapes move the skin differently across a border, the polygon between turns over once the
+ramp is too narrow for the difference (their mismatch): a mask that falls from 1 to 0 over a ramp of width r has a slope
+of at most 1.5 / r, and a fold needs a slope times mismatch of 1.
 """
 
 from __future__ import annotations
@@ -18,16 +18,16 @@ from composer.geometry.surface import Floats, Surface
 from composer.geometry.vectors import cross
 
 TAME = 0.6
-"""Of a border's ramp: a smaller mismatch must turn no face; 1.5 times it is 0.9."""
+"""Largest mismatch that must not turn a polygon, as a share of the border's ramp: 1.5 times it is 0.9, below 1."""
 BESIDE = 0.02
-"""Both masks are at least this where a border is."""
+"""A border lies where both masks are above this (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
 class RandomMixes:
-    """Of each of m recipes: `turned` (m,) faces that turn over and that none of its shapes alone turns; `tame_turned`
-    (m,) those of them that lie on no border whose mismatch is above 0.6 of its ramp; `strain` (m,) the 99th percentile
-    over edges of the strain beyond the most that one of its shapes has there.
+    """For each of m recipes: `turned` (m,), the number of polygons that turn over and that none of its shapes alone
+    turns; `tame_turned` (m,), those of them that are on no border with a mismatch above 0.6 of its ramp; `strain` (m,),
+    the 99th percentile over edges of the strain beyond the largest of its shapes alone.
     """
 
     turned: NDArray[np.int64]
@@ -67,7 +67,7 @@ def random_mixes(
 
 
 class _Trial:
-    """What every recipe over one head needs: its skin's triangles and edges at rest, and the borders."""
+    """The data of one head that every recipe needs: its skin's triangles and edges at rest, and the borders."""
 
     def __init__(
         self, surface: Surface, skin: NDArray[np.bool_], deltas: Sequence[NDArray] | NDArray,
@@ -89,20 +89,20 @@ class _Trial:
         self.alone: dict[int, tuple[NDArray[np.bool_], Floats]] = {}
 
     def mixed(self, regions: NDArray[np.int64], shapes: NDArray[np.int64]) -> tuple[int, int, float]:
-        """Faces turned, those that no border excuses, and the strain, of one recipe."""
+        """The polygons turned by one recipe, those of them off the excused borders, and the strain."""
         pose = self.positions.copy()
         for region, shape in zip(regions, shapes, strict=True):
             pose += self.masks[region][:, None] * self.deltas[shape]
         over, strain = self._pose(pose)
         alone = [self._alone(int(shape)) for shape in shapes]
         new = over & ~np.any([turned for turned, _ in alone], axis=0)
-        beyond = strain - np.max([own for _, own in alone], axis=0)
+        beyond = strain - np.max([shape_strain for _, shape_strain in alone], axis=0)
         excused = self._excused(dict(zip(regions.tolist(), shapes.tolist(), strict=True))) if new.any() else None
         tame = int((new & ~excused).sum()) if excused is not None else 0
         return int(new.sum()), tame if self.borders else 0, float(np.quantile(beyond, 0.99))
 
     def _excused(self, shape_of: dict[int, int]) -> NDArray[np.bool_]:
-        """(f,) polygons on a border whose two shapes differ by more than its ramp bears."""
+        """(f,) polygons on a border whose mismatch is too large for its ramp."""
         wild = np.zeros(len(self.positions), dtype=bool)
         for a, b, width in self.borders:
             beside = (self.masks[a] > BESIDE) & (self.masks[b] > BESIDE)

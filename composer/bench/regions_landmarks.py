@@ -1,4 +1,4 @@
-"""Regions from landmarks on a fresh surface, beside one copy of the masks they give."""
+"""Regions from landmarks on a new surface, beside one copy of their masks."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from composer.head.presets import lay_regions, region_set
 
 
 def rows() -> list[Row]:
-    """Forty regions on 22,500 vertices, everything made anew: at most 0.5 s."""
+    """Forty regions on 22,500 vertices, without cached tables: at most 0.5 s."""
     head = demo_head(1)
     preset = region_set("face")
     masks = list(lay_regions(head, preset).masks.values())

@@ -1,8 +1,8 @@
-"""The seamless join on the demo head: ready after a weight or a region has changed, beside the linear join.
+"""The seamless join on the demo head after a weight or a region has changed, beside the linear join.
 
-Eight regions whose ramps cover a brow, a forehead and half a mouth. The note holds the strain of the joins, which the
-design bounds as well: where the linear join's is above 10 percent, at most 0.6 of it, at most 0.9 of what wider ramps
-would give, an edge bent by no more than 10 degrees, and no more faces turned over.
+The ramps of eight regions cover a brow, a forehead and half a mouth. The note has the strain of the joins, which has
+goals too: where the linear join's is above 10 percent, at most 0.6 of it and at most 0.9 of that of wider ramps; no
+edge bent by more than 10 degrees; and no more polygons turned over.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ MOUTH = ("mouth_corner_right", "upper_lip_right", "lower_lip_right", "cheek_righ
 
 
 def rows() -> list[Row]:
-    """Both at most 60 ms; the second makes the last region's ramp, the zone and the factor anew."""
+    """Both at most 60 ms; the second also computes the last region's ramp, the zone and the factor."""
     head = demo_head(1, shapes=True)
     raw = dict(lay_regions(head, region_set("face")).masks)
     masks = dict(zip(raw, effective_masks(list(raw.values())), strict=True))
@@ -37,10 +37,10 @@ def rows() -> list[Row]:
     ramps = {region: ramp_of(skin, mask) for region, mask in used.items()}
     join = SeamlessJoin(skin, used, ramps=ramps)
 
-    def again() -> object:
+    def new_weights() -> object:
         return seamless_displacement(mixer, join, recipe)
 
-    def anew() -> object:
+    def new_region() -> object:
         known = {region: ramp for region, ramp in ramps.items() if region != MOUTH[-1]}
         return seamless_displacement(mixer, SeamlessJoin(skin, used, ramps=known), recipe)
 
@@ -49,8 +49,10 @@ def rows() -> list[Row]:
 
     report = compare_joins(mixer, join, recipe)
     size = f"{head.n_vertices:,} vertices, {len(join.zone.free):,} of them free"
-    weights = measure("seamless join, new weights", again, "linear join", linear, most_ms=READY_MS)
-    region = measure("seamless join, a new region", anew, "linear join", linear, repeats=15, most_ms=READY_MS)
+    weights = measure("seamless join, new weights", new_weights, "linear join", linear, most_ms=READY_MS)
+    region = measure(
+        "seamless join, a new region", new_region, "linear join", linear, repeats=15, most_ms=READY_MS
+    )  # fmt: skip
     goal = weights.goal + ", strain <= 0.6x, <= 0.9x widened"
     note = f"{size}; {_strain(report)}"
     return [replace(weights, note=note, goal=goal, holds=weights.holds and _good(report)), region]

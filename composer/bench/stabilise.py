@@ -1,4 +1,4 @@
-"""Head motions of the demo's library found, beside one rigid fit a shape, and how far they are from the recorded."""
+"""Head motions in the demo's library, beside one rigid fit a shape, with their errors against the recorded motions."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ from composer.head.stabilise import head_motions
 
 
 def rows() -> list[Row]:
-    """The keeper's expressions; the note tells the largest error of angle and of place against what was recorded."""
+    """The keeper's expressions; the note has the largest errors of angle and of position."""
     head = library_of(build_neutral(character("keeper")), names=EXPRESSION_NAMES)
-    found = head_motions(head)
+    motions = head_motions(head)
     angle = place = 0.0
     for each in EXPRESSIONS:
         matrix = each.motion.matrix()
-        shifted = head.neutral @ matrix[:3, :3].T + matrix[:3, 3]
-        ours = found[each.name].motion(head.neutral)
-        angle = max(angle, similarity(ours, shifted, scaled=False).angle_deg)
-        place = max(place, float(np.linalg.norm(ours - shifted, axis=1).max()))
+        recorded = head.neutral @ matrix[:3, :3].T + matrix[:3, 3]
+        moved = motions[each.name].motion(head.neutral)
+        angle = max(angle, similarity(moved, recorded, scaled=False).angle_deg)
+        place = max(place, float(np.linalg.norm(moved - recorded, axis=1).max()))
 
     def plain() -> None:
         for shape in head.shapes:

@@ -1,4 +1,4 @@
-"""The bench in a terminal: one line a row, whatever its name, within 80 columns; and what stands behind each row."""
+"""The bench in a terminal: one line a row within 80 columns, and the details of each row."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 COLUMNS = 80
 NAME = 38
-"""Columns of a row's name; a longer one is cut in its middle."""
+"""Columns of a row's name; a longer name is shortened in its middle."""
 HEADING = f"{'what':<{NAME}}{'median':>10}{'reference':>11}{'ratio':>10}  goal"
 
 
@@ -26,7 +26,7 @@ def table_lines(rows: Iterable[Row]) -> list[str]:
 
 
 def detail_lines(rows: Sequence[Row]) -> list[str]:
-    """What each row is measured beside, its spread, its goal and its note, wrapped to 80 columns."""
+    """Each row's reference, spread, goal and note, wrapped to 80 columns."""
     lines: list[str] = []
     for row in rows:
         words = [f"beside {row.reference}", f"middle half {time_words(row.spread)} wide"]

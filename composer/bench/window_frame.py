@@ -1,7 +1,7 @@
-"""What a frame of the window costs, and how soon the first one is there.
+"""The time of a frame of the window, and the time to its first frame.
 
-A synthetic head of 25,352 vertices (the bench's cube-sphere) is drawn as the window draws it, one cell of forty
-changed each time; the demo's document is opened in a whole window, its panels included.
+A synthetic head of 25,352 vertices (the bench's cube-sphere) is drawn as the window draws it, with one cell of forty
+changed each time. The demo's document is opened in the window with all its panels.
 """
 
 from __future__ import annotations
@@ -53,13 +53,13 @@ _BARE = "import time; print(time.time())"
 def rows() -> list[Row]:
     """Every row. Raises MoueError where there is no OpenGL."""
     with context():
-        made = [_synthetic()]
+        measured = [_synthetic()]
     with tempfile.TemporaryDirectory() as folder:
         os.environ.setdefault("MOUE_SETTINGS", str(Path(folder) / "settings"))
         demo = Path(folder) / "demo"
         write_demo(demo, lambda fraction, words: None)
-        made += [*_window(demo / "document.toml"), _start(demo / "document.toml")]
-    return made
+        measured += [*_window(demo / "document.toml"), _start(demo / "document.toml")]
+    return measured
 
 
 def _synthetic() -> Row:
@@ -83,10 +83,10 @@ def _synthetic() -> Row:
         view.draw(live.positions, drawn, look, turned[0], SIZE, (0, 0))
         gl.glFinish()
 
-    ours, theirs = in_turns([changed, still], FRAMES, warm=10)
+    changed_ms, still_ms = in_turns([changed, still], FRAMES, warm=10)
     view.close()
     name = f"one cell drawn, {head.n_vertices:,} vertices"
-    return _row(name, ours, "drawing the same pose from elsewhere", theirs, FRAME_MS)
+    return _row(name, changed_ms, "drawing the same pose from another side", still_ms, FRAME_MS)
 
 
 def _window(document: Path) -> list[Row]:
@@ -134,8 +134,8 @@ def _start(document: Path) -> Row:
     import pyglet
 
     script = _START.replace("{headless}", repr(bool(pyglet.options.headless)))
-    ours, theirs = in_turns([_child(script, str(document)), _child(_BARE)], STARTS, warm=1)
-    return _row("window to the demo's first frame", ours, "an empty Python", theirs, START_MS)
+    window_ms, python_ms = in_turns([_child(script, str(document)), _child(_BARE)], STARTS, warm=1)
+    return _row("window to the demo's first frame", window_ms, "an empty Python", python_ms, START_MS)
 
 
 def _child(script: str, *arguments: str) -> Callable[[], None]:
@@ -145,11 +145,11 @@ def _child(script: str, *arguments: str) -> Callable[[], None]:
     return run
 
 
-def _row(name: str, ours: list[float], reference: str, theirs: list[float], most_ms: float) -> Row:
-    took, reference_ms = median(ours), median(theirs)
+def _row(name: str, times: list[float], reference: str, reference_times: list[float], most_ms: float) -> Row:
+    took, reference_ms = median(times), median(reference_times)
     note = f"{SIZE[0]} x {SIZE[1]}, {renderer_words()}"
     note += f", {1000.0 / took:.0f} frames a second" if most_ms == FRAME_MS else ""
-    return Row(name, took, middle_half(ours), reference, reference_ms, took / reference_ms, f"<= {most_ms:.3g} ms",
+    return Row(name, took, middle_half(times), reference, reference_ms, took / reference_ms, f"<= {most_ms:.3g} ms",
                took <= most_ms, note)  # fmt: skip
 
 

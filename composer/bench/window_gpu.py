@@ -1,12 +1,12 @@
-"""What the GPU's pose costs, beside the CPU's in the same run: `python -m composer.bench.window_gpu --json -`.
+"""The time of the GPU's pose, beside the CPU's in the same run: `python -m composer.bench.window_gpu --json -`.
 
 The head is the bench's cube-sphere with seeded smooth noise. Twelve round regions of 5 to 15 percent of the vertices
-each overlap on its front, the face; 40 cells have a weight. Times of the GPU are its own (timer queries, several
-frames in flight, so that it never waits for Python); what a frame takes from call to `glFinish` stands beside them.
-The head is drawn as the window draws it, once a pixel: more samples would only make the pose's part smaller.
+each overlap on its front, the face; 40 cells have a weight. GPU times come from timer queries, with several frames in
+flight, so that the GPU never waits for Python. Another row has the time of a frame from the call to `glFinish`. The
+head is drawn as the window draws it, with one sample a pixel: more samples would make the pose's share smaller.
 
-Loading this module makes pyglet work without a screen where it can (Linux), unless GL has been loaded before; it
-raises MoueError where there is no OpenGL.
+Importing this module makes pyglet work without a screen on Linux, unless GL is loaded already. It raises MoueError
+where there is no OpenGL.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ if sys.platform.startswith("linux") and "pyglet.gl" not in sys.modules:
     pyglet.options.debug_gl = False
 try:
     import pyglet.gl as gl  # pyglet alone would load it at its first use only
-except Exception as error:  # pyglet opens a display when GL is loaded, and has no one error for having none
+except Exception as error:  # pyglet opens a display when GL is loaded, with errors of many types
     raise MoueError(f"this machine gives no OpenGL: {error}") from error
 
 from composer.viewer.render.camera import named_eye
@@ -55,14 +55,14 @@ SIDES = (72, 409)
 SIZE = (1280, 800)
 REGIONS, SHAPES, ACTIVE, SEED = 12, 8, 40, 11
 FACE_DEGREES = 60.0
-"""How far from straight ahead a region's middle may lie."""
+"""Largest angle of a region's middle from straight ahead, degrees."""
 IN_FLIGHT = 4
 FRAMES = 60
 
 
 @contextmanager
 def context() -> Iterator[None]:
-    """An OpenGL context: that of the window there is, else of a hidden one, 4.3 where that can be had, else 3.3.
+    """An OpenGL context: that of an open window, otherwise of a hidden one, with version 4.3 or else 3.3.
 
     Raises MoueError where there is none.
     """
@@ -75,10 +75,10 @@ def context() -> Iterator[None]:
     window, why = None, ""
     for major, minor in ((4, 3), (3, 3)):
         try:
-            asked = gl.Config(major_version=major, minor_version=minor, depth_size=24)  # type: ignore[abstract]
-            window = Window(64, 64, visible=False, config=asked)
+            config = gl.Config(major_version=major, minor_version=minor, depth_size=24)  # type: ignore[abstract]
+            window = Window(64, 64, visible=False, config=config)
             break
-        except Exception as error:  # pyglet has no common class for the ways in which a context is refused
+        except Exception as error:  # pyglet has no common class for these errors
             why = str(error)
     if window is None:
         raise MoueError(f"this machine gives no OpenGL 3.3 context: {why}")
@@ -89,7 +89,7 @@ def context() -> Iterator[None]:
 
 
 def face_scene(side: int) -> tuple[Mixer, Recipe]:
-    """A mixer and a recipe of 40 cells on a head of 6 side^2 + 2 vertices, the face towards z; see the module's words.
+    """A mixer and a recipe of 40 cells on this module's head of 6 side^2 + 2 vertices, the face towards z.
 
     Every shape moves every vertex, as scans do, so that a cell's support is its region's.
     """
@@ -117,7 +117,7 @@ def face_scene(side: int) -> tuple[Mixer, Recipe]:
 
 
 def wall_times(runs: list[list[Callable[[], object]]], rounds: int) -> list[list[list[float]]]:
-    """As `gpu_times`, by the clock, each stage from call to `glFinish`: software's timer queries tell nothing."""
+    """As `gpu_times`, but by the clock from the call to `glFinish`: timer queries of software renderers are wrong."""
     flat = iter(in_turns([_finished(stage) for stages in runs for stage in stages], rounds))
     return [[next(flat) for _ in stages] for stages in runs]
 
@@ -125,7 +125,7 @@ def wall_times(runs: list[list[Callable[[], object]]], rounds: int) -> list[list
 def gpu_times(runs: list[list[Callable[[], object]]], rounds: int, warm: int = 8) -> list[list[list[float]]]:
     """Milliseconds of the GPU for each stage of each of the `runs`, one run after the other, `rounds` times.
 
-    Timer queries are read when `IN_FLIGHT` rounds have been sent, so the GPU has work to go on with.
+    Timer queries are read after `IN_FLIGHT` rounds have been sent, so that the GPU always has work.
     """
     times: list[list[list[float]]] = [[[] for _ in stages] for stages in runs]
     queries: list[tuple[list[float], int]] = []
@@ -140,16 +140,16 @@ def gpu_times(runs: list[list[Callable[[], object]]], rounds: int, warm: int = 8
                 queries.append((list_ if number >= warm else [], query.value))
         if number % IN_FLIGHT == IN_FLIGHT - 1 or number == warm + rounds - 1:
             for list_, name in queries:
-                told = gl.GLuint64()
-                gl.glGetQueryObjectui64v(name, gl.GL_QUERY_RESULT, ctypes.byref(told))
+                elapsed = gl.GLuint64()
+                gl.glGetQueryObjectui64v(name, gl.GL_QUERY_RESULT, ctypes.byref(elapsed))
                 gl.glDeleteQueries(1, ctypes.byref(gl.GLuint(name)))
-                list_.append(told.value / 1e6)
+                list_.append(elapsed.value / 1e6)
             queries = []
     return times
 
 
 def rows_of(side: int, ways: list[Way]) -> Iterator[Row]:
-    """The rows of one size of head, each way in turn; needs a context. The first way is held against the goals."""
+    """The rows of one size of head, for each of `ways` in turn; needs a context. The first way has the goals."""
     mixer, recipe = face_scene(side)
     head = mixer.head
     live, normals = LivePose(mixer, recipe), Normals(head)
@@ -206,7 +206,7 @@ def rows_of(side: int, ways: list[Way]) -> Iterator[Row]:
 
 
 def rows() -> list[Row]:
-    """Every row: 31,106 and 1,003,688 vertices; the best way of this machine, and feedback beside it where it is not.
+    """Every row: 31,106 and 1,003,688 vertices, by the best way of this machine and by feedback.
 
     At the larger size, on a graphics card: morph and normals at most 0.5 ms, a whole frame at most 1.15 times the
     drawing of the still head. Raises MoueError where there is no OpenGL.
@@ -217,13 +217,13 @@ def rows() -> list[Row]:
 
 
 def _row(
-    name: str, times: list[float], reference: str, theirs: list[float], note: str,
+    name: str, times: list[float], reference: str, reference_times: list[float], note: str,
     most_ms: float | None = None, most_ratio: float | None = None,
 ) -> Row:  # fmt: skip
-    ours, reference_ms = median(times), median(theirs)
+    took, reference_ms = median(times), median(reference_times)
     goal = f"<= {most_ms:g} ms" if most_ms is not None else f"<= {most_ratio:g}x" if most_ratio is not None else ""
-    holds = (most_ms is None or ours <= most_ms) and (most_ratio is None or ours <= most_ratio * reference_ms)
-    return Row(name, ours, middle_half(times), reference, reference_ms, ours / reference_ms, goal, holds, note)
+    holds = (most_ms is None or took <= most_ms) and (most_ratio is None or took <= most_ratio * reference_ms)
+    return Row(name, took, middle_half(times), reference, reference_ms, took / reference_ms, goal, holds, note)
 
 
 def _finished(run: Callable[[], object]) -> Callable[[], object]:
@@ -240,9 +240,9 @@ def _context_words() -> str:
 
 def main() -> None:
     """Measure and write the rows as JSON."""
-    words = argparse.ArgumentParser(prog="python -m composer.bench.window_gpu", description=main.__doc__)
-    words.add_argument("--json", default="-", metavar="FILE", help="where to write the rows; - for the screen")
-    where = words.parse_args().json
+    parser = argparse.ArgumentParser(prog="python -m composer.bench.window_gpu", description=main.__doc__)
+    parser.add_argument("--json", default="-", metavar="FILE", help="the file for the rows; - is standard output")
+    where = parser.parse_args().json
     text = json.dumps([asdict(row) for row in rows()], indent=1) + "\n"
     if where == "-":
         sys.stdout.write(text)

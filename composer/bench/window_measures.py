@@ -15,6 +15,6 @@ WINDOW_MEASURES = ("window_frame", "window_gpu")
 def run_window(names: Sequence[str]) -> Iterator[Row]:
     """The rows of the named measures. Raises MoueError where there is no OpenGL."""
     if names:
-        import_module("composer.bench.window_gpu")  # first: it lets GL do without a screen
+        import_module("composer.bench.window_gpu")  # first: it makes GL work without a screen
     for name in names:
         yield from import_module(f"composer.bench.{name}").rows()

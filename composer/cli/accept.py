@@ -16,25 +16,25 @@ def accept(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     sculpt: Annotated[
         Path | None,
-        typer.Argument(metavar="[SCULPT]", help="The bake as the sculptor changed it, at any level, in any format."),
+        typer.Argument(metavar="[SCULPT]", help="The baked file after sculpting, at any level, in any format."),
     ] = None,
     recipe: Annotated[str | None, typer.Option(metavar="NAME", help="The recipe that was baked.")] = None,
     as_shape: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Keep it as a shape of this name instead.")
+        str | None, typer.Option(metavar="NAME", help="Keep the fix as a shape of this name instead.")
     ] = None,
     level: Annotated[
         int | None, typer.Option(metavar="N", help="The sculpt's level, where its vertex count does not tell it.")
     ] = None,
     unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
     remove: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Take this corrective out of the document; its shape stays.")
+        str | None, typer.Option(metavar="NAME", help="Remove this corrective from the document; its shape stays.")
     ] = None,
     json_file: Json = None,
 ) -> None:
-    """Take a sculpted fix of a bake back.
+    """Turn a sculpted fix of a bake into a corrective.
 
-    It comes in wherever the recipe's cells do. The bake as it was is kept beside. With --remove
-    and no sculpt, the corrective that a fix became is taken out again.
+    The corrective acts wherever the recipe's cells do. The unchanged bake is kept beside it. With --remove and without
+    a sculpt, a corrective is removed from the document.
 
     Example: moue accept clock.moue baked/doubt.obj --recipe doubt
 

@@ -13,7 +13,7 @@ from composer.cli.sources import DOCUMENT, NO_RECIPES, UNITS, Only, recipes_of
 from composer.formats.registry import suffixes
 
 Form = StrEnum("Form", {suffix[1:].upper(): suffix[1:] for suffix in suffixes(writing=True)})  # type: ignore[misc]
-"""The formats that a bake writes: those of the registry."""
+"""The formats that a bake writes."""
 FORMS = ", ".join(Form)
 
 
@@ -29,14 +29,14 @@ def bake(
         str | None, typer.Option(metavar="UNIT", help=f"Write in this unit instead of the head's own: {UNITS}.")
     ] = None,
     level: Annotated[
-        int, typer.Option(metavar="N", help="Subdivide this often, 0 to 8; vertices come in Moue's own order.")
+        int, typer.Option(metavar="N", help="Subdivide this often, 0 to 8; vertices are in Moue's own order.")
     ] = 0,
     vertices: Annotated[
-        int | None, typer.Option(metavar="N", help="The level, by its number of vertices.", show_default=False)
+        int | None, typer.Option(metavar="N", help="The level with this number of vertices.", show_default=False)
     ] = None,
     order_of: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="A neutral written by your own program: its level, vertex order and unit."),
+        typer.Option(metavar="FILE", help="A neutral from your own program: take its level, vertex order and unit."),
     ] = None,
     steps: Annotated[
         int, typer.Option(metavar="N", help="Bake this many steps from the neutral to each recipe, 1 to 100.")
@@ -45,7 +45,7 @@ def bake(
         list[str] | None, typer.Option(metavar="NAME", help="Overwrite this changed file; may be repeated.")
     ] = None,
 ) -> None:
-    """Write recipes as new targets, the neutral beside them.
+    """Write recipes as new targets, and the neutral beside them.
 
     A file that was changed since the last bake is left alone unless --over names it.
 
@@ -71,7 +71,7 @@ def bake(
             if level not in (0, wanted):
                 raise MoueError(f"level {level} does not have {vertices:,} vertices, level {wanted} has", document)
             level = wanted
-        kept, rigidities, told = settled(project, evaluated.head, evaluated.hinges)
+        kept, rigidities, hinge_notes = settled(project, evaluated.head, evaluated.hinges)
         files = run(
             evaluated, to, recipes, suffix=f".{form.value}", unit=unit, name=name, level=level, steps=steps,
             over=over or (), order_of=order_of, progress=progress,
@@ -79,9 +79,9 @@ def bake(
     if kept is not project:
         try:
             save_document(kept, document, rigidities)
-            evaluated.notes += [*told, f"Hinges were written into {document}; they are not estimated again."]
+            evaluated.notes += [*hinge_notes, f"The estimated hinges were saved in {document}."]
         except MoueError as error:
-            evaluated.notes += [*told, f"The hinges could not be kept in the document: {error}."]
+            evaluated.notes += [*hinge_notes, f"The estimated hinges could not be saved in the document: {error}."]
     for doubt in size_doubts(evaluated.head):
         console.warn(f"warning: {doubt}")
     if not recipes:

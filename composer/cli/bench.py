@@ -1,4 +1,4 @@
-"""`moue bench`: how fast this Moue is on this machine, each row beside its reference."""
+"""`moue bench`: how fast Moue is on this machine, each row beside a reference."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ def bench(
         list[str] | None, typer.Option(metavar="NAME", help=f"Only this measure; may be repeated. {', '.join(ALL)}.")
     ] = None,
     details: Annotated[
-        bool, typer.Option("--details", help="Say also what each row is measured beside, its goal and its spread.")
+        bool, typer.Option("--details", help="Also show each row's reference, goal and spread.")
     ] = False,
     json_file: Json = None,
 ) -> None:
-    """Measure how fast this Moue is on this machine.
+    """Measure how fast Moue is on this machine.
 
-    Each row stands beside a reference of the same run; where a machine does other things, only ratios can be compared.
+    Each row has a reference from the same run. While the machine is busy, only the ratios can be compared.
 
     Example: moue bench --only mixing_one_cell --json bench.json
     """

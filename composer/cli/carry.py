@@ -1,4 +1,4 @@
-"""`moue carry`: a library, or a document with all that hangs on it, carried onto a fitted head."""
+"""`moue carry`: a library, or a document with its regions and recipes, carried onto a fitted head."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def carry(
         CarryWay,
         typer.Option(
             metavar="WAY",
-            help="Displacements as they are (delta), by local frames (frame) or by deformation gradients (gradient).",
+            help="Plain displacements (delta), by local frames (frame) or by deformation gradients (gradient).",
         ),
     ] = CarryWay.GRADIENT,
     shape_way: Annotated[
@@ -45,7 +45,7 @@ def carry(
         typer.Option(metavar="SHAPE=WAY", help="Another way for one shape, SHAPE=WAY; may be repeated."),
     ] = None,
     no_contact: Annotated[
-        bool, typer.Option("--no-contact", help="Leave lids and lips as they come, touching or not.")
+        bool, typer.Option("--no-contact", help="Do not make lids and lips touch where they touch on the library.")
     ] = False,
     finer: Annotated[
         list[Path] | None,
@@ -69,9 +69,9 @@ def carry(
 ) -> None:
     """Carry every shape onto a fitted head.
 
-    Where a document is given, in-betweens, regions, recipes, landmarks and correctives go along, and the new folder
-    holds a document that opens on the new head. Every carried shape is checked: what closes, what crosses and what
-    was held back is told, worst first.
+    A document's in-betweens, regions, recipes, landmarks and correctives are carried too, and the new folder
+    holds a document that opens on the new head. Every carried shape is checked, and the findings on contact, crossings
+    and limits are listed, worst first.
 
     Example: moue carry document.toml fitted.obj --to ferrier --sheet ferrier.png
     """
@@ -96,19 +96,19 @@ def carry(
     project = open_document(head) if is_document(head) else None
     if sheet is not None:
         if to.resolve() in sheet.resolve().parents:
-            raise MoueError("lies in the folder that the carry fills", sheet, hint="choose another place")
+            raise MoueError("is inside the folder that the carry writes", sheet, hint="choose another place")
         may_write(sheet, ".png", (head, fitted, project.head_path if project else None), to.parent)
     elif shape:
-        raise MoueError("--shape says what a sheet shows, and there is none", hint="add --sheet FILE.png")
+        raise MoueError("--shape needs a sheet", hint="add --sheet FILE.png")
     for file, ending in ((report, ".html"), (Path(json_file) if json_file not in (None, "-") else None, ".json")):
         if file is not None:
             if to.resolve() in file.resolve().parents:
-                raise MoueError("lies in the folder that the carry fills", file, hint="choose another place")
+                raise MoueError("is inside the folder that the carry writes", file, hint="choose another place")
             may_write(file, ending, (head, fitted, project.head_path if project else None), to.parent)
     with bar("opening") as progress:
         evaluated = EvaluatedDocument.open(project, progress) if project is not None else None
         if evaluated is not None and (neutral is not None or unit is not None or skip_broken):
-            raise MoueError("a document says itself what its head is", head, hint="leave the options of libraries out")
+            raise MoueError("takes no library options: the document has its own", head, hint="leave those options out")
         library = evaluated.library if evaluated else open_library(head, neutral, unit, skip_broken, progress)
         if not library.shapes:
             raise MoueError("has no shapes to carry", head)
@@ -118,7 +118,7 @@ def carry(
         ways = _ways(shape_way or [])
         levels = read_levels(library, new.unit, finer or [])
         if levels and evaluated is None:
-            raise MoueError("--finer goes with a document", head, hint="a bare library has no levels")
+            raise MoueError("is a library, and --finer needs a document", head, hint="a library has no levels")
         shown = shapes_to_show(library, shape or [])
         old = whole_head(evaluated) if evaluated is not None else library
         met: dict[str, list[Met]] = {}
@@ -156,14 +156,14 @@ def carry(
                 console.say(str(written_file))
 
 
-def _ways(said: Sequence[str]) -> dict[str, Way]:
-    """The ways of single shapes. Raises MoueError for what is not SHAPE=WAY."""
+def _ways(options: Sequence[str]) -> dict[str, Way]:
+    """The ways of single shapes. Raises MoueError for an option that is not SHAPE=WAY."""
     from composer.errors import MoueError
 
-    found: dict[str, Way] = {}
-    for one in said:
-        name, equals, way = one.rpartition("=")
+    ways: dict[str, Way] = {}
+    for option in options:
+        name, equals, way = option.rpartition("=")
         if not equals or way not in list(CarryWay):
-            raise MoueError(f"--shape-way {one!r} is not SHAPE=WAY", hint="as joy=frame; delta, frame or gradient")
-        found[name] = CarryWay(way).value  # type: ignore[assignment]
-    return found
+            raise MoueError(f"--shape-way {option!r} is not SHAPE=WAY", hint="as joy=frame; delta, frame or gradient")
+        ways[name] = CarryWay(way).value  # type: ignore[assignment]
+    return ways

@@ -1,4 +1,4 @@
-"""`moue check`: every check on the document and on every recipe, on the way to each, and on pairs of them."""
+"""`moue check`: all checks on a document, its recipes, the poses on the way to each, and pairs of recipes."""
 
 from __future__ import annotations
 
@@ -27,19 +27,19 @@ def check(
             metavar="N",
             min=4,
             max=201,
-            help="Look also on the way from 0 to each recipe, in this many steps, 4 to 201.",
+            help="Also check each recipe from strength 0 to 1, in this many steps, 4 to 201.",
         ),
     ] = None,
-    pairs: Annotated[bool, typer.Option("--pairs", help="Look also at every two recipes played together.")] = False,
+    pairs: Annotated[bool, typer.Option("--pairs", help="Also check every two recipes played together.")] = False,
     cells: Annotated[
-        bool, typer.Option("--cells", help="Sweep each cell too, and pair the cells inside each recipe.")
+        bool, typer.Option("--cells", help="Also sweep each cell, and pair the cells inside each recipe.")
     ] = False,
     report: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write a page, .html, with pictures here.")
+        Path | None, typer.Option(metavar="FILE", help="Write a page with pictures, .html, here.")
     ] = None,
     json_file: Json = None,
 ) -> None:
-    """Look for what is wrong with a document and its recipes.
+    """Find faults in a document and its recipes.
 
     Exit code 1 where a finding is an error.
 
@@ -89,7 +89,7 @@ def _trials(
     evaluated: EvaluatedDocument, recipes: Sequence[Recipe], sweep: int | None, pairs: bool, cells: bool,
     progress: Callable[[float, str], None], facts: HeadFacts,
 ) -> Iterator[list[Checked]]:  # fmt: skip
-    """What is found on the way and in pairs, as far as it is asked for."""
+    """The results of the sweeps and pairs that the options ask for."""
     from composer.checks.pairs import pair_cells, pair_recipes
     from composer.checks.sweep import sweep_recipes
 
@@ -107,8 +107,8 @@ def _say(checked: Sequence[Checked], any_recipes: bool) -> None:
     if not any_recipes:
         console.say(NO_RECIPES)
     for one in checked:
-        found = console.counted(len(one.findings), "finding") if one.findings else "nothing found"
-        console.say(f"{one.name}: {found}")
+        count = console.counted(len(one.findings), "finding") if one.findings else "nothing found"
+        console.say(f"{one.name}: {count}")
         for f in one.findings:
             where = plain(f.where)
             place = f" ({where})" if where and where not in plain(f.words) else ""

@@ -1,4 +1,4 @@
-"""Options that commands have in common without naming them: `--quiet`, and `--allow-outside` where files are opened."""
+"""Options that are added to every command: `--quiet`, and `--allow-outside` to commands that open files."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ import typer
 
 from composer.cli.console import be_quiet
 
-Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but errors.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print errors only.")]
 Outside = Annotated[
-    bool, typer.Option("--allow-outside", help="Let the files refer to others outside their own folder.")
+    bool, typer.Option("--allow-outside", help="Let files refer to other files outside their own folder.")
 ]
 
 
@@ -29,7 +29,7 @@ def with_quiet(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def with_allow_outside(command: Callable[..., None]) -> Callable[..., None]:
-    """The command with the option `--allow-outside`, under which files may refer to anything
+    """The command with the option `--allow-outside`, which lets files refer to any place
     (`composer.head.references`).
     """
 
@@ -44,7 +44,7 @@ def with_allow_outside(command: Callable[..., None]) -> Callable[..., None]:
 def _with_option(
     command: Callable[..., None], name: str, option: Any, within: Callable[[], AbstractContextManager[None]]
 ) -> Callable[..., None]:
-    """The command with one more flag; where it is given, the command runs inside what `within` makes.
+    """The command with one more flag; where it is given, the command runs inside the context that `within` returns.
 
     typer reads a command's options from its signature, so the flag is added there.
     """

@@ -1,8 +1,8 @@
-"""What a command says, and how: results to standard output, notes to standard error, neither when it is quiet.
+"""The output of commands: results to standard output, notes to standard error, neither with `--quiet`.
 
-Control characters are written out, but for ends of lines and tabs: names come from files, and a name could otherwise
-clear the screen or write over what was said before. Colour and weight are for a terminal alone, and never where
-NO_COLOR is set (https://no-color.org).
+Control characters except line ends and tabs are made visible: names come from files, and a name could otherwise clear
+the screen or overwrite earlier lines. Colour and bold are for terminals only, and not where NO_COLOR is set
+(https://no-color.org).
 """
 
 from __future__ import annotations
@@ -16,51 +16,51 @@ from typing import TextIO
 from composer.errors import visible
 
 WIDEST = 100
-"""Columns at most: longer lines are hard to read (common practice, no source)."""
+"""Most columns of a line: longer lines are hard to read (common practice, no source)."""
 HANG = 2
-"""Columns that the further lines of a note stand in."""
-_spoken = {"quiet": False}
+"""Columns by which the further lines of a note are indented (our choice)."""
+_state = {"quiet": False}
 
 
 def be_quiet(quiet: bool = True) -> None:
-    """From now on say nothing but errors; or speak again."""
-    _spoken["quiet"] = quiet
+    """Print errors only from now on; with `quiet` False, print everything again."""
+    _state["quiet"] = quiet
 
 
 def is_quiet() -> bool:
-    """Whether nothing but errors is said."""
-    return _spoken["quiet"]
+    """Whether only errors are printed."""
+    return _state["quiet"]
 
 
 def say(line: str, hang: int | None = None) -> None:
-    """A line of the result, to standard output.
+    """Print a line of the result to standard output.
 
-    With `hang`, a sentence that is too long for a terminal goes on in lines of its own, that many columns in; in a pipe
-    or a file it stays one line.
+    With `hang`, a line that is too long for the terminal continues on further lines, indented by that many columns.
+    In a pipe or a file it stays one line.
     """
     if not is_quiet():
         sys.stdout.write(_laid(line, sys.stdout, hang) + "\n")
 
 
 def columns() -> int:
-    """Columns to write in: the terminal's, or COLUMNS, or 80; never more than a person reads with ease."""
+    """The width of the output in columns: the terminal's, COLUMNS, or 80; from 40 to WIDEST."""
     return max(40, min(shutil.get_terminal_size((80, 24)).columns, WIDEST))
 
 
 def note(words: str) -> None:
-    """A sentence about the work that is no result, to standard error."""
+    """Print a note about the work to standard error."""
     warn(f"note: {words}")
 
 
 def warn(line: str) -> None:
-    """A line that is no result, to standard error."""
+    """Print a line that is not a result to standard error."""
     if not is_quiet():
         sys.stdout.flush()
         sys.stderr.write(_laid(line, sys.stderr, HANG) + "\n")
 
 
 def _laid(line: str, stream: TextIO, hang: int | None) -> str:
-    """The line as it is written: nothing in it steers a terminal, and on one it is wrapped where it may be."""
+    """The line for the stream: without control characters, and on a terminal wrapped where `hang` allows it."""
     shown = visible(line, keep="\n\t")
     if hang is None or not stream.isatty():
         return shown
@@ -68,12 +68,12 @@ def _laid(line: str, stream: TextIO, hang: int | None) -> str:
 
 
 def styled(stream: TextIO) -> bool:
-    """Whether bold and colour are welcome: a terminal that is not dumb, and no NO_COLOR."""
+    """Whether to print bold and colour: on a terminal that is not dumb, without NO_COLOR."""
     return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
 def counted(number: int, noun: str, many: str | None = None) -> str:
-    """A number and what it counts.
+    """A number with its noun in the singular or plural.
 
     >>> counted(1, "finding"), counted(1204, "vertex", "vertices")
     ('1 finding', '1,204 vertices')

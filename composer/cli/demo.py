@@ -1,4 +1,4 @@
-"""`moue demo`: the head keeper, made from nothing, and what Moue does with it, in a folder."""
+"""`moue demo`: the demo head keeper in the window, or Moue's whole work on it in a folder."""
 
 from __future__ import annotations
 
@@ -12,16 +12,17 @@ from composer.cli import console
 
 def demo(
     chain: Annotated[
-        bool, typer.Option("--chain", help="Bring the library onto the sculpt ferrier, carry, mix and bake at level 3.")
+        bool,
+        typer.Option("--chain", help="Fit keeper's library onto the sculpt ferrier, carry, mix and bake at level 3."),
     ] = False,
     to: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Write it all here instead of opening the window.")
+        Path | None, typer.Option(metavar="FOLDER", help="Write the demo here instead of opening the window.")
     ] = None,
 ) -> None:
     """Open the demo in the window, or write it to a folder.
 
-    With --to it is divided, mixed, baked, checked and pictured there. Without --to it opens in the window, or where
-    there is no screen is written to ./moue-demo. With --chain it goes the whole way, from keeper's library and
+    With --to the demo is divided, mixed, baked, checked and pictured in that folder. Without --to it opens in the
+    window, or without a screen is written to ./moue-demo. With --chain it does the whole job, from keeper's library and
     ferrier's sculpt to ferrier's own baked targets.
 
     Example: moue demo --to moue-demo

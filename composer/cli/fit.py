@@ -1,4 +1,4 @@
-"""`moue fit`: the library's topology on a sculpt, with figures and pictures."""
+"""`moue fit`: the library's topology fitted onto a sculpt, with figures and pictures."""
 
 from __future__ import annotations
 
@@ -14,42 +14,46 @@ GUESSED, PICTURE = "guessed.toml", "before_and_after.png"
 
 
 def fit(
-    head: Annotated[Path, typer.Argument(help="A library, or a document whose head is taken.")],
-    sculpt: Annotated[Path, typer.Argument(help="The new head: .obj, .ply, .stl, .off, .glb, any topology.")],
-    landmarks: Annotated[Path, typer.Option(metavar="FILE", help="Landmarks of both sides, TOML or JSON.")],
+    head: Annotated[Path, typer.Argument(help="A library, or a document with the head to fit.")],
+    sculpt: Annotated[Path, typer.Argument(help="The new head in any topology: .obj, .ply, .stl, .off or .glb.")],
+    landmarks: Annotated[
+        Path, typer.Option(metavar="FILE", help="Landmarks on the head and on the sculpt, TOML or JSON.")
+    ],
     to: Annotated[Path, typer.Option(metavar="FOLDER", help="The folder to write to.")],
     guess: Annotated[
-        bool, typer.Option("--guess", help="Also write where the landmarks that nobody placed came to lie.")
+        bool, typer.Option("--guess", help="Also write guesses for the landmarks that nobody placed.")
     ] = False,
     level: Annotated[
         int | None,
         typer.Option(
-            metavar="N", min=0, max=8, help="Project up to this level, 0 to 8. Otherwise as fine as the sculpt."
+            metavar="N", min=0, max=8, help="Project up to this level, 0 to 8. Without it, as fine as the sculpt."
         ),
     ] = None,
     reach: Annotated[
-        float | None, typer.Option(metavar="MM", min=0.0, help="How far a vertex may be moved onto the sculpt, mm.")
+        float | None, typer.Option(metavar="MM", min=0.0, help="The furthest that a vertex moves onto the sculpt, mm.")
     ] = None,
     free: Annotated[
-        list[str] | None, typer.Option(metavar="GROUP", help="A face group that is not to follow; may be repeated.")
+        list[str] | None,
+        typer.Option(metavar="GROUP", help="A face group that does not follow the sculpt; may be repeated."),
     ] = None,
     protect: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A .npy mask of vertices that are not projected.")
+        Path | None, typer.Option(metavar="FILE", help="A mask, .npy, of vertices that are not projected.")
     ] = None,
-    no_relax: Annotated[bool, typer.Option("--no-relax", help="Leave the loops as the fit leaves them.")] = False,
-    any_size: Annotated[bool, typer.Option("--any-size", help="Take a sculpt of any size.")] = False,
+    no_relax: Annotated[bool, typer.Option("--no-relax", help="Do not relax the loops after the fit.")] = False,
+    any_size: Annotated[bool, typer.Option("--any-size", help="Accept a sculpt of any size.")] = False,
     turn_over: Annotated[bool, typer.Option("--turn-over", help="Turn the sculpt's faces over.")] = False,
     neutral: Neutral = None,
     unit: Unit = None,
     sculpt_unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave the pictures out.")] = False,
 ) -> None:
-    """Bring the library's topology onto a sculpt.
+    """Fit the library's topology onto a sculpt.
 
-    The mesh is fitted, relaxed, and projected level by level. The fit goes through the placed landmarks alone; four do,
-    and all help. What --guess writes is looked at and corrected by you, and is then a landmark file for a second fit.
+    The mesh is fitted, relaxed, and projected level by level. The fit goes through the placed landmarks alone: four are
+    enough, and every further one helps. Check and correct the landmarks that --guess writes, and use them for a second
+    fit.
 
-    Exit code 1 where faces are left turned over or folded.
+    Exit code 1 where faces are still turned over or folded.
 
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
     """
@@ -78,7 +82,7 @@ def fit(
             protect=None if protect is None else read_mask(protect), turn_over=turn_over,
         )  # fmt: skip
         fitted = files.fit(options, progress)
-        progress(0.98, "writing and picturing")
+        progress(0.98, "writing files and pictures")
 
         def more(folder: Path) -> list[Path]:
             added = []
@@ -102,7 +106,7 @@ def fit(
         f"distance to the sculpt: median {report.distance.median:.3f}, p95 {report.distance.p95:.3f}, "
         f"max {report.distance.max:.3f} mm"
     )
-    console.say(f"landmarks: within {worst[1]:.2f} mm, {worst[0]} the furthest")
+    console.say(f"landmarks: within {worst[1]:.2f} mm, the furthest is {worst[0]}")
     console.say(
         f"faces reversed {report.reversed_faces}, folded {report.folded_faces}; "
         f"corner angles changed by {report.loops.angle_median_deg:.1f} degrees (median), "

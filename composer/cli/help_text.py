@@ -1,6 +1,6 @@
-"""How `--help` reads: usage, what the command does, examples to copy, options with their values, at any width.
+"""The text of `--help`: usage, what the command does, examples to copy, and options with their values, at any width.
 
-Commands stand in groups, by the steps of the job. Bold on a terminal, plain text elsewhere.
+Commands are grouped by the steps of the job. Headings are bold on a terminal, plain elsewhere.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typer.core import TyperCommand, TyperGroup
 from composer.cli.console import columns, styled
 
 LEFT = 24
-"""Columns of the left side, names and values; a longer one has a line of its own."""
+"""Columns of the left side with names and values (our choice); a longer name has its own line."""
 EXAMPLE = "Example:"
 
 
@@ -76,7 +76,7 @@ def _usage(words: Sequence[str]) -> list[str]:
 
 
 def _paragraphs(text: str) -> list[str]:
-    """The docstring, wrapped; its examples together, each a line to copy."""
+    """The docstring, wrapped, with its examples together at the end."""
     lines: list[str] = []
     examples: list[str] = []
     for paragraph in text.split("\n\n"):
@@ -93,12 +93,12 @@ def _paragraphs(text: str) -> list[str]:
 
 
 def _wrapped(words: str, wide: int) -> list[str]:
-    """Prose in lines; an option's name is never broken, and loses the marks of code."""
+    """Prose in lines, without backquotes; the names of options are not broken."""
     return wrap(words.replace("`", ""), wide, break_on_hyphens=False)
 
 
 def _shell_lines(words: str, indent: str, join: str) -> list[str]:
-    """A command over as many lines as it needs; `join` ends all but the last."""
+    """A shell command in lines; `join` ends all of them except the last."""
     lines = wrap(words, columns() - len(join), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
     return [line + join for line in lines[:-1]] + lines[-1:]
 
@@ -126,7 +126,7 @@ def _longest(names: Sequence[str]) -> str:
 
 
 def _value(param: Any) -> str:
-    """What stands for a value: the one that is said, the choices, or the name of an argument."""
+    """The placeholder of a value: its metavar, or the name of the parameter."""
     if getattr(param, "is_flag", False):
         return ""
     if param.metavar:
@@ -135,15 +135,15 @@ def _value(param: Any) -> str:
 
 
 def _meaning(option: Any) -> str:
-    """What an option does, whether it must be given, and what holds where it is not."""
+    """An option's help, whether it is required, and its default."""
     default = option.default
-    said = " ".join((option.help or "").split())
+    help_text = " ".join((option.help or "").split())
     if option.required:
-        return f"{said} Required."
+        return f"{help_text} Required."
     if option.is_flag or default in (None, "", ()) or callable(default) or option.show_default is False:
-        return said
+        return help_text
     shown = default.value if isinstance(default, Enum) else f"{default:g}" if isinstance(default, float) else default
-    return f"{said} (default {shown})"
+    return f"{help_text} (default {shown})"
 
 
 def _bold(words: str) -> str:

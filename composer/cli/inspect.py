@@ -1,4 +1,4 @@
-"""`moue inspect`: what a library holds and what is wrong with it; with `--mend`, a mended copy."""
+"""`moue inspect`: a library's content and its faults; with `--mend`, a mended copy."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from composer.head.head import Head
 
 LEVELS = 4
+"""The finest level whose vertex count is listed (our choice)."""
 
 
 def inspect(
@@ -26,17 +27,17 @@ def inspect(
         Path | None, typer.Option(metavar="FOLDER", help="Write a mended copy of a folder to this new folder.")
     ] = None,
     picture: Annotated[
-        Path | None, typer.Option(metavar="FILE.png", help="Picture the landmarks, found or given, on the head.")
+        Path | None, typer.Option(metavar="FILE", help="Write a picture, .png, of the landmarks, found or given.")
     ] = None,
     json_file: Json = None,
 ) -> None:
-    """Say what a library holds, what Moue takes it for, and what is wrong with it.
+    """Show a library's content, Moue's beliefs about it, and its faults.
 
-    It tells counts, levels, unit, neutral and how far each shape moves. Found, and mended with --mend: files of another
-    scale, vertex order or level than the rest, split along seams or triangulated, and head motion left in shapes. Found
-    only: dead and double shapes, a neutral that is not at rest, files that cannot be read.
+    It lists counts, levels, unit, neutral and how far each shape moves. It finds, and with --mend mends, files with
+    another scale, vertex order or level than the rest, files split along seams or triangulated, and head motion in
+    shapes. It also finds dead and duplicate shapes, a neutral that is not at rest, and files that cannot be read.
 
-    Exit code 1 where an error stays.
+    Exit code 1 where an error remains.
 
     Example: moue inspect scans --mend scans_mended --json report.json
     """
@@ -53,17 +54,17 @@ def inspect(
         may_write(Path(str(json_file)), ".json", (path, mend))
     if picture is not None:
         may_write(picture, ".png", (path, mend))
-    looked: Inspection | None = None
+    inspection: Inspection | None = None
     became: dict[str, str] = {}
     with bar("opening") as progress:
         if path.is_dir():
-            looked = inspect_folder(path, neutral, unit, progress)
-            head, notes = with_recognised_parts(looked.head), list(looked.notes)
-            files = [_file_row(file) for file in looked.files if file.faults]
+            inspection = inspect_folder(path, neutral, unit, progress)
+            head, notes = with_recognised_parts(inspection.head), list(inspection.notes)
+            files = [_file_row(file) for file in inspection.files if file.faults]
             if mend is not None:
                 from composer.document.mend import write_mended
 
-                became = write_mended(looked, mend, skip_broken, progress)
+                became = write_mended(inspection, mend, skip_broken, progress)
         else:
             if mend is not None:
                 raise MoueError("is one file; only a folder of targets can be mended", path)
@@ -132,9 +133,9 @@ def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str
     for name, most in moves.items():
         console.say(f"  {name}: " + (f"moves up to {most:.2f} mm" if most else "does not move"))
     _say_faults(report["files"], mend is not None)
-    told = " ".join(belief["words"] for belief in report["beliefs"])
+    printed = " ".join(belief["words"] for belief in report["beliefs"])
     for note in report["notes"]:
-        if note not in told:
+        if note not in printed:
             console.note(note)
     if mend is not None:
         count = {what: list(became.values()).count(what) for what in ("mended", "copied", "left out")}
@@ -152,13 +153,13 @@ def _picture(head: Head, to: Path) -> None:
     marks = head.landmarks or (found.landmarks if found is not None else None)
     if not marks:
         raise MoueError("has no landmarks to picture, and none were found", head.path)
-    made = landmark_picture(head, marks, found.guesses if found is not None else ())
-    write_whole(to, lambda file: made.save(file, "PNG"))
+    image = landmark_picture(head, marks, found.guesses if found is not None else ())
+    write_whole(to, lambda file: image.save(file, "PNG"))
 
 
 def _say_beliefs(beliefs: list[dict[str, Any]]) -> None:
-    """The page of what is believed: by topic, each line with a mark where it is a question, and how to correct it."""
-    console.say("what Moue takes it for (a question mark asks you to look):")
+    """Print what Moue believes of the library, by topic, with a mark at each doubt and how to correct it."""
+    console.say("what Moue takes it for (check the lines with a question mark):")
     for topic in dict.fromkeys(belief["topic"] for belief in beliefs):
         lines = [belief for belief in beliefs if belief["topic"] == topic]
         for number, belief in enumerate(lines):
@@ -170,7 +171,7 @@ def _say_beliefs(beliefs: list[dict[str, Any]]) -> None:
 
 def _say_faults(files: list[dict[str, Any]], mending: bool) -> None:
     if not files:
-        console.say("nothing is wrong with it")
+        console.say("no faults found")
         return
     for row in files:
         console.say(row["file"])
@@ -179,7 +180,7 @@ def _say_faults(files: list[dict[str, Any]], mending: bool) -> None:
 
 
 def _mended(fault: dict[str, Any], became: str, mending: bool) -> str:
-    """What --mend does, or did, about a fault."""
+    """What --mend does, or has done, about a fault."""
     if not mending:
         return "--mend mends it" if fault["mended"] else "--mend does not mend it"
     if became == "left out":

@@ -1,4 +1,4 @@
-"""`moue join`: what the seamless join does for each recipe, beside the linear one."""
+"""`moue join`: the seamless join of each recipe compared with the linear one."""
 
 from __future__ import annotations
 
@@ -15,14 +15,15 @@ def join(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     recipe: Only = None,
     to: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Picture both joins of every recipe side by side, .png.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a picture, .png, of both joins of every recipe side by side."),
     ] = None,
     view: View = "front",
     json_file: Json = None,
 ) -> None:
-    """Compare linear and seamless joins in figures.
+    """Compare linear and seamless joins in numbers.
 
-    It tells, where regions meet, the strain, the faces turned over, and how far the join moves what lies outside.
+    Where regions meet it lists the strain and the turned faces, and how far the join moves the skin outside.
 
     Example: moue join document.toml --recipe wink --to wink.png
     """

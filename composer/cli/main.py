@@ -1,6 +1,7 @@
-"""The command `moue`: one subcommand a file, in groups by the steps of the job.
+"""The command `moue`: one subcommand a file, grouped by the steps of the job.
 
-Exit codes: 0 done, 1 the work found a problem, 2 wrong input, told in one line, 130 stopped by the keyboard.
+Exit codes: 0 done, 1 the work found a problem, 2 wrong input, with one line on standard error, 130 stopped from the
+keyboard.
 """
 
 from __future__ import annotations
@@ -37,11 +38,11 @@ from composer.cli.help_text import Command, Group
 from composer.errors import LINE_LIMIT, MoueError, cannot, shorten, visible
 
 USAGE_ERROR: Any = next(each for each in typer.BadParameter.__mro__ if each.__name__ == "ClickException")
-"""What is wrong with the words of a command; the class lies elsewhere in different versions of typer."""
+"""The error for wrong arguments; its module differs between versions of typer."""
 
 STOPPED = 130
 OPENS_NOTHING = ("demo", "bench")
-"""Commands that open no document and no library of a person's."""
+"""Commands that do not open a user's document or library."""
 
 COMMANDS: dict[str, dict[str, Callable[..., None]]] = {
     "The window": {"open": open.open_, "demo": demo.demo},
@@ -54,7 +55,7 @@ COMMANDS: dict[str, dict[str, Callable[..., None]]] = {
     "Picture": {"sheet": sheet.sheet},
     "Moue itself": {"bench": bench.bench},
 }  # fmt: skip
-"""Every subcommand, by the step of the job that it belongs to; `moue --help` shows them so."""
+"""Every subcommand by the step of the job, in the order of `moue --help`."""
 
 app = typer.Typer(
     name="moue", cls=Group, invoke_without_command=True, pretty_exceptions_enable=False, rich_markup_mode=None,
@@ -71,11 +72,12 @@ def _version(asked: bool) -> None:
 def window(
     context: typer.Context,
     version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which Moue this is.")
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
     ] = False,
     quiet: Quiet = False,
 ) -> None:
-    """Facial expressions mixed by region, checked, and baked as new targets. Without a command: the window."""
+    """Mix facial expressions by region, check them, and bake them as new targets. Without a command the window opens.
+    """
     be_quiet(quiet)
     if context.invoked_subcommand is None:
         from composer.viewer.app import run_window
@@ -84,19 +86,19 @@ def window(
 
 
 def version() -> None:
-    """Say which Moue this is. Example: moue version"""
+    """Show the version. Example: moue version"""
     _version(True)
 
 
 for _step, _calls in COMMANDS.items():
     for _name, _call in _calls.items():
-        _whole = _call if _name in OPENS_NOTHING else with_allow_outside(_call)
-        app.command(_name, cls=Command, rich_help_panel=_step)(with_quiet(_whole))
+        _command = _call if _name in OPENS_NOTHING else with_allow_outside(_call)
+        app.command(_name, cls=Command, rich_help_panel=_step)(with_quiet(_command))
 app.command("version", cls=Command, hidden=True)(version)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command with `arguments`, or the process's own, and end with one of the exit codes above."""
+    """Run the command with `arguments`, or the process's own, and end with one of this module's exit codes."""
     be_quiet(False)
     try:
         code = app(args=list(arguments) if arguments is not None else None, prog_name="moue", standalone_mode=False)
@@ -115,12 +117,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except OSError as error:
         _end(str(cannot("read or written", error.filename or "the output", error)))
     except MemoryError:
-        _end("there is not enough memory for this; close what else is open, or work at a lower level")
+        _end("there is not enough memory for this; close other programs, or work at a lower level")
     except RecursionError:
-        _end("what was given is nested too deeply to be worked on; is a file of it damaged?")
+        _end("the input is nested too deeply; is one of its files damaged?")
     if code == STOPPED:  # some versions of typer take the interrupt themselves
         _end("stopped; no file is half written", STOPPED)
-    if arguments is None:  # the process ends here: a stop that comes after the work is done changes nothing any more
+    if arguments is None:  # the work is done: a stop from now on changes nothing
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     raise SystemExit(code if isinstance(code, int) else 0)
 

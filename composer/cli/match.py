@@ -11,17 +11,17 @@ from composer.cli import console
 from composer.cli.sources import DOCUMENT, LIBRARY, UNITS, Json, is_document
 
 POOR = 0.5
-"""A target of whose movement less than this is reached is one that no weights reach."""
+"""Least share of a target's movement that the weights must reach; below it the exit code is 1 (our choice)."""
 SHOWN = 10
-"""How many cells are printed, the largest first; the document holds them all."""
+"""Most cells that are printed, the largest first (our choice); the document holds all."""
 
 
 def match(
     head: Annotated[Path, typer.Argument(help=f"{DOCUMENT} Or: {LIBRARY}")],
-    target: Annotated[Path, typer.Argument(help="The face to be reached, of the head's own topology, in any format.")],
+    target: Annotated[Path, typer.Argument(help="The face to reproduce, in the head's own topology, in any format.")],
     to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
     region: Annotated[
-        list[str] | None, typer.Option(metavar="NAME", help="Only this region (all too); may be repeated.")
+        list[str] | None, typer.Option(metavar="NAME", help="Only this region; `all` is the base row; may be repeated.")
     ] = None,
     shape: Annotated[list[str] | None, typer.Option(metavar="NAME", help="Only this shape; may be repeated.")] = None,
     low: Annotated[float, typer.Option(metavar="WEIGHT", help="The least weight, -1 to 0.")] = 0.0,
@@ -30,14 +30,14 @@ def match(
         float, typer.Option(metavar="X", help="How few cells: 0 as many as help, 0.01 few, 0.1 very few.")
     ] = 0.01,
     whole: Annotated[
-        bool, typer.Option("--whole/--no-whole", help="Try the whole face first, then regions; or regions alone.")
+        bool, typer.Option("--whole/--no-whole", help="Try the whole face before the regions, or only the regions.")
     ] = True,
     symmetric: Annotated[bool, typer.Option("--symmetric", help="Give left and right the same weights.")] = False,
     residual: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Keep what is left as a shape of this name.")
+        str | None, typer.Option(metavar="NAME", help="Keep the residual as a shape of this name.")
     ] = None,
     heat: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write a picture, .png, of what is left, as heat.")
+        Path | None, typer.Option(metavar="FILE", help="Write a picture, .png, of the residual as heat.")
     ] = None,
     unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The target's unit: {UNITS}.")] = None,
     json_file: Json = None,
@@ -46,7 +46,7 @@ def match(
 
     Exit code 1 where less than half of the target's movement is reached.
 
-    The whole face is tried first, then regions, in few cells. `--sparse 0 --no-whole` weighs every cell there is.
+    The whole face is tried first, then regions, with few cells. `--sparse 0 --no-whole` uses every cell.
 
     Example: moue match keeper scan.obj --to scan.moue
     """
@@ -79,27 +79,30 @@ def match(
         else:
             evaluated, notes = library_project(head, to, progress)
         progress(0.5, "matching")
-        found = match_file(evaluated, target, region, shape, bounds=bounds, symmetric=symmetric, whole=whole, unit=unit)
-        matched, told = found.few.matched, found.conditioning
+        result = match_file(
+            evaluated, target, region, shape, bounds=bounds, symmetric=symmetric, whole=whole, unit=unit
+        )  # fmt: skip
+        matched, conditioning = result.few.matched, result.conditioning
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
         document = matched_document(evaluated.project, to, target.stem, matched, residual, taken)
         make_folder(to.parent)
         if heat is not None:
-            picture = match_sheet(evaluated.head, found.sculpt.positions, matched.left, target.stem).image
+            picture = match_sheet(evaluated.head, result.sculpt.positions, matched.left, target.stem).image
             write_whole(heat, lambda file: picture.save(file, "PNG"))
-        save_document(document, to)  # last, so that a match that was stopped can be done again
+        save_document(document, to)  # last: a stopped match leaves no document behind
     cells = document.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most
     if json_file is not None:
         write_json(json_file, {
             "document": str(to), "recipe": target.stem, "p50_mm": middle, "p95_mm": high_mm, "max_mm": most,
             "explained": matched.explained,
-            "explained_whole": found.few.whole.explained if found.few.whole else None,
-            "condition": _number(told.number) if told else None, "dependent": told.dependent if told else None,
-            "dead": told.dead if told else None,
+            "explained_whole": result.few.whole.explained if result.few.whole else None,
+            "condition": _number(conditioning.number) if conditioning else None,
+            "dependent": conditioning.dependent if conditioning else None,
+            "dead": conditioning.dead if conditioning else None,
             "cells": [{"region": c.region, "shape": c.shape, "weight": c.weight} for c in cells],
         })  # fmt: skip
-    for sentence in [*evaluated.notes, *notes, told.words if told else "", found.few.words or ""]:
+    for sentence in [*evaluated.notes, *notes, conditioning.words if conditioning else "", result.few.words or ""]:
         if sentence:
             console.note(sentence)
     if json_file != "-":
@@ -107,7 +110,7 @@ def match(
         for cell in largest[:SHOWN]:
             console.say(f"{cell.weight:7.3f}  {cell.region} x {cell.shape}")
         if len(cells) > SHOWN:
-            console.say(f"    and {len(cells) - SHOWN} more, the next of {abs(largest[SHOWN].weight):.3f}")
+            console.say(f"    and {len(cells) - SHOWN} more, of at most {abs(largest[SHOWN].weight):.3f}")
         reached = f"{100 * matched.explained:.1f} percent of the movement"
         console.say(
             f"{to}: recipe {target.stem!r}, {console.counted(len(cells), 'cell')} "

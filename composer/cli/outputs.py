@@ -1,4 +1,4 @@
-"""Where a command may write a picture, a page or a report: never over what a person would miss."""
+"""Where a command may write a picture, a page or a report: not over other files of the user."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
 def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), makes: Path | None = None) -> Path:
     """The path itself, where a file of this kind may be written there.
 
-    Refused with MoueError before any work is done: another suffix, one of `sources` (what the command reads), a
-    place inside a source's folder, a folder that cannot be written, and a file that is there and is no earlier one of
-    the kind. `makes` is a folder that the command makes itself where it is not there.
+    Raises MoueError, before any work is done, for another suffix, for one of `sources` (the files that the command
+    reads), for a place inside a source's folder, for a folder that cannot be written, and for an existing file of
+    another kind. `makes` is a folder that the command creates.
     """
     kind, begins = KINDS[suffix]
     if path.suffix.lower() != suffix:
@@ -32,14 +32,14 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), make
                 continue
             source_place = source.resolve()
             if place == source_place or (source_place.is_dir() and source_place == place.parent):
-                raise MoueError("lies among the files that are read", path, hint="choose another place")
+                raise MoueError("is among the files that are read", path, hint="choose another place")
         if place.is_file():
             with place.open("rb") as file:
                 first = file.read(16).lower()
             if not first.startswith(tuple(each.lower() for each in begins)):
                 raise MoueError(f"is there and is not {kind}", path, hint="choose another name")
         elif place.exists():
-            raise MoueError("is there and is no file", path, hint="choose another name")
+            raise MoueError("is there and is not a file", path, hint="choose another name")
         will_be_made = makes is not None and makes.resolve() == place.parent
         if not place.parent.is_dir() and not will_be_made:
             raise MoueError("its folder is not there", path, hint="make it first, or choose another")

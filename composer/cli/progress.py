@@ -1,4 +1,4 @@
-"""A progress bar with the time left, on a terminal's standard error, gone when done; elsewhere nothing."""
+"""A progress bar with the remaining time on a terminal's standard error; it disappears when the work is done."""
 
 from __future__ import annotations
 

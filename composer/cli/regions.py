@@ -27,10 +27,10 @@ def regions(
         str, typer.Option(metavar="NAME", help="Which regions from landmarks: face, eight or coarse.")
     ] = "face",
     count: Annotated[
-        int, typer.Option(metavar="N", min=1, max=1000, help="Regions from displacement at most, 1 to 1000.")
+        int, typer.Option(metavar="N", min=1, max=1000, help="Most regions from displacement, 1 to 1000.")
     ] = 16,
     ramp_mm: Annotated[
-        float, typer.Option(metavar="MM", min=0.0, max=1000.0, help="How wide the borders of groups are, mm.")
+        float, typer.Option(metavar="MM", min=0.0, max=1000.0, help="Width of the borders between groups, mm.")
     ] = 8.0,
     softness: Annotated[
         float,
@@ -42,7 +42,7 @@ def regions(
 ) -> None:
     """Make a document with regions for a library.
 
-    They come from landmarks, from what moves together, or from face groups.
+    Regions come from landmarks, from skin that moves together, or from face groups.
 
     Example: moue regions keeper --to mine/document.toml --from displacement
     """

@@ -27,9 +27,9 @@ def reorder(
 ) -> None:
     """Put a mesh in the vertex order of another file.
 
-    It goes by the polygons alone, welded and joined where need be. The positions are the mesh's own; polygons, texture
-    coordinates and groups are the other's. Where a symmetric piece fits in several ways its texture coordinates or its
-    positions decide, or a --landmark.
+    The order follows from the polygons alone, welded and joined as needed. The new file has the mesh's positions and
+    the other file's polygons, texture coordinates and groups. Where a symmetric piece fits in several ways, texture
+    coordinates, positions or a --landmark decide.
 
     Example: moue reorder scan.obj --like keeper/neutral.obj --to scan_in_order.obj
     """
@@ -47,7 +47,7 @@ def reorder(
     with bar("reading") as progress:
         reference, other = read_mesh(like), read_mesh(mesh)
         pairs = _pairs(landmark or [], reference.n_vertices, other.n_vertices)
-        progress(0.4, "walking")
+        progress(0.4, "matching the polygons")
         try:
             matched = likeness(reference, other, pairs)
         except MoueError as error:
@@ -62,28 +62,28 @@ def reorder(
         write_json(json_file, report)
         if json_file == "-":
             return
-    done = ", ".join(matched.did) or "it was in order already"
+    done = ", ".join(matched.did) or "already in order"
     console.say(f"{to}: {len(matched.vertices):,} vertices in the order of {like.name}: {done}")
     if matched.decided != "connectivity":
-        by = {"uv": "texture coordinates", "geometry": "the places of the vertices", "landmark": "landmarks"}
-        console.note(f"its polygons fit in several ways; {by[matched.decided]} decided.")
+        by = {"uv": "texture coordinates", "geometry": "vertex positions", "landmark": "landmarks"}
+        console.note(f"The polygons fit in several ways; {by[matched.decided]} decided.")
     for note in notes:
         console.note(note)
 
 
-def _pairs(said: list[str], n: int, m: int) -> NDArray[np.int64] | None:
-    """(k, 2) vertex numbers out of "12=40"; None for none. Raises MoueError for what is no such pair."""
+def _pairs(options: list[str], n: int, m: int) -> NDArray[np.int64] | None:
+    """(k, 2) vertex numbers from options such as "12=40"; None without any. Raises MoueError for other text."""
     import numpy as np
 
     from composer.errors import MoueError
 
     pairs = []
-    for text in said:
+    for text in options:
         words = text.split("=")
         if len(words) != 2 or not all(word.isascii() and word.strip().isdigit() for word in words):
             raise MoueError(f"--landmark {text!r} is not two vertex numbers with = between them", hint="as in 12=40")
         of_other, of_mesh = int(words[0]), int(words[1])
         if of_other >= n or of_mesh >= m:
-            raise MoueError(f"--landmark {text!r} names a vertex that is not there", hint=f"below {n}={m}")
+            raise MoueError(f"--landmark {text!r} names a missing vertex", hint=f"the numbers are below {n}={m}")
         pairs.append((of_other, of_mesh))
     return np.array(pairs, dtype=np.int64) if pairs else None

@@ -13,7 +13,7 @@ from composer.head.atomic import write_whole
 def write_json(where: str, report: object) -> None:
     """Write `report` to the file `where`, or to standard output for "-", in UTF-8.
 
-    What cannot be seen in a name is written out as JSON does, so that the name is the same when it is read.
+    Control characters in names become JSON escapes, so that a reader gets the same name.
     """
     text = visible(json.dumps(report, indent=2, ensure_ascii=False), keep="\n") + "\n"
     if where == "-":

@@ -14,7 +14,7 @@ from composer.cli.sources import LIBRARY, VIEWS, Columns, Neutral, SkipBroken, U
 
 
 class Heat(StrEnum):
-    """What a sheet can show as heat."""
+    """The quantities that a sheet can show as heat."""
 
     MOVEMENT = "movement"
     MASK = "mask"

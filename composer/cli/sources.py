@@ -1,4 +1,4 @@
-"""What several subcommands open: a document or a library, with the same options and the same words."""
+"""Options and help that several subcommands share for opening documents and libraries."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ VIEWS = "front, three_quarter, profile, below or back"
 LIBRARY = "A library: a folder of OBJ or PLY targets, or one .glb, .gltf, .npz or USD file."
 DOCUMENT = "A document.toml or a .moue file."
 UNITS = "mm, cm, dm, m, in or ft"
-Neutral = Annotated[str | None, typer.Option(metavar="NAME", help="The neutral's name in a folder.")]
+Neutral = Annotated[str | None, typer.Option(metavar="NAME", help="The file name of the neutral in a folder.")]
 Unit = Annotated[str | None, typer.Option(metavar="UNIT", help=f"The files' unit: {UNITS}.")]
-SkipBroken = Annotated[bool, typer.Option("--skip-broken", help="Leave out files that cannot be used, and name them.")]
+SkipBroken = Annotated[bool, typer.Option("--skip-broken", help="Leave out unusable files, and name them.")]
 Json = Annotated[
     str | None, typer.Option("--json", metavar="FILE", help="Write the result as JSON here; - is standard output.")
 ]
@@ -27,7 +27,7 @@ Only = Annotated[list[str] | None, typer.Option(metavar="NAME", help="Only this 
 
 
 def is_document(path: Path) -> bool:
-    """Whether a path is named as a document."""
+    """Whether a path has a document's suffix."""
     return path.suffix.lower() in (".toml", ".moue")
 
 

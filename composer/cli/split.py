@@ -13,7 +13,7 @@ from composer.cli.sources import DOCUMENT
 
 
 class By(StrEnum):
-    """What cuts the shapes."""
+    """How shapes are cut."""
 
     REGIONS = "regions"
     SIDES = "sides"
@@ -26,12 +26,12 @@ def split(
         By, typer.Option(metavar="HOW", help="Cut by the document's regions (regions), or into left and right (sides).")
     ] = By.REGIONS,
     ramp_mm: Annotated[
-        float, typer.Option(metavar="MM", min=0.0, max=1000.0, help="How wide the ramp between the sides is.")
+        float, typer.Option(metavar="MM", min=0.0, max=1000.0, help="Width of the ramp between the sides, mm.")
     ] = 12.0,
 ) -> None:
     """Cut every shape into targets that sum to it.
 
-    It writes as many files SHAPE.REGION as there are shapes times regions, and the neutral beside them.
+    It writes a file SHAPE.REGION for every shape and region, and the neutral beside them.
 
     Example: moue split document.toml --to pieces --by sides
     """

@@ -1,4 +1,4 @@
-"""`moue try`: an animator's trials without the window, each as one sheet with what the checks find written under it."""
+"""`moue try`: an animator's trials without the window, on one sheet with the findings of the checks."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from composer.mixing.recipe import Recipe
     from composer.progress import Progress
 
-MOST = 400  # pictures on one sheet
+MOST = 400
+"""Most pictures on one sheet (our choice)."""
 MODES = "give one of --sweep REGION:SHAPE, --pairs, --random N"
 
 
@@ -36,9 +37,9 @@ def try_(
     high: Annotated[
         float, typer.Option(metavar="WEIGHT", min=-1.0, max=2.0, help="The greatest weight, -1 to 2.")
     ] = 1.0,
-    seed: Annotated[int, typer.Option(metavar="N", min=0, help="The same seed gives the same combinations.")] = 1,
+    seed: Annotated[int, typer.Option(metavar="N", min=0, help="Seed of the random combinations.")] = 1,
     cells: Annotated[int, typer.Option(metavar="N", min=1, max=64, help="Cells of a combination, 1 to 64.")] = 4,
-    symmetric: Annotated[bool, typer.Option("--symmetric", help="Combine both sides alike.")] = False,
+    symmetric: Annotated[bool, typer.Option("--symmetric", help="Give left and right the same weights.")] = False,
     keep_worst: Annotated[
         int, typer.Option(metavar="N", min=1, max=MOST, help="Picture this many, the worst first.")
     ] = 12,
@@ -52,7 +53,7 @@ def try_(
 ) -> None:
     """Picture a sweep, pairs of recipes, or random combinations.
 
-    One sheet shows them all, and says what the checks find in each.
+    One sheet shows all of them with the findings of the checks.
 
     Example: moue try document.toml --sweep upper_lid_left:au43_left --steps 9 --to sweep.png
 
@@ -80,9 +81,9 @@ def try_(
     if keep_in is not None and random is None:
         raise MoueError("only random combinations can be kept", keep_in, hint="give --random N")
     if sweep is not None and recipe is not None and len(set(recipe)) > 1:
-        raise MoueError("a cell is swept on one recipe", hint="give --recipe once")
+        raise MoueError("--sweep takes one recipe", hint="give --recipe once")
     if low > high:
-        raise MoueError(f"weights from {low:g} to {high:g} go backwards", hint="give --low below --high")
+        raise MoueError(f"--low {low:g} is above --high {high:g}", hint="give --low below --high")
     project = open_document(document)
     sources = (document, project.head_path)
     may_write(to, ".png", sources)

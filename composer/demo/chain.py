@@ -1,4 +1,4 @@
-"""The whole chain on the demo: keeper's library and ferrier's sculpt, and in the end ferrier's own baked targets.
+"""The whole chain on the demo, from keeper's library and ferrier's sculpt to ferrier's own baked targets.
 
 The sculpt has another topology; its landmarks are those that a person would place. The library is fitted onto it,
 carried over with regions and recipes, and three recipes are baked at level 3 in the vertex order of a sample, as the
@@ -48,14 +48,15 @@ LEVEL, ORDER_SEED = 3, 5
 
 
 def chain(folder: Path | str, progress: Progress) -> list[str]:
-    """Make all of it in `folder`, whole or not at all; lines that say what was made and how good it is.
+    """Write the chain to `folder`, completely or not at all; return lines on the results and their quality.
 
-    Raises MoueError where the folder holds something already or cannot be written.
+    Raises MoueError where the folder is not empty or cannot be written.
     """
-    return whole_folder(Path(folder), lambda made: _made(made, progress))
+    return whole_folder(Path(folder), lambda new_folder: _write(new_folder, progress))
 
 
-def _made(folder: Path, progress: Progress) -> list[str]:
+def _write(folder: Path, progress: Progress) -> list[str]:
+    """All steps of the chain in a new folder, and the lines about them."""
     keeper, _ = write_library_and_document(folder / "keeper_library", lambda f, words: progress(0.2 * f, words))
     progress(0.2, "sculpting ferrier")
     sculpt = build_sculpt(character("ferrier"))
@@ -77,7 +78,7 @@ def _made(folder: Path, progress: Progress) -> list[str]:
     recipes = [evaluated.project.recipe(name) for name in RECIPES]
     baked = bake(evaluated, folder / "baked", recipes, order_of=sample,
                  progress=lambda f, words: progress(0.7 + 0.1 * f, words))  # fmt: skip
-    return [*_told(folder, keeper, evaluated, fitted, baked, progress)]
+    return [*_results(folder, keeper, evaluated, fitted, baked, progress)]
 
 
 def _fit(head: Head, sculpt: Head, placed: Landmarks, progress: Progress) -> FittedHead:
@@ -86,7 +87,7 @@ def _fit(head: Head, sculpt: Head, placed: Landmarks, progress: Progress) -> Fit
 
 
 def _write_sample(fitted: FittedHead, path: Path) -> None:
-    """The fitted cage at level 3 as another program would export it: its vertices and polygons in another order."""
+    """The fitted cage at level 3, as another program exports it: with its own order of vertices and polygons."""
     steps = levels_of(fitted.head.polygons, LEVEL)
     positions, polygons = refine(fitted.head.neutral, steps), steps[-1].polygons
     rng = np.random.default_rng(ORDER_SEED)
@@ -98,7 +99,7 @@ def _write_sample(fitted: FittedHead, path: Path) -> None:
     write(path, Mesh(Polygons(polygons.counts[faces], indices, len(positions)), positions[order], unit="mm"))
 
 
-def _told(
+def _results(
     folder: Path,
     keeper: EvaluatedDocument,
     evaluated: EvaluatedDocument,
@@ -106,7 +107,7 @@ def _told(
     baked: list[Path],
     progress: Progress,
 ) -> list[str]:
-    """Pictures and the report, and what there is to say."""
+    """Write the pictures and the report; return the lines about all results."""
     from PIL import Image as Images
 
     progress(0.82, "checking")
@@ -115,15 +116,16 @@ def _told(
     progress(0.88, "picturing")
     studio = Studio.of(evaluated.head)
     entries = [Entry(name, keeper.pose(keeper.project.recipe(name)), "keeper") for name in RECIPES]
-    own = contact_sheet(Studio.of(keeper.head), entries, title="keeper", columns=3, cell_width=300)
+    old = contact_sheet(Studio.of(keeper.head), entries, title="keeper", columns=3, cell_width=300)
     new = contact_sheet(
         studio, [Entry(r.name, pose, "ferrier") for r, pose, _ in checked], title="ferrier, carried",
         columns=3, cell_width=300,
     )  # fmt: skip
-    whole = Images.new("RGB", (max(own.image.width, new.image.width), own.image.height + new.image.height), BACKGROUND)
-    whole.paste(own.image, (0, 0))
-    whole.paste(new.image, (0, own.image.height))
-    write_whole(folder / "chain.png", lambda file: whole.save(file, "PNG"))
+    size = (max(old.image.width, new.image.width), old.image.height + new.image.height)
+    both = Images.new("RGB", size, BACKGROUND)
+    both.paste(old.image, (0, 0))
+    both.paste(new.image, (0, old.image.height))
+    write_whole(folder / "chain.png", lambda file: both.save(file, "PNG"))
     all_checked = [Checked(recipe.name, pose, found, recipe=recipe) for recipe, pose, found in checked]
     page = html_report(studio, all_checked, title="ferrier")
     write_whole(folder / "report.html", lambda file: file.write(page.encode()))

@@ -1,8 +1,8 @@
 """Whole-face expressions: published combinations of action units, each a little uneven, as faces are.
 
-Where a combination is published its source stands beside it; "own" ones were made by eye. A library of scans is
-never quite even and never quite still, so every expression carries a seeded unevenness of its sided units and some
-a small rigid motion of the whole head, which is recorded here for whoever wants to measure or remove it.
+A published combination has its source beside it; "own" ones were made by eye. Scans are never quite even and the head
+never quite rests, so every expression has a seeded unevenness of its sided units, and some have a small rigid motion of
+the whole head. The motion is recorded here, so that tests can measure how well it is removed.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from composer.demo.action_units import BY_NAME, GAZES
 from composer.errors import unknown
 
-UNEVEN = 0.06  # standard deviation of a side's weight about its pair's
+UNEVEN = 0.06
+"""Standard deviation of a side's weight about the weight of its pair (our choice)."""
 
 
 @dataclass(frozen=True)

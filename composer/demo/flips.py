@@ -1,4 +1,4 @@
-"""Edges of a triangle mesh flipped by lot, in rounds of edges that do not touch each other, where it does no harm."""
+"""Random edge flips of a triangle mesh, in rounds of edges that do not touch each other, where triangles stay sound."""
 
 from __future__ import annotations
 
@@ -7,11 +7,13 @@ from numpy.typing import NDArray
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]
-_LEAST_SINE = 0.34  # of the smallest angle that a flip may leave: 20 degrees
-_LEAST_COSINE = 0.975  # between the normals before and after
+_LEAST_SINE = 0.34
+"""Least sine of the smallest angle after a flip: 20 degrees (our choice)."""
+_LEAST_COSINE = 0.975
+"""Least cosine between the normals before and after a flip: 13 degrees (our choice)."""
 
 
-def flip_by_lot(triangles: Ints, at: Rows, lot: np.random.Generator, rounds: int) -> Ints:
+def flip_at_random(triangles: Ints, at: Rows, rng: np.random.Generator, rounds: int) -> Ints:
     """Triangles (t, 3) over points (n, 3) after `rounds` of random flips; borders and sharp places stay."""
     triangles = triangles.copy()
     for _ in range(rounds):
@@ -24,11 +26,11 @@ def flip_by_lot(triangles: Ints, at: Rows, lot: np.random.Generator, rounds: int
             points = at[new]
             sound &= (_normals(points) * before).sum(1) > _LEAST_COSINE
             sound &= _least_sine(points) > _LEAST_SINE
-        wish = np.where(sound, lot.random(len(one)), 0.0)
+        priority = np.where(sound, rng.random(len(one)), 0.0)
         top = np.zeros(len(triangles))
-        np.maximum.at(top, one, wish)
-        np.maximum.at(top, two, wish)
-        go = (wish > 0) & (wish == top[one]) & (wish == top[two])
+        np.maximum.at(top, one, priority)
+        np.maximum.at(top, two, priority)
+        go = (priority > 0) & (priority == top[one]) & (priority == top[two])
         triangles[one[go]], triangles[two[go]] = first[go], second[go]
     return triangles
 

@@ -11,6 +11,7 @@ Points = NDArray[np.float64]
 
 GAZE_DEG = {"left": 28.0, "right": 28.0, "up": 22.0, "down": 28.0}
 CLEARANCE_MM = 0.25
+"""Least distance between a lid and the eyeball, mm (our choice)."""
 
 
 def rotation(left_deg: float, up_deg: float) -> NDArray[np.float64]:

@@ -79,7 +79,7 @@ class Jaw:
         return 0.5 * (weight + weight[anatomy.mirror])
 
     def _given(self) -> NDArray[np.float64]:
-        """(n,) weights where they are told, nan elsewhere."""
+        """(n,) weights where they are prescribed, nan elsewhere."""
         anatomy = self.anatomy
         at, s = anatomy.at, anatomy.scale
         x, y, z = np.abs(anatomy.positions[:, 0]), anatomy.positions[:, 1], anatomy.positions[:, 2]

@@ -6,7 +6,7 @@ border. Rectangles are cut out of it for eye, mouth, nostril and ear; each hole 
 that the only irregular vertices are the corners of the rectangles and of the closing grids. A half-rectangle of 6
 by 11 quads closes the skull without a pole. The other half is its mirror; the midline is shared.
 
-Everything here is indices; where the vertices lie is the business of the other files.
+This module has indices only; other modules give the positions.
 """
 
 from __future__ import annotations
@@ -181,7 +181,7 @@ def _perimeter(hole: tuple[int, int, int, int], grid: Ints, start: tuple[int, in
 
 
 def half_layout() -> Layout:
-    """The connectivity of half a head; see the module's words."""
+    """The connectivity of half a head, as this module describes it."""
     make = _Maker()
     grid = _make_grid(make)
     cap = _make_cap(make, grid)

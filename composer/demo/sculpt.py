@@ -1,10 +1,10 @@
 """Dense sculpts: the same faces as triangle meshes in a topology that has nothing of the cage.
 
-A sculpt is made as an artist's scan or sculpt would come: some ninety thousand triangles, no loops, no symmetry of
-connectivity, vertices in no order, fine relief of its own. It begins with the triangles of the cage's level 1, each
-quad cut along a diagonal drawn by lot; a vertex is set inside every triangle and all old edges are flipped, so that
-none of them is left (the square-root-of-three step, Kobbelt 2000); vertices are then shifted over the smooth surface
-by lot, more edges flipped by lot where the triangles stay sound, and everything is renumbered.
+A sculpt is like an artist's scan: some ninety thousand triangles without loops, symmetric connectivity or a vertex
+order, with fine relief of its own. It starts from the triangles of the cage's level 1, each quad cut along a random
+diagonal. A vertex is set inside every triangle and all old edges are flipped, so that none of them remains (the
+square-root-of-three step, Kobbelt 2000). Then vertices are shifted over the smooth surface at random, more edges are
+flipped at random where the triangles stay sound, and everything is renumbered.
 
 Every vertex is a known place of the smooth surface, so the true place of each cage vertex on the sculpt is known.
 """
@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.demo.character import Character
-from composer.demo.flips import flip_by_lot
+from composer.demo.flips import flip_at_random
 from composer.demo.layout import EAR_RINGS, EYE_RINGS, MOUTH_RINGS, ring
 from composer.demo.neutral import DemoNeutral, build_neutral
 from composer.demo.surface_point import SmoothSkin
@@ -62,21 +62,21 @@ class Sculpt:
 def build_sculpt(character: Character, neutral: DemoNeutral | None = None) -> Sculpt:
     """The sculpt of a character; the same character gives the same bytes. Pass its neutral if it is there already."""
     base = neutral or build_neutral(character)
-    lot = np.random.default_rng(character.seed)
+    rng = np.random.default_rng(character.seed)
     cage = _skin_polygons(base)
     skin = SmoothSkin(cage, base.positions[: base.n_skin])
-    place, triangles = _places(skin, lot)
+    place, triangles = _places(skin, rng)
     at = skin.at(*place)
-    triangles = flip_by_lot(triangles, at, lot, rounds=4)
+    triangles = flip_at_random(triangles, at, rng, rounds=4)
     corners = skin.at(*_own_places(skin, base.n_skin))
     true_triangle, true_bary = _nearest_places(corners, triangles, at)
     at = at + _outward(triangles, at) * relief(character, at, _calm(base, at), base.eye_left)[:, None]
 
-    order = lot.permutation(len(at))
+    order = rng.permutation(len(at))
     rank = np.empty(len(at), dtype=np.int64)
     rank[order] = np.arange(len(at))
-    skin_triangles = rank[triangles][lot.permutation(len(triangles))]
-    turn = (lot.integers(0, 3, len(skin_triangles))[:, None] + np.arange(3)) % 3
+    skin_triangles = rank[triangles][rng.permutation(len(triangles))]
+    turn = (rng.integers(0, 3, len(skin_triangles))[:, None] + np.arange(3)) % 3
     skin_triangles = np.take_along_axis(skin_triangles, turn, axis=1)
     eyes, eye_triangles, parts = _eyeballs(base, len(at))
     everything = np.concatenate([skin_triangles, eye_triangles])
@@ -104,20 +104,20 @@ def _own_places(skin: SmoothSkin, count: int) -> tuple[Ints, Rows, Rows]:
     return corner // 4, *_CORNER_UV[corner % 4].T
 
 
-def _places(skin: SmoothSkin, lot: np.random.Generator) -> tuple[tuple[Ints, Rows, Rows], Ints]:
+def _places(skin: SmoothSkin, rng: np.random.Generator) -> tuple[tuple[Ints, Rows, Rows], Ints]:
     """Places (v,) and triangles (t, 3) over them, before any random flips; border vertices stay where they are."""
     quads = skin.polygons.indices.reshape(-1, 4).astype(np.int64)
     n, f = skin.polygons.n_vertices, len(quads)
-    other = lot.random(f) < 0.5
+    other = rng.random(f) < 0.5
     cut = np.where(other[:, None], [[1, 2, 3, 1, 3, 0]], [[0, 1, 2, 0, 2, 3]]).reshape(f, 2, 3)
     old = np.take_along_axis(quads[:, None], cut, axis=2).reshape(-1, 3)
     border = skin.polygons.border_vertices
 
     quad, u, v = _own_places(skin, n)
-    inward = 0.18 * lot.random((n, 2)) * ~border[:, None]
+    inward = 0.18 * rng.random((n, 2)) * ~border[:, None]
     corner = np.stack([u, v], axis=1)
     mine = corner + inward * (1 - 2 * corner)
-    weights = 1 / 3 + 0.20 * (lot.random((len(old), 3)) - 0.5)
+    weights = 1 / 3 + 0.20 * (rng.random((len(old), 3)) - 0.5)
     weights /= weights.sum(1, keepdims=True)
     inside = np.einsum("ij,ijk->ik", weights, _CORNER_UV[cut.reshape(-1, 3)])
     places = np.concatenate([mine, inside])

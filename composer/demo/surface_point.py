@@ -1,4 +1,4 @@
-"""Places on the smooth skin, told as a quad of level 1 and two coordinates in it, whatever mesh they belong to.
+"""Places on the smooth skin, each as a quad of level 1 and two coordinates in it, independent of any finer mesh.
 
 A quad of level 1 runs from its corner 0 at (0, 0) over corner 1 at (1, 0) and corner 2 at (1, 1) to corner 3 at (0, 1).
 Each Catmull-Clark step cuts it into four, one for each corner, whose own corner 0 is that corner; so a place is

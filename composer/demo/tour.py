@@ -80,28 +80,28 @@ cells = [
 
 
 def tour(folder: Path | str, progress: Progress) -> list[str]:
-    """Make the demo in `folder`, all of it or nothing; lines that say what was made and what to try next.
+    """Write the demo to `folder`, completely or not at all; return lines on the results and on what to try next.
 
-    Raises MoueError where the folder holds something already or cannot be written.
+    Raises MoueError where the folder is not empty or cannot be written.
     """
-    return whole_folder(Path(folder), lambda made: _made(made, progress))
+    return whole_folder(Path(folder), lambda new_folder: _write(new_folder, progress))
 
 
 def write_demo(folder: Path | str, progress: Progress) -> list[str]:
-    """Make only the demo's library and its document in `folder`, all of it or nothing; lines that say what was made.
+    """Write only the demo's library and document to `folder`, completely or not at all; return lines on the results.
 
     Raises MoueError as `tour`.
     """
 
 
-    def make(made: Path) -> list[str]:
-        return write_library_and_document(made, lambda done, words: progress(done / 0.65, words))[1]
+    def make(new_folder: Path) -> list[str]:
+        return write_library_and_document(new_folder, lambda done, words: progress(done / 0.65, words))[1]
 
     return whole_folder(Path(folder), make)
 
 
 def whole_folder(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
-    """What `make` writes into a folder beside, put in the place of `folder` in one step."""
+    """Call `make` with a temporary folder, and rename it to `folder` in one step; return the lines of `make`."""
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise MoueError("is there already and not empty", folder, hint="give a new folder with --to")
@@ -118,7 +118,7 @@ def whole_folder(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
 
 
 def write_library_and_document(folder: Path, progress: Progress) -> tuple[EvaluatedDocument, list[str]]:
-    """The library, its expressions at level 1 and the document in a new folder; the document open, and words."""
+    """Write the library, its expressions at level 1 and the document to a new folder; return the document and lines."""
     neutral = build_neutral(character("keeper"))
     head = library_of(neutral, progress=lambda done, words: progress(0.4 * done, words))
     write_library(folder / "keeper", head, progress=lambda done, words: progress(0.4 + 0.1 * done, words))
@@ -136,8 +136,8 @@ def write_library_and_document(folder: Path, progress: Progress) -> tuple[Evalua
     ]
 
 
-def _made(folder: Path, progress: Progress) -> list[str]:
-    """The demo in a new folder, and what there is to say of it."""
+def _write(folder: Path, progress: Progress) -> list[str]:
+    """Write the demo to a new folder; return the lines about it."""
     evaluated, lines = write_library_and_document(folder, progress)
     recipes, names = evaluated.project.recipes, [expression.name for expression in EXPRESSIONS]
     progress(0.65, "baking")
@@ -147,9 +147,8 @@ def _made(folder: Path, progress: Progress) -> list[str]:
     entries = [Entry(recipe.name, pose, recipe.note) for recipe, pose, _ in checked]
     sheet = contact_sheet(studio, entries, title="Recipes on keeper", view="front", cell_width=420)
     _picture(sheet, folder / "recipes.png")
-    shown = shapes_of(evaluated.head, names)
     sheet = contact_sheet(
-        studio, shown, title="keeper: expressions", columns=6, cell_width=240,
+        studio, shapes_of(evaluated.head, names), title="keeper: expressions", columns=6, cell_width=240,
         progress=lambda done, words: progress(0.7 + 0.3 * done, words),
     )  # fmt: skip
     _picture(sheet, folder / "expressions.png")

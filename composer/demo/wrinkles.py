@@ -137,8 +137,8 @@ class Wrinkles:
         at = np.linspace(0, before[-1], max(int(before[-1] / _STEP_MM), 2))
         flat = PchipInterpolator(before, corners[:, :2], axis=0)(at)
         z = self._front(flat)
-        there = np.isfinite(z)
-        return np.column_stack([flat, z])[there], (at / before[-1])[there]
+        on_face = np.isfinite(z)
+        return np.column_stack([flat, z])[on_face], (at / before[-1])[on_face]
 
     def _chin(self) -> NDArray[np.float64]:
         """Dimples over the chin's ball: a seeded sum of waves about as long as the mesh can hold."""

@@ -1,7 +1,7 @@
 """Writes a demo library as a folder of OBJ targets: `neutral.obj`, one file a shape, and `landmarks.toml`.
 
 An in-between goes beside its shape as `NAME_50.obj`, the share of the whole in percent. Recorded head motions of
-the expressions go to `head_motion.csv`, so that what a stabiliser finds can be held against what was put in.
+the expressions go to `head_motion.csv`, so that found motions can be compared with them.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""Where the head stands in the sculpt's space: a similarity from landmark pairs, and whether the pairs make sense.
+"""The similarity that lays the head on the sculpt by landmark pairs, and checks of these pairs.
 
-The similarity is Umeyama's (1991, "Least-squares estimation of transformation parameters between two point patterns"),
-closed form: it minimises the weighted sum of |s R x + t - y|^2 over proper rotations R, scales s > 0 and shifts t.
+The similarity is Umeyama's (1991, "Least-squares estimation of transformation parameters between two point patterns").
+It minimises the weighted sum of |s R x + t - y|^2 over proper rotations R, scales s > 0 and shifts t, in closed form.
 """
 
 from __future__ import annotations
@@ -22,24 +22,35 @@ from composer.head.landmarks import Landmarks
 
 Rows = NDArray[np.float64]
 THIN = 1e-3
-"""Points count as lying on a line where their second extent is below this share of the first."""
+"""Points lie on one line where their second extent is below this share of the first (our choice)."""
 FAR = 0.05
-"""Of the sculpt's diagonal: a landmark further than this from the sculpt is refused (common practice, no source)."""
+"""A landmark further than this share of the sculpt's diagonal from the sculpt is refused (common practice, no source).
+"""
 SWAPPED = 0.5
-"""Left and right count as swapped where the misfit falls below this share when they are."""
+"""Left and right count as swapped where exchanging them brings the misfit below this share of itself (our choice)."""
+GOOD_FIT = 0.02
+"""Below this misfit, as a share of the landmarks' extent, no swap is looked for (our choice; demo heads have 0.015)."""
 UNLIKE = 0.15
-"""Of the landmarks' extent: no two faces are further apart after the best similarity (demo heads 0.015)."""
+"""Largest misfit after the best similarity, as a share of the landmarks' extent: beyond it the two sets are not two
+faces (our choice; demo heads have 0.015)."""
+ODD, ODD_SIZE = 5.0, 0.08
+"""A landmark is odd where its misfit exceeds this many times the median misfit, and this share of the landmarks' extent
+(our choice)."""
+INWARD = -0.3
+"""The sculpt is inside out where the median cosine of its normals and the head's is below this (our choice)."""
 SIDES = ("_left", "_right")
 SIZES = (0.4, 2.5)
-"""Between these ratios of size a sculpt is a head in the same unit (people differ by a tenth, stylised heads more)."""
+"""Ratios of size between which a sculpt is taken for a head in the same unit (our choice: people differ by a tenth,
+stylised heads by more)."""
 UNIT_STEPS = (10.0, 100.0, 1000.0)
+"""Ratios of units that are mixed up in practice (mm, cm, dm, m)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Pairs:
-    """Landmarks that both sides have. `names`, `head` (k, 3) and `sculpt` (k, 3) are the points, in mm on either side;
-    `curves` gives by name the two polylines (a, 3) and (b, 3), whose numbers of points need not agree, and the head's
-    curve again as cage vertices (a,), -1 where a place of it is no vertex; `vertices` (k,) the same for the points.
+    """The landmarks that head and sculpt share. `names`, `head` (k, 3) and `sculpt` (k, 3) are the points, in mm on
+    either side, and `vertices` (k,) their vertices on the head, -1 where a point is not at a vertex. `curves` gives by
+    name the polyline on the head (a, 3), the one on the sculpt (b, 3), and the vertices (a,) of the first, -1 likewise.
     """
 
     names: tuple[str, ...]
@@ -49,7 +60,7 @@ class Pairs:
     curves: dict[str, tuple[Rows, Rows, NDArray[np.int64]]]
 
     def without(self, names: Sequence[str]) -> Pairs:
-        """The pairs less some points and curves, such as those held out to judge a fit."""
+        """The pairs without the points and curves of these names, such as those held out to judge a fit."""
         kept = [i for i, name in enumerate(self.names) if name not in names]
         return Pairs(
             tuple(self.names[i] for i in kept), self.head[kept], self.sculpt[kept], self.vertices[kept],
@@ -57,15 +68,15 @@ class Pairs:
         )  # fmt: skip
 
     def moved(self, move: Similarity) -> Pairs:
-        """The same pairs with the sculpt's side moved."""
-        curves = {name: (here, move(there), ids) for name, (here, there, ids) in self.curves.items()}
+        """The same pairs with `move` applied to the sculpt's side."""
+        curves = {name: (on_head, move(on_sculpt), ids) for name, (on_head, on_sculpt, ids) in self.curves.items()}
         return Pairs(self.names, self.head, move(self.sculpt), self.vertices, curves)
 
 
 def similarity(source: ArrayLike, target: ArrayLike, weights: ArrayLike | None = None) -> Similarity:
-    """The similarity that takes `source` (k, 3) to `target` (k, 3) best, with weights (k,) >= 0; see the module.
+    """The similarity that brings `source` (k, 3) onto `target` (k, 3) best, with `weights` (k,) not negative.
 
-    Raises MoueError for fewer than three pairs, or where either side lies on a line or in a point.
+    Raises MoueError for fewer than three pairs, or where either side lies on one line or in one point.
     """
     x, y = (np.asarray(v, dtype=np.float64).reshape(-1, 3) for v in (source, target))
     w = np.ones(len(x)) if weights is None else np.asarray(weights, dtype=np.float64)
@@ -80,16 +91,16 @@ def similarity(source: ArrayLike, target: ArrayLike, weights: ArrayLike | None =
 
 
 def landmark_pairs(head: Head, marks: Landmarks, sculpt_marks: Landmarks, sculpt_positions: ArrayLike) -> Pairs:
-    """What `marks` (on the head's neutral) and `sculpt_marks` (on `sculpt_positions` (m, 3) mm) have in common.
+    """The landmarks that `marks` (on the head's neutral) and `sculpt_marks` (on `sculpt_positions` (m, 3) mm) share.
 
-    Raises MoueError where a vertex is not there.
+    Raises MoueError where a landmark names a vertex that the head or the sculpt does not have.
     """
     places = np.asarray(sculpt_positions, dtype=np.float64)
     marks.check(head.n_vertices, "the head's landmarks")
     sculpt_marks.check(len(places), "the sculpt's landmarks")
     names = tuple(name for name in marks.points if name in sculpt_marks.points)
-    ours = np.array([marks.position(n, head.neutral) for n in names]).reshape(-1, 3)
-    theirs = np.array([sculpt_marks.position(n, places) for n in names]).reshape(-1, 3)
+    head_points = np.array([marks.position(n, head.neutral) for n in names]).reshape(-1, 3)
+    sculpt_points = np.array([sculpt_marks.position(n, places) for n in names]).reshape(-1, 3)
     vertices = np.array([v if isinstance(v := marks.points[n], int) else -1 for n in names], dtype=np.int64)
     curves = {}
     for name in marks.curves:
@@ -98,21 +109,20 @@ def landmark_pairs(head: Head, marks: Landmarks, sculpt_marks: Landmarks, sculpt
             ids = line.astype(np.int64) if isinstance(line, np.ndarray) else np.array(
                 [p if isinstance(p, int) else -1 for p in line], dtype=np.int64
             )  # fmt: skip
-            here, there = marks.curve_positions(name, head.neutral), sculpt_marks.curve_positions(name, places)
-            if len(here) > 1 and len(there) > 1:
-                curves[name] = (here, there, ids)
-    return Pairs(names, ours, theirs, vertices, curves)
+            on_head, on_sculpt = marks.curve_positions(name, head.neutral), sculpt_marks.curve_positions(name, places)
+            if len(on_head) > 1 and len(on_sculpt) > 1:
+                curves[name] = (on_head, on_sculpt, ids)
+    return Pairs(names, head_points, sculpt_points, vertices, curves)
 
 
 def check_pairs(
     pairs: Pairs, head: Head, sculpt: ClosestSurface, any_size: bool = False, where: PathLike[str] | None = None
 ) -> tuple[Similarity, list[str]]:
-    """The similarity of the pairs and sentences about what looks odd in them; `where` is the sculpt's file.
+    """The similarity of the pairs, and sentences about odd landmarks; `where` is the sculpt's file.
 
-    Raises MoueError, one line each, for: fewer than three points, points on a line, landmarks in another unit than
-    the sculpt, a landmark far from the sculpt, left and right swapped (all or one pair), sets that do
-    not match, a sculpt that is inside out, and (unless `any_size`) a sculpt 10, 100 or 1000 times
-    larger or smaller than the head.
+    Raises MoueError for fewer than three points, points on one line, landmarks in another unit than the sculpt, a
+    landmark far from the sculpt, left and right swapped (all or one pair), sets that do not match, a sculpt that is
+    inside out, and (unless `any_size`) a sculpt about 10, 100 or 1000 times larger or smaller than the head.
     """
     if len(pairs.names) == 0:
         raise MoueError("no landmark has a place on both the head and the sculpt", hint="mark three or more on both")
@@ -157,7 +167,8 @@ def _times(ratio: float) -> str:
 
 
 def _swap_of(names: tuple[str, ...], only: str | None = None) -> NDArray[np.int64]:
-    """(k,) for each name the place of its partner on the other side, itself where there is none."""
+    """(k,) for each name the index of its partner on the other side, its own where there is none; with `only`, a name
+    without its side, that pair alone."""
     place = {name: i for i, name in enumerate(names)}
     order = np.arange(len(names))
     for name, i in place.items():
@@ -181,14 +192,14 @@ def _misfit(pairs: Pairs, order: NDArray[np.int64]) -> float:
 
 def _sides(pairs: Pairs, move: Similarity) -> None:
     alone = [name for name in pairs.names if name.endswith(SIDES) and _partner(name) not in pairs.names]
-    pairs = pairs.without(alone)  # what has no partner to be exchanged with would speak against any exchange
-    own = np.arange(len(pairs.names))
+    pairs = pairs.without(alone)  # a landmark without a partner fits worse after any exchange
+    unswapped = np.arange(len(pairs.names))
     swap = _swap_of(pairs.names)
-    if np.array_equal(own, swap) or len(own) < 3:
+    if np.array_equal(unswapped, swap) or len(unswapped) < 3:
         return
     size = move.scale * float(np.linalg.norm(np.ptp(pairs.head, axis=0)))
-    now = _misfit(pairs, own)
-    if now < 0.02 * size:
+    now = _misfit(pairs, unswapped)
+    if now < GOOD_FIT * size:
         return
     hint = "exchange the names that end in _left and _right on one side"
     if _misfit(pairs, swap) < SWAPPED * now:
@@ -196,18 +207,18 @@ def _sides(pairs: Pairs, move: Similarity) -> None:
     for name in pairs.names:
         if name.endswith("_left"):
             one = _swap_of(pairs.names, name[: -len("_left")])
-            if not np.array_equal(one, own) and _misfit(pairs, one) < SWAPPED * now:
+            if not np.array_equal(one, unswapped) and _misfit(pairs, one) < SWAPPED * now:
                 stem = name[: -len("_left")]
                 raise MoueError(f"landmarks {stem}_left and {stem}_right are swapped on one side", hint=hint)
 
 
 def _alike(pairs: Pairs, move: Similarity) -> None:
-    """Raises MoueError where the two sets are no two faces, whatever is turned, moved and scaled."""
+    """Raises MoueError where the two sets differ too much after the best similarity."""
     extent = float(np.linalg.norm(np.ptp(pairs.sculpt, axis=0)))
     misfit = _misfit(pairs, np.arange(len(pairs.names)))
     if misfit > UNLIKE * extent:
         what = f"the landmarks of head and sculpt do not match: they are {misfit:.0f} mm apart where they fit best"
-        raise MoueError(what, hint="see whether the names stand at the right places")
+        raise MoueError(what, hint="check that every name is at its right place")
 
 
 def _size(scale: float, where: PathLike[str] | None) -> None:
@@ -215,23 +226,21 @@ def _size(scale: float, where: PathLike[str] | None) -> None:
         for factor in (step, 1.0 / step):
             if SIZES[0] < scale / factor < SIZES[1]:
                 words = f"about {step:g} times {'larger' if factor > 1 else 'smaller'} than the head"
-                raise MoueError(f"the sculpt is {words}", where, hint="say which unit the sculpt is in")
+                raise MoueError(f"the sculpt is {words}", where, hint="give the unit of the sculpt")
 
 
 def _outliers(pairs: Pairs, move: Similarity) -> list[str]:
-    """Sentences for landmarks that the others do not bear out (five times the median misfit and 5 percent)."""
+    """Sentences for landmarks that lie far from where the other landmarks put them."""
     away = np.linalg.norm(move(pairs.head) - pairs.sculpt, axis=1)
     size = move.scale * float(np.linalg.norm(np.ptp(pairs.head, axis=0)))
-    odd = np.flatnonzero((away > 5 * np.median(away)) & (away > 0.08 * size))
-    return [
-        f"Landmark {pairs.names[i]} lies {away[i]:.1f} mm from where the others put it; look at it again." for i in odd
-    ]
+    odd = np.flatnonzero((away > ODD * np.median(away)) & (away > ODD_SIZE * size))
+    return [f"Landmark {pairs.names[i]} is {away[i]:.1f} mm from where the others put it; check it." for i in odd]
 
 
 def _outward(
     pairs: Pairs, head: Head, sculpt: ClosestSurface, move: Similarity, where: PathLike[str] | None
 ) -> None:
-    ours = move.turn(ClosestSurface(head.neutral, head.polygons.triangles).closest(pairs.head).normal)
-    agree = (ours * sculpt.closest(pairs.sculpt).normal).sum(1)
-    if np.median(agree) < -0.3:
+    head_normals = move.turn(ClosestSurface(head.neutral, head.polygons.triangles).closest(pairs.head).normal)
+    cosine = (head_normals * sculpt.closest(pairs.sculpt).normal).sum(1)
+    if np.median(cosine) < INWARD:
         raise MoueError("the sculpt is inside out: its faces look inwards", where, hint="turn its faces over")

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.align import Pairs, Similarity
+from composer.fitting.bend import BendPass
 from composer.fitting.fit_state import FitOptions, FitState
-from composer.fitting.nonrigid import BendPass
 from composer.fitting.project import ProjectedLevel
 from composer.fitting.report import FitReport
 from composer.fitting.sculpt import CleanSculpt
@@ -24,8 +24,9 @@ Rows = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class FittedHead:
-    """A head on a sculpt: `head` with the fitted cage as its neutral and without shapes, its landmarks and parts kept;
-    `levels` the projected levels from 0; `free` (n,), `rejected` (n,) of the cage; what it was made from; the report.
+    """A head fitted onto a sculpt: `head` with the fitted cage as its neutral, with its landmarks and parts and without
+    shapes; the projected `levels` from 0 on; `free` (n,) and `rejected` (n,) of the cage; the `sculpt`, the landmark
+    `pairs` and the similarity `aligned` of the fit; the passes of the bend; the `report`.
     """
 
     head: Head
@@ -43,9 +44,9 @@ def fit_head(
     head: Head, sculpt_positions: Rows, sculpt_polygons: Polygons, marks: Landmarks, sculpt_marks: Landmarks,
     options: FitOptions | None = None, progress: Progress | None = None,
 ) -> FittedHead:  # fmt: skip
-    """Fit `head` onto a sculpt (m, 3) mm through landmarks on both; `composer.fitting.stages` lists what is done.
+    """Fit `head` onto a sculpt (m, 3) mm through landmarks on both, stage by stage (`composer.fitting.stages`).
 
-    Raises MoueError, one line, for what cannot be used.
+    Raises MoueError where a stage cannot use the sculpt, the landmarks or the options.
     """
     say: Progress = progress or (lambda fraction, words: None)
     state = FitState(head, marks, sculpt_positions, sculpt_polygons, sculpt_marks, options or FitOptions())

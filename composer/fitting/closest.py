@@ -1,4 +1,4 @@
-"""Closest points on a sculpt as a fit asks for them: where, with which normal, and whether on an open border.
+"""Closest points on a sculpt for a fit: their positions, their normals, and whether they are on an open border.
 
 The search is `composer.geometry.closest`, exact over every triangle.
 """
@@ -21,7 +21,8 @@ from composer.head.places import SurfacePoint
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]
 ON_SIDE = 1e-9
-"""A barycentric weight up to this counts as none: the point lies on the side opposite, or at a corner (no unit)."""
+"""A barycentric weight up to this counts as zero: the point lies on the opposite side or at a corner (no unit; rounding
+of float64 and a margin)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +40,7 @@ class Closest:
 
 
 class ClosestSurface:
-    """A triangle mesh made ready to be asked for closest points."""
+    """A triangle mesh with the tables for closest points, which are built when first used."""
 
     def __init__(self, positions: ArrayLike, triangles: ArrayLike, normals: Rows | None = None) -> None:
         """Take `positions` (n, 3), `triangles` (t, 3) with t >= 1, and vertex normals (n, 3) other than its own."""
@@ -64,10 +65,10 @@ class ClosestSurface:
         ends = np.sort(self.triangles[:, [[1, 2], [2, 0], [0, 1]]], axis=2)
         key = ends[..., 0].ravel() * len(self.positions) + ends[..., 1].ravel()
         order = np.argsort(key, kind="stable")
-        fresh = np.flatnonzero(np.concatenate([[True], np.diff(key[order]) != 0]))
-        single = np.diff(np.append(fresh, len(key))) == 1
+        starts = np.flatnonzero(np.concatenate([[True], np.diff(key[order]) != 0]))
+        single = np.diff(np.append(starts, len(key))) == 1
         flags = np.zeros(len(key), dtype=bool)
-        flags[order[fresh[single]]] = True
+        flags[order[starts[single]]] = True
         return read_only(flags.reshape(-1, 3))
 
     @cached_property
@@ -81,7 +82,7 @@ class ClosestSurface:
 
     @cached_property
     def rays(self) -> SculptRays:
-        """Its ray caster, made when first asked for."""
+        """Its ray caster, built when first used."""
         return SculptRays(self.positions, self.triangles)
 
     @cached_property
@@ -100,7 +101,7 @@ class ClosestSurface:
         return ClosestPoints(self.positions, self.triangles)
 
     def surface_points(self, found: Closest) -> list[SurfacePoint]:
-        """The k closest points as places of the mesh that go with its vertices."""
+        """The k closest points as places that move with the vertices of the mesh."""
         corners = self.triangles[found.triangle].tolist()
         return [SurfacePoint(tuple(c), tuple(b)) for c, b in zip(corners, found.bary.tolist(), strict=True)]
 
@@ -109,7 +110,7 @@ class ClosestSurface:
         return self._described(self._search(points))
 
     def nearby(self, points: ArrayLike) -> Closest:
-        """Close points to `points` (k, 3) by a walk, see `ClosestPoints.nearby`: for the rounds of a fit."""
+        """Close points to `points` (k, 3) by the walk of `ClosestPoints.nearby`, for the rounds of a fit."""
         return self._described(self._search.nearby(points))
 
     def _described(self, found: Found) -> Closest:

@@ -15,9 +15,9 @@ def lengths(line: Rows) -> Rows:
 
 
 def resampled(line: Rows, like: Rows) -> Rows:
-    """(m, 3) places on the polyline `line` (k, 3) at the arc lengths that the points of `like` (m, 3) have on theirs.
+    """(m, 3) places on the polyline `line` (k, 3) at the arc lengths of the points on the polyline `like` (m, 3).
 
-    Where both have as many points they are taken as pairs, point for point.
+    Where both have the same number of points, the points of `line` are returned: they are pairs.
     """
     if len(line) == len(like):
         return np.array(line, dtype=np.float64)
@@ -28,7 +28,7 @@ def resampled(line: Rows, like: Rows) -> Rows:
 def on_polyline(points: Rows, line: Rows) -> tuple[Rows, Rows]:
     """The closest places (m, 3) on a polyline (k, 3) for `points` (m, 3) in order, and its unit direction there (m, 3).
 
-    The first and the last point are held to its ends, which give no direction (zero): they do not slide.
+    The first and the last point are held to the ends, where the direction is zero: they do not slide.
     """
     start, side = line[:-1], np.diff(line, axis=0)
     square = np.maximum((side * side).sum(1), 1e-300)

@@ -1,8 +1,8 @@
-"""Values carried on smoothly over the vertices that have none of their own.
+"""Values continued smoothly over the vertices that have none.
 
-The filled values make the least of |Lap u|^2 + |grad u|^2 / width^2 with all others held (Botsch and Kobbelt 2004, "An
-intuitive framework for real-time freeform modeling", whose order 2 joins with a continuous first derivative; the second
-term is a tension that keeps a deep hollow from being carried off by the slope at its rim). One sparse solve.
+The filled values minimise |Lap u|^2 + |grad u|^2 / width^2 with all others held (Botsch and Kobbelt 2004, "An intuitive
+framework for real-time freeform modeling"; its order 2 joins with a continuous first derivative). The second term is a
+tension: without it the slope at the rim of a deep hollow would be continued into the hollow. It is one sparse solve.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ Rows = NDArray[np.float64]
 def fill(surface: Surface, values: Rows, missing: NDArray[np.bool_], width_mm: float) -> Rows:
     """(n, k) `values` (n, k) with the rows flagged in `missing` (n,) replaced; `width_mm` > 0 is the tension's width.
 
-    A piece of the mesh in which every vertex is missing gets the mean of those that are not, 0 where there is none.
+    A piece of the mesh without any known value gets the mean of all known values, or 0 where there is none.
     """
     out = np.array(values, dtype=np.float64)
     pieces = surface.polygons.components

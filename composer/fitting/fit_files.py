@@ -1,4 +1,4 @@
-"""A fit as files give it: a library's head, a sculpt, and a file of landmarks on both."""
+"""A fit from files: a library's head, a sculpt, and a file of landmarks on both."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ from composer.progress import Progress
 from composer.units import mm_per
 
 FEW = 6
-"""Landmarks: a fit through fewer is one that a person looks at twice (our choice)."""
+"""With fewer landmarks than this a note asks for more (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
 class FitFiles:
-    """What a fit begins with. `library` has the landmarks of the file in the place of its own, `marks` are those, and
-    `sculpt_marks` the sculpt's; `sculpt_file` and `landmark_file` are named in messages."""
+    """The input of a fit. `library` has its landmarks replaced by those of the file where both have one; `marks` are
+    these landmarks, `sculpt_marks` the sculpt's; `sculpt_file` and `landmark_file` are for messages."""
 
     library: Head
     sculpt: Head
@@ -41,23 +41,23 @@ class FitFiles:
         cls, library: Head, sculpt: Path | str, landmarks: Path | str, sculpt_unit: str | None = None
     ) -> FitFiles:
         """Read the sculpt, of any topology, and the landmarks. Raises MoueError, naming the file, where one cannot be
-        used, and where neither the file nor the library has landmarks of the library."""
+        used, and where neither the file nor the library has landmarks on the library."""
         sculpt, landmarks = Path(sculpt), Path(landmarks)
-        shown = head_of(read_sculpt_mesh(sculpt, sculpt_unit), sculpt_unit)
-        said, theirs = read_landmark_pairs(landmarks, mm_per(library.unit), mm_per(shown.unit))
-        marks = _joined(library.landmarks, said)
+        sculpt_head = head_of(read_sculpt_mesh(sculpt, sculpt_unit), sculpt_unit)
+        file_marks, sculpt_marks = read_landmark_pairs(landmarks, mm_per(library.unit), mm_per(sculpt_head.unit))
+        marks = _joined(library.landmarks, file_marks)
         if not marks:
             raise MoueError("has no landmarks, and neither does the library", landmarks)
-        return cls(library.with_(landmarks=marks), shown, marks, theirs, sculpt, landmarks)
+        return cls(library.with_(landmarks=marks), sculpt_head, marks, sculpt_marks, sculpt, landmarks)
 
     def surface(self, turn_over: bool) -> ClosestSurface:
-        """The sculpt as it is to be fitted onto."""
+        """The sculpt's surface, its faces turned over where asked."""
         triangles = self.sculpt.polygons.triangles
         return ClosestSurface(self.sculpt.neutral, triangles[:, ::-1] if turn_over else triangles)
 
     @cached_property
     def notes(self) -> tuple[str, ...]:
-        """What a person should know before the fit."""
+        """Sentences for the user before the fit."""
         count = len(self.sculpt_marks.points)
         return (f"The fit goes through {count} landmarks only; place more to hold it better.",) if count < FEW else ()
 
@@ -78,7 +78,7 @@ class FitFiles:
             raise error.at(self.sculpt_file) from None
 
     def write_guesses(self, fitted: FittedHead, turn_over: bool, path: Path) -> None:
-        """Write the landmarks of both sides to `path`, those that nobody placed where the fit has brought them."""
+        """Write the landmarks of both sides to `path`; those that nobody placed are the guesses of the fit."""
         found = found_landmarks(
             self.library, fitted.head.neutral, self.surface(turn_over), self.sculpt_marks.points
         )
@@ -86,8 +86,10 @@ class FitFiles:
         write_landmarks(path, self.marks, every, mm_per(self.library.unit), mm_per(self.sculpt.unit))
 
 
-def _joined(own: Landmarks | None, said: Landmarks) -> Landmarks:
-    """The library's landmarks with those that the file says in their place."""
-    if own is None:
-        return said
-    return Landmarks({**own.points, **said.points}, {**own.curves, **said.curves})
+def _joined(library_marks: Landmarks | None, file_marks: Landmarks) -> Landmarks:
+    """The library's landmarks, replaced by those of the file where both have one."""
+    if library_marks is None:
+        return file_marks
+    return Landmarks(
+        {**library_marks.points, **file_marks.points}, {**library_marks.curves, **file_marks.curves}
+    )

@@ -1,4 +1,4 @@
-"""What a fit is asked for, and what its stages have found so far."""
+"""The options of a fit, and the results of its stages so far."""
 
 from __future__ import annotations
 
@@ -22,19 +22,19 @@ if TYPE_CHECKING:
 
 Rows = NDArray[np.float64]
 NOT_YET: Any = None
-"""Stands for what no stage has found yet."""
+"""Stands for a result that no stage has found yet."""
 
 
 @dataclass(frozen=True, eq=False)
 class FitOptions:
-    """What a person may ask of a fit; without arguments, what suits most sculpts.
+    """The options of a fit; the defaults suit most sculpts.
 
     `free` (n,) in [0, 1] adds to the zones that do not follow the sculpt, `groups` names face groups that do not.
-    `relaxed` False leaves the loops as the bend leaves them, and `relax_mask` (n,) in [0, 1] says how far each vertex
-    may relax. `protect` (n,) in [0, 1] holds vertices back from being projected, `reach_mm` above 0 is how far a
-    vertex may be projected (otherwise 1.5 percent of the diagonal), `up_to` from 0 to 8 is the last level (otherwise
-    the first whose edges are as short as the sculpt's). `any_size` takes a sculpt of any size, `turn_over` one whose
-    faces look inwards. `name` is the fitted head's, and `where` the sculpt's file, for messages.
+    `relaxed` False leaves the loops as the bend leaves them, and `relax_mask` (n,) in [0, 1] is how far each vertex
+    may relax. `protect` (n,) in [0, 1] is how much of its position a vertex keeps in the projection, `reach_mm` above
+    0 the furthest that it moves (by default 1.5 percent of the diagonal), `up_to` from 0 to 8 the last level (by
+    default the first whose edges are as short as the sculpt's). `any_size` accepts a sculpt of any size, `turn_over`
+    one whose faces look inwards. `name` is the fitted head's name, and `where` the sculpt's file, for messages.
     """
 
     free: NDArray | None = None
@@ -52,13 +52,13 @@ class FitOptions:
 
 @dataclass(frozen=True, eq=False)
 class FitState:
-    """A fit between two of its stages; each stage gives back a copy with what it has found.
+    """A fit between two of its stages; each stage returns a copy with its results.
 
     Given at the start: the library's `head` with `marks`, the sculpt (m, 3) mm with its polygons and `sculpt_marks`,
-    and the `options`. Found on the way, in this order: the cleaned sculpt; the landmark `pairs` and the similarity
-    `aligned`; `hollow` (n,) free because there is nothing to follow, `seams` (n,) flags about each sealed opening, and
-    `free` (n,) both together; what the bend came to; the cage's `positions` (n, 3) mm; `reach_mm` and the projected
-    `levels`; the `report`. `notes` are sentences for the person.
+    and the `options`. Found by the stages, in this order: the sculpt cleaned; the landmark `pairs` and the similarity
+    `aligned`; `hollow` (n,) free because the sculpt has nothing to follow, `seams` (n,) flags about each sealed
+    opening, and `free` (n,) both together; the result of the bend; the cage's `positions` (n, 3) mm; `reach_mm` and the
+    projected `levels`; the `report`. `notes` are sentences for the user.
     """
 
     head: Head

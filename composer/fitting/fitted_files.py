@@ -32,11 +32,11 @@ def level_file(k: int) -> str:
 def write_fitted(
     fitted: FittedHead, folder: Path | str, unit: str, more: Callable[[Path], list[Path]] | None = None
 ) -> list[Path]:
-    """Write a fitted head to `folder`, positions in `unit`, whole or not at all; the paths, the cage first.
+    """Write a fitted head to `folder`, positions in `unit`, completely or not at all; return the paths, the cage first.
 
-    Finer levels have Moue's own order. `more` gets the folder as it is filled, and gives the paths of what it adds.
-    Raises MoueError where the folder cannot be written or holds anything but an earlier fit that nobody has changed
-    since, and where the unit is unknown.
+    Finer levels have Moue's own vertex order. `more` is called with the folder while it is filled, and returns the
+    paths that it adds. Raises MoueError where the folder cannot be written or holds anything but an unchanged earlier
+    fit, and where the unit is unknown.
     """
     folder = Path(folder)
     with filled_whole(folder, MANIFEST, "fit") as beside:
@@ -64,10 +64,10 @@ def _written(fitted: FittedHead, folder: Path, unit: str) -> list[Path]:
 
 
 def read_levels(library: Head, unit: str, files: Sequence[Path]) -> dict[int, NDArray]:
-    """The fitted neutral (n_k, 3) mm at the finer levels that files hold, by level, each known by its vertex count.
+    """The fitted neutral (n_k, 3) mm at the finer levels in `files`, by level; the vertex count tells the level.
 
-    `unit` is what a file is in that does not say. Raises MoueError for a file that is at no level, or not in Moue's
-    own order.
+    `unit` is that of a file without one. Raises MoueError for a file that has the vertex count of no level, or is not
+    in Moue's own vertex order.
     """
     counts = {vertex_count(library.polygons, k): k for k in range(1, HIGHEST_LEVEL + 1)}
     found: dict[int, NDArray] = {}
@@ -78,6 +78,6 @@ def read_levels(library: Head, unit: str, files: Sequence[Path]) -> dict[int, ND
             known = ", ".join(f"{count:,}" for count in list(counts)[:4])
             raise MoueError(f"has {mesh.n_vertices:,} vertices, finer levels have {known} and more", file)
         if not mesh.polygons.same_as(levels(library.polygons, level)[-1].polygons):
-            raise MoueError(f"is not in Moue's own order of level {level}", file)
+            raise MoueError(f"does not have Moue's vertex order of level {level}", file)
         found[level] = mesh.positions * mm_per(mesh.unit or unit)
     return found

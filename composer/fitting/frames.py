@@ -1,7 +1,7 @@
-"""Two neutrals of one topology compared: the similarity that lays one on the other, and how each place turned.
+"""Two neutrals of one topology compared: the similarity from one to the other, and how each vertex turns and grows.
 
-Everything is taken relative to both sizes alike (scale is the root of a ratio of variances), so that what is
-measured from A to B is the inverse of what is measured from B to A.
+Both sides count alike (the scale is the root of a ratio of variances), so that the result from A to B is the inverse of
+that from B to A.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def similarity_between(source: NDArray, target: NDArray, weight: NDArray | None 
 
 
 def extent(points: NDArray, weight: NDArray | None = None) -> float:
-    """The size of points (m, 3) however they stand: the diagonal of the box that is spread as they are, in mm.
+    """The size of points (m, 3) in any orientation: the diagonal in mm of the box with the same variances.
 
     A box of sides a, b, c filled evenly has the variances a^2/12, b^2/12, c^2/12. On a head with its neck this is
     close to the bounding box's diagonal, which a turn would change.
@@ -44,17 +44,18 @@ def extent(points: NDArray, weight: NDArray | None = None) -> float:
 
 
 def local_frames(source: Surface, target: Surface, radius_mm: float) -> tuple[Floats, Floats]:
-    """How each vertex of the same polygons turned, (n, 3, 3) rotations, and grew, (n,) scales.
+    """How each vertex of the same polygons turns, (n, 3, 3) rotations, and grows, (n,) scales.
 
-    The rotation is the one nearest to the map between the edges about a vertex (Sorkine and Alexa 2007), the map's
-    products first diffused along the source over `radius_mm`, so that the fine form of either face does not make
-    the field rough. The scale is the root of the ratio of the edges' squared lengths, diffused alike.
+    The rotation is the one nearest to the map between the edges about a vertex (Sorkine and Alexa 2007,
+    "As-rigid-as-possible surface modeling"). The products of the map are first diffused along the source over
+    `radius_mm`, so that fine detail of either face does not make the field rough. The scale is the root of the ratio of
+    the edges' squared lengths, diffused alike.
     """
     edges = source.polygons.edges
-    here = source.positions[edges[:, 1]] - source.positions[edges[:, 0]]
-    there = target.positions[edges[:, 1]] - target.positions[edges[:, 0]]
-    product = np.einsum("ei,ej->eij", there, here).reshape(-1, 9)
-    lengths = np.stack([(there**2).sum(axis=1), (here**2).sum(axis=1)], axis=1)
+    source_edges = source.positions[edges[:, 1]] - source.positions[edges[:, 0]]
+    target_edges = target.positions[edges[:, 1]] - target.positions[edges[:, 0]]
+    product = np.einsum("ei,ej->eij", target_edges, source_edges).reshape(-1, 9)
+    lengths = np.stack([(target_edges**2).sum(axis=1), (source_edges**2).sum(axis=1)], axis=1)
     n, e = source.n_vertices, len(edges)
     about = sp.csr_matrix((np.ones(2 * e), (edges.T.ravel(), np.tile(np.arange(e), 2))), shape=(n, e))
     gathered = about @ np.concatenate([product, lengths], axis=1)

@@ -1,12 +1,12 @@
-"""Faces that went wrong: turned over or folded, each by a definition that counts the same before and after.
+"""Bad faces: polygons that are turned over or folded, though they are not on a reference.
 
-For every polygon and each of its corners there is a triangle (the corner with both neighbours). Against a reference of
-the same polygons (the library's own neutral, whatever its pose and size):
+Each corner of a polygon makes a triangle with both its neighbours. The reference has the same polygons; it is the
+library's own neutral, in any pose and size.
 
-- a corner is *reversed* where its triangle looks away from its polygon's vector area, and did not in the reference;
-- an edge is *folded* where the two polygons beside it meet at less than `FOLD_DEG`, and did not in the reference.
+- A corner is *reversed* where its triangle faces against its polygon's vector area, and does not on the reference.
+- An edge is *folded* where the two polygons beside it meet at less than `FOLD_DEG`, and do not on the reference.
 
-A polygon is bad where a corner of it is reversed or an edge of it folded.
+A polygon is bad where one of its corners is reversed or one of its edges folded.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ from composer.geometry.vectors import cross, unit_rows
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 FOLD_DEG = 40.0
-"""Degrees between two polygons on the inside of a fold, 180 being flat, below which it counts as folded."""
+"""Angle between two polygons, in degrees (180 is flat), below which their edge is folded (our choice)."""
 _FOLD = -np.cos(np.radians(FOLD_DEG))
 
 
 class Loops:
-    """Tables of some polygons for counting what went wrong on any positions, and the reference's own faults.
+    """The tables of some polygons that find bad faces at any positions, and the reference's own faults.
 
     `corners` (k, 3) gives for each corner the vertex before it, its own and the one after it; `beside` (e, 2) the two
-    polygons at each inner edge, and `edge` (e,) which edge of the polygons that is.
+    polygons at each inner edge, and `edge` (e,) the number of that edge.
     """
 
     def __init__(self, polygons: Polygons, reference: Rows) -> None:
@@ -46,8 +46,8 @@ class Loops:
         pair = pair[polygons.edge_use[edge[pair]] == 2]
         self.beside = polygons.corner_face[np.stack([order[pair], order[pair + 1]], axis=1)]
         self.edge = edge[pair]
-        self._own = (np.zeros(len(corner), bool), np.zeros(len(self.beside), bool))
-        self._own = self.faults(reference)
+        self._reference_faults = (np.zeros(len(corner), bool), np.zeros(len(self.beside), bool))
+        self._reference_faults = self.faults(reference)
 
     def _areas(self, positions: Rows) -> Rows:
         triangles, faces = self.polygons.triangles, self.polygons.triangle_face
@@ -63,12 +63,12 @@ class Loops:
         """At `positions` (n, 3), which corners (k,) are reversed, and which inner edges (e,) folded."""
         normals = self.normals(positions)
         a, b, c = (positions[self.corners[:, i]] for i in range(3))
-        looks = np.einsum("ij,ij->i", cross(b - a, c - b), normals[self.polygons.corner_face])
-        turn = np.einsum("ij,ij->i", normals[self.beside[:, 0]], normals[self.beside[:, 1]])
-        return (looks < 0) & ~self._own[0], (turn < _FOLD) & ~self._own[1]
+        facing = np.einsum("ij,ij->i", cross(b - a, c - b), normals[self.polygons.corner_face])
+        cosine = np.einsum("ij,ij->i", normals[self.beside[:, 0]], normals[self.beside[:, 1]])
+        return (facing < 0) & ~self._reference_faults[0], (cosine < _FOLD) & ~self._reference_faults[1]
 
     def bad(self, positions: Rows) -> Flags:
-        """(f,) the polygons that went wrong at `positions` (n, 3)."""
+        """(f,) the polygons that are bad at `positions` (n, 3)."""
         reversed_, folded = self.faults(positions)
         flags = np.zeros(self.polygons.n_faces, dtype=bool)
         flags[self.polygons.corner_face[reversed_]] = True

@@ -1,12 +1,13 @@
-"""Parts follow onto the new head: eyeballs into their sockets, teeth and tongue with the mouth, lashes with the lids.
+"""Parts on the new head: eyeballs go into their sockets, teeth and tongue with the mouth, lashes with the lids.
 
-- An *eyeball* goes to the ball that the sculpt has nearest to where its lids put it, with that ball's size; otherwise
-  it follows its lids: the similarity of the skin about it.
-- *Teeth, gums and tongue* take one similarity together, that of the skin about the mouth, so that they keep meeting;
-  where they would stand through the new lips or cheeks they go back together until they do not.
-- A *sheet that follows an eyeball* goes with it.
-- What is *bound to the surface* (lashes) keeps its place beside the nearest skin, in that skin's own frame and size.
-- Anything else takes the similarity of the skin nearest to it.
+- An *eyeball* follows its lids, by the similarity of the skin about it. Where the sculpt has a ball there, the eyeball
+  takes that ball's place and size.
+- *Teeth, gums and tongue* take one similarity together, that of the skin about the mouth, so that they still meet.
+  Where they would stand through the new lips or cheeks they move back together.
+- A *sheet over an eyeball* goes with that eyeball.
+- A part that is *bound to the surface* (lashes) keeps its place beside the nearest skin, in the frame and the size of
+  that skin.
+- Any other part takes the similarity of the skin nearest to it.
 """
 
 from __future__ import annotations
@@ -18,29 +19,36 @@ from numpy.typing import NDArray
 
 from composer.fitting.align import Similarity, similarity
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.nonrigid import Skin
 from composer.fitting.sculpt import Ball, ball_through
+from composer.fitting.skin import Skin
 from composer.geometry.vectors import cross, unit_rows
 from composer.head.head import Head, Part
 
 Rows = NDArray[np.float64]
 MOUTH = ("teeth", "gum", "tongue")
+"""How the names of parts that go with the mouth begin (common practice, no source)."""
 NEAR = 1.5
-"""An eyeball's skin is what lies within this many of its radii from its centre."""
-BACK_ROUNDS, CLEAR, NEAR_SKIN, MOST_BACK = 12, 1e-3, 0.02, 0.04
-"""Steps in which teeth go back behind the skin; of the head's diagonal: what is then left between, how near the skin
-has to be to say on which side they are, and the most they go."""
+"""The skin of an eyeball lies within this many of its radii from its centre (our choice)."""
+BACK_ROUNDS = 12
+"""Most steps in which teeth move back behind the skin (our choice)."""
+CLEAR, NEAR_SKIN, MOST_BACK = 1e-3, 0.02, 0.04
+"""Shares of the head's diagonal (our choice): the gap between teeth and skin after a step back; the largest distance at
+which the skin decides whether a tooth is behind it; and the distance moved after which the steps end."""
 BALL_AWAY, BALL_RATIO = 1.0, (0.6, 1.6)
-"""A ball of the sculpt is an eyeball's where it is nearer than this many radii and of a like size."""
+"""A ball of the sculpt is taken for an eyeball where its centre is within this many radii of the eyeball's, and the
+ratio of the radii lies between these (our choice)."""
+GROWTH = (0.5, 2.0)
+"""Least and largest scale of a part that is bound to the surface (our choice): a collapsed triangle does not shrink it.
+"""
 
 
 def place_parts(
     head: Head, fitted: Rows, balls: Sequence[Ball] = (), free: NDArray | None = None
 ) -> tuple[Rows, list[str]]:
-    """(n, 3) the fitted head (n, 3) mm with its parts where they belong, and a sentence for each kind of part.
+    """(n, 3) the fitted head (n, 3) mm with its parts placed, and a sentence for each kind of part.
 
-    `fitted` holds the skin; the parts' own rows in it are ignored. `balls` are those of the sculpt; `free` (n,) is 1
-    where skin does not lie on the sculpt: it is not gone by.
+    Of `fitted` the skin is used, not the rows of the parts. `balls` are those of the sculpt. `free` (n,) is 1 where the
+    skin does not lie on the sculpt: no part follows it there.
     """
     at = np.array(fitted, dtype=np.float64)
     skin = Skin.of(head)
@@ -55,12 +63,12 @@ def place_parts(
         move = _about(head, at, sure, points, float(np.linalg.norm(np.ptp(points, axis=0))) / 2)
         for part in mouth:
             at[part.vertices] = move(head.neutral[part.vertices])
-        words = f"Teeth and tongue follow the skin about the mouth, {move.scale:.3f} times their size"
-        back = _back(head, at, skin, sure, np.concatenate([part.vertices for part in mouth]))
+        words = f"Teeth and tongue follow the skin about the mouth, {move.scale:.3f} times as large"
+        back = _move_back(head, at, skin, sure, np.concatenate([part.vertices for part in mouth]))
         for part in mouth:
             at[part.vertices] += back
-        far = float(np.linalg.norm(back))
-        notes.append(f"{words}, {far:.1f} mm back so that none stands through the skin." if far > 0 else f"{words}.")
+        back_mm = float(np.linalg.norm(back))
+        notes.append(f"{words}, {back_mm:.1f} mm back behind the skin." if back_mm > 0 else f"{words}.")
     for part in head.parts:
         if part in mouth:
             continue
@@ -79,22 +87,23 @@ def place_parts(
             at[part.vertices] = _about(head, at, sure, points, size)(points)
     bound = [part for part in head.parts if part.follows == "surface" and part not in mouth]
     if bound:
-        own = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
+        neutral_skin = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
         for part in bound:
-            at[part.vertices] = _beside(own, at[skin.vertices], head.neutral[part.vertices])
-        notes.append(f"{len(bound)} part{'s' if len(bound) > 1 else ''} bound to the skin went with it.")
+            at[part.vertices] = _beside(neutral_skin, at[skin.vertices], head.neutral[part.vertices])
+        which = "1 part" if len(bound) == 1 else f"{len(bound)} parts"
+        notes.append(f"{which} bound to the skin: moved along with it.")
     return at, notes
 
 
 def _ball_under(head: Head, part: Part) -> Part | None:
-    """The eyeball that a sheet lies on, by their names; None for what is no sheet."""
+    """The eyeball that a sheet lies on, by their names; None for another part."""
     word, _, side = part.name.rpartition("_")
     eyes = [eye for eye in head.parts if eye.name == f"eye_{side}" and len(eye.vertices) > 3]
     return eyes[0] if word == "ball_sheet" and eyes else None
 
 
-def _back(head: Head, at: Rows, skin: Skin, sure: NDArray, inside: NDArray) -> Rows:
-    """(3,) how far vertices that lie `inside` the head's skin have to go to lie inside the new one."""
+def _move_back(head: Head, at: Rows, skin: Skin, sure: NDArray, inside: NDArray) -> Rows:
+    """(3,) the shift that brings the vertices `inside` the head's skin inside the new skin `at` (n, 3)."""
     known = np.zeros(head.n_vertices, dtype=bool)
     known[sure] = True
     corners = skin.vertices[skin.polygons.triangles]
@@ -102,25 +111,26 @@ def _back(head: Head, at: Rows, skin: Skin, sure: NDArray, inside: NDArray) -> R
     shift = np.zeros(3)
     if not len(corners):
         return shift
-    own, new = ClosestSurface(head.neutral, corners), ClosestSurface(at, corners)
-    found = own.closest(head.neutral[inside])
-    kept = inside[((head.neutral[inside] - found.points) * found.normal).sum(1) < 0.0]
+    old, new = ClosestSurface(head.neutral, corners), ClosestSurface(at, corners)
+    closest = old.closest(head.neutral[inside])
+    kept = inside[((head.neutral[inside] - closest.points) * closest.normal).sum(1) < 0.0]
     size = float(np.linalg.norm(np.ptp(at[skin.vertices], axis=0)))
     for _ in range(BACK_ROUNDS):
-        found = new.closest(at[kept] + shift)
-        out = ((at[kept] + shift - found.points) * found.normal).sum(1)
-        out[found.on_border | (found.distance > NEAR_SKIN * size)] = 0.0  # there the skin does not tell the side
+        closest = new.closest(at[kept] + shift)
+        out = ((at[kept] + shift - closest.points) * closest.normal).sum(1)
+        out[closest.on_border | (closest.distance > NEAR_SKIN * size)] = 0.0  # the side is unknown there
         worst = int(np.argmax(out)) if len(out) else -1
         if worst < 0 or out[worst] <= 0.0 or float(np.linalg.norm(shift)) > MOST_BACK * size:
             break
         through = out > 0.5 * out[worst]
-        way = unit_rows(found.normal[through].mean(axis=0)[None])[0]
-        shift = shift - (out[worst] + CLEAR * size) * way
+        outward = unit_rows(closest.normal[through].mean(axis=0)[None])[0]
+        shift = shift - (out[worst] + CLEAR * size) * outward
     return shift
 
 
 def _about(head: Head, at: Rows, sure: NDArray, points: Rows, width: float) -> Similarity:
-    """The similarity of the skin about `points` (k, 3): weights fall with the distance to their middle."""
+    """The similarity of the skin about `points` (k, 3); its weights fall with the distance to their mean, as a Gaussian
+    of `width` mm beyond the nearest skin."""
     away = np.linalg.norm(head.neutral[sure] - points.mean(axis=0), axis=1)
     away = np.maximum(away - float(away.min()), 0.0)
     weight = np.exp(-0.5 * (away / max(width, 1e-9)) ** 2)
@@ -132,37 +142,39 @@ def _about(head: Head, at: Rows, sure: NDArray, points: Rows, width: float) -> S
 
 
 def _eyeball(head: Head, at: Rows, sure: NDArray, part: Part, balls: Sequence[Ball]) -> tuple[Rows, str]:
+    """(k, 3) the vertices of an eyeball on the new head, and a sentence about it."""
     points = head.neutral[part.vertices]
-    own = ball_through(points, 0)
-    centre = points.mean(axis=0) if own is None else own.centre
+    eyeball = ball_through(points, 0)
+    centre = points.mean(axis=0) if eyeball is None else eyeball.centre
     radius = float(np.median(np.linalg.norm(points - centre, axis=1)))
     near = np.linalg.norm(head.neutral[sure] - centre, axis=1) < NEAR * radius
     chosen = sure[near]
     move = similarity(head.neutral[chosen], at[chosen]) if len(chosen) > 8 else _about(head, at, sure, points, radius)
-    there, size = move(centre), move.scale * radius
-    fitting = [
+    moved_centre, size = move(centre), move.scale * radius
+    matching = [
         ball
         for ball in balls
-        if np.linalg.norm(ball.centre - there) < BALL_AWAY * size
+        if np.linalg.norm(ball.centre - moved_centre) < BALL_AWAY * size
         and BALL_RATIO[0] * size < ball.radius < BALL_RATIO[1] * size
     ]
-    if fitting:
-        ball = min(fitting, key=lambda b: float(np.linalg.norm(b.centre - there)))
+    if matching:
+        ball = min(matching, key=lambda b: float(np.linalg.norm(b.centre - moved_centre)))
         scale = ball.radius / radius
         placed = scale * ((points - centre) @ move.rotation.T) + ball.centre
-        return placed, f"{part.name} is the sculpt's ball of {ball.radius:.1f} mm."
-    return move(points), f"{part.name} follows its lids, {move.scale:.3f} times its size."
+        return placed, f"{part.name} takes the place of the sculpt's ball, radius {ball.radius:.1f} mm."
+    return move(points), f"{part.name} follows its lids, {move.scale:.3f} times as large."
 
 
-def _beside(own: ClosestSurface, fitted: Rows, points: Rows) -> Rows:
-    """(k, 3) `points` (k, 3) beside the skin, carried in the frames of their nearest triangles."""
-    found = own.closest(points)
-    corner = own.triangles[found.triangle]
-    before, size = _frames(own.positions, corner)
-    after, grown = _frames(fitted, corner)
-    local = np.einsum("nij,nj->ni", before, points - found.points)
-    scale = np.clip(grown / np.maximum(size, 1e-300), 0.5, 2.0)
-    foot = np.einsum("ij,ijk->ik", found.bary, fitted[corner])
+def _beside(neutral_skin: ClosestSurface, fitted: Rows, points: Rows) -> Rows:
+    """(k, 3) `points` (k, 3) beside the neutral skin, carried onto the `fitted` skin (s, 3) in the frames of their
+    nearest triangles."""
+    closest = neutral_skin.closest(points)
+    corner = neutral_skin.triangles[closest.triangle]
+    before, size = _frames(neutral_skin.positions, corner)
+    after, fitted_size = _frames(fitted, corner)
+    local = np.einsum("nij,nj->ni", before, points - closest.points)
+    scale = np.clip(fitted_size / np.maximum(size, 1e-300), *GROWTH)
+    foot = np.einsum("ij,ijk->ik", closest.bary, fitted[corner])
     return foot + scale[:, None] * np.einsum("nij,ni->nj", after, local)
 
 

@@ -1,11 +1,11 @@
-"""Projection: a level's vertices brought onto the sculpt, and what cannot be brought filled smoothly, never left.
+"""Projection: the vertices of a level move onto the sculpt, and the others are filled smoothly.
 
-A vertex goes where its normal meets the sculpt, forwards or back, or to the closest point where that is much nearer
-or the normal meets nothing. It is *rejected* where that is further than `reach`, where the sculpt there looks another
-way, where it is the sculpt's open border, and where moving it turns a face over or folds it. Rejected and free vertices
-take the displacement of their surroundings, carried on with a continuous first derivative (`composer.fitting.fill`).
-Levels go up one by one: each starts from the subdivided result of the one before, so that only what a finer level
-adds has to be found, and ends where the mean edge is as short as the sculpt's.
+A vertex moves to where its normal meets the sculpt, forwards or backwards, or to the closest point where that is much
+nearer or the normal meets nothing. It is *rejected* where that is further than the reach, where the sculpt faces
+another way, where it is an open border of the sculpt, and where the move turns a face over or folds it. Rejected and
+free vertices take the displacement of their surroundings, continued with a continuous first derivative
+(`composer.fitting.fill`). Levels are projected one by one. Each starts from the subdivided result of the level before,
+and the last is the first whose mean edge is as short as the sculpt's.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from composer.errors import MoueError
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
 from composer.fitting.loops import Loops
-from composer.fitting.relax import heal, mend
+from composer.fitting.open_folds import heal, open_folds
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.surface import Surface
 from composer.head.levels import HIGHEST_LEVEL, Refinement
@@ -29,42 +29,44 @@ Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 REACH = 0.015
-"""Of the head's diagonal: how far a vertex is taken, 1 to 2 percent by common practice (no source)."""
+"""Furthest that a vertex moves, as a share of the head's diagonal: 1 to 2 percent by common practice (no source)."""
 AGREE = 0.35
-"""Cosine between a vertex's normal and the sculpt's below which the sculpt there is another side."""
-NORMAL_FIRST = 1.6
-"""The place along the normal is taken unless it is this many times further than the closest point."""
-FILL_WIDTH = 0.03
-"""Of the diagonal: the tension's width in filled areas."""
-HEAL_ROUNDS = 4
-STRAY = 0.005
-"""Of the diagonal, some 2 mm on a head: where healing moves a landmark further and still leaves bad faces, landmarks
-are held. Where it leaves none it stands: on a sculpt whose true places are known holding them was the worse.
+"""Cosine between a vertex's and the sculpt's normal below which the sculpt faces another way: 70 degrees (our choice).
 """
+NORMAL_FIRST = 1.6
+"""A place along the normal is preferred unless it is this many times further than the closest point (our choice)."""
+FILL_WIDTH = 0.03
+"""Width of the tension in filled areas (see `fill`), as a share of the diagonal (our choice)."""
+REJECT_ROUNDS = 4
+"""Most rounds in which the vertices of turned faces are rejected too, with wider rings each time (our choice)."""
+STRAY = 0.005
+"""Share of the diagonal, some 2 mm on a head. Where healing moves a landmark further than this and leaves bad faces,
+it is repeated with the landmarks held. Where it leaves none it stands: on demo sculpts, whose true places are known,
+holding the landmarks gave the larger error."""
 RIM = 6
-"""Rings of free vertices, above level 0, that take their surroundings' displacement; what lies deeper is smooth already
-and stays as subdivided."""
+"""Above level 0, the rings of free vertices that take the displacement of their surroundings (our choice). Deeper
+vertices stay as subdivided: the level below has filled them."""
 
 
 @dataclass(frozen=True, eq=False)
 class Settled:
-    """Vertices (n, 3) brought onto a sculpt. `rejected` (n,) could not be; `filled` (n,) took their surroundings'
-    displacement: the rejected and the free ones; `mended` (n,) those that were moved again because a face was turned
-    or folded; `distance` (n,) how far each was moved.
+    """The `positions` (n, 3) mm of vertices that moved onto a sculpt. Flags (n,): `rejected` vertices could not;
+    `filled` ones, the rejected and the free, took the displacement of their surroundings; `unfolded` ones moved again
+    because a face was turned over or folded. `distance` (n,) is how far each moved, mm.
     """
 
     positions: Rows
     rejected: Flags
     filled: Flags
-    mended: Flags
+    unfolded: Flags
     distance: Rows
 
 
 @dataclass(frozen=True, eq=False)
 class ProjectedLevel:
-    """One level: `k`, its connectivity, positions (n_k, 3) mm, flags (n_k,) of the rejected, the filled and the
-    protected vertices, how many faces are reversed or folded (0 unless protected vertices keep them so), and how many
-    vertices were given up and filled for that.
+    """One level: `k`, its `polygons`, `positions` (n_k, 3) mm, flags (n_k,) of the rejected and the filled vertices,
+    the number of protected vertices, the number of faces that are still reversed or folded (only where protected
+    vertices keep them so), and the number of vertices that left the sculpt to open folds.
     """
 
     k: int
@@ -74,14 +76,14 @@ class ProjectedLevel:
     filled: Flags
     n_protected: int
     bad_faces: int
-    n_mended: int = 0
+    n_unfolded: int = 0
 
     @property
     def counts(self) -> dict[str, int]:
-        """Vertices, rejected, filled, protected and bad faces, by name."""
+        """The numbers of vertices, rejected, filled, protected and unfolded vertices, and bad faces, by name."""
         return {
             "vertices": len(self.positions), "rejected": int(self.rejected.sum()), "filled": int(self.filled.sum()),
-            "protected": self.n_protected, "bad_faces": self.bad_faces, "mended": self.n_mended,
+            "protected": self.n_protected, "bad_faces": self.bad_faces, "unfolded": self.n_unfolded,
         }  # fmt: skip
 
 
@@ -89,26 +91,27 @@ def settle(
     surface: Surface, sculpt: ClosestSurface, reach_mm: float, *, loops: Loops, ideal: Rows,
     free: Flags | None = None, protect: Rows | None = None, reject: Flags | None = None, rays: bool = True,
     rim: int | None = None, marks: tuple[NDArray, Rows] | None = None,
-    mended: bool = False,
+    unfold: bool = False,
 ) -> Settled:  # fmt: skip
-    """Bring the vertices of `surface` (n) onto the sculpt within `reach_mm`.
+    """Move the vertices of `surface` (n) onto the sculpt, at most `reach_mm` far.
 
-    `loops` counts faces against the reference positions `ideal` (n, 3), the library's own; `free` (n,) vertices are
-    filled; `protect` (n,) in [0, 1] is how much of its own place a vertex keeps (1: bit for bit); `reject` (n,) are
-    rejected from the start, as a painted mask says; of the free ones only `rim` rings move, all unless said.
-    `marks` are vertices (m,) and their places (m, 3), landmarks: where one is free or cannot be brought onto the
-    sculpt by itself it goes to its place. `mended`: what is turned over or folded at the end is given up and filled.
+    `loops` finds bad faces against the reference positions `ideal` (n, 3), the library's own. Vertices flagged in
+    `free` (n,) are filled; `protect` (n,) in [0, 1] is how much of its position a vertex keeps (1: bit for bit);
+    vertices flagged in `reject` (n,), such as a painted mask, are rejected from the start. Of the free vertices only
+    `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only. `marks` are
+    landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With `unfold` the
+    faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
-    no = np.zeros(n, dtype=bool)
-    free = no if free is None else free
+    nowhere = np.zeros(n, dtype=bool)
+    free = nowhere if free is None else free
     keep = np.zeros(n) if protect is None else np.clip(protect, 0.0, 1.0)
     pinned = keep >= 1.0
     target, rejected = _targets(points, normals, sculpt, reach_mm, surface.polygons.border_vertices, rays)
-    rejected |= no if reject is None else reject
+    rejected |= nowhere if reject is None else reject
     rejected &= ~free & ~pinned
-    marked = no.copy()
+    marked = nowhere.copy()
     if marks is not None:
         at, places = marks
         lost = (rejected | free)[at] & ~pinned[at]
@@ -121,33 +124,32 @@ def settle(
     used = surface.polygons.valence > 0
     turned = Loops(surface.polygons, points)
     near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & used, rim)
-    for attempt in range(HEAL_ROUNDS):
+    for attempt in range(REJECT_ROUNDS):
         missing = (rejected | (free & near)) & ~pinned & used
-        whole = fill(surface, move, missing, width)
-        moved = points + (1.0 - keep)[:, None] * whole
+        moved = points + (1.0 - keep)[:, None] * fill(surface, move, missing, width)
         wrong = turned.bad(moved) & loops.bad(moved)
-        at = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked
-        if not wrong.any() or not (at & ~rejected).any():
+        about = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked
+        if not wrong.any() or not (about & ~rejected).any():
             break
-        rejected |= at
-        move[at] = 0.0
+        rejected |= about
+        move[about] = 0.0
     healed = heal(surface.polygons, moved, loops, ideal, pinned)
     strayed = marked & (np.linalg.norm(healed - moved, axis=1) > STRAY * surface.diagonal_mm)
     if strayed.any() and loops.bad(healed).any():
         healed = heal(surface.polygons, moved, loops, ideal, pinned | marked)
     moved = np.where(pinned[:, None], points, healed)
-    patched = no
-    if mended:
-        moved, patched = mend(
-            surface.polygons, moved, loops, ideal, width_mm=width, fixed=pinned, loath=marked
+    unfolded = nowhere
+    if unfold:
+        moved, unfolded = open_folds(
+            surface.polygons, moved, loops, ideal, width_mm=width, fixed=pinned, reluctant=marked
         )
-        rejected |= patched & ~free & ~marked
-    filled = (rejected | free | patched) & ~pinned & used
-    return Settled(moved, rejected, filled, patched, np.linalg.norm(moved - points, axis=1))
+        rejected |= unfolded & ~free & ~marked
+    filled = (rejected | free | unfolded) & ~pinned & used
+    return Settled(moved, rejected, filled, unfolded, np.linalg.norm(moved - points, axis=1))
 
 
 def _moves(polygons: Polygons, keep: Rows) -> Flags:
-    """(f,) whether a polygon has a corner that is not wholly protected."""
+    """(f,) whether a polygon has a corner that is not fully protected."""
     flags = np.zeros(polygons.n_faces, dtype=bool)
     flags[polygons.corner_face[(keep < 1.0)[polygons.indices]]] = True
     return flags
@@ -156,7 +158,7 @@ def _moves(polygons: Polygons, keep: Rows) -> Flags:
 def _targets(
     points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool
 ) -> tuple[Rows, Flags]:
-    """(n, 3) where each vertex would go, and whether that is refused (n,)."""
+    """(n, 3) the place on the sculpt for each vertex, and whether it is refused (n,)."""
     near = sculpt.closest(points)
     target = near.points.copy()
     fits = (near.normal * normals).sum(1) > AGREE
@@ -171,8 +173,8 @@ def _targets(
 
 
 def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float) -> tuple[Flags, Rows, Flags]:
-    """Where normals meet the sculpt within `reach`, forwards or back, the nearer one that looks the same way: whether
-    there is one (n,), the signed distance (n,), and whether its normal agrees (n,).
+    """Where the normals meet the sculpt within `reach`, forwards or backwards; of two places the nearer one that faces
+    the same way. Returns whether there is one (n,), the signed distance (n,), and whether its normal agrees (n,).
     """
     scene = sculpt.rays
     best, agrees = np.full(len(points), np.inf), np.zeros(len(points), dtype=bool)
@@ -189,7 +191,7 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
 
 
 def usable_reach(reach_mm: float) -> float:
-    """The reach in mm as it is. Raises MoueError where it is not above 0."""
+    """`reach_mm` unchanged. Raises MoueError where it is not above 0."""
     if not reach_mm > 0:
         raise MoueError(f"a reach of {reach_mm:g} mm leaves nothing to project", hint="give a length above 0")
     return reach_mm
@@ -203,11 +205,12 @@ def project(
 ) -> list[ProjectedLevel]:  # fmt: skip
     """Project a fitted cage (n, 3) mm by ascending levels, level 0 first.
 
-    `reference` (n, 3) is the library's neutral, against which faces count as turned over; `reach_mm` is 1.5 percent of
-    the diagonal unless said; `up_to` the last level, otherwise the first whose mean edge is as short as the sculpt's;
-    `free` (n,) and `protect` (n,) are cage masks in [0, 1], lifted by the same subdivision (free from 1/2 on);
-    `reject` gives painted rejections (n_k,) by level; `marks` are landmarks of the cage, as `settle` takes them.
-    Raises MoueError for a level or a reach that makes no sense.
+    `reference` (n, 3) is the library's neutral, against which faces count as turned over or folded. `reach_mm` above 0
+    is the furthest that a vertex moves, 1.5 percent of the diagonal by default. `up_to` in [0, 8] is the last level; by
+    default it is the first whose mean edge is as short as the sculpt's. `free` (n,) and `protect` (n,) are cage masks
+    in [0, 1], subdivided with the cage (free from 1/2 on); `reject` gives painted rejections (n_k,) by level; `marks`
+    are landmarks of the cage, as in `settle`.
+    Raises MoueError for a level or a reach outside its range, and for a mask of another length.
     """
     n = polygons.n_vertices
     for name, mask in (("free", free), ("protected", protect)):
@@ -217,9 +220,9 @@ def project(
         raise MoueError(f"level {up_to} is not in 0 to {HIGHEST_LEVEL}")
     surface = Surface(polygons, positions)
     reach = REACH * surface.diagonal_mm if reach_mm is None else usable_reach(reach_mm)
-    free_at = np.zeros(n) if free is None else np.asarray(free, dtype=np.float64)
+    freedom = np.zeros(n) if free is None else np.asarray(free, dtype=np.float64)
     keep = np.zeros(n) if protect is None else np.asarray(protect, dtype=np.float64)
-    wanted = sculpt.mean_edge
+    shortest = sculpt.mean_edge
     ideal = np.asarray(reference, dtype=np.float64)
     out: list[ProjectedLevel] = []
     for k in range(HIGHEST_LEVEL + 1):
@@ -228,26 +231,26 @@ def project(
         if k:
             step = Refinement(polygons)
             surface = Surface(step.polygons, step.apply(out[-1].positions))
-            ideal, free_at, keep = step.apply(ideal), step.apply(free_at), step.apply(keep)
+            ideal, freedom, keep = step.apply(ideal), step.apply(freedom), step.apply(keep)
             keep[keep > 1 - 1e-9] = 1.0
             polygons = step.polygons
         loops = Loops(polygons, ideal)
-        given = (reject or {}).get(k)
-        if given is not None and len(given) != polygons.n_vertices:
+        painted = (reject or {}).get(k)
+        if painted is not None and len(painted) != polygons.n_vertices:
             raise MoueError(
-                f"the rejection mask of level {k} has {len(given)} values, the level {polygons.n_vertices} vertices"
+                f"the rejection mask of level {k} has {len(painted)} values, the level {polygons.n_vertices} vertices"
             )
-        done = settle(
-            surface, sculpt, reach, loops=loops, ideal=ideal, free=free_at >= 0.5, protect=keep,
-            reject=None if given is None else np.asarray(given) >= 0.5, rim=RIM if k else None,
-            marks=None if k else marks, mended=True,
+        settled = settle(
+            surface, sculpt, reach, loops=loops, ideal=ideal, free=freedom >= 0.5, protect=keep,
+            reject=None if painted is None else np.asarray(painted) >= 0.5, rim=RIM if k else None,
+            marks=None if k else marks, unfold=True,
         )  # fmt: skip
         out.append(
             ProjectedLevel(
-                k, polygons, read_only(done.positions), done.rejected, done.filled, int((keep >= 1).sum()),
-                int((loops.bad(done.positions) & _moves(polygons, keep)).sum()), int(done.mended.sum()),
+                k, polygons, read_only(settled.positions), settled.rejected, settled.filled, int((keep >= 1).sum()),
+                int((loops.bad(settled.positions) & _moves(polygons, keep)).sum()), int(settled.unfolded.sum()),
             )
         )  # fmt: skip
-        if k == up_to or (up_to is None and Surface(polygons, done.positions).mean_edge_mm <= wanted):
+        if k == up_to or (up_to is None and Surface(polygons, settled.positions).mean_edge_mm <= shortest):
             break
     return out

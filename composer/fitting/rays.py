@@ -1,4 +1,4 @@
-"""First hits of rays on a sculpt's triangles, the distance in double precision."""
+"""The first triangle of a sculpt that each ray hits, with the distance in double precision."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ Rows = NDArray[np.float64]
 
 
 class SculptRays:
-    """A ray caster over `positions` (n, 3) and `triangles` (t, 3). Made once: the tree is Embree's."""
+    """A ray caster over `positions` (n, 3) and `triangles` (t, 3), with Embree's tree, which is built once."""
 
     def __init__(self, positions: Rows, triangles: NDArray) -> None:
         from embreex.mesh_construction import TriangleMesh

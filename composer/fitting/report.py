@@ -1,4 +1,4 @@
-"""What a fit came to, in numbers: distances, landmarks, faces, loops, counts."""
+"""The result of a fit in numbers: distances, landmarks, faces, loops, counts."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.curves import on_polyline
 from composer.fitting.fit_state import FitState
 from composer.fitting.loops import Loops
-from composer.fitting.nonrigid import Skin
+from composer.fitting.skin import Skin
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 
@@ -38,9 +38,9 @@ class Spread:
 
 @dataclass(frozen=True)
 class LoopQuality:
-    """The fitted loops against the library's own, both ways of looking: the median and 95th percentile of the change
-    of corner angles in degrees, and of the ratio of edge lengths after the head's own growth is taken out (1: none;
-    a length half or twice its own counts as 2).
+    """The fitted loops against the library's own: the median and the 95th percentile of the change of corner angles in
+    degrees, and of the ratio of edge lengths, divided by its median. 1 is no change; half and twice the length both
+    count as 2.
     """
 
     angle_median_deg: float
@@ -75,8 +75,8 @@ class FitReport:
 
 
 def fit_report(state: FitState) -> FitReport:
-    """The report of a fit whose levels are projected; distances are those of its skin outside the free zones that was
-    not rejected: what was rejected is counted, and may be far from a sculpt that ends there."""
+    """The report of a fit whose levels are projected. Distances are those of the skin that is neither free nor
+    rejected; rejected vertices are counted, and may lie far from a sculpt that ends there."""
     head, sculpt, pairs, cage = state.head, state.clean.surface, state.pairs, state.levels[0]
     skin = Skin.of(head)
     loops = Loops(skin.polygons, head.neutral[skin.vertices])
@@ -105,7 +105,7 @@ def _landmark_residuals(head: Head, skin: Skin, at: Rows, pairs: Pairs) -> dict[
 
 
 def _curve_residuals(at: Rows, pairs: Pairs) -> dict[str, float]:
-    """The furthest that a vertex of each curve lies from the sculpt's curve, mm; curves all of whose places are
+    """The largest distance of a vertex of each curve from the sculpt's curve, mm, for curves whose places are all
     vertices."""
     furthest = {}
     for name, (_, line, ids) in pairs.curves.items():

@@ -1,8 +1,8 @@
-"""A sculpt made fit to be fitted onto: what cannot be used dropped and counted, its shells told apart.
+"""A sculpt cleaned for a fit: unusable triangles are dropped and counted, and its shells are sorted.
 
-Dropped: triangles with a vertex that is not a number, without area, or there twice; shells without area; shells much
-smaller than the head, except balls, which are kept beside as eyeballs. Border vertices at exactly the same place are
-joined, as in files that split at seams; lips that merely touch are no borders and stay apart.
+Dropped are triangles with a vertex that is not a number, without area or duplicate, and shells much smaller than the
+head; of these, balls are kept apart as eyeballs. Border vertices at exactly the same position are joined, as in files
+that split vertices at UV seams. Lips that touch are not borders and stay apart.
 """
 
 from __future__ import annotations
@@ -24,18 +24,22 @@ from composer.geometry.vectors import cross
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]
 SMALL_SHELL = 0.3
-"""Of the largest shell's diagonal: smaller shells are no part of the skin."""
+"""Shells below this share of the largest shell's diagonal are not skin (our choice)."""
 BALL_SIZE = (0.01, 0.12)
-"""Of the largest shell's diagonal: radii of what may be an eyeball."""
+"""Least and largest radius of an eyeball, as shares of the largest shell's diagonal (our choice: an eyeball's radius is
+12 mm, a head's diagonal some 400 mm)."""
 BALL_ERROR = 0.06
+"""Largest standard deviation of a ball's points from the ball, in radii (our choice: a cornea stands out by less)."""
+BALL_TRIANGLES, MOST_BALLS = 40, 64
+"""Fewest triangles of a shell that is tried as a ball, and most shells that are tried (our choice)."""
 FLAT = 1e-14
-"""Of the squared diagonal: a triangle of less (doubled) area is no triangle."""
+"""Triangles of a doubled area below this share of the squared diagonal have no area: the rounding of float64."""
 
 
 @dataclass(frozen=True, eq=False)
 class Ball:
-    """A shell that is a ball: `centre` (3,) and `radius`, its number of triangles, and how far its points are off the
-    ball, in radii (standard deviation)."""
+    """A shell that is a ball: its `centre` (3,) and `radius`, its number of `triangles`, and its `error`: the standard
+    deviation of its points from the ball, in radii."""
 
     centre: Rows
     radius: float
@@ -45,8 +49,8 @@ class Ball:
 
 @dataclass(frozen=True, eq=False)
 class CleanSculpt:
-    """`surface` to fit onto, its vertices those of the file, renumbered; `vertex` (m,) their numbers in the file; the
-    `balls`; `dropped` counts by what was dropped; `notes` say it in sentences.
+    """The `surface` for the fit, over m vertices of the file, renumbered; `vertex` (m,) their numbers in the file; the
+    `balls`; the counts of what was `dropped`, by kind; and `notes`, the same in sentences.
     """
 
     surface: ClosestSurface
@@ -62,9 +66,9 @@ class CleanSculpt:
 
 
 def clean_sculpt(positions: ArrayLike, polygons: Polygons, where: Path | str | None = None) -> CleanSculpt:
-    """A sculpt's polygons over `positions` (n, 3) mm, cleaned; see the module's words.
+    """A sculpt's polygons over `positions` (n, 3) mm, cleaned as this module says.
 
-    Raises MoueError where no triangle is left, or nothing but balls.
+    Raises MoueError where no triangle remains, or balls alone.
     """
     points = np.asarray(positions, dtype=np.float64)
     triangles = polygons.triangles.astype(np.int64)
@@ -75,10 +79,10 @@ def clean_sculpt(positions: ArrayLike, polygons: Polygons, where: Path | str | N
 
     def keep(flags: NDArray, words: str) -> None:
         nonlocal triangles
-        gone = int((~flags).sum())
-        if gone:
-            dropped[words] = gone
-            notes.append(f"{gone:,} triangle{'s' if gone > 1 else ''} {words} dropped.")
+        count = int((~flags).sum())
+        if count:
+            dropped[words] = count
+            notes.append(f"{count:,} triangle{'s' if count > 1 else ''} {words} dropped.")
             triangles = triangles[flags]
 
     keep(np.all(np.isfinite(points[triangles]), axis=(1, 2)), "with a vertex that is not a number")
@@ -90,11 +94,11 @@ def clean_sculpt(positions: ArrayLike, polygons: Polygons, where: Path | str | N
     if len(triangles):
         order = np.sort(triangles, axis=1)
         first, _ = first_of_each(order)
-        alone = np.zeros(len(triangles), dtype=bool)
-        alone[first] = True
-        keep(alone, "that were there twice")
+        unique = np.zeros(len(triangles), dtype=bool)
+        unique[first] = True
+        keep(unique, "that were there twice")
     if not len(triangles):
-        raise MoueError("the sculpt has no face that can be used", where, hint="all are empty, double or not numbers")
+        raise MoueError("the sculpt has no usable face", where, hint="all are empty, duplicate or not numbers")
     kept, balls = _shells(points, triangles, where)
     small = len(triangles) - int(kept.sum()) - sum(ball.triangles for ball in balls)
     if small:
@@ -111,6 +115,7 @@ def clean_sculpt(positions: ArrayLike, polygons: Polygons, where: Path | str | N
 
 
 def _joined(points: Rows, triangles: Ints, dropped: dict[str, int], notes: list[str]) -> Ints:
+    """(t, 3) the triangles with border vertices at the same position joined."""
     if not len(triangles):
         return triangles
     border = np.flatnonzero(ClosestSurface(points, triangles).border_vertex)
@@ -122,7 +127,7 @@ def _joined(points: Rows, triangles: Ints, dropped: dict[str, int], notes: list[
     joined = len(border) - len(first)
     if joined:
         dropped["border vertices joined"] = joined
-        notes.append(f"{joined:,} border vertices lay on others and were joined.")
+        notes.append(f"{joined:,} border vertices at the position of another were joined.")
     return rank[triangles]
 
 
@@ -144,17 +149,18 @@ def _shells(points: Rows, triangles: Ints, where: Path | str | None) -> tuple[ND
     np.maximum.at(high, label, at)
     size = np.linalg.norm(high - low, axis=1)
     shell = label[compact[:, 0]]
-    number = np.bincount(shell, minlength=count)
+    size_in_triangles = np.bincount(shell, minlength=count)
     largest = int(np.argmax(size))
     balls: dict[int, Ball] = {}
-    likely = (size > 2 * BALL_SIZE[0] * size[largest]) & (number >= 40) & (size < 4 * BALL_SIZE[1] * size[largest])
+    likely = (size > 2 * BALL_SIZE[0] * size[largest]) & (size < 4 * BALL_SIZE[1] * size[largest])
+    likely &= size_in_triangles >= BALL_TRIANGLES
     likely[largest] = True
-    for s in np.flatnonzero(likely)[:64]:
-        ball = ball_through(at[label == s], int(number[s]))
+    for s in np.flatnonzero(likely)[:MOST_BALLS]:
+        ball = ball_through(at[label == s], int(size_in_triangles[s]))
         if ball is not None:
             balls[int(s)] = ball
     if largest in balls:
-        raise MoueError("the sculpt is only balls, such as eyes", where, hint="the shell of the head is missing")
+        raise MoueError("the sculpt has only balls, such as eyes", where, hint="the shell of the head is missing")
     skin = size >= SMALL_SHELL * size[largest]
     skin[[s for s in balls]] = False
     lowest, highest = (f * size[largest] for f in BALL_SIZE)
@@ -162,7 +168,7 @@ def _shells(points: Rows, triangles: Ints, where: Path | str | None) -> tuple[ND
 
 
 def ball_through(points: Rows, triangles: int) -> Ball | None:
-    """The ball through points (k, 3) by linear least squares; None where they do not lie on one."""
+    """The ball through `points` (k, 3) by linear least squares; None where they do not lie on one."""
     middle = points.mean(axis=0)
     off = points - middle
     system = np.concatenate([2.0 * off, np.ones((len(off), 1))], axis=1)
@@ -176,14 +182,15 @@ def ball_through(points: Rows, triangles: int) -> Ball | None:
 
 
 def _looks_both_ways(triangles: Ints, n: int) -> int:
-    """Edges that two triangles run along in the same direction."""
+    """The number of edges along which two triangles run in the same direction."""
     start, end = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
     key = np.sort(start * n + end)
     return int((key[1:] == key[:-1]).sum())
 
 
 def coarser(positions: Rows, triangles: Ints, cell: float) -> tuple[Rows, Ints]:
-    """A mesh of fewer triangles: vertices in one cell of a grid become their mean (Rossignac and Borrel 1993)."""
+    """A mesh of fewer triangles: the vertices in each cell of a grid of width `cell` become their mean (Rossignac and
+    Borrel 1993, "Multi-resolution 3D approximations for rendering complex scenes")."""
     grid = np.floor((positions - positions.min(axis=0)) / cell).astype(np.int64)
     width = grid.max(axis=0) + 1
     key = (grid[:, 0] * width[1] + grid[:, 1]) * width[2] + grid[:, 2]

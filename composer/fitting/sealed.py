@@ -1,11 +1,11 @@
-"""A sculpt that is one sheet where the head has an opening: lips that are sealed, lids sealed over an eyeball.
+"""Openings of the head that a sculpt has sealed: lips in one sheet, lids in one sheet over the eyeball.
 
-There is nothing between the lips for the head's inner lips to lie on, and what would be followed tears them apart. It
-is found out, not asked for: across an opening the way over a sculpt leads round its corners, across a seal it is as
-short as the lips are high. About a seal a band of the head becomes a free zone, and is closed after the fit: a map of
-space, not of the surface, carries the band and the hollow behind it from the library's place, so that both lips go
-where their common surroundings go and keep their own gap, turned and scaled: the similarity of the vertices round the
-band, and a radial basis (multiquadric, Hardy 1971) through what they and the landmarks are off it.
+A sealed sculpt has no inner lips for the head's inner lips to lie on, and a fit that followed it would tear them apart.
+Seals are detected: across an opening the path over the sculpt goes round the corners, across a seal it is as short as
+the lips are high. A band of the head about a seal becomes a free zone and is closed after the fit. A map of space, not
+of the surface, carries the band and the hollow behind it from the library's neutral: the similarity of the vertices
+round the band, plus a radial basis (multiquadric, Hardy 1971) through the residuals of these vertices and of the
+landmarks. So both lips follow their common surroundings and keep their own gap, turned and scaled.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from scipy.spatial import cKDTree
 
 from composer.fitting.align import Pairs, Similarity, similarity
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.nonrigid import Skin
 from composer.fitting.sculpt import Ball
+from composer.fitting.skin import Skin
 from composer.fitting.warp import ROUND, warp
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
@@ -33,21 +33,24 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 BAND = 0.020
-"""Of the head's diagonal: what is nearer than this to the line of contact follows its surroundings where the sculpt is
-sealed. Half of it leaves folds at the corners of a real scan's mouth."""
+"""Width of the band on either side of the line of contact, as a share of the head's diagonal (chosen on one real scan:
+.005 and .007 leave folds at the corners of its mouth)."""
 SHORT = 1.6
-"""A way over the sculpt that is at most this many times the straight one leads across a seal (round the corners of a
-mouth or an eye it is more than twice)."""
+"""A path over the sculpt of at most this many times the straight distance crosses a seal (our choice: round the corners
+of a mouth or an eye it is more than 2)."""
 STATIONS = np.linspace(0.36, 0.64, 5)
-"""Shares of the way from corner to corner at which the way across is looked at."""
+"""Shares of the length from corner to corner at which the path across is measured: the middle third (our choice)."""
 ROUND_BAND = 2
-"""Rings of vertices about a band that say where it goes."""
+"""Rings of vertices about a band whose motion the band follows (our choice)."""
+MOST_HOLLOW = 0.2
+"""Share of the skin's vertices beyond which a free zone is not the hollow behind a seal but a mask painted by a person
+(our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Seam:
-    """An opening of the head that a sculpt may have sealed: its `line` of contact as vertices (l,); `above` and
-    `below` (k,) vertices across it from each other, and the places (k, 3) `between` them on the way across.
+    """An opening of the head that a sculpt may have sealed: its `line` of contact as vertices (l,); vertices `above`
+    and `below` (k,) on either side of it, in pairs; and the places `between` them (k, 3) on the line.
     """
 
     name: str
@@ -75,22 +78,23 @@ def find_seams(head: Head, marks: Landmarks) -> list[Seam]:
         sides = [curve(n) for n in (above, below)]
         if any(line is None or len(line) < 3 for line in lines):
             return None
-        own = [line for line in lines if line is not None]
-        far = [line for line in sides if line is not None and len(line) > 2]
-        far = far if len(far) == 2 else own
-        own, far = ([_along(own[0], line, head.neutral) for line in some] for some in (own, far))
-        middle = 0.5 * (head.neutral[_at_stations(own[0])] + head.neutral[_at_stations(own[1])])
-        return Seam(name, np.unique(np.concatenate(own)), _at_stations(far[0]), _at_stations(far[1]), middle)
+        rims = [line for line in lines if line is not None]
+        outer = [line for line in sides if line is not None and len(line) > 2]
+        outer = outer if len(outer) == 2 else rims
+        rims, outer = ([_along(rims[0], line, head.neutral) for line in some] for some in (rims, outer))
+        middle = 0.5 * (head.neutral[_at_stations(rims[0])] + head.neutral[_at_stations(rims[1])])
+        return Seam(name, np.unique(np.concatenate(rims)), _at_stations(outer[0]), _at_stations(outer[1]), middle)
 
-    found = [
+    seams = [
         seam("mouth", "lip_line_upper", "lip_line_lower", "upper_lip", "lower_lip") or _mouth_by_points(head, marks),
         *(seam(f"{s} eye", f"upper_lid_{s}", f"lower_lid_{s}", f"upper_lid_{s}", f"lower_lid_{s}") for s in
           ("left", "right")),
     ]  # fmt: skip
-    return [s for s in found if s is not None]
+    return [s for s in seams if s is not None]
 
 
 def _at_stations(line: Ints) -> Ints:
+    """The vertices of `line` (l,) at STATIONS."""
     return line[np.rint(STATIONS * (len(line) - 1)).astype(int)]
 
 
@@ -109,7 +113,8 @@ def _mouth_by_points(head: Head, marks: Landmarks) -> Seam | None:
     skin = Skin.of(head)
     places = head.neutral[skin.vertices]
     at = cKDTree(places).query(np.array([marks.position(name, head.neutral) for name in names]))[1]
-    _, before = dijkstra(_ways(places, skin.polygons.edges), directed=False, indices=at[1], return_predecessors=True)
+    graph = _edge_graph(places, skin.polygons.edges)
+    _, before = dijkstra(graph, directed=False, indices=at[1], return_predecessors=True)
     line = [int(at[1])]
     for corner in (at[0], at[2]):
         step = int(corner)
@@ -120,7 +125,8 @@ def _mouth_by_points(head: Head, marks: Landmarks) -> Seam | None:
     return Seam("mouth", np.unique(number[line]), number[at[3:4]], number[at[4:5]], places[at[1:2]])
 
 
-def _ways(places: Rows, edges: NDArray) -> sp.csr_matrix:
+def _edge_graph(places: Rows, edges: NDArray) -> sp.csr_matrix:
+    """(n, n) the length of each of `edges` (e, 2) between `places` (n, 3)."""
     length = np.linalg.norm(places[edges[:, 0]] - places[edges[:, 1]], axis=1)
     return sp.csr_matrix((np.maximum(length, 1e-12), (edges[:, 0], edges[:, 1])), shape=(len(places),) * 2)
 
@@ -130,15 +136,13 @@ def sealed_seams(
 ) -> tuple[list[Seam], list[str]]:
     """The openings of `head` that `sculpt` has sealed, and a sentence for each.
 
-    Places across from each other are looked for on the sculpt by the landmarks' warp of `pairs`, laid on it by
-    `aligned`; most of the ways between them over the sculpt's edges must be short. An eye whose ball is among `balls`
-    is open.
+    The warp of `pairs` and the similarity `aligned` bring the places above and below an opening onto the sculpt. It is
+    sealed where most paths between them over the sculpt's edges are short. An eye whose ball is among `balls` is open.
     """
     seams = find_seams(head, marks)
     if not seams or not len(pairs.names):
         return [], []
-    own = [name for name in pairs.curves if "lip" in name or "lid" in name]
-    known = pairs.without([name for name in pairs.curves if name not in own])
+    known = pairs.without([name for name in pairs.curves if not ("lip" in name or "lid" in name)])
     place, _ = warp(known.moved(aligned.inverse()), head.neutral[Skin.of(head).vertices], head.diagonal)
     sealed: list[Seam] = []
     notes: list[str] = []
@@ -151,12 +155,12 @@ def sealed_seams(
         if _one_sheet(sculpt, above, below, between):
             sealed.append(seam)
             what = "lips are" if seam.name == "mouth" else f"{seam.name} is"
-            notes.append(f"The sculpt's {what} sealed: the band about that follows its surroundings, and is closed.")
+            notes.append(f"The sculpt's {what} sealed: the fit closes the opening and follows the skin around it.")
     return sealed, notes
 
 
 def _one_sheet(sculpt: ClosestSurface, above: Rows, below: Rows, between: Rows) -> bool:
-    """Whether most of the ways from `above` to `below` (k, 3) over the sculpt lead straight across `between`."""
+    """Whether most paths over the sculpt from `above` to `below` (k, 3) go straight across `between` (k, 3)."""
     start, end = sculpt.closest(above), sculpt.closest(below)
     straight = np.linalg.norm(start.points - between, axis=1) + np.linalg.norm(between - end.points, axis=1)
     far = SHORT * straight + 2.0 * sculpt.mean_edge
@@ -167,26 +171,25 @@ def _one_sheet(sculpt: ClosestSurface, above: Rows, below: Rows, between: Rows) 
     if not len(triangles):
         return False
     edges = np.unique(np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1), axis=0)
-    graph = _ways(sculpt.positions, edges)
+    graph = _edge_graph(sculpt.positions, edges)
     first, last = (sculpt.triangles[c.triangle, c.bary.argmax(axis=1)] for c in (start, end))
     length = dijkstra(graph, directed=False, indices=first, limit=float(far.max()))[np.arange(len(first)), last]
     return bool(np.mean(length <= far) > 0.5)
 
 
 def seam_zone(head: Head, seam: Seam, free: NDArray) -> Flags:
-    """(n,) the skin that follows the surroundings of a sealed `seam`: the band about its line, the free zone (n,) of
-    `free` behind it, and what these enclose.
+    """(n,) the skin that follows the surroundings of a sealed `seam`: the band about its line, the part of the free
+    zone `free` (n,) behind it, and the skin that these enclose.
     """
     skin = Skin.of(head)
     places = head.neutral[skin.vertices]
     band = cKDTree(head.neutral[seam.line]).query(places)[0] < BAND * head.diagonal
     band |= np.isin(skin.vertices, seam.line)
-    open_ = np.asarray(free)[skin.vertices] >= 0.5
+    hollow = np.asarray(free)[skin.vertices] >= 0.5
     zone = band.copy()
-    for others in (open_ & ~band, ~open_ & ~band):
+    for others in (hollow & ~band, ~hollow & ~band):
         for piece in _pieces(skin, others):
-            # a free zone that is most of the head was painted by a person, and is no hollow
-            if _touches(skin, piece, zone) and piece.sum() < 0.2 * len(places):
+            if _touches(skin, piece, zone) and piece.sum() < MOST_HOLLOW * len(places):
                 zone |= piece
     flags = np.zeros(head.n_vertices, dtype=bool)
     flags[skin.vertices[zone]] = True
@@ -194,6 +197,7 @@ def seam_zone(head: Head, seam: Seam, free: NDArray) -> Flags:
 
 
 def _pieces(skin: Skin, chosen: Flags) -> list[Flags]:
+    """The connected pieces (s,) of the flagged skin vertices `chosen` (s,)."""
     edges = skin.polygons.edges
     edges = edges[chosen[edges].all(axis=1)]
     n = len(chosen)
@@ -202,15 +206,16 @@ def _pieces(skin: Skin, chosen: Flags) -> list[Flags]:
 
 
 def _touches(skin: Skin, one: Flags, other: Flags) -> bool:
+    """Whether an edge joins the two sets of flagged skin vertices (s,)."""
     a, b = skin.polygons.edges.T
     return bool(((one[a] & other[b]) | (one[b] & other[a])).any())
 
 
 def close_seam(head: Head, positions: Rows, zone: Flags, free: NDArray, pairs: Pairs) -> Rows:
-    """(n, 3) the fitted head (n, 3) mm with the flagged `zone` (n,) carried as its surroundings were.
+    """(n, 3) the fitted head (n, 3) mm with the flagged `zone` (n,) carried along with its surroundings.
 
-    What says how: the rings of followed vertices about the zone (those not in `free` (n,)), and the landmarks of
-    `pairs` that are vertices of the zone, at their places on the sculpt.
+    The map is that of the rings of vertices about the zone that are not in `free` (n,), and of the landmarks of `pairs`
+    that are vertices of the zone, which go to their places on the sculpt.
     """
     skin = Skin.of(head)
     inside = zone[skin.vertices]

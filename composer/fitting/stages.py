@@ -1,7 +1,7 @@
-"""The stages of a fit, in order: `STAGES` is the list, and a new stage is one function and one line in it.
+"""The stages of a fit, in order. `STAGES` is the list: a new stage is one function and one line in it.
 
-Clean the sculpt, align it by its landmarks, find what does not follow it, bend the cage onto it, relax the loops,
-close what the sculpt has sealed, place the parts, project by levels, and report.
+The stages clean the sculpt, align the head by its landmarks, find the free zones, bend the cage onto the sculpt, relax
+the loops, close what the sculpt has sealed, place the parts, project by levels, and report.
 """
 
 from __future__ import annotations
@@ -13,21 +13,22 @@ import numpy as np
 
 from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.fit_state import FitState
-from composer.fitting.nonrigid import Skin, fit, skin_marks
+from composer.fitting.nonrigid import fit
 from composer.fitting.parts import place_parts
 from composer.fitting.project import REACH, project, usable_reach
 from composer.fitting.relax import relax
 from composer.fitting.report import fit_report
 from composer.fitting.sculpt import clean_sculpt
 from composer.fitting.sealed import close_seam, sealed_seams, seam_zone
+from composer.fitting.skin import Skin, skin_marks
 from composer.fitting.zones import free_zones
 from composer.progress import Progress
 
 
 @dataclass(frozen=True)
 class FitStage:
-    """A stage: the `words` that progress says, what it does, and its `share` of the time, of 1 over all stages
-    (of the processor time that the demo's sculpt takes; it only moves the progress bar)."""
+    """A stage: the `words` that the progress bar shows, the function that it runs, and its `share` of the time. Shares
+    sum to 1; they were measured on the demo's sculpt (processor time) and move the progress bar alone."""
 
     words: str
     run: Callable[[FitState, Progress], FitState]
@@ -35,9 +36,9 @@ class FitStage:
 
 
 def clean(state: FitState, progress: Progress) -> FitState:
-    """The sculpt without what cannot be fitted to, its faces turned over where that is asked for.
+    """The sculpt without unusable triangles; with `turn_over` its faces are turned over.
 
-    Raises MoueError for a sculpt without faces, and for a reach that is no length.
+    Raises MoueError for a sculpt without faces, and for a reach that is not above 0.
     """
     options = state.options
     if options.reach_mm is not None:
@@ -56,7 +57,7 @@ def align(state: FitState, progress: Progress) -> FitState:
 
 
 def find_free_zones(state: FitState, progress: Progress) -> FitState:
-    """Where the cage does not follow the sculpt: hollows, what the options say, and bands about sealed openings."""
+    """Where the cage does not follow the sculpt: hollows, zones from the options, and bands about sealed openings."""
     head, options = state.head, state.options
     hollow, found = free_zones(head, state.marks, groups=options.groups, mask=options.free)
     sealed, said = sealed_seams(head, state.marks, state.pairs, state.aligned, state.clean.surface, state.clean.balls)
@@ -72,7 +73,7 @@ def bend(state: FitState, progress: Progress) -> FitState:
 
 
 def relax_loops(state: FitState, progress: Progress) -> FitState:
-    """The skin's loops more like the library's own; landmarks stay."""
+    """The skin's loops, moved to look more like the library's own; landmarks hardly move."""
     if not state.options.relaxed:
         return state
     head, skin = state.head, Skin.of(state.head)
@@ -95,7 +96,7 @@ def close_seams(state: FitState, progress: Progress) -> FitState:
 
 
 def place_all_parts(state: FitState, progress: Progress) -> FitState:
-    """Eyeballs, teeth and tongue where the sculpt's are, or where the skin says."""
+    """Eyeballs, teeth, tongue and other parts, placed by the sculpt's balls or by the skin about them."""
     positions, placed = place_parts(state.head, state.positions, state.clean.balls, state.hollow)
     return replace(state, positions=positions, notes=(*state.notes, *placed))
 
@@ -115,9 +116,9 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
         progress=progress,
     )  # fmt: skip
     notes = [
-        f"Level {level.k}: {level.n_mended:,} vertices given up and filled, so that no face is turned over or folded."
+        f"Level {level.k}: {level.n_unfolded:,} vertices leave the sculpt, so that no face is turned over or folded."
         for level in levels
-        if level.n_mended
+        if level.n_unfolded
     ]
     notes += [f"Level {lv.k}: {lv.bad_faces} faces are turned over or folded." for lv in levels if lv.bad_faces]
     return replace(
@@ -126,7 +127,7 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
 
 
 def measure(state: FitState, progress: Progress) -> FitState:
-    """The report in numbers."""
+    """The numbers of the report."""
     return replace(state, report=fit_report(state))
 
 

@@ -1,4 +1,4 @@
-"""The map that landmarks alone give: a radial basis, chosen by how well it foretells landmarks that are left out."""
+"""The warp of a fit: a radial basis through the landmarks, chosen by how well it predicts landmarks left out."""
 
 from __future__ import annotations
 
@@ -13,26 +13,31 @@ from composer.fitting.align import Pairs
 from composer.fitting.curves import resampled
 
 Rows = NDArray[np.float64]
-SPACING, CALM = 0.015, 0.24
+# Shares of the head's diagonal, our choice.
+SPACING = 0.015
+"""Least distance between the places of curves that the warp goes through."""
+CALM = 0.24
+"""Skin further than this from every landmark is held where it is."""
 ROUND = 0.01
-"""Of the head's diagonal: how near to each other places of the curves are taken, how far from all of them the skin is
-held, and the width at which the multiquadric turns."""
+"""Width of the multiquadric's rounded tip: about a landmark it is smooth over this length, beyond it linear."""
+LEFT_OUT = 40
+"""Most landmarks that are left out one by one to judge a basis; of more, these are spread over them (our choice)."""
 
 
 def warp(pairs: Pairs, skin: Rows, scale: float) -> tuple[Callable[[Rows], Rows], float]:
-    """The map that the landmarks alone give, for pairs that are aligned already: a radial basis with a linear part
-    through every point, and through places of the curves no nearer than `SPACING` (of `scale`) to each other. Where
-    the `skin` (n, 3) lies further than `CALM` from all of them, places of it are held where they are: what landmarks
-    of the face say of the neck or the back of the head is not to be carried on and on.
+    """The map through aligned landmark `pairs`: a radial basis with a linear part through every point, and through
+    places of the curves at least SPACING times `scale` apart (`scale` is the head's diagonal in mm). Where the `skin`
+    (n, 3) is further than CALM from all of them, some of its places are held: landmarks of the face do not extrapolate
+    to the neck or the back of the head.
 
-    Two bases are tried, the cubic one, best where landmarks are spread over the whole head, and a multiquadric (Hardy
-    1971), which stays calm where there are none; the one is taken that foretells left-out landmarks better. With it
-    comes how far off it foretells them, in the unit of the points; infinity where there are too few to leave one out.
+    Two bases are tried: the cubic one, best where landmarks cover the whole head, and a multiquadric (Hardy 1971),
+    which extrapolates less. The one that predicts left-out landmarks better is taken. The second value is the root mean
+    square error of that prediction, in mm; infinity where there are too few landmarks to leave one out. Raises nothing.
     """
     sources, targets = [pairs.head], [pairs.sculpt]
-    for here, there, _ in pairs.curves.values():
-        sources.append(here)
-        targets.append(resampled(there, here))
+    for on_head, on_sculpt, _ in pairs.curves.values():
+        sources.append(on_head)
+        targets.append(resampled(on_sculpt, on_head))
     source, target = np.concatenate(sources), np.concatenate(targets)
     kept: list[int] = []
     apart = np.full(len(source), np.inf)
@@ -53,7 +58,8 @@ def warp(pairs: Pairs, skin: Rows, scale: float) -> tuple[Callable[[Rows], Rows]
 
 
 def _far_from(known: Rows, skin: Rows, far: float) -> Rows:
-    """(k, 3) places of the skin further than `far` from the known ones and from each other, the furthest first."""
+    """(k, 3) places of the `skin` (n, 3) further than `far` from the `known` ones and from each other, the furthest
+    first."""
     away = cKDTree(known).query(skin)[0]
     chosen: list[int] = []
     while len(skin) and away.max() > far:
@@ -63,16 +69,15 @@ def _far_from(known: Rows, skin: Rows, far: float) -> Rows:
 
 
 def _left_out(places: Rows, shift: Rows, kind: dict, count: int) -> float:
-    """Root mean square of how far each of the first `count` landmarks (at most 40, spread over them) is from where
-    the others foretell it.
+    """The root mean square error with which the others predict the first `count` landmarks, LEFT_OUT of them at most.
     """
     total = 0.0
-    chosen = np.unique(np.linspace(0, count - 1, min(count, 40)).round().astype(int))
+    chosen = np.unique(np.linspace(0, count - 1, min(count, LEFT_OUT)).round().astype(int))
     for i in chosen:
         others = np.arange(len(places)) != i
         try:
-            told = RBFInterpolator(places[others], shift[others], **kind)(places[[i]])
-            total += float(((told - shift[i]) ** 2).sum())
+            predicted = RBFInterpolator(places[others], shift[others], **kind)(places[[i]])
+            total += float(((predicted - shift[i]) ** 2).sum())
         except np.linalg.LinAlgError:
             return float("inf")
     return float(np.sqrt(total / len(chosen)))

@@ -1,7 +1,7 @@
-"""Free zones of a head: where a sculpt is not to be followed, because it has nothing there or nothing that counts.
+"""Free zones of a head: where the cage does not follow the sculpt, because the sculpt has no such surface.
 
-The mouth's interior and the sockets of the eyes follow the rest by stiffness alone. They are known by the landmark
-curves at their rims, otherwise by the names of face groups, and can be given as a mask.
+The mouth's interior and the eye sockets follow the rest by stiffness alone. They are found by the landmark curves at
+their rims or by the names of face groups, and can be given as a mask.
 """
 
 from __future__ import annotations
@@ -19,17 +19,18 @@ from masks.face_hollows import HOLLOWS, find_hollows
 
 Rows = NDArray[np.float64]
 INSIDE = re.compile(r"(mouth|oral).*(interior|inside|inner|bag|cavity)|(inner|inside).*mouth|socket|conjunctiva", re.I)
-"""Names of face groups that are taken for a free zone (common practice, no source)."""
+"""Names of face groups that make a free zone (common practice, no source)."""
 
 
 def free_zones(
     head: Head, landmarks: Landmarks | None = None, *, groups: Sequence[str] | None = None,
     mask: ArrayLike | None = None,
 ) -> tuple[Rows, list[str]]:  # fmt: skip
-    """(n,) 1 where a head is free, and a sentence for each zone on how it was found.
+    """(n,) in [0, 1], 1 where a head is free, and a sentence for each zone that says how it was found.
 
-    By the curves `mouth_inner`, `socket_left`, `socket_right` of `landmarks` (the head's own unless given), otherwise
-    by the head's groups whose names say so; `groups` adds named groups, `mask` (n,) in [0, 1] adds to all of it.
+    Zones lie behind the curves `mouth_inner`, `socket_left`, `socket_right` of `landmarks` (by default the head's own);
+    without such curves they are the head's groups whose names match INSIDE. `groups` are used instead of those names,
+    and `mask` (n,) in [0, 1] adds to the result.
     Raises MoueError for an unknown group or a mask that does not fit.
     """
     marks = landmarks if landmarks is not None else head.landmarks
@@ -59,6 +60,7 @@ def free_zones(
 
 
 def _rims(head: Head, marks: Landmarks) -> dict[str, NDArray[np.int64]]:
+    """The vertices (k,) of the curves at the rims of hollows, by name."""
     from scipy.spatial import cKDTree
 
     curves = {}
@@ -77,5 +79,5 @@ def _inner_vertices(head: Head, faces: NDArray) -> NDArray[np.int64]:
     inside[faces] = True
     corners = inside[head.polygons.corner_face]
     total = np.bincount(head.polygons.indices, minlength=head.n_vertices)
-    own = np.bincount(head.polygons.indices[corners], minlength=head.n_vertices)
-    return np.flatnonzero((own == total) & (total > 0))
+    within = np.bincount(head.polygons.indices[corners], minlength=head.n_vertices)
+    return np.flatnonzero((within == total) & (total > 0))

@@ -3,12 +3,12 @@
 Specification: Khronos 2021, "glTF 2.0 Specification" (registry.khronos.org/glTF), sections "Morph Targets",
 "Accessors", "Sparse Accessors"; target names in `mesh.extras.targetNames` by convention.
 
-Kept: shapes by name, texture coordinates, vertex colours, materials by name, and by what Moue adds of its own
-(`composer.formats.gltf_polygons`): polygons of any size, vertex order and groups. Positions are float32.
+Kept: shapes by name, texture coordinates, vertex colours, materials by name. Moue adds extras
+(`composer.formats.gltf_polygons`) that keep polygons of any size, vertex order and groups. Positions are float32.
 Lost: in-betweens, objects, material files, corners without a texture coordinate (they get 0, 0).
-Read: every mesh of the scene, node transforms, sparse and quantised accessors, buffers inside, beside or as
-data URIs; of another program's file the vertices split at seams are joined again. Not read: skins,
-animation, cameras, compressed meshes.
+Read: every mesh of the scene, node transforms, sparse and quantised accessors, buffers inside the file, beside it or as
+data URIs. Vertices that another program split at seams are joined. Not read: skins, animation, cameras, compressed
+meshes.
 """
 
 from __future__ import annotations
@@ -27,7 +27,5 @@ def read(path: Path) -> Mesh:
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as .glb or .gltf; see the module's words. Notes of what was left out. MoueError if it
-    cannot.
-    """
+    """Write a mesh as .glb or .gltf; return notes on what was left out. Raises MoueError where it cannot be written."""
     return write_gltf(Path(path), mesh)

@@ -1,4 +1,4 @@
-"""The container of glTF 2.0: its JSON, its buffers, and the numbers of its accessors, all bounds checked.
+"""The container of glTF 2.0: its JSON, its buffers, and the numbers of its accessors, with every bound checked.
 
 Specification: Khronos 2021, "glTF 2.0 Specification", sections 3.6 (buffers, accessors, sparse), 4 (GLB).
 """
@@ -31,7 +31,7 @@ class GltfFile:
     """One open file: `tree` is its JSON, `accessor(i)` the numbers of an accessor."""
 
     def __init__(self, path: Path) -> None:
-        """Read `path`, .glb or .gltf. Raises MoueError where the container is not whole."""
+        """Read `path`, .glb or .gltf. Raises MoueError where the container is damaged or not supported."""
         self.path = path
         data = read_raw(path)
         self.tree, self._binary = self._glb(data) if data[:4].tobytes() == b"glTF" else (self._json(data), None)
@@ -44,36 +44,36 @@ class GltfFile:
         self._buffers: dict[int, NDArray[np.uint8]] = {}
 
     def wrong(self, what: str, hint: str | None = None) -> MoueError:
-        """The error that says so of this file."""
+        """A MoueError about this file."""
         return MoueError(what, self.path, hint=hint)
 
     def _dict(self, value: Any) -> dict[str, Any]:
         if not isinstance(value, dict):
-            raise self.wrong("has a value of another kind where an object should be")
+            raise self.wrong("has a value of another type where an object belongs")
         return value
 
     def items(self, name: str, kind: type = dict, of: dict[str, Any] | None = None) -> list[Any]:
-        """The list `name` of the file, or of one of its objects: empty where absent, its items all of
-        `kind`.
+        """The list `name` of the file, or of one of its objects, empty where absent. Raises MoueError where an item is
+        not of the type `kind`.
         """
         value = (self.tree if of is None else of).get(name, [])
         if not isinstance(value, list) or any(not isinstance(item, kind) or isinstance(item, bool) for item in value):
-            raise self.wrong(f"has {name!r} that is no list of the right kind")
+            raise self.wrong(f"has {name!r} that is not a list of the right type")
         return value
 
     def item(self, name: str, index: Any) -> dict[str, Any]:
-        """One object of a list of the file. Raises MoueError where there is none of that number."""
-        there = self.items(name)
-        if not isinstance(index, int) or isinstance(index, bool) or not 0 <= index < len(there):
-            raise self.wrong(f"uses {name} {str(index)[:12]}, of {len(there)}")
-        found: dict[str, Any] = there[index]
-        return found
+        """One object of a list of the file. Raises MoueError where the list has no such index."""
+        items = self.items(name)
+        if not isinstance(index, int) or isinstance(index, bool) or not 0 <= index < len(items):
+            raise self.wrong(f"uses {name} {str(index)[:12]}, of {len(items)}")
+        item: dict[str, Any] = items[index]
+        return item
 
     def number(self, of: dict[str, Any], name: str, default: int = 0) -> int:
         """A whole number >= 0 of an object."""
         value = of.get(name, default)
         if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < 2**53:
-            raise self.wrong(f"has {name} {str(value)[:20]!r}, which is no size")
+            raise self.wrong(f"has {name} {str(value)[:20]!r}, which is not a size")
         return value
 
     def _json(self, data: NDArray[np.uint8]) -> dict[str, Any]:
@@ -94,7 +94,7 @@ class GltfFile:
         if version != 2:
             raise self.wrong(f"is GLB version {version}", "version 2 is read")
         if total > len(data):
-            raise self.wrong(f"says it has {total} bytes and has {len(data)}", "the file is cut short")
+            raise self.wrong(f"has {len(data)} bytes of the {total} in its header", "the file is cut short")
         tree, binary, at = None, None, 12
         while at + 8 <= total:
             length, kind = struct.unpack("<II", data[at : at + 8].tobytes())
@@ -123,11 +123,11 @@ class GltfFile:
             try:
                 data = np.frombuffer(base64.b64decode(uri.partition(",")[2], validate=True), dtype=np.uint8)
             except (binascii.Error, ValueError):
-                raise self.wrong(f"buffer {index} is no base64") from None
+                raise self.wrong(f"buffer {index} is not base64") from None
         else:
             data = self._beside(uri, index)
         if length > len(data):
-            raise self.wrong(f"buffer {index} says it has {length} bytes and has {len(data)}")
+            raise self.wrong(f"buffer {index} has {len(data)} bytes of the {length} that it needs")
         self._buffers[index] = data[:length]
         return self._buffers[index]
 
@@ -135,7 +135,7 @@ class GltfFile:
         """A buffer in a file beside this one, or where `composer.head.references` allows it."""
         name = unquote(uri) if isinstance(uri, str) else ""
         if not name or "://" in name:
-            raise self.wrong(f"buffer {index} is no file beside it: {str(uri)[:60]}")
+            raise self.wrong(f"buffer {index} is not a file beside it: {str(uri)[:60]}")
         return read_raw(referred(name, self.path, f"buffer {index}"))
 
     def _view(self, index: Any) -> tuple[NDArray[np.uint8], int]:
@@ -163,18 +163,19 @@ class GltfFile:
         return self.number(self.item("accessors", index), "count")
 
     def accessor(self, index: Any, width: int, most: int | None = None) -> NDArray:
-        """The (count, width) numbers of an accessor, sparse ones filled in; float32 where normalised.
+        """The (count, width) numbers of an accessor, sparse values put in; float32 where normalised.
 
-        `most` bounds the count of one with no buffer behind it. Raises MoueError where they are not there.
+        `most` limits the count of an accessor without a buffer. Raises MoueError where the numbers are missing or of
+        another type.
         """
         accessor = self.item("accessors", index)
         kind = COMPONENTS.get(accessor.get("componentType", 0))
         if kind is None or WIDTHS.get(str(accessor.get("type"))) != width:
-            raise self.wrong(f"accessor {index} has another type than its use")
+            raise self.wrong(f"accessor {index} has the wrong type for its use")
         count = self.number(accessor, "count")
         if accessor.get("bufferView") is None:
             if count > (most if most is not None else 0):
-                raise self.wrong(f"accessor {index} says it has {count} elements and has no data")
+                raise self.wrong(f"accessor {index} has a count of {count} elements and no data")
             values = np.zeros((count, width), dtype=kind)
         else:
             values = self._plain(
@@ -191,11 +192,11 @@ class GltfFile:
         where, what = self._dict(sparse.get("indices")), self._dict(sparse.get("values"))
         kind = COMPONENTS.get(where.get("componentType", 0), "")
         if kind[1:] not in ("u1", "u2", "u4"):
-            raise self.wrong(f"accessor {index} has sparse indices of another type")
+            raise self.wrong(f"accessor {index} has sparse indices of the wrong type")
         at = self._plain(where.get("bufferView"), self.number(where, "byteOffset"), count, np.dtype(kind), 1)[:, 0]
         new = self._plain(what.get("bufferView"), self.number(what, "byteOffset"), count, values.dtype, values.shape[1])
         if len(at) and (int(at.max()) >= len(values) or (np.diff(at.astype(np.int64)) <= 0).any()):
-            raise self.wrong(f"accessor {index} has sparse indices that do not rise or lie outside")
+            raise self.wrong(f"accessor {index} has sparse indices that are not ascending or lie outside")
         values = values.copy()
         values[at] = new
         return values

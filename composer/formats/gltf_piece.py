@@ -1,4 +1,4 @@
-"""One mesh of a glTF scene as its file has it, before seams are joined."""
+"""One mesh of a glTF scene with the vertices of its file, before seams are joined."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 @dataclass
 class Piece:
-    """One mesh of the scene, vertices as the file has them: all its primitives one after the other."""
+    """One mesh of the scene with the vertices of its file, all its primitives one after the other."""
 
     name: str
     extras: dict[str, Any]

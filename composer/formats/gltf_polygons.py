@@ -1,9 +1,8 @@
-"""What Moue adds to a glTF mesh so that it can read its own file back: polygons and vertex order.
+"""The extras by which Moue reads its own glTF files back without loss: polygons and vertex order.
 
-`mesh.extras.polygons` holds `vertices` (their number), `counts` (one number where all polygons are alike) and
-`indices`, `groups` and `materials` (polygon numbers by name) and `texture` (whether corners have
-coordinates). The attribute `_SOURCE` says, for every vertex of the file, which vertex of the head it is.
-The triangles are the fans of the polygons in the order of `order`.
+`mesh.extras.polygons` holds `vertices` (their number), `counts` (one number where all polygons have the same),
+`indices`, and `groups` and `materials` (polygon numbers by name). The attribute `_SOURCE` gives the head's
+vertex for every vertex of the file. The triangles are the fans of the polygons in the order of `order`.
 """
 
 from __future__ import annotations
@@ -40,16 +39,14 @@ def polygons_out(mesh: Mesh, order: Ints) -> dict[str, Any]:
 
 
 def from_own_polygons(piece: Piece) -> Mesh | None:
-    """The mesh as Moue had it when it wrote the file; None where the file is not its own, or no longer
-    whole.
-    """
-    said = piece.extras.get("polygons")
-    if piece.source is None or not isinstance(said, dict):
+    """The mesh that Moue wrote to the file; None where another program wrote or changed it."""
+    extras = piece.extras.get("polygons")
+    if piece.source is None or not isinstance(extras, dict):
         return None
-    n, indices = said.get("vertices"), _integers(said.get("indices"))
+    n, indices = extras.get("vertices"), _integers(extras.get("indices"))
     if not isinstance(n, int) or isinstance(n, bool) or indices is None or not 0 < n <= len(piece.source):
         return None
-    counts = said.get("counts")
+    counts = extras.get("counts")
     if isinstance(counts, int) and not isinstance(counts, bool) and counts > 2 and len(indices) % counts == 0:
         counts = [counts] * (len(indices) // counts)
     sizes = _integers(counts)
@@ -64,9 +61,9 @@ def from_own_polygons(piece: Piece) -> Mesh | None:
     return Mesh(
         polygons,
         piece.positions[first],
-        _texture(piece, polygons, said),
-        _names(said.get("groups"), faces),
-        materials=_names(said.get("materials"), faces),
+        _texture(piece, polygons, extras),
+        _names(extras.get("groups"), faces),
+        materials=_names(extras.get("materials"), faces),
         colours=None if piece.colours is None else piece.colours[first],
         shapes=tuple(Shape(name, delta[first]) for name, delta in piece.deltas.items()),
         name=piece.name,
@@ -95,11 +92,11 @@ def _first_of_sources(source: NDArray[np.int64], n: int) -> NDArray[np.intp] | N
     return first if (first >= 0).all() else None
 
 
-def _texture(piece: Piece, polygons: Polygons, said: dict[str, Any]) -> TextureCoordinates | None:
+def _texture(piece: Piece, polygons: Polygons, extras: dict[str, Any]) -> TextureCoordinates | None:
     """Texture coordinates per corner, from the triangles that the polygons were written as."""
     if piece.uv is None or piece.source is None:
         return None
-    order = _integers(said["order"]) if "order" in said else np.arange(polygons.n_faces)
+    order = _integers(extras["order"]) if "order" in extras else np.arange(polygons.n_faces)
     if order is None or len(order) != polygons.n_faces or (len(order) and order.max() >= polygons.n_faces):
         return None
     corners = polygons.triangle_corners[triangles_of(polygons, order)]

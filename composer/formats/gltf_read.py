@@ -1,4 +1,4 @@
-"""A head out of glTF: the meshes of the scene in one, seams joined again, morph targets as shapes."""
+"""A head from glTF: the meshes of the scene in one, seams joined, morph targets as shapes."""
 
 from __future__ import annotations
 
@@ -21,9 +21,7 @@ Matrix = NDArray[np.float64]
 
 
 def read_scene(file: GltfFile) -> Mesh:
-    """Every mesh of the scene as one, in metres. Raises MoueError where there is none or a number is not
-    there.
-    """
+    """Every mesh of the scene as one, in metres. Raises MoueError where there is none, or where numbers are missing."""
     notes: list[str] = []
     pieces = [_piece(file, node, matrix, notes) for node, matrix in _instances(file, notes)]
     pieces = [piece for piece in pieces if len(piece.positions)]
@@ -34,8 +32,8 @@ def read_scene(file: GltfFile) -> Mesh:
         check_positions(piece.positions, file.path)
         for name, delta in piece.deltas.items():
             check_positions(delta, file.path, what=f"shape {name[:40]!r}, vertex")
-        own = from_own_polygons(piece)
-        meshes.append(own if own is not None else _joined(piece, notes))
+        written_by_moue = from_own_polygons(piece)
+        meshes.append(written_by_moue if written_by_moue is not None else _joined(piece, notes))
     return _one(meshes, file, notes)
 
 
@@ -226,12 +224,12 @@ def _vertices(file: GltfFile, primitive: dict[str, Any], names: list[str]) -> di
         if len(delta) != n:
             raise file.wrong(f"shape {name[:40]!r} has {len(delta)} vertices, its mesh {n}")
         deltas.append(delta)
-    whole = None if source is None else np.rint(source[:, 0]).astype(np.int64)
-    return {"positions": positions, "uv": uv, "colours": colours, "source": whole, "deltas": deltas}
+    vertex = None if source is None else np.rint(source[:, 0]).astype(np.int64)
+    return {"positions": positions, "uv": uv, "colours": colours, "source": vertex, "deltas": deltas}
 
 
 def _joined(piece: Piece, notes: list[str]) -> Mesh:
-    """A mesh of another program: vertices of one place that move as one are one vertex, split at a seam."""
+    """The mesh of another program, with vertices joined that share a position and every displacement."""
     first, joined = first_of_each(piece.positions)
     if len(first) < len(piece.positions):
         for delta in piece.deltas.values():
@@ -278,10 +276,10 @@ def _one(meshes: list[Mesh], file: GltfFile, notes: list[str]) -> Mesh:
     groups: dict[str, NDArray[np.int32]] = {}
     materials: dict[str, NDArray[np.int32]] = {}
     for i, mesh in enumerate(meshes):
-        own = dict(mesh.groups)
+        mesh_groups = dict(mesh.groups)
         if len(meshes) > 1:
-            own.setdefault(mesh.name or f"mesh_{i}", np.arange(mesh.polygons.n_faces, dtype=np.int32))
-        for target, held in ((groups, own), (materials, mesh.materials)):
+            mesh_groups.setdefault(mesh.name or f"mesh_{i}", np.arange(mesh.polygons.n_faces, dtype=np.int32))
+        for target, held in ((groups, mesh_groups), (materials, mesh.materials)):
             for name, which in held.items():
                 moved = (which + faces[i]).astype(np.int32)
                 target[name] = np.concatenate([target[name], moved]) if name in target else moved

@@ -1,6 +1,4 @@
-"""A head into glTF: triangles, split at texture seams, morph targets in metres, sparse where that is
-smaller.
-"""
+"""A head as glTF: triangles, split at texture seams, with morph targets in metres, sparse where that is smaller."""
 
 from __future__ import annotations
 
@@ -63,9 +61,7 @@ class _Builder:
         return len(self.accessors) - 1
 
     def displacement(self, array: NDArray[np.float32], bounds: bool) -> int:
-        """An accessor over (count, 3) that is sparse where that takes fewer bytes, and without any where
-        all is zero.
-        """
+        """An accessor over (count, 3), sparse where that takes fewer bytes, and without values where all are zero."""
         at = np.flatnonzero(array[:, 0].astype(bool) | array[:, 1].astype(bool) | array[:, 2].astype(bool))
         small = len(array) <= 65535
         if len(at) * (12 + (2 if small else 4)) + 200 >= array.nbytes:
@@ -87,12 +83,12 @@ class _Builder:
 
 
 def write_gltf(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as .glb, or as .gltf with its buffer inside. Notes of what was left out.
+    """Write a mesh as .glb, or as .gltf with its buffer inside; return notes on what was left out.
 
-    Raises MoueError where it has no polygons, is too large for the format, or cannot be written.
+    Raises MoueError where the mesh has no polygons, is too large for the format, or cannot be written.
     """
     if not mesh.polygons.n_faces:
-        raise MoueError("glTF holds triangles, and this mesh has no polygons", path)
+        raise MoueError("cannot be written: glTF needs triangles, and the mesh has no polygons", path)
     notes: list[str] = []
     builder = _Builder()
     tree = _tree(mesh, builder, notes)
@@ -140,7 +136,7 @@ def _tree(mesh: Mesh, builder: _Builder, notes: list[str]) -> dict[str, Any]:
     if mesh.n_vertices <= EXACT_IN_FLOAT:
         attributes["_SOURCE"] = builder.accessor(source.astype("<f4"), VERTICES)
     else:
-        notes.append("More vertices than a glTF number can count: the vertex order is not kept.")
+        notes.append("The vertex order is not kept: glTF can hold that of 16,777,216 vertices at most.")
     targets = [_target(mesh, place, builder, metres, source, normals) for place in range(len(mesh.shapes))]
     materials, primitives, order = _primitives(mesh, builder, attributes, targets, corner_vertex, len(source))
     entry: dict[str, Any] = {"primitives": primitives}
@@ -183,11 +179,11 @@ def _normals(mesh: Mesh, positions: NDArray) -> NDArray[np.float32]:
     """(n, 3) unit vertex normals, (0, 0, 1) where the surface has none."""
     polygons = mesh.polygons
     everything = np.ones(mesh.n_vertices, dtype=bool)
-    made, _ = corner_normals(
+    normals, _ = corner_normals(
         polygons.counts, polygons.indices, polygons.indices, positions, everything, mesh.n_vertices
     )
-    made[~made.any(axis=1)] = (0.0, 0.0, 1.0)
-    return made.astype("<f4")
+    normals[~normals.any(axis=1)] = (0.0, 0.0, 1.0)
+    return normals.astype("<f4")
 
 
 def _target(

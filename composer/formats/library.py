@@ -1,8 +1,8 @@
 """A library of shapes as a head: a folder of targets, or one file that holds them all.
 
-A folder's topology is parsed once, from the neutral. Of every other target the polygons are compared as bytes
-where the text is the same, and only its vertices are parsed; they are kept as float32 displacements at
-once, so a library takes little more memory than its own float32 arrays.
+A folder's topology is parsed once, from the neutral. The polygons of the other targets are compared as bytes where the
+text is the same, and only their vertices are parsed. They become float32 displacements at once, so that a library takes
+little more memory than its float32 arrays.
 """
 
 from __future__ import annotations
@@ -53,17 +53,15 @@ def open_library(
 ) -> Head:
     """The head in `path`: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file.
 
-    `neutral` names the neutral of a folder (the file's name without suffix); without it the one that the folder's
-    `library.toml` names, the one whose name says so in whatever language, or else the target that is least far from
-    all the others, in the mean. `unit` is what the files are in; without it what `library.toml` or a file says, or a
-    guess by the size of a head. Whatever is guessed stands
-    in the head's notes. A target of another topology is refused, named, with how it differs; with
-    `skip_broken` such targets, and files that cannot be read, are left out and named in the notes.
-    `landmarks.toml` beside the files comes along; eyes, teeth, tongue and lashes are recognised as parts
-    where they are pieces of their own, unless `recognise` is False. `progress` is called with a fraction and
-    the name at hand.
+    `neutral` is the file name, without suffix, of a folder's neutral. By default it is the one in the folder's
+    `library.toml`, the one that has a word for neutral in its name, or the target with the smallest mean distance from
+    all others. `unit` is the unit of the files, by default that of `library.toml` or of a file, or a guess from the
+    size of a head. The head's notes say what was guessed. A target of another topology is refused, with its name and
+    the difference. With `skip_broken` such targets, and files that cannot be read, are left out and named in the notes.
+    `landmarks.toml` beside the files is read too. Eyes, teeth, tongue and lashes that are separate pieces become parts,
+    unless `recognise` is False. `progress` is called with a fraction and the name of the present file.
 
-    Raises MoueError where there is nothing to read, something cannot be used, or two targets have one name.
+    Raises MoueError where there is nothing to read, something cannot be used, or two targets have the same name.
     """
     path = Path(path)
     say = progress or (lambda _fraction, _words: None)
@@ -91,9 +89,9 @@ def head_of(mesh: Mesh, unit: str | None = None) -> Head:
 
     Raises MoueError where two shapes have one name or the unit is not known.
     """
-    own = unit or mesh.unit
-    own, notes = (own, []) if own else _guessed(mesh.diagonal)
-    scale = mm_per(own)
+    unit = unit or mesh.unit
+    unit, notes = (unit, []) if unit else _guessed(mesh.diagonal)
+    scale = mm_per(unit)
     shapes = tuple(
         Shape(
             shape.name,
@@ -105,7 +103,7 @@ def head_of(mesh: Mesh, unit: str | None = None) -> Head:
     return Head(
         mesh.name or (mesh.path.stem if mesh.path else "head"), mesh.polygons, mesh.positions * scale, shapes,
         groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours,
-        unit=own, path=mesh.path, notes=(*mesh.notes, *notes),
+        unit=unit, path=mesh.path, notes=(*mesh.notes, *notes),
     )  # fmt: skip
 
 
@@ -118,7 +116,7 @@ def _times(delta: NDArray[np.float32], scale: float) -> NDArray[np.float32]:
 def _guessed(diagonal: float) -> tuple[str, list[str]]:
     unit = guess_unit(diagonal) if diagonal > 0 else None
     if unit is None:
-        return "mm", [f"No unit gives a human size to a head with a diagonal of {diagonal:.4g}, so mm was taken."]
+        return "mm", [f"A diagonal of {diagonal:.4g} is not that of a human head in any unit, so mm was taken."]
     return unit, [f"The unit was taken to be {unit}: the head's diagonal is then {diagonal * mm_per(unit):.0f} mm."]
 
 
@@ -133,8 +131,9 @@ def _with_landmarks(head: Head, path: Path) -> Head:
 
 
 @dataclass
-class _Found:
-    """What was read of a folder: displacements in mm from the reference's positions, by name, in order."""
+class _Targets:
+    """The targets of a folder: displacements from the reference's positions, by name, in order, and the errors of those
+    that are left out."""
 
     reference: Target
     deltas: dict[str, NDArray[np.float32]]
@@ -142,9 +141,9 @@ class _Found:
 
 
 def targets_in(folder: Path) -> list[Path]:
-    """The target files of a folder, in the order of their names, numbers in them by value.
+    """The target files of a folder, sorted by name; numbers in names are sorted by value.
 
-    Raises MoueError where there is none, or two have one name.
+    Raises MoueError where there is none, or two have the same name.
     """
     known = suffixes(many_shapes=False)
     try:
@@ -157,13 +156,13 @@ def targets_in(folder: Path) -> list[Path]:
     except OSError as error:
         raise cannot("read", folder, error) from None
     if not files:
-        whole = [entry.name for entry in entries if entry.suffix.lower() in suffixes(many_shapes=True)]
-        hint = f"give {whole[0]} itself" if whole else "a library is a folder of OBJ or PLY files"
+        single = [entry.name for entry in entries if entry.suffix.lower() in suffixes(many_shapes=True)]
+        hint = f"give {single[0]} itself" if single else "a library is a folder of OBJ or PLY files"
         raise MoueError("holds no targets", folder, hint=hint)
     seen: dict[str, Path] = {}
     for file in files:
         if file.stem in seen:
-            raise MoueError(f"{seen[file.stem].name} and {file.name} have one name", folder, hint="move one away")
+            raise MoueError(f"{seen[file.stem].name} and {file.name} have the same name", folder, hint="move one away")
         seen[file.stem] = file
     return files
 
@@ -179,22 +178,22 @@ def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bo
     unit = unit or settled.unit
     choice = chosen_neutral([file.stem for file in files], neutral, settled.neutral, folder)
     if choice is not None:
-        found = _read_all(files, _file_of(files, choice.name), unit, skip_broken, say)
+        targets = _read_all(files, _file_of(files, choice.name), unit, skip_broken, say)
     else:
-        found = _read_with_any(files, unit, skip_broken, say)
-        choice = NeutralChoice(nearest_to_all(found.deltas), NEAREST)
+        targets = _read_with_any(files, unit, skip_broken, say)
+        choice = NeutralChoice(nearest_to_all(targets.deltas), NEAREST)
     chosen = choice.name
-    notes = [words] if (words := choice.words(found.deltas)) else []
-    own, more = (unit, []) if unit else _guessed(found.reference.diagonal)
-    notes += more + [_left_out(error, folder) for error in found.broken]
-    scale = mm_per(own)
-    base = found.reference.path if found.reference.path.stem == chosen else _file_of(files, chosen)
-    mesh = found.reference.mesh if base == found.reference.path else TargetReader(base).mesh
-    rest = found.deltas.pop(chosen)
+    notes = [words] if (words := choice.words(targets.deltas)) else []
+    unit, guesses = (unit, []) if unit else _guessed(targets.reference.diagonal)
+    notes += guesses + [_left_out(error, folder) for error in targets.broken]
+    scale = mm_per(unit)
+    base = targets.reference.path if targets.reference.path.stem == chosen else _file_of(files, chosen)
+    mesh = targets.reference.mesh if base == targets.reference.path else TargetReader(base).mesh
+    rest = targets.deltas.pop(chosen)
     shapes = []
-    for name in list(found.deltas):
-        delta = found.deltas.pop(name)
-        if base != found.reference.path:
+    for name in list(targets.deltas):
+        delta = targets.deltas.pop(name)
+        if base != targets.reference.path:
             delta -= rest
         if scale != 1.0:
             delta *= np.float32(scale)
@@ -202,7 +201,7 @@ def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bo
     return Head(
         folder.name, mesh.polygons, mesh.positions * scale, tuple(shapes),
         groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours,
-        unit=own, neutral_name=chosen, neutral_file=base if base.suffix.lower() == ".obj" else None,
+        unit=unit, neutral_name=chosen, neutral_file=base if base.suffix.lower() == ".obj" else None,
         path=folder, notes=(*mesh.notes, *notes),
     )  # fmt: skip
 
@@ -217,23 +216,23 @@ def _file_of(files: list[Path], name: str) -> Path:
     return next(file for file in files if file.stem == name)
 
 
-def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: Progress) -> _Found:
-    """Read with the first file as the reference; where most others differ from it, with another instead."""
-    best: _Found | None = None
+def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: Progress) -> _Targets:
+    """The targets read with the first file as the reference; where most others differ from it, with another one."""
+    best: _Targets | None = None
     tried: set[str] = set()
     for candidate in files:
         if candidate.stem in tried:
             continue
         try:
-            found = _read_all(files, candidate, unit, skip_broken, say)
+            targets = _read_all(files, candidate, unit, skip_broken, say)
         except MoueError as error:
             if not skip_broken or str(error.where) != str(candidate):
                 raise
             tried.add(candidate.stem)
             continue
-        tried |= set(found.deltas)
-        if best is None or len(found.deltas) > len(best.deltas):
-            best = found
+        tried |= set(targets.deltas)
+        if best is None or len(targets.deltas) > len(best.deltas):
+            best = targets
         if 2 * len(best.deltas) >= len(files) - len(tried - set(best.deltas)):
             break
     if best is None:
@@ -241,7 +240,7 @@ def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: 
     return best
 
 
-def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress) -> _Found:
+def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress) -> _Targets:
     """Every target of `files` as a displacement of `reference`, in the files' unit."""
     say(0.0, reference.name)
     with reading(reference):
@@ -261,7 +260,7 @@ def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken:
             if not skip_broken:
                 raise
             broken.append(error)
-    return _Found(base, deltas, broken)
+    return _Targets(base, deltas, broken)
 
 
 def _delta(file: Path, base: Target) -> NDArray[np.float32]:
@@ -280,5 +279,5 @@ def _delta(file: Path, base: Target) -> NDArray[np.float32]:
 
 
 def _refused(file: Path, base: Target, difference: OrderDifference) -> MoueError:
-    hint = MENDS.get(difference.kind, "is it of this library?")
+    hint = MENDS.get(difference.kind, "does it belong to this library?")
     return MoueError(f"{difference.words} ({base.path.name} is the reference)", file, hint=hint)

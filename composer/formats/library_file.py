@@ -1,9 +1,9 @@
-"""`library.toml` in a library's folder: what a person, or a mended copy, has settled about it.
+"""`library.toml` in a library's folder: its neutral and its unit, as a person or a mended copy has settled them.
 
     neutral = "generic_neutral_mesh"
     unit = "cm"
 
-What a command or a document says goes before it; it goes before any guess.
+An option of a command and a document overrule it; it overrules every guess.
 """
 
 from __future__ import annotations
@@ -24,34 +24,34 @@ MOST_BYTES = 1 << 16
 
 @dataclass(frozen=True)
 class Settled:
-    """The neutral's name without suffix and the unit of the files; None where that is not settled."""
+    """The neutral's name without suffix and the unit of the files; None where it is not settled."""
 
     neutral: str | None = None
     unit: str | None = None
 
 
 def read_settled(folder: Path) -> Settled:
-    """What the folder's `library.toml` says, nothing where there is none. Raises MoueError where it makes no sense."""
+    """The settings in the folder's `library.toml`, empty where there is none. Raises MoueError where it is invalid."""
     path = folder / NAME
     if not path.is_file():
         return Settled()
     try:
         if path.stat().st_size > MOST_BYTES:
             raise MoueError("is too large for a library's settings", path)
-        said = tomllib.loads(path.read_text(encoding="utf-8"))
+        settings = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise cannot("read", path, error) from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise MoueError(f"is not TOML: {error}", path) from None
-    for key, value in said.items():
+    for key, value in settings.items():
         if key not in KEYS:
             raise MoueError(f"has an unknown key {key[:40]!r}", path, hint=nearest(key, KEYS))
         if not isinstance(value, str) or not value:
-            raise MoueError(f"needs {key} to be a text", path)
-    unit = said.get("unit")
+            raise MoueError(f"has a {key} that is not a text", path)
+    unit = settings.get("unit")
     if unit is not None:
         mm_per(unit, str(path))
-    return Settled(said.get("neutral"), unit)
+    return Settled(settings.get("neutral"), unit)
 
 
 def write_settled(folder: Path, settled: Settled) -> Path:

@@ -1,4 +1,4 @@
-"""What no mesh of a head has: positions that are no numbers, or lie absurdly far away."""
+"""Positions that a mesh of a head cannot have: not a number, or far beyond any head."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 
 FARTHEST = 1e9
-"""In the file's unit: a head of micrometres is still a thousand times closer."""
+"""Largest coordinate, in the file's unit (our choice): a head in micrometres is a thousand times smaller."""
 
 
 def check_positions(
@@ -32,5 +32,5 @@ def check_positions(
     place = ", ".join(f"{v:.6g}" for v in positions[vertex])
     line = line_of(vertex) if line_of else None
     finite = bool(np.isfinite(positions[vertex]).all())
-    why = "lies farther out than any head" if finite else "has a position that is no number"
+    why = "is further from the origin than any head" if finite else "has a position that is not a number"
     raise MoueError(f"{what} {vertex} {why}: {place}", path, line)

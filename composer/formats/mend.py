@@ -24,9 +24,9 @@ from composer.head.order_difference import order_difference
 
 @dataclass(frozen=True, eq=False)
 class Likeness:
-    """How a mesh is a reference's: `vertices` (n,), the mesh's vertex of each of the reference's.
+    """The match of a mesh with a reference: `vertices` (n,), the mesh's vertex for each vertex of the reference.
 
-    `did` says in words what had to be done, nothing for the same order; `decided` what chose among several ways.
+    `did` lists in words what was done, nothing for the same order; `decided` is what chose among several matches.
     """
 
     vertices: NDArray[np.int32]
@@ -37,11 +37,11 @@ class Likeness:
 def likeness(
     reference: Mesh, mesh: Mesh, landmarks: NDArray | None = None, known: Sequence[tuple[Polygons, Likeness]] = ()
 ) -> Likeness:  # fmt: skip
-    """How `mesh` is the `reference`'s mesh in another order, welded at seams and joined from triangles where need be.
+    """The match of `mesh` with the `reference` in another order, welded at seams and joined from triangles as needed.
 
-    `landmarks` (m, 2) are vertices of the reference and the same of the mesh. `known` are likenesses found before, of
-    files that the same program wrote: polygons that are the same have the same. Raises OrderMismatch (a MoueError)
-    with the first place where they differ, or MoueError where several ways fit equally well.
+    `landmarks` (m, 2) are pairs of vertices of the reference and the mesh. `known` are earlier matches of files of the
+    same program: the same polygons have the same match. Raises OrderMismatch (a MoueError) with the first place where
+    the meshes differ, or MoueError where several matches fit equally well.
     """
     for polygons, before in known:
         if polygons.same_as(mesh.polygons):
@@ -52,7 +52,7 @@ def likeness(
     level = _other_level(reference.polygons, mesh.polygons)
     if level:
         raise OrderMismatch(None, level)
-    told: MoueError | None = None
+    first_error: MoueError | None = None
     for candidate in _candidates(reference, mesh):
         try:
             match = match_order(
@@ -61,17 +61,17 @@ def likeness(
                 mesh.uv if candidate.whole else None, landmarks if candidate.whole else None,
             )  # fmt: skip
         except MoueError as error:
-            told = told or error
+            first_error = first_error or error
             continue
-        return _found(candidate, match)
-    if told is not None:
-        raise told
+        return _likeness_of(candidate, match)
+    if first_error is not None:
+        raise first_error
     different = order_difference(reference.polygons, mesh.polygons, reference.positions, mesh.positions)
     raise OrderMismatch(None, different.words if different else "is another mesh")
 
 
 def in_order_of(reference: Mesh, mesh: Mesh, found: Likeness) -> Mesh:
-    """The mesh with the reference's polygons, texture coordinates, groups and materials, its own places and shapes."""
+    """The mesh's positions and shapes with the reference's polygons, texture coordinates, groups and materials."""
     v = found.vertices
     shapes = tuple(
         Shape(s.name, read_only(s.delta[v]), tuple(InBetween(b.at, read_only(b.delta[v])) for b in s.inbetweens))
@@ -83,7 +83,7 @@ def in_order_of(reference: Mesh, mesh: Mesh, found: Likeness) -> Mesh:
 
 
 def write_in_order(to: Path, reference: Mesh, mesh: Mesh, found: Likeness) -> tuple[str, ...]:
-    """Write `in_order_of`; from OBJ to OBJ as the reference's own text with the mesh's places. Notes of what is lost.
+    """Write `in_order_of`; from OBJ to OBJ as the reference's text with the mesh's positions. Returns notes of losses.
 
     Raises MoueError where the file cannot be written.
     """
@@ -95,7 +95,7 @@ def write_in_order(to: Path, reference: Mesh, mesh: Mesh, found: Likeness) -> tu
 
 @dataclass(frozen=True, eq=False)
 class _Candidate:
-    """Polygons of the mesh to be matched with the reference's, over the vertices `kept`; and what made them so."""
+    """Polygons of the mesh over its vertices `kept`, to be matched with the reference's, and what was done for them."""
 
     reference: Polygons
     reference_positions: NDArray
@@ -134,8 +134,8 @@ def _turned(reference: Polygons, other: Polygons) -> int:
     if not np.array_equal(reference.counts, other.counts):
         return 0
     face, n = reference.corner_face.astype(np.int64), np.int64(reference.n_vertices)
-    ours, theirs = (np.sort(face * n + p.indices) for p in (reference, other))
-    if not np.array_equal(ours, theirs):
+    corners, other_corners = (np.sort(face * n + p.indices) for p in (reference, other))
+    if not np.array_equal(corners, other_corners):
         return 0
     steps = [(face * n + p.indices) * n + p.indices[p.next_corner] for p in (reference, other)]
     return len(np.unique(face[~np.isin(steps[0], steps[1])]))
@@ -154,21 +154,21 @@ def _other_level(reference: Polygons, other: Polygons) -> str:
 
 def _candidates(reference: Mesh, mesh: Mesh) -> Iterator[_Candidate]:
     n, m = reference.n_vertices, mesh.n_vertices
-    everyone, here = np.arange(m), np.arange(n)
+    all_of_mesh, all_of_reference = np.arange(m), np.arange(n)
     if m > n:
         for kept, polygons in welds(mesh.polygons, mesh.positions, n):
             did = (f"{m - n} vertices welded at seams",)
-            yield from _cut(reference.polygons, reference.positions, here, polygons, mesh, kept, did)
+            yield from _cut(reference.polygons, reference.positions, all_of_reference, polygons, mesh, kept, did)
     elif m < n:
         for first, polygons in welds(reference.polygons, reference.positions, m):
             number = _numbers(reference.polygons.indices, polygons.indices, n)
             did = (f"{n - m} vertices split at seams",)
-            yield from _cut(polygons, reference.positions[first], number, mesh.polygons, mesh, everyone, did)
+            yield from _cut(polygons, reference.positions[first], number, mesh.polygons, mesh, all_of_mesh, did)
     else:
-        yield from _cut(reference.polygons, reference.positions, here, mesh.polygons, mesh, everyone, ())
+        yield from _cut(reference.polygons, reference.positions, all_of_reference, mesh.polygons, mesh, all_of_mesh, ())
         return
     if m != n:  # said with its place, where nothing helped
-        yield _Candidate(reference.polygons, reference.positions, here, mesh.polygons, everyone, ())
+        yield _Candidate(reference.polygons, reference.positions, all_of_reference, mesh.polygons, all_of_mesh, ())
 
 
 def _numbers(indices: NDArray, welded: NDArray, n: int) -> NDArray[np.int64]:
@@ -178,17 +178,17 @@ def _numbers(indices: NDArray, welded: NDArray, n: int) -> NDArray[np.int64]:
 
 
 def _cut(
-    polygons: Polygons, positions: NDArray, number: NDArray, mine: Polygons, mesh: Mesh, kept: NDArray,
+    polygons: Polygons, positions: NDArray, number: NDArray, own_polygons: Polygons, mesh: Mesh, kept: NDArray,
     did: tuple[str, ...],
 ) -> Iterator[_Candidate]:  # fmt: skip
     """The mesh as it is, or joined from triangles where its numbers say that it was cut."""
-    if mine.n_faces != polygons.n_faces:
-        for joined in joins(mine, polygons.counts, mesh.positions[kept]):
+    if own_polygons.n_faces != polygons.n_faces:
+        for joined in joins(own_polygons, polygons.counts, mesh.positions[kept]):
             yield _Candidate(polygons, positions, number, joined, kept, (*did, "triangles joined"))
-    yield _Candidate(polygons, positions, number, mine, kept, did, whole=not did)
+    yield _Candidate(polygons, positions, number, own_polygons, kept, did, whole=not did)
 
 
-def _found(candidate: _Candidate, match: OrderMatch) -> Likeness:
+def _likeness_of(candidate: _Candidate, match: OrderMatch) -> Likeness:
     vertices = candidate.kept[match.vertices[candidate.number]].astype(np.int32)
     did = list(candidate.did)
     if not np.array_equal(match.vertices, np.arange(len(match.vertices))):

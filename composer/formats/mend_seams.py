@@ -1,4 +1,4 @@
-"""Vertices doubled along texture seams, as renderers and games want them, made one again."""
+"""Vertices that a program doubled along texture seams, welded."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from composer.geometry.polygons import Polygons
 
 
 def welds(polygons: Polygons, positions: NDArray, wanted: int) -> Iterator[tuple[NDArray[np.intp], Polygons]]:
-    """Ways to weld a mesh to `wanted` vertices: the vertex kept of each place (wanted,), and the welded polygons.
+    """Welds of a mesh to `wanted` vertices: the vertex kept at each position (wanted,), and the welded polygons.
 
-    First only vertices on open borders, which is where a seam splits a surface, so that lips that touch stay two;
-    then whatever shares a place. Positions (n, 3) in any unit; vertices that share a place must do so exactly.
+    The first welds vertices on open borders only: a seam splits the surface there, and lips that touch stay apart. The
+    second welds all vertices that share a position. `positions` (n, 3) in any unit are compared exactly.
     """
     place = first_of_each(np.asarray(positions, dtype=np.float64))[1]
     alone = place.max(initial=-1) + 1 + np.arange(len(place))

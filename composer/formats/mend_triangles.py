@@ -1,4 +1,4 @@
-"""Triangles joined to the polygons that they were cut from."""
+"""Triangles joined into the polygons from which a program cut them."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from composer.geometry.polygons import Polygons
 
 
 def joins(triangles: Polygons, counts: NDArray, positions: NDArray | None = None) -> Iterator[Polygons]:
-    """Ways to join `triangles` to polygons of as many corners as `counts` (f,) says, over the same vertices.
+    """Joins of `triangles` into polygons with `counts` (f,) corners over the same vertices.
 
-    First in the order of the file, as programs that cut write them; then, where the polygons were quads, pairs of
-    triangles across the longest side of both, by `positions` (n, 3). Nothing where the numbers do not fit.
+    The first joins neighbours in the order of the file, as programs that triangulate write them. The second, for quads,
+    joins pairs of triangles across the longest side of both, by `positions` (n, 3). None where the counts do not fit.
     """
     if not triangles.n_faces or int(triangles.counts.max()) != 3 or int((counts - 2).sum()) != triangles.n_faces:
         return
@@ -34,20 +34,20 @@ def _joined(mesh: HalfEdges, group: NDArray) -> Polygons | None:
     """The outlines of groups of triangles; None where one is not a single loop."""
     inner = (mesh.twin >= 0) & (group[mesh.face] == group[mesh.face[mesh.twin]])
     edge = np.flatnonzero(~inner)
-    of = group[mesh.face[edge]]
+    group_of = group[mesh.face[edge]]
     n = np.int64(mesh.polygons.n_vertices)
-    begin, end = of * n + mesh.vertex[edge], of * n + mesh.vertex[mesh.following[edge]]
+    begin, end = group_of * n + mesh.vertex[edge], group_of * n + mesh.vertex[mesh.following[edge]]
     order = np.argsort(begin, kind="stable")
     sorted_begin = begin[order]
     at = np.searchsorted(sorted_begin, end)
     if len(at) == 0 or (np.diff(sorted_begin) == 0).any() or not np.array_equal(sorted_begin[at % len(at)], end):
         return None
     following = order[at % len(at)]
-    counts = np.bincount(of, minlength=int(group.max()) + 1)
+    counts = np.bincount(group_of, minlength=int(group.max()) + 1)
     if (counts < 3).any():
         return None
     now = np.full(len(counts), -1)
-    now[of[::-1]] = np.arange(len(edge))[::-1]  # the first edge of each group in the file
+    now[group_of[::-1]] = np.arange(len(edge))[::-1]  # the first edge of each group in the file
     starts = np.cumsum(counts) - counts
     indices = np.full(len(edge), -1, dtype=np.int64)
     seen = np.zeros(len(edge), dtype=bool)
@@ -60,7 +60,7 @@ def _joined(mesh: HalfEdges, group: NDArray) -> Polygons | None:
 
 
 def _pairs(mesh: HalfEdges, points: NDArray[np.float64]) -> NDArray[np.int64]:
-    """A group for each triangle: two whose longest side is the same one, then whatever is left beside each other."""
+    """A group for each triangle: first pairs with the same longest side, then neighbours among the rest."""
     side = np.linalg.norm(points[mesh.vertex] - points[mesh.vertex[mesh.following]], axis=1).reshape(-1, 3)
     group = np.arange(len(side))
     free = np.ones(len(side), dtype=bool)

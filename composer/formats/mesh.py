@@ -1,4 +1,4 @@
-"""What one file of geometry holds, before it becomes a head: in the file's own unit and order."""
+"""The content of one geometry file before it becomes a head, in the file's own unit and order."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from composer.units import mm_per
 
 @dataclass(frozen=True, eq=False)
 class Mesh:
-    """One mesh of polygons, and what its file says of it. Positions (n, 3) float64 are in the file's unit.
+    """One mesh of polygons with the names and values of its file. Positions (n, 3) float64 are in the file's unit.
 
-    `groups`, `objects` and `materials` give polygon indices (int32) by name, in file order; `colours` (n, 3)
-    in [0, 1]; `shapes` are displacements in the file's unit, where the format has them. `unit` is what the
-    file says its unit is, None where it does not say. `notes` tell what was guessed or left out.
+    `groups`, `objects` and `materials` give polygon indices (int32) by name, in file order; `colours` (n, 3) in [0, 1];
+    `shapes` are displacements in the file's unit, where the format has them. `unit` is the file's unit, None where it
+    does not give one. `notes` say what was guessed or left out.
     """
 
     polygons: Polygons
@@ -48,7 +48,7 @@ class Mesh:
         return float(np.linalg.norm(np.ptp(self.positions, axis=0))) if len(self.positions) else 0.0
 
     def in_unit(self, unit: str) -> Mesh:
-        """The same mesh in another unit; itself where it is in that already, or its own is not known."""
+        """The same mesh in another unit; itself where that is its unit, or where its unit is not known."""
         if self.unit is None or self.unit == unit:
             return self
         return _scaled(self, mm_per(self.unit) / mm_per(unit), unit)
@@ -73,8 +73,8 @@ def _times(delta: NDArray, scale: float) -> NDArray[np.float32]:
 def mesh_of(head: Head, positions_mm: NDArray | None = None, shapes: bool = False, unit: str | None = None) -> Mesh:
     """A head as a mesh to write, at its neutral or at `positions_mm` (n, 3), in `unit` or its files' unit.
 
-    With `shapes`, the head's shapes come along, as displacements of the neutral. MoueError for an unknown
-    unit or positions of another count.
+    With `shapes` it has the head's shapes, as displacements of the neutral. Raises MoueError for an unknown unit or
+    another number of positions.
     """
     unit = unit or head.unit
     points = head.neutral if positions_mm is None else np.asarray(positions_mm, dtype=np.float64)

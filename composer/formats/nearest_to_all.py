@@ -1,4 +1,4 @@
-"""Which target of a library is nearest to all the others, and whether the one that is called neutral is it.
+"""The target of a library that is nearest to all others, and a doubt where the one called neutral is not.
 
 With the inner products G of the displacements, the squared distance of two is G_ii + G_jj - 2 G_ij.
 """
@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 DOUBT = 1.15
 """A neutral that is this many times further from the others than another target is doubted (our choice)."""
 SAMPLE = 30_000
-"""Coordinates that a doubt is judged by: enough of any head, and quick for hundreds of targets."""
+"""Coordinates that a doubt is judged by (our choice): enough for any head, and fast for hundreds of targets."""
 
 
 def distances(deltas: Mapping[str, NDArray], every: int = 1) -> dict[str, float]:
-    """For each target the sum of its RMS distances to all the others, in the unit of `deltas` {name: (n, 3)}, which
-    are displacements of one common mesh; with `every`, judged by one coordinate in so many.
+    """For each target the sum of its RMS distances to all others, in the unit of `deltas` {name: (n, 3)}, which are
+    displacements of one common mesh; `every` k takes one coordinate in k.
     """
     names = list(deltas)
     flat = [np.asarray(deltas[name]).reshape(-1)[::every] for name in names]
@@ -35,10 +35,10 @@ def distances(deltas: Mapping[str, NDArray], every: int = 1) -> dict[str, float]
 
 
 def nearest_to_all(deltas: Mapping[str, NDArray]) -> str:
-    """The target whose summed RMS distance to all the others is smallest, the first of those that tie."""
-    found = distances(deltas)
-    least = min(found.values())
-    return next(name for name, far in found.items() if far <= least * (1 + 1e-12))
+    """The target whose summed RMS distance to all others is smallest, the first of equals."""
+    total = distances(deltas)
+    least = min(total.values())
+    return next(name for name, far in total.items() if far <= least * (1 + 1e-12))
 
 
 def doubt_of(chosen: str, deltas: Mapping[str, NDArray]) -> str:
@@ -46,9 +46,9 @@ def doubt_of(chosen: str, deltas: Mapping[str, NDArray]) -> str:
     if len(deltas) < 4:
         return ""
     size = next(iter(deltas.values())).size
-    found = distances(deltas, max(1, size // SAMPLE) | 1)
-    nearest = min(found, key=lambda name: found[name])
-    if nearest == chosen or found[chosen] <= DOUBT * found[nearest]:
+    total = distances(deltas, max(1, size // SAMPLE) | 1)
+    nearest = min(total, key=lambda name: total[name])
+    if nearest == chosen or total[chosen] <= DOUBT * total[nearest]:
         return ""
-    times = found[chosen] / max(found[nearest], 1e-300)
-    return f"{nearest} is nearer to all the others: {chosen} is {times:.1f} times as far from them"
+    times = total[chosen] / max(total[nearest], 1e-300)
+    return f"{nearest} is nearer to all others: {chosen} is {times:.1f} times as far from them"

@@ -1,6 +1,5 @@
-"""The choice of a library's neutral: what a person says, else what is settled in its folder, else its name, else the
-target that is nearest to all the others. The choice is told with its reason, and where name and nearness disagree, as
-a doubt.
+"""The choice of a library's neutral: by an option, by the folder's settings, by its name, or the target that is nearest
+to all others, in this order. A note gives the choice with its reason, and a doubt where name and nearness disagree.
 """
 
 from __future__ import annotations
@@ -32,31 +31,31 @@ class NeutralChoice:
     reason: str = ""
 
     def doubt(self, deltas: Mapping[str, NDArray]) -> str:
-        """A sentence where a name was gone by and another target is clearly nearer to all the others; else ""."""
-        found = doubt_of(self.name, deltas) if self.by == CALLED else ""
-        return f"{self.reason or 'it is called so'}, but {found}: say which with --neutral" if found else ""
+        """A sentence where the neutral was chosen by its name and another target is clearly nearer to all others."""
+        doubt = doubt_of(self.name, deltas) if self.by == CALLED else ""
+        return f"{self.reason or 'it has that name'}, but {doubt}: choose with --neutral" if doubt else ""
 
     def words(self, deltas: Mapping[str, NDArray]) -> str:
-        """A sentence on the choice; "" where there is nothing to tell."""
+        """A sentence on the choice; "" where it needs none."""
         if self.by == NEAREST:
             if len(deltas) == 2:
-                return f"No target is named neutral; of two, {self.name} was taken. Say which with --neutral."
+                return f"No target is named neutral; of two, {self.name} was taken. Choose with --neutral."
             if len(deltas) > 2:
-                return f"No target is named neutral, so {self.name} was taken: it is least far from all the others."
+                return f"No target is named neutral, so {self.name} was taken: it is the nearest to all others."
             return ""
         doubt = self.doubt(deltas)
         if doubt:
-            return f"The neutral is in doubt: {self.name} was taken, for {doubt}."
+            return f"The neutral is in doubt: {self.name} was taken, because {doubt}."
         return f"The neutral is {self.name}: {self.reason}." if self.reason else ""
 
 
 def chosen_neutral(
     names: Sequence[str], neutral: str | None, settled: str | None, folder: Path
 ) -> NeutralChoice | None:  # fmt: skip
-    """The neutral among target names; None where nothing says which it is.
+    """The neutral among target names; None where no option, setting or name tells it.
 
-    `neutral` is what a person says, `settled` what the folder's own file says. Raises MoueError where one of these is
-    not there, or where two files could both be the neutral.
+    `neutral` is the name in an option, `settled` the one in the folder's `library.toml`. Raises MoueError where such a
+    target does not exist, or where two files could both be the neutral.
     """
     for wanted, by, where in ((neutral, GIVEN, folder), (settled, SETTLED, folder / LIBRARY_FILE)):
         if wanted is not None:
@@ -67,11 +66,11 @@ def chosen_neutral(
             return NeutralChoice(stem, by, f"{LIBRARY_FILE} says so" if by == SETTLED else "")
     called = [name for name in names if name.lower() == NEUTRAL]
     if len(called) > 1 and NEUTRAL not in called:
-        raise MoueError(f"{' and '.join(called)} could both be the neutral", folder, hint="say which with --neutral")
+        raise MoueError(f"{' and '.join(called)} could both be the neutral", folder, hint="choose with --neutral")
     if called:
         return NeutralChoice(NEUTRAL if NEUTRAL in called else called[0], CALLED)
-    found = neutral_by_name(names)
-    if found is None:
+    named = neutral_by_name(names)
+    if named is None:
         return None
-    others = f", as {', '.join(found.others[:3])} might too" if found.others else ""
-    return NeutralChoice(found.name, CALLED, f"its name says so ({found.word!r}){others}")
+    others = f", as {', '.join(named.others[:3])} might too" if named.others else ""
+    return NeutralChoice(named.name, CALLED, f"its name says so ({named.word!r}){others}")

@@ -1,8 +1,8 @@
-"""Which of a library's files is its neutral, by what its name says: in any order, script or scheme of names.
+"""The neutral among a library's files by their names, in any word order or script.
 
-A word such as "neutral" says it wherever it stands. Words that say less, such as "base" or "default", count where the
-rest of the name says nothing else: numbers, and words such as "head" or "mesh", or what most of the files have in their
-names, as a character's name.
+A word such as "neutral" counts anywhere in a name. Weaker words, such as "base" or "default", count where the rest of
+the name has no meaning: numbers, words such as "head" or "mesh", and words that most of the files have in their names,
+such as a character's name.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ FILLING = frozenset([  # fmt: skip
     "export", "low", "high", "mid", "lo", "hi", "res", "lod", "bs", "blend", "lib", "library", "fac", "scan",
     "clean", "topo", "v", "ver", "version", "the", "a", "of", "and", "s", "t",
 ])
-"""Words that say nothing of an expression."""
+"""Words that do not name an expression (from memory)."""
 USUAL = 0.5
-"""A word in more than this share of the names says nothing either."""
+"""A word in more than this share of the names does not name an expression either (our choice)."""
 
 
 @dataclass(frozen=True)
 class NamedNeutral:
-    """The file whose name says that it is the neutral, by which word, and the others that say as much."""
+    """The file whose name marks the neutral, the word that does, and the other files with a word as strong."""
 
     name: str
     word: str
@@ -66,7 +66,7 @@ def neutral_by_name(names: Sequence[str]) -> NamedNeutral | None:
 
 
 def words_of(name: str) -> list[str]:
-    """The words of a file's name in small letters: cut at what is no letter, between letters and digits, at humps."""
+    """The words of a file's name in lower case, split at signs, between letters and digits, and at capitals."""
     plain = unicodedata.normalize("NFKC", name)
     humps = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", plain)
     return re.findall(r"[^\W\d_]+|\d+", humps.casefold())

@@ -1,7 +1,7 @@
-"""Arrays as numpy writes them, their headers read with suspicion: sizes are checked before anything is unpacked.
+"""Arrays in numpy's format. Their headers are not trusted: sizes are checked before anything is unpacked.
 
-Specification: numpy, "numpy.lib.format" (NEP 1). A header is a Python literal; a damaged one makes numpy's own reader
-raise whatever a tokenizer or a parser raises, and warn. Nothing pickled is ever read.
+Specification: numpy, "numpy.lib.format" (NEP 1). A header is a Python literal: numpy's reader raises the errors of a
+tokenizer or a parser for a damaged one, and warns. Pickled objects are never read.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from composer.errors import MoueError
 from composer.head.reading import DAMAGE
 
 CHUNK = 2**20
-"""Bytes that are read at a time, so that no second copy of the whole is ever held."""
+"""Bytes that are read at a time, so that memory never holds a second copy of the array (our choice)."""
 
 
 def read_header(file: IO[bytes], where: Path | str, name: str) -> tuple[tuple[int, ...], bool, np.dtype]:
     """Shape, whether it is stored by columns, and dtype of the array that begins here; the file is then at its body.
 
-    Raises MoueError naming `where` ("NAME is no array") for what is no header, and for pickled objects.
+    Raises MoueError naming `where` ("NAME is not an array") for a damaged header, and for pickled objects.
     """
     try:
         with warnings.catch_warnings():
@@ -38,7 +38,7 @@ def read_header(file: IO[bytes], where: Path | str, name: str) -> tuple[tuple[in
         if not kind.hasobject and not kind.itemsize and kind.kind not in "SU":
             raise ValueError
     except DAMAGE:
-        raise MoueError(f"{name} is no array", where) from None
+        raise MoueError(f"{name} is not an array", where) from None
     if kind.hasobject:
         raise MoueError(f"{name} is pickled, which Moue does not open", where, hint="save plain arrays")
     return tuple(int(side) for side in shape), bool(by_columns), kind
@@ -52,13 +52,13 @@ def body_size(shape: tuple[int, ...], kind: np.dtype) -> int:
 def read_plain(file: IO[bytes], where: Path | str, name: str = "it") -> NDArray:
     """The array in an open `.npy` that can be seeked.
 
-    Raises MoueError naming `where` for what is no array, is pickled, or says that it is larger than it is.
+    Raises MoueError naming `where` for a file that is not an array, is pickled, or is smaller than its header says.
     """
     shape, by_columns, kind = read_header(file, where, name)
     size, begin = body_size(shape, kind), file.tell()
-    there = file.seek(0, os.SEEK_END) - begin
-    if size > there:
-        raise MoueError(f"{name} says it is larger than it is", where, hint="the file is damaged")
+    available = file.seek(0, os.SEEK_END) - begin
+    if size > available:
+        raise MoueError(f"{name} is smaller than its header says", where, hint="the file is damaged")
     file.seek(begin)
     return read_body(file, shape, by_columns, kind, where, name)
 

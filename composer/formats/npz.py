@@ -3,12 +3,12 @@
 Specification: numpy, "numpy.lib.format" (NEP 1), arrays in a zip. Members:
 
     neutral (n, 3)  deltas (s, n, 3)  names (s,) text  counts (f,)  indices (k,)  unit () text
-    and where there are any: uv (m, 2), uv_indices (k,), colours (n, 3),
+    and optionally uv (m, 2), uv_indices (k,), colours (n, 3),
     group_names (g,), group_sizes (g,), group_faces; material_names, material_sizes, material_faces;
     between_shape (b,), between_at (b,), between_deltas (b, n, 3)
 
-Kept: everything of a mesh but its objects and material files; neutral in float64, displacements in float32.
-Nothing pickled is ever read, and the sizes in the headers are checked before anything is unpacked.
+Kept: everything of a mesh except its objects and material files; neutral in float64, displacements in float32.
+Pickled objects are never read, and the sizes in the headers are checked before anything is unpacked.
 """
 
 from __future__ import annotations
@@ -34,23 +34,23 @@ from composer.head.reading import open_regular
 from composer.units import MM_PER_UNIT
 
 LARGEST = 64 * 2**30
-"""Bytes a file may unpack to at all."""
+"""Most bytes that a file may unpack to (our choice)."""
 FREELY = 256 * 2**20
-"""Bytes a file may unpack to however small it is; beyond that, at most RATIO times its own size."""
+"""Bytes that a file of any size may unpack to (our choice); beyond that, at most RATIO times its own size."""
 RATIO = 200
+"""Largest ratio of unpacked to packed bytes (our choice): arrays of positions compress far less."""
 REQUIRED = ("neutral", "deltas", "names", "counts", "indices")
 
 
 def read(path: Path) -> Mesh:
-    """The mesh in an NPZ file. Raises MoueError for what cannot be used, before unpacking anything too
-    large.
+    """The mesh in an NPZ file. Raises MoueError for a file that cannot be used, before anything too large is unpacked.
     """
     path = Path(path)
     try:
         with open_regular(path) as file, zipfile.ZipFile(io.BufferedReader(file)) as archive:
             return _Members(archive, path).mesh()
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
-        raise MoueError(f"is no whole NPZ file ({error})", path) from None
+        raise MoueError(f"is not a complete NPZ file ({error})", path) from None
     except OSError as error:
         raise cannot("read", path, error) from None
 
@@ -70,7 +70,7 @@ class _Members:
                 shape, _, kind = read_header(member, path, repr(name))
                 body = body_size(shape, kind)
                 if body > info.file_size:
-                    raise MoueError(f"{name!r} says it is larger than it is", path, hint="the file is damaged")
+                    raise MoueError(f"{name!r} is smaller than its header says", path, hint="the file is damaged")
             unpacked += max(info.file_size, body)
             self.headers[name] = (shape, kind)
         allowed = max(FREELY, RATIO * path.stat().st_size)
@@ -78,12 +78,11 @@ class _Members:
             raise MoueError(f"would unpack to {unpacked / 2**30:.1f} GiB, far more than the file", path)
         missing = [name for name in REQUIRED if name not in self.headers]
         if missing:
-            there = ", ".join(list(self.headers)[:4]) or "nothing"
-            raise MoueError(f"has no {missing[0]!r}", path, hint=f"it holds {there}")
+            present = ", ".join(list(self.headers)[:4]) or "nothing"
+            raise MoueError(f"has no {missing[0]!r}", path, hint=f"it holds {present}")
 
     def array(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> NDArray:
-        """One array, its kind (letters of dtype.kind) and its shape (None for any) checked before it is
-        unpacked.
+        """One array; its type (letters of dtype.kind) and its shape (None for any) are checked before it is unpacked.
         """
         has, kind = self.headers[name]
         if len(has) != len(shape) or any(w is not None and w != h for w, h in zip(shape, has, strict=True)):
@@ -91,7 +90,7 @@ class _Members:
             got = " x ".join(map(str, has)) or "one value"
             raise MoueError(f"{name!r} is {got}, not {wanted}", self.path)
         if kind.kind not in kinds:
-            raise MoueError(f"{name!r} holds {kind}, which is of another kind", self.path)
+            raise MoueError(f"{name!r} holds {kind}, which is the wrong type", self.path)
         with self.archive.open(name + ".npy") as member:
             return read_body(member, *read_header(member, self.path, repr(name)), self.path, repr(name))
 
@@ -100,7 +99,7 @@ class _Members:
         return [str(text) for text in self.array(name, "U", (None,))]
 
     def mesh(self) -> Mesh:
-        """The mesh that the arrays make."""
+        """The mesh in the arrays."""
         neutral = self.array("neutral", "fiu", (None, 3)).astype(np.float64)
         check_positions(neutral, self.path)
         n = len(neutral)
@@ -172,9 +171,7 @@ class _Members:
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as NPZ; the same mesh gives the same bytes. MoueError if it
-    cannot.
-    """
+    """Write a mesh as NPZ; the same mesh gives the same bytes. Raises MoueError where it cannot be written."""
     n = mesh.n_vertices
     arrays: dict[str, NDArray] = {
         "neutral": mesh.positions,
@@ -218,7 +215,7 @@ def _info(name: str) -> zipfile.ZipInfo:
 
 
 def _stack(archive: zipfile.ZipFile, name: str, deltas: list[NDArray[np.float32]], n: int) -> None:
-    """Arrays (n, 3) as one (s, n, 3) member, one after the other, never together in memory."""
+    """Write arrays (n, 3) as one (s, n, 3) member, one after the other, without a copy of all in memory."""
     with archive.open(_info(name), "w", force_zip64=True) as member:
         header = {"descr": "<f4", "fortran_order": False, "shape": (len(deltas), n, 3)}
         npy.write_array_header_1_0(member, header)

@@ -31,13 +31,13 @@ from composer.head.head import TextureCoordinates
 Ints = NDArray[np.int32]
 ROWS = 1 << 15
 WIDE = 16
-"""Polygons of more corners than this are written one by one."""
+"""Polygons of more corners than this are written one by one (our choice; it changes the time alone)."""
 FEW = 12
-"""Stretches of no more polygons than this too, for they cost less that way."""
+"""Runs of at most this many polygons are written one by one, which is faster for them (our choice)."""
 
 
 def read(path: Path) -> Mesh:
-    """The mesh of an OBJ file. Raises MoueError, with the line where there is one, for what is no use."""
+    """The mesh of an OBJ file. Raises MoueError, with the line where there is one, for a file that cannot be used."""
     path = Path(path)
     return mesh_of_lines(find_lines(read_bytes(path)), path)
 
@@ -86,7 +86,7 @@ class _Names:
         self.ranges: dict[str, dict[str, list[tuple[int, int]]]] = {"g": {}, "o": {}, "usemtl": {}}
 
     def take(self, text: str, face: int, notes: set[str]) -> None:
-        """One line that is no vertex and no face, `face` faces into the file."""
+        """One line that is neither a vertex nor a face, after `face` faces of the file."""
         key, _, rest = text.partition(" ") if " " in text else text.partition("\t")
         rest = rest.strip()
         if key == "g":
@@ -96,7 +96,7 @@ class _Names:
         elif key == "mtllib":
             self.material_files.append(rest)
         elif key in ("l", "p"):
-            notes.add("Lines and points of the file are no polygons and are left out.")
+            notes.add("Lines and points of the file are left out.")
         elif key in ("curv", "curv2", "surf", "cstype"):
             notes.add("Curves and free-form surfaces of the file are left out.")
 
@@ -121,7 +121,7 @@ class _Names:
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as a new OBJ text; see the module's words for what it keeps. Notes of what was left out.
+    """Write a mesh as a new OBJ text, which keeps what this module lists; return notes on what was left out.
 
     Positions keep 1e-7 of the head's size. Raises MoueError where the file cannot be written.
     """
@@ -175,15 +175,15 @@ def _stretches(n_faces: int, names: list[tuple[str, dict[str, Ints]]]) -> Iterat
     for label in labels:
         changes[1:] |= label[1:] != label[:-1]
     begins = np.flatnonzero(changes).tolist()
-    said = [-1] * len(labels)
+    written = [-1] * len(labels)
     for low, high in zip(begins, [*begins[1:], n_faces], strict=True):
         out = ""
         for place, label in enumerate(labels):
             now = int(label[low])
-            nothing_yet = said[place] < 0 and words[place][now] in ("o", "g", "usemtl")
-            if now != said[place] and not nothing_yet:
+            nothing_yet = written[place] < 0 and words[place][now] in ("o", "g", "usemtl")
+            if now != written[place] and not nothing_yet:
                 out += words[place][now] + "\n"
-                said[place] = now
+                written[place] = now
         yield low, high, out
 
 
@@ -225,20 +225,20 @@ def _stretch(file: IO[bytes], mesh: Mesh, low: int, high: int, tables: Tables) -
 def _narrow(mesh: Mesh, starts: NDArray[np.int64], counts: Ints, tables: Tables) -> NDArray[np.uint8]:
     words: list = [word("f")]
     for corner in range(int(counts.max())):
-        there = counts > corner
-        at = np.where(there, starts + corner, starts)
-        words += [np.where(there, np.uint32(32), np.uint32(0))]
-        words += _where(there, integers_text(mesh.polygons.indices[at] + np.int64(1), tables))
+        exists = counts > corner
+        at = np.where(exists, starts + corner, starts)
+        words += [np.where(exists, np.uint32(32), np.uint32(0))]
+        words += _where(exists, integers_text(mesh.polygons.indices[at] + np.int64(1), tables))
         if mesh.uv is not None:
             texture = mesh.uv.indices[at]
-            has = there & (texture >= 0)
+            has = exists & (texture >= 0)
             words += [np.where(has, np.uint32(47), np.uint32(0))]
             words += _where(has, integers_text(np.maximum(texture, 0) + np.int64(1), tables))
     return rows_of([*words, word("\n")], len(counts))
 
 
-def _where(there: NDArray[np.bool_], words: list) -> list:
-    return words if there.all() else [np.where(there, column, np.uint32(0)) for column in words]
+def _where(exists: NDArray[np.bool_], words: list) -> list:
+    return words if exists.all() else [np.where(exists, column, np.uint32(0)) for column in words]
 
 
 def _one_face(mesh: Mesh, begin: int, end: int) -> bytes:

@@ -1,7 +1,7 @@
-"""Numbers into text, many at once: four digits at a time out of a table, with numpy alone.
+"""Numbers as text, many at once: four digits at a time from a table, with numpy alone.
 
-A row of text is laid out in words of four bytes, a zero byte where nothing stands; the zeros are then
-taken out of all rows at once.
+A row of text is laid out in words of four bytes, with zero bytes where there is no letter. The zeros are then removed
+from all rows at once.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ def _table(digits: int, prefix: str = "", keep_zeros: bool = True) -> Words:
     number = np.arange(10**digits)
     for column in range(digits):
         place = 10 ** (digits - 1 - column)
-        there = np.ones(len(number), dtype=bool) if keep_zeros or place == 1 else number >= place
-        rows[there, len(prefix) + column] = (number // place % 10)[there] + 48
+        shown = np.ones(len(number), dtype=bool) if keep_zeros or place == 1 else number >= place
+        rows[shown, len(prefix) + column] = (number // place % 10)[shown] + 48
     for column, letter in enumerate(prefix):
         rows[:, column] = ord(letter)
     return rows.view("<u4").ravel()
@@ -53,8 +53,8 @@ class Tables:
         self.whole = _table(4, keep_zeros=False)
         self.whole_full = _table(4)
         self.first = _table(min(decimals, 3), ".") if decimals else None
-        left = max(decimals - 3, 0)
-        self.rest = [4] * (left // 4) + ([left % 4] if left % 4 else [])
+        more = max(decimals - 3, 0)
+        self.rest = [4] * (more // 4) + ([more % 4] if more % 4 else [])
         self.parts = {size: _table(size) for size in set(self.rest)}
         small = [f" {sign}{number}" for sign in ("", "-") for number in range(100)]
         self.small = np.array([word(text) for text in small], dtype="<u4")
@@ -92,19 +92,19 @@ class Tables:
         out: list[Words] = []
         groups = 1 + (len(str(largest)) - 1) // 4
         for group in range(groups - 1, -1, -1):
-            here = whole // 10 ** (4 * group)
-            low = here % 10**4
+            upper = whole // 10 ** (4 * group)
+            low = upper % 10**4
             if group == groups - 1:
-                word = np.where(here > 0, self.whole[low], np.uint32(0))
+                word = np.where(upper > 0, self.whole[low], np.uint32(0))
             else:
-                fallback = self.whole[low] if group == 0 else np.where(here > 0, self.whole[low], np.uint32(0))
-                word = np.where(here >= 10**4, self.whole_full[low], fallback)
+                fallback = self.whole[low] if group == 0 else np.where(upper > 0, self.whole[low], np.uint32(0))
+                word = np.where(upper >= 10**4, self.whole_full[low], fallback)
             out.append(word.astype(np.uint32))
         return out
 
 
 def rows_of(columns: list[Words | int], count: int) -> Bytes:
-    """The text of `count` rows laid out in words, the zeros taken out."""
+    """The text of `count` rows laid out in words, without the zeros."""
     flat = _grid(columns, count)
     return flat[flat != 0]
 
@@ -112,8 +112,8 @@ def rows_of(columns: list[Words | int], count: int) -> Bytes:
 def rows_and_lengths(columns: list[Words | int], count: int) -> tuple[Bytes, NDArray[np.int64]]:
     """The text of `count` rows, and how many bytes (count,) each has."""
     flat = _grid(columns, count)
-    there = flat != 0
-    return flat[there], there.reshape(count, -1).sum(axis=1)
+    used = flat != 0
+    return flat[used], used.reshape(count, -1).sum(axis=1)
 
 
 def _grid(columns: list[Words | int], count: int) -> Bytes:

@@ -1,7 +1,7 @@
 """The lines of an OBJ text by kind, found in one pass over its bytes.
 
-Lines may end in LF, CRLF or CR, be indented, be continued by a backslash, and hold comments anywhere. A
-continued line keeps its place: backslash and line end become blanks, so that offsets stay true to the file.
+Lines may end in LF, CRLF or CR, be indented, be continued by a backslash, and hold comments anywhere. The backslash and
+the line end of a continued line become blanks, so that offsets are those of the file.
 """
 
 from __future__ import annotations
@@ -22,9 +22,7 @@ PADDING = 16
 
 
 def read_raw(path: Path, padding: int = 0) -> Bytes:
-    """All bytes of a file, `padding` line feeds behind them. MoueError where it cannot be read or is
-    empty.
-    """
+    """All bytes of a file, followed by `padding` line feeds. Raises MoueError where it cannot be read or is empty."""
     with reading(path), open_regular(path) as file:
         size = os.fstat(file.fileno()).st_size
         data = np.empty(size + padding, dtype=np.uint8)
@@ -42,7 +40,7 @@ def read_raw(path: Path, padding: int = 0) -> Bytes:
 
 
 def read_bytes(path: Path) -> Bytes:
-    """The whole text, line feeds behind it. MoueError where it cannot be read, is empty or is no text."""
+    """The text of a file, followed by line feeds. Raises MoueError where it cannot be read, is empty or not text."""
     data = read_raw(path, PADDING)
     if not data.all():
         raise MoueError("is not text but binary", path, hint="is it an OBJ file?")

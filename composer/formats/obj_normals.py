@@ -1,4 +1,4 @@
-"""Normals of a moved mesh, one for every normal its file shares between corners."""
+"""Normals of a moved mesh, one for every normal that corners share in its file."""
 
 from __future__ import annotations
 
@@ -28,10 +28,10 @@ def corner_normals(
     face = np.repeat(np.arange(len(counts)), counts)
     has = normals >= 0
     which, face = normals[has], face[has]
-    made: NDArray[np.float64] = np.stack(
+    unit_normals: NDArray[np.float64] = np.stack(
         [np.bincount(which, area[face, axis], n_normals).astype(np.float64) for axis in range(3)], axis=1
     )
-    length = np.linalg.norm(made, axis=1)
-    made /= np.where(length > 0, length, 1.0)[:, None]
+    length = np.linalg.norm(unit_normals, axis=1)
+    unit_normals /= np.where(length > 0, length, 1.0)[:, None]
     renewed = np.bincount(which, face_moved[face], n_normals) > 0
-    return made, renewed
+    return unit_normals, renewed

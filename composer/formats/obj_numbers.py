@@ -1,9 +1,9 @@
-"""Numbers out of text, many at once: every digit of every number by one lookup, with numpy alone.
+"""Numbers from text, many at once: each digit position of all numbers in one step, with numpy alone.
 
 A chunk of text is a byte array; its tokens are the runs of bytes above 32. A number without exponent is
 read as an integer mantissa m and a power of ten: m / 10^k with m < 2^53 and k <= 22 is correctly rounded
-(Clinger 1990, "How to read floating point numbers accurately", section 3), so the result is the one that
-`float(text)` gives. What is not of that form (exponents, very long numbers) goes through `float` itself.
+(Clinger 1990, "How to read floating point numbers accurately", section 3), so the result is that of
+`float(text)`. Numbers of another form (exponents, very long numbers) are read by `float` itself.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ POWERS_EXACT = 10.0 ** np.arange(19)
 
 
 class BadNumber(ValueError):
-    """A token that is no number; `token` is its place among those given, `text` what stands there."""
+    """A token that is not a number; `token` is its index among those given, `text` its text."""
 
     def __init__(self, token: int, text: str) -> None:
         super().__init__(text)
@@ -60,7 +60,7 @@ def _digits(chunk: Bytes, ends: Places, lengths: Places) -> tuple[NDArray[np.int
 
 
 def integers(chunk: Bytes, starts: Places, ends: Places) -> NDArray[np.int64]:
-    """The integers (m,) in [starts, ends). Raises BadNumber for the first that is none."""
+    """The integers (m,) in [starts, ends). Raises BadNumber for the first that is not one."""
     first = chunk[starts]
     negative = first == 45
     begins = starts + (negative | (first == 43)) if (first < 48).any() else starts
@@ -75,7 +75,7 @@ def integers(chunk: Bytes, starts: Places, ends: Places) -> NDArray[np.int64]:
 
 
 def decimals(chunk: Bytes, starts: Places, ends: Places) -> NDArray[np.float64]:
-    """The numbers (m,) float64 in [starts, ends), as `float` reads them. BadNumber for one that is none."""
+    """The numbers (m,) float64 in [starts, ends), as `float` reads them. Raises BadNumber for one that is not."""
     first = chunk[starts]
     negative = first == 45
     begins = starts + (negative | (first == 43))

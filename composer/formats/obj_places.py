@@ -1,6 +1,6 @@
-"""Where in an OBJ text the numbers of its vertices and normals stand, found block by block.
+"""The byte offsets of the vertices and normals in an OBJ text, found block by block.
 
-The text is never in memory as a whole: what is kept are the neutral's positions, and eight bytes a line.
+Memory never holds the whole text: it holds the neutral's positions, and eight bytes for each line.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class Places:
 
 
 def find_places(path: Path) -> Places:
-    """Look through the text of `path`. Raises MoueError, with the line, where it is no OBJ that can be used."""
+    """Scan the text of `path`. Raises MoueError, with the line, where it is not a usable OBJ."""
     try:
         with open_regular(path) as file:
             status = os.fstat(file.fileno())
@@ -53,7 +53,7 @@ def find_places(path: Path) -> Places:
     except OSError as error:
         raise cannot("read", path, error) from None
     except MoueError:
-        # The line within a block is not the line of the file: read as a whole, it names its line itself.
+        # A line number within a block is not that of the file: scanning the whole file gives the right one.
         scan_vertices(find_lines(read_bytes(path)), path)
         raise
     if not any(len(block.positions) for block in found):
@@ -72,7 +72,7 @@ def find_places(path: Path) -> Places:
 
 
 def _drained(pieces: list[NDArray], width: int) -> NDArray[np.float64]:
-    """The pieces as one array, each let go as soon as it is copied."""
+    """The pieces as one array, each freed as soon as it is copied."""
     out = np.empty((sum(map(len, pieces)), width))
     at = 0
     while pieces:
@@ -159,7 +159,7 @@ class Source:
 
 @contextmanager
 def open_source(path: Path, stamp: Stamp) -> Iterator[Source]:
-    """The text, to read pieces of it. Raises MoueError where it is gone or no longer the one that was looked at."""
+    """The text, opened to read pieces of it. Raises MoueError where the file is gone or has changed since the scan."""
     with open_regular(path) as file:
         status = os.fstat(file.fileno())
         if (status.st_size, status.st_mtime_ns) != stamp:

@@ -1,4 +1,4 @@
-"""An OBJ text as arrays: vertices, texture coordinates, normals, polygons; chunks of it read in parallel."""
+"""An OBJ text as arrays: vertices, texture coordinates, normals, polygons. Chunks of it are read in parallel."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def scan_numbers(
 ) -> NDArray[np.float64]:
     """The numbers of the `chosen` lines, (m, w) float64, w the largest of `widths` that every line has.
 
-    Raises MoueError naming the line that has fewer than the smallest of them, or something that is no number.
+    Raises MoueError naming the line that has fewer numbers than the smallest width, or a token that is not a number.
     """
     if not len(chosen):
         return np.zeros((0, max(pad, widths[0])))
@@ -190,7 +190,7 @@ def _resolved(
     path: Path,
 ) -> NDArray[np.int32]:
     """0-based indices, -1 for none, from what stands in the file: 1-based, or negative and counted back."""
-    there = int(np.count_nonzero(lines.kinds == kind))
+    count = int(np.count_nonzero(lines.kinds == kind))
     lowest, highest = int(indices.min(initial=1)), int(indices.max(initial=0))
     bad = np.zeros(0, dtype=np.intp)
     written = indices
@@ -199,13 +199,13 @@ def _resolved(
         behind = np.repeat(so_far, counts)
         indices = np.where(indices < 0, indices + behind + 1, indices).astype(np.int64)
         bad = np.flatnonzero((written < 0) & (indices < 1))
-    if highest > there or len(bad) or (kind == V and lowest <= 0):
-        wrong = (indices > there) | ((written < 0) & (indices < 1)) | ((written == 0) & (kind == V))
+    if highest > count or len(bad) or (kind == V and lowest <= 0):
+        wrong = (indices > count) | ((written < 0) & (indices < 1)) | ((written == 0) & (kind == V))
         if wrong.any():
             corner = int(np.argmax(wrong))
             face = int(np.searchsorted(np.cumsum(counts), corner, side="right"))
             line = lines.number(int(chosen[face]), path)
-            raise MoueError(f"a polygon uses {what} {written[corner]} of {there}", path, line)
+            raise MoueError(f"a polygon uses {what} {written[corner]} of {count}", path, line)
     result: NDArray[np.int32] = np.subtract(indices, 1).astype(np.int32, copy=False)
     return result
 

@@ -1,12 +1,11 @@
 """A target as its neutral's own OBJ text with other `v` lines.
 
-Everything else of the text stays as it is, byte for byte: comments, groups, smoothing, materials, line ends,
-what stands behind the three numbers of a vertex. A vertex that does not move keeps its whole line. Two things
-follow the vertices:
+All else in the text stays byte for byte: comments, groups, smoothing, materials, line ends, and anything after the
+three numbers of a vertex. A vertex that does not move keeps its line. Two things follow the vertices:
 
-- normals (`vn`): each is made again as the area-weighted mean of the polygons whose corners use it, wherever
-  one of those moved (so hard edges stay hard); one that no moved polygon uses keeps its line;
-- `mtllib` names are made relative to the folder that is written to.
+- Normals (`vn`): where one of the polygons that use it moves, a normal becomes the area-weighted mean of these polygons
+  (so hard edges stay hard). The others keep their lines.
+- `mtllib` names become relative to the folder of the written file.
 """
 
 from __future__ import annotations
@@ -35,19 +34,19 @@ PIECE = 1 << 22
 
 
 class ObjText:
-    """The text of a neutral: where its numbers stand, found in one pass; `write` then makes targets of it.
+    """The text of a neutral with the offsets of its numbers, found in one pass; `write` writes targets from it.
 
     `positions` (n, 3) float64 are the neutral's, in the file's unit. The text itself stays on disk and is read
     again, piece by piece, whenever a target is written.
     """
 
     def __init__(self, path: Path | str) -> None:
-        """Look through the text of `path`. Raises MoueError where it is no OBJ that can be used."""
+        """Scan the text of `path`. Raises MoueError where it is not a usable OBJ."""
         self.path = Path(path)
-        found = find_places(self.path)
-        self.positions, self._starts, self._stops = found.positions, found.starts, found.stops
-        self._is_normal, self._library_places = found.is_normal, found.libraries
-        self._size, self._stamp = found.size, found.stamp
+        places = find_places(self.path)
+        self.positions, self._starts, self._stops = places.positions, places.starts, places.stops
+        self._is_normal, self._library_places = places.is_normal, places.libraries
+        self._size, self._stamp = places.size, places.stamp
 
     @cached_property
     def diagonal(self) -> float:
@@ -57,7 +56,7 @@ class ObjText:
 
     @cached_property
     def _normal_table(self) -> tuple[Corners, NDArray[np.float64]]:
-        """The polygons with their normals' numbers, and the normals as they stand: only read where there are any."""
+        """The polygons with the numbers of their normals, and the normals of the file; read only when needed."""
         lines = find_lines(read_bytes(self.path))
         normals = scan_numbers(lines, lines.of_kind(VN), self.path, "normal", (3,))
         return scan_corners(lines, self.path, normals=True), normals
@@ -65,9 +64,9 @@ class ObjText:
     def write(self, path: Path | str, positions: NDArray, moved: NDArray[np.bool_] | None = None) -> tuple[str, ...]:
         """Write the text to `path` with `positions` (n, 3), in the file's unit, in place of the neutral's.
 
-        `moved` (n,) says which vertices get a new line; without it, those whose position is not the neutral's
-        own number. New numbers keep 1e-7 of the head's size. Returns notes: what became of normals and of
-        material files. Raises MoueError where the count differs or the file cannot be written.
+        `moved` (n,) flags the vertices that get a new line; by default those whose position differs from the neutral's.
+        New numbers keep 1e-7 of the head's size. Returns notes on normals and material files. Raises MoueError where
+        the count differs or the file cannot be written.
         """
         path = Path(path)
         if positions.shape != self.positions.shape:
@@ -92,25 +91,26 @@ class ObjText:
             return old, np.zeros(len(old), dtype=bool)
         if moved is None:
             moved = any_differs(positions, self.positions)
-        made, renewed = corner_normals(corners.counts, corners.vertices, corners.normals, positions, moved, len(old))
-        renewed &= np.any(made != 0, axis=1)
+        new, renewed = corner_normals(corners.counts, corners.vertices, corners.normals, positions, moved, len(old))
+        renewed &= np.any(new != 0, axis=1)
         if renewed.any():
-            notes.append(f"{int(renewed.sum())} normals were made again from the moved polygons.")
-        return np.where(renewed[:, None], made, old), renewed
+            notes.append(f"{int(renewed.sum())} normals were computed from the moved polygons.")
+        return np.where(renewed[:, None], new, old), renewed
 
     def _rewritten(self, path: Path, notes: list[str]) -> list[tuple[int, int, bytes]]:
         """The `mtllib` lines, as (begin, end, new text), their files named from the folder of `path`."""
         out = []
-        here, there = self.path.parent.resolve(), path.parent.resolve()
+        old_folder, new_folder = self.path.parent.resolve(), path.parent.resolve()
         for begin, line in self._library_places:
             end = begin + len(line)
             ending = line[len(line.rstrip(b"\r")) :]
             names = material_names(line.decode("utf-8", "surrogateescape").rstrip(), self.path)
-            if here == there or not names or any(not (here / name).exists() for name in names):
+            same = old_folder == new_folder
+            if same or not names or any(not (old_folder / name).exists() for name in names):
                 out.append((begin, end, line))
                 continue
-            moved = [_relative(here / name, there) for name in names]
-            notes.append(f"Material files are named from the new folder: {', '.join(moved)}.")
+            moved = [_relative(old_folder / name, new_folder) for name in names]
+            notes.append(f"Paths of material files are relative to the new folder: {', '.join(moved)}.")
             out.append((begin, end, ("mtllib " + " ".join(moved)).encode("utf-8", "surrogateescape") + ending))
         return out
 
@@ -137,7 +137,7 @@ class ObjText:
 
 
 def material_names(line: str, path: Path) -> list[str]:
-    """The files a `mtllib` line names: one where a file of the whole text is there, or several."""
+    """The files that a `mtllib` line names: one where a file of the whole text exists, otherwise several."""
     rest = line.removeprefix("mtllib").strip()
     return [rest] if rest and (path.parent / rest).exists() else rest.split()
 
@@ -156,7 +156,7 @@ def any_differs(a: NDArray, b: NDArray) -> NDArray[np.bool_]:
 
 
 class _Rows:
-    """The new text of stretches of `v` and `vn` lines, with whatever stands between them."""
+    """The new text of runs of `v` and `vn` lines, with the text between them."""
 
     def __init__(
         self,
@@ -203,24 +203,24 @@ class _Rows:
         return new, values[new], np.where(normal[new], np.uint32(word("vn")), np.uint32(word("v")))
 
     def end(self, stop: int, limit: int) -> int:
-        """Where the text of lines up to `stop` ends: where the next one begins or at `limit`, if that is near."""
-        own = self.text_of
-        following = min(int(own._starts[stop]), limit) if stop < len(own._starts) else limit
-        last = int(own._stops[stop - 1])
+        """The end of the text of lines up to `stop`: where the next line begins, or `limit` if that is near."""
+        text_of = self.text_of
+        following = min(int(text_of._starts[stop]), limit) if stop < len(text_of._starts) else limit
+        last = int(text_of._stops[stop - 1])
         return following if following - last <= PIECE else last
 
     def text(self, low: int, high: int, limit: int) -> NDArray[np.uint8]:
         """The bytes from where line `low` begins to the `end` of line `high`, with the new numbers in them."""
-        own = self.text_of
-        begin, end = int(own._starts[low]), self.end(high, limit)
+        text_of = self.text_of
+        begin, end = int(text_of._starts[low]), self.end(high, limit)
         new, values, key = self._of(low, high)
         if not new.any():
             return self.read(begin, end)
         words: list = [key]
         for column in range(3):
             words += self.tables.columns(values[:, column])
-        starts = own._starts[low:high].astype(np.int64) - begin
-        stops = own._stops[low:high].astype(np.int64) - begin
+        starts = text_of._starts[low:high].astype(np.int64) - begin
+        stops = text_of._stops[low:high].astype(np.int64) - begin
         after = np.append(starts[1:], end - begin)
         if len(values) == len(new) and bool(np.all(after - stops == 1)):  # every line is new and ends at once
             return rows_of([*words, word("\n")], len(values))
@@ -239,7 +239,7 @@ class _Rows:
 
 
 def _ahead(work, spans: list[tuple[int, int]]) -> Iterator[NDArray[np.uint8]]:  # type: ignore[no-untyped-def]
-    """The results of `work` in order, a few made ahead on other threads."""
+    """The results of `work` in order, a few of them computed ahead on other threads."""
     if len(spans) < 2 or WORKERS == 1:
         yield from map(work, spans)
         return

@@ -79,13 +79,13 @@ def _header(data: NDArray[np.uint8], path: Path) -> tuple[str, list[Element], li
             else:
                 raise ValueError
         except (IndexError, ValueError, KeyError):
-            raise MoueError(f"{row.strip()[:40]!r} is no line of a PLY header", path, number) from None
+            raise MoueError(f"{row.strip()[:40]!r} is not a line of a PLY header", path, number) from None
     if form not in ("ascii", "binary_little_endian", "binary_big_endian"):
         raise MoueError(f"its format {form!r} is not known", path, hint="ascii and binary PLY are read")
     for element in elements:
         names = [name for name, _, _ in element.properties]
         if len(set(names)) != len(names) or sum(e.name == element.name for e in elements) > 1:
-            raise MoueError(f"says {element.name!r} or one of its properties twice", path)
+            raise MoueError(f"declares {element.name!r} or one of its properties twice", path)
     return form, elements, comments, stop + 1, len(rows) + 1
 
 
@@ -102,8 +102,8 @@ def _mesh(tables: dict[str, Table], path: Path, comments: list[str]) -> Mesh:
     counts, indices = lists if lists is not None else (np.zeros(0, np.int64), np.zeros(0, np.int64))
     if len(indices) and not (indices.min() >= 0 and indices.max() < len(positions)):
         bad = int(np.argmax((indices < 0) | (indices >= len(positions))))
-        of = int(np.searchsorted(np.cumsum(counts), bad, side="right"))
-        raise MoueError(f"polygon {of} uses vertex {int(indices[bad])} of {len(positions)}", path)
+        polygon = int(np.searchsorted(np.cumsum(counts), bad, side="right"))
+        raise MoueError(f"polygon {polygon} uses vertex {int(indices[bad])} of {len(positions)}", path)
     notes: tuple[str, ...] = ()
     if not len(counts) and "tristrips" in tables:
         triangles = _of_strips(tables["tristrips"], len(positions), path)
@@ -120,9 +120,9 @@ def _mesh(tables: dict[str, Table], path: Path, comments: list[str]) -> Mesh:
 
 
 def _of_strips(table: Table, n_vertices: int, path: Path) -> NDArray[np.int64]:
-    """(t, 3) the triangles of triangle strips: three vertices in a row each, every second one turned about so that all
-    look the same way; -1 begins a new strip (common practice of files in the Stanford repository, no source). Those
-    that use a vertex twice only join strips and are left out.
+    """(t, 3) the triangles of triangle strips: any three vertices in a row, every second triangle turned over so that
+    all face the same way. -1 begins a new strip (common practice of files in the Stanford repository, no source).
+    Triangles that use a vertex twice only join strips and are left out.
     """
     lists = table.lists.get("vertex_indices", table.lists.get("vertex_index"))
     if lists is None:
@@ -168,9 +168,7 @@ def _texture(vertex: Table, face: Table, polygons: Polygons, path: Path) -> Text
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as binary PLY; see the module's words. Notes of what was left out. MoueError if it
-    cannot.
-    """
+    """Write a mesh as binary PLY; return notes on what was left out. Raises MoueError where it cannot be written."""
     write_whole(path, lambda file: _fill(file, mesh), sync=False)
     held = {
         "groups": mesh.groups, "objects": mesh.objects, "materials": mesh.materials, "shapes": mesh.shapes,

@@ -16,8 +16,8 @@ Bytes = NDArray[np.uint8]
 
 @dataclass
 class Element:
-    """One element of the header: its name, how many rows, and (name, type, type of the count or None) for
-    each.
+    """One element of the header: its name, its number of rows, and (name, type, type of the count or None) for each
+    property.
     """
 
     name: str
@@ -27,9 +27,7 @@ class Element:
 
 @dataclass
 class Table:
-    """The rows of an element: plain columns (r,), and lists as (counts (r,), all values one after the
-    other).
-    """
+    """The rows of an element: plain columns (r,), and lists as (counts (r,), all values one after the other)."""
 
     columns: dict[str, NDArray]
     lists: dict[str, tuple[NDArray[np.int64], NDArray]]
@@ -54,15 +52,13 @@ def read_binary(body: Bytes, elements: list[Element], path: Path, order: str, _l
     return out
 
 
-def _enough(there: int, wanted: int, element: Element, path: Path) -> None:
-    if there < wanted:
+def _enough(available: int, wanted: int, element: Element, path: Path) -> None:
+    if available < wanted:
         raise MoueError(f"ends before its {element.count} {element.name} rows do", path, hint="the file is cut short")
 
 
 def _rows_with_lists(body: Bytes, at: int, element: Element, path: Path, order: str) -> tuple[Table, int]:
-    """Rows whose lengths differ: read in runs in which every list has the length it has in the run's first
-    row.
-    """
+    """Rows of different lengths, read in runs in which every list has the same length as in the run's first row."""
     least = sum(np.dtype(count or form).itemsize for _, form, count in element.properties)
     _enough(len(body) - at, least * element.count, element, path)
     done, run = 0, 1
@@ -155,17 +151,17 @@ def read_ascii(body: Bytes, elements: list[Element], path: Path, _order: str, li
 
 
 def _as(column: NDArray[np.float64], form: str) -> NDArray:
-    """Numbers of the file's type: whole ones keep int64, colours keep their type so that 255 is known as
-    full.
-    """
+    """The column in float64, or in int64 where the file's type is whole: 255 is then full for a colour."""
     if form[0] == "f":
         return column
     return np.where(np.isfinite(column), np.clip(column, -(2.0**53), 2.0**53), -1).astype(np.int64)
 
 
-def _ascii_lists(numbers, at: int, there: int, element: Element, path: Path) -> tuple[Table, int]:  # type: ignore[no-untyped-def]
-    """Rows with lists: all that is left is read, then walked row by row, runs of one length at a time."""
-    values = numbers(at, there)
+def _ascii_lists(  # type: ignore[no-untyped-def]
+    numbers, at: int, stop: int, element: Element, path: Path
+) -> tuple[Table, int]:
+    """Rows with lists: the rest of the file is read, then divided into runs of rows of the same length."""
+    values = numbers(at, stop)
     columns: dict[str, list[NDArray]] = {name: [] for name, _, count in element.properties if count is None}
     counts: dict[str, list[NDArray]] = {name: [] for name, _, count in element.properties if count is not None}
     lists: dict[str, list[NDArray]] = {name: [] for name in counts}

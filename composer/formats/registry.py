@@ -1,7 +1,7 @@
-"""The formats of geometry, one line each, and reading and writing by a file's suffix.
+"""The geometry formats, one line each, and reading and writing by a file's suffix.
 
-`FORMATS` is the one list: what the command and the window offer is taken from it. numpy is loaded when a file is read,
-so that `moue --help` can ask for the names.
+The command and the window take the formats that they offer from `FORMATS`. numpy is loaded when a file is read, so that
+`moue --help` can list the names quickly.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class Format:
 
     @property
     def module(self) -> ModuleType:
-        """The module with `read(path) -> Mesh` and `write(path, mesh) -> notes`, loaded when asked for."""
+        """The module with `read(path) -> Mesh` and `write(path, mesh) -> notes`, loaded when first used."""
         return import_module(self.module_name)
 
 
@@ -47,7 +47,7 @@ FORMATS: tuple[Format, ...] = (
 
 
 def suffixes(writing: bool = False, many_shapes: bool | None = None) -> list[str]:
-    """Suffixes Moue reads, or writes; only those of formats with (or without) many shapes a file, if said.
+    """The suffixes that Moue reads or, with `writing`, writes; `many_shapes` selects formats with many shapes a file.
 
     >>> suffixes(writing=True, many_shapes=False)
     ['.obj', '.ply']
@@ -67,14 +67,14 @@ def format_of(path: Path | str, writing: bool = False) -> Format:
         if suffix in form.suffixes and (form.writes or not writing):
             return form
     verb = "writes" if writing else "reads"
-    what = f"files ending in {suffix!r} are not known" if suffix else "has no suffix"
+    what = f"has the unknown suffix {suffix!r}" if suffix else "has no suffix"
     raise MoueError(what, path, hint=f"Moue {verb} {', '.join(suffixes(writing))}")
 
 
 def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     """The mesh in a file, positions in the file's unit (n, 3) float64; `unit` overrules what the file says.
 
-    Raises MoueError, naming the file and where there is one the line, for whatever cannot be used.
+    Raises MoueError, naming the file and where there is one the line, for a file that cannot be used.
     """
     import numpy as np
 
@@ -83,13 +83,13 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     if is_folder(path):
         raise MoueError("is a folder, not a file", path, hint=f"give one {form.name} file")
     check_regular(path)
-    with reading(path, form.name), np.errstate(invalid="ignore", over="ignore"):  # readers find and name such numbers
+    with reading(path, form.name), np.errstate(invalid="ignore", over="ignore"):  # readers report these
         mesh: Mesh = form.module.read(path)
     return replace(mesh, unit=unit) if unit else mesh
 
 
 def write_mesh(path: Path | str, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh in the format of the path's suffix, whole or not at all; notes of what it cannot hold.
+    """Write a mesh in the format of the path's suffix, completely or not at all; return notes on losses.
 
     Raises MoueError for a suffix that is not known, or where the file cannot be written.
     """

@@ -1,12 +1,12 @@
-"""The mesh of a sculpt, whatever file an artist brings it in: one more reader than libraries have, and one more format.
+"""The mesh of a sculpt, in the formats of libraries and in OFF.
 
-OFF, GLB and STL are read by trimesh with all of its processing off, which would merge and reorder vertices. Moue's own
-readers take OBJ, PLY, glTF as text, NPZ, USD, and a GLB that Moue wrote, which says what its vertices and polygons
-were. A sculpt's vertices have no order to keep, a library's do: libraries never come this way.
+OFF, GLB and STL are read by trimesh, with its processing off: it would merge and reorder vertices. Moue's own readers
+read OBJ, PLY, glTF as text, NPZ, USD, and GLB files that Moue wrote, which keep their vertices and polygons. Libraries,
+whose vertex order is kept, are always read by Moue.
 
 OFF: Geomview manual, section "OFF: Geometry Center Object File Format"; polygons become triangles. GLB: Khronos 2021,
-"glTF 2.0 Specification"; every mesh of the scene at its place, in metres; materials and pictures are not opened, and
-nothing beside the file is. STL: 3D Systems 1989; equal corners are joined in the order of their first appearance.
+"glTF 2.0 Specification"; every mesh of the scene at its place, in metres; materials, pictures and files
+beside it are not opened. STL: 3D Systems 1989; equal corners are joined in the order of their first appearance.
 """
 
 from __future__ import annotations
@@ -31,14 +31,14 @@ THROUGH_TRIMESH = {".off": "OFF", ".glb": "GLB", ".stl": "STL"}
 
 
 def sculpt_suffixes() -> list[str]:
-    """The suffixes of files that a sculpt may come in."""
+    """The suffixes of the files that a sculpt is read from."""
     return [*suffixes(), *(each for each in THROUGH_TRIMESH if each not in suffixes())]
 
 
 def read_sculpt_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     """The mesh of a sculpt, positions in the file's unit; `unit` overrules what the file says.
 
-    Raises MoueError, naming the file, for whatever cannot be used, and where it has no faces.
+    Raises MoueError, naming the file, where it cannot be used or has no faces.
     """
     path = Path(path)
     if path.suffix.lower() in THROUGH_TRIMESH and path.is_file() and not _is_ours(path):
@@ -47,7 +47,7 @@ def read_sculpt_mesh(path: Path | str, unit: str | None = None) -> Mesh:
         except MoueError:
             if path.suffix.lower() != ".stl":
                 raise
-            mesh = read_mesh(path)  # Moue's own reader says what is wrong, and where
+            mesh = read_mesh(path)  # Moue's own reader gives the error with its place
         mesh = replace(mesh, unit=unit) if unit else mesh
     elif path.suffix.lower() == ".off" and not path.exists():
         raise MoueError("is not there", path)
@@ -97,6 +97,6 @@ def _scene(data: bytes, kind: str, name: str, path: Path) -> tuple[NDArray[np.fl
                 points.append(at)
                 triangles.append((faces[:, ::-1] if mirrored else faces) + count)
                 count += len(at)
-    except Exception as error:  # a reader of so many kinds of damage raises whatever it stumbles over
+    except Exception as error:  # trimesh raises errors of many types for damaged files
         raise MoueError(f"is damaged and cannot be read as {name} ({type(error).__name__})", path) from error
     return np.concatenate(points), np.concatenate(triangles)

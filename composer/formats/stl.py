@@ -1,9 +1,9 @@
 """STL: loose triangles, text or binary; read only, for sculpts.
 
-Specification: 3D Systems 1989, "StereoLithography Interface Specification". Units are not said.
+Specification: 3D Systems 1989, "StereoLithography Interface Specification". It has no units.
 
-Kept: the triangles. Every corner of an STL is a vertex of its own, so corners with the same three numbers are
-joined, in the order of their first appearance. Lost: normals (they follow from the triangles), attributes.
+Kept: the triangles. Every corner in an STL is a separate vertex, so corners with the same three numbers are joined, in
+the order of their first appearance. Lost: normals (they follow from the triangles), attributes.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute"
 
 
 def read(path: Path) -> Mesh:
-    """The mesh of an STL file, corners joined. Raises MoueError for what cannot be used."""
+    """The mesh of an STL file, corners joined. Raises MoueError for a file that cannot be used."""
     path = Path(path)
     data = read_raw(path)
     corners = _corners(data, path)
@@ -55,7 +55,7 @@ def _corners(data: NDArray[np.uint8], path: Path) -> NDArray[np.float64]:
             return data[84:].view(FACET)["corners"].reshape(-1, 3).astype(np.float64)
     start = data[:512].tobytes().lstrip()
     if not start.startswith(b"solid"):
-        raise MoueError("is neither a binary STL of its own length nor a text one", path, hint="is it cut short?")
+        raise MoueError("is neither a complete binary STL nor a text STL", path, hint="is it cut short?")
     rows = [row.split() for row in data.tobytes().split(b"\n")]
     out = []
     for number, row in enumerate(rows, 1):

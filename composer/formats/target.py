@@ -1,6 +1,4 @@
-"""One target of a folder, read as far as is needed: its vertices, and whether its polygons are the
-neutral's.
-"""
+"""One target of a folder, read as far as needed: its vertices, and whether its polygons are the neutral's."""
 
 from __future__ import annotations
 
@@ -34,7 +32,7 @@ class Target:
 
 
 class TargetReader:
-    """One file, parsed piece by piece as it is asked. Every property raises MoueError for what is no use."""
+    """One file, parsed piece by piece on demand. Every property raises MoueError where the file cannot be used."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -62,8 +60,8 @@ class TargetReader:
         return positions
 
     def polygon_text(self) -> NDArray[np.uint8] | None:
-        """The bytes of the `f` lines; None where they say nothing by themselves (another format, counted
-        back).
+        """The bytes of the `f` lines; None in another format, or where indices are negative: these depend on the
+        lines before.
         """
         if not self.is_text:
             return None
@@ -74,7 +72,7 @@ class TargetReader:
         return None if (text == 45).any() else text
 
     def same_polygons_as(self, base: Target) -> bool:
-        """Whether the polygons are those of `base`, by their text alone where that is enough."""
+        """Whether the polygons are those of `base`; the same text settles it without parsing."""
         if len(self.positions) != len(base.mesh.positions):
             return False
         text = self.polygon_text()

@@ -31,8 +31,8 @@ def read(path: Path) -> Mesh:
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh in the form that the suffix says (.usd is binary); notes of what was left out. MoueError if it
-    cannot.
+    """Write a mesh in the form of the suffix (.usd is binary); return notes on what was left out. Raises MoueError
+    where it cannot be written.
     """
     from composer.formats.usd_write import write_stage
 

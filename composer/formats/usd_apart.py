@@ -1,9 +1,9 @@
-"""A binary USD file read in a process of its own, which may end without taking Moue with it.
+"""Binary USD files, read in a separate process that may crash without harm to Moue.
 
-USD's reader of its binary form (crate) trusts what a file says of its own sizes: one spoilt byte can make it ask for
-all of the machine's memory or end the process. So it runs beside, with its memory bounded where the system can do
-that and its words silenced, and sends back the mesh or the line that says what is wrong. A text that refers to no
-other file is read by a parser without that fault, here and faster.
+USD's reader of its binary form (crate) trusts the sizes in a file: one damaged byte can make it ask for all of the
+machine's memory or crash. So it runs in a separate process, with its memory limited where the system allows that and
+its output silenced, and sends back the mesh or the error line. USD text that refers to no other file is read in Moue's
+own process, which is faster: the text parser does not have that fault.
 """
 
 from __future__ import annotations
@@ -25,14 +25,14 @@ from composer.head.references import allow_outside, may_refer_outside
 
 TEXT, BINARY, PACKAGE = b"#usda ", b"PXR-USDC", b"PK\x03\x04"
 AT_LEAST, TIMES = 8 * 2**30, 64
-"""Bytes of address space that reading may take: so many, and so many times the file's size."""
+"""Limit of the process's address space: this many bytes, plus this many times the file's size (our choice)."""
 TRUSTED = "allow-outside"
-"""What the process is told where a person has allowed the file to refer to what lies outside its folder."""
+"""The process's argument where the user allows the file to refer to files outside its folder."""
 CHILD = "from composer.formats.usd_apart import child; child()"
 
 
 def alone(path: Path) -> bool:
-    """Whether `path` is a USD text that refers to no other file. Raises MoueError where it is no USD, or cut short."""
+    """Whether `path` is USD text that refers to no other file. Raises MoueError where it is not USD, or cut short."""
     data = read_raw(path)
     start = data[:16].tobytes()
     if start.startswith(TEXT):
@@ -43,29 +43,29 @@ def alone(path: Path) -> bool:
             raise MoueError("ends before its table of contents", path, hint="the file is cut short")
     elif start.startswith(PACKAGE):
         if not zipfile.is_zipfile(path):
-            raise MoueError("is no whole USD package", path, hint="the file is cut short")
+            raise MoueError("is not a complete USD package", path, hint="the file is cut short")
     else:
-        raise MoueError("is neither USD text, nor its binary form, nor a package", path, hint="is it a USD file?")
+        raise MoueError("is neither USD text nor binary USD nor a USD package", path, hint="is it a USD file?")
     return False
 
 
 def read_apart(path: Path) -> Mesh:
-    """The mesh in `path`, read by a process of its own. Raises MoueError where that finds something wrong, or ends."""
+    """The mesh in `path`, read by a separate process. Raises MoueError where that reports an error or crashes."""
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path)), "PXR_WORK_THREAD_LIMIT": "1"}
     run = subprocess.run(
         [sys.executable, "-c", CHILD, str(path), TRUSTED if may_refer_outside(path) else ""],
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, check=False,
     )  # fmt: skip
     if run.returncode != 0:
-        raise MoueError("is damaged: USD's own reader does not survive it", path, hint="export it again")
-    told: Mesh | tuple[str, str | Path | None, int | None, str | None] = pickle.loads(run.stdout)  # from our own code
-    if isinstance(told, Mesh):
-        return told
-    raise MoueError(*told)
+        raise MoueError("is damaged: USD's own reader crashes on it", path, hint="export it again")
+    result: Mesh | tuple[str, str | Path | None, int | None, str | None] = pickle.loads(run.stdout)  # from our own code
+    if isinstance(result, Mesh):
+        return result
+    raise MoueError(*result)
 
 
 def child() -> None:
-    """What the process of its own does: reads the file that it is given, and writes a pickle to standard output."""
+    """The separate process: reads the file in its arguments, and writes a pickle to standard output."""
     answer = os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
     path = Path(sys.argv[1])
@@ -74,14 +74,14 @@ def child() -> None:
     _bound_memory(path)
     from composer.formats.usd_read import read_stage
 
-    told: Mesh | tuple[str, object, int | None, str | None]
+    result: Mesh | tuple[str, object, int | None, str | None]
     try:
         with reading(path, "USD"):
-            told = read_stage(path)
+            result = read_stage(path)
     except MoueError as error:
-        told = (error.what, error.where, error.line, error.hint)
+        result = (error.what, error.where, error.line, error.hint)
     with answer:
-        pickle.dump(told, answer, protocol=5)
+        pickle.dump(result, answer, protocol=5)
 
 
 def _bound_memory(path: Path) -> None:

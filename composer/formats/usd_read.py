@@ -1,4 +1,4 @@
-"""A head out of USD: the meshes of the stage in one, in their places, blend shapes and in-betweens as shapes."""
+"""A head from USD: the meshes of the stage in one, at their places, with blend shapes and in-betweens as shapes."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ UV_NAMES = ("st", "UVMap", "uv", "map1")
 
 
 def read_stage(path: Path) -> Mesh:
-    """Every mesh of the stage at `path` as one. Raises MoueError where there is none, or something is wrong with it."""
+    """Every mesh of the stage at `path` as one. Raises MoueError where there is none, or where it cannot be used."""
     stage = Stage(path)
     try:
         return _read(stage)
@@ -50,16 +50,16 @@ def _read(stage: Stage) -> Mesh:
 
 
 def _unit(stage: Stage, notes: list[str]) -> tuple[str | None, float]:
-    """The unit that the stage is in and what to multiply by to be in it; None where the stage does not say."""
+    """The unit for the mesh, None where the stage gives none, and the factor from the stage's unit to it."""
     if not UsdGeom.StageHasAuthoredMetersPerUnit(stage.stage):
         return None, 1.0
     metres = float(UsdGeom.GetStageMetersPerUnit(stage.stage))
     if not 1e-9 < metres < 1e9:
-        raise stage.wrong(f"has metersPerUnit {metres:g}, which is no length")
+        raise stage.wrong(f"has metersPerUnit {metres:g}, which is not a usable length")
     for unit, mm in MM_PER_UNIT.items():
         if abs(metres * 1000.0 / mm - 1.0) < 1e-6:
             return unit, 1.0
-    notes.append(f"The file's unit is {metres:g} m; the head was taken to metres.")
+    notes.append(f"The file's unit is {metres:g} m; the head was converted to metres.")
     return "m", metres
 
 
@@ -111,7 +111,7 @@ def _turned(delta: NDArray, linear: NDArray, moved: bool) -> NDArray[np.float32]
 
 
 def _polygons(stage: Stage, mesh: UsdGeom.Mesh, n: int) -> tuple[Polygons, bool]:
-    """The polygons as the file has them, and whether it turns them the other way round."""
+    """The polygons of the file, and whether their orientation is left-handed."""
     counts = stage.values(mesh.GetFaceVertexCountsAttr(), None, "iu")
     indices = stage.values(mesh.GetFaceVertexIndicesAttr(), None, "iu")
     if counts is None or indices is None:
@@ -127,7 +127,7 @@ def _polygons(stage: Stage, mesh: UsdGeom.Mesh, n: int) -> tuple[Polygons, bool]
 
 
 def _order(polygons: Polygons, flip: bool) -> NDArray[np.int64]:
-    """(k,) the corners as they are to stand: as they do, or each polygon's backwards from its first."""
+    """(k,) the order of the corners: that of the file, or with `flip` each polygon's backwards from its first."""
     corners = np.arange(len(polygons.indices))
     if not flip:
         return corners
@@ -196,8 +196,8 @@ def _inbetweens(stage: Stage, shape: UsdSkel.BlendShape, at: NDArray[np.int64] |
     for between in shape.GetAuthoredInbetweens():
         attribute = between.GetAttr()
         name = attribute.GetName()[:40]
-        said = between.GetWeight() if between.HasAuthoredWeight() else float("nan")
-        weight = float(str(np.float32(said)))  # 0.4 as a float32 was meant to be 0.4
+        authored = between.GetWeight() if between.HasAuthoredWeight() else float("nan")
+        weight = float(str(np.float32(authored)))  # the float32 of 0.4 becomes 0.4 again
         if not np.isfinite(weight):
             raise stage.wrong(f"has {name} at no weight", prim, "give it a weight")
         if weight in known:
@@ -270,7 +270,7 @@ def _texture(
             count = 0 if at is None else len(at)
             raise stage.wrong(f"has {count} {var.GetName()[:40]} for {len(order)} corners", mesh.GetPrim())
         if at.min() < 0 or at.max() >= len(uv) or not np.isfinite(uv).all():
-            raise stage.wrong(f"has {var.GetName()[:40]} that are not there or no numbers", mesh.GetPrim())
+            raise stage.wrong(f"has {var.GetName()[:40]} that are missing or not numbers", mesh.GetPrim())
         return TextureCoordinates(uv, at[order].astype(np.int32))
     return None
 
@@ -285,7 +285,7 @@ def _colours(stage: Stage, mesh: UsdGeom.Mesh, n: int, notes: list[str]) -> NDAr
     if colours is not None and at is not None and len(at) and at.min() >= 0 and at.max() < len(colours):
         colours = colours[at]
     if colours is None or len(colours) != n or not np.isfinite(colours).all():
-        notes.append("Colours that are not one a vertex are left out.")
+        notes.append("Colours are left out: the file does not have one for each vertex.")
         return None
     return np.clip(colours, 0.0, 1.0)
 
@@ -302,10 +302,10 @@ def _one(meshes: list[Mesh], path: Path, unit: str | None, notes: list[str]) -> 
     groups: dict[str, Ints] = {}
     materials: dict[str, Ints] = {}
     for i, mesh in enumerate(meshes):
-        own = dict(mesh.groups)
+        mesh_groups = dict(mesh.groups)
         if len(meshes) > 1:
-            own.setdefault(mesh.name, np.arange(mesh.polygons.n_faces, dtype=np.int32))
-        for target, held in ((groups, own), (materials, mesh.materials)):
+            mesh_groups.setdefault(mesh.name, np.arange(mesh.polygons.n_faces, dtype=np.int32))
+        for target, held in ((groups, mesh_groups), (materials, mesh.materials)):
             for name, which in held.items():
                 moved = (which + faces[i]).astype(np.int32)
                 target[name] = np.concatenate([target[name], moved]) if name in target else moved
@@ -319,7 +319,7 @@ def _one(meshes: list[Mesh], path: Path, unit: str | None, notes: list[str]) -> 
 
 
 def _together(name: str, meshes: list[Mesh]) -> Shape:
-    """The shape of one name on all meshes; one that lacks an in-between of another is there where it would be."""
+    """The shape of one name on all meshes. A mesh without an in-between of another gets it by interpolation."""
     found = [next((s for s in mesh.shapes if s.name == name), None) for mesh in meshes]
     if len(found) == 1 and found[0] is not None:
         return found[0]
@@ -333,7 +333,7 @@ def _together(name: str, meshes: list[Mesh]) -> Shape:
 
 
 def _at(shape: Shape | None, weight: float, n: int) -> NDArray:
-    """(n, 3) a shape at a weight: piecewise linear through its in-betweens, the last piece going on beyond them."""
+    """(n, 3) a shape at a weight: piecewise linear through its in-betweens, and extrapolated beyond them."""
     if shape is None:
         return np.zeros((n, 3), dtype=np.float32)
     stops: list[tuple[float, NDArray]] = [(0.0, np.zeros((n, 3))), (1.0, shape.delta)]

@@ -1,4 +1,4 @@
-"""What a USD stage refers to, looked at before any of it is opened: sublayers, references, payloads and value clips.
+"""The files that a USD stage refers to, checked before USD opens them: sublayers, references, payloads, value clips.
 
 Sources: OpenUSD (openusd.org/release/api), "SdfLayer" (GetCompositionAssetDependencies: every sublayer, reference and
 payload, in variants too), "UsdClipsAPI" (clips), "Ar" (a file in a package is `outer.usdz[inner]`).
@@ -17,8 +17,8 @@ from composer.head.references import HINT, check_inside, may_refer_outside
 
 
 def check_references(path: Path) -> None:
-    """Raises MoueError where the stage at `path`, or a layer that it uses, refers to a file outside its folder, or to
-    what is no regular file, before that is opened. What is not there is left to USD to tell.
+    """Raises MoueError where the stage at `path`, or a layer that it uses, refers to a file outside its folder or to
+    one that is not a regular file. That file is not opened. Missing files are reported by USD itself.
     """
     waiting, seen = [str(path)], set[str]()
     while waiting:
@@ -28,7 +28,7 @@ def check_references(path: Path) -> None:
         seen.add(name)
         try:
             layer = Sdf.Layer.FindOrOpen(name)
-        except Tf.ErrorException:  # USD tells it when the stage is opened
+        except Tf.ErrorException:  # USD reports it when the stage is opened
             continue
         for asset in _assets(layer) if layer else ():
             place = _place(layer, asset, path)
@@ -37,8 +37,8 @@ def check_references(path: Path) -> None:
 
 
 def _place(layer: Sdf.Layer, asset: str, path: Path) -> str | None:
-    """Where an asset lies; None where nothing is there, or it is a pattern of names."""
-    if asset.startswith("`"):  # an expression that USD computes: it may come out as anything
+    """The place of an asset; None where there is no file, or it is a pattern of names."""
+    if asset.startswith("`"):  # an expression that USD evaluates: it may give any path
         if not may_refer_outside(path):
             raise MoueError(f"refers to a computed place: {shorten(asset, 60)}", path, hint=HINT)
         return None
@@ -55,7 +55,7 @@ def _place(layer: Sdf.Layer, asset: str, path: Path) -> str | None:
 
 
 def _assets(layer: Sdf.Layer) -> Iterator[str]:
-    """Every file that a layer names to be opened, as it stands there; of a pattern of names, the pattern."""
+    """Every file that a layer refers to, as written in it; patterns of names as patterns."""
     yield from sorted(asset for asset in layer.GetCompositionAssetDependencies() if asset)
     clips: list[str] = []
 

@@ -1,4 +1,4 @@
-"""A USD stage opened and what it holds fetched, so that whatever is wrong becomes one line that says where."""
+"""An open USD stage and access to its values; every fault in them becomes one line that names its place."""
 
 from __future__ import annotations
 
@@ -20,11 +20,10 @@ class Stage:
     """One open stage. `values` fetches arrays; errors name the prim they are about."""
 
     def __init__(self, path: Path) -> None:
-        """Open `path`. Raises MoueError where it is no USD, refers to what is not there, or to what lies outside its
-        folder.
+        """Open `path`. Raises MoueError where it is not USD, or refers to a file that is missing or outside its folder.
         """
         self.path = path
-        self._told = UsdUtils.CoalescingDiagnosticDelegate()  # while it lives, USD prints nothing
+        self._silence = UsdUtils.CoalescingDiagnosticDelegate()  # while it exists, USD prints nothing
         try:
             check_references(path)
             self.stage = Usd.Stage.Open(str(path))
@@ -34,7 +33,7 @@ class Stage:
             why = place[2].strip().rstrip(".") if place else reason(error)
             line = int(place[1]) if place else None
             self.close()
-            raise MoueError(f"is no whole USD file ({shorten(why, 80)})", path, line) from None
+            raise MoueError(f"is not a complete USD file ({shorten(why, 80)})", path, line) from None
         except MoueError:
             self.close()
             raise
@@ -43,13 +42,13 @@ class Stage:
             raise self._composition(broken[0])
 
     def close(self) -> None:
-        """Forget what USD had to say; then it may print again."""
-        self._told.TakeUncoalescedDiagnostics()
-        self._told.TakeCoalescedDiagnostics()
-        del self._told
+        """Drop USD's messages, and let it print again."""
+        self._silence.TakeUncoalescedDiagnostics()
+        self._silence.TakeCoalescedDiagnostics()
+        del self._silence
 
     def wrong(self, what: str, prim: Usd.Prim | None = None, hint: str | None = None) -> MoueError:
-        """The error that says so of this file, or of a prim of it."""
+        """A MoueError about this file, or about a prim in it."""
         about = f"{shorten(str(prim.GetPath()), 60)} " if prim is not None else ""
         return MoueError(about + what, self.path, hint=hint)
 
@@ -57,7 +56,7 @@ class Stage:
         words = " ".join(str(error).split())
         asset = re.search("asset @([^@]*)@", words)
         if asset:
-            return self.wrong(f"refers to {shorten(asset[1], 60)}, which cannot be opened", hint="put it where it says")
+            return self.wrong(f"refers to {shorten(asset[1], 60)}, which cannot be opened", hint="put that file there")
         if words.startswith("Cycle"):
             return self.wrong("refers to itself", hint="export it in one file")
         return self.wrong(f"does not fit together ({shorten(words, 100)})")
@@ -65,7 +64,7 @@ class Stage:
     def values(self, attribute: Any, width: int | None, kinds: str = "f") -> NDArray | None:
         """The array of an attribute, (k,) or with `width` (k, width), None where it has none.
 
-        `kinds` are the letters of dtype.kind that will do. Raises MoueError for values of another kind.
+        `kinds` are the accepted letters of dtype.kind. Raises MoueError for values of another type.
         """
         if not attribute or not attribute.HasAuthoredValue():
             return None
@@ -80,19 +79,19 @@ class Stage:
             return np.zeros((0, width) if width else 0, dtype=np.float64 if "f" in kinds else np.int64)
         fits = array.ndim == 1 if width is None else array.ndim == 2 and array.shape[1] == width
         if array.dtype.kind not in kinds or not fits:
-            what = f"has {attribute.GetName()[:40]} of type {attribute.GetTypeName()}, which is of another kind"
+            what = f"has {attribute.GetName()[:40]} of the wrong type {attribute.GetTypeName()}"
             raise self.wrong(what, attribute.GetPrim())
         return array.astype(np.float64 if array.dtype.kind == "f" else np.int64)
 
     def prim(self, path: Sdf.Path, kind: Any, owner: Usd.Prim, what: str) -> Any:
-        """The prim that `owner` names, as the schema `kind`. Raises MoueError where it is none."""
-        found = kind(self.stage.GetPrimAtPath(path))
-        if not found:
-            raise self.wrong(f"names the {what} {shorten(str(path), 50)}, which is none", owner)
-        return found
+        """The prim at `path`, which `owner` names, as the schema `kind`. Raises MoueError where it is another."""
+        prim = kind(self.stage.GetPrimAtPath(path))
+        if not prim:
+            raise self.wrong(f"names {shorten(str(path), 50)}, which is not a {what}", owner)
+        return prim
 
 
 def reason(error: Exception) -> str:
-    """What USD says of it, without where in its own source that is."""
-    said = re.findall(r": '(.*?)'", str(error))
-    return shorten(said[0], 80) if said else "it cannot be read"
+    """USD's message without the place in USD's own source."""
+    messages = re.findall(r": '(.*?)'", str(error))
+    return shorten(messages[0], 80) if messages else "it cannot be read"

@@ -1,4 +1,4 @@
-"""A head into USD: a SkelRoot with one mesh, its blend shapes beside it, and a skeleton that carries their weights."""
+"""A head as USD: a SkelRoot with one mesh, its blend shapes, and a skeleton that carries their weights."""
 
 from __future__ import annotations
 
@@ -19,29 +19,29 @@ from composer.units import mm_per
 
 GROUPS = "moueGroups"
 """The family of the subsets that are groups: they may overlap, and need not cover the mesh."""
-STILL = 1e-6
-"""What a unit normal changes by and is not written."""
+NORMAL_AT_REST = 1e-6
+"""A unit normal that changes by less in every coordinate counts as unchanged (our choice; no unit)."""
 
 
 def write_stage(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as USD, whole or not at all. Notes of what was left out. Raises MoueError where it cannot be."""
+    """Write a mesh as USD, completely or not at all; return notes on losses. Raises MoueError on failure."""
     if not mesh.polygons.n_faces:
-        raise MoueError("a USD mesh without polygons is no head", path)
+        raise MoueError("cannot be written: the mesh has no polygons", path)
     notes = [f"USD leaves out {what}." for what, held in (("objects", mesh.objects),
              ("material files", mesh.material_files)) if held]  # fmt: skip
-    told = UsdUtils.CoalescingDiagnosticDelegate()
+    silence = UsdUtils.CoalescingDiagnosticDelegate()  # while it exists, USD prints nothing
     try:
         stage = _stage(mesh, notes)
         with tempfile.TemporaryDirectory(prefix="moue-usd-") as folder:
-            made = _exported(stage, Path(folder), path.suffix.lower())
-            with made.open("rb") as source:
+            exported = _exported(stage, Path(folder), path.suffix.lower())
+            with exported.open("rb") as source:
                 write_whole(path, lambda file: shutil.copyfileobj(source, file, 2**22), sync=False)
     except Tf.ErrorException as error:
         raise MoueError(f"cannot be written as USD ({' '.join(str(error).split())[:80]})", path) from None
     except OSError as error:
         raise cannot("written", path, error) from None
     finally:
-        told.TakeUncoalescedDiagnostics()
+        silence.TakeUncoalescedDiagnostics()
     return tuple(notes)
 
 
@@ -108,7 +108,7 @@ def _mesh(stage: Usd.Stage, path: Sdf.Path, mesh: Mesh, notes: list[str]) -> Usd
     written = UsdGeom.Mesh.Define(stage, path)
     points = mesh.positions.astype(np.float32)
     if not np.isfinite(points).all():
-        raise MoueError("has positions that are no numbers", mesh.path)
+        raise MoueError("has positions that are not numbers", mesh.path)
     written.CreatePointsAttr(_floats(points))
     written.CreateExtentAttr(_floats(np.stack([points.min(axis=0), points.max(axis=0)])))
     written.CreateFaceVertexCountsAttr(_ints(mesh.polygons.counts))
@@ -177,10 +177,10 @@ def _skel(stage: Usd.Stage, root: Sdf.Path, written: UsdGeom.Mesh, mesh: Mesh, n
         targets.append(path)
     tokens = Vt.TokenArray([shape.name for shape in mesh.shapes])
     skeleton = UsdSkel.Skeleton.Define(stage, root.AppendChild("skeleton"))
-    still = Vt.Matrix4dArray([Gf.Matrix4d(1.0)])
+    identity = Vt.Matrix4dArray([Gf.Matrix4d(1.0)])
     skeleton.CreateJointsAttr(Vt.TokenArray(["head"]))
-    skeleton.CreateBindTransformsAttr(still)
-    skeleton.CreateRestTransformsAttr(still)
+    skeleton.CreateBindTransformsAttr(identity)
+    skeleton.CreateRestTransformsAttr(identity)
     weights = UsdSkel.Animation.Define(stage, root.AppendChild("weights"))
     weights.CreateBlendShapesAttr(tokens)
     weights.CreateBlendShapeWeightsAttr(Vt.FloatArray([0.0] * len(tokens)))
@@ -195,15 +195,16 @@ def _blend_shape(written: UsdSkel.BlendShape, mesh: Mesh, shape: Shape, normals:
     """Offsets of the points that the shape or one of its in-betweens moves or turns, and only of those."""
     stops = [shape.delta, *(between.delta for between in shape.inbetweens)]
     turned = [_normals(mesh, mesh.positions + delta) - normals for delta in stops]
-    moves = np.any([delta.any(axis=1) for delta in stops] + [(np.abs(t) > STILL).any(axis=1) for t in turned], axis=0)
+    turns = [(np.abs(turn) > NORMAL_AT_REST).any(axis=1) for turn in turned]
+    moves = np.any([delta.any(axis=1) for delta in stops] + turns, axis=0)
     at = np.flatnonzero(moves)
     if not len(at):
-        at = np.zeros(1, dtype=np.int64)  # none at all would be read as all of them
+        at = np.zeros(1, dtype=np.int64)  # no indices at all would mean all points
     written.CreatePointIndicesAttr(_ints(at))
     written.CreateOffsetsAttr(_floats(shape.delta[at]))
     written.CreateNormalOffsetsAttr(_floats(turned[0][at]))
     for number, (between, turn) in enumerate(zip(shape.inbetweens, turned[1:], strict=True), 1):
-        made = written.CreateInbetween(f"at_{number}")
-        made.SetWeight(float(between.at))
-        made.SetOffsets(_floats(between.delta[at]))
-        made.SetNormalOffsets(_floats(turn[at]))
+        inbetween = written.CreateInbetween(f"at_{number}")
+        inbetween.SetWeight(float(between.at))
+        inbetween.SetOffsets(_floats(between.delta[at]))
+        inbetween.SetNormalOffsets(_floats(turn[at]))

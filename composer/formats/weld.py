@@ -7,10 +7,9 @@ from numpy.typing import NDArray
 
 
 def first_of_each(rows: NDArray) -> tuple[NDArray[np.intp], NDArray[np.int32]]:
-    """For `rows` (n, w): where each different row first stands (m,), ascending, and the joined row of each
-    (n,).
+    """For `rows` (n, w): the index of the first of each set of equal rows (m,), ascending, and each row's set (n,).
 
-    Rows are the same where all their numbers are; 0.0 and -0.0 are one number.
+    Rows are equal where all their numbers are; 0.0 and -0.0 are equal.
     """
     clean = np.ascontiguousarray(rows) + rows.dtype.type(0)
     octets = clean.view(np.uint8).reshape(len(clean), -1)

@@ -1,8 +1,8 @@
-"""Lines that no brush crosses: the lip line, the lid line, a crease. They also have sides.
+"""Lines that no brush crosses, such as the lip line, the lid line or a crease, and the sides of these lines.
 
-A front that must not cross a line can still walk round its end, from the upper lip over the corner of the mouth to
-the lower one. So the skin near a line, as far as the line itself runs, is labelled by the side it lies on, and a
-stroke that has begun on one side leaves every other side alone. Beyond the ends there are no sides.
+A front that does not cross a line can still go round its end: from the upper lip over the corner of the mouth to the
+lower lip. So the skin beside a line is labelled by the side it lies on, and a stroke that begins on one side does not
+touch the others. Beyond the ends of a line there are no sides.
 """
 
 from __future__ import annotations
@@ -26,9 +26,10 @@ class Barriers:
 
     def __init__(self, surface: Surface, curves: Iterable[ArrayLike], reach_mm: float = 12.0) -> None:
         """`curves` are ordered vertex lists (k,), closed where the first vertex is also the last; gaps between
-        consecutive vertices are bridged along edges. Sides are told apart up to `reach_mm` from a curve.
+        consecutive vertices are bridged along edges. Sides are labelled up to `reach_mm` from a curve (12 mm is our
+        choice).
 
-        Raises MoueError on a vertex that is not there or two consecutive ones on different pieces.
+        Raises MoueError for a vertex that is not in the mesh, or for consecutive ones on different pieces.
         """
         self.surface = surface
         self.reach_mm = float(reach_mm)
@@ -49,7 +50,7 @@ class Barriers:
 
     @cached_property
     def sides(self) -> NDArray[np.int32]:
-        """(n,) 0 where there is no side, otherwise a number for each side of each curve."""
+        """(n,) the number of the side of a curve on which each vertex lies, 0 where it lies on none."""
         sides = np.zeros(self.surface.n_vertices, dtype=np.int32)
         seeds, labels = self._beside()
         if len(seeds) == 0:
@@ -63,14 +64,14 @@ class Barriers:
         far, _, source = dijkstra(
             graph, indices=start, min_only=True, limit=self.reach_mm, return_predecessors=True
         )
-        of = np.zeros(self.surface.n_vertices, dtype=np.int32)
-        of[start] = label
+        label_of = np.zeros(self.surface.n_vertices, dtype=np.int32)
+        label_of[start] = label
         reached = np.isfinite(far) & ~self.blocked
-        sides[reached] = of[source[reached]]
+        sides[reached] = label_of[source[reached]]
         return sides
 
     def _beside(self) -> tuple[Indices, NDArray[np.int32]]:
-        """The vertices beside the curves and the side each is on; a vertex on two sides is on none."""
+        """The vertices beside the curves and the side of each; a vertex on two sides is left out."""
         polygons = self.surface.polygons
         n = self.surface.n_vertices
         start = polygons.indices.astype(np.int64)
@@ -84,17 +85,17 @@ class Barriers:
                 hit = order[at][key[order[at]] == wanted]
                 faces = np.unique(polygons.corner_face[hit])
                 for vertex in {int(v) for face in faces for v in polygons.face(int(face))}:
-                    mine = 2 * number + side
-                    label[vertex] = mine if label[vertex] in (0, mine) else -1
+                    side_label = 2 * number + side
+                    label[vertex] = side_label if label[vertex] in (0, side_label) else -1
         seeds = np.flatnonzero((label > 0) & ~self.blocked)
         return seeds.astype(np.int64), label[seeds].astype(np.int32)
 
 
 def edge_path(surface: Surface, vertices: ArrayLike) -> Indices:
-    """(m,) the vertices of a way along edges through `vertices` (k,) in order: themselves where they already are
-    neighbours, the shortest way between those that are not.
+    """(m,) the vertices of a path along edges through `vertices` (k,) in order. Neighbours are joined directly, others
+    by the shortest path over edges.
 
-    Raises MoueError where there are fewer than two, one is not there, or no way joins them.
+    Raises MoueError for fewer than two vertices, for one that is not in the mesh, and where no path joins them.
     """
     stops = np.asarray(vertices, dtype=np.int64).ravel()
     if len(stops) < 2:
@@ -111,18 +112,19 @@ def edge_path(surface: Surface, vertices: ArrayLike) -> Indices:
     length = np.concatenate([surface.edge_lengths, surface.edge_lengths])
     ends = np.concatenate([edges, edges[:, ::-1]])
     graph = sp.csr_matrix((np.maximum(length, 1e-12), (ends[:, 0], ends[:, 1])), shape=(n, n))
-    way = [int(stops[0])]
+    visited = [int(stops[0])]
     for a, b, known_edge in zip(stops[:-1], stops[1:], joined, strict=True):
-        way += [int(b)] if known_edge else _bridge(graph, int(a), int(b))
-    path = np.array(way, dtype=np.int64)
+        visited += [int(b)] if known_edge else _bridge(graph, int(a), int(b))
+    path = np.array(visited, dtype=np.int64)
     return path[np.r_[True, path[1:] != path[:-1]]]
 
 
 def _bridge(graph: sp.csr_matrix, a: int, b: int) -> list[int]:
-    far, before = dijkstra(graph, indices=a, return_predecessors=True)
-    if not np.isfinite(far[b]):
-        raise MoueError(f"no way along the surface leads from vertex {a} to vertex {b} of a curve")
-    way = [b]
-    while before[way[-1]] != a:
-        way.append(int(before[way[-1]]))
-    return way[::-1]
+    """The vertices of the shortest path from `a` (left out) to `b`. Raises MoueError where there is none."""
+    distance, before = dijkstra(graph, indices=a, return_predecessors=True)
+    if not np.isfinite(distance[b]):
+        raise MoueError(f"no path along the surface leads from vertex {a} to vertex {b} of a curve")
+    path = [b]
+    while before[path[-1]] != a:
+        path.append(int(before[path[-1]]))
+    return path[::-1]

@@ -1,7 +1,8 @@
-"""Bounds about groups of triangles, each in a larger one, that say how near to a point a triangle of theirs can lie.
+"""A tree of bounds about groups of triangles: each bound gives a lower limit for the distance of its triangles.
 
-Small groups lie in discs with a thickness, across the mean normal of their triangles: from afar a sheet of triangles is
-as far as its plane says, where a box about it is nearer by its corners. Larger ones, seldom flat, lie in boxes.
+Small groups are nearly flat. Their bounds are discs with a thickness, square to the mean normal of the triangles: a
+disc is a closer bound of a flat sheet than a box, whose corners stand out. Larger groups are seldom flat and have boxes
+along the axes.
 """
 
 from __future__ import annotations
@@ -17,9 +18,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 CHILDREN = 4
-"""Bounds in a larger bound."""
+"""How many bounds a larger bound holds (our choice). It changes the time, never the answer."""
 DISCS = 3
-"""The lowest levels, of 1, CHILDREN and CHILDREN^2 triangles, are discs (measured; 2 to 5 take about as long)."""
+"""How many of the lowest levels, of 1, CHILDREN and CHILDREN^2 triangles, are discs. Chosen by timing: 2 to 5 take
+about as long."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +49,7 @@ class Discs:
 
 @dataclass(frozen=True, eq=False)
 class Boxes:
-    """b boxes along the axes: `middle` (b, 3) and `half` (b, 3) their sizes."""
+    """b boxes along the axes: their `middle` (b, 3) and `half` (b, 3) their sizes."""
 
     middle: Floats
     half: Floats
@@ -64,10 +66,11 @@ class Boxes:
 
 
 def bounds(corners: Floats) -> list[Discs | Boxes]:
-    """Levels of bounds from the top down of triangles (t, 3, 3), t at least 1, neighbours mostly one after the other.
+    """The levels of bounds, from the top down, of triangles (t, 3, 3), t at least 1.
 
-    Bound i of a level holds bounds CHILDREN * i and on of the next, and the last level's are the triangles. All are
-    wider by what rounding takes.
+    Bound i of a level holds the CHILDREN bounds from CHILDREN * i on of the next level. The bounds of the last level
+    hold one triangle each. All are widened by the rounding error of float64. The tree is tight where neighbouring
+    triangles stand one after the other.
     """
     rounding = 8.0 * np.finfo(np.float64).eps * float(np.abs(corners).max())
     normal = cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])

@@ -1,11 +1,10 @@
 """The closest point of a triangle mesh to each of many points: exact, over every triangle.
 
 A first distance comes from the triangle whose middle is nearest (k-d tree). Then a tree of bounds
-(`composer.geometry.bounds`) is gone through from the top, for all points at once: what is further from a point than
-its first distance falls away, the triangles that remain are measured (`composer.geometry.closest_on_triangle`).
+(`composer.geometry.bounds`) is searched from the top, for all points at once. Bounds that are further from a point than
+its first distance are dropped, and the triangles that remain are measured (`composer.geometry.closest_on_triangle`).
 
-This is the one search for closest points in the house. Who needs normals, borders or sides derives them from triangle
-and weights.
+All of Moue searches closest points here. Normals, borders and sides follow from the triangle and its weights.
 """
 
 from __future__ import annotations
@@ -27,11 +26,11 @@ Ints = NDArray[np.int64]
 Accept = Callable[[Ints, Ints], NDArray[np.bool_]]
 
 AT_ONCE = 4096
-"""Points of one round, so that its arrays stay in the cache."""
+"""Points of one round, so that its arrays stay in the processor's cache (our choice). It changes the time alone."""
 WALKS = 12
-"""Steps of the walk of `nearby` at most; a fit's points take two or three."""
+"""Most steps of the walk in `nearby` (our choice); the points of a fit take two or three."""
 SLACK = 1e-9
-"""By this share more than the squared first distance may lie between a point and a bound looked into: rounding."""
+"""Share of the squared distance by which comparisons allow for rounding (our choice, far above float64's)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +44,8 @@ class Found:
 
 
 class ClosestPoints:
-    """Closest points on `triangles` (t, 3) of `positions` (n, 3) in any one unit; made once, asked often."""
+    """Closest points on `triangles` (t, 3) of `positions` (n, 3) in any one unit. The trees are built when first used.
+    """
 
     def __init__(self, positions: ArrayLike, triangles: ArrayLike) -> None:
         """Raises MoueError where there is no triangle, or a corner of one is not a finite position."""
@@ -71,8 +71,8 @@ class ClosestPoints:
 
     @cached_property
     def _vertices(self) -> tuple[cKDTree, Ints, Ints, Ints]:
-        """A tree of the vertices that triangles use, which they are, and the triangles about each vertex: (n + 1,)
-        starts and the triangles, vertex after vertex."""
+        """A tree of the vertices that triangles use, the numbers of these vertices, and the triangles about each
+        vertex: (n + 1,) starts and the triangles, vertex after vertex."""
         flat = self._triangles.ravel()
         count = np.bincount(flat, minlength=len(self._positions))
         used = np.flatnonzero(count)
@@ -86,12 +86,12 @@ class ClosestPoints:
         return self._search(sought, self._frames.squared(sought, nearest), None)
 
     def nearby(self, points: ArrayLike) -> Found:
-        """A close point to each of `points` (k, 3), by a walk from the nearest vertex over the triangles about it and
-        about the corners of the best one, until nothing comes closer; at most WALKS steps.
+        """A close point to each of `points` (k, 3), by a walk over neighbouring triangles. It starts at the nearest
+        vertex and goes on about the corners of the best triangle until none is closer, at most WALKS steps.
 
-        On a sheet it is the closest point; where sheets lie close to each other, or triangles are much longer than
-        their neighbours, it may not be. It takes a third of the time of the exact search: for the rounds of a fit,
-        which ask again and again while everything moves. Raises MoueError where a point is not a finite position.
+        On a single sheet the result is the closest point. Where sheets lie close to each other, or triangles are much
+        longer than their neighbours, it may be another one. The walk takes a third of the time of the exact search: it
+        is meant for the rounds of a fit. Raises MoueError where a point is not a finite position.
         """
         sought = _checked(points)
         tree, used, starts, about = self._vertices
@@ -110,7 +110,7 @@ class ClosestPoints:
             closer = away[best] < squared[active] * (1.0 - SLACK)
             best, moved = best[closer], active[closer]
             triangle[moved], squared[moved] = candidate[best], away[best]
-            # a foot inside its triangle cannot be bettered by the neighbours where the mesh is a sheet
+            # on a single sheet no neighbour is closer than a foot inside its triangle
             bary, _ = self._frames.closest(sought[moved], triangle[moved])
             active = moved[(bary == 0.0).any(axis=1)]
             corners = self._triangles[triangle[active]]
@@ -118,23 +118,23 @@ class ClosestPoints:
         return Found(triangle, bary, squared)
 
     def within(self, points: ArrayLike, reach: ArrayLike, accept: Accept) -> Found:
-        """The closest point to each of `points` (k, 3) on a triangle that is accepted, no further than `reach`, one or
-        (k,), in the unit of the points. `accept` takes (m,) places in `points` and (m,) triangles and says of each
-        pair whether it will do. Raises MoueError where a point is not a finite position.
+        """The closest point to each of `points` (k, 3) on an accepted triangle no further away than `reach`, one number
+        or (k,), in the unit of the points. `accept` takes m pairs, as (m,) indices into `points` and (m,) triangles,
+        and returns (m,) which of them are accepted. Raises MoueError where a point is not a finite position.
         """
         sought = _checked(points)
         most = np.broadcast_to(np.asarray(reach, dtype=np.float64), len(sought)) ** 2
         return self._search(sought, most, accept)
 
     def _search(self, points: Floats, most: Floats, accept: Accept | None) -> Found:
-        """What lies no further than the root of `most` (k,), a bound on the squared distance."""
+        """The closest accepted points whose squared distance is at most `most` (k,)."""
         triangle = np.full(len(points), -1, dtype=np.int64)
         for begin in range(0, len(points), AT_ONCE):
             place, candidate = self._candidates(points[begin : begin + AT_ONCE], most[begin : begin + AT_ONCE])
             place += begin
             if accept is not None:
-                will_do = accept(place, candidate)
-                place, candidate = place[will_do], candidate[will_do]
+                accepted = accept(place, candidate)
+                place, candidate = place[accepted], candidate[accepted]
             first = _least_of_each(place, self._frames.squared(points[place], candidate))
             triangle[place[first]] = candidate[first]
         bary, squared = self._frames.closest(points, np.maximum(triangle, 0))
@@ -142,7 +142,7 @@ class ClosestPoints:
         return Found(np.where(none, -1, triangle), bary, np.where(none, np.inf, squared))
 
     def _candidates(self, points: Floats, most: Floats) -> tuple[Ints, Ints]:
-        """Pairs of a point, sorted, and a triangle that may lie within the root of `most` (k,) of it."""
+        """Pairs of a point and a triangle whose squared distance may be at most `most` (k,), sorted by point."""
         bound = most * (1.0 + SLACK)
         levels, order = self._bounds
         top = len(levels[0])
@@ -159,7 +159,7 @@ class ClosestPoints:
 
 
 def _least_of_each(group: Ints, values: Floats) -> Ints:
-    """(g,) for each group of the sorted `group` (k,) the place of its least value, the first of equals."""
+    """(g,) for each group of the sorted `group` (k,) the index of its least value, the first among equals."""
     if not len(group):
         return np.zeros(0, dtype=np.int64)
     starts = np.flatnonzero(np.r_[True, group[1:] != group[:-1]])

@@ -1,10 +1,9 @@
-"""The closest point of a triangle to a point, for many pairs at once, whatever the triangle is like.
+"""The closest point of a triangle to a point, for many pairs at once; needles and collapsed triangles included.
 
-Each triangle has a frame of its own: the longest side, and the height over it made orthogonal to that side twice
-(Giraud, Langou and Rozloznik 2005, "The loss of orthogonality in the Gram-Schmidt orthogonalization process": twice is
-enough). The foot of the perpendicular is then right to the last digits of the longest side in needles, too. Where it
-falls outside, or the triangle has no height, the closest of the points on the three sides is taken. This is the one
-place where the closest point of a triangle is written.
+Each triangle has its own frame: the longest side, and the height over it. The height is made orthogonal to the side
+twice (Giraud, Langou and Rozloznik 2005, "The loss of orthogonality in the Gram-Schmidt orthogonalization process":
+twice is enough), so that the foot of the perpendicular is exact to the last digits of the longest side even in needles.
+Where the foot falls outside, or the triangle has no height, the closest point on the three sides is taken.
 """
 
 from __future__ import annotations
@@ -22,15 +21,15 @@ Ints = NDArray[np.int64]
 NO_HEIGHT = 1e-14
 """A triangle lower than this share of its longest side is that side alone: float64 cannot tell it from one."""
 TINY = 1e-300
-"""Keeps a squared length of zero from being divided by (mm^2)."""
+"""Least squared length that is divided by (mm^2); it keeps a side of no length from giving nan."""
 
 
 @dataclass(frozen=True, eq=False)
 class TriangleFrames:
-    """t triangles (t, 3, 3) made ready: `first` (t,) the corner at which the longest side begins, its place `origin`
-    (t, 3), `side` (t, 3) along it and `apex` (t, 3) to the corner opposite. A point w from the origin has the
-    coordinates w . `height_dual` along the apex and w . `side_dual` - (that) * `apex_along` along the side;
-    `flat` (t,): without height.
+    """The frames of t triangles: `first` (t,) is the corner at which the longest side begins, `origin` (t, 3) its
+    position, `side` (t, 3) the longest side and `apex` (t, 3) the vector to the opposite corner. A point w from the
+    origin has the coordinate h = w . `height_dual` along the apex and w . `side_dual` - h `apex_along` along the side.
+    `flat` (t,) flags triangles without height.
     """
 
     first: Ints
@@ -66,7 +65,7 @@ class TriangleFrames:
 
     def closest(self, points: Floats, triangle: Ints) -> tuple[Floats, Floats]:
         """Barycentric weights (k, 3) of the point of each `triangle` (k,) closest to `points` (k, 3), and the squared
-        distance (k,). Weights are at least 0, sum to one, and are exactly 0 for a corner that has no part in a side.
+        distance (k,). Weights are at least 0 and sum to one; on a side the opposite corner's weight is exactly 0.
         """
         local, squared = self._foot(points, triangle)
         bary = np.empty_like(local)
@@ -91,8 +90,8 @@ def closest_on_triangles(points: NDArray, corners: NDArray) -> tuple[Floats, Flo
     """Barycentric weights (k, 3) of the closest point of each triangle `corners` (k, 3, 3) to each of `points` (k, 3),
     and the squared distance (k,), in the unit of the points squared.
 
-    Any triangle will do, collapsed, collinear or duplicate; the distance is right to about 1e-14 of the lengths
-    involved. Raises nothing; numbers that are not finite give such numbers.
+    Triangles may be collapsed, collinear or duplicate. The distance is exact to about 1e-14 of the lengths involved.
+    Raises nothing; numbers that are not finite give numbers that are not finite.
 
     >>> bary, squared = closest_on_triangles(np.array([[2.0, 2, 1]]), np.array([[[0.0, 0, 0], [2, 0, 0], [0, 2, 0]]]))
     >>> bary.tolist(), squared.tolist()
@@ -103,8 +102,8 @@ def closest_on_triangles(points: NDArray, corners: NDArray) -> tuple[Floats, Flo
 
 
 def _on_sides(point: Floats, side: Floats, apex: Floats) -> Floats:
-    """(k, 3) weights of origin, end of `side` (k, 3) and end of `apex` (k, 3) at the place of the three sides closest
-    to `point` (k, 3), all from the origin."""
+    """(k, 3) weights of the origin, the end of `side` (k, 3) and the end of `apex` (k, 3) for the place on the three
+    sides that is closest to `point` (k, 3). All vectors start at the origin."""
     weights = np.zeros((len(point), 3))
     best = np.full(len(point), np.inf)
     for start, end, begin, along in ((0, 1, None, side), (0, 2, None, apex), (1, 2, side, apex - side)):

@@ -1,9 +1,9 @@
-"""The rigid motion that the most of a surface agrees on, whatever the rest does.
+"""The rigid motion on which most of a surface agrees, whatever the rest does.
 
 Iteratively reweighted least squares (Holland and Welsch 1977, "Robust regression using iteratively reweighted
-least-squares") with the weights of Geman and McClure 1987, "Statistical methods for tomographic image reconstruction",
-each round an exact rigid fit (`composer.geometry.rigid`). A head's own motion between two scans is found here, and so
-is the turn of a hinge.
+least-squares") with the weights of Geman and McClure 1987, "Statistical methods for tomographic image reconstruction".
+Each round is an exact rigid fit (`composer.geometry.rigid`). It finds the motion of a head between two scans, and the
+turn of a hinge.
 """
 
 from __future__ import annotations
@@ -17,19 +17,20 @@ from composer.geometry.rigid import Similarity, similarity
 from composer.geometry.surface import Floats
 
 ROUNDS = 40
-"""Rounds at most; the scale is at its floor after 23 of them (0.03 x 0.7^23 < 1e-5)."""
+"""Most rounds; the scale reaches its floor after 23 of them (0.03 x 0.7^23 < 1e-5)."""
 WIDE, NARROW = 0.03, 1e-5
-"""Of the points' bounding diagonal: the scale of the weights at first, and the smallest (what files with six digits
-leave of a vertex at rest)."""
+"""The first and the smallest scale of the weights, shares of the points' bounding diagonal. The first is our choice;
+the smallest is the rounding of a vertex at rest in files with six digits."""
 SHRINKS = 0.7, 0.2
-"""The scale falls to between these shares of itself each round (graduated: Blake and Zisserman 1987; our shares)."""
+"""Shares of itself between which the scale falls each round: graduated non-convexity (Blake and Zisserman 1987, "Visual
+Reconstruction"); the shares are our choice."""
 MAD = 1.4826
 """The median distance times this is the standard deviation of normal distances (Rousseeuw and Croux 1993)."""
 SETTLED = 1e-9
-"""Of the points' bounding diagonal: a motion that changes by less is the last."""
+"""A motion that changes by less than this share of the points' bounding diagonal is final (our choice)."""
 AT_REST = 1e-6
-"""Of the points' root mean square size: what moves less has not moved, and where more than half rests the head has
-kept still."""
+"""A vertex that moves less than this share of the points' root mean square size is at rest (our choice: below what
+six digits hold). Where more than half of the area rests, the head is at rest."""
 
 
 def robust_motion(
@@ -40,12 +41,12 @@ def robust_motion(
     rounds: int,
     first: NDArray | None = None,
 ) -> tuple[Similarity, Floats]:
-    """The rigid motion from `source` to `target` (n, 3) on which the most of the points agree, and the weights (n,)
-    that they have in the end.
+    """The rigid motion from `source` to `target` (n, 3) on which most of the points agree, and their final weights
+    (n,).
 
-    `weights` (n,) not negative; `first` (n,) those of the first round. `scale_of(round, distances)` says how far
-    from the motion a point may lie, in the points' unit, to count a quarter. At most `rounds` fits, fewer once
-    neither the motion nor the scale changes.
+    `weights` (n,) are not negative; `first` (n,) are those of the first round. `scale_of(round, distances)` gives the
+    distance from the motion, in the points' unit, at which a point counts a quarter. There are at most `rounds` fits,
+    fewer once neither the motion nor the scale changes.
     """
     size = float(np.linalg.norm(np.ptp(source, axis=0))) or 1.0
     robust = weights if first is None else first
@@ -64,10 +65,10 @@ def robust_motion(
 
 
 def common_motion(source: NDArray, target: NDArray, weights: NDArray, first: NDArray | None = None) -> Similarity:
-    """The rigid motion from `source` to `target` (n, 3), in any one unit, on which the most of the surface agrees.
+    """The rigid motion from `source` to `target` (n, 3), in any one unit, on which most of the surface agrees.
 
-    `weights` (n,) not negative say how much surface a vertex stands for, 0 where it does not count; with `first` (n,)
-    the search begins with these weights. No weights at all give the identity.
+    `weights` (n,), not negative, are the area of each vertex, 0 where it does not count. With `first` (n,) the search
+    begins with these weights instead. Weights that are all zero give the identity.
     """
     counted = np.flatnonzero(weights > 0)
     if not len(counted):
@@ -87,10 +88,10 @@ def common_motion(source: NDArray, target: NDArray, weights: NDArray, first: NDA
 
 
 def without_head_motion(positions: Floats, mass: Floats, delta: NDArray) -> Floats:
-    """(n, 3) the displacement `delta` (n, 3) of `positions` (n, 3), all mm, less the head's own motion.
+    """(n, 3) the displacement `delta` (n, 3) of `positions` (n, 3), all mm, without the head's own motion.
 
     `mass` (n,) is each vertex's area, 0 for what does not count (eyes, teeth). A shape in which more than half of the
-    area is at rest comes back as it was.
+    area is at rest is returned unchanged.
     """
     moved = np.asarray(delta, dtype=np.float64)
     share = mass / mass.sum()

@@ -1,8 +1,8 @@
 """Level lines on a mesh: where values at the vertices pass a level, such as the outline of a region.
 
-A level line crosses an edge where its ends lie on either side of the level, and is straight within a triangle
-(Lorensen and Cline, Marching cubes, 1987, for triangles). A crossing depends on its edge alone, so neighbours agree
-and nothing gapes.
+A level line crosses an edge whose ends lie on either side of the level, and is straight within a triangle (Lorensen and
+Cline 1987, "Marching cubes", for triangles). A crossing depends on its edge alone, so the lines of neighbouring
+triangles meet.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ Crossings = tuple[Indices, Indices, Floats]
 def contour(triangles: NDArray, values: ArrayLike, level: float) -> Crossings:
     """The line on which `values` (n,) at the vertices of `triangles` (t, 3) pass `level`.
 
-    Returns a, b (k,) vertices and t (k,) in [0, 1]: the points (1 - t) P[a] + t P[b], two rows a segment, a < b.
-    Vertices at the level count as above it. Where a value is infinite the line keeps to the finite end.
+    Returns vertices a, b (k,), a < b, and t (k,) in [0, 1]: the points (1 - t) P[a] + t P[b]. Two rows make a segment.
+    Vertices at the level count as above it. On an edge with one infinite value the line passes through the finite end.
     Raises MoueError where a value is not a number.
     """
     value = np.asarray(values, dtype=np.float64)
@@ -43,7 +43,7 @@ def contour(triangles: NDArray, values: ArrayLike, level: float) -> Crossings:
 
 
 def _between(low: Floats, high: Floats, level: float) -> Floats:
-    """(k,) where between `low` (t = 0) and `high` (t = 1) the level lies; at the finite one where one is not."""
+    """(k,) where the level lies between `low` (t = 0) and `high` (t = 1); at the finite end where the other is not."""
     with np.errstate(invalid="ignore"):
         t = (level - low) / (high - low)
     return np.clip(np.where(np.isinf(high), 0.0, np.where(np.isinf(low), 1.0, t)), 0.0, 1.0)

@@ -1,8 +1,8 @@
 """Distance along the surface by the heat method, factored once and cheap for every source after that.
 
 Crane, Weischedel and Wardetzky 2013, "Geodesics in heat": let heat flow for a short time t, take the direction
-against its gradient, and find the function whose gradient that is. Good everywhere at once; for the small window
-under a brush, and where something must not be crossed, see marching.py.
+against its gradient, and find the function whose gradient that is. It gives the distance of every vertex at once. For
+the small window under a brush, and for lines that are not crossed, see marching.py.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ class HeatDistance:
     def solve(self, sources: ArrayLike) -> Floats:
         """(n,) distance in mm from the nearest of `sources` (vertex indices), inf on pieces that hold none.
 
-        The mean over the sources is taken as zero and nothing is below it. Raises MoueError where there is no
+        The mean over the sources is set to zero and lower values are raised to it. Raises MoueError where there is no
         source or one is not a vertex.
         """
         start = checked_vertices(sources, self.surface.n_vertices, "source")
@@ -103,8 +103,8 @@ def checked_vertices(vertices: ArrayLike, n: int, word: str) -> NDArray[np.int64
 
 
 def _pins(surface: Surface) -> sp.csc_matrix:
-    """A diagonal that holds the first vertex of every piece, which makes the Laplacian invertible. As the right-
-    hand side sums to zero on each piece, the held vertex comes out as zero and nothing else is changed.
+    """A diagonal that holds the first vertex of every piece, which makes the Laplacian invertible. The right-hand side
+    sums to zero on each piece, so the held vertex becomes zero and nothing else changes.
     """
     first = np.unique(surface.polygons.components, return_index=True)[1]
     held = np.zeros(surface.n_vertices)

@@ -1,8 +1,8 @@
 """Corners as half-edges: from each corner of a polygon to the next, the one before, and the one across its edge.
 
-A corner stands for the edge from its vertex to the next vertex of its polygon. Its twin is the corner that runs
-along the same edge the other way, in the polygon across. With `following` and `twin` alone a mesh can be walked from
-one corner to every other of the same piece, and the same walk on another numbering visits the same places.
+A corner stands for the edge from its vertex to the next vertex of its polygon. Its twin is the corner of the polygon
+across that runs along the same edge the other way. `following` and `twin` alone lead from one corner to every other
+corner of the same piece, and the same walk on a mesh in another vertex order visits the same places.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from composer.geometry.polygons import Polygons, read_only
 
 Ints = NDArray[np.int32]
 BORDER, TURNED, CROWDED = -1, -2, -3
-"""Instead of a twin: no polygon across; one that runs the same way, so it is turned over; more than one."""
+"""Marks for a corner without a twin: no polygon across; one that is turned over, so that it runs the same way; more
+than one."""
 
 
 class HalfEdges:
@@ -29,7 +30,7 @@ class HalfEdges:
     """
 
     def __init__(self, polygons: Polygons) -> None:
-        """Take polygons; O(k), two counting sorts and no comparison sort."""
+        """Build the tables for `polygons` in time O(k), with two counting sorts."""
         self.polygons = polygons
         self.vertex: Ints = polygons.indices
         self.face: Ints = polygons.corner_face

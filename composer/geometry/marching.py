@@ -1,13 +1,13 @@
 """Distance along the surface in a window, from a point or from curves, with lines that it never crosses.
 
-First Dijkstra over edges and both diagonals of the polygons: an upper bound, and the order in which a front
-arrives. Then the eikonal equation on the triangles, a band of vertices at a time, each band twice (the group
-marching of Kim 2001, "An O(N) level set method for eikonal equations", on the triangles of Kimmel and Sethian
-1998, "Computing geodesic paths on manifolds"). From one point the front of a triangle is taken as a circle about
-its unfolded source (Novotni and Klein 2002, "Computing geodesic distances on triangular meshes"), which is exact
-in the plane; from curves as a straight line, which is exact for straight curves, with circles about their ends. Of
-several points and curves each marches by itself where it may be the first to arrive, and the least distance counts.
-Every polygon is split along every diagonal, so no direction of the grid is favoured.
+First Dijkstra's algorithm over edges and both diagonals of the polygons gives an upper bound, and the order in which a
+front arrives. Then the eikonal equation is solved on the triangles, a band of vertices at a time, each band twice (the
+group marching of Kim 2001, "An O(N) level set method for eikonal equations", on triangles as in Kimmel and Sethian
+1998, "Computing geodesic paths on manifolds"). From one point the front in a triangle is a circle about its unfolded
+source (Novotni and Klein 2002, "Computing geodesic distances on triangular meshes"), which is exact in the plane. From
+a curve it is a straight line, which is exact for straight curves, with circles about the ends. Several points and
+curves march one by one, each where it may arrive first, and the least distance counts. Every polygon is split along
+every diagonal, so no direction of the grid is favoured.
 """
 
 from __future__ import annotations
@@ -30,20 +30,25 @@ Indices = NDArray[np.int64]
 STRAIGHT, ROUND = "straight", "round"
 
 MOST_FRONTS = 64
-"""Sources that have fronts of their own; of more, the rest share one straight front: a bound on the time."""
+"""Most sources with their own fronts; further sources share one straight front. It limits the time (our choice)."""
 SMALL = 5000
-"""Windows below this many vertices are marched once; in larger ones the order of the first bound drifts from the
-order in which the front truly arrives, so they are marched again in the order found."""
+"""Windows below this many vertices are marched once (our choice). In larger windows the order of Dijkstra's bound
+differs from the order in which the front arrives, so they are marched again in the order found, up to four times."""
 
 DETOUR = 1.2
-"""How much longer than the straight way the way over edges may be, at the window's rim: 2 / sqrt(3) = 1.155 on a
-regular net of triangles, 1.082 on squares with their diagonals.
+"""Most that the path over edges exceeds the straight one, as a ratio: 2 / sqrt(3) = 1.155 on a regular net of
+triangles, 1.082 on squares with their diagonals, and a margin.
 """
+EARLY = 0.35
+"""Mean edge lengths by which the ends of an edge may be reached later than its target and still update it (our choice:
+the order of Dijkstra's bound is not exact)."""
+BAND = 1.25
+"""Width of a band of vertices that are updated together, in mean edge lengths (our choice after Kim 2001)."""
 
 
 class Marching:
-    """Windowed distances on one surface; tables are made once. `blocked` (n,) bool: a front reaches these vertices
-    and ends there, so a line of them that follows edges is never crossed.
+    """Windowed distances on one surface; its tables are built once. A front ends at the vertices flagged in `blocked`
+    (n,), so a line of them that follows edges is never crossed.
     """
 
     def __init__(self, surface: Surface, blocked: ArrayLike | None = None) -> None:
@@ -73,9 +78,8 @@ class Marching:
 
     @cached_property
     def updates(self) -> tuple[Indices, NDArray[np.int32], Floats]:
-        """`Stencils.updates` without rows whose edge lies in a blocked line; from one blocked vertex alone nothing
-        comes,
-        so its distance is inf.
+        """`Stencils.updates` without the rows whose edge lies in a blocked line. From a single blocked vertex the
+        distance is inf, so that no front starts there.
         """
         pointer, ends, shape = self.surface.derived(Stencils).updates
         if not self.blocked.any():
@@ -96,8 +100,8 @@ class Marching:
     ) -> tuple[Indices, Floats]:
         """Distances from one point (3,) of the polygon with the vertices `corners`, up to `limit_mm`.
 
-        Returns the vertices reached (k,), sorted, and their distances in mm (k,). `allowed` takes
-        vertices (m,) and says of each whether the front may enter it; corners that are not allowed do not start it.
+        Returns the vertices reached (k,), sorted, and their distances in mm (k,). `allowed` takes vertices (m,) and
+        returns (m,) which of them the front may enter; it does not start at corners that are not allowed.
         """
         start = checked_vertices(corners, self.surface.n_vertices, "source")
         centre = np.asarray(point, dtype=np.float64)
@@ -118,8 +122,8 @@ class Marching:
     ) -> Floats:
         """(n,) distances in mm from the nearest of `vertices` (k,), inf where further than `limit_mm`.
 
-        `heads_mm` (k,) is what each vertex starts with instead of 0 (a head start is below 0): the result is the
-        least of distance plus start. Raises MoueError on a vertex that is not there.
+        `heads_mm` (k,) is the distance at which each vertex starts instead of 0, below 0 for a head start: the result
+        is the least sum of start and distance. Raises MoueError for a vertex that is not in the mesh.
         """
         start = np.atleast_1d(np.asarray(vertices, dtype=np.int64))
         checked_vertices(start, self.surface.n_vertices, "source")
@@ -147,9 +151,9 @@ class Marching:
         return distance
 
     def _fronts(self, start: Indices) -> list[Indices]:
-        """The sources `start` (k,) as places in it, by front: what hangs together along edges and diagonals is a curve
-        with one straight front; a vertex alone has a round one, and so has each end of a curve. Beyond MOST_FRONTS,
-        the rest go together."""
+        """The sources `start` (k,), as indices into it, grouped by front. Sources connected along edges and diagonals
+        are a curve with one straight front. A single vertex has a round front, and so has each end of a curve. The
+        sources beyond MOST_FRONTS share one."""
         among = _within(self.surface.derived(Stencils).graph, np.unique(start))
         place = np.searchsorted(np.unique(start), start)
         count, piece = connected_components(among, directed=False)
@@ -161,12 +165,13 @@ class Marching:
         return fronts + [ends[i : i + 1] for i in range(min(len(ends), MOST_FRONTS))]
 
     def _window(
-        self, vertices: Indices, values: Floats, late: float, joint: Floats, mine: NDArray[np.bool_], limit: float
+        self, vertices: Indices, values: Floats, late: float, joint: Floats, leads: NDArray[np.bool_], limit: float
     ) -> Indices:
-        """The vertices that the front from `vertices` may be the first to reach: by ways over edges no more than DETOUR
-        times as late as `joint` (n,) says of all fronts. `mine` (n,): it is the first by those ways; it starts `late`.
+        """The vertices that the front from `vertices`, which starts `late`, may be the first to reach: its path over
+        edges is at most DETOUR times as long as the shortest one of all fronts, `joint` (n,). `leads` (n,) flags the
+        vertices at which its path is the shortest.
         """
-        furthest = max(float(joint[mine].max(initial=0.0)) - late, 0.0)  # 0: others come first everywhere
+        furthest = max(float(joint[leads].max(initial=0.0)) - late, 0.0)  # 0: other fronts arrive first everywhere
         reach = DETOUR * min(limit, furthest) + 2.0 * self.surface.mean_edge_mm
         bound = _bound(self.graph, vertices, values, reach) + late
         near = np.isfinite(bound) & (bound <= DETOUR * joint + 2.0 * self.surface.mean_edge_mm)
@@ -212,7 +217,7 @@ class _Bands:
         late = arrival[target]
         early = np.maximum(arrival[ends[0]], arrival[ends[1]])
         self.step = float(shape[0, rows].mean()) if len(rows) else 0.0
-        keep = (ends[0] >= 0) & (ends[1] >= 0) & (early <= late + 0.35 * self.step)
+        keep = (ends[0] >= 0) & (ends[1] >= 0) & (early <= late + EARLY * self.step)
         self.arrival = arrival
         self.target = target[keep]
         self.ends = ends[:, keep]
@@ -224,27 +229,27 @@ class _Bands:
         if len(self.target) == 0:
             return distance
         update = _round if front == ROUND else _straight
-        edges = np.arange(self.arrival[0], self.arrival[-1] + 2 * self.step, 1.25 * self.step)
+        edges = np.arange(self.arrival[0], self.arrival[-1] + 2 * self.step, BAND * self.step)
         first = np.searchsorted(self.arrival[self.target], edges)
         groups = np.flatnonzero(np.r_[True, self.target[1:] != self.target[:-1]])
         for begin, end in zip(first[:-1], first[1:], strict=True):
             if begin == end:
                 continue
-            mine = groups[np.searchsorted(groups, begin) : np.searchsorted(groups, end)]
-            target, ends = self.target[mine], self.ends[:, begin:end]
+            group_starts = groups[np.searchsorted(groups, begin) : np.searchsorted(groups, end)]
+            target, ends = self.target[group_starts], self.ends[:, begin:end]
             length, along, above, from_a, from_b = self.shape[:, begin:end]
             for _ in range(2):
                 at_a, at_b = distance[ends[0]], distance[ends[1]]
                 reach = np.minimum(at_a + from_a, at_b + from_b)
                 np.minimum(reach, update(at_a, at_b, length, along, above), out=reach)
-                best = np.minimum.reduceat(reach, mine - begin)
+                best = np.minimum.reduceat(reach, group_starts - begin)
                 distance[target] = np.minimum(distance[target], best)
         return distance
 
 
 def _round(at_a: Floats, at_b: Floats, length: Floats, along: Floats, above: Floats) -> Floats:
-    """The distance at c of the point below the edge that is at_a from a and at_b from b, inf where the line to it
-    leaves the edge.
+    """The distance of c from the point below the edge that is `at_a` from a and `at_b` from b; inf where the straight
+    line to it does not cross the edge.
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         x = (at_a**2 - at_b**2 + length**2) / (2 * length)
@@ -255,8 +260,8 @@ def _round(at_a: Floats, at_b: Floats, length: Floats, along: Floats, above: Flo
 
 
 def _straight(at_a: Floats, at_b: Floats, length: Floats, along: Floats, above: Floats) -> Floats:
-    """The distance at c of a straight front that has at_a at a and at_b at b, inf where it does not come in
-    through the edge.
+    """The distance at c of a straight front with the distances `at_a` at a and `at_b` at b; inf where the front does
+    not reach c through the edge.
     """
     slope = np.clip((at_b - at_a) / length, -1.0, 1.0)
     rise = np.sqrt(1.0 - slope**2)
@@ -267,7 +272,7 @@ def _straight(at_a: Floats, at_b: Floats, length: Floats, along: Floats, above: 
 
 
 def _within(graph: sp.csr_matrix, window: Indices) -> sp.csr_matrix:
-    """The graph among the sorted vertices `window`, without touching the rest of it."""
+    """The graph among the sorted vertices `window`; the time depends on the window alone."""
     pointer = graph.indptr
     count = (pointer[window + 1] - pointer[window]).astype(np.int64)
     entries = np.repeat(pointer[window] - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))
@@ -282,14 +287,14 @@ def _within(graph: sp.csr_matrix, window: Indices) -> sp.csr_matrix:
 
 
 def _bound(graph: sp.csr_matrix, start: Indices, values: Floats, limit: float) -> Floats:
-    """(m,) the shortest way over the graph from the start vertices, each with what it starts with (Dijkstra)."""
+    """(m,) the shortest path over the graph from the start vertices, each with its start value (Dijkstra)."""
     return _dijkstra(graph, start, values, limit)[0]
 
 
 def _bound_and_origin(
     graph: sp.csr_matrix, start: Indices, values: Floats, limit: float
 ) -> tuple[Floats, NDArray[np.int64]]:
-    """`_bound`, and (m,) the start vertex from which that way comes; -1 where none does."""
+    """`_bound`, and (m,) the start vertex of that path; -1 where there is none."""
     far, before = _dijkstra(graph, start, values, limit)
     m = len(far)
     origin = np.where(before == m, np.arange(m), before).astype(np.int64)
@@ -304,9 +309,8 @@ def _bound_and_origin(
 def _dijkstra(
     graph: sp.csr_matrix, start: Indices, values: Floats, limit: float
 ) -> tuple[Floats, NDArray[np.int32]]:
-    """(m,) the shortest way from the start vertices, each with what it starts with, and (m,) the vertex before: m for
-    a start vertex, below 0 where nothing was reached. One more vertex, from which edges lead to them, stands for
-    all."""
+    """(m,) the shortest path from the start vertices, each with its start value, and (m,) the vertex before: m for a
+    start vertex, below 0 where none is reached. One added vertex has an edge to every start vertex."""
     m = graph.shape[0]
     order = np.argsort(start, kind="stable")
     data = np.concatenate([graph.data, np.maximum(values[order], 0.0) + 1e-9])

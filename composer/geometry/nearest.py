@@ -1,8 +1,8 @@
-"""On which side of a triangle mesh a point lies, and how far from it.
+"""The signed distance of points from a triangle mesh: how far, and on which side.
 
-Side by the pseudonormal of the feature that is closest, a face, an edge or a vertex: Baerentzen and Aanaes, Signed
-distance computation using the angle weighted pseudonormal (IEEE TVCG 11, 2005), which is right for every closed mesh,
-where interpolated vertex normals are not. The closest points are those of `composer.geometry.closest`.
+The side follows from the pseudonormal of the closest feature, a face, an edge or a vertex (Baerentzen and Aanaes 2005,
+"Signed distance computation using the angle weighted pseudonormal", IEEE TVCG 11). It is exact for every closed mesh;
+interpolated vertex normals are not. The closest points are those of `composer.geometry.closest`.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Closest:
-    """For k points: signed distance in mm (k,), positive outside; the closest point (k, 3); its triangle
-    (k,); and whether that point lies on an open border of the mesh (k,), where the sign means nothing."""
+    """For k points: the `signed` distance (k,) in mm, positive outside; the closest `points` (k, 3); their `triangle`
+    (k,); and whether they lie on an open border of the mesh (k,), where the sign has no meaning."""
 
     signed: Floats
     points: Floats
@@ -30,7 +30,7 @@ class Closest:
 
 
 class NearestSurface:
-    """Closest points on `triangles` (t, 3) of `positions` (n, 3) mm; made once, asked often."""
+    """Closest points on `triangles` (t, 3) of `positions` (n, 3) mm, with the side. Its tables are built once."""
 
     def __init__(self, positions: NDArray, triangles: NDArray) -> None:
         self.corners = np.asarray(positions, dtype=np.float64)[triangles]
@@ -55,7 +55,7 @@ class NearestSurface:
         kind = used.sum(axis=1)
         row = np.arange(len(points))
         corner = np.argmax(used, axis=1)
-        missing = np.argmin(used, axis=1)  # the edge opposite the one corner that plays no part
+        missing = np.argmin(used, axis=1)  # the edge opposite the corner of weight 0
         edge = self._edge_of[triangle, missing]
         vertex = self.triangles[triangle, corner]
         normal = np.where((kind == 3)[:, None], self._face[triangle], self._edge_normal[edge])

@@ -1,4 +1,4 @@
-"""The connectivity of a mesh: polygons of any size over numbered vertices, and what follows from it alone.
+"""The connectivity of a mesh: polygons of any size over numbered vertices, and the tables derived from it.
 
 A mesh of f polygons over n vertices is two arrays: `counts` (f,), the number of corners of each polygon, and
 `indices` (sum of counts,), its vertices, one polygon after the other, in file order. Everything else here is
@@ -27,7 +27,7 @@ def read_only(array: NDArray) -> NDArray:
 
 
 class Polygons:
-    """Connectivity of a polygon mesh; see the module's words. Two meshes share it when `same_as` holds.
+    """Connectivity of a polygon mesh: `counts` (f,) and `indices` (k,). Two meshes share it where `same_as` is true.
 
     >>> pyramid = Polygons.from_faces([[0, 1, 2, 3], [0, 4, 1], [1, 4, 2], [2, 4, 3], [3, 4, 0]], 5)
     >>> pyramid.n_faces, len(pyramid.edges), pyramid.counts.tolist(), bool(pyramid.border_vertices.any())
@@ -43,7 +43,7 @@ class Polygons:
     ) -> None:
         """Take `counts` (f,) and `indices` (k,), 0-based, and the number of vertices n.
 
-        A maker who already knows `edges` and `corner_edge` gives both as `known_edges`; they are taken on trust.
+        A caller that already has `edges` and `corner_edge` passes both as `known_edges`; they are not checked.
         Raises MoueError where counts and indices disagree, a polygon has fewer than three corners, or an index
         lies outside [0, n).
         """
@@ -77,7 +77,7 @@ class Polygons:
         return len(self.counts)
 
     def same_as(self, other: Polygons) -> bool:
-        """Whether both have the same vertices count and the same polygons in the same order."""
+        """Whether both have the same number of vertices and the same polygons in the same order."""
         return self is other or (
             self.n_vertices == other.n_vertices
             and np.array_equal(self.counts, other.counts)

@@ -1,8 +1,8 @@
-"""The rotation, translation and, if wished, uniform scale that bring points onto others, in least squares.
+"""The rotation, translation and optional uniform scale that bring points onto others, in least squares.
 
-Umeyama 1991, "Least-squares estimation of transformation parameters between two point patterns" (IEEE PAMI 13);
-with the scale at 1 it is the rotation of Kabsch 1976, "A solution for the best rotation to relate two sets of
-vectors". This is the one place where it is written: who needs a rigid motion asks `similarity(..., scaled=False)`.
+Umeyama 1991, "Least-squares estimation of transformation parameters between two point patterns" (IEEE PAMI 13). With
+the scale at 1 it is the rotation of Kabsch 1976, "A solution for the best rotation to relate two sets of vectors":
+`similarity(..., scaled=False)` gives a rigid motion.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 ON_A_LINE = 1e-9
-"""Points count as lying on one line where the second singular value of their covariance is below this share of the
-first: what float64 leaves of points that lie on one exactly (no unit)."""
+"""Points lie on one line where the second singular value of their covariance is below this share of the first: the
+rounding of float64 for points that lie on a line exactly (no unit)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +59,7 @@ def similarity(
     It minimises sum of w |s R x + t - y|^2 over proper rotations R, shifts t and, with `scaled`, scales s; with
     `scaled=False` the scale is 1. `weights` (m,) are not negative and need not sum to one. No points, or weights
     that are all zero, give the identity. Points that coincide or lie on one line give one of the motions that fit
-    (`is_determined` tells); points that coincide keep the scale 1. Raises nothing.
+    (`is_determined` is then false); points that coincide keep the scale 1. Raises nothing.
 
     >>> import numpy as np
     >>> corners = np.array([[0.0, 0, 0], [1, 0, 0], [0, 2, 0]])
@@ -77,8 +77,8 @@ def similarity(
 
 
 def is_determined(source: ArrayLike, target: ArrayLike, weights: ArrayLike | None = None) -> bool:
-    """Whether one rotation alone brings `source` (m, 3) onto `target` (m, 3) best: neither, as `weights` (m,) count
-    them, lies on one line or in one point."""
+    """Whether the best rotation from `source` (m, 3) to `target` (m, 3) is unique: neither side, under `weights` (m,),
+    lies on one line or in one point."""
     a, b, share, _, _ = _centred(source, target, weights)
     values = np.linalg.svd((b * share[:, None]).T @ a, compute_uv=False)
     return bool(values[1] > ON_A_LINE * values[0])
@@ -113,8 +113,9 @@ def axis_and_angle(rotation: NDArray) -> tuple[Floats, float]:
 
 
 def is_mirrored(source: NDArray, target: NDArray) -> bool:
-    """Whether `target` (m, 3) is `source` (m, 3) with left and right exchanged: a mirror image of it, moved as it
-    may be, leaves less than a third (our choice) of what `target` itself leaves in RMS. Flat points never are.
+    """Whether `target` (m, 3) is `source` (m, 3) with left and right exchanged: the similarity from `source` to the
+    mirror image of `target` has less than a third (our choice) of the residual of that to `target` itself. Flat points
+    never are.
     """
 
     def residual(other: NDArray) -> float:
@@ -126,8 +127,8 @@ def is_mirrored(source: NDArray, target: NDArray) -> bool:
 def _centred(
     source: ArrayLike, target: ArrayLike, weights: ArrayLike | None
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Both sides (m, 3) about their weighted means, the weights (m,) summing to one (none where they are all zero),
-    and the two means (3,)."""
+    """Both sides (m, 3) about their weighted means, the weights (m,) summing to one (empty where all are zero), and the
+    two means (3,)."""
     x, y = np.asarray(source, dtype=np.float64), np.asarray(target, dtype=np.float64)
     w = np.full(len(x), 1.0) if weights is None else np.asarray(weights, dtype=np.float64)
     total = float(w.sum())

@@ -1,10 +1,10 @@
-"""Which triangles run through each other: exact tests on the few pairs that a grid lets through.
+"""Which triangles cross each other: a grid finds candidate pairs, and an exact test decides.
 
-Broad phase: boxes are entered into every cell of a uniform grid that they touch; boxes that meet in a cell
-are candidates (Ericson, Real-Time Collision Detection, 2005, section 7.1). Narrow phase: two triangles cross
-where an edge of one passes through the inside of the other, decided by signs of tetrahedron volumes, as in
-Guigue and Devillers, Fast and robust triangle-triangle overlap test using orientation predicates (2003).
-Touching and lying in one plane are not crossing: lips at rest may touch.
+Broad phase: boxes are entered into every cell of a uniform grid that they touch; boxes that share a cell are candidates
+(Ericson 2005, "Real-Time Collision Detection", section 7.1). Narrow phase: two triangles cross where an edge of one
+passes through the inside of the other, by the signs of tetrahedron volumes (Guigue and Devillers 2003, "Fast and robust
+triangle-triangle overlap test using orientation predicates"). Triangles that touch or lie in one plane do not cross:
+lips at rest may touch.
 """
 
 from __future__ import annotations
@@ -16,11 +16,12 @@ from composer.geometry.vectors import cross as cross_products
 
 Floats = NDArray[np.float64]
 Pairs = NDArray[np.int64]
-_FLAT = 1e-12  # of the product of lengths: volumes below this are zero
+_FLAT = 1e-12
+"""Volumes below this share of the product of their lengths are zero: rounding of float64 and a margin (our choice)."""
 
 
 def crossing_pairs(positions: NDArray, ones: NDArray, others: NDArray) -> Pairs:
-    """(p, 2) which of the triangles `ones` (s, 3) cross which of `others` (t, 3): indices into both.
+    """(p, 2) the pairs of triangles `ones` (s, 3) and `others` (t, 3) that cross, as indices into both.
 
     `positions` (n, 3) mm. Pairs that share a vertex are left out, because neighbours always touch.
     """
@@ -107,7 +108,7 @@ def _cells(
 
 
 def _edges_through(ones: Floats, others: Floats) -> NDArray[np.bool_]:
-    """(p,) whether any edge of `ones` passes through the inside or the rim of `others`, crossing its plane."""
+    """(p,) whether an edge of `ones` crosses the plane of `others` inside the triangle or on its rim."""
     a, b, c = others[:, 0], others[:, 1], others[:, 2]
     normal = cross_products(b - a, c - a)
     size = np.sqrt(np.einsum("ij,ij->i", normal, normal))

@@ -1,7 +1,7 @@
-"""What fronts march over on a surface: edges, diagonals, and every triangle seen from each of its corners.
+"""The tables over which fronts march on a surface: edges, diagonals, and every triangle seen from each of its corners.
 
-Made once for a surface (`surface.derived(Stencils)`); `composer.geometry.marching` takes from it what lines that are
-never crossed leave.
+They are built once for a surface (`surface.derived(Stencils)`). `composer.geometry.marching` removes from them the
+edges that blocked lines close.
 """
 
 from __future__ import annotations

@@ -22,10 +22,10 @@ from composer.geometry.triangle_metric import triangle_vectors
 from composer.geometry.vectors import unit_rows
 
 Floats = NDArray[np.float64]
-Made = TypeVar("Made")
+Derived = TypeVar("Derived")
 
 SLIVER = 1e-6
-"""A triangle is taken to be at least this fraction of its longest edge squared in (doubled) area."""
+"""Least doubled area of a triangle, as a share of its longest edge squared (our choice): cotangents stay finite."""
 
 
 def factorise(matrix: sp.spmatrix, ordered: bool = False) -> SuperLU:
@@ -183,9 +183,9 @@ class Surface:
         triangles = self.fans[0]
         cotangents = np.empty((len(triangles), 3))
         for i in range(3):
-            here = self.positions[triangles[:, i]]
-            u = self.positions[triangles[:, (i + 1) % 3]] - here
-            v = self.positions[triangles[:, (i + 2) % 3]] - here
+            corner = self.positions[triangles[:, i]]
+            u = self.positions[triangles[:, (i + 1) % 3]] - corner
+            v = self.positions[triangles[:, (i + 2) % 3]] - corner
             cotangents[:, i] = np.einsum("ij,ij->i", u, v) / self.fan_doubled_areas
         return read_only(cotangents)
 
@@ -209,9 +209,9 @@ class Surface:
         """Mass plus `t_mm2` times the Laplacian, factored: one backward Euler step of diffusion over t."""
         return factorise(sp.diags(self.mass, format="csc") + t_mm2 * self.laplacian)
 
-    def derived(self, make: Callable[[Surface], Made]) -> Made:
-        """What `make` (a class or function of the surface alone) makes of this surface, made once and kept with it:
-        `surface.derived(Stencils)`. So the surface need not know what is built upon it."""
+    def derived(self, make: Callable[[Surface], Derived]) -> Derived:
+        """The result of `make`, a class or function of a surface, for this surface: `surface.derived(Stencils)`. It is
+        computed once and kept with the surface, which does not import it."""
         if make not in self._derived:
             self._derived[make] = make(self)
         return self._derived[make]

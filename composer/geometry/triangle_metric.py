@@ -1,4 +1,4 @@
-"""What triangles and polygons measure: area vectors, first fundamental forms and, between two poses, stretches.
+"""Measures of triangles and polygons: area vectors, first fundamental forms and the stretches between two poses.
 
 With edges e1, e2 of a triangle, G = [[e1.e1, e1.e2], [e1.e2, e2.e2]] is its first fundamental form; the
 squares of the principal stretches are the eigenvalues of G_rest^-1 G_pose, in closed form because they are 2
@@ -17,7 +17,8 @@ from composer.geometry.vectors import cross
 
 Floats = NDArray[np.float64]
 _DEGENERATE = 1e-12
-"""A triangle has no area where its doubled area squared is below this share of the product of two squared sides."""
+"""A triangle whose squared doubled area is below this share of the product of two squared sides has no area: the
+rounding of float64 (no unit)."""
 
 
 def triangle_vectors(positions: NDArray, triangles: NDArray) -> Floats:
@@ -75,8 +76,7 @@ def stretches(rest: Floats, pose: Floats) -> Floats:
 
 
 def principal_stretches(rest: NDArray, pose: NDArray, triangles: NDArray) -> Floats:
-    """(t, 2) principal stretches of `triangles` (t, 3) from `rest` to `pose` (n, 3), the larger first; 1 is
-    none.
+    """(t, 2) principal stretches of `triangles` (t, 3) from `rest` to `pose` (n, 3), the larger first; 1 without any.
     """
     return stretches(
         metric(np.asarray(rest, dtype=np.float64), triangles), metric(np.asarray(pose), triangles)
@@ -84,8 +84,8 @@ def principal_stretches(rest: NDArray, pose: NDArray, triangles: NDArray) -> Flo
 
 
 def strain_size(stretch: Floats) -> Floats:
-    """(t,) the larger strain of a (t, 2) result either way: max(s1, 1/s2) - 1, so half as long counts as
-    twice.
+    """(t,) the larger of stretch and squash of `stretch` (t, 2): max(s1, 1/s2) - 1, so half the length counts as twice
+    the length does.
     """
     longest, shortest = stretch[:, 0], np.maximum(stretch[:, 1], 1e-3)
     return np.maximum(longest, 1.0 / shortest) - 1.0

@@ -30,12 +30,12 @@ def lengths(vectors: NDArray) -> Floats:
 
 
 def unit_rows(vectors: NDArray) -> Floats:
-    """(k, 3) each of vectors (k, 3) divided by its length; those of no length stay zero."""
+    """(k, 3) each of vectors (k, 3) divided by its length; vectors of no length stay zero."""
     size = lengths(vectors)[:, None]
     return np.divide(vectors, size, out=np.zeros(vectors.shape), where=size > 0)
 
 
 def cosine(one: NDArray, other: NDArray) -> Floats:
-    """(k,) cosine between vectors (k, 3); 1 where either has no length, which is no turn."""
+    """(k,) cosine between vectors (k, 3); 1 (no turn) where either has no length."""
     size = np.sqrt(dot(one, one) * dot(other, other))
     return np.where(size > 1e-18, dot(one, other) / np.where(size > 1e-18, size, 1.0), 1.0)

@@ -1,4 +1,4 @@
-"""A long-lens camera: from pixels to rays and from points to pixels, and how to frame a head.
+"""A long-lens camera: from pixels to rays, from points to pixels, and the framing of a head.
 
 The image's pixel (column 0, row 0) is the upper left one; a pixel's centre lies at (column + 0.5, row + 0.5).
 """
@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-LENS_DEG = 14.0  # vertical angle of the whole picture: about 100 mm on a 24 x 36 frame held upright
+LENS_DEG = 14.0
+"""Vertical angle of view, degrees (our choice): a portrait lens, about 150 mm on a 24 x 36 frame held upright."""
 
 
 def unit(vectors: Floats) -> Floats:
@@ -22,7 +23,7 @@ def unit(vectors: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Camera:
-    """Where the eye is (3,) in mm, its axes as rows right, up, back (3, 3), the picture's size and the lens.
+    """The position of the eye (3,) in mm, its axes as rows right, up, back (3, 3), the picture's size and the lens.
 
     `scale` is the tangent of half the vertical angle of view.
     """
@@ -55,7 +56,7 @@ class Camera:
 
 
 def look(direction: tuple[float, float, float]) -> Floats:
-    """(3, 3) camera axes (right, up, back) of an eye that lies in `direction` from what it looks at, y up."""
+    """(3, 3) camera axes (right, up, back) of an eye in `direction` from its target, with y up."""
     back = unit(np.array(direction, dtype=np.float64))
     upward = np.array([0.0, 1.0, 0.0]) if abs(back[1]) < 0.999 else np.array([0.0, 0.0, -np.sign(back[1])])
     right = unit(np.cross(upward, back))
@@ -67,9 +68,9 @@ def frame(
 ) -> Camera:
     """A camera along `axes` that shows all of `points` (k, 3) mm, centred, filling `fill` of the picture.
 
-    `size` is (width, height) in pixels; `fill` in (0, 1] is the part of the width or of the height, whichever
-    is tighter, that the points' extent takes up. Perspective makes extent and distance depend on each other,
-    so both are found by a few fixed-point steps, each of which only re-projects the points.
+    `size` is (width, height) in pixels; `fill` in (0, 1] is the share of the width or of the height, whichever is
+    tighter, that the points take up. In perspective the extent depends on the distance, so both are found by a few
+    fixed-point steps.
     """
     width, height = size
     scale = float(np.tan(np.radians(lens_deg) / 2.0))

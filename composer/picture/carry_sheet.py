@@ -1,4 +1,4 @@
-"""A carry in pictures: shapes on the new head, carried in each of the ways, a row a shape."""
+"""A carry in pictures: a row for each shape, with the new head's shape carried in each of the three ways."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from composer.picture.sheet import Entry, Sheet, contact_sheet
 from composer.progress import Progress
 
 SHOWN = 6
-"""Shapes on a sheet where none is named: what a person sees at once (our choice)."""
+"""Shapes on a sheet where none is named (our choice: as many as are seen at a glance)."""
 
 
 def shapes_to_show(head: Head, names: Sequence[str]) -> list[str]:
-    """The named shapes, each once, else the few that move furthest, in the library's order.
+    """The named shapes, each once, or without names the few that move furthest, in the library's order.
 
     Raises MoueError for an unknown name.
     """
@@ -31,7 +31,7 @@ def shapes_to_show(head: Head, names: Sequence[str]) -> list[str]:
 def carry_sheet(
     library: Head, fitted: Head, names: Sequence[str], view: str, contact: bool, progress: Progress | None = None
 ) -> Sheet:
-    """A sheet of the shapes `names` of a library on a fitted head; `contact` as `Carrier` takes it.
+    """A sheet of the shapes `names` of a library on a fitted head; `contact` is as in `Carrier`.
 
     Raises MoueError for an unknown shape or view, and where there is nothing to show.
     """

@@ -1,9 +1,8 @@
-"""Eyeballs that look: where an eyeball's centre is, where it gazes, and what colour each place of it has.
+"""Eyeballs in pictures: the centre and the gaze axis of an eyeball, and the colour of each place on it.
 
-The picture of an eye is painted by angle from the gaze axis, so it needs no texture: pupil, iris with its
-fibres and dark limbus, then white that warms towards the corners. Mean horizontal diameters in adults: iris
-11.7 mm on a ball of 24 mm across, that is a half angle of about 29 degrees (from memory; the range is
-narrow).
+An eye is coloured by the angle from its gaze axis, without a texture: pupil, iris with its fibres and dark limbus, then
+white that is warmer towards the corners. Mean horizontal diameters in adults are 11.7 mm for the iris and 24 mm for the
+ball: a half angle of about 29 degrees (from memory; the range is narrow).
 """
 
 from __future__ import annotations
@@ -22,8 +21,9 @@ from composer.picture.colour import rgb
 
 Floats = NDArray[np.float64]
 PUPIL_DEG, IRIS_DEG = 11.0, 28.5
+"""Half angles of pupil and iris, degrees: the iris as above, the pupil in room light (our choice)."""
 AGREE_DEG = 6.0
-"""Two corneas' axes, one mirrored, differ by this at most to be believed."""
+"""Largest angle, degrees, between the axes of two corneas, one mirrored, at which both are used (our choice)."""
 _WHITE, _CORNER = rgb(232, 228, 221), rgb(214, 190, 178)
 _IRIS_OUT, _IRIS_IN, _LIMBUS, _PUPIL = rgb(92, 112, 118), rgb(150, 158, 144), rgb(40, 46, 50), rgb(14, 13, 13)
 
@@ -50,8 +50,8 @@ def fit_ball(points: Floats) -> tuple[Floats, float]:
 def eyeball(points: Floats) -> Eyeball:
     """The eyeball of a part's vertices (k, 3) mm at rest.
 
-    The axis points to where a cornea stands out of the ball, if one does by more than 1 percent of the
-    radius; otherwise straight ahead, along z.
+    The axis points to the cornea where one stands out of the ball by more than 1 percent of the radius (our choice);
+    otherwise straight ahead, along z.
     """
     ball = sphere_of(points)
     centre, radius = ball.centre, ball.radius
@@ -69,13 +69,13 @@ def eyeball(points: Floats) -> Eyeball:
 def eyeballs_of(parts: Sequence[Part], neutral: NDArray) -> tuple[Eyeball, ...]:
     """The eyeballs of a head's eye parts at rest, `neutral` (n, 3) mm.
 
-    Where a part says its gaze, that is its axis. Of the others the cornea's axis holds where there are two and they
-    agree, one mirrored across x, to AGREE_DEG and do not look inwards; else they look straight ahead.
+    A part's own gaze is its axis. Other eyeballs use the axes of their corneas where there are two that agree to
+    AGREE_DEG, one of them mirrored across x, and do not look inwards; otherwise they look straight ahead.
     """
     balls = [eyeball(np.asarray(neutral, dtype=np.float64)[part.vertices]) for part in parts]
-    silent = [i for i, part in enumerate(parts) if part.gaze is None]
-    if silent and not (len(silent) == 2 and _agree(*(balls[i] for i in silent))):
-        for i in silent:
+    without_gaze = [i for i, part in enumerate(parts) if part.gaze is None]
+    if without_gaze and not (len(without_gaze) == 2 and _agree(*(balls[i] for i in without_gaze))):
+        for i in without_gaze:
             balls[i] = Eyeball(balls[i].centre, balls[i].radius, np.array([0.0, 0.0, 1.0]))
     for i, part in enumerate(parts):
         if part.gaze is not None:
@@ -92,7 +92,7 @@ def _agree(one: Eyeball, other: Eyeball) -> bool:
 
 
 def turned(ball: Eyeball, rest: Floats, pose: Floats) -> Eyeball:
-    """The eyeball after its vertices went from `rest` to `pose` (k, 3): the rigid motion that fits best."""
+    """The eyeball moved by the rigid motion that fits best from its vertices at `rest` to those in `pose` (k, 3)."""
     motion = similarity(rest, pose, scaled=False)
     return Eyeball(motion(ball.centre), ball.radius, motion.turn(ball.axis))
 

@@ -1,4 +1,4 @@
-"""Where the face is: the skin that a library moves, so that pictures of faces show faces."""
+"""The face on a head: the skin that a library moves, so that pictures are framed by it."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ from composer.head.head import Head
 from composer.picture.heat import movement
 
 MOVES = 0.15
-"""Skin belongs to the face where some shape moves it by more than this part of what moves far (the 99th percentile
-over the skin); common practice, no source."""
+"""Skin belongs to the face where a shape moves it by more than this share of the 99th percentile of the movement over
+the skin (common practice, no source)."""
 MARGIN = 0.10
-"""How much of the face's size is shown around it, on every side."""
+"""Margin around the face on every side, as a share of its size (our choice)."""
 WORTHWHILE = 0.85
-"""A face that fills more than this part of the head's height and width is no reason to crop."""
+"""A face that fills more than this share of the head's height and width is not cropped (our choice)."""
 
 
 def face_points(head: Head) -> NDArray[np.float64] | None:
     """(8, 3) mm, the corners of a box about the face at rest, with a margin; None where the whole head is the face.
 
-    The face is the skin that the shapes move, further than the middle of the skin moves in the same shape: scans may
-    keep the head's own motion. A head without shapes, or one of which nearly everything moves, is shown whole.
+    The face is the skin that a shape moves further than the median of the skin: scans may keep the head's own motion. A
+    head without shapes, or one that moves nearly everywhere, is shown whole.
     """
     skin = np.flatnonzero(head.skin)
     if not head.shapes or not len(skin):
@@ -29,7 +29,7 @@ def face_points(head: Head) -> NDArray[np.float64] | None:
     furthest = np.zeros(len(skin))
     for shape in head.shapes:
         moved = movement(np.zeros(3), shape.delta[skin])
-        np.maximum(furthest, moved - np.median(moved), out=furthest)  # less what the whole head does
+        np.maximum(furthest, moved - np.median(moved), out=furthest)  # without the motion of the whole head
     moving = skin[furthest > MOVES * float(np.percentile(furthest, 99.0))] if furthest.any() else skin[:0]
     if not len(moving):
         return None

@@ -1,8 +1,7 @@
-"""A head made ready to be pictured: subdivided, given its materials, its eyeballs found, its rest openness
-known.
+"""A head prepared for pictures: subdivided, with its materials, its eyeballs and its openness at rest.
 
-Made once for a head; `posed` then gives each pose its triangles, normals and openness. Only what moved, and
-the parts and hollows near it, has its openness found again.
+A figure is built once for a head; `posed` adds the positions, normals and openness of a pose. The openness is computed
+again only for vertices that move, and for parts and hollows near them.
 """
 
 from __future__ import annotations
@@ -25,12 +24,14 @@ from composer.picture.rays import Rays, openness
 
 Floats = NDArray[np.float64]
 MOVED_MM = 0.4
-TEETH_OPEN = 0.55  # teeth pass light on among themselves: they never get as dark as the mouth behind them
+"""A vertex that moves further than this gets a new openness (our choice)."""
+TEETH_OPEN = 0.55
+"""Least openness of teeth (our choice): light is reflected between them, so they are brighter than the mouth behind."""
 
 
 @dataclass(frozen=True, eq=False)
 class Posed:
-    """One pose ready for rays: all arrays are of the fine level; `eyes` are the eyeballs, turned."""
+    """One pose prepared for rays: all arrays are of the fine level; `eyes` are the eyeballs in the pose."""
 
     positions: Floats
     normals: Floats
@@ -97,7 +98,7 @@ class Figure:
         return refine(np.asarray(values, dtype=np.float64), self.factors)
 
     def posed(self, positions: NDArray) -> Posed:
-        """A pose (n, 3) mm of the cage, ready for rays."""
+        """A pose (n, 3) mm of the cage, prepared for rays."""
         if positions is self.neutral:
             return self.rest
         fine = self.lift(positions)
@@ -123,9 +124,7 @@ class Figure:
         return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, self.eyes_at_rest)
 
     def _again(self, fine: Floats) -> NDArray[np.int64]:
-        """Vertices whose openness a pose may have changed: moved ones, and parts and hollows if anything
-        moved.
-        """
+        """The vertices whose openness a pose may change: those that move, and parts and hollows near them."""
         change = fine - self.rest.positions
         moved = np.einsum("ij,ij->i", change, change) > MOVED_MM**2
         if not moved.any():
@@ -135,7 +134,7 @@ class Figure:
         return np.flatnonzero(moved | (near & (self.is_part | (self.rest_openness < 0.45))))
 
     def _settled(self, free: Floats) -> Floats:
-        """Openness (n,) averaged with its neighbours, against the grain of the few rays it was found with."""
+        """Openness (n,) averaged with that of the neighbours, which removes the noise of a few rays."""
         around = self.polygons.adjacency
         count = np.maximum(self.polygons.valence, 1)
         for _ in range(2):
@@ -143,7 +142,7 @@ class Figure:
         return free
 
     def _drawn(self, parts: Sequence[Part]) -> NDArray[np.int32]:
-        """(t, 3) the triangles that are pictured: sheets over the eyes and lash cards would hide what they cover."""
+        """(t, 3) the triangles that are pictured, without sheets over the eyes and lash cards, which hide the eyes."""
         triangles = self.polygons.triangles
         veils = veils_of(parts, self.cage, self.neutral)
         for part in parts:
@@ -158,14 +157,14 @@ class Figure:
 
     def _eye_of_triangle(self) -> NDArray[np.int8]:
         """(t,) the eyeball that each triangle belongs to, or -1."""
-        of = np.full(len(self.triangles), -1, dtype=np.int8)
+        eye_of = np.full(len(self.triangles), -1, dtype=np.int8)
         for i, part in enumerate(self.eye_parts):
-            of[self._lift_set(part.vertices)[self.triangles].all(axis=1)] = i
-        return of
+            eye_of[self._lift_set(part.vertices)[self.triangles].all(axis=1)] = i
+        return eye_of
 
 
 def _as_light(free: Floats) -> Floats:
-    """Openness as light sees it: bounced light keeps a little of it even in the deepest hollow."""
+    """The share of light for an openness: bounced light keeps the deepest hollow from being black."""
     return 0.08 + 0.92 * free**0.95
 
 

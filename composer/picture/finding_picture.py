@@ -1,4 +1,4 @@
-"""Pictures of what checks found: close to where it is, and the whole pose with all that was found on it."""
+"""Pictures of the findings of checks: a finding close up, and the whole pose with all of its findings."""
 
 from __future__ import annotations
 
@@ -26,11 +26,15 @@ WORDS = {
     "sweep": "how far it jumps", "asymmetry": "how far the sides differ", "islands": "mask weight",
     "coverage": "how much", "contact": "how much wider than on the old head", "volume": "more than alone",
 }  # fmt: skip
-"""What the colours of a finding mean, by its check."""
-_AROUND = 0.08  # of the head's diagonal: what lies further from a finding's place is left to the whole picture
-_FEW = 30  # so many vertices are also drawn as dots, because they may lie hidden in a crease
-_LEAST = 0.35  # of the scale: even the least is seen as found
-_OVERVIEW = {"error": (0.72, 0.10, 0.10), "warning": (0.86, 0.55, 0.12)}  # sRGB, with signs beside them in words
+"""The meaning of a finding's colours, by its check."""
+_AROUND = 0.08
+"""Radius of a close-up about a finding's worst place, as a share of the head's diagonal (our choice)."""
+_FEW = 30
+"""Up to so many vertices are also drawn as dots (our choice): they may be hidden in a crease."""
+_LEAST = 0.35
+"""Least share of the scale at which a finding's vertices are coloured (our choice): the smallest amount is visible."""
+_OVERVIEW = {"error": (0.72, 0.10, 0.10), "warning": (0.86, 0.55, 0.12)}
+"""sRGB colours by severity; the page has signs and words beside them."""
 
 
 def finding_picture(
@@ -41,8 +45,8 @@ def finding_picture(
     posed: Posed | None = None,
     size: tuple[int, int] = (400, 320),
 ) -> Image:
-    """The pose (n, 3) (made ready as `posed`, if it is), close to where the finding is worst and from where it is
-    best seen, with its amounts as heat and a ring about the place.
+    """A close-up of the pose (n, 3) where the finding is worst, from a side on which it is visible, with its amounts as
+    heat and a ring about the place. `posed` is the same pose, if it is prepared already.
     """
     from PIL import Image as Images
 
@@ -74,8 +78,8 @@ def pose_picture(
     posed: Posed | None = None,
     size: tuple[int, int] = (400, 470),
 ) -> Image:
-    """The whole pose (n, 3) at three quarters, from the side on which the worst is, with every place that was found in
-    the colour of how bad it is.
+    """The whole pose (n, 3) at three quarters, from the side of the worst finding, with the vertices of every finding
+    in the colour of its severity.
     """
     positions = np.asarray(positions, dtype=np.float64)
     colours = np.full((len(positions), 4), np.nan)
@@ -121,7 +125,7 @@ def _close(studio: Studio, spots: Floats, size: tuple[int, int]) -> Camera:
 
 
 def _ringed(picture: Image, camera: Camera, spots: Floats, light: tuple[int, ...] = (255, 255, 255)) -> Image:
-    """The picture with a ring about the places (k, 3): what is found may be hidden, and colour is never alone."""
+    """The picture with a ring about the places (k, 3): they may be hidden, and colour alone is not enough."""
     from PIL import Image as Images
     from PIL import ImageDraw
 
@@ -130,7 +134,7 @@ def _ringed(picture: Image, camera: Camera, spots: Floats, light: tuple[int, ...
     seen, _ = camera.project(spots)
     middle, half = 0.5 * (seen.min(axis=0) + seen.max(axis=0)), 0.5 * np.ptp(seen, axis=0)
     half = np.maximum(half * 1.2, 8.0) + 12.0
-    fine = 4  # drawn larger and brought down, so that the ring is smooth
+    fine = 4  # the ring is drawn larger and reduced, so that it is smooth
     cover = Images.new("L", (picture.width * fine, picture.height * fine), 0)
     dark = cover.copy()
     for layer, wide in ((dark, 4.0), (cover, 1.8)):
@@ -145,7 +149,7 @@ def _ringed(picture: Image, camera: Camera, spots: Floats, light: tuple[int, ...
 
 
 def _dotted(picture: Image, camera: Camera, spots: Floats, colours: Floats) -> Image:
-    """The picture with the places (k, 3) as dots in their colours (k, 4), seen through whatever lies before them."""
+    """The picture with the places (k, 3) as dots in their colours (k, 4), also where the surface hides them."""
     from PIL import Image as Images
     from PIL import ImageDraw
 

@@ -1,6 +1,4 @@
-"""Heat: an amount at every vertex as colours on the head, with a legend that says what, how much and in what
-unit.
-"""
+"""Heat: an amount at every vertex as colours on the head, with a legend of the quantity, the scale and the unit."""
 
 from __future__ import annotations
 
@@ -19,12 +17,13 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 Floats = NDArray[np.float64]
-FADE = 0.10  # the part of a scale, from its low end, over which bone turns into colour
+FADE = 0.10
+"""Share of a scale, from its low end, over which bone fades into colour (our choice)."""
 
 
 @dataclass(frozen=True)
 class Scale:
-    """What a heat map shows: its words, its unit ("" for none) and the amounts at its two ends.
+    """The scale of a heat map: its words, its unit ("" for none) and the amounts at its two ends.
 
     `power` bends the scale: at 0.5, a square root, a quarter of the highest amount has the colour of the middle, so
     that small amounts show beside large ones.
@@ -38,7 +37,7 @@ class Scale:
     power: float = 1.0
 
     def share(self, amounts: NDArray) -> Floats:
-        """Where amounts lie on the scale: 0 at its low end, 1 at its high end."""
+        """The places of amounts on the scale: 0 at its low end, 1 at its high end."""
         part = (np.asarray(amounts, dtype=np.float64) - self.low) / max(self.high - self.low, 1e-30)
         return part if self.power == 1.0 else np.sign(part) * np.abs(part) ** self.power
 
@@ -49,15 +48,15 @@ class Scale:
     def colours(self, amounts: NDArray) -> Floats:
         """(n, 4) sRGB and cover in [0, 1] of `amounts` (n,).
 
-        The lowest tenth of the scale fades into the bone, so that what is still stays bone and no hard rim
-        appears; the legend's bar is drawn with the same fade. NaN is bone.
+        The lowest tenth of the scale fades into the bone: vertices at rest stay bone, without a hard rim. The legend's
+        bar has the same fade. NaN is bone.
         """
         share = self.share(amounts)
         cover = np.clip(np.nan_to_num(share) / FADE, 0.0, 1.0)
         return np.concatenate([viridis(share), (cover * (2.0 - cover))[..., None]], axis=-1)
 
     def number(self, amount: float) -> str:
-        """An amount as the legend writes it."""
+        """An amount as text for the legend."""
         if self.percent:
             return f"{amount * 100.0:.3g} %"
         return f"{amount:.3g}" + (f" {self.unit}" if self.unit else "")
@@ -98,8 +97,7 @@ def strain_scale(amounts: NDArray) -> Scale:
 
 
 def vertex_strain(neutral: NDArray, pose: NDArray, triangles: NDArray) -> Floats:
-    """(n,) mean over each vertex's triangles (t, 3) of the larger principal strain, longer or shorter, 0 =
-    none.
+    """(n,) the larger principal strain, longer or shorter, as the mean over each vertex's triangles (t, 3); 0 is none.
     """
     from composer.geometry.triangle_metric import principal_stretches, strain_size
 

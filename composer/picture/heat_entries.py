@@ -1,4 +1,4 @@
-"""What a sheet shows as heat: how far each pose moves the skin, or where each region's mask lies."""
+"""The entries of a sheet with heat: the movement of each pose, or the mask of each region."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from composer.picture.heat import Scale, mask_scale, movement, movement_scale
 from composer.picture.sheet import Entry
 
 AROUND, CLOSEST, WHOLE = 0.35, 0.3, 0.6
-"""How much of a region's size is shown around it; the least height of a picture, and the height from which on a region
-is shown with the whole head, as parts of the head's."""
+"""Margin around a region, as a share of its size; the least height of a picture, and the height of a region above which
+the whole head is shown, as shares of the head's height (our choice)."""
 
 
 def with_movement(neutral: NDArray, entries: Sequence[Entry]) -> tuple[list[Entry], Scale]:
     """The entries with the distance of each vertex from the neutral (n, 3) as heat, all on one square root scale in
-    mm, so that a lid's two millimetres show beside a jaw's forty."""
+    mm, so that a lid's two millimetres are visible beside a jaw's forty."""
     moved = [movement(neutral, entry.positions) for entry in entries]
     scale = movement_scale(np.concatenate(moved), 0.5) if moved else mask_scale()
     return [replace(e, colours=scale.colours(m)) for e, m in zip(entries, moved, strict=True)], scale
@@ -28,7 +28,7 @@ def with_movement(neutral: NDArray, entries: Sequence[Entry]) -> tuple[list[Entr
 def mask_entries(neutral: NDArray, masks: Mapping[str, NDArray]) -> tuple[list[Entry], Scale]:
     """One entry a region: the neutral (n, 3) with the region's effective mask (n,) as heat; where it is 0, bone.
 
-    Each picture is close to its region, with the face around it.
+    Each picture is framed by its region, with some of the face around it.
     """
     scale = mask_scale()
     entries = []

@@ -1,8 +1,8 @@
-"""Words on pictures: the typeface that comes with Moue, inks that can be read, and text that fits its place.
+"""Labels on pictures: the typeface, legible inks, and text that fits its box.
 
-The face is Inter (SIL Open Font License 1.1; `fonts/OFL.txt`). No label is clipped: what does not fit is
-shortened in its middle, with an ellipsis. Every ink used here has a contrast of at least 4.5 on its ground
-(Web Content Accessibility Guidelines 2.1, success criterion 1.4.3).
+The typeface is Inter (SIL Open Font License 1.1; `fonts/OFL.txt`), which is part of Moue. A label that does not fit is
+shortened in its middle, with an ellipsis. Every ink has a contrast of at least 4.5 on its ground (Web Content
+Accessibility Guidelines 2.1, success criterion 1.4.3).
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 DARK: Rgb = (24, 25, 28)
 QUIET: Rgb = (38, 40, 45)
 ENOUGH = 4.5
+"""Least contrast of text on its ground (success criterion 1.4.3 as above)."""
 FONTS = Path(__file__).parent / "fonts"
 Box = tuple[int, int, int, int]
 Align = Literal["left", "middle", "right"]
@@ -31,27 +32,27 @@ def font(size: int, bold: bool = False) -> FreeTypeFont:
 
     path = FONTS / ("Inter-SemiBold.ttf" if bold else "Inter-Regular.ttf")
     if not path.is_file():
-        raise MoueError("the typeface is missing", path, hint="install Moue again")
+        raise MoueError("is missing from the installation of Moue", path, hint="install Moue again")
     return ImageFont.truetype(str(path), size, layout_engine=ImageFont.Layout.BASIC)
 
 
 def ink_on(ground: Rgb) -> Rgb:
-    """Black or white, whichever can be read better on a ground; its contrast is never below sqrt(21) = 4.58.
+    """Black or white, whichever has more contrast on a ground; the contrast is at least sqrt(21) = 4.58.
     """
     black, white = (0, 0, 0), (255, 255, 255)
     return black if contrast(black, ground) >= contrast(white, ground) else white
 
 
 def drawable(text: str, face: FreeTypeFont) -> str:
-    """`text` with every character that the face has no picture of as its code point, as in U+65E5."""
+    """`text` with each character that the typeface lacks as its code point, such as U+65E5."""
     missing = bytes(face.getmask("\uffff"))
     shown = [c if c == " " or bytes(face.getmask(c)) not in (missing, b"") else f"U+{ord(c):04X} " for c in text]
     return "".join(shown).strip()
 
 
 def fitted(text: str, face: FreeTypeFont, width: float, keep_end: bool = True) -> str:
-    """`text` shortened until it is at most `width` pixels wide, in its middle, or at its end where that need not
-    be kept; "" where nothing fits.
+    """`text` shortened in its middle, or without `keep_end` at its end, to at most `width` pixels; "" where nothing
+    fits.
     """
     shortened = shorten_middle if keep_end else shorten
     if face.getlength(text) <= width:

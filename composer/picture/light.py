@@ -1,7 +1,7 @@
-"""The light: a window at three quarters, the sky all round, a warm floor below; and how film answers to it.
+"""The light of a picture: a window at three quarters, the sky all round, a warm floor below; and the tone curve.
 
-All directions are in the camera's frame (right, up, back), so the head is lit from the viewer's upper left in
-every view. Colours and strengths are linear light.
+All directions are in the camera's frame (right, up, back), so the head is lit from the viewer's upper left in every
+view. Colours and strengths are linear light, chosen by eye.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ SKY_LIGHT = np.array([0.90, 0.95, 1.00]) * 0.27
 FLOOR_LIGHT = np.array([1.00, 0.94, 0.88]) * 0.11
 FILL, FILL_LIGHT = (0.75, 0.10, 0.55), np.array([0.95, 0.97, 1.00]) * 0.10
 RIM, RIM_LIGHT = (0.55, 0.45, -0.75), np.array([0.95, 0.97, 1.00]) * 0.16
-BLEED = np.array([1.05, 0.86, 0.76])  # how shade turns warm where light bleeds through the skin
+BLEED = np.array([1.05, 0.86, 0.76])  # the warm tint of shade where light bleeds through the skin
 
 
 class Light:
@@ -30,7 +30,7 @@ class Light:
         axes = camera.axes.copy()
         level = unit(
             axes[2] * np.array([1.0, 0.35, 1.0])
-        )  # the window does not go under the floor with the eye
+        )  # the window stays above the floor when the eye is below
         axes = np.stack([axes[0], np.cross(level, axes[0]), level])
         self.window = unit(np.array(WINDOW)) @ axes
         self.across = unit(np.cross(np.array([0.0, 1.0, 0.0]), self.window))

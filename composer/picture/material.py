@@ -1,8 +1,8 @@
-"""What a head is made of in a picture: matt bone, with lips, teeth, tongue and lashes set off from it.
+"""The materials of a head in a picture: matt bone, with lips, teeth, tongue and lashes in their own colours.
 
-Colours are albedos in linear light; `sheen` is how strongly a place mirrors the window. What a vertex is made
-of is read from the names of parts and polygon groups and from the lip curves among the landmarks; whatever is
-not named stays bone.
+Colours are albedos in linear light; `sheen` is how strongly a place mirrors the window. The material of a vertex
+follows from the names of parts and polygon groups and from the lip curves among the landmarks; all else is bone. The
+colours are our choice, by eye.
 """
 
 from __future__ import annotations
@@ -87,11 +87,10 @@ def _share(polygons: Polygons, faces: NDArray) -> Floats:
 
 
 def lip_weights(polygons: Polygons, landmarks: Landmarks) -> Floats:
-    """(n,) in [0, 1], 1 on the red of the lips: what lies between the vermilion borders and the lip line.
+    """(n,) in [0, 1], 1 on the red of the lips, between the vermilion borders and the lip line.
 
-    The border curves (`upper_lip`, `lower_lip`) are cut out of the mesh; the lips are what a walk from the
-    lip line reaches within as many steps as the border is away from it. Zeros where a curve is missing or is
-    not made of vertices.
+    The lips are the vertices that a walk from the lip line reaches within as many steps as the border curve
+    (`upper_lip`, `lower_lip`) is away from it. Zeros where a curve is missing or is not made of vertices.
     """
     weight = np.zeros(polygons.n_vertices)
     for border_name, line_name in (("upper_lip", "lip_line_upper"), ("lower_lip", "lip_line_lower")):
@@ -123,7 +122,7 @@ def _steps(adjacency: sp.csr_matrix, start: NDArray) -> Floats:
 
 
 def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, half_mm: float = 3.0) -> Floats:
-    """(n,) in [0, 1]: a soft stroke along the brow curves, thinner to the temple; zeros where there are none."""
+    """(n,) in [0, 1]: a soft stroke along the brow curves, thinner towards the temple; zeros without such curves."""
     weight = np.zeros(len(neutral))
     size = float(np.linalg.norm(np.ptp(neutral, axis=0))) / 330.0
     for side in ("left", "right"):
@@ -140,7 +139,7 @@ def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, half_mm: 
 
 
 def _to_line(points: Floats, line: Floats) -> tuple[Floats, Floats]:
-    """Distance in mm (k,) of points to a polyline, and where along it in [0, 1] the nearest place lies."""
+    """Distance in mm (k,) of points to a polyline, and the place of the nearest point along it, in [0, 1]."""
     best, where = np.full(len(points), np.inf), np.zeros(len(points))
     for i, (a, b) in enumerate(pairwise(line)):
         edge = b - a

@@ -1,9 +1,8 @@
 """Colours that carry meaning: viridis for amounts, Okabe and Ito's set for regions.
 
-Viridis: Smith and van der Walt, the default colour map of matplotlib 2.0 (2015), given to the public domain
-(CC0): lightness rises evenly, so it reads in grey and to colour-blind eyes. Regions: Okabe and Ito, Color
-Universal Design (2008), figure 16. Neither is ever the only carrier: pictures bear a legend, regions a
-number.
+Viridis: Smith and van der Walt 2015, the default colour map of matplotlib 2.0, in the public domain (CC0). Its
+lightness rises evenly, so it is legible in grey and to colour-blind readers. Regions: Okabe and Ito 2008, "Color
+Universal Design", figure 16. Colour is never alone: pictures have a legend, regions a number.
 """
 
 from __future__ import annotations
@@ -54,19 +53,19 @@ def viridis(amount: ArrayLike) -> Floats:
 
 
 def region_colour(index: int) -> Rgb:
-    """The colour of the region number `index`, counted from 0; after seven the colours come round again."""
+    """The colour of the region number `index`, counted from 0; the seven colours repeat."""
     return OKABE_ITO[index % len(OKABE_ITO)]
 
 
 def colours_apart(masks: Sequence[NDArray]) -> list[int]:
-    """A number for `region_colour` for each of the masks (n,) in [0, 1], so that regions that overlap differ wherever
-    seven colours are enough: each takes the one whose regions before it overlap it least, its own place in the round
-    of seven where several do.
+    """A number for `region_colour` for each of the masks (n,) in [0, 1], so that overlapping regions differ wherever
+    seven colours are enough. Each region takes the colour of which the earlier regions overlap it least; of several
+    such colours the next one in turn.
     """
     weights = np.stack([np.asarray(mask, dtype=np.float32) for mask in masks]) if len(masks) else np.zeros((0, 0))
     chosen: list[int] = []
-    for i, own in enumerate(weights):
-        shared = np.array([float(np.minimum(own, other).sum()) for other in weights[:i]])
+    for i, weight in enumerate(weights):
+        shared = np.array([float(np.minimum(weight, other).sum()) for other in weights[:i]])
         cost = np.zeros(len(OKABE_ITO))
         np.add.at(cost, np.array(chosen, dtype=np.int64), shared)
         turns = (np.arange(len(OKABE_ITO)) - i) % len(OKABE_ITO)

@@ -1,4 +1,4 @@
-"""Triangles as something rays can hit: first hits, shadows and how open each vertex is to the sky."""
+"""Rays on triangles: first hits, shadows, and the openness of each vertex to the sky."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def sphere_points(count: int) -> Floats:
 def openness(
     rays: Rays, positions: Floats, normals: Floats, chosen: NDArray, reach_mm: float, samples: int = 40
 ) -> Floats:
-    """(len(chosen),) in [0, 1]: how much of the hemisphere above each chosen vertex is free, cosine-weighted.
+    """(len(chosen),) in [0, 1]: the free share of the hemisphere above each chosen vertex, cosine-weighted.
 
     Ambient occlusion with a limited reach (Zhukov, Iones and Kronin 1998): directions normal + a point of the
     unit sphere are cosine-distributed about the normal. `positions`, `normals` (n, 3).

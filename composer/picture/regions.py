@@ -1,13 +1,8 @@
-"""Regions on the head: each in its own colour, with its number on the skin and its name beside the number.
-
-Colours alone never tell regions apart: every region carries a numbered badge, and the list beside the head
-says which name each number has. How strong a region is at a place is how much of its colour covers the bone.
-"""
+"""The colours of regions: each region has its own, and its mask is the share of the colour over the bone."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,17 +11,13 @@ from composer.errors import MoueError
 from composer.picture.colour import to_linear, to_srgb
 from composer.picture.palette import colours_apart, region_colour
 
-if TYPE_CHECKING:
-    pass
-
 Floats = NDArray[np.float64]
-STRONGEST = 0.88  # of a region's colour, so that the form still shows
-_BADGE, _SIZE, _LIST = 10, 15, 240
+STRONGEST = 0.88
+"""Largest share of a region's colour over the bone (our choice): the form stays visible."""
 
 
 def region_colours(masks: Mapping[str, NDArray]) -> Floats:
-    """(n, 4) sRGB and cover in [0, 1] of masks (n,) in [0, 1]; where several share, their colours mix as
-    light.
+    """(n, 4) sRGB and cover in [0, 1] of masks (n,) in [0, 1]; the colours of several masks mix as light.
 
     Raises MoueError where there are no masks.
     """

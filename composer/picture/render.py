@@ -1,13 +1,12 @@
 """A head as a picture: rays through a long lens, matt bone, window light, no window system and no GL.
 
-`render_head` makes one picture; `Studio` keeps what poses of one head have in common, so that a whole sheet
-of expressions costs little more than its rays. The same input gives the same bytes on the same machine.
+`render_head` makes one picture. `Studio` keeps the data that poses of one head share, so that a sheet of expressions
+costs little more than its rays. The same input gives the same bytes on the same machine.
 
-Edges are found in a first picture of one ray a pixel and taken again with eight. The window has sixteen
-panes; each pixel asks two of them, in a four-by-four pattern, and the answers of the sixteen pixels around
-are averaged where they lie at the same depth, twice (interleaved sampling: Keller and Heidrich 2001). Shadow
-rays start from a point lifted to the smooth surface, so that large triangles cast no facets (Hanika, Hacking
-the shadow terminator, 2021).
+A first picture has one ray a pixel; the edges in it are rendered again with eight. The window has sixteen panes: each
+pixel samples two of them, in a four-by-four pattern, and the results of the sixteen pixels around are averaged where
+they have the same depth, twice (Keller and Heidrich 2001, "Interleaved sampling"). Shadow rays start from a point
+lifted to the smooth surface, so that large triangles show no facets (Hanika 2021, "Hacking the shadow terminator").
 """
 
 from __future__ import annotations
@@ -36,11 +35,13 @@ BACKGROUND = (152, 154, 158)
 _SUBPIXELS = np.array([(1, 5), (3, 1), (5, 7), (7, 3), (0, 2), (2, 6), (4, 0), (6, 4)]) / 8.0 + 1.0 / 16.0
 _PATTERN = np.array([0, 8, 2, 10, 12, 4, 14, 6, 3, 11, 1, 9, 15, 7, 13, 5])
 _EDGE = 0.045
-_EVEN = 0.55  # how much of the light's play a heat map gives up, so that its colours match the legend
+"""Difference of neighbouring pixels, in sRGB from 0 to 1, from which on they are an edge (our choice)."""
+_EVEN = 0.55
+"""Share of the shading that a heat map removes, so that its colours match the legend (our choice)."""
 
 
 class Studio:
-    """Pictures of poses of one head; make it once, ask it often."""
+    """Pictures of poses of one head; it is built once for a head."""
 
     def __init__(self, figure: Figure) -> None:
         self.figure = figure
@@ -71,9 +72,9 @@ class Studio:
     ) -> Image:
         """A pose (n, 3) mm of the cage, or the neutral, as an RGB picture of `size` (width, height).
 
-        `posed` is the same pose made ready by `figure.posed`, for several pictures of it. `camera` replaces
-        view and size. `colours` (n, 3) or (n, 4) in [0, 1] sRGB go over the bone, the fourth column saying
-        how much; a row of NaN keeps the bone. Raises MoueError for an unknown view.
+        `posed` is the same pose, prepared by `figure.posed` for several pictures. `camera` replaces view and size.
+        `colours` (n, 3) or (n, 4) in sRGB, [0, 1], cover the bone; the fourth column is their share, and a row of NaN
+        keeps the bone. Raises MoueError for an unknown view.
         """
         from PIL import Image
 
@@ -148,7 +149,7 @@ class _Shot:
         window[...] = flat.reshape(window.shape)
 
     def _again(self, columns: NDArray, rows: NDArray) -> Floats:
-        """(k, 3) display light of pixels taken with eight rays each."""
+        """(k, 3) display light of pixels rendered with eight rays each."""
         base = to_linear(np.array(BACKGROUND) / 255.0)
         total = np.zeros((len(columns), 3))
         for i, (dx, dy) in enumerate(_SUBPIXELS):
@@ -195,7 +196,7 @@ class _Shot:
         return develop(light + (mirror * (1.0 - covered) * 0.85)[:, None])
 
     def _edges(self, srgb: Floats) -> NDArray[np.bool_]:
-        """Pixels that differ from a neighbour by more than the eye forgives."""
+        """The pixels that differ visibly from a neighbour."""
         edge = np.zeros(srgb.shape[:2], dtype=bool)
         across = np.abs(np.diff(srgb, axis=1)).max(axis=2) > _EDGE
         down = np.abs(np.diff(srgb, axis=0)).max(axis=2) > _EDGE
@@ -207,7 +208,7 @@ class _Shot:
 
 
 class _Place:
-    """Where k rays met the surface: points, normals that face the eye, and values there."""
+    """The points where k rays meet the surface, with normals that face the eye, and values at them."""
 
     def __init__(
         self, figure: Figure, pose: Posed, triangle: NDArray, u: NDArray, v: NDArray, sight: Floats

@@ -1,12 +1,13 @@
-"""What the checks found, as one page that opens anywhere: worst first, a picture of each finding, what to do about it.
+"""The findings of the checks as one page: worst first, with a picture of each finding and what to do about it.
 
-The page is a single HTML file without scripts, fonts or links to anything outside. A list on top leads to each
-finding; below, each pose stands beside the pictures of what was found on it. The same findings give the same page.
+The page is a single HTML file without scripts, fonts or outside links. A list on top links to each finding. Below, each
+pose is beside the pictures of its findings. The same findings give the same page.
 """
 
 from __future__ import annotations
 
 import base64
+import html
 import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -14,8 +15,8 @@ from typing import TYPE_CHECKING
 from composer.checks.checked import Checked
 from composer.checks.finding import SEVERITIES, Finding
 from composer.checks.words import plain, title_of, why_of
+from composer.errors import visible
 from composer.picture.finding_picture import finding_picture, pose_picture
-from composer.picture.page_text import escape
 from composer.picture.render import Studio
 from composer.progress import Progress
 
@@ -28,13 +29,13 @@ KINDS = {
     "document": "the document itself", "shape": "shape",
 }  # fmt: skip
 MOST_PICTURES = 150
-"""Findings that are pictured, worst first; the rest stand in the list only, and the page says so."""
+"""Most findings that are pictured, worst first (our choice); the rest are in the list only, and the page says so."""
 
 
 def html_report(
     studio: Studio, checked: Sequence[Checked], *, title: str, progress: Progress | None = None
 ) -> str:
-    """The page, as text to be written in UTF-8. Poses come worst first, those without findings last, by name."""
+    """The page as text, to be written in UTF-8. The worst pose is first; those without findings are last, by name."""
     ordered = sorted((one for one in checked if _grave(one)), key=_rank)
     rows, blocks, count = [], [], 0
     for i, one in enumerate(ordered):
@@ -53,12 +54,18 @@ def html_report(
     return _PAGE.format(
         title=escape(title), summary=_summary(checked), rows="".join(rows) or _NOTHING, poses="\n".join(blocks),
         more=f"<p>{more} more findings are in the list above without a picture.</p>" if more > 0 else "",
-        clean=_list("Nothing found", clean), notes=_list("Not looked at, or worth knowing", notes),
+        clean=_list("Nothing found", clean), notes=_list("Notes", notes),
     )  # fmt: skip
 
 
+def escape(words: str) -> str:
+    """`words` as a page shows them, in text and in quoted attributes (HTML Living Standard, 13.1.2.3 and 13.1.4), with
+    control characters made visible."""
+    return html.escape(visible(words))
+
+
 def plain_name(one: Checked) -> str:
-    """The name of what was checked, with what it is where it is no recipe."""
+    """The name of a checked subject, with its kind where it is neither a recipe nor a shape."""
     return one.name if one.kind in ("recipe", "shape") else f"{one.name} ({KINDS[one.kind]})"
 
 
@@ -99,7 +106,7 @@ def _pose(studio: Studio, one: Checked, found: Sequence[Finding], number: int) -
     )
     return (
         f'<section class=pose><div class=whole><h2>{escape(one.name)}</h2><p class=kind>{KINDS[one.kind]}: {count}</p>'
-        f'<img alt="{escape(one.name)}, all that was found" src="{overview}"></div>'
+        f'<img alt="{escape(one.name)}, all findings" src="{overview}"></div>'
         f"<div class=cards>{cards}</div></section>"
     )
 

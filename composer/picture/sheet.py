@@ -1,7 +1,7 @@
-"""Contact sheets: many poses of one head on one quiet ground, each with its name, all at the same scale.
+"""Contact sheets: many poses of one head on a plain ground, each with its name, all at the same scale.
 
-The heads share one camera, so that sizes and places compare. A sheet remembers where it put every picture and
-every word, and no two of those boxes overlap.
+The heads share one camera, so that sizes and places can be compared. A sheet has the boxes of all its pictures and
+labels, which do not overlap.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ NAME_SIZE, NOTE_SIZE, TITLE_SIZE, COUNT_SIZE = 16, 13, 26, 14
 class Entry:
     """One pose of a sheet: a name, vertices (n, 3) mm, a line of note, heat colours (n, 3) or none.
 
-    `close` (k, 3) mm are points that its picture is framed by, in the place of what the others show.
+    `close` (k, 3) mm are points that frame its picture instead of the sheet's shared camera.
     """
 
     name: str
@@ -46,9 +46,7 @@ class Entry:
 
 @dataclass(frozen=True)
 class Cell:
-    """Where a sheet put an entry: the boxes of its picture, of its name's ink and of its note's ink (or
-    None).
-    """
+    """The boxes of an entry on a sheet: of its picture, of its name's ink and of its note's ink (or None)."""
 
     name: str
     picture: Box
@@ -66,7 +64,7 @@ class Sheet:
 
 
 def shapes_of(head: Head, names: Sequence[str] | None = None) -> list[Entry]:
-    """The neutral and every shape (or the named ones) of a head as entries; the note says how far each moves.
+    """The neutral and every shape, or the named ones, of a head as entries; the note says how far each moves.
 
     Raises MoueError for an unknown shape.
     """
@@ -93,10 +91,9 @@ def contact_sheet(
     face: NDArray | None = None,
     progress: Progress | None = None,
 ) -> Sheet:
-    """All `entries` on one sheet, `columns` wide (about square unless said), each picture `cell_width` pixels
-    wide.
+    """All `entries` on one sheet of `columns` (by default about square), each picture `cell_width` pixels wide.
 
-    `face` (k, 3) mm are points that every picture is framed by (`composer.picture.face`), the whole head unless said.
+    `face` (k, 3) mm are points that frame every picture (`composer.picture.face`), by default the whole head.
     Raises MoueError where there is nothing to show, or for an unknown view.
     """
     from PIL import Image as Images
@@ -122,10 +119,10 @@ def contact_sheet(
             progress(i / len(entries), f"picturing {entry.name}")
         left = MARGIN + (i % across) * (camera.width + GAP)
         top = MARGIN + head_height + (i // across) * (camera.height + label_height + GAP)
-        own = camera
+        entry_camera = camera
         if entry.close is not None:
-            own = frame(entry.close, axes_of(view), (camera.width, camera.height), SHEET_FILL)
-        image.paste(studio.picture(entry.positions, camera=own, colours=entry.colours), (left, top))
+            entry_camera = frame(entry.close, axes_of(view), (camera.width, camera.height), SHEET_FILL)
+        image.paste(studio.picture(entry.positions, camera=entry_camera, colours=entry.colours), (left, top))
         cells.append(_label(draw, entry, (left, top, left + camera.width, top + camera.height)))
     if progress is not None:
         progress(1.0, "sheet done")
@@ -145,7 +142,7 @@ def shared_camera(
 
 
 def _outline(points: NDArray) -> NDArray:
-    """The vertices (k, 3) that are outermost in 26 directions: enough to frame a pose by."""
+    """The vertices (k, 3) that are outermost in 26 directions: enough to frame a pose."""
     grid = np.stack(np.meshgrid(*[[-1.0, 0.0, 1.0]] * 3), axis=-1).reshape(-1, 3)
     return np.asarray(points)[np.unique(np.argmax(points @ grid.T, axis=0))]
 

@@ -1,4 +1,4 @@
-"""Small pictures of shapes, cropped to what moves, so that a tray of brows shows brows."""
+"""Small pictures of shapes, cropped to the skin that moves."""
 
 from __future__ import annotations
 
@@ -17,15 +17,17 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 Floats = NDArray[np.float64]
-SMALLEST = 0.30  # of the head's height: a crop never gets closer than this
-MOVING = 0.12  # of the furthest movement: what moves less does not count
+SMALLEST = 0.30
+"""Least height of a crop, as a share of the head's height (our choice)."""
+MOVING = 0.12
+"""Vertices that move less than this share of the furthest movement do not count (our choice)."""
 
 
 def thumbnail(
     studio: Studio, positions: NDArray, *, size: tuple[int, int] = (112, 112), view: str = "front"
 ) -> Image:
-    """A pose (n, 3) mm as a small picture of `size` (width, height), close to what moves; the whole head if
-    none does.
+    """A pose (n, 3) mm as a small picture of `size` (width, height), cropped to the skin that moves, or of the whole
+    head where nothing moves.
 
     Raises MoueError for an unknown view.
     """
@@ -35,13 +37,13 @@ def thumbnail(
 def thumbnails(
     studio: Studio, poses: Iterable[NDArray], *, size: tuple[int, int] = (112, 112), view: str = "front"
 ) -> Iterator[Image]:
-    """One thumbnail after the other, so that a window can show each as soon as it is there."""
+    """One thumbnail after the other, so that a window can show each as soon as it is done."""
     for positions in poses:
         yield thumbnail(studio, positions, size=size, view=view)
 
 
 def close_camera(studio: Studio, positions: NDArray, size: tuple[int, int], view: str = "front") -> Camera:
-    """The camera that holds what moves of a pose, before and after, with some of the face around it."""
+    """The camera that shows the moving skin of a pose, before and after, with some of the face around it."""
     neutral = studio.figure.neutral
     axes = axes_of(view)
     points = _what_moves(neutral, np.asarray(positions, dtype=np.float64))

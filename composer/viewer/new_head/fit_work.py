@@ -13,8 +13,8 @@ from composer.errors import MoueError
 from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.fit_state import FitOptions
 from composer.fitting.fitted_files import write_fitted
-from composer.fitting.nonrigid import Skin
 from composer.fitting.relax import relax
+from composer.fitting.skin import Skin
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead

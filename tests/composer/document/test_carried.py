@@ -237,7 +237,7 @@ def test_the_command_carries_a_document_and_pictures_three_ways(old: EvaluatedDo
     [
         ({"shape_way": ["lift"]}, "not SHAPE=WAY"),
         ({"shape": ["lift"]}, "add --sheet"),
-        ({"unit": "cm"}, "leave the options of libraries out"),
+        ({"unit": "cm"}, "leave those options out"),
         ({"sheet": Path("x.jpg")}, "ends in .png"),
         ({"sheet": Path("x.png"), "shape": ["lfit"]}, "did you mean lift"),
         ({"finer": "itself"}, "finer levels have"),

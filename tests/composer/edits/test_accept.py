@@ -265,7 +265,7 @@ def test_what_no_cell_could_bring_in_is_refused() -> None:
 def test_a_vertex_that_is_no_number_is_named(tmp_path: Path) -> None:
     file = _file(tmp_path, HEAD.neutral, HEAD.polygons)
     file.write_text(file.read_text().replace("v ", "v nan ", 1))
-    with pytest.raises(MoueError, match="doubt.obj:.* no number: nan"):
+    with pytest.raises(MoueError, match="doubt.obj:.* not a number: nan"):
         read_sculpt(HEAD, file)
 
 

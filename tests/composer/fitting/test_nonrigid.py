@@ -1,4 +1,4 @@
-"""The bend's energy term by term: against a dense solution of the formula in the module's words, on small sheets."""
+"""The bend's energy term by term: against a dense solution of its formula, on small sheets."""
 
 from __future__ import annotations
 
@@ -7,8 +7,13 @@ import pytest
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.fitting.align import Pairs
+from composer.fitting.bend import Bend
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.nonrigid import Skin, _Bend, _Marks, conjugate_gradients, fit, own_detail, skin_marks, smoothed
+from composer.fitting.mark_pulls import MarkPulls
+from composer.fitting.nonrigid import fit
+from composer.fitting.own_detail import own_detail, smoothed
+from composer.fitting.skin import Skin, skin_marks
+from composer.geometry.conjugate_gradients import conjugate_gradients
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.head import Head, Part
@@ -36,11 +41,11 @@ def pairs_of(vertices: list[int], targets: np.ndarray) -> Pairs:
     return Pairs(tuple(map(str, ids)), sheet()[ids], targets, ids, {})
 
 
-def bend(height: float, pairs: Pairs, follow: float = 1.0, prior: float = PRIOR) -> _Bend:
+def bend(height: float, pairs: Pairs, follow: float = 1.0, prior: float = PRIOR) -> Bend:
     head = Head("sheet", grid(SIDE, SIDE), sheet())
     surface = Surface(head.polygons, sheet())
-    marks = _Marks.of(Skin.of(head), pairs, head.neutral)
-    return _Bend(surface, surface, plane(height), np.full(N, follow), marks, SCALE, prior)
+    marks = MarkPulls.of(Skin.of(head), pairs, head.neutral)
+    return Bend(surface, surface, plane(height), np.full(N, follow), marks, SCALE, prior)
 
 
 def dense(wavelength: float, pairs: Pairs, prior: float, plane_weight: np.ndarray, height: float) -> np.ndarray:
@@ -71,7 +76,7 @@ def test_landmarks_against_stiffness_alone(prior: float) -> None:
     targets = sheet()[CORNERS] + np.array([[0.1, 0, 0], [0, 0.1, 0], [0, 0, 0.2], [0, -0.1, 0], [0.2, 0.1, -0.3]])
     pairs = pairs_of(CORNERS, targets)
     bent = bend(1.0, pairs, follow=0.0, prior=prior)
-    bent.local(0.9, 1e-3, 3)
+    bent.fine(0.9, 1e-3, 3)
     np.testing.assert_allclose(
         bent.deviation, dense(0.9, pairs, prior, np.zeros(N), 0.0), atol=0.02 * np.abs(bent.deviation).max()
     )
@@ -84,12 +89,12 @@ def test_a_sheet_goes_up_to_the_plane_and_its_landmarks_hold_it_back_in_part() -
     off = np.full(N, 0.1 / SCALE)  # one round: from the sheet as it is
     robust = 1.0 / (1.0 + (off / max(12 * sigma, 3 * off[0])) ** 2) ** 2
     mass = np.maximum(bent.mass, 0.0)
-    bent.local(0.9, sigma, 1)
+    bent.fine(0.9, sigma, 1)
     expected = dense(0.9, pairs, PRIOR, mass / mass.sum() * robust / sigma**2, 0.1)
     np.testing.assert_allclose(bent.deviation, expected, atol=0.02 * np.abs(expected).max())
 
 
-@pytest.mark.parametrize("stage", ["whole", "local"])
+@pytest.mark.parametrize("stage", ["coarse", "fine"])
 def test_a_sheet_that_nothing_holds_back_reaches_the_plane(stage: str) -> None:
     bent = bend(0.1, pairs_of(CORNERS, sheet()[CORNERS] + [0.0, 0.0, 0.1]))
     done = getattr(bent, stage)(0.9, 1e-3, 3)

@@ -8,8 +8,8 @@ import trimesh
 
 from composer.demo.character import character
 from composer.demo.neutral import build_neutral
-from composer.fitting.nonrigid import Skin
 from composer.fitting.parts import place_parts
+from composer.fitting.skin import Skin
 from composer.fitting.zones import free_zones
 from composer.head.head import Head
 
@@ -43,7 +43,7 @@ def test_a_lip_that_lies_further_back_pushes_the_teeth_back(keeper: Head) -> Non
     assert through(keeper, at, free) > 0
     placed, notes = place_parts(keeper, at, free=free)
     assert through(keeper, placed, free) == 0
-    assert "back so that none stands through the skin" in notes[0]
+    assert "mm back behind the skin" in notes[0]
 
 
 def test_teeth_that_stand_through_nothing_stay(keeper: Head) -> None:

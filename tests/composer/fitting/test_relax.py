@@ -8,7 +8,9 @@ import pytest
 from composer.bench.cube_sphere import cube_sphere
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
-from composer.fitting.relax import _away_from_edge, _patches, _Shape, heal, relax
+from composer.fitting.open_folds import _away_from_edge, _patches, heal
+from composer.fitting.reference_shape import ReferenceShape
+from composer.fitting.relax import relax
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from tests.small_heads import grid, random_rotation
@@ -24,12 +26,12 @@ def test_a_similar_copy_of_the_reference_wants_to_stay(size: float) -> None:
     reference = sheet()
     points = size * reference @ random_rotation(np.random.default_rng(4)).T + [5.0, -3.0, 2.0]
     moving = np.arange(10, 30)
-    shape = _Shape(Surface(grid(7, 7), reference), moving, np.full(len(moving), 0.6))
-    np.testing.assert_allclose(shape.wanted(points), points[moving], atol=1e-9 * size)
+    shape = ReferenceShape(Surface(grid(7, 7), reference), moving, np.full(len(moving), 0.6))
+    np.testing.assert_allclose(shape.step(points), points[moving], atol=1e-9 * size)
 
 
 def test_an_edge_weighs_the_same_from_both_ends() -> None:
-    shape = _Shape(Surface(grid(4, 4), sheet(4)), np.arange(16), np.ones(16))
+    shape = ReferenceShape(Surface(grid(4, 4), sheet(4)), np.arange(16), np.ones(16))
     half = len(shape.weight) // 2
     np.testing.assert_allclose(shape.weight[:half], shape.weight[half:], rtol=1e-15)
     at = {(a, b): w for a, b, w in zip(shape.a.tolist(), shape.b.tolist(), shape.weight.tolist(), strict=True)}
@@ -39,11 +41,11 @@ def test_an_edge_weighs_the_same_from_both_ends() -> None:
 def test_one_vertex_goes_between_its_place_and_its_neighbourhood_s_as_the_weights_say() -> None:
     # The middle of a flat cross is lifted by 1: its four edges (weight w each) want it at 0, `stay` holds it at 1.
     reference = sheet(3) * [1.0, 1.0, 0.0]
-    shape = _Shape(Surface(grid(3, 3), reference), np.array([4]), np.array([1e9]))
+    shape = ReferenceShape(Surface(grid(3, 3), reference), np.array([4]), np.array([1e9]))
     lifted = reference + np.where(np.arange(9)[:, None] == 4, [0.0, 0.0, 1.0], 0.0)
-    np.testing.assert_allclose(shape.wanted(lifted), lifted[[4]], atol=1e-6)
-    free = _Shape(Surface(grid(3, 3), reference), np.array([4]), np.array([1e-9]))
-    assert abs(free.wanted(lifted)[0, 2]) < 0.5
+    np.testing.assert_allclose(shape.step(lifted), lifted[[4]], atol=1e-6)
+    free = ReferenceShape(Surface(grid(3, 3), reference), np.array([4]), np.array([1e-9]))
+    assert abs(free.step(lifted)[0, 2]) < 0.5
 
 
 def test_what_lies_beyond_reach_of_the_sculpt_stays() -> None:

@@ -70,7 +70,7 @@ def test_only_eyes_are_refused() -> None:
 
 
 def test_nothing_usable_is_refused() -> None:
-    with pytest.raises(MoueError, match="no face that can be used"):
+    with pytest.raises(MoueError, match="no usable face"):
         clean_sculpt(np.zeros((3, 3)), Polygons(np.array([3]), np.array([0, 1, 2]), 3))
     with pytest.raises(MoueError, match="no faces"):
         clean_sculpt(np.zeros((3, 3)), Polygons(np.array([], int), np.array([], int), 3))

@@ -12,10 +12,10 @@ from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.fit_state import FitOptions
 from composer.fitting.loops import Loops
-from composer.fitting.nonrigid import Skin
-from composer.fitting.relax import mend
+from composer.fitting.open_folds import open_folds
 from composer.fitting.sculpt import clean_sculpt
 from composer.fitting.sealed import close_seam, find_seams, sealed_seams, seam_zone
+from composer.fitting.skin import Skin
 from composer.fitting.zones import free_zones
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
@@ -127,8 +127,8 @@ def test_mending_ends_without_bad_faces_and_leaves_the_rest(keeper) -> None:  # 
     spot = np.linalg.norm(own - own[skin.rank[keeper.landmarks.points["alare_left"]]], axis=1) < 12.0
     spoilt = own + spot[:, None] * lot.normal(0.0, 6.0, own.shape)
     assert loops.bad(spoilt).sum() > 10
-    mended, changed = mend(skin.polygons, spoilt, loops, own, width_mm=12.0)
-    assert not loops.bad(mended).any()
-    assert (mended[~changed] == spoilt[~changed]).all() and changed.sum() < 0.2 * len(own)
+    opened, changed = open_folds(skin.polygons, spoilt, loops, own, width_mm=12.0)
+    assert not loops.bad(opened).any()
+    assert (opened[~changed] == spoilt[~changed]).all() and changed.sum() < 0.2 * len(own)
     everywhere = lot.normal(0.0, 100.0, own.shape)
-    assert not loops.bad(mend(skin.polygons, everywhere, loops, own, width_mm=12.0)[0]).any()
+    assert not loops.bad(open_folds(skin.polygons, everywhere, loops, own, width_mm=12.0)[0]).any()

@@ -12,9 +12,9 @@ from composer.errors import MoueError
 from composer.fitting.align import landmark_pairs
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fit_state import FitOptions, FitState
-from composer.fitting.nonrigid import Skin
 from composer.fitting.parts import _beside
 from composer.fitting.sealed import Seam, _along, _one_sheet, _pieces, _touches, close_seam, find_seams, seam_zone
+from composer.fitting.skin import Skin
 from composer.fitting.stages import clean, project_levels
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks

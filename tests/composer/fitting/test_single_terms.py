@@ -9,9 +9,11 @@ from composer.bench.cube_sphere import cube_sphere
 from composer.fitting.align import Pairs
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
-from composer.fitting.nonrigid import Skin, _Marks, fit
+from composer.fitting.mark_pulls import MarkPulls
+from composer.fitting.nonrigid import fit
 from composer.fitting.project import settle
 from composer.fitting.relax import relax
+from composer.fitting.skin import Skin
 from composer.geometry.surface import Surface
 from composer.head.head import Head
 
@@ -30,7 +32,7 @@ def test_a_place_of_a_curve_slides_along_it_and_nowhere_else() -> None:
     line = np.array([[-300.0, 0, 0], [0.0, 0, 0], [300.0, 0, 0]])
     none = np.zeros((0, 3))
     pairs = Pairs((), none, none, np.zeros(0, np.int64), {"rim": (head.neutral[ids], line, ids)})
-    marks = _Marks.of(Skin.of(head), pairs, head.neutral)
+    marks = MarkPulls.of(Skin.of(head), pairs, head.neutral)
     places = head.neutral.copy()
     places[1] = [40.0, 3.0, -4.0]
 

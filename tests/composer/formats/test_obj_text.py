@@ -96,7 +96,7 @@ def test_stale_normals_are_made_again_and_others_keep_their_line(tmp_path: Path)
     expected = np.cross(target[1] - target[0], target[4] - target[0])
     said = np.array([float(word) for word in new[10].split()[1:4]])
     assert np.allclose(said, expected / np.linalg.norm(expected), atol=1e-5)
-    assert notes == ("1 normals were made again from the moved polygons.",)
+    assert notes == ("1 normals were computed from the moved polygons.",)
 
 
 def test_material_files_are_named_from_the_new_folder(tmp_path: Path) -> None:

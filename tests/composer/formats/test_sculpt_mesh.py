@@ -89,7 +89,7 @@ def test_triangle_strips_are_triangles(tmp_path: Path) -> None:
         ("empty.stl", "solid a\nendsolid a\n", "holds no"),
         ("broken.off", "OFF\n3 1 0\n0 0 0\n1 x 0\n0 1 0\n3 0 1 2\n", "cannot be read as OFF"),
         ("far.off", "OFF\n3 1 0\n0 0 0\n1 0 0\n0 1 0\n3 0 1 9\n", "cannot be read as OFF|not one of"),
-        ("nan.off", "OFF\n3 1 0\n0 0 nan\n1 0 0\n0 1 0\n3 0 1 2\n", "no number"),
+        ("nan.off", "OFF\n3 1 0\n0 0 nan\n1 0 0\n0 1 0\n3 0 1 2\n", "not a number"),
         ("cut.glb", "glTF\x02", "cannot be read as GLB"),
         ("cut.stl", "not an STL at all", "cut short"),
         ("points.obj", "v 0 0 0\nv 1 0 0\nv 0 1 0\n", "no faces"),

@@ -264,7 +264,7 @@ def test_a_report_stands_alone_and_puts_the_worst_first(studio):
     clean = Checked("clean", head.neutral, [Finding("lids.skipped", "note", "not looked at")])
     page = html_report(studio, [clean, mild, bad], title="T")
     assert page.index("<h2>bad") < page.index("<h2>mild &lt;b&gt;") < page.index("Nothing found")
-    assert "a &amp; b" in page.lower() and "1.50 mm" in page and "Not looked at" in page
+    assert "a &amp; b" in page.lower() and "1.50 mm" in page and "Notes" in page
     assert page.count("data:image/png;base64,") == 4  # each pose and each finding
     assert "http" not in page and "<script" not in page
     assert all(f'href="#f{i}"' in page and f'id="f{i}"' in page for i in range(2))

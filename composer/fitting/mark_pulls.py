@@ -1,0 +1,83 @@
+"""How landmarks pull on the skin while it bends: points towards their places, curves square to their lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from composer.fitting.align import Pairs
+from composer.fitting.closest import ClosestSurface
+from composer.fitting.curves import on_polyline
+from composer.fitting.skin import Skin
+
+Rows = NDArray[np.float64]
+Blocks = NDArray[np.float64]
+
+LANDMARK = 3e-4
+"""Standard deviation of a landmark point, as a share of the head's diagonal: some 0.1 mm on a head. The smaller, the
+harder points hold (chosen on the tuning seeds of the fit's bench, see DEVELOPERS.md)."""
+CURVE = 6e-4
+"""The same of a place of a curve, across the curve: twice a point's (our choice)."""
+
+
+@dataclass(frozen=True, eq=False)
+class MarkPulls:
+    """The landmarks of one fit. `at` (k, s) is sparse and gives the place of each on the cage of s vertices: `points`
+    (p, 3) are the targets of the first p, and `lines` the rows of each curve with the polyline along which they slide.
+    """
+
+    at: sp.csr_matrix
+    points: Rows
+    lines: tuple[tuple[slice, Rows], ...]
+
+    @classmethod
+    def of(cls, skin: Skin, pairs: Pairs, neutral: Rows) -> MarkPulls:
+        """From `pairs` whose head side lies on `neutral` (n, 3)."""
+        cage = ClosestSurface(neutral[skin.vertices], skin.polygons.triangles)
+        rows, columns, weights = [], [], []
+        count = 0
+
+        def add(vertices: NDArray, positions: Rows) -> None:
+            nonlocal count
+            known = (vertices >= 0) & (skin.rank[np.maximum(vertices, 0)] >= 0)
+            closest = cage.nearby(positions)
+            for i, vertex in enumerate(vertices):
+                if known[i]:
+                    rows.append([count])
+                    columns.append([skin.rank[vertex]])
+                    weights.append([1.0])
+                else:
+                    rows.append([count] * 3)
+                    columns.append(list(cage.triangles[closest.triangle[i]]))
+                    weights.append(list(closest.bary[i]))
+                count += 1
+
+        add(pairs.vertices, pairs.head)
+        lines = []
+        for head_line, sculpt_line, ids in pairs.curves.values():
+            start = count
+            add(ids, head_line)
+            lines.append((slice(start, count), sculpt_line))
+        flat = [np.concatenate([np.asarray(v, dtype=float) for v in part]) for part in (weights, rows, columns)]
+        at = sp.csr_matrix((flat[0], (flat[1].astype(int), flat[2].astype(int))), shape=(count, len(skin.vertices)))
+        return cls(at, pairs.sculpt, tuple(lines))
+
+    def pulls(self, positions: Rows) -> tuple[Rows, Blocks, Rows]:
+        """Targets (k, 3), projectors (k, 3, 3) and weights (k,) for the skin at `positions` (s, 3).
+
+        The projector of a point is the identity. That of a place of a curve drops the direction of the line, except at
+        its ends.
+        """
+        now = self.at @ positions
+        target = np.empty_like(now)
+        block = np.tile(np.eye(3), (len(now), 1, 1))
+        weight = np.full(len(now), 1.0 / LANDMARK**2)
+        target[: len(self.points)] = self.points
+        for rows, line in self.lines:
+            target[rows], along = on_polyline(now[rows], line)
+            block[rows] -= along[:, :, None] * along[:, None, :]
+            weight[rows] = 1.0 / CURVE**2
+        return target, block, weight

@@ -1,0 +1,79 @@
+"""Vertices moved so that their neighbourhoods look as they do on a reference, turned and scaled as a whole.
+
+As similar as possible: Sorkine and Alexa 2007, "As-rigid-as-possible surface modeling", with a scale for each vertex.
+The best turn and scale of each neighbourhood (the local step) give the positions by one sparse solve (the global step),
+with a factor that is made once.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from composer.fitting.loops import Loops
+from composer.geometry.polygons import Polygons
+from composer.geometry.rigid import nearest_rotation
+from composer.geometry.surface import Surface, factorise
+
+Rows = NDArray[np.float64]
+
+
+class ReferenceShape:
+    """The edges of a reference, and the factor of the global step over the vertices that move."""
+
+    def __init__(self, surface: Surface, moving: NDArray, stay: NDArray) -> None:
+        """`surface` (n vertices) is the reference, `moving` (m,) the vertices that move, and `stay` (m,) above 0 how
+        much each is held to its present position, beside the shape of its neighbourhood (weight 1)."""
+        n = surface.n_vertices
+        edges = surface.polygons.edges.astype(np.int64)
+        self.a = np.concatenate([edges[:, 0], edges[:, 1]])
+        self.b = np.concatenate([edges[:, 1], edges[:, 0]])
+        self.rest = surface.positions[self.a] - surface.positions[self.b]
+        self.moving, self.stay = moving, stay
+        ones = np.ones(len(self.a))
+        self._sum = sp.csr_matrix((ones, (self.a, np.arange(len(self.a)))), shape=(n, len(self.a)))
+        degree = np.maximum(surface.polygons.valence, 1).astype(np.float64)
+        self.weight = 0.5 / degree[self.a] + 0.5 / degree[self.b]
+        self.square = self._sum @ (self.rest**2).sum(1)
+        graph = sp.csr_matrix((self.weight, (self.a, self.b)), shape=(n, n))
+        stiff = (sp.diags(np.asarray(graph.sum(axis=1)).ravel()) - graph).tocsr()[moving]
+        self._rows = stiff
+        self._factor = factorise(stiff[:, moving] + sp.diags(stay))
+
+    def step(self, points: Rows) -> Rows:
+        """(m, 3) the positions of the moving vertices after one local and one global step from `points` (n, 3)."""
+        now = points[self.a] - points[self.b]
+        spread = np.stack([self._sum @ (now * self.rest[:, [i]]) for i in range(3)], axis=2)
+        rotation, values = nearest_rotation(spread)
+        scale = values.sum(1) / np.maximum(self.square, 1e-300)
+        turn = scale[:, None, None] * rotation
+        both = 0.5 * (turn[self.a] + turn[self.b])
+        right = self._sum @ (self.weight[:, None] * np.einsum("nij,nj->ni", both, self.rest))
+        fixed = points.copy()
+        fixed[self.moving] = 0.0
+        right = right[self.moving] - self._rows @ fixed + self.stay[:, None] * points[self.moving]
+        return self._factor.solve(np.asfortranarray(right))
+
+
+def shaped(
+    polygons: Polygons, points: Rows, loops: Loops, reference: Rows, moving: NDArray, stay: float, rounds: int
+) -> Rows:
+    """`points` (n, 3) with the vertices `moving` (m,) in the shape of their neighbourhoods on `reference` (n, 3).
+
+    `stay` is as in `ReferenceShape`, one number for all; `rounds` is how often the two steps are taken.
+    """
+    flags = np.zeros(len(points), dtype=bool)
+    flags[moving] = True
+    around = np.flatnonzero(loops.grown(flags, 1))
+    rank = np.full(len(points), -1, dtype=np.int64)
+    rank[around] = np.arange(len(around))
+    inside = np.logical_and.reduceat(rank[polygons.indices] >= 0, polygons.starts[:-1])
+    part = Polygons(polygons.counts[inside], rank[polygons.indices[inside[polygons.corner_face]]], len(around))
+    shape = ReferenceShape(Surface(part, reference[around]), rank[moving], np.full(len(moving), stay))
+    local = np.array(points[around])
+    for _ in range(rounds):
+        local[rank[moving]] = shape.step(local)
+    result = np.array(points)
+    result[moving] = local[rank[moving]]
+    return result
