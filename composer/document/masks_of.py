@@ -1,4 +1,4 @@
-"""The raw mask of a region, made from what the document says it comes from."""
+"""The raw mask of a region, made from its source in the document."""
 
 from __future__ import annotations
 
@@ -24,8 +24,10 @@ from masks.from_displacement import MovingRegions, from_displacement
 from masks.mask import checked_values
 
 Floats = NDArray[np.float64]
+
+
 def whole_source(region: Region) -> dict[str, Any]:
-    """A region's source with what its name says where the source does not: which preset, which moving region."""
+    """A region's source with its default filled in: the region's name as the preset or the moving region."""
     source = SOURCES.get(str(region.source.get("from")))
     named_by = source.named_by if source is not None else ""
     return {named_by: region.name, **region.source} if named_by else dict(region.source)
@@ -41,10 +43,10 @@ class _Made:
 
 
 class MaskSources:
-    """Raw masks (n,) for the regions of one project on one head; presets and moving regions are laid once.
+    """Raw masks (n,) for the regions of one project on one head; presets and moving regions are computed once.
 
-    With `before`, the sources of an earlier state of the same document on the same library, whatever did not
-    change is taken over, the very arrays of it.
+    `before` holds the sources of an earlier state of the same document on the same library; unchanged arrays are
+    reused.
     """
 
     def __init__(self, project: Project, head: Head, before: MaskSources | None = None) -> None:
@@ -80,13 +82,13 @@ class MaskSources:
 
     @cached_property
     def _library_shapes(self) -> list[Shape]:
-        """The head's shapes without those that the document keeps: a kept pose never moves a region."""
+        """The head's shapes without those kept in the document: a kept pose never changes a region."""
         kept = {name for name, said in self.project.shapes.items() if "delta" in said}
         return [shape for shape in self.head.shapes if shape.name not in kept]
 
     @property
     def notes(self) -> list[str]:
-        """Sentences on what was left out of the regions that the document has."""
+        """Sentences on what is missing from the document's regions."""
         used = [whole_source(region).get("preset", "") for region in self.project.regions]
         presets = {self._preset_of[name] for name in used if name in self._preset_of}
         left_out = [f"Left out: {why}." for name in sorted(presets) for why in self._left_out.get(name, {}).values()]
@@ -94,7 +96,7 @@ class MaskSources:
                            if r.name in self._unplaced and r.source["from"] == "image"]  # fmt: skip
 
     def of(self, region: Region) -> Floats:
-        """The raw mask (n,) of a region, read-only. Raises MoueError naming the region for what cannot be used."""
+        """The raw mask (n,) of a region, read-only. Raises MoueError, with the region's name, for a faulty source."""
         source, stored = whole_source(region), self.stored(region)
         for made in self._made:
             if made.stored is stored and made.source == source:
@@ -104,7 +106,7 @@ class MaskSources:
         return mask
 
     def stored(self, region: Region) -> NDArray | None:
-        """The array that the document itself holds for a region's mask, where it does."""
+        """The array that the document stores for a region's mask, or None."""
         return self.project.stored.get(str(region.source.get("file")))
 
     def _new(self, region: Region) -> Floats:
@@ -119,7 +121,7 @@ class MaskSources:
             raise MoueError(f"region {region.name!r}: {what}", self.project.path, hint=error.hint) from None
 
     def laid(self, region: str) -> tuple[dict[str, Floats], str]:
-        """The masks of the first preset that makes a region of this name, and the region's name in it."""
+        """The masks of the first preset that has a region of this name, and the region's name in it."""
         preset, name = region_preset(region)
         self._preset_of[name] = preset.name
         if preset.name not in self._laid:
@@ -145,12 +147,12 @@ class MaskSources:
         return self._moving[key]
 
     def unplaced(self, region: Region, vertices: int) -> None:
-        """Take note of so many vertices that have no place on a region's picture."""
+        """Record the number of vertices without a place on a region's picture."""
         if vertices:
             self._unplaced[region.name] = f"Region {region.name!r}: {vertices} vertices have no place on the picture."
 
     def beside(self, said: Values) -> Path:
-        """The file that a source names, beside the document. Raises MoueError where it names none."""
+        """The file that a source names, relative to the document. Raises MoueError where it names none."""
         place = said.text("file")
         if place is None:
             raise said.error("names no file", 'add file = "..."')
