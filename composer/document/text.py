@@ -136,7 +136,7 @@ def _says_the_same(read: Project, project: Project) -> bool:
 
 
 def _same_frame(one: Project, other: Project) -> bool:
-    """Whether two projects agree outside their named tables: in head, levels, unit, neutral, topology and correctives."""
+    """Whether two projects agree outside their named tables: head, levels, unit, neutral, topology and correctives."""
     one_folders, other_folders = (
         {0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other)
     )
