@@ -17,8 +17,10 @@ from composer.geometry.surface import Floats
 from masks.soften import smoothstep
 
 CAP = 0.9
-"""The most that half a ramp may be, in widths (root of the area) of the smaller region beside it: wider, nothing of a
-region would be its own. With 0.5 faces turned over on the real library in recipes that 0.9 bears."""
+"""The largest half ramp, as a fraction of the width (square root of the area) of the smaller region beside it. A wider
+ramp would leave no place where a region has the weight 1. Chosen on the real library: with 0.5 some recipes flip faces,
+with 0.9 they do not.
+"""
 BINS = 28
 """The number of bins for the profile of motion across a border, over the whole reach. A design choice, no source."""
 NEAR = 0.12

@@ -89,7 +89,9 @@ def from_landmarks(
     weights = _shared(scores, [region.preset.ramp_mm * frame.scale for region in grown], n)
     weights = _kept_off_other_lip(surface, marks, hollows, grown, weights, frame.scale, notes)
     masks = _finished(surface, preset, grown, weights, hollows, frame, on_skin)
-    return LandmarkRegions({name: masks[name] for name in preset.names if name in masks}, left_out, tuple(notes))
+    return LandmarkRegions(
+        {name: masks[name] for name in preset.names if name in masks}, left_out, tuple(notes)
+    )
 
 
 def _to_grow(preset: RegionSet) -> list[_Region]:

@@ -29,7 +29,6 @@ STILL, LEAST_STILL = 0.05, 0.15
 """Skin is still in a shape if it moves by at most STILL times the largest movement. If less than LEAST_STILL of the
 area is still, the head motion is uncertain. Chosen by eye; a shape of one action unit leaves half of the skin still.
 """
-
 NOTICED = 1e-4
 """A shape that moves no skin by more than this fraction of the surface's diagonal is not used for head motion. A design
 choice, no source.
@@ -38,10 +37,10 @@ choice, no source.
 
 @dataclass(frozen=True, eq=False)
 class MotionAmounts:
-    """`told` (s, n), mm: how far each shape moves each vertex, 0 off the skin, less the head's own motion and the
-    noise; `energy` (n,), mm^4: the squares summed over the shapes times the area, before the noise was taken off;
-    `still` s x (n, 3) mm, the displacements less the head's own motion, the very arrays given where it kept still;
-    `uncertain` (s,) bool: shapes in which hardly any skin keeps still.
+    """`told` (s, n) mm: how far each shape moves each vertex without head motion and noise, 0 off the skin; `energy`
+    (n,) mm^4: the squares with noise, summed over the shapes, times the area; `still` s x (n, 3) mm: the displacements
+    without head motion, the given arrays where there is none; `uncertain` (s,) bool: shapes in which hardly any skin is
+    still.
     """
 
     told: Floats

@@ -18,10 +18,11 @@ from composer.geometry.vectors import cross
 STEP = 1.25
 """The factor by which a border with a flipped face is widened in one step. A design choice, no source."""
 MOST_STEPS = 6
-"""Widenings at most: 1.25^6 is 3.8 times the motion's own falloff."""
+"""The most widenings: 1.25^6 is 3.8 times the motion's own falloff. A design choice, no source."""
 BORNE = 0.6
-"""Of a ramp's width: what shapes may move the skin by across it, and no face turns. A smoothstep's steepest slope is
-1.5 of a whole step, so 0.9 of what turns a face that does nothing itself."""
+"""No face flips if shapes move the skin across a ramp by at most this fraction of its width. The steepest slope of a
+smoothstep is 1.5 over its width, so this is 0.9 of what flips a face that the shape itself does not deform.
+"""
 ON_BORDER = 0.02
 """A region belongs to the border at a face if its mask is above this at one of its vertices. A design choice, no
 source.

@@ -50,10 +50,10 @@ def carry_library(
 ) -> Head:  # fmt: skip
     """Carry a bare library to the fitted head and write it to `folder`, with its own file names and landmarks.
 
-    `fitted` is a head of the same topology; where it is an OBJ, targets are its text with other vertices. In the
-    fitted head's unit. `met`, where given, is filled with how lips and lids close in each shape.
-    Returns the carried head. Raises MoueError as `HeadCarrier`, where something stands at
-    `folder` that is not an earlier carry or was changed since, and where it cannot be written; nothing is left then.
+    `fitted` is a head of the same topology. If it was read from an OBJ, targets are that text with other vertices. All
+    are in the fitted head's unit. `met`, if given, is filled with how lips and lids close in each shape. Returns the
+    carried head. Raises MoueError as `HeadCarrier`, where `folder` holds anything but an unchanged earlier carry, and
+    where it cannot be written; nothing is written then.
     """
     _check_names(head)
     carrier = HeadCarrier(head, fitted, way, ways, contact)

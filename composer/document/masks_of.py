@@ -136,11 +136,11 @@ class MaskSources:
         return laid.get(name, "its landmarks are missing")
 
     def take_moving(self, count: int, found: MovingRegions) -> None:
-        """What moves together in at most `count` regions of this head's library, where it has been found already."""
+        """Take regions, at most `count`, that are already found from this library's displacement."""
         self._moving[count, 1.0, None] = found
 
     def moving(self, count: int, softness: float = 1.0, ramp_mm: float | None = None) -> MovingRegions:
-        """What moves together in at most `count` regions of this head's library, found once; see `moving_regions`."""
+        """The regions, at most `count`, found from this library's displacement as in `moving_regions`; computed once."""
         key = count, softness, ramp_mm
         if key not in self._moving:
             self._moving[key] = moving_regions(self.head, count, self._library_shapes, softness, ramp_mm)
@@ -162,9 +162,9 @@ class MaskSources:
 def moving_regions(
     head: Head, count: int, shapes: Sequence[Shape] | None = None, softness: float = 1.0, ramp_mm: float | None = None
 ) -> MovingRegions:
-    """What moves together in a head's library (or in `shapes` of it), at most `count` regions, in pairs where the
-    two sides of the head are alike. `softness` times the motion's own falloff is how wide each border is, or all are
-    `ramp_mm` from full to none. Raises MoueError where nothing moves.
+    """Regions that move together in a head's library (or in `shapes` of it), at most `count`, in mirrored pairs where
+    the head is symmetric. Each border is `softness` times as wide as the motion's own falloff, or with `ramp_mm` all
+    are that wide from 1 to 0. Raises MoueError where nothing moves.
     """
     try:
         deltas = [shape.delta for shape in (head.shapes if shapes is None else shapes)]

@@ -28,20 +28,20 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 MOVING_REGIONS = 16
-"""How many regions are looked for in what moves together, unless said."""
+"""The default number of regions to find from displacement. A design choice, no source."""
 SOFTNESS = 0.1, 10.0
-"""Between these, `softness` widens the borders of regions from displacement; 1 is the motion's own falloff."""
+"""The range of `softness`, the width of borders of regions from displacement; 1 is the motion's own falloff."""
 UNCERTAIN_TOLD = 5
-"""Shapes that a note names; more are counted."""
+"""A note lists this many shapes and counts the others."""
 Laid = tuple[dict[str, dict[str, Any]], list[str]]
 """The source of each region by its name, and notes on regions that were left out."""
 
 
 @dataclass(frozen=True)
 class Laying:
-    """What may be said when the regions of a whole head are laid: the preset from landmarks, how many are looked for
-    in what moves together, how wide the borders of groups are in mm, what moves together where it is known, and what
-    widens its borders."""
+    """Options for making the regions of a whole head: the `preset` for landmarks, the `count` of regions to find from
+    displacement, the width `ramp_mm` of the borders of groups, regions already `found` from displacement, and the
+    `softness` of their borders."""
 
     preset: str = "face"
     count: int = MOVING_REGIONS

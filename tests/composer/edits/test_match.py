@@ -137,7 +137,10 @@ def test_a_target_that_no_weights_reach_says_how_little() -> None:
 
 @pytest.mark.parametrize(
     ("target", "words"),
-    [(np.zeros((4, 3)), "4 vertices, the head 63"), (np.full((N, 3), np.nan), "63 vertices with positions that are not finite")],
+    [
+        (np.zeros((4, 3)), "4 vertices, the head 63"),
+        (np.full((N, 3), np.nan), "63 vertices with positions that are not finite"),
+    ],
 )
 def test_a_target_that_is_none_is_refused(target: NDArray, words: str) -> None:
     with pytest.raises(MoueError, match=words):
