@@ -140,7 +140,7 @@ class MaskSources:
         self._moving[count, 1.0, None] = found
 
     def moving(self, count: int, softness: float = 1.0, ramp_mm: float | None = None) -> MovingRegions:
-        """The regions, at most `count`, found from this library's displacement as in `moving_regions`; computed once."""
+        """The regions, at most `count`, found from displacement as in `moving_regions`; they are computed once."""
         key = count, softness, ramp_mm
         if key not in self._moving:
             self._moving[key] = moving_regions(self.head, count, self._library_shapes, softness, ramp_mm)
