@@ -1,4 +1,4 @@
 """Weights on a surface: distances, ramps, regions and how they share a face.
 
-Only numpy and scipy are needed here. Nothing in this package knows heads, files or screens.
+The package needs only numpy, scipy and `composer.geometry`. It knows no heads, files or screens.
 """

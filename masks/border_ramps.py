@@ -1,9 +1,9 @@
-"""Regions made soft, every border with a ramp of its own: as wide as the motion itself takes to fall off across it.
+"""Soft borders of regions; each border has its own ramp, as wide as the falloff of the motion across it.
 
-Away from a border a shape's motion goes from the level of one side to that of the other; over how many millimetres,
-is its range divided by its steepest slope. A mask that changes over the same width adds no crease that the shape has
-not. Where two regions meet, each has smoothstep(1/2 + (away_b - away_a) / (2 R)), where R is half of the border's
-ramp and away the distance along the surface; of more than two the least counts, and they are scaled to sum to one.
+Across a border a shape's motion goes from the level of one side to that of the other. The width of this falloff is its
+range divided by its steepest slope. A mask that changes over the same width adds no crease of its own.
+Where two regions meet, each has smoothstep(1/2 + (away_b - away_a) / (2 R)), where R is half of the border's ramp and
+away the distance along the surface. Of more than two the smallest counts, and they are scaled to sum to one.
 """
 
 from __future__ import annotations
@@ -17,23 +17,25 @@ from composer.geometry.surface import Floats
 from masks.soften import smoothstep
 
 CAP = 0.9
-"""The most that half a ramp may be, in widths (root of the area) of the smaller region beside it: wider, nothing of a
-region would be its own. With 0.5 faces turned over on the real library in recipes that 0.9 bears."""
+"""The largest half ramp, as a fraction of the width (square root of the area) of the smaller region beside it. A wider
+ramp would leave no place where a region has the weight 1. Chosen on the real library: with 0.5 some recipes flip faces,
+with 0.9 they do not.
+"""
 BINS = 28
-"""Steps in which the motion across a border is told, over all that lies within reach."""
+"""The number of bins for the profile of motion across a border, over the whole reach. A design choice, no source."""
 NEAR = 0.12
-"""Of the face's width: the steepest slope is looked for this near to the border."""
+"""The steepest slope is searched within this fraction of the face's width of the border. A design choice, no source."""
 TELLING = 4
-"""Shapes that differ most across a border, by whose falloff its ramp is set: their median."""
+"""The ramp is the median falloff of this many shapes that differ most across the border. A design choice, no source."""
 FEWEST = 12
-"""Vertices beside a border, at least, for its motion to be told."""
+"""The least number of vertices beside a border for measuring its motion. A design choice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
 class Territories:
-    """The vertices of k regions, each (j,); `away` (k, n) the distance from each in mm, cut at `reach`; `owner` (n,)
-    the region of each vertex, -1 for none; `mirror` (k,) the region that is each one's mirror image, `partner` (n,)
-    the vertex, None where the sides are not known.
+    """The `vertices` (j,) of each of k regions; `away` (k, n) the distance from each in mm, at most `reach`; `owner`
+    (n,) the region of each vertex, -1 for none; `mirror` (k,) the mirror image of each region, and `partner` (n,) that
+    of each vertex, None for an asymmetric mesh.
     """
 
     vertices: list[NDArray[np.int64]]
@@ -47,7 +49,7 @@ class Territories:
 def half_ramps(
     ground: Territories, amounts: Floats, mass: Floats, floor_mm: float, width_mm: float, softness: float = 1.0
 ) -> Floats:
-    """(k, k) half the ramp between each two regions in mm, alike on both sides; 0 where they do not meet.
+    """(k, k) half the ramp between each two regions in mm, symmetric between the sides; 0 where they do not meet.
 
     `amounts` (s, n) mm, `mass` (n,) mm^2, `softness` times the motion's own falloff; never below `floor_mm`.
     """
@@ -65,7 +67,7 @@ def half_ramps(
 
 
 def widest(ground: Territories, mass: Floats, floor_mm: float) -> Floats:
-    """(k, k) the most that half the ramp between two regions may be in mm; never below `floor_mm`."""
+    """(k, k) the largest half ramp allowed between two regions in mm; never below `floor_mm`."""
     widths = np.sqrt([mass[vertices].sum() for vertices in ground.vertices])
     return np.maximum(floor_mm, np.minimum(CAP * np.minimum(widths[:, None], widths), ground.reach))
 
@@ -73,7 +75,7 @@ def widest(ground: Territories, mass: Floats, floor_mm: float) -> Floats:
 def _falloff(
     ground: Territories, a: int, b: int, amounts: Floats, mass: Floats, size: Floats, width_mm: float
 ) -> float | None:
-    """Over how many mm the motion goes from one side's level to the other's; None where two regions do not meet."""
+    """The width in mm of the falloff of motion across a border; None where two regions do not meet."""
     away_a, away_b = ground.away[a], ground.away[b]
     beside = (ground.owner == a) | (ground.owner == b)
     beside &= np.maximum(away_a, away_b) < 0.99 * ground.reach
@@ -102,15 +104,15 @@ def _falloff(
 
 
 def softened(ground: Territories, half: Floats, floor_mm: float) -> Floats:
-    """(k, n) weights with ramps of half-widths `half` (k, k), `floor_mm` where that is 0: in sum 1 on all regions,
-    fading to 0 over as much beyond.
+    """(k, n) weights with ramps of half-widths `half` (k, k), or `floor_mm` where that is 0. They sum to 1 on all
+    regions and fade to 0 beyond them over the same width.
     """
     k = len(ground.vertices)
     if floor_mm <= 0 and not half.any():
         return (ground.owner == np.arange(k)[:, None]).astype(np.float64)
     weights = np.ones(ground.away.shape)
     beyond = np.min(ground.away, axis=0)
-    own = np.array([np.median(row[row > 0]) if (row > 0).any() else floor_mm for row in half])
+    fade_mm = np.array([np.median(row[row > 0]) if (row > 0).any() else floor_mm for row in half])
     for a in range(k):
         for b in range(k):
             if a != b:
@@ -119,5 +121,5 @@ def softened(ground: Territories, half: Floats, floor_mm: float) -> Floats:
                 np.minimum(weights[a], smoothstep(0.5 + inward), out=weights[a])
     total = weights.sum(axis=0)
     weights /= np.where(total > 1e-9, total, 1.0)
-    weights *= smoothstep(1.0 - beyond[None] / own[:, None])
+    weights *= smoothstep(1.0 - beyond[None] / fade_mm[:, None])
     return 0.5 * (weights + weights[ground.mirror][:, ground.partner]) if ground.partner is not None else weights

@@ -1,6 +1,6 @@
-"""The true ring of a brush: the places of the surface that lie at its radius.
+"""The exact ring of a brush: the points of the surface at its radius.
 
-A ring may be smaller than a triangle, so for it the triangles are cut finer. Between corners that lie d_i from the
+A ring may be smaller than a triangle, so triangles are subdivided for it. Between corners at distances d_i from the
 centre the distance follows from the identity |sum w_i p_i|^2 = sum w_i |p_i|^2 - sum_{i<j} w_i w_j |p_i - p_j|^2
 (weights summing to one; Leibniz), which is exact wherever the surface between centre and triangle can be unrolled.
 """
@@ -16,19 +16,19 @@ from composer.geometry.geodesic import checked_vertices
 from composer.geometry.surface import Floats
 from masks.paint import Painter
 
-SIDES = 6  # no piece of a ring is longer than about its radius over this
+SIDES = 6
+"""Segments of a ring are at most about the radius divided by this. It is for display only."""
 FINEST = 24
+"""The most parts into which a triangle's sides are cut; it limits time only."""
 
 
-def ring(
-    painter: Painter, corners: ArrayLike, bary: ArrayLike, radius_mm: float, side: int | None = None
-) -> Crossings:
+def ring(painter: Painter, corners: ArrayLike, bary: ArrayLike, radius_mm: float, side: int | None = None) -> Crossings:
     """The rim of a dab of this radius: where the distance along the surface from the point of the polygon `corners`
-    (c,) with weights `bary` (c,) is `radius_mm`. As the dab itself it ends at barriers, keeps to its `side` (None:
-    the centre's) and does not turn round a fold.
+    (c,) with weights `bary` (c,) is `radius_mm`. Like the dab itself it ends at barriers, stays on its `side` (None:
+    the centre's) and does not pass a fold.
 
     Returns a (k,), b (k, 2) and t (k, 2): the points (1 - t0 - t1) P[a] + t0 P[b0] + t1 P[b1], two rows a
-    segment; rows whose segments have no length are left out. Raises MoueError where the corners are not vertices,
+    segment; segments without length are left out. Raises MoueError where the corners are not vertices,
     the weights do not fit them or the radius is not above zero.
     """
     surface = painter.surface
@@ -45,9 +45,9 @@ def ring(
     beside = np.ones(surface.n_vertices, dtype=bool)
     if stay:
         beside = (painter.sides == 0) | (painter.sides == stay)
-        own = np.zeros(surface.n_vertices, dtype=bool)
-        own[painter.barriers.curves[(stay - 1) // 2]] = True
-        beside &= ~painter.barriers.blocked | own
+        on_line = np.zeros(surface.n_vertices, dtype=bool)
+        on_line[painter.barriers.curves[(stay - 1) // 2]] = True
+        beside &= ~painter.barriers.blocked | on_line
     distance = _distances(painter, corner, weight @ surface.positions[corner], radius_mm, (facing > 0) & beside)
     reached = np.isfinite(distance)
     triangles = surface.triangles[reached[surface.triangles].any(axis=1)].astype(np.int64)
@@ -59,10 +59,8 @@ def _unit(vector: Floats) -> Floats:
     return vector / max(float(np.linalg.norm(vector)), 1e-12)
 
 
-def _distances(
-    painter: Painter, corner: Indices, centre: Floats, radius: float, allowed: NDArray[np.bool_]
-) -> Floats:
-    """(n,) distance in mm from the centre, known a little further than the radius, inf elsewhere."""
+def _distances(painter: Painter, corner: Indices, centre: Floats, radius: float, allowed: NDArray[np.bool_]) -> Floats:
+    """(n,) distance in mm from the centre up to a little more than the radius, inf beyond."""
     surface = painter.surface
     beyond = 1.5 * max(surface.mean_edge_mm, float(np.linalg.norm(surface.positions[corner] - centre, axis=1).max()))
     reached, far = painter.barriers.marching.from_point(corner, centre, radius + beyond, lambda v: allowed[v])
@@ -74,20 +72,20 @@ def _distances(
 def _extend(
     positions: Floats, triangles: Indices, distance: Floats, turned: NDArray[np.bool_], blocked: NDArray[np.bool_]
 ) -> None:
-    """Give vertices just beyond a fold a distance by way of their neighbours, so that the ring ends at the fold
-    itself and not at the last vertex before it.
+    """Extend distances to vertices just beyond a fold from their neighbours, so that the ring ends at the fold and not
+    at the last vertex before it.
     """
     known = np.where(blocked, np.inf, distance)
     for i in range(3):
         for j in ((i + 1) % 3, (i + 2) % 3):
-            here, there = triangles[:, i], triangles[:, j]
-            step = known[there] + np.linalg.norm(positions[here] - positions[there], axis=1)
-            wanted = turned[here] & np.isfinite(step)
-            np.minimum.at(distance, here[wanted], step[wanted])
+            vertex, neighbour = triangles[:, i], triangles[:, j]
+            step = known[neighbour] + np.linalg.norm(positions[vertex] - positions[neighbour], axis=1)
+            wanted = turned[vertex] & np.isfinite(step)
+            np.minimum.at(distance, vertex[wanted], step[wanted])
 
 
 def _ring_of(positions: Floats, triangles: Indices, distance: Floats, facing: Floats, radius: float) -> Crossings:
-    """The line on which the distance is the radius, or the surface turns away if that comes first."""
+    """The line on which the distance is the radius, or on which the surface turns away if that is nearer."""
     points = positions[triangles]
     square = np.stack([((points[:, i] - points[:, j]) ** 2).sum(axis=1) for i, j in ((0, 1), (1, 2), (2, 0))], axis=1)
     longest = float(np.sqrt(square.max(initial=0.0)))
@@ -99,7 +97,7 @@ def _ring_of(positions: Floats, triangles: Indices, distance: Floats, facing: Fl
     far = np.where(known, corner_d, 0.0) ** 2 @ lattice.T - square @ pairs
     over = np.sqrt(np.maximum(far, 0.0)) - radius
     over = np.maximum(over / radius, -facing[triangles] @ lattice.T)
-    over = np.round(over, 9)  # so that two triangles agree on which side of the ring a point of their edge lies
+    over = np.round(over, 9)  # so that two triangles agree on the side of a point on their edge
     over[(~known).astype(np.float64) @ lattice.T > 0.0] = np.inf
     count = len(lattice)
     finer = (np.arange(len(triangles))[:, None, None] * count + small[None]).reshape(-1, 3)
@@ -110,7 +108,8 @@ def _ring_of(positions: Floats, triangles: Indices, distance: Floats, facing: Fl
 
 
 def _lattice(cuts: int) -> tuple[Floats, Indices]:
-    """Weights (p, 3) of the points that cut a triangle's sides into so many parts, and the small triangles (q, 3)."""
+    """Barycentric weights (p, 3) of the points that cut a triangle's sides into `cuts` parts, and the small triangles
+    (q, 3)."""
     place: dict[tuple[int, int], int] = {}
     for i in range(cuts + 1):
         for j in range(cuts + 1 - i):

@@ -1,4 +1,4 @@
-"""Masks out of masks: inverse, mirror image, and halves that sum to the whole. Values are (n,) in [0, 1]."""
+"""Operations on masks: the inverse, and two sides that sum to the mask. Values are (n,) in [0, 1]."""
 
 from __future__ import annotations
 
@@ -12,26 +12,15 @@ from masks.soften import smoothstep
 
 
 def invert(a: ArrayLike) -> Floats:
-    """(n,) 1 - a. Twice gives the mask back within one rounding. Raises MoueError on values outside [0, 1]."""
+    """(n,) 1 - a. Applied twice it gives the mask back within rounding. Raises MoueError for values outside [0, 1]."""
     return 1.0 - checked_values(a)
 
 
-def mirror(a: ArrayLike, partner: ArrayLike) -> Floats:
-    """(n,) the mask of the other side: at each vertex the value of its `partner` (n,), a permutation of the
-    vertices. Raises MoueError where `partner` is not one.
-    """
-    weights = checked_values(a)
-    pi = np.asarray(partner)
-    if pi.shape != weights.shape or pi.dtype.kind not in "iu" or not np.array_equal(np.sort(pi), np.arange(len(pi))):
-        raise MoueError(f"the mirror map is not a permutation of the mask's {len(weights)} vertices")
-    return weights[pi]
-
-
 def split_sides(a: ArrayLike, side_mm: ArrayLike, ramp_mm: float) -> tuple[Floats, Floats]:
-    """A mask (n,) as its left and right half, two masks (n,) that sum to it exactly.
+    """The left and the right side of a mask (n,), two masks (n,) that sum to it exactly.
 
     `side_mm` (n,) is the signed distance from the midline, positive on the subject's left; across `ramp_mm`,
-    centred on the midline, the share goes over by smoothstep (0: at once, the midline itself in equal parts).
+    centred on the midline, the share changes by smoothstep (0: a step, with equal parts on the midline itself).
     Raises MoueError where lengths differ, the ramp is negative, or a distance is not a number.
     """
     weights = checked_values(a)

@@ -1,4 +1,4 @@
-"""Crumbs of a parting: small connected pieces that go to a neighbour, by likeness of motion or by the border shared."""
+"""Crumbs: small connected pieces of a label, which join the neighbour of most similar motion or longest border."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ if TYPE_CHECKING:
     from masks.moving_places import MovingPlaces
 
 CRUMB = 0.12
-"""A piece of a label smaller than this share of it goes to its neighbours."""
+"""A piece smaller than this fraction of its label's area is a crumb. A design choice, no source."""
 
 
 def crumbs_by_border(moving: MovingPlaces, labels: NDArray[np.int64], least_mm2: float) -> NDArray[np.int64]:
-    """Labels (m,) in which every connected piece under `least_mm2` has gone to the neighbour with the longest border,
-    the smallest first; one that touches nothing stays. Across a mirror's midline a piece counts twice.
+    """Labels (m,) in which every connected piece under `least_mm2` has joined the neighbour with the longest border,
+    smallest first; a piece without neighbours stays. A piece on the midline of a mirrored mesh counts twice.
     """
     graph = moving.graph.tocoo()
     labels = labels.copy()
@@ -40,8 +40,8 @@ def crumbs_by_border(moving: MovingPlaces, labels: NDArray[np.int64], least_mm2:
 
 
 def crumbs_by_likeness(moving: MovingPlaces, labels: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Labels (m,) numbered from 0, every one in one piece: large pieces become labels of their own, and crumbs go, the
-    largest first, to the piece that they touch and that moves most as they do, or lies nearest where they touch none.
+    """Labels (m,) numbered from 0, each in one piece. Large pieces become labels of their own. Crumbs, largest first,
+    join the adjacent piece with the most similar motion, or the nearest piece if none is adjacent.
     """
     piece, area, centres = _pieces(moving, labels)
     count = len(area)
@@ -73,7 +73,7 @@ def crumbs_by_likeness(moving: MovingPlaces, labels: NDArray[np.int64]) -> NDArr
 
 
 def _pieces(moving: MovingPlaces, labels: NDArray[np.int64]) -> tuple[NDArray, NDArray, NDArray]:
-    """The connected piece of one label that each place is in (m,), and of each its area in mm^2 and its centre."""
+    """The connected piece of each place (m,), and the area in mm^2 and the centre of each piece."""
     graph = moving.graph.tocoo()
     same = labels[graph.row] == labels[graph.col]
     inside = sp.csr_matrix((graph.data[same], (graph.row[same], graph.col[same])), shape=graph.shape)

@@ -1,4 +1,4 @@
-"""How large a face is and where its midline runs, from whatever landmarks there are."""
+"""The size of a face and its midline, from the available landmarks."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ memory; between the ears and nose to chin: common practice, no source.
 @dataclass(frozen=True, eq=False)
 class FaceFrame:
     """`scale` is the face's size over that of the preset; the midline plane passes through `origin` (3,), and
-    `left` (3,) is the unit vector to the subject's left. `words` say what was gone by.
+    `left` (3,) is the unit vector to the subject's left. `words` name the evidence for the size.
     """
 
     scale: float
@@ -45,11 +45,11 @@ class FaceFrame:
 
 
 def face_frame(surface: Surface, points: Points, interpupillary_mm: float) -> FaceFrame:
-    """The frame of the face with these landmark positions (3,) in mm; see FaceFrame.
+    """The frame of the face with these landmark positions (3,) in mm.
 
-    Size: the distance between the middles of both eyes, otherwise the first pair of SIZES that is there, otherwise
-    the mesh's diagonal (a head with its neck taken as 390 mm). Midline: the pairs of landmarks, otherwise the x axis
-    through the mesh's middle.
+    Size: from the distance between the centres of both eyes, otherwise the first pair of SIZES available, otherwise
+    the mesh's diagonal (390 mm for a head with its neck; common practice, no source). Midline: from pairs of
+    landmarks, otherwise the x axis through the mesh's centre.
     """
     size, by = _interpupillary(surface, points)
     left, origin = _midline(surface, points)

@@ -1,5 +1,5 @@
-"""The insides of a face: the bag of the mouth and the sockets of the eyes, where no region grows on its own, and
-which vertices are the one lip and which the other.
+"""The insides of a face, that is the mouth bag and the eye sockets, where no region grows by itself, and the division
+of the lips into upper and lower.
 """
 
 from __future__ import annotations
@@ -34,14 +34,14 @@ class Hollows:
     depth_mm: Floats
 
     def filled(self, values: Floats, fade_mm: float) -> Floats:
-        """(n,) mask values (n,) carried on from the rims into the hollows, fading to 0 within `fade_mm`."""
+        """(n,) mask values (n,) extended from the rims into the hollows, fading to 0 within `fade_mm`."""
         fading = smoothstep(1.0 - self.depth_mm / fade_mm) if fade_mm > 0 else (self.depth_mm <= 0).astype(float)
         return np.where(self.inside, values[self.source] * fading, values)
 
 
 def find_hollows(surface: Surface, curves: Mapping[str, NDArray[np.int64]], notes: list[str]) -> Hollows:
-    """The hollows behind the closed curves of HOLLOWS that are there (vertex lists); `notes` gains a sentence for
-    each curve that parts nothing.
+    """The hollows behind the curves of HOLLOWS in `curves` (closed lists of vertices); a sentence is added to `notes`
+    for each curve that encloses nothing.
     """
     n = surface.n_vertices
     rims, inside = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
@@ -58,18 +58,14 @@ def find_hollows(surface: Surface, curves: Mapping[str, NDArray[np.int64]], note
     if inside.any():
         shut = ~inside & ~rims
         graph = Marching(surface, shut).graph
-        far, _, nearest = dijkstra(
-            graph, indices=np.flatnonzero(rims), min_only=True, return_predecessors=True
-        )
+        far, _, nearest = dijkstra(graph, indices=np.flatnonzero(rims), min_only=True, return_predecessors=True)
         deep = inside & np.isfinite(far)
         source[deep], depth[deep] = nearest[deep], far[deep]
         depth[inside & ~deep] = np.inf
     return Hollows(rims, inside, source, depth)
 
 
-def part_lips(
-    surface: Surface, curves: Mapping[str, NDArray[np.int64]], hollows: Hollows
-) -> dict[str, Flags] | None:
+def part_lips(surface: Surface, curves: Mapping[str, NDArray[np.int64]], hollows: Hollows) -> dict[str, Flags] | None:
     """(n,) flags of the vertices of the "upper" and of the "lower" lip: within the borders of the red of the lips,
     and nearer along the surface to its own line of contact than to the other's, the inner side of the lips up to
     the mouth's bag taken with them. The corners, which both lips share, are in neither. None where one of LIP_CURVES

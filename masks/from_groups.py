@@ -14,7 +14,7 @@ from masks.soften import reramp
 def from_faces(surface: Surface, faces: ArrayLike, ramp_mm: float = 0.0) -> Floats:
     """(n,) a mask that is 1 on the polygons `faces` (indices (k,)) with a ramp of `ramp_mm` centred on their border.
 
-    With no ramp every vertex of the polygons is 1. Raises MoueError on a polygon that is not there or none.
+    With no ramp every vertex of the polygons is 1. Raises MoueError for an unknown polygon or an empty list.
     """
     chosen = np.unique(np.asarray(faces, dtype=np.int64))
     if len(chosen) == 0:
@@ -33,9 +33,9 @@ def from_faces(surface: Surface, faces: ArrayLike, ramp_mm: float = 0.0) -> Floa
 
 
 def from_vertices(surface: Surface, vertices: ArrayLike, ramp_mm: float = 0.0) -> Floats:
-    """(n,) a mask that is 1 on `vertices` (k,) and 0 elsewhere, its edge made a ramp of `ramp_mm`.
+    """(n,) a mask that is 1 on `vertices` (k,) and 0 elsewhere, with a ramp of `ramp_mm` at its edge.
 
-    Raises MoueError on a vertex that is not there or none at all.
+    Raises MoueError for an unknown vertex or an empty list.
     """
     chosen = checked_vertices(vertices, surface.n_vertices, "region")
     values = np.zeros(surface.n_vertices)
@@ -44,7 +44,7 @@ def from_vertices(surface: Surface, vertices: ArrayLike, ramp_mm: float = 0.0) -
 
 
 def from_component(surface: Surface, number: int) -> Floats:
-    """(n,) 1 on one connected piece of the mesh, counted from 0. Raises MoueError where there is no such piece."""
+    """(n,) 1 on one connected piece of the mesh, counted from 0. Raises MoueError for an unknown piece."""
     pieces = surface.polygons.components
     last = int(pieces.max()) if len(pieces) else -1
     if not 0 <= number <= last:

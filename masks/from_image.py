@@ -1,4 +1,4 @@
-"""Masks from pictures in texture coordinates, and back: arrays in, arrays out; no file is read here."""
+"""Masks from pictures in texture coordinates. Pictures are arrays; no file is read here."""
 
 from __future__ import annotations
 

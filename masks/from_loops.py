@@ -1,4 +1,4 @@
-"""Masks from closed loops of vertices: everything on one side, with a soft edge."""
+"""Masks from closed loops of vertices: one side of the loop, with a soft edge."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ def closed(loop: ArrayLike) -> NDArray[np.int64]:
 
 
 def enclosed(surface: Surface, loop: ArrayLike, inside: int | None = None) -> NDArray[np.bool_]:
-    """(n,) the vertices within a closed loop of vertices, the loop itself left out.
+    """(n,) whether a vertex is inside a closed loop of vertices; the loop itself is not.
 
-    `inside` is a vertex on the side wanted; without it the side with the smaller area is taken. Gaps in the loop
-    are bridged along edges. Raises MoueError where the loop does not part its piece of the mesh in two, or
-    `inside` lies on it or on another piece.
+    `inside` is a vertex on the wanted side; by default the side with the smaller area is taken. Gaps in the loop are
+    closed along edges. Raises MoueError where the loop does not divide its piece of the mesh in two, or `inside` is on
+    the loop or on another piece.
     """
     ring = edge_path(surface, closed(loop))
     on = np.zeros(surface.n_vertices, dtype=bool)
@@ -53,7 +53,7 @@ def enclosed(surface: Surface, loop: ArrayLike, inside: int | None = None) -> ND
 
 def from_loop(surface: Surface, loop: ArrayLike, inside: int | None = None, ramp_mm: float = 0.0) -> Floats:
     """(n,) a mask that is 1 within a closed loop (k,) of vertices and 1/2 on it, with a ramp of `ramp_mm` centred on
-    it; with no ramp the loop itself is inside. See `enclosed` for `inside` and for what is refused.
+    it; with no ramp the loop itself is inside. `inside` and errors are as in `enclosed`.
     """
     values = enclosed(surface, loop, inside).astype(np.float64)
     ring = edge_path(surface, closed(loop))

@@ -1,12 +1,12 @@
-"""Sparse localised components of how much places move: a few fields that add up, each of them in one place.
+"""Sparse localised components of amounts of motion: a few fields that sum to them, each in one place.
 
-Neumann et al. 2013, "Sparse localized deformation components", take displacements apart into components whose
-support is kept small and near a centre by a sparsity that grows with the distance from it. Here it is the *amount*
-of motion that is taken apart, which is never negative, so the components are those of Lee and Seung 1999, "Learning
+Neumann et al. 2013, "Sparse localized deformation components", decompose displacements into components. A sparsity that
+grows with the distance from a centre keeps their support small. Here the *amount* of motion is decomposed, which is
+never negative, so the components are those of Lee and Seung 1999, "Learning
 the parts of objects by non-negative matrix factorization", by their multiplicative updates, with Neumann's local
 sparsity in the denominator (Hoyer 2002, "Non-negative sparse coding"). Two lids that close against each other are
-then one component, and nothing depends on which way a shape moves or is turned. Centres come one by one, each where
-most is left unexplained; nothing is drawn at random.
+then one component, and nothing depends on the direction of motion or the orientation. Centres are added one by one,
+each where the unexplained rest is largest; nothing is random.
 """
 
 from __future__ import annotations
@@ -20,18 +20,21 @@ from scipy.sparse.csgraph import dijkstra
 from composer.geometry.surface import Floats
 
 ROUNDS = 80
+"""Rounds of multiplicative updates. A design choice, no source."""
 SPARSITY = 0.1
-"""The toll on a place beyond a component's reach, where amounts of motion are at most 1."""
+"""The penalty on a place beyond a component's reach, for amounts of motion of at most 1. A design choice, no source."""
 ENOUGH = 1e-3
-"""Centres are sought no more where less than this share of what there is is left unexplained."""
+"""No further centre is added once less than this fraction of the squared motion is unexplained. A design choice, no
+source.
+"""
 TIE = 1e-7
-"""Places whose amounts differ by less than this share are one as strong as the other."""
+"""Places whose amounts differ by less than this fraction count as equal: rounding."""
 
 
 @dataclass(frozen=True, eq=False)
 class Components:
-    """`profiles` (f, k), unit columns: how much each component goes along with each feature; `fields` (k, m): how
-    strong it is at each place; `centres` (k,) the places they were begun from, strongest first.
+    """`profiles` (f, k) with unit columns: the strength of each component in each feature; `fields` (k, m): its
+    strength at each place; `centres` (k,) the places from which they were started, strongest first.
     """
 
     profiles: Floats
@@ -44,23 +47,24 @@ def localised_components(
 ) -> Components:
     """At most `count` components of `features` (f, m) >= 0, amounts of motion at m places.
 
-    `mass` (m,) is the area of each place; `graph` (m, m) lengths in mm between neighbours: a component is
-    free within half of `reach_mm` of its centre, pays in full beyond one and a half. `positions` (m, 3) settle ties.
+    `mass` (m,) is the area of each place in mm^2; `graph` (m, m) holds lengths in mm between neighbours. The penalty
+    is 0 within half of `reach_mm` of a component's centre and full beyond one and a half. `positions` (m, 3) break
+    ties.
     """
-    left = features.copy()
-    whole = float(np.einsum("ij,ij,j->", left, left, mass))
+    unexplained = features.copy()
+    total = float(np.einsum("ij,ij,j->", unexplained, unexplained, mass))
     centres: list[int] = []
     profiles, far = [], []
     while len(centres) < count:
-        square = np.einsum("ij,ij->j", left, left)
-        if float(square @ mass) <= ENOUGH * whole:
+        square = np.einsum("ij,ij->j", unexplained, unexplained)
+        if float(square @ mass) <= ENOUGH * total:
             break
         centre = strongest_place(square, positions)
         distance = dijkstra(graph, indices=centre, limit=1.5 * reach_mm)
-        profile = left[:, centre] / np.sqrt(square[centre])
-        along = profile @ left
-        left -= np.outer(profile, along * np.clip(2.0 - 2.0 * distance / reach_mm, 0.0, 1.0))
-        np.maximum(left, 0.0, out=left)
+        profile = unexplained[:, centre] / np.sqrt(square[centre])
+        along = profile @ unexplained
+        unexplained -= np.outer(profile, along * np.clip(2.0 - 2.0 * distance / reach_mm, 0.0, 1.0))
+        np.maximum(unexplained, 0.0, out=unexplained)
         centres.append(centre)
         profiles.append(profile)
         far.append(distance)
@@ -78,7 +82,7 @@ def localised_components(
 
 
 def strongest_place(strength: Floats, positions: Floats) -> int:
-    """Where `strength` (m,) is greatest; of places that tie, the first by `positions` (m, 3), however numbered."""
+    """The place of the greatest `strength` (m,); of equal places the first by `positions` (m, 3), for any numbering."""
     tied = np.flatnonzero(strength >= (1.0 - TIE) * float(strength.max()))
     if len(tied) == 1:
         return int(tied[0])

@@ -1,7 +1,7 @@
-"""How far each shape of a library moves each place of the skin: the head's own motion out, the scanner's noise told.
+"""How far each shape of a library moves each place of the skin, without head motion and scanner noise.
 
-Scans are never quite still. The rigid motion on which most of the skin agrees is taken out of every shape
-(`composer.geometry.common_motion`); where hardly any skin agrees on one, that is said, for then it is a guess.
+Scans contain head motion. The rigid motion shared by most of the skin is removed from every shape
+(`composer.geometry.common_motion`). Where hardly any skin shares one, the shape is marked as uncertain.
 """
 
 from __future__ import annotations
@@ -18,24 +18,29 @@ from composer.geometry.common_motion import without_head_motion
 from composer.geometry.surface import Floats, Surface
 
 QUIET, NOISE = 0.1, 4.0
-"""What the quietest tenth of the skin does in a shape is noise, and so is four times as much anywhere (set by eye)."""
+"""The movement of the quietest tenth of the skin in a shape is noise, and so is up to four times as much anywhere.
+Chosen by eye.
+"""
 ROUGH = 3.0
-"""Noise moves neighbours apart, motion moves them alike: noise is at most this many times the median difference
-between a vertex and the mean of its neighbours. Of normal noise that difference is 1.2 times the standard deviation."""
+"""Noise moves neighbours apart, motion moves them together. So noise is at most this many times the median difference
+between a vertex and the mean of its neighbours, which is 1.2 standard deviations for normal noise. Chosen by eye.
+"""
 STILL, LEAST_STILL = 0.05, 0.15
-"""Skin is still in a shape where it moves by at most a twentieth of the most that any skin does. Where less than this
-share of the area is still, the head's own motion is uncertain (set by eye; a shape of one unit leaves half)."""
-
+"""Skin is still in a shape if it moves by at most STILL times the largest movement. If less than LEAST_STILL of the
+area is still, the head motion is uncertain. Chosen by eye; a shape of one action unit leaves half of the skin still.
+"""
 NOTICED = 1e-4
-"""Of the surface's diagonal: a shape that moves no skin by more says nothing about the head's motion."""
+"""A shape that moves no skin by more than this fraction of the surface's diagonal is not used for head motion. A design
+choice, no source.
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class MotionAmounts:
-    """`told` (s, n), mm: how far each shape moves each vertex, 0 off the skin, less the head's own motion and the
-    noise; `energy` (n,), mm^4: the squares summed over the shapes times the area, before the noise was taken off;
-    `still` s x (n, 3) mm, the displacements less the head's own motion, the very arrays given where it kept still;
-    `uncertain` (s,) bool: shapes in which hardly any skin keeps still.
+    """`told` (s, n) mm: how far each shape moves each vertex without head motion and noise, 0 off the skin; `energy`
+    (n,) mm^4: the squares with noise, summed over the shapes, times the area; `still` s x (n, 3) mm: the displacements
+    without head motion, the given arrays where there is none; `uncertain` (s,) bool: shapes in which hardly any skin is
+    still.
     """
 
     told: Floats
@@ -49,7 +54,7 @@ def motion_amounts(
 ) -> MotionAmounts:  # fmt: skip
     """The amounts of motion of `deltas`, s arrays (n, 3) in mm, on the skin (n,).
 
-    Raises MoueError where there is no shape, or one does not fit the mesh or holds what is not a number.
+    Raises MoueError where there is no shape, or one does not fit the mesh or is not finite.
     """
     if len(deltas) == 0:
         raise MoueError("the library has no shape to look at")
@@ -65,7 +70,7 @@ def motion_amounts(
         if moved.shape != (n, 3):
             raise MoueError(f"shape {i} has {moved.shape} numbers, the mesh {n} vertices")
         if not np.isfinite(moved).all():
-            raise MoueError(f"shape {i} moves a vertex by what is not a number")
+            raise MoueError(f"shape {i} has a displacement that is not a number")
         if not on_skin.any():
             continue
         still = without_head_motion(surface.positions, mass, moved)
@@ -87,7 +92,7 @@ def _around(surface: Surface, on_skin: NDArray[np.bool_]) -> sp.csr_matrix:
 
 
 def _noise(still: Floats, amount: Floats, around: sp.csr_matrix, on_skin: NDArray[np.bool_]) -> float:
-    """What a scanner's noise may move a vertex by in this shape, mm."""
+    """The largest movement of a vertex in mm that counts as scanner noise in this shape."""
     quiet = float(np.quantile(amount[on_skin], QUIET))
     if quiet == 0.0:
         return 0.0

@@ -1,9 +1,9 @@
-"""A brush on the surface: dabs that follow it, strokes that can be replayed.
+"""A brush on the surface: dabs that follow it, and strokes that can be replayed.
 
-A dab reaches as far as its radius *along the surface*, ends at barriers, stays on the side of a line on which the
-stroke began, and does not turn round a fold: vertices that face away from the dab's own normal take nothing. A
-stroke keeps, for each vertex, the strongest dab that fell on it, and blends once from the mask it began with; so
-neither the spacing of the dabs nor their order changes what comes out, and a replay gives the same mask.
+A dab reaches its radius *along the surface*, ends at barriers, stays on the side of a barrier on which the stroke
+started, and does not pass a fold: vertices that face away from the dab's normal get nothing. For each vertex a stroke
+keeps the strongest dab and blends once from the mask at its start. So the spacing and order of dabs do not change the
+result, and a replay gives the same mask.
 """
 
 from __future__ import annotations
@@ -27,14 +27,17 @@ from masks.soften import smoothstep
 Kind = Literal["paint", "erase", "soften"]
 KINDS: tuple[Kind, ...] = ("paint", "erase", "soften")
 FACING = 0.3
-"""Cosine between a vertex's normal and the dab's at which the vertex takes the whole dab; at 0 it takes nothing."""
+"""The cosine between a vertex's normal and the dab's from which the vertex gets the full dab; at 0 it gets nothing. A
+design choice, no source.
+"""
 SMOOTHING_PASSES = 8
+"""Passes of averaging with neighbours for the soften brush. A design choice, no source."""
 
 
 @dataclass(frozen=True)
 class Brush:
     """`radius_mm` along the surface; `strength` in [0, 1] at the centre; `hardness` in [0, 1), the share of the
-    radius that takes the whole strength, smoothstep from there to nothing at the radius.
+    radius with the full strength; from there it falls by smoothstep to 0 at the radius.
     """
 
     radius_mm: float
@@ -55,8 +58,8 @@ class Brush:
 
 
 class Painter:
-    """Where dabs fall on one surface with its barriers. Tables are made once; a pose has a painter of its own, and
-    writes the same masks.
+    """Computes the footprint of dabs on one surface with its barriers. Tables are computed once. A pose has its own
+    painter, which writes the same masks.
     """
 
     def __init__(self, surface: Surface, barriers: Barriers | None = None) -> None:
@@ -71,16 +74,16 @@ class Painter:
 
     @property
     def sides(self) -> NDArray[np.int32]:
-        """(n,) sides of the barriers, measured on the surface they were given on (the neutral, for a pose)."""
+        """(n,) sides of the barriers, measured on the barriers' own surface (the neutral, for a pose)."""
         return (self._sides or self.barriers).sides
 
     def prepare(self) -> None:
-        """Make every table now, so that the first dab is as quick as the others."""
+        """Compute all tables now, so that the first dab is as fast as the others."""
         marching = self.barriers.marching
         _ = marching.tree, marching.graph, marching.updates, self.sides, self.surface.vertex_normals
 
     def side_at(self, corners: ArrayLike, bary: ArrayLike) -> int:
-        """The side of a point of a polygon: that of its heaviest corner that is on one, 0 where none is."""
+        """The side of a point of a polygon: that of its corner with the largest weight that has one, else 0."""
         corner, weight = np.asarray(corners, dtype=np.int64), np.asarray(bary, dtype=np.float64)
         for index in np.argsort(-weight, kind="stable"):
             if self.sides[corner[index]]:
@@ -92,7 +95,7 @@ class Painter:
     def footprint(
         self, corners: ArrayLike, bary: ArrayLike, brush: Brush, side: int | None = None
     ) -> tuple[Indices, Floats]:
-        """Where one dab falls: vertices (k,) and weights (k,) in [0, strength].
+        """The footprint of one dab: vertices (k,) and weights (k,) in [0, strength].
 
         Its centre is the point of the polygon corners `corners` (c,) with weights `bary` (c,) that sum to 1.
         `side` is the side to stay on (0: any; None: the side of the centre). Raises MoueError where the corners
@@ -154,11 +157,11 @@ class Painter:
 
 
 class Stroke:
-    """One stroke over a mask, from press to release. `values` is the mask as it now stands."""
+    """One stroke over a mask, from press to release. `values` (n,) is the current mask."""
 
     def __init__(self, painter: Painter, values: ArrayLike, brush: Brush, kind: Kind = "paint") -> None:
-        """`values` (n,) is the mask the stroke begins with; it is not changed. Raises MoueError where it does not
-        fit the surface or the kind is unknown.
+        """`values` (n,) is the mask at the start; it is not changed. Raises MoueError where it does not fit the surface
+        or the kind is unknown.
         """
         if kind not in KINDS:
             raise MoueError(f"a brush can {', '.join(KINDS)}; it cannot {kind}")
@@ -177,13 +180,13 @@ class Stroke:
         return np.full(len(self.before), 1.0 if self.kind == "paint" else 0.0)
 
     def dab(self, corners: ArrayLike, bary: ArrayLike, brush: Brush | None = None) -> Indices:
-        """Let the brush (another one for this dab, where pressure changes it) fall on a point; returns the vertices
-        (k,) whose value it changed. The stroke stays on the side of a barrier on which it first came.
+        """Apply the brush (or another one for this dab, for pressure) at a point. Returns the vertices (k,) with a new
+        value. The stroke stays on the side of the first barrier that it meets.
         """
         if self.side == 0:
             self.side = self.painter.side_at(corners, bary)
-        here = self.painter.side_at(corners, bary)
-        if self.side and here not in (0, self.side):
+        dab_side = self.painter.side_at(corners, bary)
+        if self.side and dab_side not in (0, self.side):
             return np.empty(0, dtype=np.int64)
         vertices, amount = self.painter.footprint(corners, bary, brush or self.brush, self.side)
         more = amount > self.cover[vertices]

@@ -1,8 +1,8 @@
-"""How regions share a face: raw masks stay as painted, effective masks are what remains after locks and sharing.
+"""How regions share a face: raw masks stay as painted, effective masks are the result of locks and sharing.
 
 In a set, let L be the sum of the locked masks (scaled to 1 where it is above) and U the sum of the others. An
-unlocked region keeps e = a min(1, (1 - L) / U), and 0 where U = 0. A set of one region is an overlay: it shares
-with nobody and keeps its mask as it is. What no region of the set `face` takes is the remainder.
+unlocked region keeps e = a min(1, (1 - L) / U), and 0 where U = 0. A set of one region is an overlay: it
+shares with no region and keeps its mask. The remainder is 1 minus the sum of the set `face`.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from composer.geometry.surface import Floats
 from masks.mask import checked_values
 
 FACE = "face"
-"""The set that regions belong to unless said otherwise, and whose remainder is `remainder`."""
+"""The default set of regions, and the one whose remainder is `remainder`."""
 
 
 def share(raw: ArrayLike, locked: Sequence[bool] | None = None) -> Floats:
     """Effective masks (r, n) of one set from its raw masks (r, n) and one flag `locked` a region.
 
-    Their sum is at most 1 everywhere, up to rounding. Raises MoueError on values outside [0, 1] or flags that do
+    Their sum is at most 1 everywhere, up to rounding. Raises MoueError for values outside [0, 1] or flags that do
     not fit.
 
     >>> share([[1.0, 0.75, 0.25], [0.0, 0.75, 0.5]]).tolist()
@@ -75,7 +75,7 @@ def effective_masks(
 
 
 def remainder(effective: ArrayLike, sets: Sequence[str] | None = None, n_vertices: int | None = None) -> Floats:
-    """(n,) what no region of the set `face` takes: 1 minus the sum of its effective masks (r, n).
+    """(n,) the remainder of the set `face`: 1 minus the sum of its effective masks (r, n).
 
     `n_vertices` is needed where there is no region at all. Raises MoueError where set names do not fit.
     """

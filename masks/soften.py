@@ -1,4 +1,4 @@
-"""Edges of masks: ramps by distance from the line where a mask passes 1/2.
+"""Edges of masks: ramps by distance from the line where a mask is 1/2.
 
 All lengths are millimetres along the surface.
 """
@@ -31,8 +31,8 @@ def ramp(inward_mm: ArrayLike, ramp_mm: float) -> Floats:
 
 
 def border_points(surface: Surface, values: ArrayLike, level: float = 0.5) -> tuple[NDArray[np.int64], Floats]:
-    """Where a mask (n,) crosses `level`: the vertices (k,) beside it and how far each is from it, mm (k,). On each
-    edge that is crossed the crossing is found by linear interpolation. None: both are empty.
+    """The vertices (k,) beside the line where a mask (n,) crosses `level`, and their distances from it in mm (k,). The
+    crossing of an edge is found by linear interpolation. Both are empty where there is no crossing.
     """
     weights = checked_values(values, surface.n_vertices)
     a, b = surface.polygons.edges.T
@@ -50,8 +50,8 @@ def border_points(surface: Surface, values: ArrayLike, level: float = 0.5) -> tu
 def inward_distance(
     surface: Surface, values: ArrayLike, marching: Marching | None = None, limit_mm: float = np.inf
 ) -> Floats:
-    """(n,) signed distance in mm from the mask's line of 1/2, positive inside, cut at `limit_mm`. A mask that never
-    crosses 1/2 is all inside or all outside: +-inf.
+    """(n,) signed distance in mm from the mask's line of 1/2, positive inside, at most `limit_mm`. A mask that never
+    crosses 1/2 gives +-inf everywhere.
     """
     weights = checked_values(values, surface.n_vertices)
     vertices, away = border_points(surface, weights)

@@ -1,8 +1,8 @@
-"""Ramps widened until no shape, cut out by one region, turns a face over that the whole shape leaves as it was.
+"""Widening ramps until no shape, masked by one region, flips a face that the full shape does not flip.
 
-A mask's slope adds to what a shape does itself: where a pucker draws a face together to half, a ramp that alone would
-bear twice the motion turns it over. So every shape is cut by every region, and the borders on which a face turns are
-made wider, step by step. A face is turned where its vector area (Newell) points away from that at rest.
+The slope of a mask adds to the deformation by the shape: where a pucker compresses a face to half, a ramp that is safe
+by itself up to twice the motion flips it. So every shape is masked by every region, and borders on which a face flips
+are widened step by step. A face is flipped if its vector area (Newell) points away from that at rest.
 """
 
 from __future__ import annotations
@@ -16,18 +16,21 @@ from composer.geometry.surface import Floats, Surface
 from composer.geometry.vectors import cross
 
 STEP = 1.25
-"""A border on which a face turns becomes this much wider at a time."""
+"""The factor by which a border with a flipped face is widened in one step. A design choice, no source."""
 MOST_STEPS = 6
-"""Widenings at most: 1.25^6 is 3.8 times the motion's own falloff."""
+"""The most widenings: 1.25^6 is 3.8 times the motion's own falloff. A design choice, no source."""
 BORNE = 0.6
-"""Of a ramp's width: what shapes may move the skin by across it, and no face turns. A smoothstep's steepest slope is
-1.5 of a whole step, so 0.9 of what turns a face that does nothing itself."""
+"""No face flips if shapes move the skin across a ramp by at most this fraction of its width. The steepest slope of a
+smoothstep is 1.5 over its width, so this is 0.9 of what flips a face that the shape itself does not deform.
+"""
 ON_BORDER = 0.02
-"""A mask that is more than this somewhere on a face has part in the border there."""
+"""A region belongs to the border at a face if its mask is above this at one of its vertices. A design choice, no
+source.
+"""
 
 
 class FaceTurns:
-    """Which faces of the skin turn over where the shapes `deltas`, s x (n, 3) mm, are cut by a mask."""
+    """Finds faces of the skin that flip when the shapes `deltas`, s x (n, 3) mm, are masked."""
 
     def __init__(self, surface: Surface, on_skin: NDArray[np.bool_], deltas: Sequence[NDArray]) -> None:
         polygons = surface.polygons

@@ -1,8 +1,8 @@
-"""What was not saved yet, kept beside the document: `.NAME.autosave.moue`, whole at every instant.
+"""Autosaves: unsaved work in `.NAME.autosave.moue` beside the document, written atomically.
 
-It is an ordinary `.moue` file, so that it opens by hand too. A document that was never saved keeps its own in a
-folder that the caller gives. It waits for whoever opens the document next where it is younger than the document and
-says something else; a save forgets it.
+An autosave is an ordinary `.moue` file, so that it also opens by hand. The autosave of a document that was never saved
+lies in a folder that the caller gives. The next opening of the document offers the autosave if it is newer than the
+document and differs from it. A save removes it.
 """
 
 from __future__ import annotations
@@ -25,15 +25,17 @@ from composer.head.folders import make_folder
 
 TAIL = ".autosave.moue"
 LONGEST_FILE = 200
-"""Bytes of a file's name that every system takes, with what a save adds to it while it writes."""
+"""The longest name of an autosave in bytes. File systems in use take 255; the rest is for the suffix of a temporary
+file.
+"""
 TORN_SECONDS = 60.0
-"""A half-written file of this age belongs to a process that is gone."""
+"""A temporary file older than this, in seconds, counts as left by a process that died. A design choice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
 class Waiting:
-    """An autosave that waits: the file it lies in, its time (seconds since 1970), and the project it holds, at the
-    path of its document, so that a save of it goes there.
+    """An autosave on offer: its file `place`, its time in `seconds` since 1970, and its `project`, with the path of the
+    document, so that a save goes there.
     """
 
     place: Path
@@ -42,8 +44,8 @@ class Waiting:
 
 
 def autosave_place(document: Path | str, folder: Path | str | None = None) -> Path:
-    """Where the autosave of a document lies: beside it, or in `folder` for one that was never saved, marked there by
-    the folder it would lie in.
+    """The path of a document's autosave: beside the document, or in `folder` for one that was never saved. In `folder`
+    its name holds a hash of the document's own folder.
     """
     document = Path(document)
     name = document.name
@@ -56,9 +58,9 @@ def autosave_place(document: Path | str, folder: Path | str | None = None) -> Pa
 
 
 def keep(project: Project, place: Path | str) -> None:
-    """Write a project to its autosave's `place`, the folder made where it is not there; the project stays as it is.
+    """Write a project to the autosave at `place`; the folder is made if needed, the project does not change.
 
-    Raises MoueError where it cannot be written; the autosave before is then still whole.
+    Raises MoueError where the autosave cannot be written; the previous one is then intact.
     """
     place = Path(place)
     make_folder(place.parent)
@@ -66,10 +68,10 @@ def keep(project: Project, place: Path | str) -> None:
 
 
 def waiting(document: Path | str, place: Path | str | None = None) -> Waiting | None:
-    """The autosave of a document that holds something newer than it, at `place` where it is not beside it; else None.
+    """The autosave of a document if it holds newer work, else None; it lies at `place`, by default beside the document.
 
-    Newer: the document is not there or was written before it, and the two say different things. Raises MoueError
-    for an autosave that cannot be read; a document that cannot be read counts as different.
+    It holds newer work if the document does not exist or was written earlier, and the two differ. A document that
+    cannot be read counts as different. Raises MoueError for an autosave that cannot be read.
     """
     document = Path(document)
     place = autosave_place(document) if place is None else Path(place)
@@ -85,9 +87,10 @@ def waiting(document: Path | str, place: Path | str | None = None) -> Waiting | 
 
 
 def forget(place: Path | str) -> None:
-    """Remove an autosave, after a save or when nobody wants it; nothing happens where there is none.
+    """Remove an autosave after a save, or when the person discards it; nothing happens where there is none.
 
-    What a crash left of a write, older than a minute, goes too. Raises MoueError where the system refuses.
+    Temporary files of crashed writes, older than `TORN_SECONDS`, are removed too. Raises MoueError where the system
+    refuses.
     """
     place = Path(place)
     try:
@@ -101,17 +104,19 @@ def forget(place: Path | str) -> None:
 
 
 def says_the_same(one: Project, other: Project) -> bool:
-    """Whether two projects hold the same document, whatever the text it was read from and whatever its arrays'
-    places are called, the arrays compared as float32.
+    """Whether two projects hold the same document. Their texts and the names of their arrays' places may differ; arrays
+    are compared as float32.
     """
-    ours, theirs = ({0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other))
+    one_folders, other_folders = (
+        {0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other)
+    )
     a, b = _by_number(one), _by_number(other)
-    same = ours == theirs and all(getattr(a, key) == getattr(b, key) for key in SAID)
+    same = one_folders == other_folders and all(getattr(a, key) == getattr(b, key) for key in SAID)
     return same and _same_arrays(a.stored, b.stored)
 
 
 def _by_number(project: Project) -> Project:
-    """The project with its arrays called by their number."""
+    """The project with its arrays named by number."""
     called = {place: f"{i}.npy" for i, place in enumerate(stored_places(project))}
     stored = {called[place]: held for place, held in project.stored.items() if place in called}
     return with_places(project, called, {}).with_(stored=stored)

@@ -1,4 +1,4 @@
-"""Recipes as new targets on disk: one file a recipe, named after it, the neutral beside them."""
+"""Baking: recipes written as new targets, one file a recipe, with the neutral beside them."""
 
 from __future__ import annotations
 
@@ -39,26 +39,26 @@ def bake(
     name: str = "{recipe}", level: int = 0, steps: int = 1, over: Sequence[str] = (),
     order_of: Path | None = None, progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
-    """Write the neutral and each recipe's pose to `folder`, in the head's own unit or `unit`; the files' paths.
+    """Write the neutral and each recipe's pose to `folder`, in `unit` or the head's own unit. Returns the files' paths.
 
-    `name` makes a file's name of `{document}` and `{recipe}`. With `level` above 0 (at most 8) the poses are
-    subdivided, vertices in Moue's own order. With `order_of`, a neutral that the sculptor's own program has written,
-    level, order, unit and border rule are that file's (`composer.document.sample`), and what was found of it is added
-    to the document's notes; `level` must then be 0 or the same. With `steps` n each recipe is baked on its way from the
-    neutral, at n equal shares of its weights (`Recipe.scaled`), the last the whole, at the recipe's own strength:
-    NAME_25, NAME_50, NAME_75 and NAME for four. Formats that hold many shapes get one
-    file, named after the document.
-    Refused with MoueError as `write_targets`, and for a template that makes no file names, or one name twice.
+    `name` is a template for file names with the fields `{document}` and `{recipe}`. With `level` above 0 (at most 8)
+    the poses are subdivided, with vertices in Moue's own order. With `order_of`, a neutral written by the sculptor's
+    own program, level, order, unit and border rule are taken from that file (`composer.document.sample`), and the
+    findings are added to the document's notes; `level` must then be 0 or the level of the file. With `steps` n each
+    recipe is baked n times, at equal shares of its weights (`Recipe.scaled`) and at its own strength: NAME_25, NAME_50,
+    NAME_75 and NAME for four. A format that holds many shapes gets one file, named after the document.
+
+    Raises MoueError as `write_targets`, and for a template that gives a name that no file may have, or one name twice.
     """
-    there = _names_in(folder) if over else set()
-    missing = next((file for file in over if file not in there), None)
+    existing = _names_in(folder) if over else set()
+    missing = next((file for file in over if file not in existing), None)
     if missing is not None:
         raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
     laid_out = _laid_out(evaluated, level, order_of)
     files = _files(evaluated, folder, recipes, name, steps)
     names = [each for each, _, _ in files]
     for recipe in recipes:
-        evaluated.check(recipe)  # what cannot be mixed is told before the first file is written
+        evaluated.check(recipe)  # errors come before the first file is written
     poses = ((each, EvaluatedRecipe(laid_out, recipe).on_the_way(share).pose) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
         return _one_file(laid_out.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
@@ -79,8 +79,8 @@ def _laid_out(evaluated: EvaluatedDocument, level: int, order_of: Path | None) -
 
 @dataclass(frozen=True)
 class Planned:
-    """A file that a bake would write: its name, and how it stands there: "new", "baked" (from the last bake, to be
-    written again) or "changed" (somebody has worked on it since: refused unless it is named)."""
+    """A file that a bake would write: its `name`, and its state `stands`. That is "new", "baked" (unchanged since the
+    last bake, to be overwritten) or "changed" (edited since: refused unless it is named)."""
 
     name: str
     stands: str
@@ -93,7 +93,7 @@ def planned(
 ) -> list[Planned]:  # fmt: skip
     """The files that `bake` would write with these arguments, the neutral first; nothing is written.
 
-    Raises MoueError for a template that makes no file names, or one name twice, and for a folder that cannot be read.
+    Raises MoueError as `bake` for the template, and for a folder that cannot be read.
     """
     folder = Path(folder)
     files = [each for each, _, _ in _files(evaluated, folder, recipes, name, steps)]
@@ -117,7 +117,7 @@ def _stands(file: Path, known: Mapping[str, str]) -> str:
 def _files(
     evaluated: EvaluatedDocument, folder: Path | str, recipes: Sequence[Recipe], name: str, steps: int
 ) -> list[tuple[str, Recipe, float]]:
-    """Name, recipe and share of its weights of every target. Raises MoueError where two would be named alike."""
+    """Name, recipe and share of its weights of every target. Raises MoueError where two get one name."""
     if not 1 <= steps <= 100:
         raise MoueError(f"{steps} steps cannot be baked", hint="give 1 to 100")
     named = [(_named(name, evaluated, recipe), recipe) for recipe in recipes]
@@ -128,7 +128,8 @@ def _files(
     twice = next((each for i, each in enumerate(names) if compared[i] in compared[:i]), None)
     if twice is not None or same_file(evaluated.head.neutral_name) in compared:
         what = f"two files would be named {twice or evaluated.head.neutral_name!r}"
-        raise MoueError(what, folder, hint="put {recipe} in the name, name each recipe once, and none as the neutral")
+        hint = "put {recipe} in the template, list each recipe once, and rename one that is named as the neutral"
+        raise MoueError(what, folder, hint=hint)
     return files
 
 
@@ -155,13 +156,12 @@ def write_targets(
     head: Head, folder: Path | str, targets: Iterable[tuple[str, NDArray]], *, suffix: str = ".obj",
     names: Sequence[str], unit: str | None = None, over: Sequence[str] = (), progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
-    """Write the neutral and each named target (n, 3) in mm to `folder`; the files' paths.
+    """Write the neutral and each named target (n, 3) in mm to `folder`. Returns the files' paths.
 
-    Refused with MoueError: the folder of the head's own files, and a file there that this folder's manifest does not
-    know by its hash (somebody has worked on it since), unless its name is in `over`. Targets are made and written
-    one at a time; `names` are theirs in order: what may not be overwritten is refused before the first is written.
-    A name that no file may have (of a shape, from a file) is made safe, and no file lies outside the folder
-    (`composer.head.file_names`).
+    Raises MoueError for the folder of the head's own files, and for an existing file whose hash is not in the
+    folder's manifest (it was edited since the last bake), unless its name is in `over`. Targets are evaluated and
+    written one at a time; `names` lists their names in order, so that errors come before the first file is written.
+    A name that no file may have is made safe, and no file lies outside the folder (`composer.head.file_names`).
     """
     folder = Path(folder)
     format_of(Path("x" + suffix), writing=True)
@@ -182,15 +182,15 @@ def write_targets(
             else:
                 write_mesh(file, mesh_of(head, pose, unit=unit))
             files.append(file)
-    finally:  # stopped half way, what was written is still known as a bake
+    finally:  # even after an error, files already written count as baked
         _remember(folder, known, files)
     return files
 
 
 def _prepared(head: Head, folder: Path) -> dict[str, str]:
-    """The folder made where it is not there, and what its manifest knows."""
-    own = head.path if head.path is None or head.path.is_dir() else head.path.parent
-    if own is not None and folder.resolve() == own.resolve():
+    """Make the folder if needed, and read its manifest: hashes by file name."""
+    library_folder = head.path if head.path is None or head.path.is_dir() else head.path.parent
+    if library_folder is not None and folder.resolve() == library_folder.resolve():
         raise MoueError("holds the head's own files, which a bake never overwrites", folder, hint="give another folder")
     make_folder(folder)
     if (folder / MANIFEST).exists() and not (folder / MANIFEST).is_file():
@@ -204,20 +204,20 @@ def _remember(folder: Path, known: dict[str, str], files: Sequence[Path]) -> Non
 
 
 def _as_text(text: ObjText, file: Path, pose: NDArray, head: Head, unit: str) -> None:
-    still = np.all(pose == head.neutral, axis=1)
-    points = np.where(still[:, None], text.positions, pose / mm_per(head.unit)) * (mm_per(head.unit) / mm_per(unit))
-    text.write(file, points, moved=~still if unit == head.unit else None)
+    unmoved = np.all(pose == head.neutral, axis=1)
+    points = np.where(unmoved[:, None], text.positions, pose / mm_per(head.unit)) * (mm_per(head.unit) / mm_per(unit))
+    text.write(file, points, moved=~unmoved if unit == head.unit else None)
 
 
 def _may_write(file: Path, known: dict[str, str], over: Sequence[str]) -> None:
     try:
-        there = file.exists()
-        if there and not file.is_file():
+        exists = file.exists()
+        if exists and not file.is_file():
             raise MoueError("is there and is no file", file, hint="move it away")
-        mine = not there or known.get(file.name) == _hash(file)
+        unchanged = not exists or known.get(file.name) == _hash(file)
     except OSError as error:
         raise cannot("written", file, error) from None
-    if not mine and file.name not in over and file.stem not in over:
+    if not unchanged and file.name not in over and file.stem not in over:
         what = "has been changed since the last bake, or is not a bake"
         raise MoueError(what, file, hint="move it, or name it with --over")
 
@@ -231,10 +231,10 @@ def _names_in(folder: Path | str) -> set[str]:
 
 
 def _named(template: str, evaluated: EvaluatedDocument, recipe: Recipe) -> str:
-    """The template with its two fields filled, and nothing else done to it."""
-    made = template.replace("{document}", evaluated.project.path.stem).replace("{recipe}", recipe.name)
-    check_name(made, "file", evaluated.project.path)
-    return made
+    """The template with its two fields filled; other braces stay as they are."""
+    filled = template.replace("{document}", evaluated.project.path.stem).replace("{recipe}", recipe.name)
+    check_name(filled, "file", evaluated.project.path)
+    return filled
 
 
 def _manifest(path: Path) -> dict[str, str]:

@@ -1,5 +1,5 @@
-"""What Moue believes of a head, one page: parts, neutral, unit, sides and landmarks, each with its reason and with the
-way to correct it.
+"""One page of what Moue assumes about a head: neutral, unit, sides, parts and landmarks, each with its reason and with
+the way to correct it.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ FOLLOWS = {
 
 @dataclass(frozen=True)
 class Belief:
-    """One line of the page: what about (`topic`), what is believed and why (`words`), how to `correct` it, and whether
-    it is a `doubt`, which is a question to a person.
+    """One line of the page: its `topic`, the assumption and its reason (`words`), how to `correct` it, and whether it
+    is a `doubt`, which is a question to the person.
     """
 
     topic: str
@@ -37,7 +37,7 @@ class Belief:
 
 
 def beliefs_of(head: Head) -> list[Belief]:
-    """The page for a head, in the order in which a person should look at it."""
+    """The page for a head, in the order in which a person should read it."""
     marks, landmark_lines = _landmarks(head)
     return [_neutral(head), *_unit(head, marks), _sides(head), *_parts(head), *landmark_lines]
 
@@ -54,7 +54,8 @@ def _unit(head: Head, marks: Landmarks | None) -> list[Belief]:
     doubts = size_doubts(head, marks)
     measured = [f"eyes {eyes:.0f} mm apart"] if eyes is not None else []
     measured += [f"face {face:.0f} mm from sellion to gnathion"] if face is not None else []
-    words = f"The files are in {head.unit}: {', '.join(measured) or f'the head is {head.diagonal:.0f} mm across'}."
+    measures = ", ".join(measured) or f"the head's diagonal is {head.diagonal:.0f} mm"
+    words = f"The files are in {head.unit}: {measures}."
     return [Belief("unit", words, correct), *(Belief("unit", doubt, correct, True) for doubt in doubts)]
 
 

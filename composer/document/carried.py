@@ -1,9 +1,9 @@
-"""The document of an old head made one of the new head: a library beside it, and everything that hangs on the head.
+"""A document carried from an old head to a new head of the same topology, with its library.
 
-What is said by vertices or by polygons stays as it is, since the topology is the same: recipes, correctives,
-landmarks, in-betweens, sets and locks, masks from landmarks, loops, vertices and files. What was made from the old
-head's shapes, groups or pictures is kept as masks of its own, so that no region changes. Kept shapes, hinges and
-levels are carried. All of it is made beside the place it is for and put there in one step, or not at all.
+Everything stated by vertices or polygons stays the same: recipes, correctives, landmarks, in-betweens, sets and locks,
+masks from landmarks, loops, vertices and files. Masks made from the old head's shapes, groups or pictures are stored as
+arrays, so that no region changes. Kept shapes, hinges and levels are carried. The result is written to a temporary
+folder and moved to its place in one step, or not at all.
 """
 
 from __future__ import annotations
@@ -48,12 +48,12 @@ def carry_library(
     head: Head, fitted: Head, folder: Path | str, *, way: Way = "gradient", ways: Mapping[str, Way] | None = None,
     contact: bool = True, met: dict[str, list[Met]] | None = None, progress: Progress | None = None,
 ) -> Head:  # fmt: skip
-    """Carry a bare library to the fitted head and write it to `folder`: the library's own file names, the landmarks.
+    """Carry a bare library to the fitted head and write it to `folder`, with its own file names and landmarks.
 
-    `fitted` is a head of the same topology; where it is an OBJ, targets are its text with other vertices. In the
-    fitted head's unit. `met`, where given, is filled with how lips and lids close in each shape.
-    Returns the carried head. Raises MoueError as `HeadCarrier`, where something stands at
-    `folder` that is not an earlier carry or was changed since, and where it cannot be written; nothing is left then.
+    `fitted` is a head of the same topology. If it was read from an OBJ, targets are that text with other vertices. All
+    are in the fitted head's unit. `met`, if given, is filled with how lips and lids close in each shape. Returns the
+    carried head. Raises MoueError as `HeadCarrier`, where `folder` holds anything but an unchanged earlier carry, and
+    where it cannot be written; nothing is written then.
     """
     _check_names(head)
     carrier = HeadCarrier(head, fitted, way, ways, contact)
@@ -71,12 +71,12 @@ def carry_document(
     progress: Progress | None = None,
 ) -> Project:  # fmt: skip
     """Carry an open document to the fitted head: `folder` gets the document under its own name, its library in
-    `library`, its levels in `levelK`. The new document, as it opens again.
+    `library`, its levels in `levelK`. Returns the new document, read back.
 
     `finer` gives the fitted head's own neutral (n_k, 3) mm at some levels, vertices in Moue's order; `met` as
     `carry_library`.
 
-    Raises MoueError as `carry_library`; nothing is left then.
+    Raises MoueError as `carry_library`; nothing is written then.
     """
     _check_names(evaluated.library, bool(evaluated.project.levels or finer))
     carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
@@ -88,7 +88,7 @@ def carry_document(
         levels = _write_levels(evaluated, made, beside, finer or {}, carrier.scale, _part_of(progress, 0.75, 0.95))
         project = _project(evaluated, carrier, made, beside, levels)
         save_document(project, beside / name)
-        EvaluatedDocument.open(open_document(beside / name))  # what does not open again is told now
+        EvaluatedDocument.open(open_document(beside / name))  # an error here leaves nothing behind
     if progress is not None:
         progress(1.0, name)
     return open_document(Path(folder) / name)
@@ -100,16 +100,14 @@ def _tell(carrier: HeadCarrier, met: dict[str, list[Met]] | None) -> None:
 
 
 def whole_head(evaluated: EvaluatedDocument) -> Head:
-    """The head that a document's carrying begins with: its library's own shapes, with the document's parts and
-    landmarks.
-    """
+    """The head from which a document is carried: its library's own shapes, with the document's parts and landmarks."""
     return evaluated.library.with_(parts=evaluated.head.parts, landmarks=evaluated.head.landmarks)
 
 
 def _project(
     evaluated: EvaluatedDocument, carrier: HeadCarrier, made: Head, folder: Path, levels: Mapping[int, Path]
 ) -> Project:
-    """The document's words for the carried head."""
+    """The document of the carried head."""
     old = evaluated.project
     stored: dict[str, NDArray] = dict(old.stored)
     taken = [*stored_places(old), *stored]
@@ -134,7 +132,7 @@ def _project(
 
 
 def _still_there(region: Region, old: Head, fitted: Head) -> bool:
-    """Whether what a region's mask is made of is the same on the fitted head."""
+    """Whether the source of a region's mask is the same on the fitted head."""
     kind = region.source["from"]
     if kind == "group":
         return _same_faces(region.source, old, fitted)
@@ -145,7 +143,7 @@ def _still_there(region: Region, old: Head, fitted: Head) -> bool:
 
 
 def _same_faces(said: Mapping[str, Any], old: Head, fitted: Head) -> bool:
-    """Whether the group or material that a table names, if it does, is of the same polygons on both heads."""
+    """Whether the group or material that a table names has the same polygons on both heads; true if it names none."""
     for key, one, other in (("group", old.groups, fitted.groups), ("material", old.materials, fitted.materials)):
         if key in said:
             a, b = one.get(str(said[key])), other.get(str(said[key]))
@@ -159,7 +157,7 @@ def _shape(
     dict[str, NDArray],
     taken: list[str],
 ) -> dict[str, Any]:  # fmt: skip
-    """What a document says of a shape, for the carried head; its arrays go to `stored`."""
+    """A shape's table for the carried head; its arrays go to `stored`."""
     new = dict(said)
     delta = made.shape(name).delta if name in made.shape_index else None
     if "delta" in said:
@@ -181,9 +179,9 @@ def _shape(
 
 
 def _parts(evaluated: EvaluatedDocument, fitted: Head, made: Head) -> dict[str, Mapping[str, Any]]:
-    """The parts as the document has to say them: its own words where they still hold, else vertices.
+    """The document's tables of parts: its own where they name the same polygons, else lists of vertices.
 
-    A document without parts of its own stays so where the carried library is found to have the same ones.
+    Empty where the document has none of its own and the same parts are recognised in the carried library.
     """
     if not evaluated.project.parts:
         groups = fitted.groups if fitted.neutral_file is not None else made.groups
@@ -191,8 +189,8 @@ def _parts(evaluated: EvaluatedDocument, fitted: Head, made: Head) -> dict[str, 
             return {}
     said: dict[str, Mapping[str, Any]] = dict(evaluated.project.parts)
     for part in evaluated.head.parts:
-        own = said.get(part.name)
-        if own is None or not _same_faces(own, evaluated.head, fitted):
+        table = said.get(part.name)
+        if table is None or not _same_faces(table, evaluated.head, fitted):
             said[part.name] = part_table(part, fitted.with_(groups={}, materials={}))
     return said
 
@@ -212,10 +210,10 @@ def _write_levels(
     scale: float,
     progress: Progress | None,
 ) -> dict[int, Path]:
-    """The library at finer levels, one target at a time: those of the document, and those of `finer` neutrals.
+    """Write the library at finer levels, one target at a time: the document's levels, and those of `finer` neutrals.
 
-    A shape's detail is what the old one has there beyond the old neutral, times `scale`, beside the new neutral's own,
-    in the local frames of the carried pose. A neutral that is not among `finer` is the fitted one, subdivided.
+    A shape's detail is that of the old shape beyond the old neutral, times `scale`, added to the new neutral's own in
+    the local frames of the carried pose. A neutral that is not among `finer` is the fitted one, subdivided.
     """
     levels: dict[int, Path] = {}
     for level in sorted({*evaluated.project.levels, *finer}):
@@ -239,7 +237,7 @@ def _write_levels(
 
 
 def _none(_name: str) -> None:
-    """The target of a shape where no level has one."""
+    """No target at this level, for any shape."""
 
 
 def _holds_all(head: Head) -> bool:
@@ -248,7 +246,7 @@ def _holds_all(head: Head) -> bool:
 
 
 def _check_names(library: Head, levels: bool = False) -> None:
-    """Refused with MoueError: names that no file may have, where each shape is to be a file that is found by it."""
+    """Raises MoueError for names that no file may have, where each shape becomes a file of its name."""
     if levels or not _holds_all(library):
         check_file_names([library.neutral_name, *library.shape_names], ".obj", "shape", library.path)
 
@@ -258,7 +256,7 @@ def _library_path(old: Head, folder: Path) -> Path:
 
 
 def _write_library(made: Head, folder: Path, old: Head, progress: Progress | None) -> None:
-    """The carried library as the old one lay: a folder of targets, or one file that holds them all."""
+    """Write the carried library in the layout of the old one: a folder of targets, or one file that holds them all."""
     make_folder(folder)
     if old.path is not None and _holds_all(old):
         write_mesh(folder / old.path.name, mesh_of(made, shapes=True))
@@ -270,9 +268,9 @@ def _write_library(made: Head, folder: Path, old: Head, progress: Progress | Non
             if progress is not None:
                 progress(done / len(targets), f"writing {name}")
             if text is not None:
-                still = np.all(points == made.neutral, axis=1)
-                text.write(folder / f"{name}.obj", np.where(still[:, None], text.positions, points / mm_per(made.unit)),
-                           moved=~still)  # fmt: skip
+                unmoved = np.all(points == made.neutral, axis=1)
+                positions = np.where(unmoved[:, None], text.positions, points / mm_per(made.unit))
+                text.write(folder / f"{name}.obj", positions, moved=~unmoved)
             else:
                 write_mesh(folder / f"{name}.obj", mesh_of(made, points))
     if made.landmarks is not None:

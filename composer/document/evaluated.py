@@ -1,7 +1,7 @@
-"""A document evaluated: its head open, raw masks made from their sources, shared, and prepared for mixing.
+"""An evaluated document: its head is open, raw masks are made from their sources, shared, and prepared for mixing.
 
-An edited document is evaluated `again` from the state before it: what the edit did not touch is taken over, the
-very arrays of it, so that a change of a weight costs microseconds and a painted mask the sharing of its own set.
+An edited document is evaluated `again` from the state before. Everything that the edit did not touch is reused, down to
+the same arrays, so that a change of a weight costs microseconds and a painted mask only the sharing of its set.
 """
 
 from __future__ import annotations
@@ -37,20 +37,20 @@ Mask = NDArray[np.float64]
 
 
 class EvaluatedDocument:
-    """A project, its head, and what its recipes need. Raises MoueError for whatever does not fit together.
+    """A project, its head, and all that its recipes need. Raises MoueError where the parts do not fit together.
 
-    `library` is the head as its files have it, `head` the same with the document's parts, in-betweens, kept shapes
+    `library` is the head as read from its files, `head` the same with the document's parts, in-betweens, kept shapes
     and landmarks.
     """
 
     def __init__(self, project: Project, library: Head, before: EvaluatedDocument | None = None) -> None:
-        """`before` is an earlier state of the document on the same library, whose work is taken over."""
+        """`before` is an earlier state of the document on the same library, whose results are reused."""
         self.project, self.library, self._before = project, library, before
         self._topology: str = fingerprint(library.polygons) if before is None else before._topology
         if project.topology and project.topology != self._topology:
             raise MoueError(
                 f"was made for topology {project.topology[:8]}, its head is {self._topology[:8]}", project.path,
-                hint="its masks would land elsewhere",
+                hint="its masks are for other vertices",
             )  # fmt: skip
         dressed = None if before is None else DocumentHead(before.project, before.head)
         self.head: Head = head_of(project, library, dressed)
@@ -63,7 +63,7 @@ class EvaluatedDocument:
 
     @classmethod
     def open(cls, project: Project, progress: Progress | None = None) -> EvaluatedDocument:
-        """Open the project's head, with the parts that the document declares, or those it is found to have."""
+        """Open the project's head, with the parts that the document declares, or else those recognised."""
         if project.unit is not None:
             mm_per(project.unit, str(project.path))
         if not is_there(project.head_path):
@@ -75,28 +75,28 @@ class EvaluatedDocument:
         return cls(project, library)._made()
 
     def take_moving(self, count: int, found: MovingRegions) -> None:
-        """What moves together in at most `count` regions, where it is known already: it is not looked for again."""
+        """Take regions, at most `count`, that are already found from displacement; they are not searched again."""
         self._sources.take_moving(count, found)
 
     def again(self, project: Project) -> EvaluatedDocument:
-        """The edited `project` of the same head made ready, sharing with this one whatever did not change.
+        """The edited `project` of the same head, evaluated; everything that did not change is shared with this one.
 
-        The same as a fresh `EvaluatedDocument` on the same library. Raises MoueError, with this one unharmed, for
-        whatever does not fit together, and for a project of another head.
+        Equal to a fresh `EvaluatedDocument` on the same library. Raises MoueError, with this one unchanged, where
+        the parts do not fit together, and for a project of another head.
         """
         ours, theirs = self.project, project
         other_place = ours.head_path != theirs.head_path and ours.head_path.resolve() != theirs.head_path.resolve()
         if other_place or (ours.neutral, ours.unit) != (theirs.neutral, theirs.unit):
-            raise MoueError("is of another head", project.path, hint="open it anew")
+            raise MoueError("is of another head", project.path, hint="open it again")
         return EvaluatedDocument(project, self.library, self)._made()
 
     def _made(self) -> EvaluatedDocument:
-        """Itself with masks and hinges made now, so that mistakes are told whether a recipe uses them or not."""
+        """Itself, with masks and hinges computed now, so that errors show up whether a recipe uses them or not."""
         try:
             _ = self.effective, self.hinges, self.correctives
         except MoueError as error:
             raise error.at(self.project.path) from None
-        with suppress(MoueError):  # without a mirror map: told by the recipe that needs one
+        with suppress(MoueError):  # a missing mirror map is an error of the recipe that needs it
             _ = self.mixer
         self._before = None
         return self
@@ -104,9 +104,9 @@ class EvaluatedDocument:
     @cached_property
     def raw(self) -> dict[str, Mask]:
         """(n,) the raw mask of each region, read-only."""
-        made = {region.name: self._sources.of(region) for region in self.project.regions}
+        masks = {region.name: self._sources.of(region) for region in self.project.regions}
         self.notes += self._sources.notes
-        return made
+        return masks
 
     @cached_property
     def effective(self) -> dict[str, Mask]:
@@ -127,7 +127,7 @@ class EvaluatedDocument:
         return {region.name: found[region.name] for region in regions} | {REMAINDER: rest}
 
     def _shares_as(self, before: EvaluatedDocument, set_name: str | None) -> bool:
-        """Whether the regions of a set (of all sets for None) share among each other as they did before."""
+        """Whether the regions of a set (of all sets for None) have the same masks and locks as before."""
         ours, theirs = ([r for r in each.project.regions if set_name in (None, r.set)] for each in (self, before))
         return len(ours) == len(theirs) and all(
             a.name == b.name and a.set == b.set and a.locked == b.locked and self.raw[a.name] is before.raw[b.name]
@@ -151,15 +151,15 @@ class EvaluatedDocument:
 
     @cached_property
     def hinges(self) -> dict[str, Hinge]:
-        """The hinge of each shape that the document says turns; one said as "auto" is estimated here."""
+        """The hinge of each shape that has one in the document; a hinge "auto" is estimated."""
         before = self._before
         known = None if before is None else KnownHinges(before.project, before.head, before.hinges)
         return hinges_of(self.project, self.head, known)
 
     @cached_property
     def correctives(self) -> Correctives:
-        """The document's correctives, solved together. Raises MoueError, naming the corrective, for a trigger on a
-        region or shape that is not there, and as `Correctives`."""
+        """The document's correctives, solved together. Raises MoueError, with the corrective's name, for a trigger on
+        an unknown region or shape, and as `Correctives`."""
         for one in self.project.correctives:
             for name in (one.shape, *(trigger.shape for trigger in one.triggers)):
                 if name not in self.head.shape_index:
@@ -171,7 +171,7 @@ class EvaluatedDocument:
         return Correctives(self.project.correctives)
 
     def corrective_weights(self, recipe: Recipe) -> dict[str, float]:
-        """k in [0, 1] of every corrective, by the name of its shape: how far a recipe's cells let it in."""
+        """The weight k in [0, 1] of every corrective at a recipe, by the name of its shape."""
         return self.correctives.weights(felt_in(recipe))
 
     @cached_property
@@ -191,8 +191,8 @@ class EvaluatedDocument:
         return mirror
 
     def check(self, recipe: Recipe) -> None:
-        """Raises MoueError, with the document's path, where a recipe cannot be mixed: a region or shape that is not
-        there, a shape that is an in-between of another.
+        """Raises MoueError, with the document's path, where a recipe cannot be mixed: for an unknown region or shape,
+        or a shape that is an in-between of another.
         """
         path = self.project.path
         for cell in recipe.cells:
@@ -209,7 +209,7 @@ class EvaluatedDocument:
         self._check_mirrored(recipe)
 
     def _check_mirrored(self, recipe: Recipe) -> None:
-        """Raises MoueError where more than `MOST_WITHOUT` of what mirrored cells move has no mirror partner."""
+        """Raises MoueError where more than `MOST_WITHOUT` of the area that mirrored cells move has no partner."""
         cells = [cell for cell in recipe.cells if cell.mirrored and cell.weight != 0.0]
         if not cells or not len(self.mirror_map.without):
             return
@@ -220,11 +220,11 @@ class EvaluatedDocument:
         if share > MOST_WITHOUT:
             lost = self.mirror_map.without[moves[self.mirror_map.without]]
             what = f"recipe {recipe.name!r}: {share:.0%} of what its mirrored cells move has no mirror partner"
-            hint = f"vertex {lost[0]} first; lay the loops of both sides alike there, or use unmirrored cells"
+            hint = f"first at vertex {lost[0]}; make the topology of both sides alike there, or use unmirrored cells"
             raise MoueError(what, self.project.path, hint=hint)
 
     def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
-        """(n, 3) mm, the pose of a recipe, at its own strength or another. Raises MoueError as `check`."""
+        """(n, 3) mm, the pose of a recipe, by default at its own strength. Raises MoueError as `check`."""
         self.check(recipe)
         if recipe.join == "linear":
             return self.mixer.pose(recipe, strength)
@@ -237,7 +237,7 @@ class EvaluatedDocument:
         return self._seamless.of(masks, recipe.halo)
 
     def seamless(self, recipe: Recipe) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """(n, 3) mm, the pose of a recipe joined seamlessly, whichever join it asks for, and (n,) mm, how far the
+        """(n, 3) mm, the pose of a recipe with the seamless join, whatever its own join is, and (n,) mm, how far the
         join moved each vertex outside the ramps, 0 on them. Raises MoueError as `check`.
         """
         self.check(recipe)
@@ -258,7 +258,7 @@ class EvaluatedDocument:
 
 
 def _take_over(mixer: Mixer, before: Mixer) -> None:
-    """Give a mixer the motions of those shapes that did not change, and the anchors where the head did not."""
+    """Reuse in a mixer the motions of shapes that did not change, and the anchors where parts and landmarks did not."""
     known = before.head.shape_index
     for name, motion in before._motions.items():
         same = name in mixer.head.shape_index and mixer.head.shape(name) is before.head.shapes[known[name]]

@@ -1,12 +1,12 @@
-"""A document at a level: its head subdivided, with what the library and accepted sculpts hold there of their own.
+"""A document at a level: its head subdivided, with the details of the library and of accepted sculpts at that level.
 
-Level 0 is the cage. `[levels]` names folders in which the same library lives at level 1 and above, vertices in the
-order of `composer.head.levels`. Level k starts from the finest of them that is not above k; what is left is plain
-subdivision. On it comes the detail of accepted sculpts of level k and below (`composer.document.kept_detail`). Targets
+Level 0 is the cage. `[levels]` names folders that hold the same library at level 1 and above, with vertices in the
+order of `composer.head.levels`. Level k starts from the finest of them that is not above k; from there on it is plain
+subdivision. The details of accepted sculpts of level k and below are added (`composer.document.kept_detail`). Targets
 and details are read when a recipe uses them.
 
-One chain of subdivision factors serves everything that is asked of a level: the coarser levels below it, and the same
-level of an edited document (`of`).
+One chain of subdivision factors serves all uses of a level: the coarser levels below it, and the same level of an
+edited document (`of`).
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from composer.mixing.recipe import Recipe
 from composer.units import mm_per
 
 MOST_VERTICES = 50_000_000
-"""Vertices of a level beyond which it is refused: each pose of it takes 1.2 GB in memory."""
+"""A level with more vertices is refused: each of its poses would take more than 1.2 GB of memory."""
 
 
 class EvaluatedLevel:
@@ -42,7 +42,7 @@ class EvaluatedLevel:
         self, evaluated: EvaluatedDocument, level: int = 0, *, rules: Sequence[Refinement] | None = None,
         steps: Sequence[Refinement] | None = None,
     ) -> None:  # fmt: skip
-        """`rules` are steps to the level by other rules of subdivision; `steps` those that are known already.
+        """`rules` are steps to the level by other rules of subdivision; `steps` are plain steps already computed.
 
         Raises MoueError where the level is not in 0 to 8, or a folder of the document is not of its level."""
         if not 0 <= level <= HIGHEST_LEVEL:
@@ -97,7 +97,7 @@ class EvaluatedLevel:
         return Frames(self.polygons)
 
     def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
-        """(m, 3) mm, a recipe's pose at the level, at its own strength unless another is given.
+        """(m, 3) mm, a recipe's pose at the level, by default at its own strength.
 
         Raises MoueError as `EvaluatedDocument.check`, and where a detail cannot be read or mirrored.
         """
@@ -109,7 +109,7 @@ class EvaluatedLevel:
         return pose
 
     def base(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
-        """(m, 3) mm, the same without the details that accepted sculpts have of their own."""
+        """(m, 3) mm, the same without the details of accepted sculpts."""
         cage = self.evaluated.pose(recipe, strength)
         if self.detail is None:
             return refine(cage, self._rules)
@@ -123,12 +123,12 @@ class EvaluatedLevel:
 
 
 def _kept_places(evaluated: EvaluatedDocument) -> dict[int, dict[str, str]]:
-    """By level, where the details of kept shapes lie, by the names of the shapes."""
-    found: dict[int, dict[str, str]] = {}
+    """By level and name of a kept shape, the place of its detail."""
+    places: dict[int, dict[str, str]] = {}
     for name, said in evaluated.project.shapes.items():
         for level, place in said.get("detail", {}).items():
-            found.setdefault(int(level), {})[name] = place
-    return found
+            places.setdefault(int(level), {})[name] = place
+    return places
 
 
 def _detail(evaluated: EvaluatedDocument, steps: Sequence[Refinement], folder: Path) -> Detail:

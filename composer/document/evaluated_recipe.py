@@ -1,8 +1,8 @@
-"""One recipe of a document, evaluated: at a strength, at a level, on its way from the neutral or whole.
+"""One recipe of a document, evaluated at a strength and a level, in full or part of the way from the neutral.
 
-Whoever wants a recipe's pose asks it here, so that the amount of row `all`, the strength, a mirrored cell, a hinge, a
-corrective and the detail of a finer level mean the same in a bake, a check, a sheet, a sculpt taken back and a sweep.
-The strength multiplies the displacement; a step on the way scales the weights (`Recipe.scaled`).
+Every pose of a recipe comes from here, so that the amount of row `all`, the strength, a mirrored cell, a hinge, a
+corrective and the detail of a finer level mean the same in a bake, a check, a sheet, an accepted sculpt and a sweep.
+The strength multiplies the displacement; a step part of the way scales the weights (`Recipe.scaled`).
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class Posing(Protocol):
 
     @property
     def head(self) -> Head:
-        """The neutral (m, 3) mm that poses are of."""
+        """The head whose neutral (m, 3) mm the poses start from."""
 
     def pose(self, recipe: Recipe) -> NDArray[np.float64]:
         """(m, 3) mm, the pose of a recipe at its own strength."""
@@ -46,7 +46,7 @@ class EvaluatedRecipe:
     def of(
         cls, evaluated: EvaluatedDocument, recipe: Recipe, strength: float | None = None, level: int = 0
     ) -> EvaluatedRecipe:  # fmt: skip
-        """A recipe at its own strength unless another is given. Raises MoueError as `EvaluatedLevel` and `Recipe`."""
+        """A recipe, by default at its own strength. Raises MoueError as `EvaluatedLevel` and `Recipe`."""
         chosen = recipe if strength is None else recipe.with_(strength=float(strength))
         return cls(EvaluatedLevel(evaluated, level), chosen)
 
@@ -62,9 +62,9 @@ class EvaluatedRecipe:
 
     @cached_property
     def sources(self) -> list[Source]:
-        """What each cell and each corrective does alone and everywhere, at the cage; see `composer.mixing.sources`."""
+        """The displacement of each cell and each corrective alone, at the cage (`composer.mixing.sources`)."""
         return sources(self.level.evaluated.mixer, self.recipe)
 
     def on_the_way(self, share: float) -> EvaluatedRecipe:
-        """The recipe at a share in [0, 1] of its weights, the strength as it is; itself at 1."""
+        """The recipe at a share in [0, 1] of its weights, with the same strength; itself at 1."""
         return self if share == 1.0 else EvaluatedRecipe(self.level, self.recipe.scaled(share))

@@ -1,7 +1,7 @@
-"""The head as its document has it: the library with the document's parts, in-betweens, kept shapes and landmarks.
+"""The head of a document: the library with the document's parts, in-betweens, kept shapes and landmarks.
 
-Shapes, parts and what was derived from the neutral are shared with the library, and with the head of the document's
-earlier state, wherever nothing changed.
+Shapes, parts and data derived from the neutral are shared with the library, and with the head of the document's earlier
+state, wherever nothing changed.
 """
 
 from __future__ import annotations
@@ -25,21 +25,21 @@ from composer.head.landmarks import Landmarks
 from composer.head.understand.anatomy import with_anatomy_of
 
 SHOWN = ("label", "group", "marked", "hidden")
-"""What a document says of a shape only to show it so."""
+"""Keys of a shape that change only how it is shown."""
 
 
 @dataclass(frozen=True, eq=False)
 class DocumentHead:
-    """An earlier state of a document, and the head as it had it."""
+    """An earlier state of a document, and its head then."""
 
     project: Project
     head: Head
 
 
 def head_of(project: Project, library: Head, before: DocumentHead | None = None) -> Head:
-    """The library's head with what the document says of it; the library itself where that is nothing.
+    """The library's head with the document's changes; the library itself where there are none.
 
-    With `before`, of the same library, everything that did not change is shared, the whole head where nothing did.
+    With `before`, of the same library, everything that did not change is shared: the whole head if nothing did.
     Raises MoueError for parts, shapes or landmarks that do not fit the library.
     """
     if before is not None and _says_the_same(project, before.project):
@@ -55,16 +55,16 @@ def head_of(project: Project, library: Head, before: DocumentHead | None = None)
     head = library.with_(parts=parts, shapes=shapes, landmarks=landmarks)
     if same:
         with_anatomy_of(head, library)
-    vars(head)["surface"] = library.surface  # what depends on the neutral alone is made once for all of them
+    vars(head)["surface"] = library.surface  # it depends on the neutral alone
     if before is not None and parts is before.head.parts:
         vars(head)["skin"] = before.head.skin
     return head
 
 
 def unknown_shown(project: Project, head: Head) -> list[str]:
-    """A sentence on each shape that the document only marks or labels, and that the head does not have."""
+    """A sentence on each shape that the document marks or labels and the head does not have."""
     return [
-        f"The document speaks of a shape {name!r} that the head does not have." for name, said in project.shapes.items()
+        f"The document mentions a shape {name!r} that the head does not have." for name, said in project.shapes.items()
         if name not in head.shape_index and said and set(said) <= set(SHOWN)
     ]  # fmt: skip
 
@@ -72,19 +72,19 @@ def unknown_shown(project: Project, head: Head) -> list[str]:
 def _says_the_same(project: Project, before: Project) -> bool:
     if project.parts is not before.parts and project.parts != before.parts:
         return False
-    for ours, theirs in ((project.landmarks, before.landmarks), (project.curves, before.curves)):
-        if ours is not theirs and ours != theirs:
+    for now, earlier in ((project.landmarks, before.landmarks), (project.curves, before.curves)):
+        if now is not earlier and now != earlier:
             return False
     if project.shapes is before.shapes and project.stored is before.stored:
         return True
     said, said_before = _of_head(project), _of_head(before)
     return list(said) == list(said_before) and all(
-        own == said_before[name][0] and held is said_before[name][1] for name, (own, held) in said.items()
+        keys == said_before[name][0] and held is said_before[name][1] for name, (keys, held) in said.items()
     )
 
 
 def _of_head(project: Project) -> dict[str, tuple[dict[str, Any], Any]]:
-    """By shape, what the document says that changes the head, and the stored array of a kept shape."""
+    """By shape, the document's keys that change the head, and the stored array of a kept shape."""
     said = {name: {key: own[key] for key in ("inbetweens", "delta") if key in own}
             for name, own in project.shapes.items()}  # fmt: skip
     return {name: (own, project.stored.get(own.get("delta", ""))) for name, own in said.items() if own}
@@ -100,13 +100,13 @@ def _parts(project: Project, library: Head, before: DocumentHead | None) -> tupl
 
 
 def _shapes(project: Project, library: Head, before: DocumentHead | None) -> tuple[Shape, ...]:
-    """The library's shapes, then the kept ones, in-betweens put into the shapes that pass through them."""
+    """The library's shapes, then the kept ones; in-betweens become part of the shapes that pass through them."""
     known = {shape.name: shape for shape in before.head.shapes} if before is not None else {}
     held = {shape.name: shape for shape in library.shapes}
     for name, said in project.shapes.items():
         if "delta" in said:
             if name in held or name == library.neutral_name:
-                what = f"shape {name!r} is kept in the document, and the head has one too"
+                what = f"shape {name!r} is in the document and in the head"
                 raise MoueError(what, project.path, hint="rename the kept one in the document")
             held[name] = Shape(name, _kept(project, library, str(said["delta"]), before))
     used: set[str] = set()
@@ -148,7 +148,7 @@ def _kept(project: Project, library: Head, place: str, before: DocumentHead | No
 
 
 def _shared(shape: Shape, known: Mapping[str, Shape]) -> Shape:
-    """The shape of the earlier head where it is the same one."""
+    """The earlier head's shape where it is equal, else the shape itself."""
     other = known.get(shape.name)
     if other is None or other.delta is not shape.delta or len(other.inbetweens) != len(shape.inbetweens):
         return shape

@@ -1,6 +1,6 @@
-"""The hinges that a document says its shapes have: read as written, or estimated where it says "auto".
+"""The hinges of a document's shapes: read from the document, or estimated where it says "auto".
 
-An estimate is written into the document by the first bake (`settled`), and from then on taken as it stands there.
+The first bake writes an estimate into the document (`settled`); from then on it is read from there.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ class KnownHinges:
     hinges: dict[str, Hinge]
 
     def holds_for(self, project: Project, head: Head, name: str) -> bool:
-        """Whether what was found for a shape still holds: neither what is said of it nor the shape changed."""
+        """Whether the known hinge of a shape is still valid: neither its table nor the shape changed."""
         said, earlier = project.shapes[name].get("hinge", "off"), self.project.shapes.get(name, {}).get("hinge", "off")
         if said != earlier or name not in self.head.shape_index:
             return False
@@ -41,10 +41,10 @@ class KnownHinges:
 
 
 def hinges_of(project: Project, head: Head, known: KnownHinges | None = None) -> dict[str, Hinge]:
-    """The hinge of each shape that has one; one that is said as "auto" and explains too little is left out.
+    """The hinge of each shape that has one; a hinge "auto" that explains too little is left out.
 
-    Origins in the document are in the unit of the head's files. What is `known` already is taken over, the very
-    mapping where nothing changed. Raises MoueError for an unknown shape, or a rigidity of another length.
+    Origins in the document are in the unit of the head's files. Hinges in `known` are reused, and the same mapping is
+    returned where nothing changed. Raises MoueError for an unknown shape, or a rigidity of another length.
     """
     found: dict[str, Hinge] = {}
     for name, said in project.shapes.items():
@@ -79,7 +79,7 @@ def _read(project: Project, head: Head, name: str, said: Mapping) -> Hinge:
 
 
 def settled(project: Project, head: Head, hinges: Mapping[str, Hinge]) -> tuple[Project, dict[str, NDArray], list[str]]:
-    """The project with every "auto" hinge written out, the rigidities to store, and a sentence on each.
+    """The project with every hinge "auto" written out, the rigidities to store, and a sentence on each.
 
     The same project where no hinge is "auto".
     """
@@ -91,7 +91,7 @@ def settled(project: Project, head: Head, hinges: Mapping[str, Hinge]) -> tuple[
         hinge = hinges.get(name)
         if hinge is None:
             shapes[name] = {**said, "hinge": "off"}
-            notes.append(f"Shape {name!r} does not turn about a hinge; it is mixed straight.")
+            notes.append(f"Shape {name!r} does not turn about a hinge; it moves in a straight line.")
             continue
         place = free_place(f"hinge_{name}", "masks", [*stored_places(project), *project.stored, *stored])
         stored[place] = hinge.rigidity
@@ -100,6 +100,6 @@ def settled(project: Project, head: Head, hinges: Mapping[str, Hinge]) -> tuple[
             "origin": [round(float(v) / mm_per(head.unit), 9) for v in hinge.origin],
             "angle_deg": round(hinge.angle_deg, 9), "explained": round(hinge.explained, 6), "rigidity": place,
         }}  # fmt: skip
-        explains = f"that explains {100 * hinge.explained:.1f} percent of it"
+        explains = f"this explains {100 * hinge.explained:.1f} percent of its movement"
         notes.append(f"Shape {name!r} turns {abs(hinge.angle_deg):.1f} degrees; {explains}.")
     return (project.with_(shapes=shapes), stored, notes) if shapes != dict(project.shapes) else (project, {}, [])

@@ -1,8 +1,8 @@
-"""Undo and redo of a project, capped by the bytes that its steps hold beyond what they share.
+"""Undo and redo of a project, limited by the bytes that its steps hold; shared arrays count once.
 
-An edit is `project -> project`. `apply` makes one step of it. While a widget is held, `preview` shows an edit of
-the project as it was before, and `commit` makes one step of the last preview or `abort` forgets it. An error inside
-an edit leaves everything as it was.
+An edit is a function `project -> project`. `apply` makes it one step. While a widget is held, `preview` shows an edit
+of the committed project; `commit` makes the last preview one step, and `abort` drops it. An error inside an edit
+changes nothing.
 """
 
 from __future__ import annotations
@@ -13,10 +13,11 @@ from composer.document.project import Project
 
 Edit = Callable[[Project], Project]
 DEFAULT_BYTES = 256 << 20
+"""The default limit of the history in bytes. A design choice, no source."""
 
 
 class History:
-    """The project now, and the steps behind and before it."""
+    """The current project, with the steps to undo and to redo."""
 
     def __init__(self, project: Project, most_bytes: int = DEFAULT_BYTES) -> None:
         self._steps, self._at = [project], 0
@@ -27,7 +28,7 @@ class History:
 
     @property
     def project(self) -> Project:
-        """What is shown: the preview while there is one."""
+        """The project to show: the preview if there is one."""
         return self._preview or self._steps[self._at]
 
     @property
@@ -36,23 +37,23 @@ class History:
         return self._steps[self._at]
 
     def apply(self, edit: Edit) -> Project:
-        """Do an edit as one step; an edit that changes nothing is no step."""
+        """Apply an edit as one step; an edit that changes nothing adds no step."""
         changed = edit(self.committed)
         self._preview = None
         return self._push(changed)
 
     def preview(self, edit: Edit) -> Project:
-        """Show an edit of the committed project, in place of any preview before."""
+        """Show an edit of the committed project; it replaces an earlier preview."""
         self._preview = edit(self.committed)
         return self._preview
 
     def commit(self) -> Project:
-        """Make one step of the preview, if there is one."""
+        """Make the preview a step, if there is one."""
         held, self._preview = self._preview, None
         return self._push(held) if held is not None else self.committed
 
     def abort(self) -> Project:
-        """Forget the preview."""
+        """Drop the preview."""
         self._preview = None
         return self.committed
 
@@ -63,22 +64,22 @@ class History:
 
     @property
     def can_undo(self) -> bool:
-        """Whether there is a step behind."""
+        """Whether there is a step to undo."""
         return self._at > 0
 
     @property
     def can_redo(self) -> bool:
-        """Whether there is a step before."""
+        """Whether there is a step to redo."""
         return self._at + 1 < len(self._steps)
 
     def undo(self) -> Project:
-        """One step back, or where it is; a preview is forgotten."""
+        """Go one step back, if there is one, and drop the preview."""
         self._preview = None
         self._at = max(self._at - 1, 0)
         return self.committed
 
     def redo(self) -> Project:
-        """One step forward, or where it is; a preview is forgotten."""
+        """Go one step forward, if there is one, and drop the preview."""
         self._preview = None
         self._at = min(self._at + 1, len(self._steps) - 1)
         return self.committed
@@ -98,7 +99,7 @@ class History:
 
 
 class HeldBytes:
-    """Bytes of all arrays and texts that some projects hold, a shared one counted once."""
+    """Bytes of all arrays and texts of several projects; shared ones count once."""
 
     def __init__(self) -> None:
         self.bytes = 0
@@ -106,17 +107,17 @@ class HeldBytes:
 
     def add(self, project: Project) -> None:
         """Count one more project."""
-        for thing, size in _things(project):
-            _, times = self._times.get(id(thing), (thing, 0))
-            self._times[id(thing)] = (thing, times + 1)
+        for held, size in _things(project):
+            _, times = self._times.get(id(held), (held, 0))
+            self._times[id(held)] = (held, times + 1)
             self.bytes += size if times == 0 else 0
 
     def drop(self, project: Project) -> None:
-        """Count a project no more that was added before."""
-        for thing, size in _things(project):
-            _, times = self._times.pop(id(thing))
+        """Stop counting a project that was added."""
+        for held, size in _things(project):
+            _, times = self._times.pop(id(held))
             if times > 1:
-                self._times[id(thing)] = (thing, times - 1)
+                self._times[id(held)] = (held, times - 1)
             else:
                 self.bytes -= size
 

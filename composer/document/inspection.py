@@ -1,7 +1,7 @@
-"""A folder of targets looked over: what is wrong with each file, and what each would be once mended.
+"""The inspection of a folder of targets: the faults of each file, and its vertices after repair.
 
-Every file is read, brought to the unit and the order that most of the folder has, and then seen as a shape: what head
-motion it carries, whether it moves at all, whether it is another one's double. Nothing is written here.
+Every file is read and brought to the unit and order of most of the folder. As a shape it is then checked for head
+motion, for having no movement, and for being a duplicate. Nothing is written here.
 """
 
 from __future__ import annotations
@@ -37,24 +37,35 @@ from composer.units import guess_unit, mm_per
 
 Severity = Literal["error", "warning", "note"]
 RATIOS = (1000.0, 304.8, 100.0, 30.48, 25.4, 12.0, 10.0, 2.54)
-"""Between the units in use: m, dm, cm, mm, ft, in."""
+"""Ratios between the units in use: m, dm, cm, mm, ft, in."""
 NEAR_RATIO = 1.25
-"""An expression changes the size of a head by less (a dropped jaw lengthens it by a tenth)."""
+"""A size counts as a ratio of units if it is within this factor of it. An expression changes the size of a head by
+less: a dropped jaw lengthens it by a tenth (common practice, no source).
+"""
 HIGHEST = 4
+"""The highest subdivision level that is recognised. A design choice, no source."""
 CAGE_ERROR = 0.02
-"""Of the head's diagonal: detail that a finer file may lose on its way back to the cage."""
+"""The most detail that a subdivided file may lose on its way back to the cage, as a fraction of the head's diagonal. A
+design choice, no source.
+"""
 STILL, SAME = 1e-6, 1e-6
+"""A shape that moves less, or differs less from another, is dead or a duplicate; fractions of the head's diagonal, at
+the rounding of files with six or seven digits.
+"""
 UNREST, AGREE = 4e-3, 0.25
-"""Of the head's diagonal: a neutral so far from where half of the targets agree to have a vertex is not at rest; they
-agree within AGREE of that (common practice, no source: 1 mm and a quarter of it for a head without its neck).
+"""The neutral is not at rest if a vertex lies further than UNREST of the head's diagonal from a place where half of the
+targets agree. They agree within AGREE times that distance. Common practice, no source: 1 mm and a quarter of it for a
+head without its neck.
 """
 LEAST_TARGETS = 5
+"""With fewer targets the rest of the neutral is not checked. A design choice, no source."""
 BLOCK = 1 << 15
+"""Vertices compared at a time; it limits memory only."""
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that is not as it should be: a code, how grave, in words, and whether mending takes it away."""
+    """One fault: its `code`, its `severity`, in `words`, and whether a repair removes it (`mended`)."""
 
     code: str
     severity: Severity
@@ -64,7 +75,7 @@ class Fault:
 
 @dataclass
 class Looked:
-    """One file: what is wrong with it, and (n, 3) its vertices in the library's order and unit, None where unusable."""
+    """One file: its faults, and its `positions` (n, 3) in the library's order and unit, None if unusable."""
 
     path: Path
     faults: list[Fault] = field(default_factory=list)
@@ -75,7 +86,7 @@ class Looked:
 
 @dataclass(frozen=True, eq=False)
 class Inspection:
-    """A folder looked over. `reference` gives the topology, in the folder's own unit; `head` the shapes in mm."""
+    """An inspected folder. `reference` gives the topology, in the folder's own unit; `head` the shapes in mm."""
 
     folder: Path
     reference: Mesh
@@ -94,9 +105,9 @@ class Inspection:
 def inspect_folder(
     folder: Path, neutral: str | None = None, unit: str | None = None, progress: Progress | None = None
 ) -> Inspection:  # fmt: skip
-    """Look over a folder of targets. `neutral` names its neutral, `unit` what most of its files are in.
+    """Inspect a folder of targets. `neutral` names its neutral, `unit` is the unit of most of its files.
 
-    Raises MoueError where there is nothing to read, or nothing that can be a reference.
+    Raises MoueError where no target can be read, or `neutral` is not among them.
     """
     say = progress or (lambda _fraction, _words: None)
     files = [Looked(path) for path in targets_in(folder)]
@@ -106,7 +117,7 @@ def inspect_folder(
         try:
             mesh = read_mesh(file.path)
             if not np.isfinite(mesh.positions).all() or not mesh.diagonal > 0:
-                raise MoueError("has no size, or places that are no numbers", file.path)
+                raise MoueError("has no size, or positions that are not finite", file.path)
             if not mesh.polygons.n_faces:
                 raise MoueError("holds no polygons: is the file whole?", file.path)
             meshes[file.path.stem] = mesh
@@ -130,7 +141,7 @@ def inspect_folder(
             reference = meshes[name] if reference.path == file.path else reference
     _put_in_order(files, meshes, reference, say)
     usable = {file.path.stem: file for file in files if file.positions is not None}
-    own = unit or guess_unit(reference.diagonal) or "mm"
+    file_unit = unit or guess_unit(reference.diagonal) or "mm"
     first = next(file.positions for file in usable.values() if file.positions is not None)
     placed = {name: file.positions - first for name, file in usable.items() if file.positions is not None}
     if choice is None or choice.name not in placed:
@@ -139,7 +150,7 @@ def inspect_folder(
     doubt = choice.doubt(placed)
     if doubt:
         usable[chosen].faults.append(Fault("neutral.doubt", "warning", f"was taken for the neutral: {doubt}"))
-    head = _head_of(folder, reference, usable, chosen, own)
+    head = _head_of(folder, reference, usable, chosen, file_unit)
     motions, faults = shape_faults(head, lambda fraction, words: say(0.7 + 0.3 * fraction, words))
     for name, fault in faults:
         usable[name].faults.append(fault)
@@ -147,10 +158,10 @@ def inspect_folder(
         usable[name].motion = motion
     for name in [name for name, fault in faults if fault.code == "shape.mirrored"]:
         usable[name].positions = None
-    said = choice.words(placed)
-    notes = ((said,) if said else ()) + _unit_note(head, unit) + _cage_note(head)
+    neutral_note = choice.words(placed)
+    notes = ((neutral_note,) if neutral_note else ()) + _unit_note(head, unit) + _cage_note(head)
     say(1.0, folder.name)
-    return Inspection(folder, reference, own, chosen, tuple(files), head, notes)
+    return Inspection(folder, reference, file_unit, chosen, tuple(files), head, notes)
 
 
 def _unit_note(head: Head, unit: str | None) -> tuple[str, ...]:
@@ -162,7 +173,7 @@ def _unit_note(head: Head, unit: str | None) -> tuple[str, ...]:
 
 
 def _cage_note(head: Head) -> tuple[str, ...]:
-    """A sentence where the whole library is subdivided: of what cage, and how much detail it has beyond it."""
+    """A sentence where the whole library is subdivided: its cage, and how much detail it has beyond the cage."""
     cages = coarser(head.polygons, head.neutral, HIGHEST, CAGE_ERROR)
     if not cages:
         return ()
@@ -171,7 +182,7 @@ def _cage_note(head: Head) -> tuple[str, ...]:
 
 
 def _reference(meshes: dict[str, Mesh], named: str | None) -> str:
-    """The neutral, or a file of the topology that more than half of all share where the neutral's is another."""
+    """The neutral, or a file of the topology of more than half of all files where the neutral has another."""
     prints = {name: fingerprint(mesh.polygons) for name, mesh in meshes.items()}
     common, many = Counter(prints.values()).most_common(1)[0]
     if named is not None and (2 * many <= len(meshes) or prints[named] == common):
@@ -180,7 +191,7 @@ def _reference(meshes: dict[str, Mesh], named: str | None) -> str:
 
 
 def _scales(files: Sequence[Looked], meshes: dict[str, Mesh]) -> list[float]:
-    """For each file how many times larger it is than most, 1 where it is not by a ratio of units."""
+    """For each file the ratio of units by which it is larger than most files, 1 where none fits."""
     sizes = [meshes[f.path.stem].diagonal if f.path.stem in meshes else np.nan for f in files]
     known = np.array([size for size in sizes if np.isfinite(size)])
     near = (np.abs(np.log(known[:, None] / known[None])) < np.log(NEAR_RATIO)).sum(axis=0)
@@ -197,11 +208,11 @@ def _scales(files: Sequence[Looked], meshes: dict[str, Mesh]) -> list[float]:
 
 
 def _put_in_order(files: Sequence[Looked], meshes: dict[str, Mesh], reference: Mesh, say: Progress) -> None:
-    """Give every file that can be brought to the reference's order its positions there, and say what was wrong."""
+    """Set the positions of every file that can be brought to the reference's order, and record its faults."""
     known: list[tuple[Polygons, Likeness]] = []
     waiting = [file for file in files if file.path.stem in meshes]
-    for last in (False, True):  # what one file tells of its program's order helps with another
-        left = []
+    for last in (False, True):  # the order found for one file helps with another
+        failed = []
         for place, file in enumerate(waiting):
             say(0.4 + 0.3 * place / max(1, len(waiting)), file.path.name)
             mesh = meshes[file.path.stem]
@@ -210,20 +221,20 @@ def _put_in_order(files: Sequence[Looked], meshes: dict[str, Mesh], reference: M
                 if level:
                     _from_level(file, reference, mesh, level)
                     continue
-                found = likeness(reference, mesh, known=known)
+                matched = likeness(reference, mesh, known=known)
             except MoueError as error:
                 if last:
                     mismatch = isinstance(error, OrderMismatch)
                     code = "order.other" if mismatch else "order.ambiguous"
                     file.faults.append(Fault(code, "error", error.what))
-                left.append(file)
+                failed.append(file)
                 continue
-            file.positions = mesh.positions[found.vertices]
-            if found.did:
-                known.append((mesh.polygons, found))
+            file.positions = mesh.positions[matched.vertices]
+            if matched.did:
+                known.append((mesh.polygons, matched))
                 file.changed = True
-                file.faults.append(Fault(_code(found), "error", _wrong(found, mesh, reference), mended=True))
-        waiting = left
+                file.faults.append(Fault(_code(matched), "error", _wrong(matched, mesh, reference), mended=True))
+        waiting = failed
 
 
 def _code(found: Likeness) -> str:
@@ -236,7 +247,7 @@ def _code(found: Likeness) -> str:
 
 
 def _wrong(found: Likeness, mesh: Mesh, reference: Mesh) -> str:
-    """The fault in words, from what undoes it."""
+    """The fault in words, from the repair that removes it."""
     said, words = " ".join(found.did), []
     if "welded" in said:
         words.append(f"split at seams ({mesh.n_vertices - reference.n_vertices} vertices more)")
@@ -254,7 +265,7 @@ def _wrong(found: Likeness, mesh: Mesh, reference: Mesh) -> str:
 
 
 def _level(reference: Mesh, mesh: Mesh) -> int:
-    """How many levels above the reference a mesh seems to be, by its count; 0 for none."""
+    """The level of a mesh above the reference by its vertex count; 0 for none."""
     if mesh.n_vertices <= reference.n_vertices or not bool(np.all(mesh.polygons.counts == 4)):
         return 0
     counts = [vertex_count(reference.polygons, k) for k in range(HIGHEST + 1)]
@@ -306,7 +317,7 @@ def _landmarks(folder: Path, unit: str, n: int) -> Landmarks | None:
 def shape_faults(
     head: Head, progress: Progress | None = None
 ) -> tuple[dict[str, HeadMotion], list[tuple[str, Fault]]]:  # fmt: skip
-    """The head motion of each shape, and the faults of shapes and neutral, each with the name of whose it is."""
+    """The head motion of each shape, and the faults of shapes and neutral, each with a shape's name."""
     motions = head_motions(head, progress)
     faults: list[tuple[str, Fault]] = []
     seen: list[Shape] = []
@@ -333,29 +344,29 @@ def shape_faults(
 
 
 def _unrest(head: Head, motions: dict[str, HeadMotion]) -> str:
-    """In words where the neutral is not where most targets are, vertex by vertex; nothing where it is at rest.
+    """A description of where the neutral differs from most targets, vertex by vertex; empty where it is at rest.
 
-    Every expression leaves most of the face alone, so where half of the targets and more, their head motion removed,
-    agree on a place, that is the face at rest: lids that are shut or lips that are open in the neutral alone stand out.
-    Where every target is an expression of its own, as at the corners of the mouth, nothing is said.
+    Every expression leaves most of the face alone. So a place where at least half of the targets agree, after head
+    motion is removed, is the face at rest: lids shut or lips open in the neutral alone stand out. Where every target
+    differs, as at the corners of the mouth, nothing is reported.
     """
     if len(head.shapes) < LEAST_TARGETS:
         return ""
     back = [motions[shape.name].motion.inverse() for shape in head.shapes]
-    off, far = np.empty(head.n_vertices), UNREST * head.diagonal
+    offset, far = np.empty(head.n_vertices), UNREST * head.diagonal
     for low in range(0, head.n_vertices, BLOCK):
         rest = head.neutral[low : low + BLOCK]
-        still = [b(rest + s.delta[low : low + BLOCK]) - rest for b, s in zip(back, head.shapes, strict=True)]
-        usual = np.median(np.array(still), axis=0)
-        close = [np.linalg.norm(each - usual, axis=1) <= AGREE * far for each in still]
+        stabilised = [b(rest + s.delta[low : low + BLOCK]) - rest for b, s in zip(back, head.shapes, strict=True)]
+        usual = np.median(np.array(stabilised), axis=0)
+        close = [np.linalg.norm(each - usual, axis=1) <= AGREE * far for each in stabilised]
         agreed = np.mean(close, axis=0) >= 0.5
-        off[low : low + BLOCK] = np.where(agreed, np.linalg.norm(usual, axis=1), 0.0)
-    worst = int(np.argmax(off))
-    if off[worst] <= far:
+        offset[low : low + BLOCK] = np.where(agreed, np.linalg.norm(usual, axis=1), 0.0)
+    worst = int(np.argmax(offset))
+    if offset[worst] <= far:
         return ""
     near = ""
     if head.landmarks is not None and head.landmarks.points:
         places = {name: resolve(place, head.neutral) for name, place in head.landmarks.points.items()}
         near = min(places, key=lambda name: float(np.linalg.norm(places[name] - head.neutral[worst])))
         near = f" (near {near})"
-    return f"is not at rest: vertex {worst}{near} lies {off[worst]:.1f} mm from where most targets have it"
+    return f"is not at rest: vertex {worst}{near} lies {offset[worst]:.1f} mm from where most targets have it"

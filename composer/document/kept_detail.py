@@ -1,9 +1,10 @@
-"""The detail that accepted sculpts keep at one level, mixed as their shapes are.
+"""The details of accepted sculpts at one level, mixed like their shapes.
 
-A sculpt that came back at level K is kept as a delta of the cage and, under `detail`, an array (n_K, 3) in mm in
-the local frames of the pose at level K (`composer.head.detail.Frames`). With X_K a recipe's pose there without such
-details, they bring F(X_K) times their sum to it: for a corrective by its amount, everywhere; for a shape in a cell
-by the cell's weight under its row's share, lifted. At levels above K that is subdivided; below K it is left out.
+A sculpt accepted at level K is stored as a delta of the cage and, under `detail`, an array (n_K, 3) in mm in the local
+frames of the pose at level K (`composer.head.detail.Frames`). With X_K a recipe's pose there without such details, the
+offset is F(X_K) times their weighted sum. A corrective's detail has its amount as weight, everywhere; the detail of a
+cell's shape has the cell's weight times its row's share, subdivided to the level. At levels above K the offset is
+subdivided; below K it is left out.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 
 class KeptDetail:
-    """The details of a document's kept shapes at the level that they were sculpted at."""
+    """The details of a document's kept shapes at the level at which they were sculpted."""
 
     def __init__(self, level: EvaluatedLevel, places: Mapping[str, str]) -> None:
         """`places` are the files or stored arrays of the details, by shape; they are read when a recipe uses them."""
@@ -34,7 +35,7 @@ class KeptDetail:
         self._read: dict[tuple[str, bool], NDArray] = {}
 
     def offset(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64] | None:
-        """(n_K, 3) mm, what the details bring to a recipe's pose at their level; None where they bring nothing.
+        """(n_K, 3) mm, the offset of a recipe's pose by its details at their level; None where no detail is used.
 
         Raises MoueError where a detail cannot be read, or is of another level.
         """
@@ -48,7 +49,7 @@ class KeptDetail:
         return np.einsum("nij,ni->nj", self.level.frames_at(recipe, amount), amount * local)
 
     def _used(self, recipe: Recipe) -> Iterator[tuple[str, bool, float | NDArray]]:
-        """Shapes with details that a recipe uses, whether mirrored, and how much of them: (n_K, 1) or a number."""
+        """Shapes with details that a recipe uses, whether mirrored, and their weight: (n_K, 1) or a number."""
         evaluated = self.level.evaluated
         for name, amount in evaluated.correctives.amounts(felt_in(recipe)).items():
             if name in self._places:
@@ -70,7 +71,7 @@ class KeptDetail:
         return checked_delta(values, f"{project.path} {place}", self.level.polygons.n_vertices)
 
     def _mirrored(self, name: str) -> NDArray:
-        """The detail of a shape's mirror image: turned round in space, and put into the frames there."""
+        """The detail of a shape's mirror image: mirrored in space, then put in the frames of the mirrored pose."""
         evaluated = self.level.evaluated
         mirror = mirror_at_level(evaluated.mirror_map, self.level.steps, evaluated.head.neutral)
         one, other = (Recipe(name, (Cell(ALL, name, 1.0, flip),)) for flip in (False, True))

@@ -18,14 +18,14 @@ from composer.head.reading import open_regular, reading
 
 
 def read_mask(path: Path) -> NDArray[np.float64]:
-    """(n,) the values in a `.npy` file. Raises MoueError for what is no plain mask or cannot be read."""
+    """(n,) the values in a `.npy` file. Raises MoueError where it holds no mask or cannot be read."""
     if path.suffix.lower() != ".npy":
         raise MoueError("masks are read from .npy files", path, hint='for a picture say from = "image"')
     return _read(path, load_mask)
 
 
 def load_mask(file: IO[bytes], where: Path | str) -> NDArray[np.float64]:
-    """(n,) the values in an open `.npy`. Raises MoueError naming `where` for what is no plain mask."""
+    """(n,) the values in an open `.npy`. Raises MoueError, with `where`, unless it holds one number a vertex."""
     values = _load(file, where, "mask")
     if values.ndim != 1 or values.dtype.kind not in "fiu":
         raise MoueError("must hold one number a vertex", where)
@@ -42,15 +42,15 @@ def read_delta(path: Path) -> NDArray[np.float32]:
 def load_delta(file: IO[bytes], where: Path | str) -> NDArray[np.float32]:
     """(n, 3) float32 mm, read-only, a kept shape in an open `.npy`.
 
-    Raises MoueError naming `where` for what is not three finite numbers a vertex.
+    Raises MoueError, with `where`, unless it holds three finite numbers a vertex.
     """
     return checked_delta(_load(file, where, "shape"), where)
 
 
 def checked_delta(values: NDArray, where: Path | str, n_vertices: int | None = None) -> NDArray[np.float32]:
-    """(n, 3) float32 mm, read-only; `values` themselves where they are so already.
+    """(n, 3) float32 mm, read-only; `values` itself if it is so already.
 
-    Raises MoueError naming `where` for another form, another number of vertices, or a number that is not finite.
+    Raises MoueError, with `where`, for another shape, another number of vertices, or a number that is not finite.
     """
     if values.ndim != 2 or values.shape[1] != 3 or values.dtype.kind not in "fiu":
         raise MoueError("must hold three numbers a vertex", where)
@@ -78,8 +78,8 @@ def _load(file: IO[bytes], where: Path | str, word: str) -> NDArray:
 
 
 def read_picture(path: Path) -> NDArray:
-    """A greyscale picture (h, w), 8 or 16 bit, of a mask in UV. Raises MoueError for what is no picture, and before it
-    is unpacked for one that is too large (`composer.head.pictures`).
+    """A mask in UV as a grey picture (h, w), 8 or 16 bit. Raises MoueError for a file that is no picture and, before it
+    is unpacked, for a picture that is too large (`composer.head.pictures`).
     """
     with open_picture(path) as picture:
         deep = picture.mode.startswith("I")

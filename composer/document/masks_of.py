@@ -1,4 +1,4 @@
-"""The raw mask of a region, made from what the document says it comes from."""
+"""The raw mask of a region, made from its source in the document."""
 
 from __future__ import annotations
 
@@ -24,8 +24,10 @@ from masks.from_displacement import MovingRegions, from_displacement
 from masks.mask import checked_values
 
 Floats = NDArray[np.float64]
+
+
 def whole_source(region: Region) -> dict[str, Any]:
-    """A region's source with what its name says where the source does not: which preset, which moving region."""
+    """A region's source with its default filled in: the region's name as the preset or the moving region."""
     source = SOURCES.get(str(region.source.get("from")))
     named_by = source.named_by if source is not None else ""
     return {named_by: region.name, **region.source} if named_by else dict(region.source)
@@ -41,10 +43,10 @@ class _Made:
 
 
 class MaskSources:
-    """Raw masks (n,) for the regions of one project on one head; presets and moving regions are laid once.
+    """Raw masks (n,) for the regions of one project on one head; presets and moving regions are computed once.
 
-    With `before`, the sources of an earlier state of the same document on the same library, whatever did not
-    change is taken over, the very arrays of it.
+    `before` holds the sources of an earlier state of the same document on the same library; unchanged arrays are
+    reused.
     """
 
     def __init__(self, project: Project, head: Head, before: MaskSources | None = None) -> None:
@@ -80,13 +82,13 @@ class MaskSources:
 
     @cached_property
     def _library_shapes(self) -> list[Shape]:
-        """The head's shapes without those that the document keeps: a kept pose never moves a region."""
+        """The head's shapes without those kept in the document: a kept pose never changes a region."""
         kept = {name for name, said in self.project.shapes.items() if "delta" in said}
         return [shape for shape in self.head.shapes if shape.name not in kept]
 
     @property
     def notes(self) -> list[str]:
-        """Sentences on what was left out of the regions that the document has."""
+        """Sentences on what is missing from the document's regions."""
         used = [whole_source(region).get("preset", "") for region in self.project.regions]
         presets = {self._preset_of[name] for name in used if name in self._preset_of}
         left_out = [f"Left out: {why}." for name in sorted(presets) for why in self._left_out.get(name, {}).values()]
@@ -94,7 +96,7 @@ class MaskSources:
                            if r.name in self._unplaced and r.source["from"] == "image"]  # fmt: skip
 
     def of(self, region: Region) -> Floats:
-        """The raw mask (n,) of a region, read-only. Raises MoueError naming the region for what cannot be used."""
+        """The raw mask (n,) of a region, read-only. Raises MoueError, with the region's name, for a faulty source."""
         source, stored = whole_source(region), self.stored(region)
         for made in self._made:
             if made.stored is stored and made.source == source:
@@ -104,7 +106,7 @@ class MaskSources:
         return mask
 
     def stored(self, region: Region) -> NDArray | None:
-        """The array that the document itself holds for a region's mask, where it does."""
+        """The array that the document stores for a region's mask, or None."""
         return self.project.stored.get(str(region.source.get("file")))
 
     def _new(self, region: Region) -> Floats:
@@ -119,7 +121,7 @@ class MaskSources:
             raise MoueError(f"region {region.name!r}: {what}", self.project.path, hint=error.hint) from None
 
     def laid(self, region: str) -> tuple[dict[str, Floats], str]:
-        """The masks of the first preset that makes a region of this name, and the region's name in it."""
+        """The masks of the first preset that has a region of this name, and the region's name in it."""
         preset, name = region_preset(region)
         self._preset_of[name] = preset.name
         if preset.name not in self._laid:
@@ -134,23 +136,23 @@ class MaskSources:
         return laid.get(name, "its landmarks are missing")
 
     def take_moving(self, count: int, found: MovingRegions) -> None:
-        """What moves together in at most `count` regions of this head's library, where it has been found already."""
+        """Take regions, at most `count`, that are already found from this library's displacement."""
         self._moving[count, 1.0, None] = found
 
     def moving(self, count: int, softness: float = 1.0, ramp_mm: float | None = None) -> MovingRegions:
-        """What moves together in at most `count` regions of this head's library, found once; see `moving_regions`."""
+        """The regions, at most `count`, found from displacement as in `moving_regions`; they are computed once."""
         key = count, softness, ramp_mm
         if key not in self._moving:
             self._moving[key] = moving_regions(self.head, count, self._library_shapes, softness, ramp_mm)
         return self._moving[key]
 
     def unplaced(self, region: Region, vertices: int) -> None:
-        """Take note of so many vertices that have no place on a region's picture."""
+        """Record the number of vertices without a place on a region's picture."""
         if vertices:
             self._unplaced[region.name] = f"Region {region.name!r}: {vertices} vertices have no place on the picture."
 
     def beside(self, said: Values) -> Path:
-        """The file that a source names, beside the document. Raises MoueError where it names none."""
+        """The file that a source names, relative to the document. Raises MoueError where it names none."""
         place = said.text("file")
         if place is None:
             raise said.error("names no file", 'add file = "..."')
@@ -160,9 +162,9 @@ class MaskSources:
 def moving_regions(
     head: Head, count: int, shapes: Sequence[Shape] | None = None, softness: float = 1.0, ramp_mm: float | None = None
 ) -> MovingRegions:
-    """What moves together in a head's library (or in `shapes` of it), at most `count` regions, in pairs where the
-    two sides of the head are alike. `softness` times the motion's own falloff is how wide each border is, or all are
-    `ramp_mm` from full to none. Raises MoueError where nothing moves.
+    """Regions that move together in a head's library (or in `shapes` of it), at most `count`, in mirrored pairs where
+    the head is symmetric. Each border is `softness` times as wide as the motion's own falloff, or with `ramp_mm` all
+    are that wide from 1 to 0. Raises MoueError where nothing moves.
     """
     try:
         deltas = [shape.delta for shape in (head.shapes if shapes is None else shapes)]

@@ -1,8 +1,7 @@
-"""A mended copy of a library in a new folder: nothing of the person's own is ever overwritten.
+"""A repaired copy of a library in a new folder; the person's own files are never overwritten.
 
-A file without a fault that can be mended is copied byte for byte; every other is written anew over the text of the
-library's own topology, in its order and unit, its head motion removed.
-The choice of neutral and unit is written down in its `library.toml`.
+A file without repairable faults is copied byte for byte. Every other file is written over the text of the library's own
+topology, in its order and unit, without head motion. The neutral and the unit are recorded in `library.toml`.
 """
 
 from __future__ import annotations
@@ -25,19 +24,21 @@ from composer.progress import Progress
 from composer.units import mm_per
 
 BESIDE = (".toml", ".json", ".mtl", ".png", ".jpg", ".jpeg", ".tif", ".tiff", ".tga", ".exr")
-"""What lies beside the targets and comes along."""
+"""Suffixes of files beside the targets that are copied, too."""
 SNAP = 2e-7
-"""Of the head's diagonal: a vertex that came this near to the neutral's place has not moved."""
+"""A vertex within this fraction of the head's diagonal of the neutral takes the neutral's position exactly: rounding of
+files with six or seven digits.
+"""
 
 
 def write_mended(
     looked: Inspection, to: Path, skip_broken: bool = False, progress: Progress | None = None
 ) -> dict[str, str]:  # fmt: skip
-    """Write the mended copy to the new folder `to`, whole or not at all; what became of each file:
-    "copied", "mended" or "left out".
+    """Write the repaired copy to the new folder `to`, in full or not at all. Returns by file name "copied", "mended" or
+    "left out".
 
-    Refused with MoueError before anything is written: a folder that is there and not empty, one that is the library's
-    own or lies in it, and files that cannot be mended, unless `skip_broken`: then they are left out.
+    Raises MoueError, before anything is written, for a folder that exists and is not empty, one that is the library's
+    own or lies in it, and files that cannot be repaired; with `skip_broken` those are left out.
     """
     _may_make(looked.folder, to)
     lost = [file for file in looked.files if file.positions is None]
@@ -50,22 +51,22 @@ def write_mended(
     text = ObjText(base) if base is not None and base.suffix.lower() == ".obj" else None
     became: dict[str, str] = {}
     check_file_names([file.path.name for file in looked.files], "", "target", looked.folder)
-    with filled_whole(to, None, "mended copy") as made:
+    with filled_whole(to, None, "mended copy") as temporary:
         for place, file in enumerate(looked.files):
             if progress is not None:
                 progress(place / len(looked.files), f"writing {file.path.name}")
             if file.positions is None:
                 became[file.path.name] = "left out"
             elif not file.changed and not _moves(file):
-                _copy(file.path, made / file.path.name)
+                _copy(file.path, temporary / file.path.name)
                 became[file.path.name] = "copied"
             else:
-                _write(looked, file, made / file.path.name, text)
+                _write(looked, file, temporary / file.path.name, text)
                 became[file.path.name] = "mended"
         for beside in sorted(looked.folder.iterdir()):
             if beside.is_file() and beside.suffix.lower() in BESIDE and beside.name != "moue-bake.json":
-                _copy(beside, made / beside.name)
-        write_settled(made, Settled(looked.neutral, looked.unit))
+                _copy(beside, temporary / beside.name)
+        write_settled(temporary, Settled(looked.neutral, looked.unit))
     return became
 
 
@@ -78,8 +79,8 @@ def _write(looked: Inspection, file: Looked, to: Path, text: ObjText | None) -> 
     points = np.array(file.positions)
     if _moves(file) and file.motion is not None:
         points = file.motion.motion.inverse()(points * scale)
-        still = np.abs(points - head.neutral).max(axis=1) <= SNAP * head.diagonal
-        points = np.where(still[:, None], head.neutral, points) / scale
+        unmoved = np.abs(points - head.neutral).max(axis=1) <= SNAP * head.diagonal
+        points = np.where(unmoved[:, None], head.neutral, points) / scale
     if text is not None and to.suffix.lower() == ".obj":
         text.write(to, points)
         return
@@ -89,10 +90,10 @@ def _write(looked: Inspection, file: Looked, to: Path, text: ObjText | None) -> 
 
 def _may_make(folder: Path, to: Path) -> None:
     try:
-        here, there = folder.resolve(), to.resolve()
-        if there == here or here in there.parents:
+        library_folder, new_folder = folder.resolve(), to.resolve()
+        if new_folder == library_folder or library_folder in new_folder.parents:
             raise MoueError("lies in the library itself", to, hint="give a new folder elsewhere")
-        if there.exists() and (not there.is_dir() or any(there.iterdir())):
+        if new_folder.exists() and (not new_folder.is_dir() or any(new_folder.iterdir())):
             raise MoueError("is there already", to, hint="give a new folder")
     except OSError as error:
         raise cannot("written", to, error) from None

@@ -1,4 +1,4 @@
-"""A part as a document says it, to be read and edited by hand.
+"""The table of a part in a document, to be read and edited by hand.
 
     [parts.teeth_lower]
     material = "M_Teeth_Lo"              # or group = "...", component = [18, "20-33"], vertices = ["9409-14061", 14100]
@@ -6,9 +6,9 @@
     [parts.eye_left]
     component = [34, 35]
     follows = "own"
-    gaze = [0.0, 0.0, 1.0]               # along which an eyeball looks at rest
+    gaze = [0.0, 0.0, 1.0]               # direction in which an eyeball looks at rest
 
-Components are connected pieces, numbered from 0 in the order of their lowest vertices. A range names both of its ends.
+Components are connected pieces, numbered from 0 in the order of their lowest vertices. A range includes both ends.
 """
 
 from __future__ import annotations
@@ -26,17 +26,17 @@ from composer.head.head import FOLLOWS, Head, Part
 KEYS = ("group", "material", "component", "vertices", "follows", "gaze")
 WHERE = ("group", "material", "component", "vertices")
 MOST_RANGES = 24
-"""A part of more whole pieces than so many ranges is said by its vertices, where that is shorter."""
+"""A part of more ranges of pieces than this is written as ranges of vertices, if those are fewer. Readability only."""
 
 
 def part_of(said: Values, name: str, head: Head) -> Part:
-    """The part that a document's table says. Raises MoueError where it names nothing of this head."""
+    """The part that a document's table describes. Raises MoueError where it names nothing on this head."""
     follows = said.text("follows") or "skull"
     if follows not in FOLLOWS:
         raise unknown("way to follow", follows, FOLLOWS, said.path)
     where = [key for key in WHERE if key in said.table]
     if len(where) > 1:
-        raise said.error(f"has both {where[0]} and {where[1]}", "a part is said in one way")
+        raise said.error(f"has both {where[0]} and {where[1]}", "name a part in one way")
     if "group" in said.table:
         vertices = _of_faces(_named(said, "group", head.groups), head)
     elif "material" in said.table:
@@ -49,21 +49,21 @@ def part_of(said: Values, name: str, head: Head) -> Part:
         raise said.error("names no vertices of this head")
     gaze = said.three("gaze") if "gaze" in said.table else None
     if gaze is not None and not any(gaze):
-        raise said.error("has a gaze that points nowhere", "three numbers, such as [0, 0, 1]")
+        raise said.error("has a gaze without a direction", "three numbers, such as [0, 0, 1]")
     axis = (gaze[0], gaze[1], gaze[2]) if gaze is not None else None
     return Part(name, np.unique(vertices).astype(np.int32), follows, axis)  # type: ignore[arg-type]
 
 
 def part_table(part: Part, head: Head) -> dict[str, Any]:
-    """The table [parts.NAME] of a part: by group or material where one is exactly it, else by pieces, else by ranges
-    of vertices.
+    """The table [parts.NAME] of a part: by the group or material of exactly its vertices, else by pieces, else by
+    ranges of vertices.
     """
     table = _where(part, head) | {"follows": part.follows}
     return table | ({"gaze": [float(each) for each in part.gaze]} if part.gaze is not None else {})
 
 
 def ranges_of(numbers: NDArray) -> list[int | str]:
-    """Whole numbers in order, each once, as numbers and ranges: [3, "9-14", 20]."""
+    """Sorted whole numbers as numbers and ranges: [3, "9-14", 20]."""
     numbers = np.unique(numbers)
     if not len(numbers):
         return []
@@ -76,16 +76,16 @@ def ranges_of(numbers: NDArray) -> list[int | str]:
 
 
 def _where(part: Part, head: Head) -> dict[str, Any]:
-    own = np.unique(part.vertices)
+    vertices = np.unique(part.vertices)
     named: tuple[tuple[str, Mapping[str, NDArray]], ...] = (("group", head.groups), ("material", head.materials))
     for key, faces in named:
         for name, held in faces.items():
-            if np.array_equal(_of_faces(held, head), own):
+            if np.array_equal(_of_faces(held, head), vertices):
                 return {key: str(name)}
     label = head.polygons.components
-    pieces = np.unique(label[own])
-    ranges = ranges_of(own)
-    if int(np.isin(label, pieces).sum()) == len(own):
+    pieces = np.unique(label[vertices])
+    ranges = ranges_of(vertices)
+    if int(np.isin(label, pieces).sum()) == len(vertices):
         said = ranges_of(pieces)
         if len(said) <= max(MOST_RANGES, len(ranges)):
             return {"component": said}

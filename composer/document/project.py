@@ -1,4 +1,4 @@
-"""A document in memory: a head's place, its regions and its recipes; frozen, sharing what does not change."""
+"""A document in memory: its head's path, regions and recipes; frozen, so that versions share what does not change."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ RESERVED = (ALL, REMAINDER)
 
 @dataclass(frozen=True)
 class Region:
-    """A named part of the face: `source` is the table of the document that says where its mask comes from
-    (`from`, and what that needs), `set` whom it shares with, `locked` whether it keeps its raw mask."""
+    """A named part of the face. `source` is the table of the document that defines its mask (`from`, and its keys),
+    `set` the set of regions with which it shares, `locked` whether it keeps its raw mask."""
 
     name: str
     source: Mapping[str, Any]
@@ -32,14 +32,14 @@ class Region:
 
 @dataclass(frozen=True)
 class Project:
-    """A document: `head_path` as written, resolved beside the document; `unit` and `neutral` where said;
-    `topology` the fingerprint or ""; `shapes` says which targets are in-betweens of which shape, which shapes turn,
-    how they are shown, and which were kept from a pose; `levels` where the same library lives at finer levels;
-    `stored` the masks (n,) and kept shapes (n, 3) in mm that a `.moue` file holds, by their place in it; `text` the
-    document as it was read, so that its comments live on when it is saved; `landmarks` the points (at a vertex, or
-    on a triangle) that the document adds to the head's own, or puts in their place; `curves` the same for landmark
-    curves, as vertices in order; `correctives` the shapes that come
-    in by the cells that trigger them."""
+    """A document.
+
+    `head_path` is resolved from the document's folder; `unit` and `neutral` are None where not given; `topology` is
+    the fingerprint or "". `shapes` holds by name in-betweens, hinges, how a shape is shown, and shapes kept from a
+    pose. `levels` are the folders of the same library at finer levels. `stored` holds masks (n,) and kept shapes (n, 3)
+    in mm of a `.moue` file, by their place in it. `text` is the document as read, so that a save keeps its comments.
+    `landmarks` are points (at a vertex, or on a triangle) that add to the head's own or replace them; `curves` are
+    landmark curves, as vertices in order. `correctives` are shapes with the cells that trigger them."""
 
     path: Path
     head_path: Path

@@ -1,4 +1,4 @@
-"""The text of a document becomes a project. The layout is described in the README, section "A document"."""
+"""Reading the text of a document into a project. The README describes the layout in the section "A document"."""
 
 from __future__ import annotations
 
@@ -17,8 +17,21 @@ from composer.head.references import check_head_place
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import HALO, WEIGHT_RANGE, Cell, Recipe, Row
 
-TOP = ("moue", "unit", "head", "neutral", "topology", "parts", "shapes", "levels", "landmarks", "curves", "regions",
-       "recipes", "correctives")
+TOP = (
+    "moue",
+    "unit",
+    "head",
+    "neutral",
+    "topology",
+    "parts",
+    "shapes",
+    "levels",
+    "landmarks",
+    "curves",
+    "regions",
+    "recipes",
+    "correctives",
+)
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "detail")
@@ -27,13 +40,15 @@ LANDMARK_KEYS = ("vertex", "triangle", "bary")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
 JOINS = ("linear", "seamless")
 STRENGTH_RANGE = (-2.0, 4.0)
+"""The range of a recipe's strength in a document. A design choice, no source."""
 MOST_BYTES = 16 << 20
+"""The largest text of a document in bytes; a safety limit."""
 
 
 def read_document(path: Path | str) -> Project:
-    """The project in a bare `document.toml`, checked in itself; its head is not opened.
+    """The project in a bare `document.toml`, checked without its head, which is not opened.
 
-    Raises MoueError as `parse_document`, and where the file cannot be read, is no file, or is far too large.
+    Raises MoueError as `parse_document`, and where the file cannot be read or is larger than `MOST_BYTES`.
     """
     path = Path(path)
     return parse_document(bytes_of(path, MOST_BYTES, "a document"), path)
@@ -42,8 +57,8 @@ def read_document(path: Path | str) -> Project:
 def parse_document(data: bytes, path: Path) -> Project:
     """The project in the bytes of a document that lies at `path`.
 
-    Raises MoueError with the file, and where the text itself is wrong the line: unreadable text, a newer version,
-    unknown keys, names that are reserved or missing, cells that are not region, shape and weight.
+    Raises MoueError, with the file and, for a fault of TOML, the line: for unreadable text, a newer version, unknown
+    keys, names that are reserved or missing, cells without region, shape and weight.
     """
     try:
         text = data.decode("utf-8")
@@ -53,13 +68,13 @@ def parse_document(data: bytes, path: Path) -> Project:
     except tomllib.TOMLDecodeError as error:
         raise _syntax(path, error) from None
     except DAMAGE:
-        raise MoueError("holds what no document holds: a number too long, or tables too deep", path) from None
+        raise MoueError("holds a number that is too long, or tables that are nested too deep", path) from None
     whole = Values(table, path, "the document")
     version = table.get("moue")
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
         raise MoueError("does not say `moue = 1`, so it is no document", path)
     if version > VERSION:
-        raise MoueError(f"is of version {version}, this Moue reads up to {VERSION}", path, hint="get a newer Moue")
+        raise MoueError(f"has version {version}; this Moue reads up to {VERSION}", path, hint="get a newer Moue")
     whole.only(TOP)
     head = whole.text("head")
     if head is None:
@@ -99,17 +114,17 @@ def _recipes(whole: Values) -> tuple[Recipe, ...]:
 
 
 def region_of(name: str, said: Values) -> Region:
-    """The region in the table [regions.NAME]. Raises MoueError where it is reserved or has no source."""
+    """The region in the table [regions.NAME]. Raises MoueError for a reserved name or a table without a source."""
     if name in RESERVED:
         raise MoueError(f"a region may not be named {name!r}", said.path, hint="it always exists")
     source = {key: value for key, value in said.table.items() if key not in ("set", "locked")}
     if said.text("from") is None:
-        raise said.error("does not say where it is `from`")
+        raise said.error("has no key `from`, the source of its mask")
     return Region(name, source, said.text("set") or "face", said.flag("locked"))
 
 
 def recipe_of(name: str, said: Values) -> Recipe:
-    """The recipe in the table [recipes.NAME]. Raises MoueError where it is none."""
+    """The recipe in the table [recipes.NAME]. Raises MoueError where its values are out of range or of another kind."""
     if name == "neutral":
         raise MoueError("a recipe may not be named 'neutral'", said.path, hint="that is the face at rest")
     said.only(RECIPE_KEYS)
@@ -141,24 +156,24 @@ def _row(said: Values) -> Row:
 
 
 def _correctives(whole: Values) -> tuple[Corrective, ...]:
-    made = []
+    correctives = []
     for said in whole.rows("correctives", "corrective"):
         said.only(("shape", "when"))
         shape = said.text("shape")
         if shape is None:
             raise said.error("names no shape")
         try:
-            made.append(Corrective(shape, tuple(_trigger(each) for each in said.rows("when", "trigger"))))
+            correctives.append(Corrective(shape, tuple(_trigger(each) for each in said.rows("when", "trigger"))))
         except MoueError as error:
             raise error.at(whole.path) from None
-    return tuple(made)
+    return tuple(correctives)
 
 
 def _trigger(said: Values) -> Trigger:
     said.only(TRIGGER_KEYS)
     region, shape = said.text("region"), said.text("shape")
     if region is None or shape is None or "at" not in said.table:
-        raise said.error("needs a region, a shape and `at`, the weight at which it lets the fix in whole")
+        raise said.error("needs a region, a shape and `at`, the weight at which it triggers fully")
     return Trigger(region, shape, said.number("at", None, *WEIGHT_RANGE), said.flag("mirrored"))
 
 
@@ -177,7 +192,7 @@ def _shapes(whole: Values) -> dict[str, dict[str, Any]]:
             raise said.error("has detail of finer levels and no delta of its own")
         _hinge(said)
         if said.table.get("hinge", "off") != "off" and said.table.get("inbetweens"):
-            raise said.error("has in-betweens and a hinge", "it can have one of the two")
+            raise said.error("has in-betweens and a hinge", "remove one of the two")
         for entry in said.rows("inbetweens", "in-between"):
             entry.only(("at", "target"))
             if entry.text("target") is None or "at" not in entry.table:
@@ -187,20 +202,20 @@ def _shapes(whole: Values) -> dict[str, dict[str, Any]]:
 
 
 def _hinge(said: Values) -> None:
-    """What a shape says of its hinge: "off", "auto", or a table with axis, origin, angle_deg, rigidity."""
+    """Check the hinge of a shape: "off", "auto", or a table with axis, origin, angle_deg and rigidity."""
     hinge = said.table.get("hinge", "off")
     if hinge in ("off", "auto"):
         return
     if not isinstance(hinge, dict):
         raise said.error('needs hinge to be "off", "auto" or a table')
-    own = Values(hinge, said.path, f"the hinge of {said.where}").only(HINGE_KEYS)
-    own.three("origin")
-    if not any(own.three("axis")):
-        raise own.error("has an axis without a direction")
-    if "angle_deg" not in hinge or own.text("rigidity") is None:
-        raise own.error("needs angle_deg and rigidity, a file")
-    own.number("angle_deg", None, -180.0, 180.0)
-    own.number("explained", 1.0, 0.0, 1.0)
+    table = Values(hinge, said.path, f"the hinge of {said.where}").only(HINGE_KEYS)
+    table.three("origin")
+    if not any(table.three("axis")):
+        raise table.error("has an axis without a direction")
+    if "angle_deg" not in hinge or table.text("rigidity") is None:
+        raise table.error("needs angle_deg and rigidity, a file")
+    table.number("angle_deg", None, -180.0, 180.0)
+    table.number("explained", 1.0, 0.0, 1.0)
 
 
 def _levels(whole: Values) -> dict[int, Path]:
@@ -211,7 +226,7 @@ def _levels(whole: Values) -> dict[int, Path]:
 
 
 def _levels_in(said: Values, key: str, words: str) -> dict[int, str]:
-    """What a table under `key` names by level, from 1 to 8."""
+    """The files or folders by level, from 1 to 8, in the table under `key`."""
     held = said.table.get(key, {})
     if not isinstance(held, dict):
         raise said.error(f"needs {key} to be a table", f'as {key} = {{ 1 = "{words}" }}')
@@ -238,7 +253,7 @@ def curve_of(said: Values) -> tuple[int, ...]:
 
 
 def landmark_of(said: Values) -> Place:
-    """The place in the table [landmarks.NAME]. Raises MoueError where it is no vertex and no point of a triangle."""
+    """The place in the table [landmarks.NAME]. Raises MoueError unless it is a vertex or a point of a triangle."""
     said.only(LANDMARK_KEYS)
     if set(said.table) == {"vertex"}:
         return said.whole("vertex", 0)

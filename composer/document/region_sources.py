@@ -1,7 +1,7 @@
-"""The sources that a region's mask can come from: each is registered here once, for documents, commands and the window.
+"""The sources of a region's mask: each is registered here once, for documents, commands and the window.
 
-To add one: write its `mask` (and `lay`, where it can make the regions of a whole head), and put its line in SOURCES.
-What makes masks is imported when it is used, so that a command's help need not wait for it.
+To add one, write its `mask` (and `lay`, if it can make the regions of a whole head), and add it to SOURCES. The code
+that makes masks is imported at its first use, so that a command's help does not wait for it.
 """
 
 from __future__ import annotations
@@ -28,20 +28,20 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 MOVING_REGIONS = 16
-"""How many regions are looked for in what moves together, unless said."""
+"""The default number of regions to find from displacement. A design choice, no source."""
 SOFTNESS = 0.1, 10.0
-"""Between these, `softness` widens the borders of regions from displacement; 1 is the motion's own falloff."""
+"""The range of `softness`, the width of borders of regions from displacement; 1 is the motion's own falloff."""
 UNCERTAIN_TOLD = 5
-"""Shapes that a note names; more are counted."""
+"""A note lists this many shapes and counts the others."""
 Laid = tuple[dict[str, dict[str, Any]], list[str]]
-"""The sources of regions by the regions' names, and notes of what was left out."""
+"""The source of each region by its name, and notes on regions that were left out."""
 
 
 @dataclass(frozen=True)
 class Laying:
-    """What may be said when the regions of a whole head are laid: the preset from landmarks, how many are looked for
-    in what moves together, how wide the borders of groups are in mm, what moves together where it is known, and what
-    widens its borders."""
+    """Options for making the regions of a whole head: the `preset` for landmarks, the `count` of regions to find from
+    displacement, the width `ramp_mm` of the borders of groups, regions already `found` from displacement, and the
+    `softness` of their borders."""
 
     preset: str = "face"
     count: int = MOVING_REGIONS
@@ -52,12 +52,12 @@ class Laying:
 
 @dataclass(frozen=True)
 class RegionSource:
-    """One source: its `name` (the document's `from`), the keys that it may say beside, and how its mask is made.
+    """One source: its `name` (the document's `from`), its other `keys`, and the function that makes its `mask`.
 
-    `named_by` is the key that the region's own name stands for where it is not said. `lays` is the word by which
-    commands and the window ask it for the regions of a whole head, by `lay`, empty where it cannot; `needs` is what a
-    head must have for that. `wants_marks` says that a head that nobody has marked has its landmarks found first,
-    `keeps_marks` that the document holds them.
+    `named_by` is the key whose default is the region's own name. `lay` makes the regions of a whole head; commands and
+    the window call it by the word `lays`, which is empty where there is no `lay`. `needs` is what a head must have for
+    it. With `wants_marks`, landmarks are first found on a head without any; with `keeps_marks`, the document stores
+    them.
     """
 
     name: str
@@ -147,7 +147,7 @@ def _lay_groups(head: Head, how: Laying) -> Laid:
 
 
 def _plain(name: str) -> str:
-    """A group's or material's name as a region may bear it: without what no file's name holds."""
+    """A group's or material's name as a region's name, without characters that no file name may have."""
     return re.sub(r'[/\\:*?"<>|]+', "_", name).strip(" .") or "group"
 
 
@@ -224,7 +224,7 @@ SOURCES: Mapping[str, RegionSource] = {
     )
 }
 LAYERS: Mapping[str, RegionSource] = {source.lays: source for source in SOURCES.values() if source.lay is not None}
-"""The sources that can make the regions of a whole head, by the word that asks for them."""
+"""The sources that can make the regions of a whole head, by the word `lays`."""
 
 
 def source_of(region: Region, path: Path) -> RegionSource:

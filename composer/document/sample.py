@@ -1,7 +1,7 @@
-"""The sample: a neutral at some level, written by the sculptor's own program, that fixes how a bake is laid out.
+"""The sample: a neutral at some level, written by the sculptor's own program, that defines the layout of a bake.
 
-Subdivision has no standard order of vertices and no one rule for open borders and creases. What matters is the program
-in which the targets are going to be worked on; one file from it tells everything.
+Subdivision has no standard order of vertices and no single rule for open borders and creases. The program in which
+the targets will be edited decides; one file from it shows its order and rules.
 """
 
 from __future__ import annotations
@@ -26,20 +26,25 @@ from composer.mixing.recipe import Recipe
 from composer.units import MM_PER_UNIT, mm_per
 
 HIGHEST_SAMPLE = 6
+"""The highest level of a sample: a cage of 10,000 vertices has 41 million there."""
 FOLLOWS = 1e-5
-"""Of the head's diagonal: a sample that comes this near to a rule follows it (files hold six or seven digits)."""
+"""A sample follows a rule if it is within this fraction of the head's diagonal of it: files hold six or seven
+digits.
+"""
 SCALED = 1e-4
-"""A scale as near to 1 as this is rounding, and not worth a note."""
+"""A scale within this of 1 is rounding and gives no note."""
 MOVED = 0.3
-"""A sample stands elsewhere than the head where the best motion leaves this share of the distance between them."""
+"""A sample is moved if the best similarity leaves less than this fraction of its RMS distance to the head. A design
+choice, no source.
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class Sample:
-    """A sample read and understood. `order` (n_k,) is the vertex of Moue's own order at each of the sample's places.
+    """A sample and its layout. `order` (n_k,) is the vertex in Moue's own order of each vertex of the sample.
 
-    `steps` subdivide the cage by the sample's rules, `mesh` is the sample, `unit` what it is in, `turn` (3, 3), a
-    rotation times a scale, brings rows of the head's displacements into the sample's pose, `notes` say what was found.
+    `steps` subdivide the cage by the sample's rules, `mesh` is the sample and `unit` its unit. `turn` (3, 3), a
+    rotation times a scale, maps displacements of the head, as rows, to the sample. `notes` are for the person.
     """
 
     mesh: Mesh
@@ -54,9 +59,9 @@ class Sample:
 class InSampleOrder:
     """Poses of a document over a sample: its vertices and their order, its polygons, its text and its unit.
 
-    The sample's own places are the neutral, and a pose adds to them what the recipe moves at that level, so that a
-    vertex that does not move keeps the sample's own line. `head` and `pose` as in `EvaluatedLevel`; `notes` are for the
-    person.
+    The sample's own positions are the neutral. A pose adds the recipe's displacement at that level, so that a vertex
+    that does not move keeps its line in the sample's file. `head` and `pose` are as in `EvaluatedLevel`; `notes` are
+    for the person.
     """
 
     def __init__(self, evaluated: EvaluatedDocument, path: Path) -> None:
@@ -75,13 +80,13 @@ class InSampleOrder:
         )  # fmt: skip
 
     def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
-        """(m, 3) mm in the sample's order, a recipe's pose at its own strength unless another is given."""
+        """(m, 3) mm in the sample's order, a recipe's pose, by default at its own strength."""
         moved = self.level.pose(recipe, strength) - self.level.head.neutral
         return self.head.neutral + moved[self.sample.order] @ self.sample.turn
 
 
 def level_with(head: Head, vertices: int, where: Path | str | None = None) -> int:
-    """The level at which the head has so many vertices. Raises MoueError that lists the levels and their counts."""
+    """The level at which the head has `vertices` vertices. Raises MoueError, with the counts of levels, if none has."""
     counts = [vertex_count(head.polygons, k) for k in range(HIGHEST_SAMPLE + 1)]
     if vertices not in counts:
         listed = ", ".join(f"{k}: {count:,}" for k, count in enumerate(counts[:5]))
@@ -90,10 +95,10 @@ def level_with(head: Head, vertices: int, where: Path | str | None = None) -> in
 
 
 def read_sample(path: Path, head: Head) -> Sample:
-    """The sample in `path` of the head at whatever level it is.
+    """Read the sample in `path`, of the head at any level.
 
-    Raises MoueError where it is at no level of the head, or its polygons are not the head's subdivided; the first
-    place where they differ is named.
+    Raises MoueError where its vertex count is that of no level, or its polygons are not the head's subdivided, with
+    the first place where they differ.
     """
     mesh = read_mesh(path)
     level = level_with(head, mesh.n_vertices, path)
@@ -104,14 +109,14 @@ def read_sample(path: Path, head: Head) -> Sample:
         match = match_order(polygons, mesh.polygons, smooth, mesh.positions)
     except MoueError as error:
         raise error.at(path) from None
-    found = mesh.positions[match.vertices].astype(np.float64)
-    fit = similarity(found, smooth)
+    in_order = mesh.positions[match.vertices].astype(np.float64)
+    fit = similarity(in_order, smooth)
     unit, notes = _unit(fit.scale, head)
-    placed, turn = found * mm_per(unit), np.eye(3)
+    placed, turn = in_order * mm_per(unit), np.eye(3)
     away = _apart(placed, smooth)
-    if _apart(fit(found), smooth) < MOVED * away and away > FOLLOWS * head.diagonal:
+    if _apart(fit(in_order), smooth) < MOVED * away and away > FOLLOWS * head.diagonal:
         larger = mm_per(unit) / fit.scale
-        placed, turn = fit(found), larger * fit.rotation
+        placed, turn = fit(in_order), larger * fit.rotation
         notes.append(f"The sample is moved and turned by {fit.angle_deg:.1f} degrees; the bake follows the sample.")
         if abs(larger - 1.0) > SCALED:
             notes.append(f"The sample is {larger:.4g} times as large as the head; so is what the recipes move.")
@@ -130,7 +135,7 @@ def _apart(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
 
 
 def _unit(scale: float, head: Head) -> tuple[str, list[str]]:
-    """The unit whose millimetres are the scale from the sample to the head; the head's own where none is near."""
+    """The unit whose millimetres match the scale from the sample to the head; the head's own unit if none matches."""
     near = min(MM_PER_UNIT, key=lambda unit: abs(np.log(scale / MM_PER_UNIT[unit])))
     if abs(np.log(scale / MM_PER_UNIT[near])) < 0.02:
         return near, []
@@ -138,19 +143,19 @@ def _unit(scale: float, head: Head) -> tuple[str, list[str]]:
 
 
 def _rules(
-    head: Head, level: int, smooth: list[Refinement], there: NDArray[np.float64]
+    head: Head, level: int, smooth: list[Refinement], placed: NDArray[np.float64]
 ) -> tuple[list[Refinement], str]:  # fmt: skip
-    """The steps by which the sample was subdivided, as far as it tells, and the same in words."""
+    """The subdivision steps that come nearest to the sample, and a description of them."""
     mesh, most = head.polygons, FOLLOWS * head.diagonal
     if not level:
-        off = np.linalg.norm(head.neutral - there, axis=1)
+        off = np.linalg.norm(head.neutral - placed, axis=1)
         far = f", up to {off.max():.3g} mm from the neutral" if off.max() > most else ""
         return smooth, f"the cage itself{far}"
     corners = mesh.border_vertices & (mesh.valence == 2)
     errors = {}
     for sharp in (False, True) if corners.any() else (False,):
         steps = ruled_levels(mesh, level, sharp) if sharp else smooth
-        errors[sharp] = np.linalg.norm(refine(head.neutral, steps) - there, axis=1), steps
+        errors[sharp] = np.linalg.norm(refine(head.neutral, steps) - placed, axis=1), steps
     at_corners = {sharp: float(off[: mesh.n_vertices][corners].max(initial=0.0)) for sharp, (off, _) in errors.items()}
     sharp = min(at_corners, key=lambda each: at_corners[each])
     off, steps = errors[sharp]
@@ -160,11 +165,11 @@ def _rules(
     elif not corners.any():
         border = "its open border has no corners, so both rules agree"
     if level == 1 and off.max() > most:
-        creases = creases_of(mesh, head.neutral, there, most)
+        creases = creases_of(mesh, head.neutral, placed, most)
         creased = ruled_levels(mesh, 1, sharp, creases)
-        left = np.linalg.norm(refine(head.neutral, creased) - there, axis=1)
-        if creases.any() and (left**2).sum() < 0.25 * (off**2).sum():
-            off, steps = left, ruled_levels(mesh, level, sharp, creases)
+        remaining = np.linalg.norm(refine(head.neutral, creased) - placed, axis=1)
+        if creases.any() and (remaining**2).sum() < 0.25 * (off**2).sum():
+            off, steps = remaining, ruled_levels(mesh, level, sharp, creases)
             border += f", {int(creases.sum())} edges are creases"
     if off.max() > most:
         border += f"; elsewhere it departs from subdivision by up to {off.max():.3g} mm"

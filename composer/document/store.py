@@ -1,10 +1,10 @@
 """Documents on disk: a bare `document.toml`, or a `.moue` file, a zip with the same text, `masks/NAME.npy` and
 `shapes/NAME.npy`.
 
-A save writes beside the file, flushes, and renames over it: a crash at any instant leaves the old file or the new.
-Zips are read with suspicion: only the kinds of entries above are opened, names that point outside and sizes
-that no document has are refused before anything is unpacked, and nothing is ever unpickled. No dates are written:
-the same document gives the same bytes.
+A save writes a temporary file, flushes it, and renames it over the old one: a crash leaves either the old file or the
+new. A zip is not trusted: only the kinds of entries above are opened, names that point outside and sizes beyond the
+limits are refused before anything is unpacked, and nothing is unpickled. No dates are written, so the same document
+gives the same bytes.
 """
 
 from __future__ import annotations
@@ -33,13 +33,15 @@ from composer.head.references import check_inside, stays_allowed
 
 TEXT = "document.toml"
 MOST_TEXT, MOST_MASK, MOST_ENTRIES = 16 << 20, 128 << 20, 10_000
+"""Safety limits: bytes of the text and of one array, and number of entries."""
 _STAMP = (1980, 1, 1, 0, 0, 0)
 
 
 def open_document(path: Path | str) -> Project:
-    """The project in a `.moue` file or a bare document, with the arrays that lie in files beside it.
+    """The project in a `.moue` file or a bare document, with the arrays in files beside it.
 
-    Raises MoueError for what is neither, or is damaged. An array that cannot be read is told by who needs it.
+    Raises MoueError for any other file, or a damaged one. An array that cannot be read is an error only when it is
+    used.
     """
     path = Path(path)
     if is_folder(path):
@@ -81,7 +83,7 @@ def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
 
 
 def _with_files(project: Project) -> Project:
-    """The project with the arrays read that it names and does not hold, so that it is whole whatever its files do."""
+    """The project with all arrays that it names read into memory, so that it no longer depends on their files."""
     read: dict[str, NDArray] = {}
     shapes = kept_places(project)
     for place in stored_places(project):
@@ -93,10 +95,10 @@ def _with_files(project: Project) -> Project:
 
 
 def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArray] | None = None) -> Project:
-    """Write a project to `path`, `.moue` or a bare document; the project as it then lies there.
+    """Write a project to `path`, `.moue` or a bare document. Returns the project as saved.
 
-    `masks` (n,) by their place in the file join `project.stored`; a bare document gets them as files beside it.
-    Raises MoueError where it cannot be written; the old file is then still whole.
+    `masks` (n,) by their place in the file are added to `project.stored`; a bare document gets them as files beside
+    it. Raises MoueError where it cannot be written; the old file is then intact.
     """
     path = Path(path)
     project = _gathered(project, path, masks or {})
@@ -116,7 +118,7 @@ def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArra
 
 
 def _holds(file: Path, values: NDArray) -> bool:
-    """Whether a file holds these values already, as float32: it is then left as it is."""
+    """Whether a file already holds these values as float32; it is then not written."""
     try:
         held = read_delta(file) if values.ndim == 2 else read_mask(file)
     except MoueError:
@@ -125,8 +127,8 @@ def _holds(file: Path, values: NDArray) -> bool:
 
 
 def moved_to(project: Project, path: Path) -> Project:
-    """The project as a document at another path says it: pictures, and arrays that it does not hold, stay where they
-    are and are named from there.
+    """The project as a document at another path. Pictures, and arrays that it does not hold, stay in place; their paths
+    become relative to the new folder.
     """
     if project.path.parent.resolve() == path.parent.resolve():
         return replace(project, path=path)
@@ -134,13 +136,13 @@ def moved_to(project: Project, path: Path) -> Project:
     arrays = [place for place in stored_places(project) if place not in project.stored]
     for place in (*drawn, *arrays):
         stays_allowed(project.path.parent / place, project.path, path, project.head_path)
-    here = {place: relative_place(project.path.parent / place, path.parent) for place in (*drawn, *arrays)}
-    return replace(with_places(project, {place: here[place] for place in arrays}, here), path=path)
+    new_places = {place: relative_place(project.path.parent / place, path.parent) for place in (*drawn, *arrays)}
+    return replace(with_places(project, {place: new_places[place] for place in arrays}, new_places), path=path)
 
 
 def _gathered(project: Project, path: Path, masks: Mapping[str, NDArray]) -> Project:
-    """The project as it is to lie at `path`, holding `masks` and what so far lay in files beside it, each array at a
-    place inside the document where it is packed or goes elsewhere.
+    """The project to be written at `path`, with `masks` and the arrays of files beside it. In a `.moue` file or another
+    folder each array gets a place inside the document.
     """
     moved = moved_to(_with_files(replace(project, stored={**project.stored, **masks})), path)
     used = stored_places(moved)

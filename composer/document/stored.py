@@ -1,4 +1,4 @@
-"""Where a document's arrays lie: masks, rigidities and kept shapes, each at a place inside it, safe and its own."""
+"""The places of a document's arrays: masks, rigidities and kept shapes, each at a safe and unique path inside it."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from composer.head.references import referred
 
 Folder = Literal["masks", "shapes"]
 PLAIN = re.compile(r"[A-Za-z0-9._-]{1,60}")
-"""Names that a document's own files may have: what every zip and every file system holds alike."""
+"""Names that a document's own files may have: the same in every zip and on every file system."""
 
 
 def stored_places(project: Project) -> list[str]:
-    """Where a document's arrays lie, in order: masks of regions from files, rigidities of hinges, kept shapes."""
+    """The places of a document's arrays, in order: masks of regions from files, rigidities of hinges, kept shapes."""
     places = [r.source.get("file") for r in project.regions if r.source.get("from") == "file"]
     hinges = [said.get("hinge") for said in project.shapes.values()]
     places += [hinge.get("rigidity") for hinge in hinges if isinstance(hinge, dict)]
@@ -26,7 +26,7 @@ def stored_places(project: Project) -> list[str]:
 
 
 def kept_places(project: Project) -> list[str]:
-    """Where the deltas of a document's kept shapes lie, and their details at finer levels."""
+    """The places of the deltas of a document's kept shapes, then of their details at finer levels."""
     deltas = [str(said["delta"]) for said in project.shapes.values() if "delta" in said]
     return deltas + [place for said in project.shapes.values() for place in said.get("detail", {}).values()]
 
@@ -34,9 +34,9 @@ def kept_places(project: Project) -> list[str]:
 def free_place(name: str, folder: Folder, taken: Iterable[str]) -> str:
     """`FOLDER/NAME.npy` for a region or shape of any name, other than all of `taken` on every file system.
 
-    Plain letters, digits, dots, dashes and underscores stay; a name with others, a long one, or one
-    that some system keeps for itself, gets a mark of its own (8 hex digits of its SHA-256, normalised as NFC), so that
-    two names never meet.
+    Plain letters, digits, dots, dashes and underscores stay. A name with other characters, a long one, or one that
+    some system reserves gets a suffix (8 hex digits of its SHA-256, normalised as NFC), so that two names never
+    collide.
     """
     plain = name if PLAIN.fullmatch(name) and file_fault(name) is None else marked(name)
     known = {same_file(place) for place in taken}
@@ -50,19 +50,19 @@ def free_place(name: str, folder: Folder, taken: Iterable[str]) -> str:
 def file_of(project: Project, place: str) -> Path:
     """The file beside a document that holds an array or a picture that it names as `place`.
 
-    Raises MoueError where it may not refer to it (`composer.head.references`), or no regular file is there.
+    Raises MoueError where the document may not refer to it (`composer.head.references`), or it is no regular file.
     """
     return referred(place, project.path, "a file it names", also=project.head_path)
 
 
 def is_inside(place: str) -> bool:
-    """Whether a place lies inside a document: a plain path downwards, as every system reads it."""
+    """Whether a place lies inside a document: a relative path without `..`, on every system."""
     path = PurePosixPath(place)
     return bool(path.parts) and not (path.is_absolute() or ".." in path.parts or set(place) & set("\\:"))
 
 
 def with_places(project: Project, arrays: Mapping[str, str], pictures: Mapping[str, str]) -> Project:
-    """The project with its `arrays`, and the `pictures` that masks are drawn on, at other places, by the old ones."""
+    """The project with other places for its `arrays` and for the `pictures` of masks, each {old place: new place}."""
     regions = []
     for region in project.regions:
         moved = {"file": arrays, "image": pictures}.get(str(region.source.get("from")), {})
@@ -73,12 +73,12 @@ def with_places(project: Project, arrays: Mapping[str, str], pictures: Mapping[s
 
 
 def _shape_at(said: Mapping[str, Any], arrays: Mapping[str, str]) -> dict[str, Any]:
-    made = dict(said)
+    renamed = dict(said)
     if "delta" in said:
-        made["delta"] = arrays.get(said["delta"], said["delta"])
+        renamed["delta"] = arrays.get(said["delta"], said["delta"])
     if "detail" in said:
-        made["detail"] = {level: arrays.get(place, place) for level, place in said["detail"].items()}
+        renamed["detail"] = {level: arrays.get(place, place) for level, place in said["detail"].items()}
     hinge = said.get("hinge")
     if isinstance(hinge, dict):
-        made["hinge"] = {**hinge, "rigidity": arrays.get(hinge["rigidity"], hinge["rigidity"])}
-    return made
+        renamed["hinge"] = {**hinge, "rigidity": arrays.get(hinge["rigidity"], hinge["rigidity"])}
+    return renamed

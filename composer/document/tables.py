@@ -1,8 +1,8 @@
-"""The text of a document cut at its tables, so that an edit parses only the tables that it changes.
+"""The text of a document split at its tables, so that an edit parses only the tables that it changes.
 
-tomlkit keeps comments and takes its time: a third of a second for the text of sixty recipes, while a window waits
-for the same interpreter. Most edits change one table. Whoever edits a text so reads it again before using it: a cut
-in the wrong place (a line that begins with a bracket inside a text of several lines) is then found out.
+tomlkit keeps comments but is slow: a third of a second for the text of sixty recipes, while a window waits for the same
+interpreter. Most edits change one table. The caller parses the edited text again before using it, which detects a
+split in the wrong place (a line that starts with a bracket inside a multi-line string).
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ Key = tuple[str, str]
 
 
 class Tables:
-    """`texts` by key, in order: the whole text is their sum. The key of a table [kind.NAME] is (kind, NAME), and
-    takes its subtables along; everything else has a key that no table has.
+    """`texts` by key, in order; joined they are the whole text. A table [kind.NAME] and its subtables have the key
+    (kind, NAME); all other text has keys that no table has.
     """
 
     def __init__(self, texts: dict[Key, str]) -> None:
@@ -27,15 +27,15 @@ class Tables:
         return "".join(self.texts.values())
 
     def append(self, key: Key, text: str) -> None:
-        """One more table, last."""
+        """Add a table at the end."""
         before = self.text
         self.texts[key] = text if not before or before.endswith("\n") else "\n" + text
 
 
 def cut(text: str, kinds: Iterable[str]) -> Tables | None:
-    """The text of a document cut at its tables of some kinds; None where it is laid out so that it cannot be.
+    """The text of a document split at its tables of some kinds; None where its layout does not allow it.
 
-    A comment that stands right above a table goes with it.
+    A comment directly above a table belongs to it.
     """
     known, key = set(kinds), ("", "0")
     texts: dict[Key, str] = {}
@@ -44,24 +44,24 @@ def cut(text: str, kinds: Iterable[str]) -> Tables | None:
         path = _header(line)
         if path is None:
             return None
-        own = (path[0], path[1]) if len(path) > 1 and path[0] in known else ("", str(len(texts) + 1))
-        if not path or own == key:
+        header_key = (path[0], path[1]) if len(path) > 1 and path[0] in known else ("", str(len(texts) + 1))
+        if not path or header_key == key:
             lines.append(line)
             continue
         above: list[str] = []
         while lines and lines[-1].lstrip().startswith("#"):
             above.insert(0, lines.pop())
         texts[key] = "".join(lines)
-        if own in texts or len(path) > 2:
+        if header_key in texts or len(path) > 2:
             return None
-        key, lines = own, [*above, line]
+        key, lines = header_key, [*above, line]
     texts[key] = "".join(lines)
     return Tables(texts)
 
 
 def _header(line: str) -> list[str] | None:
-    """The names in the header of a table, none for another line; None for what is no header, and for a list of tables
-    other than [[correctives]].
+    """The names in the header of a table, empty for any other line. None for a bracket that is no header, and for a
+    list of tables other than [[correctives]].
     """
     if not line.lstrip().startswith("["):
         return []

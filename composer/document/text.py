@@ -1,4 +1,4 @@
-"""A project as the text of a document: what did not change keeps its lines, comments included."""
+"""A project as the text of a document; unchanged lines and comments stay."""
 
 from __future__ import annotations
 
@@ -20,17 +20,16 @@ from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import HALO, Recipe
 from masks.partition import FACE
 
-SAID = ("unit", "neutral", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves",
-        "correctives")
-"""What a project says that does not depend on where it lies."""
+SAID = ("unit", "neutral", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves", "correctives")
+"""Fields of a project that do not depend on its path."""
 
 
 def document_text(project: Project, folder: Path) -> str:
-    """The TOML text of a project, its head named from `folder`; `project.text` is edited, not written anew.
+    """The TOML text of a project, with its head's path relative to `folder`; `project.text` is edited.
 
-    It is read again before it is given: where the edited text would not say what the project is (tables that stand
-    apart cannot always be put in another order), it is written anew, without its comments. Raises MoueError where
-    no text says it, which is a project that could not be opened again.
+    The edited text is parsed and compared with the project. If it differs (tables that stand apart cannot always be
+    reordered), the text is written from scratch, without its comments. Raises MoueError where that differs, too: such
+    a project could not be opened again.
     """
     if project.text:
         with suppress(TOMLKitError, MoueError, LookupError, TypeError, ValueError):
@@ -46,14 +45,14 @@ def document_text(project: Project, folder: Path) -> str:
                 return text
     text = _edited(tomlkit.document(), project, folder)
     if not _reads_as(text, project, folder):
-        raise MoueError("cannot be written so that it reads the same again", project.path)
+        raise MoueError("cannot be written as a document that reads back the same", project.path)
     return text
 
 
 def _edited_tables(project: Project, base: Project) -> str | None:
-    """The project's text with the tables changed that say something else than `base`, which it says now.
+    """The project's text, which now describes `base`, with the changed tables replaced.
 
-    None where more than tables changed, or their order.
+    None where the order of tables changed, or anything outside tables.
     """
     if not _same_frame(base, project):
         return None
@@ -61,28 +60,29 @@ def _edited_tables(project: Project, base: Project) -> str | None:
     tables = cut(project.text, kinds)
     if tables is None:
         return None
-    for kind, (ours, read, write) in kinds.items():
-        theirs = _kinds(base)[kind][0]
-        gone = [name for name in theirs if name not in ours]
-        new = list(ours)[len(theirs) - len(gone) :]
-        if list(ours)[: len(theirs) - len(gone)] != [name for name in theirs if name in ours] or (gone and new):
+    for kind, (entries, read, write) in kinds.items():
+        base_entries = _kinds(base)[kind][0]
+        removed = [name for name in base_entries if name not in entries]
+        added = list(entries)[len(base_entries) - len(removed) :]
+        same_order = list(entries)[: len(base_entries) - len(removed)] == [n for n in base_entries if n in entries]
+        if not same_order or (removed and added):
             return None
-        for name in gone:
+        for name in removed:
             del tables.texts[kind, name]
-        for name in ours:
-            if name in new or ours[name] != theirs[name]:
-                one: Any = tomlkit.document() if name in new else tomlkit.parse(tables.texts[kind, name])
-                _update(one, kind, {name: ours[name]}, read, write)
-                made = tomlkit.dumps(one)
-                if name in new:
-                    tables.append((kind, name), made)
+        for name in entries:
+            if name in added or entries[name] != base_entries[name]:
+                one: Any = tomlkit.document() if name in added else tomlkit.parse(tables.texts[kind, name])
+                _update(one, kind, {name: entries[name]}, read, write)
+                written = tomlkit.dumps(one)
+                if name in added:
+                    tables.append((kind, name), written)
                 else:
-                    tables.texts[kind, name] = made
+                    tables.texts[kind, name] = written
     return _ended_as(tables.text, project.text)
 
 
 def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
-    """By kind of table: what the project has of it by name, how one is read (name, table) and how it is written."""
+    """By kind of table: its entries by name, a reader of (name, table) and a writer of an entry."""
 
     def reader(read: Any) -> Any:
         return lambda name, table: read(name, Values(table, project.path, name))
@@ -98,7 +98,7 @@ def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
 
 
 def _ended_as(text: str, before: str) -> str:
-    """The text with the ends of lines that most lines had before."""
+    """The text with the line endings of most lines in `before`."""
     if before.count("\r\n") * 2 > before.count("\n"):
         return text.replace("\r\n", "\n").replace("\n", "\r\n")
     return text
@@ -126,7 +126,7 @@ def _edited(document: Any, project: Project, folder: Path) -> str:
 
 
 def _reads_as(text: str, project: Project, folder: Path) -> bool:
-    """Whether a text at `folder` says what the project is, in its order."""
+    """Whether a text in `folder` parses to the project, in the same order."""
     return _says_the_same(parse_document(text.encode(), folder / "document.toml"), project)
 
 
@@ -136,12 +136,12 @@ def _says_the_same(read: Project, project: Project) -> bool:
 
 
 def _same_frame(one: Project, other: Project) -> bool:
-    """Whether two projects agree in what stands outside their tables by name: the head, its levels, unit, topology
-    and correctives.
-    """
-    ours, theirs = ({0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other))
-    said = ("unit", "neutral", "topology", "correctives")
-    return ours == theirs and all(getattr(one, key) == getattr(other, key) for key in said)
+    """Whether two projects agree outside their named tables: head, levels, unit, neutral, topology and correctives."""
+    one_folders, other_folders = (
+        {0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other)
+    )
+    fields = ("unit", "neutral", "topology", "correctives")
+    return one_folders == other_folders and all(getattr(one, key) == getattr(other, key) for key in fields)
 
 
 def landmark_table(place: Place) -> dict[str, Any]:
@@ -156,7 +156,7 @@ def _curve_table(vertices: tuple[int, ...]) -> dict[str, Any]:
 
 
 def relative_place(place: Path, folder: Path) -> str:
-    """A place as named from the document's folder, climbing up where it must; absolute on another drive."""
+    """A path relative to the document's folder, with `..` where needed; absolute on another drive."""
     try:
         return Path(os.path.relpath(place.resolve(), folder.resolve())).as_posix()
     except ValueError:
@@ -164,41 +164,41 @@ def relative_place(place: Path, folder: Path) -> str:
 
 
 def _update(document: Any, key: str, wanted: Mapping[str, Any], read: Any, write: Any) -> None:
-    """Make the tables under `key` those of `wanted`, touching only what differs."""
+    """Set the tables under `key` to `wanted`, changing only what differs."""
     if key not in document:
         if not wanted:
             return
         document[key] = tomlkit.table(is_super_table=True)
     tables = document[key]
-    gone = [name for name in tables if name not in wanted]
+    removed = [name for name in tables if name not in wanted]
     for name in [name for name in wanted if name not in tables]:
-        old = next((each for each in gone if _same(read, name, tables[each], wanted[name])), None)
-        if old is not None:  # renamed: its comments go along
-            gone.remove(old)
+        old = next((each for each in removed if _same(read, name, tables[each], wanted[name])), None)
+        if old is not None:  # renamed: it keeps its comments
+            removed.remove(old)
             tables[name] = tables.pop(old)
-    for name in gone:
+    for name in removed:
         del tables[name]
     for name, thing in wanted.items():
         if name in tables and _same(read, name, tables[name], thing):
             continue
-        made = _table(write(thing))
+        written = _table(write(thing))
         if name not in tables:
-            tables[name] = made
+            tables[name] = written
             continue
-        held = tables[name]
-        for lost in [k for k in held if k not in made]:
-            del held[lost]
-        for k, value in made.items():
-            if k not in held or _plain(held[k]) != _plain(made[k]):
-                held[k] = value
+        table = tables[name]
+        for lost in [k for k in table if k not in written]:
+            del table[lost]
+        for k, value in written.items():
+            if k not in table or _plain(table[k]) != _plain(written[k]):
+                table[k] = value
     if list(tables) != list(wanted):
-        apart = {name: tables.pop(name) for name in list(tables)}
+        detached = {name: tables.pop(name) for name in list(tables)}
         for name in wanted:
-            tables[name] = apart[name]
+            tables[name] = detached[name]
 
 
 def _plain(value: Any) -> Any:
-    """A value as Python's own: tomlkit gives true and false as they are, everything else wrapped."""
+    """A value as a plain Python object: tomlkit wraps all but true and false."""
     return value.unwrap() if hasattr(value, "unwrap") else value
 
 

@@ -1,4 +1,4 @@
-"""Values of a document's tables, taken strictly: the right kind, in range, or one line that says what is not."""
+"""Values of a document's tables, checked strictly: the right type and in range, or an error of one line."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import Any
 from composer.errors import MoueError, nearest, shorten
 
 MOST_NUMBERS = 1 << 25
-"""No list of vertices or pieces names more."""
+"""The most numbers in one list of vertices or pieces; a safety limit."""
 
 
 class Values:
-    """One table of the document at `path`; `where` says which, as in "recipe 'doubt'"."""
+    """One table of the document at `path`; `where` names it, as in "recipe 'doubt'"."""
 
     def __init__(self, table: Mapping[str, Any], path: Path, where: str) -> None:
         self.table, self.path, self.where = table, path, where
@@ -34,7 +34,7 @@ class Values:
         return self.error(f"needs {key} to be {words}, not {shorten(repr(self.table.get(key)), 40)}")
 
     def text(self, key: str, empty: bool = False) -> str | None:
-        """A text that is not empty, or None where the key is not there."""
+        """A text, or None where the key is missing. Raises MoueError for an empty one unless `empty`."""
         value = self.table.get(key)
         if value is None:
             return None
@@ -43,14 +43,14 @@ class Values:
         return value
 
     def flag(self, key: str) -> bool:
-        """True or false; false where the key is not there."""
+        """True or false; false where the key is missing."""
         value = self.table.get(key, False)
         if not isinstance(value, bool):
             raise self._is(key, "true or false")
         return value
 
     def number(self, key: str, otherwise: float | None, low: float = -1e9, high: float = 1e9) -> float:
-        """A finite number in [low, high]; `otherwise` where the key is not there, which None forbids."""
+        """A finite number in [low, high]; `otherwise` where the key is missing. With None the key is required."""
         value = self.table.get(key, otherwise)
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise self._is(key, "a number")
@@ -75,9 +75,7 @@ class Values:
         return value
 
     def ranges(self, key: str) -> list[int]:
-        """A list of whole numbers that are not negative, and of ranges as "9-14", both ends among them; one number
-        may stand alone.
-        """
+        """A list of whole numbers that are not negative, and of ranges such as "9-14" with both ends; or one number."""
         value = self.table.get(key)
         listed = [value] if type(value) is int else value
         words = f'a list of {"vertex" if key == "vertices" else "piece"} numbers and ranges such as [3, "9-14"]'
@@ -104,14 +102,14 @@ class Values:
         return [Values({key: v}, self.path, self.where).number(key, None) for v in value]
 
     def tables(self, key: str) -> dict[str, Values]:
-        """The tables under a key, by name; none where the key is not there."""
+        """The tables under a key, by name; empty where the key is missing."""
         value = self.table.get(key, {})
         if not isinstance(value, dict) or not all(isinstance(each, dict) for each in value.values()):
             raise self.error(f"needs {key} to be tables", f"as [{key}.NAME]")
         return {name: Values(each, self.path, f"{key.removesuffix('s')} {name!r}") for name, each in value.items()}
 
     def rows(self, key: str, one: str) -> list[Values]:
-        """The list of tables under a key; empty where the key is not there."""
+        """The list of tables under a key; empty where the key is missing."""
         value = self.table.get(key, [])
         if not isinstance(value, list) or not all(isinstance(each, dict) for each in value):
             raise self.error(f"needs {key} to be a list of tables")

@@ -1,10 +1,10 @@
-"""A sculpt accepted: a bake that was changed by hand comes back as a corrective of its recipe, or as a new shape.
+"""Accepting a sculpt: a bake edited by hand becomes a corrective of its recipe, or a new shape.
 
-What the sculptor moved is split in two: the cage that comes nearest to it (`composer.head.nearest_cage`), a shape like
-any other, and what is left at the sculpt's own level, kept as detail (`composer.document.kept_detail`). A corrective is
-triggered by every cell that the recipe feels, at its weight, and holds the sculpt less the pose without any
-corrective; afterwards the recipe's pose at that level is the sculpt. What moved by less than the rounding of a file
-is taken as still.
+The sculpted displacement is split in two: the nearest displacement of the cage (`composer.head.nearest_cage`), a shape
+like any other, and the remainder at the sculpt's own level, stored as detail (`composer.document.kept_detail`). The
+corrective is triggered by all effective cells of the recipe, at their weights. It holds the sculpt minus the pose
+without any corrective, so the recipe's pose at that level is then the sculpt. Movements below the rounding of a file
+count as zero.
 """
 
 from __future__ import annotations
@@ -39,15 +39,17 @@ from composer.mixing.corrective import Corrective, triggers_of
 from composer.mixing.recipe import ALL, Cell, Recipe
 
 STILL = 2e-6
-"""Of the head's size: a vertex that moved by less did not. A file in metres with six digits rounds by half of it."""
+"""A movement below this fraction of the head's diagonal counts as zero. Six digits in metres round by half of it."""
 INSIDE = 0.5
-"""A vertex counts as a region's where its effective mask is above this."""
+"""A vertex belongs to a region in the distance table if its effective mask is above this. A design choice, no
+source.
+"""
 
 
 @dataclass(frozen=True)
 class Moved:
-    """One row of the distance table: of the vertices of a region (`all` for every one) those that moved, and how far
-    they did, in mm: middle, 95th percentile, most.
+    """One row of the distance table: the number of moved vertices in a region (`all` for the whole head), and their
+    distances in mm: median, 95th percentile, maximum.
     """
 
     region: str
@@ -59,10 +61,10 @@ class Moved:
 
 @dataclass(frozen=True, eq=False)
 class Accepted:
-    """What became of a sculpt: the `project` (not saved yet) and its `evaluated` state, with a `shape` of this name.
+    """An accepted sculpt: the `project` (not saved yet), its `evaluated` state, and the name of the new `shape`.
 
-    The shape is a corrective of `recipe`, or stands alone in it. `before` (n_k, 3) mm is the bake as it was, `moved`
-    the table of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most.
+    The shape is a corrective of `recipe`, or the only cell of it. `before` (n_k, 3) mm is the bake before the edit,
+    `moved` the table of distances from it, `left_mm` the largest distance of the recipe's pose from the sculpt.
     """
 
     project: Project
@@ -79,11 +81,11 @@ class Accepted:
 def accept(
     evaluated: EvaluatedDocument, recipe: str, sculpt: Sculpt, as_shape: str | None = None, unit: str | None = None
 ) -> Accepted:
-    """The document with a sculpt of a recipe's bake, as a corrective named RECIPE_fix, or as a new shape with a recipe
-    of its own. A corrective with the same triggers is replaced. `unit` is what the sculpt was read in, for the words.
+    """Accept a sculpt of a recipe's bake as a corrective named RECIPE_fix, or as a new shape `as_shape` with a recipe
+    of its own. A corrective with the same triggers is replaced. `unit` is the sculpt's unit, for error lines.
 
-    Raises MoueError for an unknown recipe, one that moves nothing (no cell could bring a fix in) or has strength 0, a
-    sculpt in which nothing moved, or that is of another scale or moved as a whole, and a name that is taken.
+    Raises MoueError for an unknown recipe, one without effective cells (nothing could trigger a fix) or of strength 0,
+    a sculpt in which nothing moved, that is of another scale or moved as a whole, and a name that is taken.
     """
     held = evaluated.project.recipe(recipe)
     level = EvaluatedLevel(evaluated, sculpt.level, steps=sculpt.steps)
@@ -92,31 +94,31 @@ def accept(
     check_place(sculpt, before, level.polygons, size, unit or evaluated.head.unit)
     away = np.linalg.norm(sculpt.positions - before, axis=1)
     if away.max(initial=0.0) <= STILL * size:
-        raise MoueError(f"is the bake of {recipe!r} as it was: nothing moved", sculpt.path)
+        raise MoueError(f"equals the bake of {recipe!r}: nothing moved", sculpt.path)
     if as_shape is None:
-        made, name, whose = _corrective(level, held, sculpt, before)
+        edited, name, whose = _corrective(level, held, sculpt, before)
     else:
-        made, name, whose = _shape(level, as_shape, sculpt)
-    at, left = _with_detail(level.of(made), name, whose, sculpt)
-    made = at.evaluated
+        edited, name, whose = _shape(level, as_shape, sculpt)
+    at, left_mm = _with_detail(level.of(edited), name, whose, sculpt)
+    edited = at.evaluated
     return Accepted(
-        made.project, made, sculpt, name, whose.name, as_shape is None, read_only(before),
-        _moved(level, away, size), left,
+        edited.project, edited, sculpt, name, whose.name, as_shape is None, read_only(before),
+        _moved(level, away, size), left_mm,
     )  # fmt: skip
 
 
 def _corrective(
     level: EvaluatedLevel, recipe: Recipe, sculpt: Sculpt, before: NDArray
 ) -> tuple[EvaluatedDocument, str, Recipe]:
-    """The document with the cage's share of a fix as a corrective."""
+    """The document with the cage part of a fix as a corrective, its name and its recipe."""
     evaluated = level.evaluated
     project, path = evaluated.project, evaluated.project.path
     triggers = triggers_of(recipe)
     if recipe.strength == 0.0:
-        raise MoueError(f"recipe {recipe.name!r} has strength 0, so no fix of it would show", path, hint="turn it up")
+        raise MoueError(f"recipe {recipe.name!r} has strength 0, so a fix would not show", path, hint="raise it")
     if not triggers:
-        what = f"recipe {recipe.name!r} moves nothing, so no cell could bring a fix in"
-        raise MoueError(what, path, hint="take it as a shape: --as-shape NAME")
+        what = f"recipe {recipe.name!r} moves nothing, so no cell could trigger a fix"
+        raise MoueError(what, path, hint="accept it as a shape: --as-shape NAME")
     plain = before
     if project.correctives:
         plain = EvaluatedRecipe(level.of(evaluated.again(project.with_(correctives=()))), recipe).pose
@@ -134,7 +136,7 @@ def _corrective(
 
 
 def _shape(level: EvaluatedLevel, name: str, sculpt: Sculpt) -> tuple[EvaluatedDocument, str, Recipe]:
-    """The document with the cage's share of a whole sculpt as a shape, and a recipe of it alone."""
+    """The document with the cage part of a sculpt as a shape, its name, and a recipe of it alone."""
     evaluated, rest = level.evaluated, EvaluatedRecipe(level, Recipe("rest")).pose
     taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
     project = keep_shape(evaluated.project, name, _cage(level, sculpt.positions - rest), taken)
@@ -144,18 +146,18 @@ def _shape(level: EvaluatedLevel, name: str, sculpt: Sculpt) -> tuple[EvaluatedD
 
 
 def _cage(level: EvaluatedLevel, moved: NDArray) -> NDArray[np.float32]:
-    """(n, 3) float32 mm, the displacement of the cage that comes nearest to one at the sculpt's level."""
+    """(n, 3) float32 mm, the displacement of the cage whose subdivision is nearest to `moved` (n_k, 3) mm."""
     return _without_still(nearest_cage(moved, level.steps), level.evaluated.head.diagonal)
 
 
 def _with_detail(
     level: EvaluatedLevel, name: str, recipe: Recipe, sculpt: Sculpt
 ) -> tuple[EvaluatedLevel, float]:  # fmt: skip
-    """The level with what is left of a sculpt as detail of it, and how far the recipe is from the sculpt then."""
-    left = sculpt.positions - EvaluatedRecipe(level, recipe).pose
+    """The level with the remainder of a sculpt as detail, and the largest distance of the pose from it in mm."""
+    remainder = sculpt.positions - EvaluatedRecipe(level, recipe).pose
     if sculpt.level > 0:
         local = level.frames_at(recipe)
-        detail = np.einsum("nij,nj->ni", local, left) / recipe.strength
+        detail = np.einsum("nij,nj->ni", local, remainder) / recipe.strength
         kept = _without_still(detail, level.evaluated.head.diagonal)
         if kept.any():
             project = level.evaluated.project
@@ -166,27 +168,27 @@ def _with_detail(
                 shapes={**project.shapes, name: said}, stored={**project.stored, place: read_only(kept)}
             )
             level = level.of(level.evaluated.again(project))
-            left = sculpt.positions - EvaluatedRecipe(level, recipe).pose
-    return level, float(np.linalg.norm(left, axis=1).max(initial=0.0))
+            remainder = sculpt.positions - EvaluatedRecipe(level, recipe).pose
+    return level, float(np.linalg.norm(remainder, axis=1).max(initial=0.0))
 
 
 def _replaced_delta(project: Project, name: str, delta: NDArray, level: int) -> Project:
-    """The project with another delta for a kept shape; of its details only those finer than `level` stay."""
+    """The project with another delta for a kept shape; details at `level` and below are removed."""
     said = {key: value for key, value in project.shapes.get(name, {}).items() if key not in ("delta", "detail")}
     finer = {k: place for k, place in project.shapes[name].get("detail", {}).items() if int(k) > level}
-    without = {other: own for other, own in project.shapes.items() if other != name}
+    without = {other: table for other, table in project.shapes.items() if other != name}
     kept = keep_shape(project.with_(shapes=without), name, delta)
-    made = {**said, **kept.shapes[name]} | ({"detail": finer} if finer else {})
-    return kept.with_(shapes={**kept.shapes, name: made})
+    replaced = {**said, **kept.shapes[name]} | ({"detail": finer} if finer else {})
+    return kept.with_(shapes={**kept.shapes, name: replaced})
 
 
 def _without_still(moved: NDArray, size: float) -> NDArray[np.float32]:
-    still = np.linalg.norm(moved, axis=1) <= STILL * size
-    return np.where(still[:, None], 0.0, moved).astype(np.float32)
+    unmoved = np.linalg.norm(moved, axis=1) <= STILL * size
+    return np.where(unmoved[:, None], 0.0, moved).astype(np.float32)
 
 
 def _moved(level: EvaluatedLevel, away: NDArray, size: float) -> tuple[Moved, ...]:
-    """The distance table: the whole first, then the regions in which anything moved, the furthest first."""
+    """The distance table: the whole head first, then the regions in which anything moved, the largest maximum first."""
     masks = {ALL: np.ones(len(away), dtype=bool)}
     masks |= {name: refine(mask, level.steps) > INSIDE for name, mask in level.evaluated.effective.items()}
     rows = []
@@ -199,10 +201,10 @@ def _moved(level: EvaluatedLevel, away: NDArray, size: float) -> tuple[Moved, ..
 
 
 def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
-    """Save the document with an accepted sculpt at `document`, the bake as it was and a note of what was done beside
-    it in STEM_accepted/, under names that nothing has yet; the files' paths, the document's first.
+    """Save the document with an accepted sculpt at `document`. The bake before the edit and a report go to
+    STEM_accepted/ beside it, under new names. Returns the files' paths, the document's first.
 
-    Raises MoueError where something cannot be written; the document is then whole, as it was before or after.
+    Raises MoueError where a file cannot be written; the document is then intact, in its old or its new state.
     """
     document = Path(document)
     folder = document.parent / f"{document.stem}_accepted"
@@ -216,20 +218,20 @@ def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
     head = EvaluatedLevel(accepted.evaluated, sculpt.level, steps=sculpt.steps).head
     write_mesh(was, mesh_of(head, accepted.before))
     save_document(accepted.project, document)
-    words = "\n".join([*told(accepted), f"The bake as it was lies in {was.name}.", ""])
+    words = "\n".join([*told(accepted), f"The bake before the edit is in {was.name}.", ""])
     write_whole(note, lambda file: file.write(words.encode()))
     return [document, was, note]
 
 
 def told(accepted: Accepted) -> list[str]:
-    """What was done with a sculpt, line by line: what it became, what moved and how far, how near the recipe is."""
+    """The report on a sculpt, line by line: what it became, the distance table, and how near the recipe is."""
     sculpt = accepted.sculpt
     became = f"became the corrective {accepted.shape!r} of recipe {accepted.recipe!r}"
     if not accepted.corrective:
         became = f"became the shape {accepted.shape!r}, with the recipe {accepted.recipe!r}"
     lines = [f"{sculpt.path.name}, level {sculpt.level}, {len(sculpt.positions):,} vertices, {became}.", ""]
     wide = max(len("region"), *(len(row.region) for row in accepted.moved))
-    lines.append(f"{'region':{wide}} {'moved':>9} {'middle mm':>10} {'p95 mm':>10} {'most mm':>10}")
+    lines.append(f"{'region':{wide}} {'moved':>9} {'median mm':>10} {'p95 mm':>10} {'max mm':>10}")
     lines += [f"{row.region:{wide}} {row.vertices:>9,} {row.middle_mm:>10.3f} {row.p95_mm:>10.3f} {row.most_mm:>10.3f}"
               for row in accepted.moved]  # fmt: skip
     return [*lines, "", f"The recipe now gives the sculpt within {accepted.left_mm:.2g} mm."]

@@ -8,7 +8,7 @@ from composer.mixing.recipe import Cell, CellKey
 
 
 def set_cell(project: Project, recipe: str, cell: Cell) -> Project:
-    """A cell with this weight in the recipe, in its place where it was there, last where it was not.
+    """The project with a cell of this weight in the recipe, in the place of the old one, or last.
 
     Raises MoueError for an unknown recipe or a weight outside [-1, 2].
     """

@@ -1,4 +1,4 @@
-"""Correctives of a document: set, taken out, and following the regions that trigger them."""
+"""Setting and removing the correctives of a document, and renaming the regions of their triggers."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from composer.mixing.corrective import Corrective, Correctives
 def set_corrective(project: Project, corrective: Corrective) -> Project:
     """The project with a corrective, in the place of the one of the same shape, or last.
 
-    Raises MoueError, naming them, for correctives that trigger each other or cannot be told apart.
+    Raises MoueError, with their names, for correctives that trigger each other or cannot be told apart.
     """
     names = [one.shape for one in project.correctives]
     if corrective.shape in names:
@@ -23,7 +23,7 @@ def set_corrective(project: Project, corrective: Corrective) -> Project:
 
 
 def delete_corrective(project: Project, shape: str) -> Project:
-    """The project without the corrective of a shape, which stays as a shape. MoueError where there is none."""
+    """The project without the corrective of a shape; the shape stays. Raises MoueError where there is none."""
     names = [one.shape for one in project.correctives]
     if shape not in names:
         raise unknown("corrective", shape, names, project.path)
@@ -31,7 +31,7 @@ def delete_corrective(project: Project, shape: str) -> Project:
 
 
 def with_trigger_region(project: Project, name: str, to: str | None) -> Project:
-    """The project with region `name` called `to` in every trigger; for None, without the correctives it triggers."""
+    """The project with region `name` renamed to `to` in every trigger; with None, without its correctives."""
     given = tuple(
         replace(one, triggers=tuple(replace(t, region=to) if t.region == name and to else t for t in one.triggers))
         for one in project.correctives

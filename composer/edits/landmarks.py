@@ -1,4 +1,4 @@
-"""Landmarks that a document adds to the head's own, or puts in their place."""
+"""Landmarks of a document, which add to the head's own or replace them."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from composer.head.places import Place
 def place_landmark(project: Project, name: str, place: Place) -> Project:
     """The project with a landmark at a vertex, or at a point of a triangle, of the head.
 
-    Raises MoueError for a name that is empty, a position that is on no surface, or weights that do not sum to one.
-    Vertices that the head does not have are told when it is made ready.
+    Raises MoueError for an empty name, a free position, or weights that do not sum to one. Vertices that the head
+    does not have are an error when the document is evaluated.
     """
     if not name or name != name.strip():
-        raise MoueError(f"a landmark may not be named {name!r}", project.path, hint="choose a plain name")
+        raise MoueError(f"a landmark cannot be named {name!r}", project.path, hint="choose a plain name")
     if isinstance(place, tuple):
         raise MoueError(f"landmark {name!r} needs a vertex or a point of a triangle", project.path)
     read = landmark_of(Values(landmark_table(place), project.path, f"landmark {name!r}"))
@@ -27,7 +27,7 @@ def place_landmark(project: Project, name: str, place: Place) -> Project:
 
 
 def remove_landmark(project: Project, name: str) -> Project:
-    """The project without a landmark of its own; the head's own of this name holds again.
+    """The project without its landmark of this name; the head's own landmark applies again.
 
     Raises MoueError where the document has none of this name.
     """

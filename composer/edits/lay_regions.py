@@ -1,4 +1,4 @@
-"""A document for a head that has none, with regions from a source that can make those of a whole head."""
+"""A new document for a head, with regions from a source that makes those of a whole head."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ def laid_regions(
     head: Head, path: Path, source: str, preset: str = "face", count: int = MOVING_REGIONS, ramp_mm: float = 8.0,
     found: MovingRegions | None = None, softness: float = 1.0,
 ) -> tuple[Project, list[str]]:  # fmt: skip
-    """A project for `head` that is to lie at `path`, and notes of what was left out.
+    """A project for `head`, to be saved at `path`, and notes on what was left out.
 
-    `source` is one of `composer.document.region_sources.LAYERS`; `found` is what moves together, where that is known,
-    and `softness` widens its borders. A head that nobody has marked has its landmarks found where the source wants
-    them, and the document holds them where they make its regions, to be looked at and corrected. Raises MoueError for
+    `source` is one of `composer.document.region_sources.LAYERS`; `found` are regions already found from displacement,
+    and `softness` widens their borders. If the source needs landmarks and the head has none, they are found; the
+    document stores them where its regions are made from them, so that a person can correct them. Raises MoueError for
     another source, and where the head has nothing to make regions from.
     """
     if source not in LAYERS:

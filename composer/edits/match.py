@@ -1,9 +1,9 @@
-"""A document's regions and shapes matched to targets, and to points that are pulled; the answer as a document.
+"""Matching a document's regions and shapes to targets and to dragged points; the result as a document.
 
-A `Matcher` prepares a head once and answers for any number of targets: for the command one, in the window one a
-frame. Rows add, `all` and the shapes of correctives are left out unless they are named. Where shapes turn, pass
-through in-betweens or bring correctives in, the weights are found for the straight pose first, and then again for
-what it leaves, as long as that comes nearer.
+A `Matcher` prepares a head once and solves for any number of targets: one in the command, one a frame in the window.
+All rows add. `all` and the shapes of correctives are used only if named. Where shapes have hinges, in-betweens or
+correctives, the weights are first solved for linear motions, then again for the remainder, as long as the pose comes
+nearer.
 """
 
 from __future__ import annotations
@@ -28,36 +28,37 @@ from composer.mixing.match_drag import Drag, OnFace
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 
 ROUNDS, WARM_ROUNDS, NEARER = 6, 1, 0.02
-"""How often what shapes that do not go straight leave is matched again, at most; a round that comes no nearer than by
-this part is the last."""
+"""The most rounds for motions that are not linear, the same from a warm start, and the least relative improvement for
+another round. A design choice, no source.
+"""
 DIGITS, WRITTEN = 6, 1e-4
-"""Of a weight in the document: its digits, and how large it has to be to be written."""
+"""Digits of a weight in the document, and the smallest weight that is written: 0.01 percent, which nobody sees."""
 
 
 class Matched:
-    """Cells with weights, locked ones among them, and how far their pose is from the target."""
+    """Matched cells, including locked ones, and the distance of their pose from the target."""
 
     def __init__(
         self, cells: tuple[Cell, ...], left: Callable[[], NDArray], asked: NDArray, vertices: NDArray | None
     ) -> None:
-        """`left` makes the target less the pose, (n, 3) mm; `asked` (n, 3) is the target less the neutral; `vertices`
-        are those that counted, None for all."""
+        """`left` computes the target minus the pose, (n, 3) mm; `asked` (n, 3) mm is the target minus the neutral;
+        `vertices` are those that counted, None for all."""
         self.cells, self._left, self._asked = cells, left, asked
         self._counts = slice(None) if vertices is None else np.asarray(vertices)
 
     @cached_property
     def left(self) -> NDArray[np.float64]:
-        """(n, 3) mm, the target less the pose, made when it is asked for."""
+        """(n, 3) mm, the target minus the pose, computed at first use."""
         return self._left()
 
     @cached_property
     def residual(self) -> NDArray[np.float64]:
-        """(n,) mm, how far the pose is from the target, at the vertices that did not count too."""
+        """(n,) mm, the distance of the pose from the target, also at vertices that did not count."""
         return np.sqrt(np.einsum("ij,ij->i", self.left, self.left))
 
     @cached_property
     def p50_p95_most(self) -> tuple[float, float, float]:
-        """The residual in mm at the vertices that counted: middle, 95th percentile, most."""
+        """The residual in mm at the vertices that counted: median, 95th percentile, maximum."""
         counted = self.residual[self._counts]
         if not len(counted):
             return (0.0, 0.0, 0.0)
@@ -66,24 +67,24 @@ class Matched:
 
     @cached_property
     def explained(self) -> float:
-        """How much of the target's squared movement the pose reaches, 1 for all of it; 1 where nothing moves."""
+        """The share of the target's squared movement that the pose explains, at most 1; 1 where nothing moves."""
         whole, left = (float(np.square(each[self._counts]).sum()) for each in (self._asked, self.left))
         return 1.0 - left / whole if whole > 0.0 else 1.0
 
 
 class Matcher:
-    """The cells of some regions and shapes of a document, ready to be matched."""
+    """The cells of some regions and shapes of a document, prepared for matching."""
 
     def __init__(
         self, evaluated: EvaluatedDocument, regions: Sequence[str] | None = None, shapes: Sequence[str] | None = None
     ) -> None:
-        """`regions` are the document's and `remainder` unless said, or `all` where the document has none; `shapes` the
-        head's without those of correctives. Raises MoueError for names that are not there, or a head without shapes.
+        """By default `regions` are the document's and `remainder`, or `all` where it has none, and `shapes` the head's
+        without those of correctives. Raises MoueError for unknown names, or a head without shapes.
         """
         self.evaluated, path = evaluated, evaluated.project.path
         if regions is None:
-            own = [name for name, mask in evaluated.effective.items() if mask.any()]
-            regions = own if evaluated.project.regions else [ALL]
+            nonempty = [name for name, mask in evaluated.effective.items() if mask.any()]
+            regions = nonempty if evaluated.project.regions else [ALL]
         if shapes is None:
             shapes = [name for name in evaluated.head.shape_names if name not in evaluated.correctives.names]
         for name in regions:
@@ -101,12 +102,12 @@ class Matcher:
 
     @cached_property
     def columns(self) -> Columns:
-        """The columns on the whole head, with their Gram matrix made when it is asked for."""
+        """The columns on the whole head; their Gram matrix is computed at first use."""
         return Columns(self.evaluated.mixer, self.regions, self.shapes)
 
     @property
     def conditioning(self) -> Conditioning:
-        """How far weights are told by poses of this head."""
+        """How well poses of this head determine the weights."""
         return self.columns.conditioning
 
     def solve(
@@ -114,12 +115,11 @@ class Matcher:
         warm: Sequence[Cell] | None = None, bounds: Bounds | None = None, symmetric: bool = False,
         only: Collection[CellKey] | None = None,
     ) -> Matched:  # fmt: skip
-        """The weights whose pose comes nearest to `target` (n, 3) mm at `vertices` (all unless said).
+        """The weights whose pose comes nearest to `target` (n, 3) mm at `vertices`, by default all.
 
-        `locked` cells keep their weights; `warm` are cells to begin from, those of the last answer. `symmetric` gives
-        linked cells (`composer.edits.sides.linked`) one weight; `only` are the cells that may have a weight, all
-        unless said. Raises MoueError for a target of another length, or
-        with a place that is no number.
+        `locked` cells keep their weights; `warm` are cells to start from, such as those of the last result.
+        `symmetric` gives linked cells (`composer.edits.sides.linked`) one weight. `only` are the cells that may have a
+        weight, by default all. Raises MoueError for a target of another length, or with a position that is not finite.
         """
         head, bounds = self.evaluated.head, bounds or Bounds()
         target = np.asarray(target, dtype=np.float64)
@@ -127,7 +127,7 @@ class Matcher:
             raise MoueError(f"the target has {len(target)} vertices, the head {head.n_vertices}")
         if not np.isfinite(target).all():
             lost = int(np.count_nonzero(~np.isfinite(target).all(axis=1)))
-            raise MoueError(f"the target has {lost} vertices whose places are no numbers")
+            raise MoueError(f"the target has {lost} vertices with positions that are not finite")
         columns = self.columns if vertices is None else self._columns_on(np.asarray(vertices))
         asked = target - head.neutral
         wanted = asked - self.evaluated.mixer.displacement(Recipe("locked", tuple(locked))) if locked else asked
@@ -165,23 +165,23 @@ class Matcher:
         self, pulls: Sequence[tuple[OnFace, NDArray]], recipe: Recipe, locked: Collection[CellKey] = (),
         bounds: Bounds | None = None,
     ) -> Recipe:  # fmt: skip
-        """The recipe with the weights that bring points of the face, each a vertex or a surface point, to where they
-        are wanted, (3,) mm, changed as little as they can (`composer.mixing.match_drag`).
+        """The recipe with the least change of weights that brings points of the face, each a vertex or a surface
+        point, to their goals, (3,) mm (`composer.mixing.match_drag`).
 
-        Begin each move of one drag from the recipe before it. Raises MoueError as `Drag`.
+        Start each move of one drag from the recipe before the drag. Raises MoueError as `Drag`.
         """
         places = tuple(place for place, _ in pulls)
         if self._drag is None or self._drag[0] != places:
             self._drag = (places, Drag(self.evaluated.mixer, self.regions, self.shapes, places))
         to = np.array([where for _, where in pulls], dtype=np.float64).reshape(-1, 3)
-        found = self._drag[1].weights(recipe, to, locked, bounds)
-        held = {cell.key for cell in recipe.cells}
-        cells = [Cell(*c.key[:2], found.get(c.key, c.weight), c.mirrored) for c in recipe.cells]
-        cells += [Cell(r, s, w, m) for (r, s, m), w in found.items() if w != 0.0 and (r, s, m) not in held]
+        solved = self._drag[1].weights(recipe, to, locked, bounds)
+        listed = {cell.key for cell in recipe.cells}
+        cells = [Cell(*c.key[:2], solved.get(c.key, c.weight), c.mirrored) for c in recipe.cells]
+        cells += [Cell(r, s, w, m) for (r, s, m), w in solved.items() if w != 0.0 and (r, s, m) not in listed]
         return recipe.with_(cells=tuple(cells))
 
     def _columns_on(self, vertices: NDArray) -> Columns:
-        """The columns on some vertices; those of the last ones are kept."""
+        """The columns on some vertices; the last ones are cached."""
         asked = vertices.tobytes()
         if self._some is None or self._some[0] != asked:
             self._some = (asked, Columns(self.evaluated.mixer, self.regions, self.shapes, vertices))
@@ -217,14 +217,16 @@ class Matcher:
 def matched_document(
     project: Project, path: Path, name: str, matched: Matched, residual: str | None = None, taken: Collection[str] = ()
 ) -> Project:
-    """The project as a document at `path` with one recipe, named `name`, of the matched cells; `residual` names the
-    shape as which what is left is kept. Weights are written to a millionth, those below WRITTEN are not.
+    """The project as a document at `path` with one recipe, named `name`, of the matched cells. With `residual`, the
+    target minus the pose is kept as a shape of that name. Weights are rounded to DIGITS; those below WRITTEN are left
+    out.
 
     `taken` are the names of the head's shapes and its neutral. Raises MoueError for names that may not be used.
     """
     check_name(name, "recipe", path, ["neutral"])
     if name == "neutral":
-        raise MoueError("a recipe may not be named 'neutral'", path, hint="name the target otherwise")
+        raise MoueError("a recipe may not be named 'neutral'", path, hint="give the target another name")
     cells = [replace(cell, weight=round(cell.weight, DIGITS)) for cell in matched.cells]
-    made = moved_to(project, path).with_(recipes=(Recipe(name, tuple(c for c in cells if abs(c.weight) >= WRITTEN)),))
-    return made if residual is None else keep_shape(made, residual, matched.left, taken)
+    written = tuple(cell for cell in cells if abs(cell.weight) >= WRITTEN)
+    document = moved_to(project, path).with_(recipes=(Recipe(name, written),))
+    return document if residual is None else keep_shape(document, residual, matched.left, taken)

@@ -1,8 +1,8 @@
-"""A target matched in few cells: the whole face first, then regions where they tell more than noise.
+"""A match in few cells: the whole face first, then regions where they explain more than noise.
 
-Three steps choose the cells. A penalty on the sum of the weights proposes them (`Bounds.sparse`). What it proposes is
-weighed again without the penalty. Then cells go, the least needed first, as long as the pose gets worse by no more
-than noise would make it: taking a cell of weight x out of a least squares fit raises the sum of squares by
+Three steps select the cells. A penalty on the sum of the weights proposes them (`Bounds.sparse`). Their weights are
+solved again without the penalty. Then cells are removed, the least significant first, as long as the pose gets worse
+by no more than noise: removing a cell of weight x from a least squares fit raises the sum of squares by
 x^2 / (G^-1)_jj, with G the Gram matrix of the cells that are in (Draper and Smith, Applied Regression Analysis, 1998,
 section 6: the partial F test). The whole face (`all`) is tried by itself. Regions join it only where they leave
 clearly less.
@@ -23,24 +23,26 @@ from composer.mixing.match import RIDGE, Bounds
 from composer.mixing.recipe import ALL, Cell, CellKey
 
 SPARSE = 0.01
-"""The penalty unless another is asked for, as a part of the one at which no cell is chosen."""
+"""The default penalty, as a fraction of the one at which no cell is selected. A design choice, no source."""
 PRUNED = 0.005
-"""A weight below half a percent is left out: nobody sees it."""
+"""Weights below half a percent are removed: nobody sees them. Common practice, no source."""
 NOTICED = 25.0
-"""A cell stays where taking it out raises the sum of squares by more than this many times the noise of one number:
-five standard deviations."""
+"""A cell stays if its removal raises the sum of squares by more than this many times the noise variance of one
+coordinate: five standard deviations.
+"""
 FLOOR = 4e-5
-"""Of the head's diagonal: noise is never taken for less (0.01 mm on a head of 250 mm)."""
+"""The least noise, as a fraction of the head's diagonal: 0.01 mm on a head of 250 mm. A design choice, no source."""
 CLEARLY = 0.9
-"""Regions join the whole face where the root mean square of what is left falls below this part of what the whole
-face leaves."""
+"""Regions are used if their RMS residual is below this fraction of that of the whole face. A design choice, no
+source.
+"""
 TURNS = 30
-"""How often cells are taken out and the rest weighed again, at most."""
+"""The most rounds of removing cells and solving the others again; a safety limit."""
 
 
 @dataclass(frozen=True)
 class FewCells:
-    """The answer, and how far the whole face alone gets: `whole` is None where it was not tried."""
+    """The result, and the match by the whole face alone: `whole` is None where it was not tried."""
 
     matched: Matched
     whole: Matched | None
@@ -51,10 +53,10 @@ class FewCells:
         if self.whole is None:
             return None
         cells = len(self.whole.cells)
-        what = f"the whole face alone gets to {100 * self.whole.explained:.1f} percent with {cells} cells"
+        what = f"the whole face alone reaches {100 * self.whole.explained:.1f} percent with {cells} cells"
         if self.matched is self.whole:
-            return f"{what}; regions do not get clearly further."
-        return f"{what}, regions to {100 * self.matched.explained:.1f} percent with {len(self.matched.cells)}."
+            return f"{what}; regions are not clearly better."
+        return f"{what}, regions reach {100 * self.matched.explained:.1f} percent with {len(self.matched.cells)}."
 
 
 def match_few(
@@ -63,8 +65,8 @@ def match_few(
 ) -> FewCells:  # fmt: skip
     """The cells whose pose comes nearest to `target` (n, 3) mm, few of them unless `bounds.sparse` is 0.
 
-    `whole` tries the whole face (region `all`) first, and keeps that where `regions` (those of `Matcher` unless said)
-    do not get clearly further. Without it, and with a `sparse` of 0, this is `Matcher.solve`.
+    With `whole`, the whole face (region `all`) is tried first, and kept if `regions` (by default those of `Matcher`)
+    are not clearly better. Without it, and with a `sparse` of 0, this is `Matcher.solve`.
     Raises MoueError as `Matcher.solve`.
     """
     bounds = bounds or Bounds(sparse=SPARSE)
@@ -93,7 +95,7 @@ def _few(
     matcher: Matcher, target: NDArray, bounds: Bounds, symmetric: bool, only: Collection[CellKey] | None = None,
     warm: Sequence[Cell] | None = None,
 ) -> Matched:  # fmt: skip
-    """Cells proposed by the penalty, weighed again without it, and fewer as long as that costs no more than noise."""
+    """Cells proposed by the penalty, solved again without it, then removed as long as that costs no more than noise."""
     plain = replace(bounds, sparse=0.0)
     found = matcher.solve(target, bounds=bounds, symmetric=symmetric, only=only, warm=warm)
     for _ in range(TURNS):
@@ -107,7 +109,7 @@ def _few(
 
 
 def _needed(matcher: Matcher, found: Matched) -> set[CellKey]:
-    """The cells that stay: all of them where none can go, otherwise without those that can go together."""
+    """The cells that stay: all if none can be removed, otherwise all but those that can be removed together."""
     cells = [cell for cell in found.cells if abs(cell.weight) >= PRUNED]
     columns = matcher.columns
     at = [columns.index[cell.key] for cell in cells]
@@ -119,11 +121,11 @@ def _needed(matcher: Matcher, found: Matched) -> set[CellKey]:
     costs = (weights * size) ** 2 / np.maximum(alone, 1e-300)
     noise = max(_rms(found) / np.sqrt(3.0), FLOOR * matcher.evaluated.head.diagonal / np.sqrt(3.0)) ** 2
     order = np.argsort(costs, kind="stable")
-    # Costs add up only where cells have little in common: at most a quarter of them go at a time.
+    # Costs add up only where cells have little in common: at most a quarter is removed at a time.
     going = [k for k in order[: max(len(order) // 4, 1)] if costs[k] < NOTICED * noise]
     return {cell.key for k, cell in enumerate(cells) if k not in set(going)}
 
 
 def _rms(matched: Matched) -> float:
-    """The root mean square of what is left, in mm a vertex."""
+    """The RMS residual in mm, over vertices."""
     return float(np.sqrt(np.mean(np.square(matched.residual)))) if len(matched.residual) else 0.0

@@ -1,4 +1,4 @@
-"""A face in a file matched: read, seen to stand where the head does, and the weights that reproduce it."""
+"""Matching a face in a file: it is read, checked for its place, and reproduced by weights."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from composer.mixing.match import Bounds, Conditioning
 
 @dataclass(frozen=True, eq=False)
 class MatchedFile:
-    """What was read, the cells that come nearest to it, and how far weights are told by poses of this head: None where
-    few cells were asked for, which are told by how much each is needed."""
+    """The sculpt that was read, the cells that come nearest to it, and the `conditioning` of the weights: None for a
+    match in few cells, where each cell is tested by itself."""
 
     sculpt: Sculpt
     few: FewCells
@@ -30,15 +30,12 @@ def match_file(
 ) -> MatchedFile:  # fmt: skip
     """Match the face in `target`, a file of the head's own topology in any format.
 
-    `regions`, `shapes`, `bounds`, `symmetric` and `whole` as `match_few` takes them; `unit` is the file's where it does
-    not say.
-    Raises MoueError, naming the file, where it is of another topology or scale, or moved as a whole.
+    `regions`, `shapes`, `bounds`, `symmetric` and `whole` as in `match_few`; `unit` is the unit of a file that does
+    not state its own. Raises MoueError, with the file, where it has another topology or scale, or was moved as a whole.
     """
     head = evaluated.head
     sculpt = read_sculpt(head, target, 0, unit, target.stem)
     check_place(sculpt, head.neutral, head.polygons, head.diagonal, unit or head.unit)
-    few = match_few(
-        evaluated, sculpt.positions, regions, shapes, bounds=bounds, symmetric=symmetric, whole=whole
-    )
+    few = match_few(evaluated, sculpt.positions, regions, shapes, bounds=bounds, symmetric=symmetric, whole=whole)
     sparse = bounds is None or bounds.sparse > 0.0
     return MatchedFile(sculpt, few, None if sparse else Matcher(evaluated, regions, shapes).conditioning)

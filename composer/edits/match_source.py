@@ -1,4 +1,4 @@
-"""A library without a document, made ready to be matched: with regions from landmarks, or from what moves together."""
+"""A library without a document, prepared for matching, with regions from landmarks or else from displacement."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from composer.progress import Progress
 
 
 def library_project(library: Path, path: Path, progress: Progress | None = None) -> tuple[EvaluatedDocument, list[str]]:
-    """The library in a document that is to lie at `path`, made ready, and notes on the regions that it got.
+    """The library in a new document, to be saved at `path`, evaluated, and notes on its regions.
 
     Raises MoueError where the library cannot be opened, or nothing in it moves.
     """
@@ -21,5 +21,5 @@ def library_project(library: Path, path: Path, progress: Progress | None = None)
         project, notes = laid_regions(head, path, "landmarks")
     except MoueError:
         project, notes = laid_regions(head, path, "displacement")
-        notes.append("No landmarks were found on the head, so its regions are what moves together.")
+        notes.append("No landmarks were found on the head, so its regions come from displacement.")
     return EvaluatedDocument(project, head), [note for note in notes if note not in head.notes]

@@ -10,7 +10,7 @@ from composer.head.file_names import LONGEST_NAME, check_name
 
 
 def check_new_region(project: Project, name: str) -> None:
-    """Raises MoueError where a new region may not be named so: reserved, taken, or no file could be named after it."""
+    """Raises MoueError for a name that is reserved, taken, or that no file may have."""
     names = [region.name for region in project.regions]
     if name in RESERVED:
         raise MoueError(f"a region may not be named {name!r}", project.path, hint="it always exists")
@@ -20,7 +20,7 @@ def check_new_region(project: Project, name: str) -> None:
 
 
 def free_name(name: str, taken: Collection[str]) -> str:
-    """The name with the first number from 2 that makes it new; it stays within the longest that a name may be."""
+    """The name with the first number from 2 that is free, cut to the longest name allowed."""
     known = {each.casefold() for each in taken}
     number = 2
     while True:

@@ -1,4 +1,4 @@
-"""Adding, replacing, renaming, ordering, copying and deleting recipes, and what stands beside their cells."""
+"""Adding, replacing, renaming, ordering, copying and deleting recipes, and setting their note, strength and join."""
 
 from __future__ import annotations
 
@@ -13,20 +13,20 @@ from composer.mixing.recipe import Recipe
 
 
 def replace_recipe(project: Project, name: str, recipe: Recipe) -> Project:
-    """The project with `recipe` in the place of the one named `name`. Raises MoueError where there is none."""
+    """The project with `recipe` in the place of the one named `name`. Raises MoueError for an unknown recipe."""
     if project.recipe(name) == recipe:
         return project
     return project.with_(recipes=tuple(recipe if old.name == name else old for old in project.recipes))
 
 
 def add_recipe(project: Project, recipe: Recipe) -> Project:
-    """The project with one more recipe, last. Raises MoueError where its name is taken or may not be used."""
+    """The project with another recipe at the end. Raises MoueError where its name is taken or not allowed."""
     check_new_name(project, recipe.name)
     return project.with_(recipes=(*project.recipes, recipe))
 
 
 def rename_recipe(project: Project, name: str, to: str) -> Project:
-    """The recipe under another name. Raises MoueError for an unknown recipe or a name that may not be used."""
+    """The recipe under another name. Raises MoueError for an unknown recipe or a name that is taken or not allowed."""
     held = project.recipe(name)
     if name == to:
         return project
@@ -35,7 +35,7 @@ def rename_recipe(project: Project, name: str, to: str) -> Project:
 
 
 def delete_recipe(project: Project, name: str) -> Project:
-    """The project without a recipe. Raises MoueError where there is none of this name."""
+    """The project without a recipe. Raises MoueError for an unknown recipe."""
     project.recipe(name)
     return project.with_(recipes=tuple(recipe for recipe in project.recipes if recipe.name != name))
 
@@ -43,14 +43,14 @@ def delete_recipe(project: Project, name: str) -> Project:
 def duplicate_recipe(project: Project, name: str) -> tuple[Project, str]:
     """The project with a copy of a recipe behind it, and the copy's name. Raises MoueError for an unknown recipe."""
     held = project.recipe(name)
-    made = free_recipe_name(project, name)
+    copy_name = free_recipe_name(project, name)
     at = next(i for i, recipe in enumerate(project.recipes) if recipe.name == name) + 1
-    return project.with_(recipes=(*project.recipes[:at], held.with_(name=made), *project.recipes[at:])), made
+    return project.with_(recipes=(*project.recipes[:at], held.with_(name=copy_name), *project.recipes[at:])), copy_name
 
 
 def paste_recipe(project: Project, copied: Recipe, onto: str | None = None) -> tuple[Project, str]:
-    """The project with a copied recipe as a new one, last, and its name; or with its cells, rows, strength and join
-    put in place of those of the recipe `onto`, which keeps its name and note.
+    """The project with a copied recipe as a new one at the end, and its name. With `onto`, that recipe takes the cells,
+    rows, strength and join of the copy instead, and keeps its name and note.
 
     Raises MoueError for an unknown recipe, or a region that the document does not have.
     """
@@ -60,8 +60,8 @@ def paste_recipe(project: Project, copied: Recipe, onto: str | None = None) -> t
         held = project.recipe(onto)
         return replace_recipe(project, onto, copied.with_(name=held.name, note=held.note)), onto
     names = [recipe.name for recipe in project.recipes]
-    made = free_recipe_name(project, copied.name) if copied.name in names else copied.name
-    return add_recipe(project, copied.with_(name=made)), made
+    new_name = free_recipe_name(project, copied.name) if copied.name in names else copied.name
+    return add_recipe(project, copied.with_(name=new_name)), new_name
 
 
 def move_recipe(project: Project, name: str, to: int) -> Project:
@@ -87,13 +87,13 @@ def set_strength(project: Project, name: str, strength: float) -> Project:
 
 
 def set_join(project: Project, name: str, join: Literal["linear", "seamless"], halo: float | None = None) -> Project:
-    """The recipe joined so, with a halo in [0, 1] where one is given. MoueError for an unknown recipe or halo."""
+    """The recipe with this join, and a halo in [0, 1] if given. Raises MoueError for an unknown recipe or halo."""
     held = project.recipe(name)
     return replace_recipe(project, name, held.with_(join=join, halo=held.halo if halo is None else float(halo)))
 
 
 def free_recipe_name(project: Project, name: str) -> str:
-    """The name with a number that no recipe has yet."""
+    """The name with a number that makes it free among recipes."""
     return free_name(name, [*(recipe.name for recipe in project.recipes), "neutral"])
 
 
@@ -105,7 +105,7 @@ def check_region(project: Project, name: str) -> None:
 
 
 def check_new_name(project: Project, name: str) -> None:
-    """Raises MoueError where a new recipe may not be named so."""
+    """Raises MoueError for the name of a new recipe that is taken or not allowed."""
     names = [recipe.name for recipe in project.recipes]
     if name == "neutral":
         raise MoueError("a recipe may not be named 'neutral'", project.path, hint="that is the face at rest")

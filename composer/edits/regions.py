@@ -1,4 +1,4 @@
-"""Adding, painting, renaming, duplicating, deleting and cutting regions; the recipes that use them follow."""
+"""Adding, painting, renaming, duplicating, deleting and splitting regions, in all recipes that use them."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ Made = TypeVar("Made")
 
 
 def add_region(project: Project, region: Region, values: NDArray | None = None) -> Project:
-    """The project with one more region, last, painted with the mask `values` (n,) in [0, 1] where they are given.
+    """The project with another region at the end, painted with the mask `values` (n,) in [0, 1] if given.
 
-    Raises MoueError where its name is taken or may not be used, and as `set_mask`.
+    Raises MoueError where its name is taken or not allowed, and as `set_mask`.
     """
     check_new_region(project, region.name)
     added = project.with_(regions=(*project.regions, region))
@@ -38,8 +38,7 @@ def add_region(project: Project, region: Region, values: NDArray | None = None) 
 def set_mask(project: Project, name: str, values: NDArray) -> Project:
     """The project with `values` (n,) in [0, 1] as a region's raw mask, kept in the document as float32.
 
-    The region is from a file from then on, at a place of its own. Raises MoueError for an unknown region, or values
-    that are no mask.
+    The region's source becomes a file of its own. Raises MoueError for an unknown region, or values that are no mask.
     """
     region = project.region(name)
     try:
@@ -52,7 +51,7 @@ def set_mask(project: Project, name: str, values: NDArray) -> Project:
 
 
 def rename_region(project: Project, name: str, to: str) -> Project:
-    """The region under another name, in every recipe too. Raises MoueError where it may not be named so."""
+    """The region under another name, in every recipe too. Raises MoueError where the name is taken or not allowed."""
     region = project.region(name)
     if name == to:
         return project
@@ -63,17 +62,18 @@ def rename_region(project: Project, name: str, to: str) -> Project:
 
 
 def duplicate_region(project: Project, name: str) -> tuple[Project, str]:
-    """The project with a copy of a region behind it, in no recipe, and the copy's name; MoueError where it is unknown.
+    """The project with a copy of a region after it, used in no recipe, and the copy's name. Raises MoueError for an
+    unknown region.
     """
     region = project.region(name)
-    made = free_name(name, [r.name for r in project.regions])
-    copy = replace(region, name=made, source=whole_source(region))
+    copy_name = free_name(name, [r.name for r in project.regions])
+    copy = replace(region, name=copy_name, source=whole_source(region))
     at = project.regions.index(region) + 1
-    return project.with_(regions=(*project.regions[:at], copy, *project.regions[at:])), made
+    return project.with_(regions=(*project.regions[:at], copy, *project.regions[at:])), copy_name
 
 
 def recipes_with_region(project: Project, name: str) -> list[str]:
-    """Names of the recipes that have cells or a row of a region, in order: those that a deletion changes."""
+    """Names of the recipes that have cells or a row of a region, in order; a deletion changes these."""
     return [recipe.name for recipe in project.recipes if name in recipe.regions]
 
 
@@ -84,21 +84,21 @@ def delete_region(project: Project, name: str) -> Project:
     Raises MoueError for an unknown region.
     """
     project.region(name)
-    left = _in_recipes(project.with_(regions=tuple(r for r in project.regions if r.name != name)), name, [])
-    return _without_unused(left, project)
+    remaining = _in_recipes(project.with_(regions=tuple(r for r in project.regions if r.name != name)), name, [])
+    return _without_unused(remaining, project)
 
 
 def set_locked(project: Project, name: str, locked: bool) -> Project:
-    """The region locked, so that it keeps its raw mask, or not. Raises MoueError for an unknown region."""
+    """The region locked or unlocked; a locked one keeps its raw mask. Raises MoueError for an unknown region."""
     region = project.region(name)
     return project if region.locked == locked else _replaced(project, name, replace(region, locked=locked))
 
 
 def set_region_set(project: Project, name: str, set_name: str) -> Project:
-    """The region in another set, with whose regions it then shares. MoueError for an unknown one or an empty name."""
+    """The region in another set, with which it then shares. Raises MoueError for an unknown region or an empty name."""
     region = project.region(name)
     if not set_name.strip():
-        raise MoueError("a set of regions needs a name", project.path, hint='regions share in "face" unless said')
+        raise MoueError("a set of regions needs a name", project.path, hint='the default set is "face"')
     return project if region.set == set_name else _replaced(project, name, replace(region, set=set_name.strip()))
 
 
@@ -125,11 +125,11 @@ def split_region(project: Project, name: str, values: NDArray, side_mm: NDArray,
 
 
 def mirror_mask(project: Project, name: str, values: NDArray, mirror: MirrorMap) -> Project:
-    """The region of the other side (`composer.edits.sides.other_side`) given the mirror image of this one's mask.
+    """The project with the mirror image of a region's mask on its partner (`composer.edits.sides.other_side`).
 
-    `values` (n,) is this region's raw mask, `mirror` the head's mirror map. The other region is made, behind this
-    one, where it is not there; a region without a side is turned round itself. Raises MoueError for an unknown
-    region, or arrays that do not fit.
+    `values` (n,) is this region's raw mask, `mirror` the head's mirror map. A missing partner is added after this
+    region; a region without a side is mirrored itself. Raises MoueError for an unknown region, or arrays that do not
+    fit.
     """
     region = project.region(name)
     image = _masks(project, lambda: mirror.values(checked_values(values, mirror.n_vertices)))
@@ -137,8 +137,8 @@ def mirror_mask(project: Project, name: str, values: NDArray, mirror: MirrorMap)
     if all(each.name != other for each in project.regions):
         check_new_region(project, other)
         at = project.regions.index(region) + 1
-        made = Region(other, {"from": "file"}, region.set, region.locked)
-        project = project.with_(regions=(*project.regions[:at], made, *project.regions[at:]))
+        partner_region = Region(other, {"from": "file"}, region.set, region.locked)
+        project = project.with_(regions=(*project.regions[:at], partner_region, *project.regions[at:]))
     return set_mask(project, other, image)
 
 
@@ -154,7 +154,7 @@ def _replaced(project: Project, name: str, region: Region) -> Project:
 
 
 def _own_place(project: Project, region: Region) -> str:
-    """Where a region's painted mask lies: where it did, unless that is shared, outside, or no array of the document."""
+    """The place of a region's painted mask: the old one, unless it is shared, outside, or no array of the document."""
     held = region.source.get("file") if region.source.get("from") == "file" else None
     elsewhere = stored_places(project.with_(regions=tuple(r for r in project.regions if r is not region)))
     if isinstance(held, str) and held.endswith(".npy") and is_inside(held) and held not in elsewhere:
@@ -163,9 +163,8 @@ def _own_place(project: Project, region: Region) -> str:
 
 
 def _in_recipes(project: Project, name: str, into: list[str]) -> Project:
-    """The project with a region's cells and rows given to the regions `into` in every recipe; dropped for none.
-
-    A corrective that it triggers is triggered by the first of them instead, or dropped.
+    """The project with a region's cells and rows given to the regions `into` in every recipe, or removed if there are
+    none. Its triggers of correctives go to the first of them, or the correctives are removed.
     """
     followed = with_trigger_region(project, name, into[0] if into else None)
     return followed.with_(recipes=tuple(_in_recipe(recipe, name, into) for recipe in project.recipes))
@@ -182,6 +181,6 @@ def _in_recipe(recipe: Recipe, name: str, into: list[str]) -> Recipe:
 
 
 def _without_unused(project: Project, before: Project) -> Project:
-    """The project without the stored arrays that it no longer uses and `before` did."""
+    """The project without the stored arrays that `before` used and it does not."""
     lost = set(stored_places(before)) - set(stored_places(project))
     return project.with_(stored={place: values for place, values in project.stored.items() if place not in lost})

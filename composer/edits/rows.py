@@ -1,4 +1,4 @@
-"""Rows of a recipe: setting how one joins, copying and pasting it, and turning a whole recipe left to right."""
+"""Rows of a recipe: setting how one joins, copying and pasting it, and mirroring a whole recipe."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from composer.mixing.recipe import Cell, Recipe, Row
 
 
 def set_row(project: Project, recipe: str, region: str, row: Row) -> Project:
-    """The recipe with a region's row joining so; a row that adds by 1, as any does unless said, is not written.
+    """The recipe with this row for a region; the default, a row that adds by 1, is not stored.
 
     Raises MoueError for an unknown recipe or region, an amount outside [0, 1], or a base row that would replace.
     """
@@ -22,12 +22,12 @@ def set_row(project: Project, recipe: str, region: str, row: Row) -> Project:
 
 
 def row_cells(recipe: Recipe, region: str) -> tuple[Cell, ...]:
-    """The cells of a region in a recipe, in order: what a copy of its row takes along with `recipe.row(region)`."""
+    """The cells of a region in a recipe, in order; a copy of the row is these and `recipe.row(region)`."""
     return tuple(cell for cell in recipe.cells if cell.region == region)
 
 
 def paste_row(project: Project, recipe: str, region: str, cells: Sequence[Cell], row: Row) -> Project:
-    """The recipe with a copied row in the place of a region's own: `cells`, of whatever region, and how it joins.
+    """The recipe with a copied row in the place of a region's own: `cells`, of any region, and `row`.
 
     Raises MoueError for an unknown recipe or region, or a replacing row pasted onto the base row.
     """
@@ -42,10 +42,10 @@ def paste_row(project: Project, recipe: str, region: str, cells: Sequence[Cell],
 
 
 def flipped_recipe(recipe: Recipe, region_names: Collection[str], shape_names: Collection[str]) -> Recipe:
-    """The recipe turned left to right, as `composer.edits.sides.mirror_cell` turns each cell; rows go along.
+    """The recipe with every cell mirrored by `composer.edits.sides.mirror_cell`, and its rows swapped alike.
 
-    Twice gives the recipe back. Its pose is the mirror image where masks and locks are mirror images of each other,
-    and so are the shapes that go over to a partner.
+    Applied twice it gives the recipe back. The pose is the mirror image if the masks and locks of partners are mirror
+    images of each other, and the shapes of partners, too.
     """
     cells = tuple(mirror_cell(cell, region_names, shape_names) for cell in recipe.cells)
     rows = {partner(region, region_names) or region: row for region, row in recipe.rows.items()}

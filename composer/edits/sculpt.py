@@ -1,7 +1,7 @@
-"""A mesh that comes back from the sculptor: of which level it is, in Moue's order, of the size that it should be.
+"""Reading a mesh back from the sculptor: its level, vertex order and size are checked.
 
-What is wrong is told in one line before anything is done with it: another number of vertices, another order, another
-unit or scale, a head that was moved as a whole.
+A fault gives an error of one line before anything else happens: another number of vertices, another order, another unit
+or scale, a head that was moved as a whole.
 """
 
 from __future__ import annotations
@@ -23,17 +23,19 @@ from composer.head.order_difference import order_difference
 from composer.units import MM_PER_UNIT, mm_per
 
 OTHER_SIZE = 0.25
-"""Relative difference of bounding boxes beyond which a sculpt is of another unit or scale; a jaw dropped wide adds a
-tenth to the diagonal of a face (common practice, no source)."""
+"""A sculpt has another unit or scale if its bounding box differs by more than this fraction. A jaw dropped wide adds a
+tenth to the diagonal of a face (common practice, no source).
+"""
 MOVED, EXPLAINED = 0.004, 1.0 / 3.0
-"""A sculpt was moved, turned or scaled as a whole where that moves it by more than MOVED of the head's size, in RMS,
-and leaves less than EXPLAINED of its distance."""
+"""A sculpt was moved as a whole if one similarity moves it by more than MOVED of the head's diagonal (RMS) and leaves
+less than EXPLAINED of its RMS distance. A design choice, no source.
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class Sculpt:
-    """Positions (n_k, 3) float64 mm at `level`, in Moue's order, read from `path`; `steps` subdivide the cage so far,
-    where they are known."""
+    """Positions (n_k, 3) float64 mm at `level`, in Moue's order, read from `path`; `steps` subdivide the cage to that
+    level, if already computed."""
 
     path: Path
     level: int
@@ -44,11 +46,12 @@ class Sculpt:
 def read_sculpt(
     head: Head, path: Path | str, level: int | None = None, unit: str | None = None, name: str | None = None
 ) -> Sculpt:  # fmt: skip
-    """The sculpt in a file of any format that Moue reads; `level` where it is not to be told by the vertex count.
+    """The sculpt in a file of any format that Moue reads. Its level is found from the vertex count unless `level` is
+    given.
 
-    `unit` is the file's where it does not say, the head's own unless given. In a file of many shapes it is the one
-    called `name`. Raises MoueError, naming the file, where it is of no level of this head or in another order, with
-    what to do.
+    `unit` is the unit of a file that does not state its own, by default the head's. In a file of many shapes the one
+    named `name` is read. Raises MoueError, with the file and what to do, where it fits no level of this head or is in
+    another order.
     """
     path = Path(path)
     mesh = read_mesh(path)
@@ -61,20 +64,21 @@ def read_sculpt(
 
 
 def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, unit: str) -> None:
-    """See that a sculpt stands where its `pose` (n_k, 3) mm does. `polygons` are the level's, `size` mm the head's, and
-    `unit` what the file was taken to be in. Raises MoueError, naming the file, where it was scaled, or moved, turned
-    or mirrored as a whole, or its vertices are in another order.
+    """Check that a sculpt is in the place of its `pose` (n_k, 3) mm. `polygons` are the level's, `size` is the head's
+    diagonal in mm, and `unit` the unit in which the file was read. Raises MoueError, with the file, where it was
+    scaled, moved, turned or mirrored as a whole, or its vertices are in another order.
     """
-    ours, theirs = (float(np.linalg.norm(np.ptp(points, axis=0))) for points in (pose, sculpt.positions))
-    ratio = theirs / ours if ours > 0 else 1.0
+    pose_diagonal = float(np.linalg.norm(np.ptp(pose, axis=0)))
+    sculpt_diagonal = float(np.linalg.norm(np.ptp(sculpt.positions, axis=0)))
+    ratio = sculpt_diagonal / pose_diagonal if pose_diagonal > 0 else 1.0
     if abs(ratio - 1.0) > OTHER_SIZE:
         other = next((u for u, mm in MM_PER_UNIT.items() if abs(ratio * mm / mm_per(unit) - 1.0) <= OTHER_SIZE), None)
         hint = f"is it in {other}? say --unit {other}" if other else "scale it back"
         raise MoueError(f"is {ratio:.3g} times as large as it should be", sculpt.path, hint=hint)
-    found = order_difference(polygons, polygons, pose, sculpt.positions)
-    if found is not None:
+    difference = order_difference(polygons, polygons, pose, sculpt.positions)
+    if difference is not None:
         hint = "export it with its vertices in the order of the bake"
-        raise MoueError(found.words, sculpt.path, hint=hint)
+        raise MoueError(difference.words, sculpt.path, hint=hint)
     motion = similarity(pose, sculpt.positions)
     whole = _rms(motion(pose) - pose)
     if whole > MOVED * size and _rms(sculpt.positions - motion(pose)) < EXPLAINED * _rms(sculpt.positions - pose):
@@ -91,11 +95,11 @@ def _chosen(mesh: Mesh, path: Path, name: str | None) -> NDArray[np.float64]:
     """(n, 3) in the file's unit, the positions of a file of one mesh, or of one of its shapes."""
     if not mesh.shapes:
         return mesh.positions
-    found = next((shape for shape in mesh.shapes if shape.name == name), None)
-    if found is None and len(mesh.shapes) > 1:
+    chosen = next((shape for shape in mesh.shapes if shape.name == name), None)
+    if chosen is None and len(mesh.shapes) > 1:
         what = f"holds {len(mesh.shapes)} shapes, none named {name!r}"
-        raise MoueError(what, path, hint="keep one in it, or name it so")
-    return mesh.positions + (found or mesh.shapes[0]).delta
+        raise MoueError(what, path, hint="keep only one shape, or rename it")
+    return mesh.positions + (chosen or mesh.shapes[0]).delta
 
 
 def _level_of(head: Head, mesh: Mesh, path: Path) -> int:
@@ -114,17 +118,17 @@ def _level_of(head: Head, mesh: Mesh, path: Path) -> int:
     raise MoueError(f"has {mesh.n_vertices:,} vertices, which is no level of this head ({said})", path)
 
 
-def _refuse_other_order(ours: Polygons, theirs: Polygons, path: Path, level: int) -> None:
-    if theirs.n_vertices != ours.n_vertices:
-        raise MoueError(f"has {theirs.n_vertices:,} vertices, level {level} has {ours.n_vertices:,}", path)
-    found = order_difference(ours, theirs)
-    if found is None:
+def _refuse_other_order(expected: Polygons, given: Polygons, path: Path, level: int) -> None:
+    if given.n_vertices != expected.n_vertices:
+        raise MoueError(f"has {given.n_vertices:,} vertices, level {level} has {expected.n_vertices:,}", path)
+    difference = order_difference(expected, given)
+    if difference is None:
         return
-    if found.kind in ("triangulated", "seam-split"):
-        raise MoueError(found.words, path, hint="export it without cutting polygons")
-    if found.kind == "turned over":
-        raise MoueError(found.words, path, hint="turn its polygons round")
-    raise MoueError(found.words, path, hint=f"moue reorder {path.name} --like BAKE_OF_LEVEL_{level} --to FILE")
+    if difference.kind in ("triangulated", "seam-split"):
+        raise MoueError(difference.words, path, hint="export it without cutting polygons")
+    if difference.kind == "turned over":
+        raise MoueError(difference.words, path, hint="turn its polygons round")
+    raise MoueError(difference.words, path, hint=f"moue reorder {path.name} --like BAKE_OF_LEVEL_{level} --to FILE")
 
 
 def _rms(away: NDArray) -> float:

@@ -1,4 +1,4 @@
-"""What a document says of shapes: their labels, marks and groups, and those kept from a pose."""
+"""Shapes in a document: their labels, marks and groups, and shapes kept from a pose."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from composer.head.file_names import check_name
 from composer.mixing.recipe import Recipe
 
 NAMED = 3
-"""Recipes named in a refusal before the rest are only counted."""
+"""An error lists this many recipes and counts the others."""
 
 
 def keep_shape(project: Project, name: str, delta: NDArray, taken: Collection[str] = ()) -> Project:
     """The project with a pose's displacement `delta` (n, 3) mm kept as a shape, last, stored as float32.
 
-    `taken` are the names of the head's shapes and its neutral. Raises MoueError where the name is taken or may not
-    be used, or the delta is not three finite numbers a vertex.
+    `taken` are the names of the head's shapes and its neutral. Raises MoueError where the name is taken or not
+    allowed, or the delta is not three finite numbers a vertex.
     """
     names = [*taken, *kept_shapes(project)]
     if name in names:
@@ -47,10 +47,10 @@ def recipes_with_shape(project: Project, name: str) -> list[str]:
 
 
 def delete_kept_shape(project: Project, name: str) -> Project:
-    """The project without a kept shape and all that was said of it.
+    """The project without a kept shape and its table.
 
-    Raises MoueError where the document keeps none of this name, and where recipes use it, naming them, or a
-    corrective does, or another shape passes through it.
+    Raises MoueError where no shape of this name is kept, where recipes (with their names) or a corrective use it, or
+    where it is an in-between of another shape.
     """
     if name not in kept_shapes(project):
         raise unknown("kept shape", name, kept_shapes(project), project.path)
@@ -66,13 +66,13 @@ def delete_kept_shape(project: Project, name: str) -> Project:
     if through is not None:
         raise MoueError(f"shape {name!r} is an in-between of {through!r}", project.path, hint="take it out there first")
     shapes = {other: said for other, said in project.shapes.items() if other != name}
-    left = project.with_(shapes=shapes)
-    lost = set(stored_places(project)) - set(stored_places(left))
-    return left.with_(stored={place: held for place, held in project.stored.items() if place not in lost})
+    remaining = project.with_(shapes=shapes)
+    lost = set(stored_places(project)) - set(stored_places(remaining))
+    return remaining.with_(stored={place: held for place, held in project.stored.items() if place not in lost})
 
 
 def label_shape(project: Project, name: str, label: str) -> Project:
-    """The project with a name to show for a shape; empty, its own name is shown."""
+    """The project with a displayed name for a shape; if empty, the shape's own name is shown."""
     return _say(project, name, "label", " ".join(label.split()))
 
 
@@ -82,23 +82,24 @@ def group_shape(project: Project, name: str, group: str) -> Project:
 
 
 def mark_shape(project: Project, name: str, marked: bool) -> Project:
-    """The project with a shape marked, or no more."""
+    """The project with a shape marked or unmarked."""
     return _say(project, name, "marked", marked)
 
 
 def hide_shape(project: Project, name: str, hidden: bool) -> Project:
-    """The project with a shape hidden from the tray, or no more."""
+    """The project with a shape hidden from the tray, or shown."""
     return _say(project, name, "hidden", hidden)
 
 
 def _say(project: Project, name: str, key: str, value: Any) -> Project:
-    """The project with a value under a shape's key; nothing is written of what is empty or false."""
+    """The project with a value under a shape's key; an empty or false value removes the key."""
     said = {k: v for k, v in project.shapes.get(name, {}).items() if k != key} | ({key: value} if value else {})
     if said == project.shapes.get(name, {}):
         return project
     if name in project.shapes and said:
-        return project.with_(shapes={other: said if other == name else own for other, own in project.shapes.items()})
-    others = {other: own for other, own in project.shapes.items() if other != name}
+        shapes = {other: said if other == name else table for other, table in project.shapes.items()}
+        return project.with_(shapes=shapes)
+    others = {other: table for other, table in project.shapes.items() if other != name}
     return project.with_(shapes={**others, name: said} if said else others)
 
 

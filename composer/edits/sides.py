@@ -17,9 +17,9 @@ _OTHER |= {right: left for left, right in _OTHER.items()}
 
 
 def other_side(name: str) -> str | None:
-    """The name with left and right turned round wherever they stand as words of their own; None where neither does.
+    """The name with left and right swapped wherever they are separate words; None if there is neither.
 
-    Twice gives the name back.
+    Applied twice it gives the name back.
     """
     turned = _WORDS.sub(lambda found: _OTHER[found[0]], name)
     return turned if turned != name else None
@@ -32,10 +32,10 @@ def partner(name: str, names: Collection[str]) -> str | None:
 
 
 def mirror_cell(cell: Cell, regions: Collection[str], shapes: Collection[str]) -> Cell:
-    """The cell that does on the other side what this one does here, of the same weight.
+    """The mirror image of a cell, with the same weight.
 
-    Region and shape go over to their partner among `regions` and `shapes`; a shape without one comes as its mirror
-    image, and a mirrored one as itself. Twice gives the cell back.
+    Region and shape are replaced by their partners among `regions` and `shapes`. A shape without a partner is
+    mirrored, and a mirrored one unmirrored. Applied twice it gives the cell back.
     """
     region = partner(cell.region, regions) or cell.region
     shape = partner(cell.shape, shapes)
@@ -44,13 +44,11 @@ def mirror_cell(cell: Cell, regions: Collection[str], shapes: Collection[str]) -
     return Cell(region, cell.shape, cell.weight, not cell.mirrored)
 
 
-def linked(
-    cell: Cell, regions: Collection[str], shapes: Collection[str], mirror_shapes: bool = False
-) -> Cell | None:
-    """The cell to set along with this one where sides are linked: its partner on the other side, None without one.
+def linked(cell: Cell, regions: Collection[str], shapes: Collection[str], mirror_shapes: bool = False) -> Cell | None:
+    """The cell to set together with this one when sides are linked: its partner on the other side, or None.
 
-    A shape that has no partner of its own goes over as it is, which is right for one that is alike on both sides;
-    with `mirror_shapes` as its mirror image, which needs a symmetric head. A cell without a side has no partner.
+    A shape without a partner is used as it is, which is right for a symmetric shape; with `mirror_shapes` it is
+    mirrored, which needs a symmetric head. A cell without a side has no partner.
     """
     other = mirror_cell(cell, regions, shapes)
     if other.shape == cell.shape and other.region == cell.region:

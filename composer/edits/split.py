@@ -1,4 +1,4 @@
-"""Every shape cut by regions into displacements that sum to it."""
+"""Splitting every shape by regions or sides into displacements that sum to it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from masks.partition import FACE
 
 
 def split_names(evaluated: EvaluatedDocument, by: str) -> list[str]:
-    """The names of the pieces, `by` "regions" or "sides", in the order in which they come."""
+    """The names of the pieces, `by` "regions" or "sides", in order."""
     pieces = ["left", "right"] if by == "sides" else [*_sharing(evaluated), REMAINDER]
     return [f"{shape.name}.{piece}" for shape in evaluated.head.shapes for piece in pieces]
 
@@ -26,7 +26,7 @@ def _sharing(evaluated: EvaluatedDocument) -> list[str]:
 def split_by_regions(evaluated: EvaluatedDocument) -> Iterator[tuple[str, NDArray[np.float64]]]:
     """`SHAPE.REGION` and its displacement (n, 3) in mm, for every shape and every region of the set `face`.
 
-    `SHAPE.remainder` takes what the others leave, so that a shape's parts sum to it; overlays are left out.
+    `SHAPE.remainder` is the rest, so that the pieces sum to the shape; overlays are left out.
     """
     masks = {name: evaluated.mixer.anchors.lift(evaluated.effective[name]) for name in _sharing(evaluated)}
     for shape in evaluated.head.shapes:
@@ -39,7 +39,7 @@ def split_by_regions(evaluated: EvaluatedDocument) -> Iterator[tuple[str, NDArra
 
 
 def split_by_sides(evaluated: EvaluatedDocument, ramp_mm: float) -> Iterator[tuple[str, NDArray[np.float64]]]:
-    """`SHAPE.left` and `SHAPE.right` (n, 3) in mm, going over within `ramp_mm` about the midline x = 0."""
+    """`SHAPE.left` and `SHAPE.right` (n, 3) in mm, blended over `ramp_mm` centred on the midline x = 0."""
     left, _ = split_sides(np.ones(evaluated.head.n_vertices), evaluated.head.neutral[:, 0], ramp_mm)
     for shape in evaluated.head.shapes:
         piece = left[:, None] * shape.delta

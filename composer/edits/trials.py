@@ -1,4 +1,4 @@
-"""An animator's trials: a cell swept, the way from one recipe to another, and combinations by chance."""
+"""Trials: a sweep of one cell, the transition from one recipe to another, and random recipes."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from masks.soften import smoothstep
 
 
 def sweep(recipe: Recipe, key: CellKey, low: float, high: float, steps: int) -> list[Recipe]:
-    """The recipe with one cell at `steps` (at least 2) even weights from `low` to `high`, both exactly.
+    """The recipe with one cell at `steps` (at least 2) evenly spaced weights from `low` to `high`, both exact.
 
-    A cell that the recipe does not have comes last. Raises MoueError for fewer steps or weights outside [-1, 2].
+    A cell that the recipe does not have is added last. Raises MoueError for fewer steps or weights outside [-1, 2].
     """
     if steps < 2:
-        raise MoueError(f"a sweep of {steps} steps goes nowhere", hint="give 2 or more")
+        raise MoueError(f"a sweep needs at least 2 steps, not {steps}", hint="give 2 or more")
     weights = [low, *(low + (high - low) * i / (steps - 1) for i in range(1, steps - 1)), high]
     return [_at(recipe, key, float(weight)) for weight in weights]
 
@@ -33,8 +33,8 @@ def _at(recipe: Recipe, key: CellKey, weight: float) -> Recipe:
 
 
 def eased(time: float, pace: float = 0.0) -> float:
-    """How far along the way at `time` in [0, 1]: evenly for a pace of 0, for 1 slow at both ends (smoothstep), in
-    between a mixture. 0 and 1 are reached exactly, and it never turns back. Values outside are held to [0, 1].
+    """The share of the way in [0, 1] at `time` in [0, 1]: linear for a pace of 0, smoothstep for 1, a mixture in
+    between. It is 0 and 1 exactly at the ends and never decreases. Values outside [0, 1] are clipped.
     """
     at, ease = min(max(float(time), 0.0), 1.0), min(max(float(pace), 0.0), 1.0)
     return (1.0 - ease) * at + ease * float(smoothstep(at))
@@ -44,11 +44,11 @@ class Travel:
     """The straight line of displacements from recipe `a` to recipe `b`, both evaluated once."""
 
     def __init__(self, mixer: Mixer, a: Recipe, b: Recipe) -> None:
-        """Raises what the mixer raises for either recipe."""
+        """Raises the errors of `mixer` for either recipe."""
         self.start, self.end = mixer.displacement(a), mixer.displacement(b)
 
     def displacement(self, time: float, pace: float = 0.0) -> NDArray[np.float64]:
-        """(n, 3) mm, P - N at `time` in [0, 1] with the pace of `eased`; at 0 and 1 exactly that of a and of b."""
+        """(n, 3) mm, P - N at `time` in [0, 1] with the pace of `eased`; at 0 and 1 exactly that of a and b."""
         along = eased(time, pace)
         if along in (0.0, 1.0):
             return (self.end if along else self.start).copy()
@@ -59,12 +59,12 @@ def random_recipe(
     seed: int, regions: Sequence[str], shapes: Sequence[str], cells: int,
     limits: tuple[float, float] = (0.0, 1.0), symmetric: bool = False, name: str = "trial",
 ) -> Recipe:  # fmt: skip
-    """A recipe of `cells` different cells by chance, weights even in `limits` (within [-1, 2]) in hundredths.
+    """A random recipe of `cells` different cells, with uniform weights in `limits` (within [-1, 2]), in hundredths.
 
-    The same arguments give the same recipe. `symmetric` adds to every cell the one linked to it on the other side
-    (`composer.edits.sides.linked`), with the same weight; those come on top of `cells`, and where all cells are taken
-    so, fewer are drawn. Raises MoueError for limits out of range or in the wrong order, or more cells than there are
-    regions times shapes.
+    The same arguments give the same recipe. `symmetric` adds to every cell its linked cell on the other side
+    (`composer.edits.sides.linked`) with the same weight. Linked cells do not count towards `cells`; if no free cells
+    remain, fewer are drawn. Raises MoueError for limits out of range or in the wrong order, or more cells than regions
+    times shapes.
     """
     low, high = limits
     if not WEIGHT_RANGE[0] <= low <= high <= WEIGHT_RANGE[1]:
@@ -74,7 +74,7 @@ def random_recipe(
     if not 0 <= cells <= count:
         raise MoueError(f"{cells} cells cannot be drawn from {len(regions)} regions and {len(shapes)} shapes")
     rng = np.random.default_rng(seed)
-    made: dict[CellKey, Cell] = {}
+    by_key: dict[CellKey, Cell] = {}
     drawn = 0
     for at in rng.permutation(count):
         if drawn == cells:
@@ -82,9 +82,9 @@ def random_recipe(
         region, shape = divmod(int(at), len(shapes))
         weight = min(max(round(float(rng.uniform(low, high)), 2), low), high)
         cell = Cell(regions[region], shapes[shape], weight)
-        if cell.key in made:
+        if cell.key in by_key:
             continue
         drawn += 1
         other = linked(cell, regions, shapes) if symmetric else None
-        made |= {each.key: each for each in (cell, other) if each is not None}
-    return Recipe(name, tuple(made.values()))
+        by_key |= {each.key: each for each in (cell, other) if each is not None}
+    return Recipe(name, tuple(by_key.values()))

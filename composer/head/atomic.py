@@ -1,4 +1,4 @@
-"""Writing a file whole or not at all: beside it first, flushed, then renamed over it in one step."""
+"""Writing a file atomically: to a temporary file beside it, flushed, then renamed over it."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from composer.errors import MoueError, cannot
 def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: bool = True) -> None:
     """Call `fill(file)` on a new binary file beside `path`, then put it in the place of `path`.
 
-    Whatever happens in between, `path` holds its old content or all of the new; with `sync`, that also goes
-    for a loss of power (big files that can be made again may do without). Raises MoueError where the
-    folder cannot be written; errors of `fill` itself pass through, and leave nothing behind.
+    `path` always holds its old content or all of the new; with `sync` also after a loss of power. Large files that
+    can be recreated may do without. Raises MoueError where the folder cannot be written. Errors of `fill` pass
+    through; the temporary file is then removed.
     """
     given, path = Path(path), _real(Path(path))
     try:
@@ -42,7 +42,7 @@ def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object], sync: boo
 
 
 def _real(path: Path) -> Path:
-    """Where a file is to be written: through links, to what they name; never in the place of what is no file."""
+    """The file to write, with links resolved. Raises MoueError where it exists and is no regular file."""
     try:
         real = path.resolve()
         if real.exists() and not stat.S_ISREG(real.stat().st_mode):

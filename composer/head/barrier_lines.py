@@ -1,4 +1,4 @@
-"""The lines of a head that no brush crosses: where the lips meet and along the rims of the lids, by its landmarks."""
+"""The lines that no brush crosses: where the lips meet and along the rims of the lids, from landmark curves."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from composer.head.head import Head
 LINES = (
     "lip_line_upper", "lip_line_lower", "upper_lid_left", "lower_lid_left", "upper_lid_right", "lower_lid_right",
 )  # fmt: skip
-"""Landmark curves that are lines of this kind (anatomical common practice, no source)."""
+"""The landmark curves that are barriers (anatomical common practice, no source)."""
 
 
 def barrier_lines(head: Head) -> list[NDArray[np.int64]]:

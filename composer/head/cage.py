@@ -1,15 +1,14 @@
 """The cage of a subdivided mesh: Catmull-Clark undone, connectivity by parity and positions by least squares.
 
-After a step every polygon is a quad with four kinds of corners: a vertex of the cage, an edge point, a face point, an
-edge point. Edge points alternate with the others along every edge, and across every quad a cage vertex faces a face
-point. So two two-colourings of each piece tell which is which, up to their names; face points never lie on a border
-and edge points have four edges, three on a border. Where that leaves several ways, the one whose cage subdivides to
-the mesh is taken.
+After a step every polygon is a quad with the corners cage vertex, edge point, face point, edge point. Every edge joins
+an edge point to one of the others, and in every quad the cage vertex is opposite the face point. So two two-colourings
+of each piece give the kinds, up to their names. Face points never lie on a border, and edge points have four edges,
+three on a border. Where several assignments remain, the one whose cage subdivides to the mesh is taken.
 
 The finer positions T are S C for a subdivided cage C, with S the factor of `composer.head.levels`; C is found in least
 squares by conjugate gradients on S'S (Hestenes and Stiefel 1952), whose condition is small (about 64 on regular
-quads), so that no matrix need be factored and a level of millions can be undone. Where the step keeps nothing of some
-displacement (up and down by turns on a cube, whose valences are all 3) the cage is one of those that subdivide alike.
+quads), so that no matrix is factored and a level of millions of vertices can be undone. Where the step maps some
+displacement to zero (alternating on a cube, whose valences are all 3) the cage is one of several that subdivide alike.
 """
 
 from __future__ import annotations
@@ -27,14 +26,16 @@ from composer.head.levels import Refinement
 
 Ints = NDArray[np.int32]
 TOLERANCE = 1e-13
+"""Conjugate gradients end where the residual is below this fraction of the right side: float64 rounding."""
 ROUNDS = 400
+"""The most steps of conjugate gradients; a safety limit."""
 
 
 @dataclass(frozen=True, eq=False)
 class Cage:
-    """What one step of subdivision was made from.
+    """The cage of one step of subdivision.
 
-    `polygons` of the cage, its vertices and polygons in the order in which their points stand in the finer mesh;
+    `polygons` of the cage, with vertices and polygons in the order of their points in the finer mesh;
     `step` the subdivision of them; `order` (n1,) the finer mesh's vertex of each of the step's; `positions` (n0, 3)
     in the finer mesh's unit; `error` the largest distance of the subdivided cage from the finer mesh.
     """
@@ -47,24 +48,24 @@ class Cage:
 
 
 def cage_of(polygons: Polygons, positions: NDArray) -> Cage | None:
-    """The cage of a mesh that is one Catmull-Clark step finer, None where its connectivity is no such step's.
+    """The cage of a mesh that is one Catmull-Clark step finer; None where its connectivity does not come from a step.
 
     `polygons` are the finer mesh's in any order, `positions` (n1, 3) in any unit. A mesh that carries detail beyond
-    its subdivided cage gives the cage that comes nearest; `error` says how near.
+    its subdivided cage gives the nearest cage; `error` is its distance.
     """
     if not polygons.n_faces or not bool(np.all(polygons.counts == 4)):
         return None
     mesh, points = HalfEdges(polygons), np.asarray(positions, dtype=np.float64)
     ways, piece = _kinds(mesh)
-    made = [(kind, cage) for kind in ways if (cage := _placed(_cage(mesh, kind), points)) is not None]
-    if len(made) < 2:
-        return made[0][1] if made else None
-    worst = np.zeros((len(made), int(piece.max()) + 1))
-    for row, (_, cage) in zip(worst, made, strict=True):
-        off = np.linalg.norm(cage.step.apply(cage.positions) - points[cage.order], axis=1)
-        np.maximum.at(row, piece[cage.order], off)
+    candidates = [(kind, cage) for kind in ways if (cage := _placed(_cage(mesh, kind), points)) is not None]
+    if len(candidates) < 2:
+        return candidates[0][1] if candidates else None
+    worst = np.zeros((len(candidates), int(piece.max()) + 1))
+    for row, (_, cage) in zip(worst, candidates, strict=True):
+        distance = np.linalg.norm(cage.step.apply(cage.positions) - points[cage.order], axis=1)
+        np.maximum.at(row, piece[cage.order], distance)
     pick = np.argmin(worst, axis=0)
-    kinds = np.array([kind for kind, _ in made])
+    kinds = np.array([kind for kind, _ in candidates])
     return _placed(_cage(mesh, kinds[pick[piece], np.arange(len(piece))]), points)
 
 
@@ -74,47 +75,47 @@ def solve(step: Refinement, finer: NDArray) -> NDArray[np.float64]:
     at: sp.csr_matrix = s.T.tocsr()
     right = at @ np.asarray(finer, dtype=np.float64)
     x = np.asarray(finer[: s.shape[1]], dtype=np.float64).copy()
-    left = right - at @ (s @ x)
-    ahead = left.copy()
-    size = (left * left).sum(axis=0)
+    residual = right - at @ (s @ x)
+    direction = residual.copy()
+    size = (residual * residual).sum(axis=0)
     stop = TOLERANCE**2 * np.maximum((right * right).sum(axis=0), 1e-300)
     for _ in range(ROUNDS):
         if (size <= stop).all():
             break
-        forward = at @ (s @ ahead)
-        step_length = size / np.maximum((ahead * forward).sum(axis=0), 1e-300)
-        x += step_length * ahead
-        left -= step_length * forward
-        size, before = (left * left).sum(axis=0), size
-        ahead = left + (size / np.maximum(before, 1e-300)) * ahead
+        forward = at @ (s @ direction)
+        step_length = size / np.maximum((direction * forward).sum(axis=0), 1e-300)
+        x += step_length * direction
+        residual -= step_length * forward
+        size, before = (residual * residual).sum(axis=0), size
+        direction = residual + (size / np.maximum(before, 1e-300)) * direction
     return x
 
 
 def coarser(polygons: Polygons, positions: NDArray, steps: int, tolerance: float) -> list[Cage]:
-    """Up to `steps` steps undone one after the other, as long as each cage subdivides to within `tolerance`.
+    """The cages of up to `steps` steps, as long as each subdivides to within `tolerance` of the finer mesh.
 
-    `tolerance` is a share of the bounding box's diagonal. The last of the list is the coarsest; an empty list for a
+    `tolerance` is a fraction of the bounding box's diagonal. The last cage is the coarsest; the list is empty for a
     mesh that is no subdivision.
     """
-    found: list[Cage] = []
+    cages: list[Cage] = []
     points = np.asarray(positions, dtype=np.float64)
     most = tolerance * float(np.linalg.norm(np.ptp(points, axis=0)))
-    while len(found) < steps:
+    while len(cages) < steps:
         cage = cage_of(polygons, points)
         if cage is None or cage.error > most:
             break
-        found.append(cage)
+        cages.append(cage)
         polygons, points = cage.polygons, cage.positions
-    return found
+    return cages
 
 
 VERTEX, EDGE, FACE = 0, 1, 2
 
 
 def _kinds(mesh: HalfEdges) -> tuple[list[Ints], Ints]:
-    """(n,) which kind each vertex is of, in each way that is open, and the piece of each vertex.
+    """The possible assignments of kinds (n,) to vertices, and the piece of each vertex.
 
-    A piece with fewer ways than another repeats its last. No way at all where some piece has none.
+    A piece with fewer assignments than another repeats its last. Empty where some piece has none.
     """
     n = mesh.polygons.n_vertices
     colour, piece, odd = _two_colours(mesh.vertex, mesh.vertex[mesh.following], n)
@@ -141,9 +142,9 @@ def _kinds(mesh: HalfEdges) -> tuple[list[Ints], Ints]:
 
 
 def _two_colours(begin: NDArray, end: NDArray, n: int) -> tuple[Ints, Ints, NDArray[np.bool_]]:
-    """(n,) 0 or 1, different at both ends of every link, the piece of each vertex, and whether that cannot be there.
+    """(n,) 0 or 1, different at both ends of every link, the piece of each vertex, and whether its piece has none.
 
-    In the double cover, (v, 0) linked to (w, 1) and (v, 1) to (w, 0), a piece falls into two where it can.
+    In the double cover, with (v, 0) linked to (w, 1) and (v, 1) to (w, 0), a two-colourable piece splits in two.
     """
     rows, columns = np.concatenate([begin, begin + n]), np.concatenate([end + n, end])
     cover = sp.csr_matrix((np.ones(len(rows), np.int8), (rows, columns)), shape=(2 * n, 2 * n))

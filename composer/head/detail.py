@@ -1,12 +1,12 @@
-"""Detail: what a sculpted or scanned level adds to the subdivided cage, in local frames of the subdivided surface.
+"""Detail: the difference of a sculpted or scanned level from the subdivided cage, in local frames of that surface.
 
 With S the subdivision to level k and F(X) an orthonormal frame at each vertex of a surface X, the detail of a
 target T at level k over its cage C is F(S C)' (T - S C). Added to another pose of the cage, in that pose's own
-frames, it turns with the skin. A frame is made of the vertex normal and the direction of the vertex's lowest-numbered
-neighbour; it turns with the surface, so detail is the same for every rigid motion of the head.
+frames, it turns with the skin. A frame consists of the vertex normal and the direction to the vertex's lowest-numbered
+neighbour. It turns with the surface, so detail does not change with a rigid motion of the head.
 
-Details are float32. A `Detail` makes those of the shapes when they are asked for, one at a time, and keeps them in
-memory or, with a `folder`, in memory-mapped files, so that a library larger than memory can be used.
+Details are float32. A `Detail` computes those of the shapes at first use, one at a time, and keeps them in memory or,
+with a `folder`, in memory-mapped files, so that a library larger than memory can be used.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ TargetAt = Callable[[str], NDArray | None]
 
 
 class Frames:
-    """Orthonormal frames on a mesh of quads at any positions: what of them depends on connectivity, made once."""
+    """Orthonormal frames on a mesh of quads at any positions; the part from connectivity is computed once."""
 
     def __init__(self, polygons: Polygons) -> None:
-        """Take polygons that are all quads, as every level above the cage is; MoueError for others."""
+        """Take polygons that are all quads, as at every level above the cage. Raises MoueError for others."""
         if not np.all(polygons.counts == 4):
             raise MoueError("local frames need a mesh of quads", hint="take a level above the cage")
         faces, n = polygons.n_faces, polygons.n_vertices
@@ -45,7 +45,7 @@ class Frames:
         self._toward = np.where(lowest < n, lowest, np.arange(n))
 
     def at(self, positions: NDArray) -> NDArray[np.float64]:
-        """(n, 3, 3) at positions (n, 3): rows are tangent, bitangent, normal; the identity where there is none."""
+        """(n, 3, 3) at positions (n, 3): rows are tangent, bitangent, normal; the identity where they are undefined."""
         corner = [positions[self._quads[:, i]] for i in range(4)]
         normal = self._gather @ np.cross(corner[2] - corner[0], corner[3] - corner[1])
         length = np.linalg.norm(normal, axis=1, keepdims=True)
@@ -62,22 +62,22 @@ class Frames:
 
 
 class Detail:
-    """The details of a library that also lives at level k, its vertices in the order of `composer.head.levels`."""
+    """The details of a library that also exists at level k, with vertices in the order of `composer.head.levels`."""
 
     def __init__(
         self, head: Head, k: int, neutral: NDArray, target_at: TargetAt, *, folder: Path | None = None,
         steps: Sequence[Refinement] | None = None,
     ) -> None:  # fmt: skip
-        """Take the cage's head, the level k in 1 to 8, the neutral (n_k, 3) mm there, and where its targets are.
+        """Take the cage's head, the level k in 1 to 8, the neutral (n_k, 3) mm there, and a function for its targets.
 
-        `target_at(name)` gives a shape's target (n_k, 3) mm at level k, or None for a shape that has none there;
-        such a shape carries the neutral's detail. With `folder`, an existing directory, details lie in files there;
-        `steps` are those of `composer.head.levels.levels`, where they are known.
+        `target_at(name)` gives a shape's target (n_k, 3) mm at level k, or None for a shape without one; such a
+        shape has the neutral's detail. With `folder`, an existing directory, details lie in files there;
+        `steps` are those of `composer.head.levels.levels`, if already computed.
         Raises MoueError where the level is out of range or the neutral has another number of vertices.
         """
         self.steps = levels(head.polygons, k) if steps is None else list(steps)
         if not self.steps:
-            raise MoueError("detail begins at level 1")
+            raise MoueError("detail needs level 1 or above, not 0")
         self.head, self.k, self._target_at, self._folder = head, k, target_at, folder
         self.frames = Frames(self.steps[-1].polygons)
         self._check(neutral, "the neutral")
@@ -91,7 +91,7 @@ class Detail:
         return self.steps[-1].n_vertices
 
     def of(self, name: str, mirror: MirrorMap | None = None) -> NDArray[np.float32] | None:
-        """(n_k, 3) a shape's detail less the neutral's, in local frames; None where it has no target at this level.
+        """(n_k, 3) a shape's detail minus the neutral's, in local frames in mm; None where it has no target here.
 
         With a `mirror` map of the cage, the detail of the shape's mirror image. Raises MoueError for an
         unknown shape, a target of another length, or a mirror map that does not keep the polygons.

@@ -1,4 +1,4 @@
-"""A topology's fingerprint: masks and vertex lists carry it, and are refused on another topology."""
+"""The fingerprint of a topology: a document stores it, and is refused on another topology."""
 
 from __future__ import annotations
 

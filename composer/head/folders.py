@@ -1,4 +1,4 @@
-"""Looking at paths and making folders, where whatever the system refuses is one line that says so."""
+"""Checking paths and making folders, with an error of one line where the system refuses."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from composer.errors import cannot
 
 
 def is_there(path: Path) -> bool:
-    """Whether a path exists. Raises MoueError where it cannot be looked at."""
+    """Whether a path exists. Raises MoueError where that cannot be checked."""
     try:
         return path.exists()
     except (OSError, ValueError) as error:
@@ -16,7 +16,7 @@ def is_there(path: Path) -> bool:
 
 
 def is_folder(path: Path) -> bool:
-    """Whether a path is a folder. Raises MoueError where it cannot be looked at."""
+    """Whether a path is a folder. Raises MoueError where that cannot be checked."""
     try:
         return path.is_dir()
     except (OSError, ValueError) as error:
@@ -24,7 +24,7 @@ def is_folder(path: Path) -> bool:
 
 
 def make_folder(path: Path) -> None:
-    """Make a folder and those above it where they are not there. Raises MoueError where that cannot be."""
+    """Make a folder and its missing parents. Raises MoueError where the system refuses."""
     try:
         path.mkdir(parents=True, exist_ok=True)
     except (OSError, ValueError) as error:

@@ -1,7 +1,7 @@
 """A head: one topology with a neutral, its shapes and its parts. Lengths are millimetres.
 
-Everything is frozen and every array read-only, so that heads, documents and views can share arrays freely and
-compare them by identity. A change makes a new head that shares what did not change.
+Heads are frozen and their arrays read-only, so that heads, documents and views can share arrays and compare them by
+identity. A change makes a new head that shares all unchanged parts.
 """
 
 from __future__ import annotations
@@ -41,16 +41,16 @@ class Shape:
 
     @property
     def furthest_mm(self) -> float:
-        """How far the vertex that moves most is from the neutral, mm."""
+        """The largest movement of a vertex in mm."""
         square = np.einsum("ij,ij->i", self.delta, self.delta, dtype=np.float64)
         return float(np.sqrt(square.max(initial=0.0)))
 
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What is not skin: its vertices (k,) and what it follows: skull, jaw, surface, or its own shapes.
+    """A part that is not skin: its `vertices` (k,) and what it follows: skull, jaw, surface, or its own shapes.
 
-    `gaze` (3,) is the unit axis along which an eyeball looks at rest, where that is known.
+    `gaze` (3,) is the unit direction in which an eyeball looks at rest, if known.
     """
 
     name: str
@@ -71,9 +71,9 @@ class TextureCoordinates:
 class Head:
     """One topology with a neutral (n, 3) float64 in mm, its shapes and parts.
 
-    `unit` is what the head's own files are in; `neutral_file` is the OBJ whose text a bake rewrites, where there
-    is one; `groups` and `materials` give polygon indices by name; `colours` (n, 3) in [0, 1]; `notes` are
-    sentences about what was guessed while reading.
+    `unit` is the unit of the head's own files; `neutral_file` is the OBJ whose text a bake rewrites, if any; `groups`
+    and `materials` give polygon indices by name; `colours` (n, 3) in [0, 1]; `notes` are sentences about guesses made
+    while reading.
     """
 
     name: str
@@ -125,12 +125,12 @@ class Head:
 
     @cached_property
     def surface(self) -> Surface:
-        """The neutral as a surface for masks: geometry and operators, made when asked for."""
+        """The neutral as a surface for masks: geometry and operators, computed at first use."""
         return Surface(self.polygons, self.neutral)
 
     @cached_property
     def shape_index(self) -> dict[str, int]:
-        """Where each shape stands in `shapes`, by name."""
+        """The index of each shape in `shapes`, by name."""
         return {shape.name: i for i, shape in enumerate(self.shapes)}
 
     @property
@@ -139,13 +139,13 @@ class Head:
         return [shape.name for shape in self.shapes]
 
     def shape(self, name: str) -> Shape:
-        """The shape of this name. Raises MoueError with the nearest names where there is none."""
+        """The shape of this name. Raises MoueError for an unknown name, with the nearest ones."""
         if name not in self.shape_index:
             raise unknown("shape", name, self.shape_names, self.path)
         return self.shapes[self.shape_index[name]]
 
     def part(self, name: str) -> Part:
-        """The part of this name. Raises MoueError with the nearest names where there is none."""
+        """The part of this name. Raises MoueError for an unknown name, with the nearest ones."""
         for part in self.parts:
             if part.name == name:
                 return part

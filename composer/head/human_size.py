@@ -1,4 +1,4 @@
-"""Whether a head has a person's size: how far apart its eyes are, and how long its face. Doubts are questions.
+"""Checking a head for human size by the distance of its eyes and the length of its face. Doubts are questions.
 
 Eye centres 50 to 75 mm apart: Dodgson, "Variation and extrema of human interpupillary distance", SPIE 5291, 2004: the
 vast majority of adults lies in that range (mean 63 mm, extremes 45 and 80; from memory). Sellion to gnathion 90 to
@@ -18,10 +18,11 @@ from composer.units import MM_PER_UNIT, mm_per
 
 EYES_MM = (50.0, 75.0)
 FACE_MM = (90.0, 150.0)
+"""Human ranges of both measures; the sources are above."""
 
 
 def eye_distance(head: Head, landmarks: Landmarks | None = None) -> float | None:
-    """mm between the centres of the eyeballs, or the middles of the lids' corners; None where neither is known."""
+    """The distance in mm between the centres of the eyeballs, or of the lids' corners; None where neither is known."""
     balls = [part for part in head.parts if part.name in ("eye_left", "eye_right") and len(part.vertices) > 8]
     if len(balls) == 2:
         one, other = (sphere_of(head.neutral[part.vertices]).centre for part in balls)
@@ -37,7 +38,7 @@ def eye_distance(head: Head, landmarks: Landmarks | None = None) -> float | None
 
 
 def face_length(head: Head, landmarks: Landmarks | None = None) -> float | None:
-    """mm from sellion to gnathion; None where one is not known."""
+    """The distance in mm from sellion to gnathion; None where one is unknown."""
     marks = landmarks or head.landmarks
     if marks is None or any(name not in marks.points for name in ("sellion", "gnathion")):
         return None
@@ -45,9 +46,9 @@ def face_length(head: Head, landmarks: Landmarks | None = None) -> float | None:
 
 
 def size_doubts(head: Head, landmarks: Landmarks | None = None) -> list[str]:
-    """A sentence on each measure of a head that no person has, with the unit that would fit; empty where it fits.
+    """A sentence on each measure outside the human range, with the unit that would fit; empty where all fit.
 
-    `landmarks` take the place of the head's own.
+    `landmarks` replace the head's own.
     """
     measures = (
         ("its eyes are", "apart", eye_distance(head, landmarks), EYES_MM),

@@ -1,6 +1,6 @@
-"""What may be wrong with the landmarks of a head: misspelt names, sides exchanged, pairs askew, places off the skin.
+"""Doubts about the landmarks of a head: misspelt names, swapped sides, asymmetric pairs, points off the skin.
 
-Names are free, so nothing here is an error: each is a question with the landmark's name and what to do.
+Names are free, so a doubt is not an error: it is a question with the landmark's name and what to do.
 """
 
 from __future__ import annotations
@@ -20,19 +20,22 @@ from composer.head.understand.anatomy import anatomy_of
 
 Floats = NDArray[np.float64]
 LETTERS = 2
-"""A name that differs from a known one by so many letters is questioned."""
+"""A name that differs from a known one by at most this many letters is doubted. A design choice, no source."""
 ASKEW, OFF_SKIN = 0.016, 0.008
-"""Of the skin's size (6 and 3 mm of a head of 375): a pair that is further from mirror images, or a place further off
-the skin, is told. Faces are uneven by a few mm, so less says nothing (common practice, no source).
+"""A pair further than ASKEW from mirror images, or a point further than OFF_SKIN off the skin, is doubted. Both are
+fractions of the skin's diagonal: 6 and 3 mm on a head of 375 mm. Faces are asymmetric by a few mm (common practice, no
+source).
 """
 ACROSS = 0.008
-"""Of the skin's size: a left landmark this far on the right side is on the wrong side."""
+"""A left landmark further than this on the right side, as a fraction of the skin's diagonal, is on the wrong side: 3 mm
+on a head of 375 mm. A design choice, no source.
+"""
 MORE = (
     "menton", "cervicale", "otobasion_superius", "otobasion_inferius", "brow", "upper_lid", "lower_lid", "ear_rim",
     "ear_root", "nasolabial", "socket", "upper_lip", "lower_lip", "lip_line_upper", "lip_line_lower", "jawline",
     "midline_front", "neck_border", "mouth_inner", "vertex", "opisthocranion",
 )  # fmt: skip
-"""Landmarks and curves that are known beside those of the presets; those with sides end in _left and _right."""
+"""Landmarks and curves known in addition to those of the presets; paired ones end in _left and _right."""
 
 
 @cache
@@ -49,7 +52,7 @@ def known_names() -> frozenset[str]:
 
 
 def landmark_doubts(head: Head, landmarks: Landmarks | None = None) -> list[str]:
-    """Sentences on what may be wrong with a head's landmarks (or those given); empty where nothing is."""
+    """Sentences on doubts about a head's landmarks, or about the given ones; empty where there are none."""
     marks = landmarks or head.landmarks
     if not marks:
         return []
@@ -73,8 +76,7 @@ def _names(marks: Landmarks) -> list[str]:
 
 
 def nearest_name(name: str, known: Collection[str]) -> str | None:
-    """The known name within two letters of `name`, the nearest of them; None where none is so near, or the name is
-    too short to tell.
+    """The nearest known name within LETTERS letters of `name`; None where there is none, or the name is too short.
     """
     if len(name) < 5:
         return None
@@ -85,8 +87,8 @@ def nearest_name(name: str, known: Collection[str]) -> str | None:
 
 
 def letters_apart(one: str, other: str, limit: int) -> int:
-    """How many letters have to be put in, left out or changed to make one word of the other, or exchanged with their
-    neighbours (Damerau 1964); more than `limit` counts as limit + 1.
+    """The number of letters to insert, delete, change or swap with a neighbour to turn one word into the other (Damerau
+    1964); more than `limit` counts as limit + 1.
     """
     before2: list[int] = []
     before = list(range(len(other) + 1))

@@ -1,4 +1,4 @@
-"""The file of landmarks: TOML or JSON, one layout, a place for the library's head and one for a sculpt.
+"""The file of landmarks: TOML or JSON with one layout, with places on the library's head and on a sculpt.
 
     [points]
     pronasale = 1412                                # short: on the head
@@ -35,12 +35,13 @@ from composer.head.reading import DAMAGE, text_of
 
 Side = Literal["head", "sculpt"]
 SIZE_LIMIT = 64 * 2**20
+"""The largest file in bytes; a safety limit."""
 
 
 def read_landmarks(path: Path | str, mm_per_unit: float = 1.0, side: Side = "head") -> Landmarks:
-    """The landmarks of one side of a file, positions turned into mm by `mm_per_unit`.
+    """The landmarks of one side of a file, with positions converted to mm by `mm_per_unit`.
 
-    Raises MoueError with file and line where the file cannot be read or a place makes no sense.
+    Raises MoueError with file and line where the file cannot be read or a place is malformed.
     """
     return read_landmark_pairs(path, mm_per_unit, mm_per_unit)[0 if side == "head" else 1]
 
@@ -48,9 +49,9 @@ def read_landmarks(path: Path | str, mm_per_unit: float = 1.0, side: Side = "hea
 def read_landmark_pairs(
     path: Path | str, head_mm_per_unit: float = 1.0, sculpt_mm_per_unit: float = 1.0
 ) -> tuple[Landmarks, Landmarks]:
-    """Both sides of a file, (head, sculpt): each with the names that have a place on it, positions in mm.
+    """Both sides of a file, (head, sculpt): each has the names with a place on it, positions in mm.
 
-    Raises MoueError with file and line where the file cannot be read or a place makes no sense.
+    Raises MoueError with file and line where the file cannot be read or a place is malformed.
     """
     path = Path(path)
     text = _text(path)
@@ -148,14 +149,14 @@ def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _line(text: str, name: str) -> int | None:
-    """The last line, from 1, on which a key or a table of this name stands."""
+    """The last line, counted from 1, with a key or a table of this name."""
     pattern = re.compile(rf"(?:^|[\s{{,.\[\"']){re.escape(name)}[\"']?\s*(?:[.=:\]]|$)")
     found = [number for number, line in enumerate(text.splitlines(), 1) if pattern.search(line)]
     return found[-1] if found else None
 
 
 class _Reader:
-    """Turns values of the file into places, and knows the line of each name for the errors."""
+    """Converts values of the file to places, and finds the line of each name for errors."""
 
     def __init__(self, text: str, path: Path) -> None:
         self.text, self.path = text, path
@@ -247,7 +248,7 @@ def _toml(table: dict[str, dict[str, Any]]) -> str:
 
 
 def _key(name: str) -> str:
-    """A key as TOML writes it: bare where it may be, else a quoted string (TOML 1.0, "Keys", "String")."""
+    """A key in TOML: bare where allowed, else a quoted string (TOML 1.0, "Keys", "String")."""
     if re.fullmatch(r"[A-Za-z0-9_-]+", name):
         return name
     return json.dumps(name, ensure_ascii=False).replace("\x7f", "\\u007F")

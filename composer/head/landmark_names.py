@@ -1,4 +1,4 @@
-"""The landmark points that regions are made from: what a face needs to have its regions laid.
+"""The landmark points from which regions are made.
 
 Midline points of the face: Farkas, Anthropometry of the Head and Face, 2nd edition 1994, chapter 2 (from memory).
 """

@@ -1,4 +1,4 @@
-"""Levels: Catmull-Clark subdivision as sparse factors, one a level, applied one after the other.
+"""Levels: Catmull-Clark subdivision as sparse factors, one a level, applied in turn.
 
 Level 0 is the cage. With n vertices, e edges and f polygons at one level, the next has n + e + f vertices: the
 vertex points in the order of the vertices, then the edge points in the order of `Polygons.edges` (sorted by their
@@ -6,8 +6,8 @@ lower, then higher vertex), then the face points in the order of the polygons. I
 corner of each polygon in order: (vertex, edge to the next vertex, face, edge from the vertex before).
 
 The rules of one step are in `composer.head.catmull_clark`. Every factor's rows are weights that are not negative
-and sum to one, so a mask stays in [0, 1]. Composing the factors into one matrix costs more time and memory than
-applying them in turn, so nothing here does.
+and sum to one, so a mask stays in [0, 1]. The factors are not composed into one matrix: that costs more time and memory
+than applying them in turn.
 """
 
 from __future__ import annotations
@@ -28,16 +28,17 @@ from composer.head.landmarks import Landmarks
 from composer.progress import Progress
 
 HIGHEST_LEVEL = 8
+"""The highest level. Each level has about four times the vertices of the one before. A design choice, no source."""
 
 
 class Refinement:
-    """One level of Catmull-Clark subdivision of given polygons: what it makes finer, and how it lifts values.
+    """One level of Catmull-Clark subdivision of given polygons: the finer connectivity, and the factor for values.
 
     `coarse` and `polygons` are the connectivity before and after; `matrix` (n1, n0) is the factor in float64.
     """
 
     def __init__(self, polygons: Polygons) -> None:
-        """Take the polygons (n0 vertices) to be subdivided once."""
+        """Take the polygons (n0 vertices) to subdivide once."""
         self.coarse = polygons
 
     @property
@@ -52,7 +53,7 @@ class Refinement:
 
     @property
     def parent_face(self) -> NDArray[np.int32]:
-        """(f1,) the coarse polygon from which each finer quad comes."""
+        """(f1,) the coarse polygon of each finer quad."""
         return self.coarse.corner_face
 
     @cached_property
@@ -70,9 +71,9 @@ class Refinement:
         return factor(self.coarse, np.float32)
 
     def apply(self, values: NDArray) -> NDArray:
-        """Lift values at the coarse vertices, (n0,) or (n0, k), to the finer ones; float32 stays float32.
+        """Subdivide values at the coarse vertices, (n0,) or (n0, k); float32 stays float32.
 
-        Raises MoueError where the values are not one a vertex.
+        Raises MoueError where there is not one value a vertex.
         """
         values = np.asarray(values)
         if len(values) != self.coarse.n_vertices:
@@ -80,13 +81,13 @@ class Refinement:
         return (self.matrix32 if values.dtype == np.float32 else self.matrix) @ values
 
     def faces(self, chosen: NDArray) -> NDArray[np.int32]:
-        """The finer quads that come from the coarse polygons `chosen` (indices), sorted."""
+        """The finer quads of the coarse polygons `chosen` (indices), sorted."""
         on = np.zeros(self.coarse.n_faces, dtype=bool)
         on[chosen] = True
         return np.flatnonzero(on[self.parent_face]).astype(np.int32)
 
     def vertices(self, chosen: NDArray) -> NDArray[np.int32]:
-        """The finer vertices that lie wholly within the coarse vertices `chosen`: all their makers are chosen."""
+        """The finer vertices whose coarse vertices are all in `chosen`."""
         on = np.zeros(self.coarse.n_vertices, dtype=bool)
         on[chosen] = True
         edges = on[self.coarse.edges].all(axis=1)
@@ -95,7 +96,7 @@ class Refinement:
         return np.flatnonzero(np.concatenate([on, edges, faces])).astype(np.int32)
 
     def curve(self, line: NDArray) -> NDArray[np.int32]:
-        """A line of coarse vertices (k,) as finer ones: the edge point stands between two that share an edge."""
+        """A line of coarse vertices (k,) as finer ones, with the edge point between two vertices that share an edge."""
         coarse, line = self.coarse, np.asarray(line, dtype=np.int64)
         known = coarse.edges[:, 0].astype(np.int64) * coarse.n_vertices + coarse.edges[:, 1]
         low, high = np.minimum(line[:-1], line[1:]), np.maximum(line[:-1], line[1:])
@@ -107,9 +108,9 @@ class Refinement:
         return finer[finer >= 0]
 
     def permutation(self, mirror: NDArray) -> NDArray[np.int64]:
-        """(n1,) a permutation (n0,) of the coarse vertices that keeps their polygons, as one of the finer ones.
+        """(n1,) the permutation of the finer vertices that belongs to one of the coarse vertices (n0,).
 
-        Raises MoueError where an edge or a polygon is not taken to one: then the map fits positions, not loops.
+        Raises MoueError where an edge or a polygon does not map to one: the map then keeps positions, not topology.
         """
         coarse, mirror = self.coarse, np.asarray(mirror, dtype=np.int64)
         n, edges = coarse.n_vertices, coarse.edges.astype(np.int64)
@@ -164,7 +165,7 @@ def levels(polygons: Polygons, k: int) -> list[Refinement]:
 
 
 def refine(values: NDArray, factors: Sequence[Refinement]) -> NDArray:
-    """Values (n,) or (n, k) lifted through every factor in turn; without factors, the values themselves.
+    """Values (n,) or (n, k) subdivided by every factor in turn; without factors, the values themselves.
 
     >>> triangle = Polygons.from_faces([[0, 1, 2]], 3)
     >>> finer = refine(np.array([[0.0, 0, 0], [6, 0, 0], [0, 6, 0]]), levels(triangle, 1))
@@ -192,10 +193,10 @@ def head_at_level(
     """The head subdivided k times: neutral, shapes, in-betweens, parts, groups, materials, uv, colours.
 
     Deltas are subdivided like positions (the scheme is linear), so a pose of the finer head is the finer pose.
-    Vertex numbers of the cage stay what they were, so landmarks stay on the cage's vertices; a curve of vertices
-    also takes the edge points between them.
+    The cage's vertices keep their numbers, so landmarks stay on them; a curve of vertices also gets the edge points
+    between them.
     The OBJ whose text a bake rewrites does not fit the finer head, so `neutral_file` is None for k > 0.
-    `factors` are those of `levels`, where they are known. Raises MoueError where k is not in [0, 8].
+    `factors` are those of `levels`, if already computed. Raises MoueError where k is not in [0, 8].
     """
     factors = levels(head.polygons, k) if factors is None else factors
     if not factors:
@@ -232,7 +233,7 @@ def _finer_shape(shape: Shape, factors: Sequence[Refinement]) -> Shape:
 
 
 def _places(rows: NDArray, wanted: NDArray) -> NDArray[np.int64]:
-    """(m,) which of the distinct `rows` (r, c) each of `wanted` (m, c) is, -1 where it is none of them."""
+    """(m,) the index in the distinct `rows` (r, c) of each of `wanted` (m, c), -1 where it is not among them."""
     both = np.concatenate([rows, wanted])
     number = np.unique(both, axis=0, return_inverse=True)[1].reshape(-1)
     place = np.full(len(both), -1, dtype=np.int64)

@@ -1,8 +1,8 @@
-"""Which vertex mirrors which by place: piece on piece, vertex on vertex inside a piece, the rest across known edges.
+"""Mirror partners by place: pieces are paired, then vertices within a pair, then the rest across known edges.
 
-Place alone is not to be trusted: on a head that is bent by a few millimetres it is confidently one row off. So the
-result is kept only where `PlacedMirror.whole` holds, that is where every polygon is taken to a polygon, turned over;
-where it does not hold, `edge_share` tells piece by piece how much of the connectivity is kept.
+Place alone is not reliable: on a head that is bent by a few millimetres it is wrong by one row of vertices. So the
+result is used only where `PlacedMirror.whole` holds, that is where every polygon maps to a polygon with the opposite
+winding. Otherwise the share of edges kept decides piece by piece.
 """
 
 from __future__ import annotations
@@ -22,24 +22,25 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 REFLECTION = np.array([-1.0, 1.0, 1.0])
 NEAR = 0.35
-"""Of the mean length of a vertex's edges: as near as this the reflection of its partner must lie. Our choice: with
-0.5 and more, neighbours on an uneven head are taken for one another."""
+"""The reflection of a vertex's partner lies within this fraction of the mean length of its edges. Our choice: with 0.5
+and more, neighbours on an asymmetric head are confused.
+"""
 NEAREST = 0.5
-"""The same where no connectivity helps and the nearest is taken."""
+"""The same where the nearest vertex is taken without help of connectivity. Our choice."""
 CLEAR = 2.0
 """The second nearest vertex must be this many times as far as the nearest. Our choice."""
 SAME_PLACE = 1e-5
-"""Of the head's diagonal: vertices as near to each other as this share a place (lips closed at rest)."""
+"""Vertices within this fraction of the head's diagonal share a place (lips closed at rest). Our choice."""
 CANDIDATES = 4
-"""Pieces nearest to a piece's reflection that are compared with it."""
+"""The number of pieces nearest to a piece's reflection that are compared with it. Our choice."""
 SELF_FAR = 0.5
-"""Of a piece's own size: what stands further than this from its mirror image is not its partner. Our choice."""
+"""A piece further than this fraction of its own diagonal from a mirror image is not its partner. Our choice."""
 SAMPLE = 500
-"""Vertices of a piece, evenly spread, that are compared."""
+"""The number of evenly spread vertices of a piece that are compared; it limits time only."""
 
 
 class EdgeMap:
-    """The directed edges of a mesh, to be asked which corner begins an edge between two vertices."""
+    """The directed edges of a mesh, for finding the corner at which an edge between two vertices starts."""
 
     def __init__(self, mesh: HalfEdges) -> None:
         self.mesh, self._n = mesh, mesh.polygons.n_vertices
@@ -58,11 +59,11 @@ class EdgeMap:
         return np.where(self._sorted[at] == key, self._order[at], -1)
 
     def images(self, partner: NDArray) -> Ints:
-        """(k,) for each corner the one on which a map (n,) of vertices lays its edge, turned over; -1 where none."""
+        """(k,) for each corner the corner of the mirrored edge under a map (n,) of vertices; -1 where there is none."""
         return self.corner(partner[self.end], partner[self.begin])
 
     def kept(self, partner: NDArray) -> NDArray[np.bool_]:
-        """(k,) whether a map (n,) of vertices takes the edge of a corner, and the next of its polygon, to a polygon."""
+        """(k,) whether a map (n,) of vertices maps the edge of a corner, and the next of its polygon, to a polygon."""
         image = self.images(partner)
         following = image[self.mesh.following]
         return (image >= 0) & (following == np.where(image >= 0, self.mesh.before[image], -2))
@@ -71,7 +72,7 @@ class EdgeMap:
 @dataclass(frozen=True, eq=False)
 class PlacedMirror:
     """`partner` (n,), -1 for none; `other` (c,) the piece that mirrors each of
-    `Polygons.components`; `whole` whether every polygon is taken to one, turned over."""
+    `Polygons.components`; `whole` whether every polygon maps to one with the opposite winding."""
 
     partner: Ints
     other: Ints
@@ -83,8 +84,8 @@ def mirror_by_place(
 ) -> PlacedMirror:  # fmt: skip
     """Partners by place, completed across edges; O(n log n).
 
-    `points` (n, 3) in any unit, `target` (n, 3) where the mirror image of each vertex is looked for: its reflection,
-    or better. Partners that are `known` (n,) beforehand (-1 for others) are kept.
+    `points` (n, 3) in any unit; `target` (n, 3) is the expected mirror image of each vertex, such as its reflection.
+    Partners in `known` (n,), -1 for others, are kept.
     """
     polygons = edges.mesh.polygons
     other = _paired_pieces(polygons, points, target, known)
@@ -108,9 +109,9 @@ def is_involution(partner: NDArray) -> bool:
 
 
 def _paired_pieces(polygons: Polygons, points: NDArray, target: NDArray, known: NDArray | None) -> Ints:
-    """(c,) for each connected piece the one nearest to its mirror image among those of its size: a pairing.
+    """(c,) for each connected piece its partner: the piece of its size nearest to its mirror image.
 
-    Sizes are counts of vertices and of corners. The best pairs are taken first; a piece may be its own partner.
+    Sizes are counts of vertices and corners. The best pairs are taken first; a piece may be its own partner.
     """
     piece = polygons.components
     count = int(piece.max(initial=-1)) + 1
@@ -133,7 +134,7 @@ def _paired_pieces(polygons: Polygons, points: NDArray, target: NDArray, known: 
 
 
 def _paired(pieces: list[Floats], images: list[Floats]) -> Ints:
-    """(m,) which of m pieces of one size lies nearest to the mirror image of each; the nearest pairs come first."""
+    """(m,) the partner of each of m pieces of one size, paired by distance of the mirror image, nearest pairs first."""
     m = len(pieces)
     centre, wanted = (np.array([each.mean(axis=0) for each in group]) for group in (pieces, images))
     near = cKDTree(centre).query(wanted, k=min(CANDIDATES, m))[1].reshape(m, -1)
@@ -152,9 +153,9 @@ def _paired(pieces: list[Floats], images: list[Floats]) -> Ints:
 
 
 def _centred(piece: NDArray, points: NDArray, target: NDArray, other: Ints, known: NDArray) -> Floats:
-    """(n, 3) the targets, those of each piece without a known partner moved onto the middle of its mirror piece.
+    """(n, 3) the targets; those of a piece without a known partner are moved to the centre of its mirror piece.
 
-    Partners are one to one, so both middles are those of the same vertices, whichever they are.
+    Partners are one to one, so both centres are means of the same vertices.
     """
     off = piece_means(piece, points)[other] - piece_means(piece, target)
     off[piece[known >= 0]] = 0.0
@@ -188,9 +189,9 @@ def edge_lengths(polygons: Polygons, points: NDArray) -> Floats:
 def image_neighbours(
     polygons: Polygons, points: NDArray, target: NDArray, other: NDArray
 ) -> tuple[Floats, Ints]:  # fmt: skip
-    """(n, 2) how far the two nearest vertices of the mirror piece lie from each vertex's `target` (n, 3), and which.
+    """(n, 2) the distances of the two vertices of the mirror piece nearest to each `target` (n, 3), and their indices.
 
-    `other` (c,) is the mirror piece of each piece. Vertices of no polygon look among all of their kind.
+    `other` (c,) is the mirror piece of each piece. Vertices of no polygon are searched among all of their kind.
     """
     size = float(np.linalg.norm(np.ptp(points, axis=0))) or 1.0
     loose = np.ones(len(points), dtype=bool)
@@ -200,7 +201,7 @@ def image_neighbours(
     wanted = np.where(loose, -1.0, other[polygons.components]) * apart
     tree = cKDTree(np.column_stack([points, layer]))
     away, near = tree.query(np.column_stack([target, wanted]), k=2)
-    return away, np.minimum(near, len(points) - 1)  # of one vertex alone the second is missing
+    return away, np.minimum(near, len(points) - 1)  # a piece of one vertex has no second
 
 
 def _certain(polygons: Polygons, points: NDArray, target: NDArray, other: NDArray) -> Ints:
@@ -219,9 +220,9 @@ def _certain(polygons: Polygons, points: NDArray, target: NDArray, other: NDArra
 
 
 def _agreeing(edges: EdgeMap, partner: NDArray) -> Ints:
-    """(n,) of each piece the largest patch of partners (n,) in which edges are taken to edges; -1 elsewhere.
+    """(n,) for each piece the largest patch of partners (n,) in which edges map to edges; -1 elsewhere.
 
-    On an uneven piece some are one row off; they agree among each other and not with the rest.
+    On an asymmetric piece some partners are wrong by one row; they agree with each other and not with the rest.
     """
     polygons = edges.mesh.polygons
     n, ends = len(partner), polygons.edges.astype(np.int64)
@@ -249,7 +250,7 @@ def _agreeing(edges: EdgeMap, partner: NDArray) -> Ints:
 
 
 def _across_edges(edges: EdgeMap, partner: Ints) -> None:
-    """Complete a map (n,) in place: where both ends of an edge are known, so is the polygon beside it."""
+    """Complete a map (n,) in place: two known ends of an edge give the polygon beside it."""
     mesh = edges.mesh
     counts = mesh.polygons.counts
     open_before = len(mesh.vertex) + 1
@@ -275,4 +276,4 @@ def _across_edges(edges: EdgeMap, partner: Ints) -> None:
             more = left > 0
             along, back, left = along[more], back[more], left[more]
         known = np.flatnonzero(partner >= 0)
-        partner[known[partner[partner[known]] != known]] = -1  # two polygons that disagree tell nothing
+        partner[known[partner[partner[known]] != known]] = -1  # two polygons disagree: neither is used

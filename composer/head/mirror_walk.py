@@ -1,8 +1,8 @@
-"""Which vertex mirrors which by connectivity, walked outward from the midline, for heads that are not quite even.
+"""Mirror partners by connectivity, found by a walk from the midline, for heads that are not quite symmetric.
 
-The mesh is laid on itself turned over, so that left comes to lie on right. The walk begins at an edge of the midline,
-which lies on itself; pieces off the midline (eyeballs, lashes) find their partner by the places of the vertices. The
-quick way for heads that are nearly mirror images is `composer.head.mirror_place`.
+The mesh is matched with its mirrored self, left to right. The walk starts at an edge of the midline, which is its own
+mirror image. Pieces off the midline (eyeballs, lashes) find their partner by the positions of vertices. The fast method
+for nearly symmetric heads is `composer.head.mirror_place`.
 """
 
 from __future__ import annotations
@@ -17,21 +17,23 @@ from composer.head.order_ranking import Evidence
 from composer.head.order_walk import Disagreement, Walk
 
 MOST_SEEDS = 64
-"""Edges of the midline that are tried: those nearest to it. Our choice."""
+"""The number of midline edges tried as a start, nearest first. Our choice."""
 MOST_TOLERANT = 4
-"""Of them, those from which the walk goes round what is not alike: it goes over the whole piece. Our choice."""
+"""The number of them from which a walk goes around asymmetric places, which covers the whole piece. Our choice."""
 LEAST = 0.1
-"""Of all polygons: a walk that finds fewer alike says that the loops of the two sides are unlike everywhere."""
+"""A walk that matches less than this fraction of all polygons shows that the topology of the two sides differs
+everywhere. Our choice.
+"""
 
 
 class MirrorWalk:
-    """The walk of a mesh and itself turned over, begun on the skin's midline.
+    """The walk of a mesh and its mirrored self, started on the skin's midline.
 
-    `skin` is what the skin alone gives; `pieces()` lays the others too, which takes longer.
+    `skin` holds the partners on the skin alone; `pieces()` adds the other pieces, which takes longer.
     """
 
     def __init__(self, mesh: HalfEdges, positions: NDArray) -> None:
-        """Take positions (n, 3) in any unit, left and right on the two sides of x = 0 in the rough."""
+        """Take positions (n, 3) in any unit, with left and right roughly on the two sides of x = 0."""
         self._mesh, self._points = mesh, np.ascontiguousarray(positions, dtype=np.float64)
         over, same = turned_over(mesh.polygons)
         self._mirrored = HalfEdges(over)
@@ -41,7 +43,7 @@ class MirrorWalk:
         self.skin: NDArray[np.int64] = self._walk(seeds)
 
     def _walk(self, seeds: list[tuple[int, int]]) -> NDArray[np.int64]:
-        """(n,) partners on the skin, -1 elsewhere; where its sides are not alike, of what is alike."""
+        """(n,) partners on the skin, -1 elsewhere and where its two sides differ."""
         patches: list[tuple[int, tuple[int, int]]] = []
         for seed in seeds:
             patch = self._new().run(*seed, most=PATCH, keep=False)
@@ -51,7 +53,7 @@ class MirrorWalk:
                 if walk.run(*seed).stopped is None and is_involution(walk.vertex):
                     self._start = seed
                     return walk.vertex.astype(np.int64)
-                break  # what is not alike lies elsewhere: another seed changes nothing
+                break  # the difference is elsewhere: another seed changes nothing
         most, found = LEAST * self._mesh.polygons.n_faces, np.full(len(self._points), -1)
         for _, seed in sorted(patches, key=lambda each: -each[0])[:MOST_TOLERANT]:
             walk = self._new()
@@ -62,7 +64,7 @@ class MirrorWalk:
         return found
 
     def pieces(self) -> NDArray[np.int64]:
-        """(n,) partners on all pieces that find theirs, -1 where none is found."""
+        """(n,) partners on all pieces, -1 where none is found."""
         if self._start is None:
             return self.skin
         evidence = Evidence(

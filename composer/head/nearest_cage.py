@@ -1,8 +1,8 @@
-"""The cage whose subdivision comes nearest to values at a finer level, in the least squares.
+"""The cage whose subdivision is nearest to values at a finer level, by least squares.
 
 With S the subdivision to the level and t the values there, it is the x with S'S x = S't. S is made of factors, so the
-normal equations are solved by conjugate gradients (Hestenes and Stiefel 1952), every column of t on its own, without
-ever composing S. What is left, t - S x, is what a sculpt has that its cage cannot say: the detail.
+normal equations are solved by conjugate gradients (Hestenes and Stiefel 1952), each column of t on its own,
+without composing S. The remainder t - S x is the part of a sculpt that its cage cannot represent: the detail.
 """
 
 from __future__ import annotations
@@ -15,10 +15,13 @@ from numpy.typing import NDArray
 from composer.head.levels import Refinement, refine
 
 STEPS, ENOUGH = 200, 1e-10
+"""The most steps of conjugate gradients, and the residual relative to the first at which they end. The condition of S'S
+is small, so that fewer steps suffice.
+"""
 
 
 def nearest_cage(values: NDArray, steps: Sequence[Refinement]) -> NDArray[np.float64]:
-    """(n_0, c) values at the cage for `values` (n_k, c) at the level that `steps` lead to; themselves without steps.
+    """(n_0, c) values at the cage for `values` (n_k, c) at the level of `steps`; without steps, `values`.
 
     Conjugate gradients end where the residual has fallen to 1e-10 of the first, or after 200 steps.
     """

@@ -1,7 +1,7 @@
-"""Filling a folder whole or not at all: beside it first, then put in its place in one step.
+"""Filling a folder atomically: a temporary folder beside it is filled, then moved to its place.
 
-A manifest in it, the hash of every file by its name, tells later whether anybody has worked on it since: only where
-nobody has may the same command fill it again. Without one, nothing may.
+A manifest in it holds the hash of every file by name. The same command may fill the folder again only if no file
+changed since. Without a manifest nothing may.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from composer.head.folders import is_there, make_folder
 from composer.head.reading import DAMAGE, bytes_of
 
 MOST_BYTES = 64 * 2**20
-"""Of a manifest: a million files have less."""
+"""The largest manifest in bytes, enough for half a million files; a safety limit."""
 
 
 @contextmanager
 def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterator[Path]:
-    """A folder to be filled that takes the place of `folder` in the end, or is gone again where something fails.
+    """A temporary folder to fill, which replaces `folder` at the end, or is removed after an error.
 
     Raises MoueError as `may_fill`, and where the folder cannot be written.
     """
@@ -50,7 +50,7 @@ def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterato
 
 
 def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:
-    """Raises MoueError where `folder` holds anything but an earlier `kind` ("carry") that nobody has changed since."""
+    """Raises MoueError where `folder` holds anything but an unchanged earlier `kind` ("carry")."""
     folder = Path(folder)
     if not is_there(folder):
         return
@@ -74,7 +74,7 @@ def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:
 
 
 def _put(beside: Path, folder: Path) -> None:
-    """The folder `beside` in the place of `folder`; what stood there is back where that fails."""
+    """Move the folder `beside` to the place of `folder`; the old one is restored after an error."""
     if not folder.exists():
         os.replace(beside, folder)
         return

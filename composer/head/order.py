@@ -1,10 +1,9 @@
-"""One mesh in the order of another: which vertex of the one is which of the other, by connectivity.
+"""Matching the vertex order of two meshes by connectivity.
 
-A seed is looked for in every piece (`order_seeds`), and the piece walked from it (`order_walk`). Where connectivity
-leaves more than one way (an eyeball turns about its axis and is still the same mesh; two eyeballs are alike), a
-landmark decides, or else texture coordinates, or else the places of the vertices; where none of these decides, the
-match is refused, never guessed. The sense of the polygons keeps left from right; a copy that is inside out is
-recognised.
+Each piece is walked (`order_walk`) from a seed (`order_seeds`). Where connectivity allows several matches (an eyeball
+turned about its axis is the same mesh; two eyeballs are alike), a landmark decides, else texture coordinates, else the
+positions of vertices. If none of these decides, the match is refused, never guessed. The winding of the polygons
+separates left from right; an inside-out copy is recognised.
 """
 
 from __future__ import annotations
@@ -26,14 +25,15 @@ from composer.head.order_walk import Disagreement
 
 Decided = Literal["connectivity", "landmark", "uv", "geometry"]
 INSIDE_OUT = 0.05
-"""A match whose vertices lie further off than this, of the head's diagonal, after the best rigid motion may be a
-mirror image of what is inside out: then the other sense is tried (common practice, no source)."""
+"""The opposite winding is also tried if the matched vertices lie further apart than this fraction of the head's
+diagonal after the best rigid motion: the other mesh may be mirrored (common practice, no source).
+"""
 SAMPLE = 50_000
-"""Vertices, evenly spread, that are enough to tell how far a match is off."""
+"""The number of evenly spread vertices by which a match is measured; it limits time only."""
 
 
 class OrderMismatch(MoueError):
-    """Two meshes that are not one mesh in two orders; `place` tells where they part first."""
+    """Two meshes that are not one mesh in two orders; `place` is their first difference."""
 
     def __init__(self, place: Disagreement | None, words: str) -> None:
         self.place = place
@@ -42,11 +42,11 @@ class OrderMismatch(MoueError):
 
 @dataclass(frozen=True, eq=False)
 class OrderMatch:
-    """Where the reference lies in the other mesh; all arrays are read-only.
+    """The match of the reference to the other mesh; all arrays are read-only.
 
     `vertices` (n,) the other's vertex of each of the reference's, so that `positions[vertices]` is in the reference's
-    order; `polygons` (f,) and `corners` (k,) likewise. `turned`: the other is inside out. `decided` says what chose
-    among the ways in which some piece would fit, "connectivity" where there was one.
+    order; `polygons` (f,) and `corners` (k,) likewise. `turned`: the other is inside out. `decided` names what chose
+    among several matches of some piece, "connectivity" where there was only one.
     """
 
     vertices: NDArray[np.int32]
@@ -65,12 +65,12 @@ def match_order(
     other_uv: TextureCoordinates | None = None,
     landmarks: NDArray | None = None,
 ) -> OrderMatch:
-    """Which vertex, polygon and corner of `other` is which of `reference`.
+    """Match the vertices, polygons and corners of `other` to those of `reference`.
 
-    `positions` and `other_positions` (n, 3), each in any one unit and in any pose of the head, decide what connectivity
-    leaves open; so do texture coordinates, and `landmarks` (m, 2): a vertex of the reference and the same of the
-    other, which must come out so. Raises OrderMismatch, with the first place where they differ in words, for another
-    mesh, and MoueError where several ways fit equally well.
+    `positions` and `other_positions` (n, 3), each in one unit and any pose of the head, decide where connectivity
+    allows several matches; so do texture coordinates, and `landmarks` (m, 2): pairs of a vertex of the reference and
+    its match. Raises OrderMismatch, with the first difference in words, for another mesh, and MoueError where several
+    matches fit equally well.
 
     >>> import numpy as np
     >>> strip = Polygons.from_faces([[0, 1, 4, 3], [1, 2, 5, 4], [4, 5, 6]], 7)
@@ -111,7 +111,7 @@ def _attempt(here: HalfEdges, there: HalfEdges, evidence: Evidence) -> Matching:
 
 
 def _off(matching: Matching, positions: NDArray | None, other_positions: NDArray | None) -> float:
-    """RMS distance of the matched vertices after the best motion, of the head's diagonal; inf without a match."""
+    """RMS distance of the matched vertices after the best motion, relative to the diagonal; inf without a match."""
     if not matching.complete:
         return np.inf
     if positions is None or other_positions is None or not len(positions):
@@ -139,7 +139,7 @@ def _refused(matching: Matching, sizes: str) -> MoueError:
     if matching.ambiguous is not None and not sizes:
         piece, ways = matching.ambiguous
         return MoueError(
-            f"fits in {ways} ways, and nothing tells which is meant (the piece of polygon {piece})",
+            f"fits in {ways} ways, and nothing decides between them (the piece of polygon {piece})",
             hint="a landmark on that piece decides, or texture coordinates",
         )
     place = matching.part()

@@ -1,11 +1,11 @@
-"""How the topology of one mesh differs from another's: the named faults of libraries and of sculpts.
+"""How the topology of two meshes differs: the common faults of libraries and sculpts.
 
-The connectivity says most of it: numbers of vertices and polygons, the same polygons in another order or
+Connectivity shows most of them: numbers of vertices and polygons, the same polygons in another order or
 turned over, polygons cut into triangles, vertices doubled along texture seams, or the same mesh under
 another numbering. The last is recognised without a numbering: each vertex gets a signature from its
 polygons' sizes and its neighbours' signatures, refined a few times (Weisfeiler and Lehman 1968), and the
-two bags of signatures are compared. Equal bags do not prove that the meshes are one, so the words say "as
-if".
+two bags of signatures are compared. Equal bags do not prove that the meshes are the same, so the messages
+say "as if".
 """
 
 from __future__ import annotations
@@ -31,16 +31,19 @@ Kind = Literal[
 ]
 
 ROUNDS = 4
+"""Rounds of refinement: signatures reach four edges far. A design choice, no source."""
 HALF_LONGER, SOME_LONGER = 2.0, 8.0
-"""An expression stretches few edges, and none so much: half of all twice, or SOME of them eight times (common
-practice, no source; both beside the change of the whole mesh's size)."""
+"""Vertices are in another order if half of all edges are HALF_LONGER times as long, or the SOME percentile of them
+SOME_LONGER times, after a change of the whole size: an expression stretches few edges, and none as much (common
+practice, no source).
+"""
 SOME = 85.0
 """The percentile that must reach SOME_LONGER."""
 
 
 @dataclass(frozen=True)
 class OrderDifference:
-    """What kind of difference, and in words: a sentence without its subject ("has ...")."""
+    """A difference: its `kind`, and its `words`, a sentence without its subject ("has ...")."""
 
     kind: Kind
     words: str
@@ -118,7 +121,7 @@ def _reordered(reference: Polygons, other: Polygons) -> OrderDifference | None:
 
 
 def _canonical(polygons: Polygons) -> NDArray[np.int32]:
-    """The indices with every polygon begun at its lowest vertex."""
+    """The indices with every polygon rotated to start at its lowest vertex."""
     starts = polygons.starts[:-1]
     if not len(starts):
         return polygons.indices
@@ -137,7 +140,7 @@ def _turned(polygons: Polygons) -> Polygons:
 
 
 def _face_keys(polygons: Polygons) -> NDArray[np.uint64]:
-    """(f,) a number for the set of vertices of each polygon, the same wherever it begins or turns."""
+    """(f,) a hash of the set of vertices of each polygon, the same for any start and winding."""
     if not polygons.n_faces:
         return np.zeros(0, dtype=np.uint64)
     mixed = _mixed(polygons.indices.astype(np.uint64) + np.uint64(1))
@@ -145,7 +148,7 @@ def _face_keys(polygons: Polygons) -> NDArray[np.uint64]:
 
 
 def _mixed(value: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """A scattering of 64-bit numbers (splitmix64; Steele, Lea and Flood 2014)."""
+    """A hash of 64-bit numbers (splitmix64; Steele, Lea and Flood 2014)."""
     z = value + np.uint64(0x9E3779B97F4A7C15)
     z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
     z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
@@ -162,7 +165,7 @@ def _cut(reference: Polygons, other: Polygons) -> OrderDifference | None:
 
 
 def _are_triangles(polygons: Polygons, of: Polygons) -> bool:
-    """Whether these are triangles, as many as the polygons `of` another mesh fall into."""
+    """Whether these are triangles, and as many as a triangulation of `of` has."""
     return 0 < polygons.n_faces == len(of.triangles) and int(polygons.counts.max()) == 3
 
 
@@ -179,8 +182,7 @@ def _within(polygons: Polygons, triangles: Polygons) -> bool:
 
 
 def _seam_split(whole: Polygons, split: Polygons, positions: NDArray | None) -> OrderDifference | None:
-    """Whether `split` is `whole` with some vertices doubled, in whatever order: merged by place, the same
-    mesh.
+    """Whether `split` is `whole` with some vertices doubled, in any order: merged by place it is the same mesh.
     """
     if positions is None or len(split.indices) < len(whole.indices):
         return None
@@ -202,7 +204,7 @@ def _seam_split(whole: Polygons, split: Polygons, positions: NDArray | None) -> 
 
 
 def _bags_of_valence_allow(whole: Polygons, cut: Polygons) -> bool:
-    """A cut adds edges, one for each triangle more than polygons, and takes none away."""
+    """Whether valences allow a cut, which adds one edge for each triangle more than polygons, and removes none."""
     return len(cut.edges) - len(whole.edges) == cut.n_faces - whole.n_faces
 
 
@@ -213,7 +215,7 @@ def _signatures_agree(a: Polygons, b: Polygons) -> bool:
 
 
 def _signatures(polygons: Polygons) -> NDArray[np.uint64]:
-    """(n,) a number for the neighbourhood of each vertex that does not depend on its numbering."""
+    """(n,) a hash of the neighbourhood of each vertex that does not depend on the numbering."""
     size = np.repeat(polygons.counts, polygons.counts).astype(np.uint64)
     value = _summed(polygons.indices, _mixed(size), polygons.n_vertices)
     for _ in range(ROUNDS):

@@ -1,7 +1,7 @@
-"""Laying a mesh on another piece by piece: unique pieces first, and what fits in several ways by evidence.
+"""Matching two meshes piece by piece: unique pieces first, then those with several possible matches, by evidence.
 
-Pieces are laid in the order of their size. A piece that fits in one way only is laid at once. Others wait until these
-lie, for the places of what is known tell where the rest belongs.
+Pieces are matched in the order of their size. A piece that fits in one way only is matched at once. The others wait
+until then, because the positions of matched pieces show where the rest belongs.
 """
 
 from __future__ import annotations
@@ -21,19 +21,21 @@ from composer.head.order_walk import Disagreement, Walk, Walked
 
 Ints = NDArray[np.int32]
 PATCH = 1500
-"""Polygons walked to judge a seed, about."""
+"""About how many polygons are walked to test a seed. Our choice."""
 MOST_WAYS = 256
-"""Ways of laying one piece that are tried: those likest by form, and those nearest by place."""
+"""The most matches of one piece that are tried: half the most alike in form, half the nearest. Our choice."""
 MOST_TRIED = 24
-"""The same where a fault is looked for."""
+"""The same in the search for the first difference. Our choice."""
 SOME_WAYS, NEAR_WAYS = 64, 12
-"""Once the largest piece lies, the places of the others are known: of more than SOME the NEAR nearest are tried."""
+"""Once the largest piece is matched, positions are known: of more than SOME_WAYS only the NEAR_WAYS nearest are tried.
+Our choice.
+"""
 
 class Matching:
-    """The walk of a whole mesh. `walk` holds what is laid, `decided` what had to decide, `corner` (k,) the corners."""
+    """The walk of a whole mesh. `walk` holds the match so far, `decided` what decided it, `corner` (k,) the corners."""
 
     def __init__(self, a: HalfEdges, b: HalfEdges, evidence: Evidence) -> None:
-        """Take the reference, the other mesh and what is known of both."""
+        """Take the reference, the other mesh and the evidence on both."""
         self.a, self.b, self.evidence = a, b, evidence
         self.walk = Walk(a, b)
         self.corner = np.full(len(a.vertex), -1, dtype=np.int32)
@@ -47,7 +49,7 @@ class Matching:
         self._ranking = Ranking(a, b, evidence, self._placed)
 
     def run(self) -> None:
-        """Lay every piece; `complete` tells whether all could be. Where not, `ambiguous` or `part()` say why."""
+        """Match every piece; `complete` tells whether all fit. If not, `ambiguous` or `part()` give the reason."""
         self.complete = self._lay_all()
 
     def _lay_all(self) -> bool:
@@ -63,7 +65,7 @@ class Matching:
                 waiting.append(piece)
             elif outcome == "none" and not self.evidence.tolerant:
                 return False
-        while waiting:  # what is laid tells where its neighbours are: one tooth after the other
+        while waiting:  # each matched piece shows where its neighbours are: one tooth after the other
             self._placed.learn(self.walk)
             left = []
             for piece in waiting:
@@ -112,7 +114,7 @@ class Matching:
 
     def _seeds_of(self, piece: int, corners: Ints) -> Iterable[Seed]:
         touched = corners[self.walk.vertex[self.a.vertex[corners]] >= 0]
-        if len(touched):  # it shares a vertex with what lies already
+        if len(touched):  # it shares a vertex with a matched piece
             yield int(touched[0]), self.b.corners_at(int(self.walk.vertex[self.a.vertex[touched[0]]]))
         others = self._other_pieces.corners_like(len(self._pieces.faces(piece)), len(corners), self.walk.from_polygon)
         yield from seeds(self.a, self.b, self._classes, corners, others)
@@ -122,7 +124,7 @@ class Matching:
                 yield corner, self.b.corners_at(near)
 
     def _likely(self, corner: int, others: Ints, sure: bool) -> Ints:
-        """Of the corners on which `corner` may lie, those that are free and worth a walk."""
+        """The free corners among `others` that are worth a walk as the match of `corner`."""
         others = others[self.walk.from_polygon[self.b.face[others]] < 0]
         if not sure:
             same = self._ranking.of_one_texture(corner, others)
@@ -135,7 +137,7 @@ class Matching:
         return self._placed.likeliest_of(corner, others, MOST_WAYS)
 
     def _ways(self, corner: int, others: Ints) -> list[Way]:
-        """The corners of the other on which a patch about `corner` can be laid."""
+        """The corners of the other mesh that match a patch around `corner`."""
         ways = []
         for other in others.tolist():
             patch = self.walk.run(corner, other, PATCH, keep=False)
@@ -144,9 +146,9 @@ class Matching:
         return ways
 
     def _choose(self, ways: list[Way], sure: bool) -> Literal["laid", "several", "none"]:
-        """Lay the best of the ways whole; the next, where the whole piece does not fit after all.
+        """Match the whole piece by the best of the ways, or by the next if the whole piece does not fit.
 
-        Not `sure`, geometry has no voice yet: several good ways then wait.
+        Unless `sure`, geometry does not decide yet: several good ways then wait.
         """
         by, order = "uv" if self._by_texture else "connectivity", ways
         if len(ways) > 1:
@@ -174,11 +176,11 @@ class Matching:
         self.corner[walked.corners] = walked.others
 
     def part(self) -> Disagreement | None:
-        """Where the two meshes part first, after a `run` that was not complete; None where no place is found.
+        """The first difference of the two meshes, after a `run` that was not complete; None where none is found.
 
-        Every piece is laid as far as it agrees, from the seed from which most agrees (where the largest piece lies, of
-        those that agree by half the one that is nearest); the first disagreement of the largest piece that has any is
-        the answer, for a fault is small beside what is sound.
+        Every piece is matched as far as it agrees, from the seed with the largest agreement (once the largest piece is
+        matched, from the nearest of the seeds that agree by half). The result is the first difference of the largest
+        piece that has any, because a fault is small compared with the sound part.
         """
         self.walk, learnt = Walk(self.a, self.b), False
         for piece in self._pieces.largest_first():
@@ -205,7 +207,7 @@ class Matching:
         return None if not len(over) else Disagreement(-1, int(over[0]), f"{len(over)} polygons more", 0)
 
     def _lay_loose(self) -> bool:
-        """Vertices of no polygon: by place where that is known, else in order."""
+        """Match the vertices of no polygon: by position where it is known, else in order."""
         mine = np.flatnonzero(self.walk.vertex < 0).astype(np.int32)
         other = np.flatnonzero(self.walk.from_vertex < 0).astype(np.int32)
         if len(mine) != len(other):
@@ -216,7 +218,7 @@ class Matching:
         return True
 
     def _whole(self) -> bool:
-        """Whether everything is laid, each corner on one at the same vertex, across on across."""
+        """Whether all is matched: each corner with one at the matched vertex, corners across edges alike."""
         corner = self.corner
         if (corner < 0).any() or (self.walk.from_polygon < 0).any():
             return False

@@ -11,7 +11,7 @@ Ints = NDArray[np.int32]
 
 
 class Pieces:
-    """The polygons of each piece together: `sizes` (p,) how many, `n_corners` (p,) the corners of them."""
+    """The polygons of each piece: their number `sizes` (p,), and the number of their corners `n_corners` (p,)."""
 
     def __init__(self, mesh: HalfEdges) -> None:
         """Sort the polygons of a mesh by their piece."""
@@ -27,7 +27,7 @@ class Pieces:
         return np.array_equal(mine, theirs)
 
     def largest_first(self) -> list[int]:
-        """The pieces, by how many polygons they have."""
+        """The pieces, those with most polygons first."""
         return np.argsort(-self.sizes, kind="stable").tolist()
 
     def faces(self, piece: int) -> Ints:
@@ -39,7 +39,7 @@ class Pieces:
         return _corners_of(self.mesh, self.faces(piece))
 
     def corners_like(self, faces: int, corners: int, laid: Ints) -> Ints:
-        """The corners of the pieces of this size that are not laid; of all that are not, where there is none."""
+        """The corners of the unmatched pieces of this size, or of all unmatched pieces if there are none."""
         first = self.order[self.starts[:-1]] if len(self.sizes) else np.zeros(0, dtype=np.int32)
         free = laid[first] < 0
         like = free & (self.sizes == faces) & (self.n_corners == corners)

@@ -1,4 +1,4 @@
-"""Where the other mesh's vertices are, seen from the reference: by what is laid, or else by their boxes."""
+"""Positions of the other mesh's vertices relative to the reference: from matched pieces, else from bounding boxes."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from composer.head.order_walk import Walk, Walked
 
 Ints = NDArray[np.int32]
 PATH_STEPS = 5
-"""Steps of each of the three paths by which the form about a corner is told: 16 vertices, 120 distances."""
+"""Steps of each of the three paths that describe the form around a corner: 16 vertices, 120 distances. Our choice."""
 SAMPLE = 50_000
-"""Vertices, evenly spread, from which the motion of what is laid is taken."""
+"""The number of evenly spread vertices for the motion of matched pieces; it limits time only."""
 
 
 class Placing:
-    """Where the other's vertices are, seen from the reference: by what is laid, or else by their boxes."""
+    """Positions of the other's vertices relative to the reference, from matched pieces, else from bounding boxes."""
 
     def __init__(self, a: HalfEdges, b: HalfEdges, mine: NDArray | None, other: NDArray | None) -> None:
-        """Take the reference and the other mesh, and their places (n, 3), which may be unknown."""
+        """Take the reference and the other mesh, and their positions (n, 3), which may be None."""
         self.known = mine is not None and other is not None and len(mine) > 0 and len(other) > 0
         self.a, self.b, self.learnt = a, b, False
         if mine is None or other is None or not self.known:
@@ -34,9 +34,9 @@ class Placing:
         self.carried = self.mine
 
     def learn(self, walk: Walk) -> None:
-        """Take the motion of what is laid for the motion of all: as a whole, and beside that, of what is nearest.
+        """Use the motion of matched pieces for the others: of all of them, and of the nearest one.
 
-        The skull carries eyeballs and teeth, the lids carry lashes; which it is nobody has said.
+        The skull carries eyeballs and teeth, the lids carry lashes; both motions are tried.
         """
         laid, open_ = np.flatnonzero(walk.vertex >= 0), np.flatnonzero(walk.vertex < 0)
         laid = laid[:: max(1, len(laid) // SAMPLE)]
@@ -50,30 +50,30 @@ class Placing:
         self.learnt = True
 
     def error(self, patch: Walked) -> float:
-        """RMS distance of a patch from where it is laid, of the head's size."""
+        """RMS distance of a patch from its match, as a fraction of the head's diagonal."""
         va, vb = self.a.vertex[patch.corners], self.b.vertex[patch.others]
         off = min(((at[va] - self.seen[vb]) ** 2).sum(axis=1).mean() for at in (self.mine, self.carried))
         return float(np.sqrt(off)) / self.size
 
     def own_error(self, patch: Walked) -> float:
-        """The same after the patch has been moved, turned and scaled as well as can be."""
+        """The same after the best similarity of the patch alone."""
         va, vb = self.a.vertex[patch.corners], self.b.vertex[patch.others]
         moved = similarity(self.other[vb], self.mine[va])(self.other[vb])
         return float(np.sqrt(((self.mine[va] - moved) ** 2).sum(axis=1).mean())) / self.size
 
     def turned_error(self, patch: Walked) -> float:
-        """The same after the patch has been moved but not turned."""
+        """The same after the best translation of the patch alone."""
         off = self.mine[self.a.vertex[patch.corners]] - self.seen[self.b.vertex[patch.others]]
         return float(np.sqrt(((off - off.mean(axis=0)) ** 2).sum(axis=1).mean())) / self.size
 
     def nearest(self, corner: int) -> int | None:
-        """The other's vertex nearest to a corner's."""
+        """The other's vertex nearest to that of a corner."""
         if not self.known:
             return None
         return int(np.argmin(((self.seen - self.mine[self.a.vertex[corner]]) ** 2).sum(axis=1)))
 
     def nearest_of(self, corner: int, others: Ints) -> Ints:
-        """The other's corners, the nearest first; as they come where nothing is known."""
+        """The other's corners, nearest first; in their order if no positions are known."""
         if not self.known:
             return others
         seen, v = self.seen[self.b.vertex[others]], self.a.vertex[corner]
@@ -81,8 +81,8 @@ class Placing:
         return others[np.argsort(far, kind="stable")]
 
     def likeliest_of(self, corner: int, others: Ints, most: int) -> Ints:
-        """At most `most` of the other's corners: half of them those about which the mesh is likest in form to that
-        about `corner`, the rest the nearest; all of them, as they come, where they are no more.
+        """At most `most` of the other's corners: half of them with the form most like that around `corner`, the
+        rest the nearest. If there are no more, all of them in their order.
         """
         if len(others) <= most:
             return others
@@ -93,8 +93,9 @@ class Placing:
         return np.concatenate([like, near[~np.isin(near, like)][: most - len(like)]])
 
     def _form_error(self, corner: int, others: Ints) -> NDArray[np.float64]:
-        """(m,) how unlike the mesh about each of the other's corners is to that about `corner`: the RMS difference of
-        all distances between vertices on a few short paths, of the RMS distance, which no motion and no scale changes.
+        """(m,) the difference in form of the mesh around each of the other's corners from that around `corner`: the RMS
+        difference of all distances between vertices on short paths, relative to the RMS distance. It does not change
+        with motion or scale.
         """
         forms = []
         for mesh, points, corners in ((self.a, self.mine, np.array([corner])), (self.b, self.other, others)):
@@ -106,7 +107,7 @@ class Placing:
         return np.sqrt(((forms[1] - forms[0]) ** 2).mean(axis=1))
 
     def paired(self, mine: Ints, other: Ints) -> Ints:
-        """The `other` vertices (m,) in the order of `mine` (m,): each takes the nearest that is left."""
+        """The `other` vertices (m,) in the order of `mine` (m,): each gets the nearest one not yet taken."""
         left = np.ones(len(other), dtype=bool)
         tree, out = cKDTree(self.seen[other]), np.empty_like(other)
         for i, point in enumerate(self.mine[mine]):
@@ -119,6 +120,6 @@ class Placing:
 
 
 def _box(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
-    """The middle of a bounding box and its diagonal, 1 where that is nothing."""
+    """The centre of a bounding box and its diagonal, 1 where that is zero."""
     low, high = (np.array([end(points[:, i]) for i in range(3)]) for end in (np.min, np.max))
     return (low + high) / 2, float(np.linalg.norm(high - low)) or 1.0

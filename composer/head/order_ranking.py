@@ -1,8 +1,8 @@
-"""Which of several ways of laying a piece is meant: landmarks tell, or texture coordinates, or form, or place.
+"""Choosing among several matches of a piece: by landmarks, texture coordinates, form or place.
 
-Form is how well a piece lies on the other after it has been moved, turned and scaled as well as can be; place is how
-well it lies as the meshes stand. Where nothing of the mesh is laid yet, the meshes may stand in any pose, so that place
-is worth less than form: a way that place alone would choose is not taken where another has half its residual.
+Form is the distance of a piece from its match after the best similarity; place is the distance without it. As long as
+nothing is matched, the meshes may be in any pose, so form counts more than place: a match chosen by place alone is
+refused where another one has half its residual.
 """
 
 from __future__ import annotations
@@ -19,17 +19,18 @@ from composer.head.order_walk import Walked
 
 Ints = NDArray[np.int32]
 CLEARLY, BY_BOTH = 0.5, 0.85
-"""The best way's error may be this share of the second's: then it is clear which is meant. More will do where the
-same way is the best by its place and by its form. Both were set on heads by code and on an open library."""
+"""A match is clear if its error is at most CLEARLY times that of the second best, or at most BY_BOTH times where it is
+best by place and by form. Both were chosen on heads made by code and on an open library.
+"""
 ALIKE = 1e-6
-"""Of the head's size: forms that differ by less are the same form (a file's rounding)."""
+"""Forms that differ by less than this fraction of the head's diagonal are equal: rounding of files."""
 UV_SAME = 1e-3
-"""Texture coordinates as far apart as this are not the same ones (a texel of 1,024)."""
+"""Texture coordinates further apart than this differ: a texel in 1,024."""
 
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """What decides where connectivity does not: places (n, 3), texture coordinates, landmarks (m, 2)."""
+    """What decides where connectivity does not: positions (n, 3), texture coordinates, landmarks (m, 2)."""
 
     positions: NDArray | None = None
     other_positions: NDArray | None = None
@@ -37,14 +38,14 @@ class Evidence:
     other_uv: TextureCoordinates | None = None
     landmarks: NDArray | None = None
     start: tuple[int, int] | None = None
-    """A corner of the reference and the other's that lies on it, where that is known beforehand."""
+    """A corner of the reference and its match in the other mesh, if known in advance."""
     tolerant: bool = False
-    """Go round what does not agree from `start`, and pass over pieces that fit nowhere: lay what can be laid."""
+    """Go around differences from `start`, and skip pieces that fit nowhere: match as much as possible."""
 
 
 @dataclass(frozen=True, eq=False)
 class Way:
-    """A corner of the reference, the other's corner on which it is laid, and what was walked from there."""
+    """A possible match: a corner of the reference, a corner of the other mesh, and the walk from there."""
 
     corner: int
     other: int
@@ -52,16 +53,16 @@ class Way:
 
 
 class Ranking:
-    """What is known of two meshes, asked which way of laying a piece is meant."""
+    """The evidence on two meshes, for choosing among matches of a piece."""
 
     def __init__(self, a: HalfEdges, b: HalfEdges, evidence: Evidence, placed: Placing) -> None:
-        """Take the reference, the other mesh, what is known of both, and where they are."""
+        """Take the reference, the other mesh, the evidence on both, and their positions."""
         self.a, self.b, self.evidence, self._placed = a, b, evidence, placed
 
     def ranked(self, ways: list[Way], sure: bool) -> tuple[str, list[Way]] | None:
-        """The ways, the best first, and what told them apart, "uv" or "geometry"; None where nothing does.
+        """The ways, best first, and what decided, "uv" or "geometry"; None where nothing decides.
 
-        Not `sure`, only texture coordinates are asked.
+        Unless `sure`, only texture coordinates decide.
         """
         found = _clear([self._uv_error(way.patch) for way in ways], ways)
         if found is not None and self._uv_error(found[0].patch) < UV_SAME:
@@ -75,7 +76,7 @@ class Ranking:
             chosen = own[next(i for i, way in enumerate(ways) if way is by_place[0])]
             by_place = by_place if min(own) + ALIKE >= CLEARLY * chosen else None
         found = by_place or _clear(own, ways) or _agreed(placed, own, ways)
-        if found is None:  # alike in themselves: which of them is turned as the head is
+        if found is None:  # equal in form: the one turned like the head
             alike = [way for way, error in zip(ways, own, strict=True) if error <= 2 * min(own) + ALIKE]
             found = _clear([self._placed.turned_error(way.patch) for way in alike], alike)
         return None if found is None else ("geometry", found)
@@ -89,7 +90,7 @@ class Ranking:
         return float(np.abs(mine.uv[a[both]] - other.uv[b[both]]).mean()) if both.any() else np.inf
 
     def of_one_texture(self, corner: int, others: Ints) -> Ints:
-        """Those of the corners that have the texture coordinates of `corner`."""
+        """The corners among `others` with the texture coordinates of `corner`."""
         mine, other = self.evidence.uv, self.evidence.other_uv
         if mine is None or other is None or mine.indices[corner] < 0:
             return others[:0]
@@ -98,7 +99,7 @@ class Ranking:
         return others[(index >= 0) & (off < UV_SAME)]
 
     def keeps_marks(self, patch: Walked) -> bool:
-        """Whether what was walked lays every landmark in it on its own."""
+        """Whether a walk maps every landmark in it to its pair."""
         marks = self.evidence.landmarks
         if marks is None:
             return True
@@ -109,7 +110,7 @@ class Ranking:
 
 
 def _clear(errors: list[float], ways: list[Way]) -> list[Way] | None:
-    """The ways, the best first, where one of them is clearly the best."""
+    """The ways, best first, if one of them is clearly the best; else None."""
     order = sorted(range(len(ways)), key=lambda i: errors[i])
     if len(ways) > 1:
         best, second = errors[order[0]], errors[order[1]]
@@ -119,7 +120,7 @@ def _clear(errors: list[float], ways: list[Way]) -> list[Way] | None:
 
 
 def _agreed(placed: list[float], own: list[float], ways: list[Way]) -> list[Way] | None:
-    """The ways by their places, where the best by place is the best by form and each a good deal better."""
+    """The ways by place, if the best by place is the best by form and both are better by `BY_BOTH`; else None."""
     best = int(np.argmin(placed))
     if best != int(np.argmin(own)) or any(e[best] >= BY_BOTH * np.partition(e, 1)[1] for e in (placed, own)):
         return None

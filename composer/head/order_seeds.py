@@ -1,10 +1,9 @@
-"""Where a walk of two meshes may begin: corners of both that look alike, the rarest kinds first.
+"""Seeds for the walk of two meshes: corners of both with the same surroundings, the rarest first.
 
-A vertex has a class: its valence, its polygons and their sizes. From corners at vertices of rare classes, paths are
-followed by fixed rules (straight ahead across edges, along a strip, in a staircase), and the classes of the vertices
-that they pass are mixed into a signature. The rules know no numbering, so the same place has the same signature in
-both meshes; this is colour refinement (Weisfeiler and Lehman 1968) along paths, which reaches far at the cost of a
-few corners.
+The class of a vertex is its valence, its polygons and their sizes. From corners at vertices of rare classes, paths
+follow fixed rules (straight ahead across edges, along a strip, in a staircase). The classes along a path are hashed to
+a signature. The rules do not use the numbering, so the same place has the same signature in both meshes. This is
+colour refinement (Weisfeiler and Lehman 1968) along paths, which reaches far at the cost of a few corners.
 """
 
 from __future__ import annotations
@@ -18,15 +17,15 @@ from composer.geometry.half_edges import HalfEdges
 
 Ints = NDArray[np.int32]
 Seed = tuple[int, Ints]
-"""A corner of the reference, and the corners of the other mesh that it may lie on."""
+"""A corner of the reference, and the corners of the other mesh that may match it."""
 FEW = 4096
-"""Corners whose paths are followed, about; the rarest classes first."""
+"""About how many corners are followed, the rarest classes first; it limits time. Our choice."""
 STAGES = (8, 32, 128, 512)
-"""Steps of the paths after which signatures are compared: near places first, for they suffer least from a fault."""
+"""Steps after which signatures are compared: short paths first, because a fault affects them least. Our choice."""
 
 
 def vertex_classes(a: HalfEdges, b: HalfEdges) -> tuple[Ints, Ints]:
-    """(n,) a class for each vertex of each mesh, the same number for the same kind of vertex in both."""
+    """(n,) the class of each vertex of each mesh; equal numbers mean the same class in both."""
     keys = np.concatenate([_keys(a), _keys(b)])
     number = np.unique(keys, return_inverse=True)[1].reshape(-1).astype(np.int32)
     return number[: a.polygons.n_vertices], number[a.polygons.n_vertices :]
@@ -42,9 +41,9 @@ def _keys(mesh: HalfEdges) -> NDArray[np.int64]:
 def seeds(
     a: HalfEdges, b: HalfEdges, classes: tuple[Ints, Ints], corners: Ints, others: Ints
 ) -> Iterator[Seed]:  # fmt: skip
-    """Seeds among the reference's `corners` and the other's, best first; each may prove wrong, and then the next.
+    """Seeds among the reference's `corners` and the other's, best first; the next is for a seed that proves wrong.
 
-    Nothing comes where no kind of corner occurs in both.
+    Empty where no class of corner occurs in both.
     """
     mine, theirs = classes[0][a.vertex[corners]], classes[1][b.vertex[others]]
     n_classes = int(max(mine.max(initial=0), theirs.max(initial=0))) + 1
@@ -57,7 +56,7 @@ def seeds(
     chosen = np.zeros(n_classes, dtype=bool)
     chosen[shared[:taken]] = True
     ours, other_ones = corners[chosen[mine]], others[chosen[theirs]]
-    if len(ours) > FEW:  # one class alone, as in a torus: one corner tells as much as all of them
+    if len(ours) > FEW:  # only one class, as in a torus: one corner is as good as any
         yield int(ours[0]), other_ones
         return
     found = [_rarest(classes[0][a.vertex[ours]], classes[1][b.vertex[other_ones]], ours, other_ones)]
@@ -68,7 +67,7 @@ def seeds(
         if now is None or len(now[1]) == 1:
             break
         if len(corners) < FEW and before is not None and len(before[1]) == len(now[1]):
-            break  # a small piece has been gone round
+            break  # the paths have covered a small piece
     told: set[int] = set()
     for seed in reversed([each for each in found if each is not None]):
         if seed[0] not in told:
@@ -77,7 +76,7 @@ def seeds(
 
 
 def _rarest(mine: NDArray, theirs: NDArray, corners: Ints, others: Ints) -> Seed | None:
-    """The first corner whose signature is rarest in the other mesh, those that are as many in both before others."""
+    """The first corner with the signature that is rarest in the other mesh; equal counts in both come first."""
     values, number = np.unique(np.concatenate([mine, theirs]), return_inverse=True)
     number = number.reshape(-1)
     count = np.bincount(number[: len(mine)], minlength=len(values))
@@ -91,23 +90,23 @@ def _rarest(mine: NDArray, theirs: NDArray, corners: Ints, others: Ints) -> Seed
 
 
 class Paths:
-    """Three paths from each of many corners, and what they have passed."""
+    """Three paths from each of many corners, and the signatures along them."""
 
     def __init__(self, mesh: HalfEdges, corners: Ints, classes: Ints) -> None:
-        """Begin at `corners` (m,) of a mesh whose vertices have `classes` (n,)."""
+        """Start at `corners` (m,) of a mesh whose vertices have `classes` (n,)."""
         self.mesh, self.classes = mesh, classes
         self.at = [corners.copy() for _ in range(3)]
         self.passed = [_mixed(classes[mesh.vertex[corners]].astype(np.uint64)) for _ in range(3)]
         self.steps = 0
 
     def after(self, steps: int) -> NDArray[np.uint64]:
-        """The signatures of the corners once every path has gone so many steps."""
+        """The signatures of the corners after `steps` steps of every path."""
         while self.steps < steps:
             self._step()
         return _mixed(_mixed(_mixed(self.passed[0]) + self.passed[1]) + self.passed[2])
 
     def vertices(self, steps: int) -> Ints:
-        """(m, 3 steps + 1) where the paths begin, and where they are after each of so many more steps."""
+        """(m, 3 steps + 1) the vertices at the start of the paths, and after each of `steps` more steps."""
         passed = [self.mesh.vertex[self.at[0]]]
         for _ in range(steps):
             self._step()
@@ -134,7 +133,7 @@ class Paths:
 
 
 def _mixed(value: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """A scattering of 64-bit numbers (splitmix64; Steele, Lea and Flood 2014)."""
+    """A hash of 64-bit numbers (splitmix64; Steele, Lea and Flood 2014)."""
     z = value + np.uint64(0x9E3779B97F4A7C15)
     z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
     z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)

@@ -1,8 +1,8 @@
 """Walking two meshes side by side, polygon by polygon, from one corner of each.
 
-Once one corner of a mesh is laid on one corner of another, all the rest of that piece follows: the next corner lies on
-the next, the corner across on the corner across. The walk goes out from the seed in rings, a whole ring at a time in
-arrays, and stops at the first ring in which the meshes disagree; the place is told in words.
+Once one corner of a mesh is matched to one corner of another, the rest of that piece follows: the next corner matches
+the next, the corner across an edge matches the corner across. The walk goes out from the seed in rings, one ring at a
+time in arrays, and stops at the first ring in which the meshes differ. The difference is described in words.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ SAID = {BORDER: "an open border", TURNED: "a polygon turned over against it", CR
 
 @dataclass(frozen=True)
 class Disagreement:
-    """Where two meshes part: a polygon of the reference, the polygon that should be it, and in words what differs.
+    """A difference of two meshes: a polygon of the reference, the polygon that should match it, and the words.
 
     `walked` is the number of polygons that agreed before.
     """
@@ -34,7 +34,7 @@ class Disagreement:
 
 @dataclass(frozen=True, eq=False)
 class Walked:
-    """The corners laid on each other: `corners` (m,) of the reference on `others` (m,), and how many polygons.
+    """Matched corners: `corners` (m,) of the reference and `others` (m,), and the number of polygons.
 
     `stopped` is the first disagreement, None where there was none; `agreed` the polygons without any.
     """
@@ -47,13 +47,13 @@ class Walked:
 
 
 class Walk:
-    """What of `reference` lies on what of `other`: -1 where nothing yet. Grows piece by piece.
+    """The match of `reference` and `other` so far, -1 where there is none yet; it grows piece by piece.
 
     `vertex` (n,) and `polygon` (f,) of the reference to the other's; `from_vertex`, `from_polygon` the other way.
     """
 
     def __init__(self, reference: HalfEdges, other: HalfEdges) -> None:
-        """Take the two meshes to be walked."""
+        """Take the two meshes."""
         self.reference, self.other = reference, other
         self.vertex = np.full(reference.polygons.n_vertices, -1, dtype=np.int32)
         self.from_vertex = np.full(other.polygons.n_vertices, -1, dtype=np.int32)
@@ -64,16 +64,16 @@ class Walk:
 
     @property
     def laid_any(self) -> bool:
-        """Whether anything lies already."""
+        """Whether anything is matched yet."""
         return bool((self.vertex >= 0).any())
 
     def run(
         self, corner: int, other: int, most: int | None = None, keep: bool = True, tolerant: bool = False
     ) -> Walked:  # fmt: skip
-        """Lay `corner` of the reference on the corner `other` and walk the piece, at most about `most` polygons.
+        """Match `corner` of the reference to the corner `other` and walk the piece, at most about `most` polygons.
 
-        A walk that ends in a disagreement leaves no trace; nor does any with `keep` False. A `tolerant` one goes
-        round disagreements and lays whatever agrees.
+        A walk that ends in a difference is undone, and so is any walk with `keep` False. A `tolerant` one goes around
+        differences and matches all that agrees.
         """
         ring = _Ring(np.array([corner], dtype=np.int32), np.array([other], dtype=np.int32))
         corners: list[Ints] = []
@@ -97,7 +97,7 @@ class Walk:
         return Walked(_joined(corners), _joined(others), walked, first, agreed)
 
     def _lay(self, ring: _Ring, corners: list[Ints], others: list[Ints], walked: int) -> _Ring:
-        """Lay one ring of polygons, given by a corner of each, note in it what differs; the next ring."""
+        """Match one ring of polygons, given by a corner of each, and record differences. Returns the next ring."""
         a, b = self.reference, self.other
         size = a.polygons.counts[a.face[ring.here]]
         wrong = size != b.polygons.counts[b.face[ring.there]]
@@ -124,7 +124,7 @@ class Walk:
         return self._next_ring(ta, tb, good & ~unlike)
 
     def _lay_vertices(self, ring: _Ring, mine: Ints, other: Ints, walked: int) -> NDArray[np.bool_]:
-        """Lay the vertices of corners; for each whether its polygon agrees with all that lies already."""
+        """Match the vertices of corners. Returns for each whether its polygon agrees with the match so far."""
         a, b = self.reference, self.other
         va, vb = a.vertex[mine], b.vertex[other]
         new = (self.vertex[va] < 0) & (self.from_vertex[vb] < 0)
@@ -137,7 +137,7 @@ class Walk:
         return ~np.isin(a.face[mine], a.face[mine[wrong]])
 
     def _next_ring(self, ta: Ints, tb: Ints, good: NDArray[np.bool_]) -> _Ring:
-        """The corners across that lead into polygons not yet laid, one a polygon."""
+        """The corners across edges that lead into unmatched polygons, one a polygon."""
         across = (ta >= 0) & good
         ta, tb = ta[across], tb[across]
         face = self.reference.face[ta]
@@ -149,7 +149,7 @@ class Walk:
         return _Ring(ta[one], tb[one])
 
     def _note(self, ring: _Ring, here: Ints, there: Ints, walked: int, words: Callable[[int, int], str]) -> None:
-        """Keep the ring's first disagreement, by the lowest polygon of the reference, and all its polygons."""
+        """Record the ring's first difference, by the lowest polygon of the reference, and all polygons that differ."""
         a, b = self.reference, self.other
         ring.parted |= set(a.face[here].tolist())
         if ring.first is None:
@@ -181,7 +181,7 @@ class Walk:
 
 @dataclass(eq=False)
 class _Ring:
-    """A corner of each polygon of a ring, the other's beside it, and what was found to differ."""
+    """A corner of each polygon of a ring, its match in the other mesh, and the differences."""
 
     here: Ints
     there: Ints

@@ -1,9 +1,9 @@
-"""Which pieces of a head are not skin: eyeballs, sheets over them, lashes, teeth, gums, tongue, and what each follows.
+"""Recognising the parts of a head: eyeballs, sheets over them, lashes, teeth, gums, tongue, and what each follows.
 
-Only whole connected pieces are ever claimed, and never the largest one, which is the skin: a group called "eye" that
-lies on the skin is the skin round the eye. Form and motion decide (`composer.head.understand`); where they say nothing,
-as in a head without shapes, a group's or material's name does. A piece that holds both jaws is cut by vertex. How
-each part was known stands among the notes, and the document's own table of parts takes the place of all of it.
+Only whole connected pieces become parts, and never the largest one, which is the skin: a group called "eye" on the skin
+is the skin around the eye. Form and motion decide (`composer.head.understand`); where they give no answer, as on a head
+without shapes, the name of a group or material does. A piece that holds both jaws is split by vertices. The notes give
+the reason for each part. A document's own table of parts replaces all of them.
 """
 
 from __future__ import annotations
@@ -25,31 +25,35 @@ from composer.head.understand.veils import veil_note, veils_of
 
 Ints = NDArray[np.int32]
 STILL, RIGID, BOUND = 2e-4, 1e-3, 1e-2
-"""Of the head's diagonal: what counts as standing still, as rigid, and (at the 90th percentile) as bound."""
+"""Residuals below which a part counts as still, as rigid, and (at the 90th percentile) as bound to the skin, as
+fractions of the head's diagonal. Common practice, no source.
+"""
 CARRIED = 1e-2
-"""Of the head's diagonal: how far a jaw carries what follows it; less is residual motion of the head in a scan."""
+"""A part follows the jaw if it moves further than this fraction of the head's diagonal; less is head motion left in a
+scan. Common practice, no source.
+"""
 BY_NAME: dict[str, Follows] = {
     "lashes": "surface", "brow": "surface", "hair": "surface", "tear": "surface", "eye": "skull", "teeth": "skull",
     "gum": "skull", "tongue": "jaw",
 }  # fmt: skip
-"""What a part follows that only its name tells of, where no shape moves it."""
+"""What a part follows by its name alone, where no shape moves it."""
 
 
 @dataclass(frozen=True)
 class Recognised:
-    """The parts found, and a sentence for each on how it was known."""
+    """The recognised parts, and a sentence on the reason for each."""
 
     parts: tuple[Part, ...]
     notes: tuple[str, ...]
 
 
 def recognise_parts(head: Head) -> tuple[Part, ...]:
-    """The parts of a head. Empty where everything is skin or nothing says what it is."""
+    """The parts of a head. Empty where everything is skin or no piece is recognised."""
     return recognise(head).parts
 
 
 def recognise(head: Head) -> Recognised:
-    """The parts of a head, and how each was known. No vertex is in two parts, none of the skin in any."""
+    """The parts of a head, with reasons. No vertex is in two parts, and none of the skin in any."""
     count = int(head.polygons.components.max(initial=-1)) + 1
     if count < 2:
         return Recognised((), ())
@@ -88,7 +92,7 @@ def recognise(head: Head) -> Recognised:
 
 
 def with_recognised_parts(head: Head) -> Head:
-    """The head with the parts it is found to have, and how they were known among its notes."""
+    """The head with its recognised parts, and the reasons among its notes."""
     found = recognise(head)
     if not found.parts:
         return head
@@ -101,7 +105,7 @@ def with_recognised_parts(head: Head) -> Head:
 
 
 def components_of(polygons: Polygons) -> tuple[Ints, int]:
-    """(n,) the component of each vertex, and how many there are; vertices of no polygon have one each."""
+    """(n,) the component of each vertex, and their number; a vertex of no polygon is a component of its own."""
     count, label = connected_components(polygons.adjacency, directed=False)
     return label.astype(np.int32), int(count)
 
@@ -146,10 +150,10 @@ def _named(said: Said, points: NDArray, anatomy: Anatomy) -> tuple[str, Follows]
 
 
 def _follows(head: Head, vertices: Ints, skin: Ints, tree: cKDTree, expected: Follows) -> Follows:
-    """What a part follows, as its shapes say it: nothing (skull), a rigid motion (jaw), the skin beside it, or
-    itself. Where a small piece moves both rigidly and with the skin, as lashes do, what is `expected` decides.
+    """What a part follows, from its shapes: nothing (skull), a rigid motion (jaw), the skin beside it, or shapes of its
+    own. Where a small piece moves both rigidly and with the skin, as lashes do, `expected` decides.
 
-    A part that is turned in itself while its middle stays (an eyeball that looks) has shapes of its own.
+    A part that turns while its centre stays (an eyeball that looks) has shapes of its own.
     """
     scale = head.diagonal
     rest = head.neutral[vertices]
@@ -178,7 +182,7 @@ def _follows(head: Head, vertices: Ints, skin: Ints, tree: cKDTree, expected: Fo
 
 
 def _left_of_rigid(rest: NDArray, delta: NDArray) -> float:
-    """The largest distance left after the best rigid motion (Kabsch 1976), in mm."""
+    """The largest residual of the best rigid motion (Kabsch 1976), in mm."""
     from composer.geometry.rigid import similarity
 
     moved = rest + delta

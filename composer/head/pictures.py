@@ -1,7 +1,7 @@
-"""Opening pictures: PNG, TIFF and JPEG, whatever their names say, never a format that starts another program.
+"""Opening pictures: PNG, TIFF and JPEG, by content and not by name, and never a format that starts another program.
 
-What a picture is stands in its first bytes. Pillow knows dozens of formats, and hands some of them (EPS) to programs
-beside it; only the three that Moue's README names are ever tried.
+The first bytes of a file give its format. Pillow knows dozens of formats, and passes some of them (EPS) to other
+programs; only the three in Moue's README are tried.
 """
 
 from __future__ import annotations
@@ -23,8 +23,7 @@ if TYPE_CHECKING:
 FORMATS = ("PNG", "TIFF", "JPEG")
 SUFFIXES = (".png", ".tif", ".tiff", ".jpg", ".jpeg")
 MOST_PIXELS = 16384 * 16384
-"""Pixels of the largest picture that is opened: the largest texture that cards commonly hold (common practice, no
-source)."""
+"""The largest picture in pixels: the largest texture of common graphics cards (common practice, no source)."""
 
 
 @contextmanager
@@ -57,7 +56,7 @@ def _too_large(path: Path, size: str = "") -> MoueError:
 
 @cache
 def _pillow() -> Any:
-    """Pillow, its own limit set to Moue's: it refuses a picture of more than twice its number, and warns of half."""
+    """Pillow with its limit set for Moue's: it refuses a picture of more than twice its number, and warns above it."""
     from PIL import Image
 
     Image.MAX_IMAGE_PIXELS = MOST_PIXELS // 2

@@ -1,4 +1,4 @@
-"""Named points and curves of a face, by their anthropometric names, and where they lie.
+"""Named points and curves of a face, with anthropometric names, and their places on a mesh.
 
 A place is one of three things:
 
@@ -36,7 +36,7 @@ Curve = NDArray[np.int32] | tuple[Place, ...]
 
 
 def resolve(place: Place, positions: NDArray) -> NDArray[np.float64]:
-    """(3,) where a place lies on a mesh of `positions` (n, 3) in mm."""
+    """(3,) mm, the position of a place on a mesh of `positions` (n, 3) mm."""
     if isinstance(place, SurfacePoint):
         return (
             np.asarray(place.bary, dtype=np.float64)
@@ -54,7 +54,7 @@ def _vertices_of(place: Place) -> tuple[int, ...]:
 
 
 def as_curve(places: Sequence[Place] | NDArray) -> Curve:
-    """Places in order; an int32 array (k,), read-only, where all of them are vertices."""
+    """Places in order; a read-only int32 array (k,) if all of them are vertices."""
     if isinstance(places, np.ndarray) or all(isinstance(place, (int, np.integer)) for place in places):
         line = np.array(places, dtype=np.int32).reshape(-1)
         line.setflags(write=False)
@@ -64,7 +64,7 @@ def as_curve(places: Sequence[Place] | NDArray) -> Curve:
 
 @dataclass(frozen=True, eq=False)
 class Landmarks:
-    """Points and curves by name, on one mesh. Curves may be given as lists; see the module's words."""
+    """Points and curves by name, on one mesh. Curves may be given as lists of places."""
 
     points: Mapping[str, Place] = field(default_factory=dict)
     curves: Mapping[str, Curve] = field(default_factory=dict)
@@ -100,18 +100,18 @@ class Landmarks:
         return self.curves[name]
 
     def position(self, name: str, positions: NDArray) -> NDArray[np.float64]:
-        """(3,) mm, where the point `name` lies on a mesh of `positions` (n, 3) mm. MoueError if not known."""
+        """(3,) mm, the point `name` on a mesh of `positions` (n, 3) mm. Raises MoueError for an unknown name."""
         return resolve(self.point(name), positions)
 
     def curve_positions(self, name: str, positions: NDArray) -> NDArray[np.float64]:
-        """(k, 3) mm, where a curve runs on a mesh of `positions` (n, 3) mm. MoueError if not known."""
+        """(k, 3) mm, the curve `name` on a mesh of `positions` (n, 3) mm. Raises MoueError for an unknown name."""
         curve = self.curve(name)
         if isinstance(curve, np.ndarray):
             return np.asarray(positions, dtype=np.float64)[curve]
         return np.array([resolve(place, positions) for place in curve]).reshape(-1, 3)
 
     def vertex(self, name: str, positions: NDArray) -> int:
-        """The vertex of a point, or the one of `positions` (n, 3) mm nearest to it. MoueError if unknown."""
+        """The vertex of a point, or the one of `positions` (n, 3) mm nearest to it. Raises MoueError as `point`."""
         place = self.point(name)
         if isinstance(place, int):
             return place
@@ -119,9 +119,9 @@ class Landmarks:
         return int(np.argmin(np.einsum("ij,ij->i", away, away)))
 
     def check(self, n_vertices: int, where: str | PathLike[str] | None = None) -> Landmarks:
-        """The same landmarks, every vertex of them known to lie in [0, n_vertices).
+        """The same landmarks, after a check that every vertex is in [0, n_vertices).
 
-        Raises MoueError naming the landmark that does not, `where` being the file they came from.
+        Raises MoueError, with the landmark's name, where one is not; `where` is the file of the landmarks.
         """
         everything = [("landmark", name, [place]) for name, place in self.points.items()]
         everything += [("curve", name, list(curve)) for name, curve in self.curves.items()]

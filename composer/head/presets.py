@@ -1,6 +1,6 @@
-"""Presets of regions: found in an installed Moue or in a checkout of it, read from TOML, laid on a head.
+"""Presets of regions: found in an installed Moue or a checkout, read from TOML, and applied to a head.
 
-The form of a file is told by presets/regions/face.toml; its name is the preset's.
+presets/regions/face.toml shows the layout of a file; the file's name is the preset's.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 FINE = "face"
 MOST_BYTES = 16 * 2**20
-"""Of a preset's file; Moue's own have a thousandth of it."""
+"""The largest preset file in bytes; a safety limit, a thousand times the size of Moue's own."""
 SIDES = ("", "pair", "split")
 LIPS = ("", "upper", "lower")
 SET_KEYS = ("words", "interpupillary_mm", "midline_ramp_mm", "interior_fade_mm", "regions")
@@ -52,14 +52,14 @@ def preset_folder(kind: str = "regions") -> Traversable:
 
 
 def region_set_names() -> list[str]:
-    """Names of the presets of regions there are: the fine set first, then by name."""
+    """Names of the presets of regions: the fine set first, then by name."""
     names = sorted(item.name[:-5] for item in preset_folder().iterdir() if item.name.endswith(".toml"))
     return sorted(names, key=lambda name: (name != FINE, name))
 
 
 @cache
 def region_set(name: str = FINE) -> RegionSet:
-    """The preset of regions of this name. Raises MoueError with the nearest names, or where its file is wrong."""
+    """The preset of regions of this name. Raises MoueError for an unknown name or a faulty file."""
     if name not in region_set_names():
         raise unknown("preset of regions", name, region_set_names())
     file = preset_folder() / f"{name}.toml"
@@ -74,7 +74,7 @@ def place_set() -> RegionSet:
 
 
 def region_preset(region: str) -> tuple[RegionSet, str]:
-    """The first preset that makes a region of this name, the fine set first. Raises MoueError with nearest names."""
+    """The first preset with a region of this name, the fine set first. Raises MoueError for an unknown name."""
     known: list[str] = []
     for name in region_set_names():
         preset = region_set(name)
@@ -85,7 +85,7 @@ def region_preset(region: str) -> tuple[RegionSet, str]:
 
 
 def parse_region_set(text: str, name: str, where: str | None = None) -> RegionSet:
-    """A preset from the text of its file. Raises MoueError naming what is wrong and in which region."""
+    """A preset from the text of its file. Raises MoueError with the fault and its region."""
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -174,7 +174,7 @@ def landmark_arrays(
 
 
 def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = None) -> LandmarkRegions:
-    """A preset's regions on a head, by its landmarks or the ones given: masks, what was left out and why.
+    """A preset's regions on a head, from its landmarks or the given ones: masks, and why others were left out.
 
     The last two are kept with the head's surface, read-only, for a library that is laid and then opened. Raises
     MoueError where there are no landmarks at all.

@@ -1,7 +1,7 @@
-"""Opening what a person names: regular files alone, and whatever is wrong with one told in one line.
+"""Opening files that a person names: only regular files, with an error of one line for any fault.
 
-A pipe or a device would keep Moue waiting, or never end. So a file is opened without waiting and looked at before its
-first byte is read. What a reader of foreign bytes may raise is known here, in one place.
+A pipe or a device could block or never end. So a file is opened without blocking and checked before its first byte is
+read. This module also lists all errors of readers of foreign bytes.
 """
 
 from __future__ import annotations
@@ -25,15 +25,14 @@ DAMAGE = (
     SyntaxError, SystemError, TypeError, ValueError, lzma.LZMAError, struct.error, tokenize.TokenError,
     zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error,
 )  # fmt: skip
-"""What a parser of foreign bytes raises where they are damaged: its own errors, and what it stumbles over. TokenError
+"""What parsers of foreign bytes raise where they are damaged. TokenError
 and SyntaxError come from array headers, which are Python literals; RuntimeError is RecursionError too, ValueError
 UnicodeError, ArithmeticError OverflowError, LookupError IndexError and KeyError."""
 
 
 @contextmanager
 def reading(where: Path | str, kind: str = "") -> Iterator[None]:
-    """Tell what goes wrong inside as one line: raises MoueError naming `where` for damage and for what the system
-    refuses.
+    """Turn errors inside into one line: raises MoueError, with `where`, for damage and for errors of the system.
 
     `kind` is what the file should be, as in "is damaged and cannot be read as OBJ". A MoueError passes through.
     """
@@ -51,7 +50,7 @@ def reading(where: Path | str, kind: str = "") -> Iterator[None]:
 
 
 def check_regular(path: Path) -> None:
-    """Raises MoueError where a path is not there, or is no regular file: a folder, a pipe, a socket, a device."""
+    """Raises MoueError where a path does not exist or is no regular file: a folder, a pipe, a socket, a device."""
     try:
         _refuse(path.stat().st_mode, path)
     except FileNotFoundError:
@@ -61,7 +60,7 @@ def check_regular(path: Path) -> None:
 
 
 def open_regular(path: Path) -> io.FileIO:
-    """A file opened to be read as bytes, unbuffered, through links. A pipe or a device is refused and never waited for.
+    """Open a file for reading bytes, unbuffered, following links. A pipe or a device is refused without waiting.
 
     Raises MoueError as `check_regular`.
     """
@@ -71,7 +70,7 @@ def open_regular(path: Path) -> io.FileIO:
     except FileNotFoundError:
         raise MoueError("is not there", path) from None
     except (OSError, ValueError) as error:
-        check_regular(path)  # a folder is told as one, whatever the system calls it
+        check_regular(path)  # a folder gets its own message on every system
         raise cannot("read", path, error) from None
     try:
         _refuse(os.fstat(handle).st_mode, path)
@@ -82,8 +81,7 @@ def open_regular(path: Path) -> io.FileIO:
 
 
 def bytes_of(path: Path, most: int, kind: str) -> bytes:
-    """All bytes of a regular file. Raises MoueError as `open_regular`, and "is far too large for KIND" beyond `most`
-    bytes.
+    """All bytes of a regular file. Raises MoueError as `open_regular`, and for a file larger than `most` bytes.
     """
     with reading(path), open_regular(path) as file:
         if os.fstat(file.fileno()).st_size > most:
@@ -92,8 +90,8 @@ def bytes_of(path: Path, most: int, kind: str) -> bytes:
 
 
 def text_of(path: Path, most: int, kind: str) -> str:
-    """The text of a regular file in UTF-8, every line ended by a line feed. Raises MoueError as `bytes_of`, and
-    UnicodeDecodeError where it is no such text.
+    """The text of a regular file in UTF-8, with line feeds as line endings. Raises MoueError as `bytes_of`, and
+    UnicodeDecodeError where it is not UTF-8.
     """
     return bytes_of(path, most, kind).decode("utf-8").replace("\r\n", "\n").replace("\r", "\n")
 

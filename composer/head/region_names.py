@@ -1,4 +1,4 @@
-"""Names for regions that were found without names, such as those of what moves together, by where they lie.
+"""Names, by place, for regions without names, such as those found from displacement.
 
 The preset of places, laid by the head's landmarks, tells where brow, lids, cheek, nose, lips and jaw are. A
 region takes the name of the one of them, or of the place that several make together, which it is most alike, with its
@@ -31,15 +31,17 @@ PLACES: dict[str, tuple[str, ...]] = {
 }
 """Places of a face that several places of the preset make together."""
 FAINTEST = 0.15
-"""A region that is less alike a place than this takes no name from it."""
+"""A region less similar to a place than this does not get its name; similarity is in [0, 1]. A design choice, no
+source.
+"""
 SIDED = 0.8
-"""Of a region, on one side: then it is of that side."""
+"""A region has a side if at least this fraction of it lies there. A design choice, no source."""
 
 
 def region_names(head: Head, masks: Mapping[str, ArrayLike]) -> dict[str, str]:
-    """The new name of each region of `masks` {name: (n,) in [0, 1]} by where it lies on `head`, in their order.
+    """The new name of each region of `masks` {name: (n,) in [0, 1]} by its place on `head`, in the same order.
 
-    A region keeps its own name where the head has no landmarks to tell, or where no place is left that it is like.
+    A region keeps its own name where the head has no landmarks, or no free place is similar.
     Raises MoueError for masks or landmarks that do not fit the head.
     """
     weights = {name: np.asarray(mask, dtype=np.float64) for name, mask in masks.items()}
@@ -63,13 +65,13 @@ def region_names(head: Head, masks: Mapping[str, ArrayLike]) -> dict[str, str]:
 
 
 def _scores(weighed: Floats, laid: Mapping[str, Floats], side: str, say: Floats) -> dict[str, float]:
-    """How alike a region (its mask times `say`) is to each place of its side that it could be named after."""
+    """The similarity in [0, 1] of a region (its mask times `say`) to each place of its side."""
     alike = {name: _alike(weighed, place, say) for name, place in _places(laid, side)}
     return {name: score for name, score in alike.items() if score >= FAINTEST}
 
 
 def _mirrored(head: Head, masks: list[Floats]) -> list[tuple[int, int]]:
-    """Which regions are mirror images of each other; none on a head whose sides are not alike."""
+    """Pairs of regions that are mirror images of each other; none on an asymmetric head."""
     partner = pairs_of(head)
     if partner is None:
         return []
@@ -80,7 +82,7 @@ def _mirrored(head: Head, masks: list[Floats]) -> list[tuple[int, int]]:
 
 
 def _say(head: Head) -> Floats:
-    """(n,) the area of each vertex times how far the shapes move it, root mean square; the area where nothing moves."""
+    """(n,) the area of each vertex in mm^2 times its RMS movement in mm; the area alone where nothing moves."""
     square = np.zeros(head.n_vertices)
     for shape in head.shapes:
         square += np.einsum("ij,ij->i", shape.delta, shape.delta, dtype=np.float64)
@@ -88,7 +90,7 @@ def _say(head: Head) -> Floats:
 
 
 def _places(laid: Mapping[str, Floats], side: str) -> Iterator[tuple[str, Floats]]:
-    """Every place that has a name and its mask (n,): on one side, or whole where `side` is ""."""
+    """Every named place and its mask (n,): on one side, or in full where `side` is ""."""
     fine = {name.removesuffix(SIDES[0]).removesuffix(SIDES[1]): None for name in laid}
     for name, parts in {**PLACES, **{name: (name,) for name in fine if name not in PLACES}}.items():
         ends = ("", side) if side else ("", *SIDES)
@@ -98,15 +100,15 @@ def _places(laid: Mapping[str, Floats], side: str) -> Iterator[tuple[str, Floats
 
 
 def _alike(weighed: Floats, place: Floats, say: Floats) -> float:
-    """How alike a region (its mask times `say`) and a place are, 0 to 1: the geometric mean of how much of the region
-    lies in the place and how much of the place in the region.
+    """The similarity in [0, 1] of a region (its mask times `say`) and a place: the geometric mean of the share of the
+    region in the place and the share of the place in the region.
     """
     sizes = float(weighed.sum()) * float(say @ place)
     return float(weighed @ place) / float(np.sqrt(sizes)) if sizes > 0 else 0.0
 
 
 def _side(weighed: Floats, laid: Mapping[str, Floats]) -> str:
-    """The side that a region (its mask times its say) keeps to, "" for neither."""
+    """The side on which a region (its mask times `say`) lies, "" for neither."""
     left, right = (sum(float(weighed @ mask) for name, mask in laid.items() if name.endswith(side)) for side in SIDES)
     larger = max(left, right)
     if larger <= 0 or larger < SIDED * (left + right):

@@ -1,4 +1,4 @@
-"""Catmull-Clark steps by other rules than Moue's own: corners of an open border that stay, edges that are creases.
+"""Catmull-Clark steps by other rules than Moue's own: sharp corners of an open border, and creases.
 
 Programs differ at the border. In Moue's levels the whole border is a smooth curve; by the other rule in use a border
 vertex of one polygon only is a corner and stays where it is. A crease is an inner edge treated as a border: its point
@@ -24,7 +24,7 @@ class RuledRefinement(Refinement):
     """A step that keeps border corners where `corners` is True, and treats the edges `creases` (e,) as creases."""
 
     def __init__(self, polygons: Polygons, corners: bool = True, creases: Bools | None = None) -> None:
-        """Take the polygons to be subdivided once, and the rules."""
+        """Take the polygons to subdivide once, and the rules."""
         super().__init__(polygons)
         self.corners = corners
         self.creases = np.zeros(len(polygons.edges), dtype=bool) if creases is None else creases
@@ -49,7 +49,7 @@ class RuledRefinement(Refinement):
         return self.matrix.astype(np.float32)
 
     def _rows(self) -> tuple[NDArray, NDArray, NDArray]:
-        """Row, column and weight of everything that these rules make otherwise."""
+        """Row, column and weight of all entries that differ by these rules."""
         mesh, n = self.coarse, self.coarse.n_vertices
         sharp = self.creases | (mesh.edge_use != 2)
         at = np.bincount(mesh.edges[sharp].ravel(), minlength=n)
@@ -93,8 +93,8 @@ def ruled_levels(polygons: Polygons, k: int, corners: bool, creases: Bools | Non
 def creases_of(polygons: Polygons, positions: NDArray, finer: NDArray, tolerance: float) -> Bools:
     """(e,) the inner edges of a cage that are creases in its level 1, `finer` (n1, 3), in the order of `levels`.
 
-    An edge's point tells: at the middle of the edge on a crease, at the mean of its ends and polygons elsewhere. What
-    lies nearer to the middle, and further than `tolerance` (a length) from the smooth rule, is taken for a crease.
+    The edge point is at the middle of the edge on a crease, and at the mean of its ends and polygons elsewhere. An edge
+    is a crease if its point is nearer to the middle, and further than `tolerance` (a length) from the smooth rule.
     """
     n, e = polygons.n_vertices, len(polygons.edges)
     smooth = Refinement(polygons).apply(positions)[n : n + e]

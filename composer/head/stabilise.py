@@ -1,9 +1,9 @@
-"""Stabilising: the rigid motion of the skull that scans of expressions still carry, found and taken away.
+"""Stabilising: finding the rigid head motion that scans of expressions still contain.
 
-A shape's target is a rigid motion of the skull and then an expression. What an expression does not move lies on the
-skull: the motion is the one that the most surface agrees on (`composer.geometry.common_motion`), area-weighted. Where
-the nose bridge, forehead and ears are known by landmarks the search starts there; and what moves often in the library
-weighs less in all of its shapes.
+A scanned target is a rigid motion of the skull followed by an expression. Surface that an expression does not move is
+fixed to the skull, so the head motion is the one shared by the largest area (`composer.geometry.common_motion`). Where
+landmarks give nose bridge, forehead and ears, the search starts there. Surface that moves often in the library has less
+weight in all shapes.
 """
 
 from __future__ import annotations
@@ -26,21 +26,23 @@ STILL_PLACES = (
     "sellion", "glabella", "trichion", "vertex", "opisthocranion", "frontotemporale_left", "frontotemporale_right",
     "tragion_left", "tragion_right", "zygion_left", "zygion_right",
 )  # fmt: skip
-"""Where skin lies close on bone and expressions do least (common practice, no source)."""
+"""Landmarks where skin lies close on bone and expressions move least (common practice, no source)."""
 REACH = 0.06
-"""Of the head's diagonal: how far about a place the search starts."""
+"""The radius around such a landmark at which the search starts, as a fraction of the head's diagonal. A design choice,
+no source.
+"""
 PASSES = 2
-"""How often the library's shapes are gone through: the second time what moves often in them counts less."""
+"""Passes over the library's shapes: in the second, surface that moves often has less weight."""
 LEAST_DEG, LEAST_MM = 0.02, 0.02
-"""Less motion than this is none: an expression's own share in the estimate."""
+"""Motion below these, in degrees and mm, is within the error of the estimate. A design choice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
 class HeadMotion:
-    """What a shape carries of the head's motion: `motion` takes the neutral's skull to the target's, in mm.
+    """The head motion in a shape: `motion` maps the neutral's skull to the target's, in mm.
 
-    `turn_deg` is its angle, `shift_mm` (3,) how it moves the middle of the still surface, `still` the share of the
-    surface that it brings to rest within a tenth of a millimetre for a head of 250 mm.
+    `turn_deg` is its angle, `shift_mm` (3,) the movement of the centre of the fixed surface, `still` the share of the
+    surface that it explains to within a tenth of a millimetre on a head of 250 mm.
     """
 
     motion: Similarity
@@ -50,15 +52,15 @@ class HeadMotion:
 
     @property
     def matters(self) -> bool:
-        """Whether it is more than an expression's own share in the estimate."""
+        """Whether the motion is larger than the error of the estimate."""
         return self.turn_deg > LEAST_DEG or float(np.linalg.norm(self.shift_mm)) > LEAST_MM
 
 
 def head_motions(head: Head, progress: Progress | None = None) -> dict[str, HeadMotion]:
-    """The head motion of each shape, by name, with what the whole library says about what stands still.
+    """The head motion of each shape, by name, with weights for fixed surface from the whole library.
 
-    The same name with `_AT` in percent is an in-between's, as `joy_50`. Parts count as surface: teeth in the upper
-    jaw tell most of all.
+    An in-between has the shape's name with `_AT` in percent, as `joy_50`. Parts count as surface: the upper teeth are
+    the best evidence.
     """
     targets = {shape.name: head.neutral + shape.delta for shape in head.shapes}
     for shape in head.shapes:
@@ -80,7 +82,7 @@ def head_motions(head: Head, progress: Progress | None = None) -> dict[str, Head
 
 
 def between_name(shape: str, at: float) -> str:
-    """How an in-between is named beside its shape: the share in percent."""
+    """The name of an in-between: its shape's, with the weight in percent."""
     return f"{shape}_{round(100 * at)}"
 
 
@@ -94,7 +96,7 @@ def _told(head: Head, target: Points, motion: Similarity, area: Points) -> HeadM
 
 
 def _near_places(head: Head, area: Points) -> Points | None:
-    """Weights about the places where bone lies under the skin; None where no landmark says where that is."""
+    """Weights around the landmarks on bone; None where there are no such landmarks."""
     marks = head.landmarks
     known: Sequence[Points] = [
         resolve(place, head.neutral)

@@ -1,8 +1,8 @@
-"""The mirror map: where each vertex of a head has its mirror image across the midline plane x = 0.
+"""The mirror map: the mirror image of each vertex of a head across the midline plane x = 0.
 
-By connectivity where that can be: partners by place are taken where every polygon is taken to one, turned over; else
-the mesh is walked from the midline. Where the two sides are not alike, each piece takes what keeps more of its
-connectivity, and vertices without a partner take the closest place of the reflected surface of their piece.
+Partners by place are used where they map every polygon to one with the opposite winding; else the mesh is walked from
+the midline. Where the two sides differ, each piece uses the map that keeps more of its edges. Vertices without a
+partner use the closest point of the reflected surface of their piece.
 """
 
 from __future__ import annotations
@@ -40,27 +40,32 @@ from composer.head.mirror_walk import MirrorWalk
 Ints = NDArray[np.int32]
 Floats = NDArray[np.float64]
 CENTRED = 1e-6
-"""Of the head's diagonal: a midline as near to x = 0 as this lies on it."""
+"""A midline within this fraction of the head's diagonal of x = 0 is at x = 0: rounding of files."""
 CENTRING = 2000
-"""Vertices, evenly spread, by which the midline is found."""
+"""The number of evenly spread vertices for finding the midline; it limits time only."""
 CENTRING_ROUNDS = 6
-"""Times that nearest pairs are found and their middle taken."""
+"""Rounds of pairing nearest vertices and taking their middle. Our choice."""
 CLEARLY = 0.002
-"""By so much of a piece's edges the walk must keep more than place does to be taken in its stead. Our choice: place
-alone on a head bent by 0.5 mm keeps 98.5 percent, the walk all."""
+"""The walk replaces partners by place if it keeps this fraction more of a piece's edges. Our choice: on a head bent by
+0.5 mm place alone keeps 98.5 percent, the walk all.
+"""
 LOOSE = 1e-4
-"""Of the head's diagonal: vertices of no polygon are partners where one lies this near to the other's reflection."""
+"""Vertices of no polygon are partners if one is within this fraction of the head's diagonal of the other's reflection.
+Our choice.
+"""
 MOST_WITHOUT = 0.01
-"""Of the area that mirrored cells move: more than this without a partner refuses a recipe."""
+"""A recipe is refused if more than this fraction of the area that mirrored cells move has no partner. A design choice,
+no source.
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class MirrorMap:
-    """Where the mirror image of a head of n vertices takes its values from.
+    """The mirror map of a head of n vertices.
 
     `partner` (n,) int32 is the vertex on the other side, its own inverse; a vertex on the midline is its own partner.
-    The vertices `without` (k,) a partner stand for themselves in it, and take their values from vertices `corners`
-    (k, 3) of the other side at weights `bary` (k, 3). `whole` tells that every polygon is taken to one, turned over.
+    The vertices `without` (k,) a partner have themselves in `partner`; their values come from vertices `corners` (k, 3)
+    of the other side with weights `bary` (k, 3). `whole`: every polygon maps to one with the opposite winding.
     """
 
     partner: Ints
@@ -72,10 +77,10 @@ class MirrorMap:
 
     @classmethod
     def of_partners(cls, partner: NDArray) -> MirrorMap:
-        """The map of given partners (n,), all of which are known. MoueError where it is no permutation."""
+        """The map of given partners (n,), one for every vertex. Raises MoueError where it is no permutation."""
         given = np.asarray(partner)
         if given.ndim != 1 or not np.array_equal(np.sort(given), np.arange(len(given))):
-            raise MoueError("the mirror map takes two vertices to one")
+            raise MoueError("the mirror map gives two vertices one partner")
         none = np.zeros((0, 3), dtype=np.int32)
         return cls(read_only(given.astype(np.int32)), none[:, 0], none, none.astype(np.float64))
 
@@ -86,7 +91,7 @@ class MirrorMap:
 
     @property
     def nearest(self) -> Ints:
-        """(n,) the partner of each vertex; of one that has none the nearest vertex of the other side."""
+        """(n,) the partner of each vertex, or the nearest vertex of the other side if it has none."""
         if not len(self.without):
             return self.partner
         near = self.partner.copy()
@@ -94,7 +99,7 @@ class MirrorMap:
         return near
 
     def values(self, values: NDArray) -> NDArray:
-        """Values (n,) or (n, m) of the other side at each vertex, their type kept."""
+        """Values (n,) or (n, m) of the other side at each vertex, of the same type."""
         image = values[self.partner]
         if len(self.without):
             weights = self.bary.reshape(self.bary.shape + (1,) * (values.ndim - 1))
@@ -102,16 +107,16 @@ class MirrorMap:
         return image
 
     def vectors(self, vectors: NDArray) -> NDArray:
-        """(n, 3) displacements of the mirror image: those of the other side with x turned round, their type kept."""
+        """(n, 3) displacements of the mirror image: those of the other side with x negated, of the same type."""
         return self.values(vectors) * REFLECTION.astype(vectors.dtype)
 
     def share_without(self, area: NDArray) -> float:
-        """How much of an area (n,), not negative, belongs to vertices without a partner, in [0, 1]."""
+        """The share in [0, 1] of an area (n,), not negative, at vertices without a partner."""
         total = float(area.sum())
         return float(area[self.without].sum()) / total if total > 0.0 else 0.0
 
     def note(self, positions: NDArray) -> str | None:
-        """What is to be said of vertices without a partner, with the place (mm) of the first; None where none is."""
+        """A sentence on vertices without a partner, with the position (mm) of the first; None where there are none."""
         if not len(self.without):
             return None
         x, y, z = positions[int(self.without[0])]
@@ -133,7 +138,7 @@ def mirror_of(head: Head) -> MirrorMap:
 
 
 def pairs_of(head: Head) -> Ints | None:
-    """(n,) the partners of a head's vertices; None where more than `MOST_WITHOUT` of its surface has none."""
+    """(n,) the partners of a head's vertices; None where more than `MOST_WITHOUT` of its area has none."""
     mirror = mirror_of(head)
     return mirror.partner if mirror.share_without(head.surface.mass) <= MOST_WITHOUT else None
 
@@ -141,7 +146,7 @@ def pairs_of(head: Head) -> Ints | None:
 def mirror_at_level(mirror: MirrorMap, steps: Sequence[Refinement], neutral: NDArray) -> MirrorMap:
     """The mirror map of a cage at the level that `steps` of subdivision reach; `neutral` (n, 3) is the cage's.
 
-    Where the cage's polygons are not all taken to one, it is found anew at the level. MoueError as `permutation`.
+    It is computed at the level itself unless the cage's map is `whole`. Raises MoueError as `permutation`.
     """
     if not steps:
         return mirror
@@ -154,9 +159,9 @@ def mirror_at_level(mirror: MirrorMap, steps: Sequence[Refinement], neutral: NDA
 
 
 def mirror_map(polygons: Polygons, positions: NDArray, where: str | PathLike[str] | None = None) -> MirrorMap:
-    """The mirror map of a mesh whose midline lies near x = 0 in the rough; `positions` (n, 3) in any unit.
+    """The mirror map of a mesh with its midline roughly at x = 0; `positions` (n, 3) in any unit.
 
-    Never refuses for what is not alike; raises MoueError, with `where`, for positions that are not numbers.
+    An asymmetric mesh is no error. Raises MoueError, with `where`, for positions that are not finite.
     """
     points = np.ascontiguousarray(positions, dtype=np.float64)
     if not np.isfinite(points).all():
@@ -189,7 +194,7 @@ def mirror_map(polygons: Polygons, positions: NDArray, where: str | PathLike[str
 
 
 def _map(polygons: Polygons, points: Floats, target: Floats, found: PlacedMirror, parted: str = "") -> MirrorMap:
-    """The map of the partners found; what has none takes its nearest, or the closest place."""
+    """The mirror map of the partners found; other vertices get the nearest vertex or the closest point."""
     partner = _nearest_too(polygons, points, target, found.partner, found.other)
     without = np.flatnonzero(partner < 0)
     corners, bary = _closest(polygons, points, target, partner, found.other, without)
@@ -200,7 +205,7 @@ def _map(polygons: Polygons, points: Floats, target: Floats, found: PlacedMirror
 
 
 def _midlines(points: Floats) -> list[float]:
-    """The x at which the midline may lie: 0, and where the points are mirrored better about another, that."""
+    """Candidates for the x of the midline: 0, and another x about which the points are more symmetric."""
     tree, low, high = cKDTree(points), points[:, 0].min(), points[:, 0].max()
     few = points[:: max(1, len(points) // CENTRING)]
     size = float(np.linalg.norm(np.ptp(points, axis=0)))
@@ -216,9 +221,9 @@ def _midlines(points: Floats) -> list[float]:
 
 
 def _in_place(polygons: Polygons, points: Floats, target: Floats, partner: NDArray) -> NDArray[np.int64]:
-    """(n,) the map without pieces whose partner stands further from the `target` than half the piece's own size.
+    """(n,) the map without pieces whose partner is further from the `target` than `SELF_FAR` of the piece's diagonal.
 
-    A piece that stands on one side alone can be laid on itself, whole; that is not its mirror image.
+    A symmetric piece on one side can be matched with itself; that is not its mirror image.
     """
     piece = polygons.components
     away = np.where((partner >= 0)[:, None], points[partner] - target, 0.0)
@@ -227,7 +232,7 @@ def _in_place(polygons: Polygons, points: Floats, target: Floats, partner: NDArr
 
 
 def _better(edges: EdgeMap, placed: NDArray, walked: NDArray) -> NDArray[np.int64]:
-    """(n,) piece by piece the map that keeps more of its edges, partners that contradict each other left out."""
+    """(n,) for each piece the map that keeps more of its edges, without partners that contradict each other."""
     piece = edges.mesh.polygons.components
     corner_piece = piece[edges.mesh.vertex]
     count = np.maximum(np.bincount(corner_piece, minlength=int(piece.max()) + 1), 1)
@@ -242,8 +247,8 @@ def _better(edges: EdgeMap, placed: NDArray, walked: NDArray) -> NDArray[np.int6
 
 
 def _carried(points: Floats, partner: NDArray) -> Floats:
-    """(n, 3) where the mirror image of each vertex is to be looked for: its reflection, moved as that of the nearest
-    vertex with a partner (n,; -1 for none) has to be."""
+    """(n, 3) the expected mirror image of each vertex: its reflection, moved by the offset of the nearest vertex with a
+    partner (n,), -1 for none."""
     target = points * REFLECTION
     known = np.flatnonzero(partner >= 0)
     if len(known):
@@ -255,7 +260,7 @@ def _carried(points: Floats, partner: NDArray) -> Floats:
 def _nearest_too(
     polygons: Polygons, points: Floats, target: Floats, partner: NDArray, other: NDArray
 ) -> NDArray[np.int64]:  # fmt: skip
-    """(n,) the map, and by place alone partners for what has none yet, where two are each other's nearest."""
+    """(n,) the map, with partners by place for other vertices where two are each other's nearest."""
     partner = partner.astype(np.int64)
     if (partner >= 0).all():
         return partner
@@ -274,8 +279,8 @@ def _nearest_too(
 def _closest(
     polygons: Polygons, points: Floats, target: Floats, partner: NDArray, other: NDArray, without: NDArray
 ) -> tuple[Ints, Floats]:
-    """(k, 3) corners and (k, 3) weights of the place of the other side that lies closest to the `target` of each vertex
-    without a partner: on the mirror piece of its own; where that has no partner at all, on all of the surface."""
+    """(k, 3) corners and (k, 3) weights of the point closest to the `target` of each vertex without a partner: on the
+    mirror piece of its own, or on the whole surface if its piece has none."""
     corners = np.repeat(without[:, None], 3, axis=1).astype(np.int32)
     bary = np.tile([1.0, 0.0, 0.0], (len(without), 1))
     piece, triangles = polygons.components, polygons.triangles
@@ -293,7 +298,7 @@ def _closest(
 
 
 def _barycentric(corners: Floats, points: Floats) -> Floats:
-    """(k, 3) weights, none negative, at which the corners (k, 3, 3) give the points (k, 3) of their triangles."""
+    """(k, 3) barycentric weights, none negative, of points (k, 3) in triangles with corners (k, 3, 3)."""
     a = corners[:, 0]
     one, two, to = corners[:, 1] - a, corners[:, 2] - a, points - a
     d = [np.einsum("ij,ij->i", p, q) for p, q in ((one, one), (one, two), (two, two), (to, one), (to, two))]

@@ -17,9 +17,7 @@ from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Recipe
 
 
-def detailed_pose(
-    mixer: Mixer, detail: Detail, recipe: Recipe, cage: NDArray | None = None
-) -> NDArray[np.float64]:
+def detailed_pose(mixer: Mixer, detail: Detail, recipe: Recipe, cage: NDArray | None = None) -> NDArray[np.float64]:
     """(n_k, 3) mm, the pose of a recipe at the level of `detail`. `mixer` and `detail` belong to one head; `cage` is
     the pose (n, 3) in mm at level 0, by default that of the linear join.
 

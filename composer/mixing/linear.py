@@ -160,5 +160,3 @@ def pose(
     [1.0, 0.5, 0.0]
     """
     return Mixer(head, masks, mirror=mirror, hinges=hinges).pose(recipe, strength)
-
-

@@ -44,9 +44,7 @@ OnFace = int | SurfacePoint
 class Drag:
     """Dragged points of one head; the cells `regions` x `shapes` may change."""
 
-    def __init__(
-        self, mixer: Mixer, regions: Sequence[str], shapes: Sequence[str], places: Sequence[OnFace]
-    ) -> None:
+    def __init__(self, mixer: Mixer, regions: Sequence[str], shapes: Sequence[str], places: Sequence[OnFace]) -> None:
         """Raises MoueError for an unknown region or shape, or a place that is not on the head."""
         self.mixer, self.regions, self.shapes = mixer, list(regions), list(shapes)
         corners = [_corners(place) for place in places]
@@ -186,4 +184,3 @@ def _corners(place: OnFace) -> tuple[list[int], list[float]]:
     if isinstance(place, SurfacePoint):
         return [int(v) for v in place.triangle], [float(b) for b in place.bary]
     return [int(place)], [1.0]
-

@@ -156,7 +156,7 @@ def test_what_does_not_fit_the_level_is_refused() -> None:
     smooth = refine(head.neutral, levels(CUBE, 1))
     with pytest.raises(MoueError, match="the neutral has 8 vertices, level 1 has 26"):
         Detail(head, 1, head.neutral, lambda name: None)
-    with pytest.raises(MoueError, match="detail begins at level 1"):
+    with pytest.raises(MoueError, match="detail needs level 1 or above"):
         Detail(head, 0, head.neutral, lambda name: None)
     with pytest.raises(MoueError, match="the target of 'shape_0' has 8 vertices"):
         Detail(head, 1, smooth, lambda name: head.neutral).of("shape_0")

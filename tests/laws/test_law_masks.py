@@ -10,7 +10,7 @@ from composer.geometry.geodesic import HeatDistance
 from composer.geometry.marching import Marching
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
-from masks.combine import invert, mirror, split_sides
+from masks.combine import invert, split_sides
 from masks.paint import Brush, Painter, Stroke
 from masks.partition import FACE, effective_masks, remainder
 from tests.masks.surfaces import sphere
@@ -77,16 +77,6 @@ def test_halves_sum_to_the_whole_exactly(pairs: list[tuple[float, float]], ramp_
 @given(st.lists(WEIGHTS, min_size=1, max_size=20))
 def test_inverting_twice_is_nothing(values: list[float]) -> None:
     assert np.allclose(invert(invert(values)), values, atol=2e-16, rtol=0)
-
-
-@given(st.lists(WEIGHTS, min_size=2, max_size=20), st.integers(0, 2**32 - 1))
-def test_mirroring_twice_is_nothing(values: list[float], seed: int) -> None:
-    n = len(values)
-    order = np.random.default_rng(seed).permutation(n)
-    partner = np.arange(n)
-    for a, b in zip(order[0 : n // 2], order[n // 2 : 2 * (n // 2)], strict=True):
-        partner[a], partner[b] = b, a
-    assert np.array_equal(mirror(mirror(values, partner), partner), values)
 
 
 BALL = sphere(2, 60.0)

@@ -1,4 +1,4 @@
-"""A mask knows its topology, its length and its range; masks are combined and halved."""
+"""Values of a mask have a length and a range; masks are inverted and split into sides."""
 
 from __future__ import annotations
 
@@ -6,22 +6,13 @@ import numpy as np
 import pytest
 
 from composer.errors import MoueError
-from masks.combine import invert, mirror, split_sides
-from masks.mask import Mask, checked_values
+from masks.combine import invert, split_sides
+from masks.mask import checked_values
 
 
-def test_another_topology_is_refused() -> None:
-    mask = Mask(np.array([0.0, 0.5, 1.0]), "8c1f" * 16)
-    values, trusted = mask.on("8c1f" * 16, 3)
-    assert values.tolist() == [0.0, 0.5, 1.0] and not trusted
-    with pytest.raises(MoueError, match="another topology"):
-        mask.on("0000" * 16, 3)
+def test_another_number_of_vertices_is_refused() -> None:
     with pytest.raises(MoueError, match="3 values, the mesh 4"):
-        mask.on("8c1f" * 16, 4)
-
-
-def test_without_a_fingerprint_only_trust_remains() -> None:
-    assert Mask(np.zeros(2)).on("8c1f", 2)[1]
+        checked_values(np.array([0.0, 0.5, 1.0]), 4)
 
 
 @pytest.mark.parametrize(
@@ -35,25 +26,19 @@ def test_without_a_fingerprint_only_trust_remains() -> None:
 )
 def test_values_that_are_no_mask(values: list, words: str) -> None:
     with pytest.raises(MoueError, match=words):
-        Mask(np.array(values))
+        checked_values(np.array(values))
 
 
-def test_rounding_is_forgiven_and_the_array_kept_safe() -> None:
+def test_rounding_is_clipped_and_the_given_array_kept() -> None:
     given = np.array([1 + 1e-12, -1e-12])
-    assert checked_values(given).tolist() == [1.0, 0.0]
-    mask = Mask(given)
+    values = checked_values(given)
     given[0] = 0.3
-    assert mask.values.tolist() == [1.0, 0.0]
-    with pytest.raises(ValueError, match="read-only"):
-        mask.values[0] = 0.5
+    assert values.tolist() == [1.0, 0.0]
 
 
 def test_combining_by_hand() -> None:
     a = [0.2, 0.9, 0.5]
     assert invert(a) == pytest.approx([0.8, 0.1, 0.5])
-    assert mirror(a, np.array([2, 1, 0])).tolist() == [0.5, 0.9, 0.2]
-    with pytest.raises(MoueError, match="permutation"):
-        mirror(a, np.array([0, 0, 1]))
 
 
 def test_sides_go_over_by_smoothstep() -> None:

@@ -1,4 +1,4 @@
-"""Masks from loops, groups, vertices and pictures, and masks carried to other meshes."""
+"""Masks from loops, groups, vertices and pictures."""
 
 from __future__ import annotations
 
@@ -7,13 +7,11 @@ import pytest
 
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
-from composer.geometry.surface import Surface
-from masks.carry import carry, closest_points
 from masks.from_groups import from_component, from_faces, from_vertices
 from masks.from_image import from_image, sample
 from masks.from_loops import enclosed, from_loop
 from masks.soften import ramp
-from tests.masks.surfaces import plane, sphere
+from tests.masks.surfaces import plane
 
 
 def square_loop(columns: int, low: int, high: int) -> list[int]:
@@ -66,45 +64,3 @@ def test_a_picture_is_read_between_its_texels() -> None:
     assert known.tolist() == [True, True, False, False]
     with pytest.raises(MoueError, match="one index a polygon corner"):
         from_image(triangle, picture, uv, [0, 1])
-
-
-def test_closest_points_are_libigls() -> None:
-    igl = pytest.importorskip("igl", reason="libigl is not installed: closest points are not compared with it")
-    ball = sphere(2, 50.0)
-    points = np.random.default_rng(4).normal(size=(300, 3)) * 40
-    triangles = np.ascontiguousarray(ball.triangles, dtype=np.int64)
-    squared, _, at = igl.point_mesh_squared_distance(points, ball.positions, triangles)
-    ours = closest_points(ball, points)
-    assert ours.distance_mm == pytest.approx(np.sqrt(squared), rel=1e-9)
-    assert ours.at(ball.positions) == pytest.approx(at, abs=1e-6)
-    assert ours.bary.sum(axis=1) == pytest.approx(np.ones(300))
-
-
-def test_a_mask_is_carried_and_comes_back() -> None:
-    fine, coarse = sphere(4, 50.0), sphere(3, 50.0)
-    values = ramp(coarse.positions[:, 1], 40.0)
-    over = carry(values, coarse, fine)
-    assert over == pytest.approx(ramp(fine.positions[:, 1], 40.0), abs=0.06)
-    assert carry(values, coarse, coarse) == pytest.approx(values)
-
-
-def test_the_other_leaf_is_not_taken() -> None:
-    """Two sheets 1 mm apart that face away from each other: each takes its own."""
-    a, b = plane(6, 6), plane(6, 6)
-    faces = np.concatenate([a.polygons.indices.reshape(-1, 4), b.polygons.indices.reshape(-1, 4)[:, ::-1] + 36])
-    points = np.concatenate([a.positions, b.positions + [0, 0, -1.0]])
-    both = type(a)(Polygons(np.full(len(faces), 4), faces.ravel(), 72), points)
-    values = np.r_[np.ones(36), np.zeros(36)]
-    near_lower = a.at(a.positions + [0, 0, -0.7])
-    facing = 1.0 if both.vertex_normals[0] @ near_lower.vertex_normals[0] > 0 else 0.0
-    assert carry(values, both, near_lower) == pytest.approx(np.full(36, facing))
-
-
-def test_a_long_triangle_is_closer_than_its_corners_say() -> None:
-    """A needle of a triangle 100 mm long passes 1 mm under the point, many small ones lie 3 mm above it."""
-    flat = plane(10, 10).positions - [4.5, 4.5, 0.0]
-    needle = np.array([[-50.0, 0.0, -4.0], [50.0, 0.1, -4.0], [50.0, -0.1, -4.0]])
-    faces = [*plane(10, 10).polygons.indices.reshape(-1, 4).tolist(), [100, 101, 102]]
-    both = Surface(Polygons.from_faces(faces, 103), np.vstack([flat, needle]))
-    found = closest_points(both, [[0.2, 0.0, -3.0]])
-    assert found.distance_mm == pytest.approx([1.0]) and set(found.triangles[0].tolist()) == {100, 101, 102}

@@ -60,7 +60,7 @@ def test_a_group_a_material_and_pieces_are_said_by_name_and_number() -> None:
         ({"vertices": ["0-99999999999"]}, "smaller number"),
         ({"vertices": [1], "component": 0}, "both component and vertices"),
         ({"material": "skinn"}, "material"),
-        ({"vertices": [1], "gaze": [0, 0, 0]}, "gaze that points nowhere"),
+        ({"vertices": [1], "gaze": [0, 0, 0]}, "gaze without a direction"),
         ({"vertices": [400]}, "names no vertices"),
     ],
 )

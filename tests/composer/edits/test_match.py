@@ -137,7 +137,10 @@ def test_a_target_that_no_weights_reach_says_how_little() -> None:
 
 @pytest.mark.parametrize(
     ("target", "words"),
-    [(np.zeros((4, 3)), "4 vertices, the head 63"), (np.full((N, 3), np.nan), "63 vertices whose places are no")],
+    [
+        (np.zeros((4, 3)), "4 vertices, the head 63"),
+        (np.full((N, 3), np.nan), "63 vertices with positions that are not finite"),
+    ],
 )
 def test_a_target_that_is_none_is_refused(target: NDArray, words: str) -> None:
     with pytest.raises(MoueError, match=words):
@@ -210,7 +213,7 @@ def test_the_command_writes_a_document_and_figures(library: Path) -> None:
     done = command("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
     assert done.returncode == 0, done.stderr
     assert "0.800  upper x surprise" in done.stdout and "recipe 'scan', 3 cells reach 100.0 percent" in done.stdout
-    assert "the whole face alone gets to" in done.stderr
+    assert "the whole face alone reaches" in done.stderr
     every = ("--sparse", "0", "--no-whole", "--to", library / "every.moue")
     assert "condition" in command("match", library / "clock.moue", library / "scan.obj", *every).stderr
     twice = command("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")

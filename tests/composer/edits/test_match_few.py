@@ -48,7 +48,7 @@ def test_regions_are_told_where_they_differ() -> None:
     evaluated = opened()
     found = match_few(evaluated, evaluated.pose(Recipe("planted", PLANTED)))
     assert weights(found.matched) == {(c.region, c.shape): c.weight for c in PLANTED}
-    assert found.whole is not None and found.whole.explained < 0.9 and "regions to 100.0 percent" in str(found.words)
+    assert found.whole is not None and found.whole.explained < 0.9 and "regions reach 100.0 percent" in str(found.words)
 
 
 def test_without_few_and_without_the_whole_face_it_is_the_law() -> None:

@@ -74,7 +74,7 @@ def test_names_and_arrays_that_cannot_be_kept() -> None:
     for wrong in (delta[:, :2], np.where(delta == 0, np.nan, delta), delta.ravel(), delta + 1j, np.full((N, 3), 1e60)):
         with pytest.raises(MoueError):
             shapes.keep_shape(PROJECT, "other", wrong)
-    with pytest.raises(MoueError, match="kept in the document, and the head has one too"):
+    with pytest.raises(MoueError, match="is in the document and in the head"):
         EvaluatedDocument(shapes.keep_shape(PROJECT, "lift", delta), HEAD)
     with pytest.raises(MoueError, match="of 4 vertices, the head has"):
         EvaluatedDocument(shapes.keep_shape(PROJECT, "short", delta[:4]), HEAD)

@@ -109,7 +109,7 @@ def test_connectivity_alone_gives_the_one_match_or_says_that_there_are_several(m
 
 def test_a_landmark_decides_where_places_do_not() -> None:
     other, order, _ = shuffled(CUBE, np.random.default_rng(2))
-    with pytest.raises(MoueError, match="fits in 24 ways, and nothing tells which is meant"):
+    with pytest.raises(MoueError, match="fits in 24 ways, and nothing decides between them"):
         match_order(CUBE, other)
     marks = np.array([[0, order[0]], [1, order[1]]])
     found = match_order(CUBE, other, landmarks=marks)

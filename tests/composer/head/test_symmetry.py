@@ -142,7 +142,7 @@ def test_a_map_at_a_finer_level_is_that_of_the_finer_head() -> None:
 
 
 def test_what_cannot_be_a_map_is_refused() -> None:
-    with pytest.raises(MoueError, match="takes two vertices to one"):
+    with pytest.raises(MoueError, match="gives two vertices one partner"):
         MirrorMap.of_partners(np.array([0, 0, 1]))
     with pytest.raises(MoueError, match="no position at vertex 3"):
         mirror_map(CUBE, np.where(np.arange(8)[:, None] == 3, np.nan, CUBE_CORNERS))
