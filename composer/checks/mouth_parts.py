@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
+from composer.checks.parts_of_face import parts_that_are, skin_near
 from composer.checks.penetration import Sides, added_depths, inner_depths, spread
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.geometry.nearest import NearestSurface
@@ -24,24 +25,19 @@ from composer.geometry.vectors import cross, dot
 from composer.head.head import Part
 
 Triangles = NDArray[np.int32]
-NAMES = ("teeth", "tooth", "tongue")
+HARD = ("teeth", "tongue")
 _REACH = 0.06  # of the head's diagonal: skin that far from the parts may come to touch them
 _DEEPEST = 0.03  # of the head's diagonal: further behind the skin is not behind it any more
 
 
 def mouth_parts(facts: HeadFacts) -> list[Part]:
-    """The parts whose names say teeth or tongue and which have faces."""
-    named = [part for part in facts.head.parts if any(name in part.name.lower() for name in NAMES)]
-    return [part for part in named if len(facts.part_triangles(part))]
+    """The parts that are teeth or tongue, whatever they are called, and have faces."""
+    return [part for part in parts_that_are(facts, HARD) if len(facts.part_triangles(part))]
 
 
 def skin_about(facts: HeadFacts, parts: list[Part]) -> Triangles:
     """(k, 3) the triangles of the skin near some parts at rest."""
-    places = facts.head.neutral[np.concatenate([part.vertices for part in parts])]
-    reach = _REACH * facts.head.diagonal
-    low, high = places.min(axis=0) - reach, places.max(axis=0) + reach
-    near = ((facts.head.neutral >= low) & (facts.head.neutral <= high)).all(axis=1)
-    return facts.triangles[near[facts.triangles].any(axis=1)]
+    return skin_near(facts, np.concatenate([part.vertices for part in parts]), _REACH * facts.head.diagonal)
 
 
 def _run(subject: CheckSubject) -> Iterator[Finding]:

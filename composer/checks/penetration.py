@@ -5,6 +5,10 @@ how far a point lies behind the other surface, by the pseudonormal of the featur
 less how far the same point of the same triangle lies there at rest. Points are the vertices, and on triangles
 that cross also their centres and the middles of their edges, because a triangle may cut through a round surface
 with all three corners outside.
+
+A depth is never larger than what moved: the way of the point against the place of the surface that it lies behind now.
+Where layers lie close (an iris in its ball) the nearest one may change from rest to pose, and the difference of the
+two depths alone would be the thickness between them.
 """
 
 from __future__ import annotations
@@ -14,7 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.geometry.nearest import NearestSurface
+from composer.geometry.nearest import NearestSurface, closest_on_triangles
+from composer.geometry.vectors import lengths
 
 Floats = NDArray[np.float64]
 _INNER = np.array([[1, 1, 1], [1.5, 1.5, 0], [0, 1.5, 1.5], [1.5, 0, 1.5]]) / 3.0
@@ -57,8 +62,19 @@ def _added(before: Floats, after: Floats, sides: Sides) -> Floats:
     depth = _behind(sides.now, after, sides.deepest)
     on = np.flatnonzero(depth > 0.0)
     if len(on):
-        depth[on] = np.maximum(depth[on] - _behind(sides.rest, before[on], sides.deepest), 0.0)
+        more = np.maximum(depth[on] - _behind(sides.rest, before[on], sides.deepest), 0.0)
+        depth[on] = np.minimum(more, _way(before[on], after[on], sides))
     return depth
+
+
+def _way(before: Floats, after: Floats, sides: Sides) -> Floats:
+    """(k,) mm that points move against the place of the surface that they are nearest to in the pose."""
+    moved = after - before
+    if sides.now is not sides.rest:
+        closest = sides.now(after)
+        bary = closest_on_triangles(closest.points, sides.now.corners[closest.triangle])[2]
+        moved -= closest.points - np.einsum("kc,kcx->kx", bary, sides.rest.corners[closest.triangle])
+    return lengths(moved)
 
 
 def _behind(surface: NearestSurface, points: Floats, deepest: float) -> Floats:

@@ -36,7 +36,7 @@ def inspect(
     scale, vertex order or level than the rest, split along seams or triangulated, and head motion left in shapes. Found
     only: dead and double shapes, a neutral that is not at rest, files that cannot be read.
 
-    Exit code 1 where an error stays.
+    A file that cannot be mended is left out of the copy. Exit code 1 where an error stays or a file is left out.
 
     Example: moue inspect scans --mend scans_mended --json report.json
     """
@@ -63,7 +63,7 @@ def inspect(
             if mend is not None:
                 from composer.document.mend import write_mended
 
-                became = write_mended(looked, mend, skip_broken, progress)
+                became = write_mended(looked, mend, progress)
         else:
             if mend is not None:
                 raise MoueError("is one file; only a folder of targets can be mended", path)
@@ -84,7 +84,7 @@ def inspect(
     if picture is not None:
         _picture(known, picture)
     remaining = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
-    wrong = any(fault["severity"] == "error" for fault in remaining)
+    wrong = any(fault["severity"] == "error" for fault in remaining) or "left out" in became.values()
     if json_file is not None:
         from composer.cli.report import write_json
 

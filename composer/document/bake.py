@@ -61,7 +61,7 @@ def bake(
         evaluated.check(recipe)  # what cannot be mixed is told before the first file is written
     poses = ((each, EvaluatedRecipe(laid_out, recipe).on_the_way(share).pose) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
-        return _one_file(laid_out.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
+        return write_in_one(laid_out.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
     return write_targets(
         laid_out.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
     )  # fmt: skip
@@ -138,10 +138,12 @@ def _name_of_all(evaluated: EvaluatedDocument, suffix: str) -> str:
     return file_names([stem], suffix)[stem] + suffix
 
 
-def _one_file(
-    head: Head, folder: Path, name: str, poses: Iterable[tuple[str, NDArray]], unit: str | None, over: Sequence[str]
-) -> list[Path]:
-    """All poses as the shapes of one file."""
+def write_in_one(
+    head: Head, folder: Path, name: str, poses: Iterable[tuple[str, NDArray]], unit: str | None = None,
+    over: Sequence[str] = (),
+) -> list[Path]:  # fmt: skip
+    """Write all poses (n, 3) in mm as the shapes of one file `name` in `folder`. Refused with MoueError as
+    `write_targets`."""
     shapes = tuple(Shape(each, (pose - head.neutral).astype(np.float32)) for each, pose in poses)
     known = _prepared(head, folder)
     file = folder / name

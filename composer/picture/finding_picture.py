@@ -24,7 +24,8 @@ WORDS = {
     "folds": "how much sharper", "stretch": "how much longer than the shapes make it",
     "pinch": "how much shorter than the shapes make it", "seam": "strain beyond the shapes",
     "sweep": "how far it jumps", "asymmetry": "how far the sides differ", "islands": "mask weight",
-    "coverage": "how much", "volume": "more than alone",
+    "coverage": "how much", "volume": "more than alone", "touch": "how far off the skin",
+    "jaw": "how far from the jaw",
 }  # fmt: skip
 """What the colours of a finding mean, by its check."""
 _AROUND = 0.08  # of the head's diagonal: what lies further from a finding's place is left to the whole picture

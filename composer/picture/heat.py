@@ -59,8 +59,8 @@ class Scale:
     def number(self, amount: float) -> str:
         """An amount as the legend writes it."""
         if self.percent:
-            return f"{amount * 100.0:.3g} %"
-        return f"{amount:.3g}" + (f" {self.unit}" if self.unit else "")
+            return f"{amount * 100.0:.3g} %" if abs(amount) < 9.995 else f"{amount * 100.0:,.0f} %"
+        return (f"{amount:.3g}" if abs(amount) < 999.5 else f"{amount:,.0f}") + (f" {self.unit}" if self.unit else "")
 
 
 def nice(amount: float) -> float:
