@@ -29,6 +29,7 @@ from masks.soften import smoothstep
 
 DEEP = -1e3
 """Score well within a loop, mm: no seed reaches there against it."""
+CURVE = "the curve "
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,7 +123,7 @@ def from_landmarks(
         raise MoueError("the skin must be one flag a vertex, and some vertex must be skin")
     marks = _Marks(surface, points, curves, on_skin)
     frame = face_frame(surface, marks.points, preset.interpupillary_mm)
-    notes = [f"the face's size was taken from {frame.words}: {frame.scale:.2f} of the preset's"]
+    notes = [f"The regions are laid for a face {frame.scale:.2f} times the usual size, as {frame.words} give it."]
     hollows = find_hollows(surface, marks.curves, notes)
     marching = Marching(surface, hollows.rims | hollows.inside | ~on_skin)
     grown: list[_Region] = []
@@ -132,10 +133,10 @@ def from_landmarks(
         score, missing = _score(region, marks, marching, frame.scale)
         if score is None:
             for name in region.preset.names if region.preset.sides == "split" else (region.name,):
-                left_out[name] = f"it needs {' or '.join(missing)}"
+                left_out[name] = f"it needs {_marks_named(missing)}"
             continue
         if missing:
-            notes.append(f"{region.name} was made without {', '.join(missing)}")
+            notes.append(f"The region {region.name} was laid without {_marks_named(missing, 'and')}; look at its border.")
         grown.append(region)
         scores.append(score)
     weights = _shared(scores, [region.preset.ramp_mm * frame.scale for region in grown], n)
@@ -173,7 +174,7 @@ def _score(
                 within = None
         if within is not None and ring is not None:
             return _signed(marching, within, ring, 0.5 * region.preset.ramp_mm * scale), missing
-        missing.append(f"the loop {region.preset.loop}{region.side}")
+        missing.append(f"{CURVE}{region.preset.loop}{region.side}")
     for seed in region.preset.seeds:
         found, lacking = _seed_places(seed, region.side, marks)
         missing += lacking
@@ -187,6 +188,12 @@ def _score(
         return None, missing or ["a place on the skin"]
     limit = 0.5 * region.preset.ramp_mm * scale + marks.surface.mean_edge_mm
     return marching.from_vertices(start, limit, np.concatenate(heads)), missing
+
+
+def _marks_named(missing: list[str], joined: str = "or") -> str:
+    """Landmarks and curves that are missing, in words: the landmark pogonion or the curve lower_lip."""
+    said = [name if name.startswith(CURVE) else f"the landmark {name}" for name in dict.fromkeys(missing)]
+    return f" {joined} ".join(filter(None, [", ".join(said[:-1]), said[-1]]))
 
 
 def _signed(marching: Marching, within: NDArray, ring: NDArray, limit: float) -> Floats:
@@ -204,7 +211,7 @@ def _seed_places(seed: Seed, side: str, marks: _Marks) -> tuple[tuple[NDArray, F
     if seed.curve:
         line = marks.curve(seed.curve, side)
         if line is None or len(line) < 2:
-            return None, [f"the curve {seed.curve}{side}"]
+            return None, [f"{CURVE}{seed.curve}{side}"]
         at = marks.surface.positions[line]
         along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(at, axis=0), axis=1))]
         part = along / max(along[-1], 1e-12)
@@ -273,7 +280,8 @@ def _kept_off_other_lip(
         return weights
     lips = part_lips(surface, marks.curves, hollows)
     if lips is None:
-        notes.append("the lips were not kept apart: it needs upper_lip, lower_lip, lip_line_upper and lip_line_lower")
+        what = "upper_lip, lower_lip, lip_line_upper and lip_line_lower"
+        notes.append(f"The regions of one lip reach onto the other: to keep them apart, mark the curves {what}.")
         return weights
     marching = Marching(surface, hollows.rims | hollows.inside)
     for side, other in (("upper", "lower"), ("lower", "upper")):

@@ -21,7 +21,8 @@ def times(ratio: float, what: str = "long") -> str:
     2.1 "twice as long as", 13 "more than ten times as long as"; `what` is "long" or "much".
     """
     if ratio < TWICE:
-        return f"{fraction(ratio - 1.0)} {MORE[what]} than"
+        part = fraction(ratio - 1.0)
+        return f"half as {what} again as" if part == "half" else f"{part} {MORE[what]} than"
     if ratio > MOST:
         return f"more than ten times as {what} as"
     return f"{multiple(ratio)} as {what} as"

@@ -16,7 +16,7 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_level import EvaluatedLevel
 from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.sample import InSampleOrder
-from composer.errors import MoueError, cannot
+from composer.errors import MoueError, cannot, unknown
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
@@ -53,7 +53,7 @@ def bake(
     there = _names_in(folder) if over else set()
     missing = next((file for file in over if file not in there), None)
     if missing is not None:
-        raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
+        raise unknown("file to write over", missing, sorted(name for name in there if "." in name), folder)
     laid_out = _laid_out(evaluated, level, order_of)
     files = _files(evaluated, folder, recipes, name, steps)
     names = [each for each, _, _ in files]
