@@ -81,7 +81,7 @@ class MaskSources:
     @cached_property
     def _library_shapes(self) -> list[Shape]:
         """The head's shapes without those that the document keeps: a kept pose never moves a region."""
-        kept = {name for name, said in self.project.shapes.items() if "delta" in said}
+        kept = {name for name, said in self.project.shapes.items() if "delta" in said and not said.get("replaces")}
         return [shape for shape in self.head.shapes if shape.name not in kept]
 
     @property

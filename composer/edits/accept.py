@@ -62,7 +62,8 @@ class Accepted:
     """What became of a sculpt: the `project` (not saved yet) and its `evaluated` state, with a `shape` of this name.
 
     The shape is a corrective of `recipe`, or stands alone in it. `before` (n_k, 3) mm is the bake as it was, `moved`
-    the table of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most.
+    the table of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most. Where the
+    shape was there and is `retouched`, `recipe` is its own name, and `resting` are sentences on what rests on it.
     """
 
     project: Project
@@ -74,6 +75,8 @@ class Accepted:
     before: NDArray[np.float64]
     moved: tuple[Moved, ...]
     left_mm: float
+    retouched: bool = False
+    resting: tuple[str, ...] = ()
 
 
 def accept(
@@ -88,21 +91,41 @@ def accept(
     held = evaluated.project.recipe(recipe)
     level = EvaluatedLevel(evaluated, sculpt.level, steps=sculpt.steps)
     before = EvaluatedRecipe(level, held).pose
-    size = evaluated.head.diagonal
-    check_place(sculpt, before, level.polygons, size, unit or evaluated.head.unit)
-    away = np.linalg.norm(sculpt.positions - before, axis=1)
-    if away.max(initial=0.0) <= STILL * size:
-        raise MoueError(f"is the bake of {recipe!r} as it was: nothing moved", sculpt.path)
+    _far_from(level, sculpt, before, f"the bake of {recipe!r}", unit)
     if as_shape is None:
         made, name, whose = _corrective(level, held, sculpt, before)
     else:
         made, name, whose = _shape(level, as_shape, sculpt)
-    at, left = _with_detail(level.of(made), name, whose, sculpt)
-    made = at.evaluated
+    at, left = with_detail(level.of(made), name, whose, sculpt)
+    return accepted_from(level, at.evaluated, sculpt, name, before, left, unit, whose.name, as_shape is None)
+
+
+def accepted_from(
+    level: EvaluatedLevel, made: EvaluatedDocument, sculpt: Sculpt, name: str, before: NDArray, left: float,
+    unit: str | None = None, recipe: str | None = None, corrective: bool = False, *, retouched: bool = False,
+    resting: tuple[str, ...] = (),
+) -> Accepted:  # fmt: skip
+    """What became of a sculpt, once the document is `made`; its shape's own name where there is no `recipe`.
+
+    Raises MoueError where nothing moved from `before` (n_k, 3) mm, or everything did as a whole.
+    """
+    away = _far_from(level, sculpt, before, f"the bake of {recipe or name!r}" if not retouched else f"shape {name!r}", unit)
     return Accepted(
-        made.project, made, sculpt, name, whose.name, as_shape is None, read_only(before),
-        _moved(level, away, size), left,
+        made.project, made, sculpt, name, recipe or name, corrective, read_only(before),
+        _moved(level, away, level.evaluated.head.diagonal), left, retouched, resting,
     )  # fmt: skip
+
+
+def _far_from(
+    level: EvaluatedLevel, sculpt: Sculpt, before: NDArray, what: str, unit: str | None
+) -> NDArray[np.float64]:
+    """(n_k,) mm from the pose before to the sculpt. Raises MoueError where it is the same, or another mesh's."""
+    head = level.evaluated.head
+    check_place(sculpt, before, level.polygons, head.diagonal, unit or head.unit)
+    away = np.linalg.norm(sculpt.positions - before, axis=1)
+    if away.max(initial=0.0) <= STILL * head.diagonal:
+        raise MoueError(f"is {what} as it was: nothing moved", sculpt.path)
+    return np.asarray(away)
 
 
 def _corrective(
@@ -120,11 +143,11 @@ def _corrective(
     plain = before
     if project.correctives:
         plain = EvaluatedRecipe(level.of(evaluated.again(project.with_(correctives=()))), recipe).pose
-    delta = _cage(level, (sculpt.positions - plain) / recipe.strength)
+    delta = cage_of(level, (sculpt.positions - plain) / recipe.strength)
     same = next((one.shape for one in project.correctives if set(one.triggers) == set(triggers)), None)
     if same is not None:
         name = same
-        project = _replaced_delta(project, name, delta, sculpt.level)
+        project = replaced_delta(project, name, delta, sculpt.level)
     else:
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name, *project.shapes]
         name = f"{recipe.name}_fix"
@@ -137,18 +160,18 @@ def _shape(level: EvaluatedLevel, name: str, sculpt: Sculpt) -> tuple[EvaluatedD
     """The document with the cage's share of a whole sculpt as a shape, and a recipe of it alone."""
     evaluated, rest = level.evaluated, EvaluatedRecipe(level, Recipe("rest")).pose
     taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
-    project = keep_shape(evaluated.project, name, _cage(level, sculpt.positions - rest), taken)
+    project = keep_shape(evaluated.project, name, cage_of(level, sculpt.positions - rest), taken)
     recipes = [recipe.name for recipe in project.recipes]
     recipe = Recipe(free_recipe_name(project, name) if name in recipes else name, (Cell(ALL, name, 1.0),))
     return evaluated.again(add_recipe(project, recipe)), name, recipe
 
 
-def _cage(level: EvaluatedLevel, moved: NDArray) -> NDArray[np.float32]:
+def cage_of(level: EvaluatedLevel, moved: NDArray) -> NDArray[np.float32]:
     """(n, 3) float32 mm, the displacement of the cage that comes nearest to one at the sculpt's level."""
     return _without_still(nearest_cage(moved, level.steps), level.evaluated.head.diagonal)
 
 
-def _with_detail(
+def with_detail(
     level: EvaluatedLevel, name: str, recipe: Recipe, sculpt: Sculpt
 ) -> tuple[EvaluatedLevel, float]:  # fmt: skip
     """The level with what is left of a sculpt as detail of it, and how far the recipe is from the sculpt then."""
@@ -170,10 +193,10 @@ def _with_detail(
     return level, float(np.linalg.norm(left, axis=1).max(initial=0.0))
 
 
-def _replaced_delta(project: Project, name: str, delta: NDArray, level: int) -> Project:
+def replaced_delta(project: Project, name: str, delta: NDArray, level: int) -> Project:
     """The project with another delta for a kept shape; of its details only those finer than `level` stay."""
     said = {key: value for key, value in project.shapes.get(name, {}).items() if key not in ("delta", "detail")}
-    finer = {k: place for k, place in project.shapes[name].get("detail", {}).items() if int(k) > level}
+    finer = {k: place for k, place in project.shapes.get(name, {}).get("detail", {}).items() if int(k) > level}
     without = {other: own for other, own in project.shapes.items() if other != name}
     kept = keep_shape(project.with_(shapes=without), name, delta)
     made = {**said, **kept.shapes[name]} | ({"detail": finer} if finer else {})
@@ -216,7 +239,7 @@ def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
     head = EvaluatedLevel(accepted.evaluated, sculpt.level, steps=sculpt.steps).head
     write_mesh(was, mesh_of(head, accepted.before))
     save_document(accepted.project, document)
-    words = "\n".join([*told(accepted), f"The bake as it was lies in {was.name}.", ""])
+    words = "\n".join([*told(accepted), f"What was there before lies in {was.name}.", ""])
     write_whole(note, lambda file: file.write(words.encode()))
     return [document, was, note]
 
@@ -225,11 +248,14 @@ def told(accepted: Accepted) -> list[str]:
     """What was done with a sculpt, line by line: what it became, what moved and how far, how near the recipe is."""
     sculpt = accepted.sculpt
     became = f"became the corrective {accepted.shape!r} of recipe {accepted.recipe!r}"
-    if not accepted.corrective:
+    if accepted.retouched:
+        became = f"is the shape {accepted.shape!r} now"
+    elif not accepted.corrective:
         became = f"became the shape {accepted.shape!r}, with the recipe {accepted.recipe!r}"
     lines = [f"{sculpt.path.name}, level {sculpt.level}, {len(sculpt.positions):,} vertices, {became}.", ""]
     wide = max(len("region"), *(len(row.region) for row in accepted.moved))
     lines.append(f"{'region':{wide}} {'moved':>9} {'middle mm':>10} {'p95 mm':>10} {'most mm':>10}")
     lines += [f"{row.region:{wide}} {row.vertices:>9,} {row.middle_mm:>10.3f} {row.p95_mm:>10.3f} {row.most_mm:>10.3f}"
               for row in accepted.moved]  # fmt: skip
-    return [*lines, "", f"The recipe now gives the sculpt within {accepted.left_mm:.2g} mm."]
+    whose = "shape" if accepted.retouched else "recipe"
+    return [*lines, "", f"The {whose} now gives the sculpt within {accepted.left_mm:.2g} mm.", *accepted.resting]

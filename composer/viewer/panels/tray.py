@@ -217,8 +217,11 @@ class Tray:
         if imgui.menu_item("Show in the tray again" if hidden else "Hide from the tray", "", False)[0]:
             stage.do(lambda p: hide_shape(p, name, not hidden))
         kit.mark("Hide shape")
-        if entry.get("delta") and imgui.menu_item("Delete this kept shape", "", False)[0]:
-            stage.do(lambda p: delete_kept_shape(p, name), f"Deleted {name}.")
+        words, done = "Delete this kept shape", f"Deleted {name}."
+        if entry.get("replaces"):
+            words, done = "Back to the library's own", f"{name} is the library's own again."
+        if entry.get("delta") and imgui.menu_item(words, "", False)[0]:
+            stage.do(lambda p: delete_kept_shape(p, name), done)
         imgui.end_popup()
 
 
