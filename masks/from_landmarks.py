@@ -136,7 +136,8 @@ def from_landmarks(
                 left_out[name] = f"it needs {_marks_named(missing)}"
             continue
         if missing:
-            notes.append(f"The region {region.name} was laid without {_marks_named(missing, 'and')}; look at its border.")
+            words = f"The region {region.name} was laid without {_marks_named(missing, 'and')}"
+            notes.append(f"{words}; look at its border.")
         grown.append(region)
         scores.append(score)
     weights = _shared(scores, [region.preset.ramp_mm * frame.scale for region in grown], n)

@@ -20,7 +20,8 @@ class Finding:
 
     `code` is `check.kind`; `words` say what is wrong; `hint` what to do about it; `vertices` (k,) are the
     places and `amounts` (k,) how bad each is, in the unit of `value`, which is the worst of them; `unit` is
-    mm, degrees, percent, percent more (than its shapes do) or "" for a count; `where` names the region or the part, or else the pose; `place` is a
+    mm, degrees, percent, percent more (than the shapes do) or "" for a count;
+    `where` names the region or the part, or else the pose; `place` is a
     point in mm on the pose at the worst of it, for a camera to look at, None where there are no vertices; `step`
     is the step of a sweep at which it is seen, 0 elsewhere.
     """

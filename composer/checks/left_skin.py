@@ -1,8 +1,8 @@
 """Parts that leave the skin that they touch at rest: lashes, brows, sheets over the eye that stay in the air.
 
 Why it matters: a lash that stays where the lid was hangs in the air, and a wet line that stays shows as a bright edge
-beside the lid. Looked at are the roots: the vertices of a part that touch the skin at rest. How far a root leaves is how
-far it is from the skin's surface in the pose, less how far it was at rest.
+beside the lid. Looked at are the roots: the vertices of a part that touch the skin at rest. How far a root leaves is
+how far it is from the skin's surface in the pose, less how far it was at rest.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
 from composer.checks.parts_of_face import parts_that_are, skin_near
 from composer.checks.subject import CheckSubject, HeadFacts
-from composer.geometry.nearest import NearestSurface, closest_on_triangles
+from composer.geometry.closest_on_triangle import closest_on_triangles
+from composer.geometry.nearest import NearestSurface
 from composer.geometry.vectors import lengths
 from composer.head.head import Part
 from composer.head.understand.part_words import ON_SKIN
@@ -51,7 +52,7 @@ def roots_of(facts: HeadFacts, part: Part) -> Roots | None:
     if not on.any():
         return None
     corners = skin[closest.triangle[on]]
-    bary = closest_on_triangles(closest.points[on], neutral[corners])[2]
+    bary = closest_on_triangles(closest.points[on], neutral[corners])[0]
     return Roots(part.vertices[on], np.abs(closest.signed[on]), corners.astype(np.int64), bary, skin)
 
 

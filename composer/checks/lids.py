@@ -4,8 +4,8 @@ Why it matters: an eyeball that shows through a lid, or a dark slit between the 
 anyone sees. Penetration is how far a vertex of the skin, or the inside of a triangle that crosses the eyeball's
 by the exact test, lies inside its surface, less how far it lies there at rest; the gap is how much further a
 lid's margin is from the eyeball than at rest. Only skin that turns away from the ball is looked at: the socket and the
-insides of the lids touch it in most heads, and nobody sees them. An eyeball is told by what it is (`parts_of_face`), not
-by its name.
+insides of the lids touch it in most heads, and nobody sees them. An eyeball is told by what it is (`parts_of_face`),
+not by its name.
 """
 
 from __future__ import annotations

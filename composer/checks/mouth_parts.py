@@ -4,7 +4,8 @@ Why it matters: a tooth that shines through a lip is seen at once, and only in m
 A part counts where its triangles cross triangles of the skin that they do not cross at rest; the depth is how much
 further than at rest it lies behind the skin's surface (`penetration`). What only enters the flesh from inside is not
 seen: it is a note, and only where it is deep. It is seen where it crosses skin whose outer side is turned away from
-the part. Gums are left out: they are let into the skin.
+the part, at rest and in the pose: a lip that is rolled in over the teeth shows nothing. Gums are left out: they are
+let into the skin.
 """
 
 from __future__ import annotations
@@ -101,11 +102,13 @@ def _one(
 
 
 def _outer(subject: CheckSubject, part: Part, triangles: Triangles) -> NDArray[np.bool_]:
-    """(k,) whether the outer sides of triangles of the skin (k, 3) are turned away from a part at rest."""
-    neutral = subject.head.neutral
-    a, b, c = (neutral[triangles[:, i]] for i in range(3))
-    off = (a + b + c) / 3.0 - neutral[part.vertices].mean(axis=0)
-    return dot(cross(b - a, c - a), off) > 0.0
+    """(k,) whether the outer sides of triangles of the skin (k, 3) are turned away from a part, at rest and now."""
+    away = np.ones(len(triangles), dtype=bool)
+    for positions in (subject.head.neutral, subject.pose):
+        a, b, c = (positions[triangles[:, i]] for i in range(3))
+        off = (a + b + c) / 3.0 - positions[part.vertices].mean(axis=0)
+        away &= dot(cross(b - a, c - a), off) > 0.0
+    return away
 
 
 MOUTH_PARTS = Check("parts", "teeth and tongue through the skin", "a tooth that shines through a lip is seen", _run)

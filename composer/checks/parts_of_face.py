@@ -33,8 +33,8 @@ def eyeballs(facts: HeadFacts) -> list[Part]:
 @dataclass(frozen=True, eq=False)
 class Lids:
     """What lies about one eyeball at rest: the ball's `centre` (3,) and `radius` mm, the `margin` of its lids (k,),
-    None where it is not marked, and whether a vertex is `outer` skin (n,), which turns away from the ball: not the socket,
-    nor the inside of a lid, which touches the ball in most heads and is not seen.
+    None where it is not marked, and whether a vertex is `outer` skin (n,), which turns away from the ball: not the
+    socket, nor the inside of a lid, which touches the ball in most heads and is not seen.
     """
 
     centre: NDArray[np.float64]

@@ -18,7 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.geometry.nearest import NearestSurface, closest_on_triangles
+from composer.geometry.closest_on_triangle import closest_on_triangles
+from composer.geometry.nearest import NearestSurface
 from composer.geometry.vectors import lengths
 
 Floats = NDArray[np.float64]
@@ -72,7 +73,7 @@ def _way(before: Floats, after: Floats, sides: Sides) -> Floats:
     moved = after - before
     if sides.now is not sides.rest:
         closest = sides.now(after)
-        bary = closest_on_triangles(closest.points, sides.now.corners[closest.triangle])[2]
+        bary = closest_on_triangles(closest.points, sides.now.corners[closest.triangle])[0]
         moved -= closest.points - np.einsum("kc,kcx->kx", bary, sides.rest.corners[closest.triangle])
     return lengths(moved)
 

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
-from composer.checks.lips import lip_zones
 from composer.checks.in_words import TWICE, fraction, multiple
+from composer.checks.lips import lip_zones
 from composer.checks.subject import CheckSubject
 from composer.geometry.vectors import cross, dot, lengths
 

@@ -30,7 +30,7 @@ def accept(
     ] = None,
     unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
     remove: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Take this corrective out of the document, or this retouch of a shape.")
+        str | None, typer.Option(metavar="NAME", help="Take out this corrective, or this retouch of a shape.")
     ] = None,
     json_file: Json = None,
 ) -> None:

@@ -12,7 +12,6 @@ from composer.cli import console
 from composer.cli.bake import FORMS, Form
 from composer.cli.sources import DOCUMENT
 
-
 MANY = 200
 """So many files and more, and one file is offered."""
 

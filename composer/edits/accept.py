@@ -109,7 +109,8 @@ def accepted_from(
 
     Raises MoueError where nothing moved from `before` (n_k, 3) mm, or everything did as a whole.
     """
-    away = _far_from(level, sculpt, before, f"the bake of {recipe or name!r}" if not retouched else f"shape {name!r}", unit)
+    what = f"shape {name!r}" if retouched else f"the bake of {recipe or name!r}"
+    away = _far_from(level, sculpt, before, what, unit)
     return Accepted(
         made.project, made, sculpt, name, recipe or name, corrective, read_only(before),
         _moved(level, away, level.evaluated.head.diagonal), left, retouched, resting,

@@ -1,8 +1,8 @@
 """A shape retouched: a sculpt takes the place of one of the library's own targets, or of a kept shape.
 
 The library's files are never written. The document keeps the new target and says that it stands in for the library's
-(`replaces`); taken out again, the library's own is back. Recipes use the shape by its name and follow at once; what else
-rests on the old target is told, because only a person can say whether it still fits.
+(`replaces`); taken out again, the library's own is back. Recipes use the shape by its name and follow at once; what
+else rests on the old target is told, because only a person can say whether it still fits.
 """
 
 from __future__ import annotations
@@ -64,7 +64,8 @@ def rests_on(project: Project, head: Head, name: str) -> list[str]:
         told.append(f"Recipes that use it change with it: {', '.join(users[:MOST_NAMED])}{more}.")
     fixes = [one.shape for one in project.correctives if any(trigger.shape == name for trigger in one.triggers)]
     if fixes:
-        told.append(f"Correctives sculpted on the old one come on top of the new one: {', '.join(fixes)}; look at them.")
+        words = "Correctives sculpted on the old one come on top of the new one"
+        told.append(f"{words}: {', '.join(fixes)}; look at them.")
     if head.shape(name).inbetweens:
         told.append("Its in-betweens are those of the old one; look at it half way.")
     hinge = project.shapes.get(name, {}).get("hinge", "off")

@@ -24,7 +24,10 @@ def evaluated(seed: int, tiny: float) -> EvaluatedDocument:
     return EvaluatedDocument(small_project(Path("clock.moue")), head.with_(shapes=shapes))
 
 
-@given(st.integers(0, 50), st.sampled_from([0.0, 1e-5, 9e-4, 0.1]), st.sampled_from(["regions", "sides"]), st.booleans())
+BY = st.sampled_from(["regions", "sides"])
+
+
+@given(st.integers(0, 50), st.sampled_from([0.0, 1e-5, 9e-4, 0.1]), BY, st.booleans())
 def test_the_pieces_of_a_shape_sum_to_it(seed, tiny, by, keep_empty):
     ready = evaluated(seed, tiny)
     cut = split_shapes(ready, by, 12.0, keep_empty)

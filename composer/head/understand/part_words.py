@@ -1,7 +1,7 @@
 """What a part is, whatever it is called: an eyeball, a lash, a sheet, a tooth, gum, tongue, brow or hair.
 
-A part that a document or Moue calls by one of its own names is what that name says. Of every other the pieces that it is
-made of decide (`kinds_of`), then its form, and only then a name in plain words.
+A part that a document or Moue calls by one of its own names is what that name says. Of every other the pieces that it
+is made of decide (`kinds_of`), then its form, and only then a name in plain words.
 """
 
 from __future__ import annotations
@@ -69,5 +69,5 @@ def _by_form(head: Head, part: Part) -> str:
         return ""
     points = head.neutral[part.vertices]
     sphere, side = sphere_of(points), float(np.ptp(points, axis=0).mean())
-    ball = sphere.share > SHARE and sphere.covered > COVERED and abs(2.0 * sphere.radius / max(side, 1e-9) - 1.0) < ROUND
-    return "eye" if ball else ""
+    whole = abs(2.0 * sphere.radius / max(side, 1e-9) - 1.0) < ROUND
+    return "eye" if whole and sphere.share > SHARE and sphere.covered > COVERED else ""

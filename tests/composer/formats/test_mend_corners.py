@@ -24,7 +24,7 @@ def split_copy(mesh: Mesh, rng: np.random.Generator, share: float) -> tuple[Mesh
 
 @given(st.integers(0, 2**31 - 1), st.floats(0.01, 1.0))
 def test_a_split_copy_is_welded_by_corner_whatever_lies_at_the_same_place(seed, share):
-    """Some vertices of the reference lie on each other, as lips that touch, and even all of them: place says nothing."""
+    """Some vertices of the reference lie on each other, as lips that touch: place says nothing of those."""
     rng = np.random.default_rng(seed)
     polygons = grid(5, 6)
     points = rng.normal(size=(polygons.n_vertices, 3))
