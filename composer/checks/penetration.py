@@ -63,7 +63,7 @@ def _added(before: Floats, after: Floats, sides: Sides) -> Floats:
     depth = _behind(sides.now, after, sides.deepest)
     on = np.flatnonzero(depth > 0.0)
     if len(on):
-        more = np.maximum(depth[on] - _behind(sides.rest, before[on], sides.deepest), 0.0)
+        more = np.maximum(depth[on] - _behind(sides.rest, before[on], sides.deepest, all_depths=True), 0.0)
         depth[on] = np.minimum(more, _way(before[on], after[on], sides))
     return depth
 
@@ -78,13 +78,16 @@ def _way(before: Floats, after: Floats, sides: Sides) -> Floats:
     return lengths(moved)
 
 
-def _behind(surface: NearestSurface, points: Floats, deepest: float) -> Floats:
-    """(k,) mm behind a surface, 0 before it, beyond its open border, and where deeper than `deepest`."""
+def _behind(surface: NearestSurface, points: Floats, deepest: float, all_depths: bool = False) -> Floats:
+    """(k,) mm behind a surface, 0 before it, beyond its open border, and, unless `all_depths`, deeper than `deepest`.
+
+    At rest all depths count: what lay 12 mm behind the skin and lies 10 behind it now came no deeper.
+    """
     reach = deepest if np.isfinite(deepest) else 0.0  # without a limit the surface is closed: inside is within
     low, high = surface.corners.min(axis=(0, 1)) - reach, surface.corners.max(axis=(0, 1)) + reach
     depth = np.zeros(len(points))
     inside = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
     closest = surface(points[inside])
-    behind = (closest.signed < 0.0) & ~closest.on_border & (closest.signed > -deepest)
+    behind = (closest.signed < 0.0) & ~closest.on_border & (all_depths | (closest.signed > -deepest))
     depth[inside] = np.where(behind, -closest.signed, 0.0)
     return depth

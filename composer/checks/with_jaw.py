@@ -77,8 +77,12 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     for part, goes in known.parts:
         moved = pose[part.vertices] - neutral[part.vertices]
         lags = opened - share_of(moved, goes)
-        each = [a - share_of(s.delta[part.vertices], goes) for a, s in zip(alone, subject.sources, strict=True)]
-        lags -= float(np.clip(lags, sum(min(one, 0.0) for one in each), sum(max(one, 0.0) for one in each)))
+        each: dict[tuple[str, bool], tuple[float, float]] = {}  # a shape in several regions counts once
+        for on_skin, source in zip(alone, subject.sources, strict=True):
+            one, key = on_skin - share_of(source.delta[part.vertices], goes), (source.cell.shape, source.cell.mirrored)
+            low, high = each.get(key, (0.0, 0.0))
+            each[key] = (min(low, one), max(high, one))
+        lags -= float(np.clip(lags, sum(low for low, _ in each.values()), sum(high for _, high in each.values())))
         apart = abs(lags) * lengths(goes)
         value = float(np.median(apart))
         if value <= limits.jaw_warning_mm:
