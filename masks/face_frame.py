@@ -60,12 +60,12 @@ def _interpupillary(surface: Surface, points: Points) -> tuple[float, str]:
     corners = [f"{name}{side}" for side in (LEFT, RIGHT) for name in ("endocanthion", "exocanthion")]
     if all(name in points for name in corners):
         a, b, c, d = (points[name] for name in corners)
-        return float(np.linalg.norm((a + b) / 2 - (c + d) / 2)), "the eyes"
+        return float(np.linalg.norm((a + b) / 2 - (c + d) / 2)), "the corners of the eyes"
     for one, other, usual in SIZES:
         if one[0] in points and other[0] in points:
             size = float(np.linalg.norm(points[one[0]] - points[other[0]]))
             return 62.9 * size / usual, f"{one[0]} and {other[0]}"
-    return 62.9 * surface.diagonal_mm / 390.0, "the size of the mesh"
+    return 62.9 * surface.diagonal_mm / 390.0, "the measures of the mesh"
 
 
 def _midline(surface: Surface, points: Points) -> tuple[Floats, Floats]:

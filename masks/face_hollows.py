@@ -52,7 +52,7 @@ def find_hollows(surface: Surface, curves: Mapping[str, NDArray[np.int64]], note
         try:
             inside |= enclosed(surface, curves[name])
         except MoueError as error:
-            notes.append(f"curve {name}: {error}")
+            notes.append(f"The curve {name} parts nothing off: {error}; look whether it is closed.")
     inside &= ~rims
     source, depth = np.arange(n), np.zeros(n)
     if inside.any():

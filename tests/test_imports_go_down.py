@@ -27,6 +27,7 @@ LAYERS = [
     "masks",
     "composer.geometry",
     "composer.units",
+    "composer.plain_number",
     "composer.progress",
     "composer.errors",
 ]

@@ -20,7 +20,8 @@ class Finding:
 
     `code` is `check.kind`; `words` say what is wrong; `hint` what to do about it; `vertices` (k,) are the
     places and `amounts` (k,) how bad each is, in the unit of `value`, which is the worst of them; `unit` is
-    mm, degrees, percent or "" for a count; `where` names the region or the part, or else the pose; `place` is a
+    mm, degrees, percent, percent more (than the shapes do) or "" for a count;
+    `where` names the region or the part, or else the pose; `place` is a
     point in mm on the pose at the worst of it, for a camera to look at, None where there are no vertices; `step`
     is the step of a sweep at which it is seen, 0 elsewhere.
     """
@@ -47,7 +48,10 @@ class Finding:
         """The value with its unit, "" where there is none."""
         if not self.unit:
             return ""
-        whole = self.unit in ("percent", "degrees")
+        if self.value > 100.0 and self.unit in ("percent", "percent more"):
+            whole = self.unit == "percent"
+            return f"{self.value / 100.0:.1f} times the whole" if whole else f"{1.0 + self.value / 100.0:.1f} times"
+        whole = self.unit in ("percent", "percent more", "degrees")
         return f"{self.value:.0f} {self.unit}" if whole else f"{self.value:.2f} {self.unit}"
 
     def as_dict(self) -> dict[str, object]:

@@ -32,8 +32,8 @@ def _run(subject: DocumentSubject) -> Iterator[Finding]:
         yield Finding(
             code="islands.mask",
             severity="warning",
-            words=f"the mask of {region} has {count} of {len(vertices)} vertices in all, up to "
-            f"{amounts.max():.0f} percent, apart from the rest of it",
+            words=f"the mask of {region} has {count} apart from the rest of it, of "
+            f"{len(vertices)} {'vertices' if len(vertices) > 1 else 'vertex'}, up to {amounts.max():.0f} percent",
             hint="erase them, or soften the mask until they join",
             vertices=vertices,
             amounts=amounts,

@@ -52,10 +52,11 @@ def _doubles(subject: DocumentSubject, kept: list[int]) -> Iterator[Finding]:
     for i, j in np.argwhere(alike):
         one, other, ratio = shapes[i], shapes[j], size[j] / size[i]
         same = abs(ratio - 1.0) < _SAME
+        strong = f"{ratio:,.2f}".rstrip("0").rstrip(".")
         yield Finding(
             "shapes.double", "warning",
             f"the shapes {one.name} and {other.name} are the same"
-            + ("" if same else f", the second {ratio:.2g} times as strong"),
+            + ("" if same else f", the second {strong} times as strong"),
             hint="remove one of them", where=other.name,
         )  # fmt: skip
 

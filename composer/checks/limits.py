@@ -13,7 +13,7 @@ ADULT_DIAGONAL_MM = 330.0  # bounding box of an adult head with its neck, about
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits of all checks; see the module's words."""
+    """The limits of all checks."""
 
     flipped_deg: float = 90.0  # a face that turned further than this points the other way
     fold_deg: float = 80.0  # between the normals of neighbours: less is no fold
@@ -29,6 +29,10 @@ class Limits:
     lids_gap_mm: float = 1.5  # further off the eyeball than at rest
     parts_warning_mm: float = 0.3  # teeth and tongue deeper in the skin than at rest
     parts_error_mm: float = 1.0
+    leaves_warning_mm: float = 0.5  # what touches the skin at rest is further from it in the pose
+    leaves_error_mm: float = 2.0
+    jaw_warning_mm: float = 1.5  # between the jaw and what follows it
+    jaw_error_mm: float = 5.0
     volume_warning: float = 0.25  # of the volume at rest, beyond every shape alone
     volume_error: float = 0.6
     uneven_mm: float = 0.5  # between the two sides, where the cells are alike

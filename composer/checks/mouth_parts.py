@@ -4,7 +4,8 @@ Why it matters: a tooth that shines through a lip is seen at once, and only in m
 A part counts where its triangles cross triangles of the skin that they do not cross at rest; the depth is how much
 further than at rest it lies behind the skin's surface (`penetration`). What only enters the flesh from inside is not
 seen: it is a note, and only where it is deep. It is seen where it crosses skin whose outer side is turned away from
-the part. Gums are left out: they are let into the skin.
+the part, at rest and in the pose: a lip that is rolled in over the teeth shows nothing. Gums are left out: they are
+let into the skin.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
+from composer.checks.parts_of_face import parts_that_are, skin_near
 from composer.checks.penetration import Sides, added_depths, inner_depths, spread
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.geometry.nearest import NearestSurface
@@ -24,24 +26,19 @@ from composer.geometry.vectors import cross, dot
 from composer.head.head import Part
 
 Triangles = NDArray[np.int32]
-NAMES = ("teeth", "tooth", "tongue")
+HARD = ("teeth", "tongue")
 _REACH = 0.06  # of the head's diagonal: skin that far from the parts may come to touch them
 _DEEPEST = 0.03  # of the head's diagonal: further behind the skin is not behind it any more
 
 
 def mouth_parts(facts: HeadFacts) -> list[Part]:
-    """The parts whose names say teeth or tongue and which have faces."""
-    named = [part for part in facts.head.parts if any(name in part.name.lower() for name in NAMES)]
-    return [part for part in named if len(facts.part_triangles(part))]
+    """The parts that are teeth or tongue, whatever they are called, and have faces."""
+    return [part for part in parts_that_are(facts, HARD) if len(facts.part_triangles(part))]
 
 
 def skin_about(facts: HeadFacts, parts: list[Part]) -> Triangles:
     """(k, 3) the triangles of the skin near some parts at rest."""
-    places = facts.head.neutral[np.concatenate([part.vertices for part in parts])]
-    reach = _REACH * facts.head.diagonal
-    low, high = places.min(axis=0) - reach, places.max(axis=0) + reach
-    near = ((facts.head.neutral >= low) & (facts.head.neutral <= high)).all(axis=1)
-    return facts.triangles[near[facts.triangles].any(axis=1)]
+    return skin_near(facts, np.concatenate([part.vertices for part in parts]), _REACH * facts.head.diagonal)
 
 
 def _run(subject: CheckSubject) -> Iterator[Finding]:
@@ -105,11 +102,13 @@ def _one(
 
 
 def _outer(subject: CheckSubject, part: Part, triangles: Triangles) -> NDArray[np.bool_]:
-    """(k,) whether the outer sides of triangles of the skin (k, 3) are turned away from a part at rest."""
-    neutral = subject.head.neutral
-    a, b, c = (neutral[triangles[:, i]] for i in range(3))
-    off = (a + b + c) / 3.0 - neutral[part.vertices].mean(axis=0)
-    return dot(cross(b - a, c - a), off) > 0.0
+    """(k,) whether the outer sides of triangles of the skin (k, 3) are turned away from a part, at rest and now."""
+    away = np.ones(len(triangles), dtype=bool)
+    for positions in (subject.head.neutral, subject.pose):
+        a, b, c = (positions[triangles[:, i]] for i in range(3))
+        off = (a + b + c) / 3.0 - positions[part.vertices].mean(axis=0)
+        away &= dot(cross(b - a, c - a), off) > 0.0
+    return away
 
 
 MOUTH_PARTS = Check("parts", "teeth and tongue through the skin", "a tooth that shines through a lip is seen", _run)

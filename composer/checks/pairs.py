@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 from composer.checks.check import Check
 from composer.checks.checked import Checked
 from composer.checks.finding import Finding
-from composer.checks.lids import LIDS, eyeballs
+from composer.checks.lids import LIDS
 from composer.checks.lips import LIPS, lip_zones
 from composer.checks.mouth_parts import MOUTH_PARTS, mouth_parts, skin_about
+from composer.checks.parts_of_face import eyeballs
 from composer.checks.registry import COLLISIONS, run_checks
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.checks.sweep import is_news, strongest
@@ -95,7 +96,7 @@ def zones(facts: HeadFacts) -> list[tuple[tuple[Check, ...], NDArray[np.int32] |
     if not isinstance(lips, str):
         found.append(((LIPS,), lips.vertices))
     neutral = facts.head.neutral
-    for ball in eyeballs(facts.head):
+    for ball in eyeballs(facts):
         middle = neutral[ball.vertices].mean(axis=0)
         radius = np.linalg.norm(neutral[ball.vertices] - middle, axis=1).max()
         near = np.flatnonzero(np.linalg.norm(neutral - middle, axis=1) < 2.0 * radius)

@@ -5,6 +5,10 @@ how far a point lies behind the other surface, by the pseudonormal of the featur
 less how far the same point of the same triangle lies there at rest. Points are the vertices, and on triangles
 that cross also their centres and the middles of their edges, because a triangle may cut through a round surface
 with all three corners outside.
+
+A depth is never larger than what moved: the way of the point against the place of the surface that it lies behind now.
+Where layers lie close (an iris in its ball) the nearest one may change from rest to pose, and the difference of the
+two depths alone would be the thickness between them.
 """
 
 from __future__ import annotations
@@ -14,7 +18,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.closest_on_triangle import closest_on_triangles
 from composer.geometry.nearest import NearestSurface
+from composer.geometry.vectors import lengths
 
 Floats = NDArray[np.float64]
 _INNER = np.array([[1, 1, 1], [1.5, 1.5, 0], [0, 1.5, 1.5], [1.5, 0, 1.5]]) / 3.0
@@ -57,17 +63,31 @@ def _added(before: Floats, after: Floats, sides: Sides) -> Floats:
     depth = _behind(sides.now, after, sides.deepest)
     on = np.flatnonzero(depth > 0.0)
     if len(on):
-        depth[on] = np.maximum(depth[on] - _behind(sides.rest, before[on], sides.deepest), 0.0)
+        more = np.maximum(depth[on] - _behind(sides.rest, before[on], sides.deepest, all_depths=True), 0.0)
+        depth[on] = np.minimum(more, _way(before[on], after[on], sides))
     return depth
 
 
-def _behind(surface: NearestSurface, points: Floats, deepest: float) -> Floats:
-    """(k,) mm behind a surface, 0 before it, beyond its open border, and where deeper than `deepest`."""
+def _way(before: Floats, after: Floats, sides: Sides) -> Floats:
+    """(k,) mm that points move against the place of the surface that they are nearest to in the pose."""
+    moved = after - before
+    if sides.now is not sides.rest:
+        closest = sides.now(after)
+        bary = closest_on_triangles(closest.points, sides.now.corners[closest.triangle])[0]
+        moved -= closest.points - np.einsum("kc,kcx->kx", bary, sides.rest.corners[closest.triangle])
+    return lengths(moved)
+
+
+def _behind(surface: NearestSurface, points: Floats, deepest: float, all_depths: bool = False) -> Floats:
+    """(k,) mm behind a surface, 0 before it, beyond its open border, and, unless `all_depths`, deeper than `deepest`.
+
+    At rest all depths count: what lay 12 mm behind the skin and lies 10 behind it now came no deeper.
+    """
     reach = deepest if np.isfinite(deepest) else 0.0  # without a limit the surface is closed: inside is within
     low, high = surface.corners.min(axis=(0, 1)) - reach, surface.corners.max(axis=(0, 1)) + reach
     depth = np.zeros(len(points))
     inside = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
     closest = surface(points[inside])
-    behind = (closest.signed < 0.0) & ~closest.on_border & (closest.signed > -deepest)
+    behind = (closest.signed < 0.0) & ~closest.on_border & (all_depths | (closest.signed > -deepest))
     depth[inside] = np.where(behind, -closest.signed, 0.0)
     return depth

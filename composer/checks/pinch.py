@@ -13,6 +13,7 @@ import numpy as np
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
+from composer.checks.in_words import fraction
 from composer.checks.subject import CheckSubject
 
 
@@ -27,13 +28,13 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     yield Finding(
         code="pinch.crushed",
         severity=severity,
-        words=f"{len(over)} triangles are crushed {worst * 100.0:.0f} percent beyond "
-        "what any shape of the recipe does alone",
+        words=f"{len(over)} triangles are crushed to {fraction(1.0 / (1.0 + worst))} of the least width "
+        "that any shape of the recipe leaves them",
         hint="lower one of the cells that press against each other there, or widen the ramp between them",
         vertices=vertices,
         amounts=amounts * 100.0,
         value=worst * 100.0,
-        unit="percent",
+        unit="percent more",
         where=subject.name,
     )
 

@@ -14,6 +14,7 @@ from composer.checks.flipped import FLIPPED
 from composer.checks.folds import FOLDS
 from composer.checks.head_motion import MOTION
 from composer.checks.islands import ISLANDS
+from composer.checks.left_skin import LEFT_SKIN
 from composer.checks.library_shapes import SHAPES
 from composer.checks.lids import LIDS
 from composer.checks.lips import LIPS
@@ -25,9 +26,12 @@ from composer.checks.seam import SEAM
 from composer.checks.stretch import STRETCH
 from composer.checks.subject import CheckSubject
 from composer.checks.volume import VOLUME
+from composer.checks.with_jaw import WITH_JAW
 from composer.errors import unknown
 
-CHECKS: tuple[Check, ...] = (EMPTY, FLIPPED, FOLDS, STRETCH, PINCH, SEAM, LIPS, LIDS, MOUTH_PARTS, VOLUME, ASYMMETRY)
+CHECKS: tuple[Check, ...] = (
+    EMPTY, FLIPPED, FOLDS, STRETCH, PINCH, SEAM, LIPS, LIDS, MOUTH_PARTS, LEFT_SKIN, WITH_JAW, VOLUME, ASYMMETRY,
+)  # fmt: skip
 
 COLLISIONS: tuple[Check, ...] = (FLIPPED, FOLDS, LIPS, LIDS, MOUTH_PARTS)
 """Those whose findings come and go on the way to a pose, and where two poses are played together."""

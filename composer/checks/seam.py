@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
+from composer.checks.in_words import times
 from composer.checks.subject import CheckSubject
 from composer.mixing.recipe import ALL
 
@@ -83,13 +84,13 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         yield Finding(
             code="seam.ramp",
             severity=severity,
-            words=f"the border of {region} is strained {worst * 100.0:.0f} percent beyond its shapes: "
+            words=f"the border of {region} is stretched or pressed {times(1.0 + worst, 'much')} its shapes do alone: "
             f"{apart:.1f} mm have to meet within {width:.1f} mm",
             hint=_advice(apart, width, limits.seam_slope, linear),
             vertices=vertices,
             amounts=amounts * 100.0,
             value=worst * 100.0,
-            unit="percent",
+            unit="percent more",
             where=region,
         )
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
+from composer.checks.in_words import times
 from composer.checks.subject import CheckSubject
 
 
@@ -32,13 +33,12 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
     yield Finding(
         code="stretch.torn",
         severity=severity,
-        words=f"{len(over)} triangles are stretched {worst * 100.0:.0f} percent beyond "
-        "what any shape of the recipe does alone",
+        words=f"{len(over)} triangles are stretched: {times(1.0 + worst)} any shape of the recipe makes them",
         hint="lower the cells that add up there, or let one of their rows replace",
         vertices=vertices,
         amounts=amounts * 100.0,
         value=worst * 100.0,
-        unit="percent",
+        unit="percent more",
         where=subject.name,
     )
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from composer.checks.check import Check
 from composer.checks.finding import Finding, Severity
+from composer.checks.in_words import TWICE, fraction, multiple
 from composer.checks.lips import lip_zones
 from composer.checks.subject import CheckSubject
 from composer.geometry.vectors import cross, dot, lengths
@@ -116,8 +117,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         yield Finding(
             code="volume.gain" if gains else "volume.loss",
             severity=severity,
-            words=f"{name} {'gains' if gains else 'loses'} {abs(now - 1.0) * 100.0:.0f} percent of its volume, "
-            f"{more * 100.0:.0f} more than any shape alone",
+            words=f"{name} {_change(now)}, {_share(more)} more than with any shape alone",
             hint="lower the cells that add up there, or sculpt a corrective that "
             f"{'thins' if gains else 'fills'} it",
             vertices=vertices.astype(np.int32),
@@ -125,6 +125,17 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
             unit="percent",
             where=name,
         )
+
+
+def _change(now: float) -> str:
+    """A volume of `now` times that at rest, in words."""
+    if now > TWICE:
+        return f"swells to {multiple(now)} its volume"
+    return f"{'gains' if now > 1.0 else 'loses'} {_share(abs(now - 1.0))} of its volume"
+
+
+def _share(part: float) -> str:
+    return f"{multiple(part)} it" if part > TWICE else "all" if part > 0.95 else fraction(part)
 
 
 VOLUME = Check("volume", "volume of lips and cheeks", "flesh keeps its volume", _run)

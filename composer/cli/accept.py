@@ -22,12 +22,15 @@ def accept(
     as_shape: Annotated[
         str | None, typer.Option(metavar="NAME", help="Keep the fix as a shape of this name instead.")
     ] = None,
+    shape: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Put the sculpt in the place of this shape, as a retouch of it.")
+    ] = None,
     level: Annotated[
         int | None, typer.Option(metavar="N", help="The sculpt's level, where its vertex count does not tell it.")
     ] = None,
     unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
     remove: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Remove this corrective from the document; its shape stays.")
+        str | None, typer.Option(metavar="NAME", help="Take out this corrective, or this retouch of a shape.")
     ] = None,
     json_file: Json = None,
 ) -> None:
@@ -36,7 +39,12 @@ def accept(
     The corrective acts wherever the recipe's cells do. The unchanged bake is kept beside it. With --remove and without
     a sculpt, a corrective is removed from the document.
 
+    With --shape the sculpt is a target of the library retouched: it takes that shape's place in the document, and what
+    rests on the old one is told. The library's files stay as they are.
+
     Example: moue accept clock.moue baked/doubt.obj --recipe doubt
+
+    Example: moue accept clock.moue smile_retouched.obj --shape smile
 
     Example: moue accept clock.moue --remove doubt_fix
     """
@@ -49,19 +57,27 @@ def accept(
     from composer.edits.accept import accept as run
     from composer.edits.accept import save_accepted, told
     from composer.edits.correctives import delete_corrective
+    from composer.edits.retouch import retouch
     from composer.edits.sculpt import read_sculpt
+    from composer.edits.shapes import delete_kept_shape
     from composer.errors import MoueError
 
     project = open_document(document)
     if remove is not None:
-        if sculpt is not None or recipe is not None or as_shape is not None:
+        if sculpt is not None or recipe is not None or as_shape is not None or shape is not None:
             raise MoueError("--remove takes a corrective out, and no sculpt in", hint="do one after the other")
+        if project.shapes.get(remove, {}).get("replaces"):
+            save_document(delete_kept_shape(project, remove), document)
+            console.say(f"{document}: the shape {remove!r} is the library's own again.")
+            return
         save_document(delete_corrective(project, remove), document)
         console.say(f"{document}: the corrective {remove!r} is removed; its shape stays.")
         return
-    if sculpt is None or recipe is None:
-        raise MoueError("a sculpt and its --recipe are needed", hint="or --remove and the name of a corrective")
-    project.recipe(recipe)
+    if sculpt is None or (recipe is None) == (shape is None) or (shape is not None and as_shape is not None):
+        hint = "or --remove and the name of a corrective"
+        raise MoueError("a sculpt and its --recipe are needed, or the --shape that it retouches", hint=hint)
+    if recipe is not None:
+        project.recipe(recipe)
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", (document, sculpt, project.head_path))
     with bar("opening") as progress:
@@ -70,7 +86,11 @@ def accept(
         if kept is not project:
             evaluated = evaluated.again(kept.with_(stored={**kept.stored, **rigidities}))
         progress(0.4, f"reading {sculpt.name}")
-        accepted = run(evaluated, recipe, read_sculpt(evaluated.head, sculpt, level, unit, recipe), as_shape, unit)
+        read = read_sculpt(evaluated.head, sculpt, level, unit, recipe or shape)
+        if recipe is not None:
+            accepted = run(evaluated, recipe, read, as_shape, unit)
+        else:
+            accepted = retouch(evaluated, str(shape), read, unit)
         progress(0.9, f"saving {document.name}")
         files = save_accepted(accepted, document)
     for note in [*evaluated.notes, *notes]:
@@ -78,6 +98,7 @@ def accept(
     if json_file is not None:
         write_json(json_file, {
             "shape": accepted.shape, "recipe": accepted.recipe, "corrective": accepted.corrective,
+            "retouched": accepted.retouched, "resting": list(accepted.resting),
             "level": accepted.sculpt.level, "left_mm": accepted.left_mm, "moved": [asdict(r) for r in accepted.moved],
             "files": [str(file) for file in files],
         })  # fmt: skip

@@ -37,7 +37,7 @@ def inspect(
     another scale, vertex order or level than the rest, files split along seams or triangulated, and head motion in
     shapes. It also finds dead and duplicate shapes, a neutral that is not at rest, and files that cannot be read.
 
-    Exit code 1 where an error remains.
+    A file that cannot be mended is left out of the copy. Exit code 1 where an error stays or a file is left out.
 
     Example: moue inspect scans --mend scans_mended --json report.json
     """
@@ -64,7 +64,7 @@ def inspect(
             if mend is not None:
                 from composer.document.mend import write_mended
 
-                became = write_mended(inspection, mend, skip_broken, progress)
+                became = write_mended(looked, mend, progress)
         else:
             if mend is not None:
                 raise MoueError("is one file; only a folder of targets can be mended", path)
@@ -85,7 +85,7 @@ def inspect(
     if picture is not None:
         _picture(known, picture)
     remaining = [fault for row in files for fault in row["faults"] if not (fault["mended"] and mend is not None)]
-    wrong = any(fault["severity"] == "error" for fault in remaining)
+    wrong = any(fault["severity"] == "error" for fault in remaining) or "left out" in became.values()
     if json_file is not None:
         from composer.cli.report import write_json
 

@@ -16,7 +16,7 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_level import EvaluatedLevel
 from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.sample import InSampleOrder
-from composer.errors import MoueError, cannot
+from composer.errors import MoueError, cannot, unknown
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
@@ -53,7 +53,7 @@ def bake(
     existing = _names_in(folder) if over else set()
     missing = next((file for file in over if file not in existing), None)
     if missing is not None:
-        raise MoueError(f"holds no file named {missing!r}, which --over names", folder)
+        raise unknown("file to write over", missing, sorted(name for name in there if "." in name), folder)
     laid_out = _laid_out(evaluated, level, order_of)
     files = _files(evaluated, folder, recipes, name, steps)
     names = [each for each, _, _ in files]
@@ -61,7 +61,7 @@ def bake(
         evaluated.check(recipe)  # errors come before the first file is written
     poses = ((each, EvaluatedRecipe(laid_out, recipe).on_the_way(share).pose) for each, recipe, share in files)
     if format_of(Path("x" + suffix), writing=True).many_shapes:
-        return _one_file(laid_out.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
+        return write_in_one(laid_out.head, Path(folder), _name_of_all(evaluated, suffix), poses, unit, over)
     return write_targets(
         laid_out.head, folder, poses, suffix=suffix, unit=unit, over=over, progress=progress, names=names
     )  # fmt: skip
@@ -139,10 +139,12 @@ def _name_of_all(evaluated: EvaluatedDocument, suffix: str) -> str:
     return file_names([stem], suffix)[stem] + suffix
 
 
-def _one_file(
-    head: Head, folder: Path, name: str, poses: Iterable[tuple[str, NDArray]], unit: str | None, over: Sequence[str]
-) -> list[Path]:
-    """All poses as the shapes of one file."""
+def write_in_one(
+    head: Head, folder: Path, name: str, poses: Iterable[tuple[str, NDArray]], unit: str | None = None,
+    over: Sequence[str] = (),
+) -> list[Path]:  # fmt: skip
+    """Write all poses (n, 3) in mm as the shapes of one file `name` in `folder`. Refused with MoueError as
+    `write_targets`."""
     shapes = tuple(Shape(each, (pose - head.neutral).astype(np.float32)) for each, pose in poses)
     known = _prepared(head, folder)
     file = folder / name

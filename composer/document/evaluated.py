@@ -59,7 +59,8 @@ class EvaluatedDocument:
             vars(self)["_seamless"] = before._seamless
         self.notes: list[str] = [*self.head.notes, *unknown_shown(project, self.head)]
         if not project.topology and project.regions:
-            self.notes.append("The document carries no topology; its masks are taken on trust.")
+            words = "The document does not say for which mesh its masks were made"
+            self.notes.append(f"{words}: look whether they lie where they should.")
 
     @classmethod
     def open(cls, project: Project, progress: Progress | None = None) -> EvaluatedDocument:

@@ -138,8 +138,12 @@ def _detail(evaluated: EvaluatedDocument, steps: Sequence[Refinement], folder: P
         raise MoueError(f"holds no {evaluated.head.neutral_name!r}, the neutral at level {level}", folder)
     scale = mm_per(evaluated.head.unit)
 
+    shapes = evaluated.project.shapes
+
     def target_at(name: str) -> NDArray[np.float64] | None:
-        return _positions(files[name], finest, level) * scale if name in files else None
+        if name not in files or shapes.get(name, {}).get("replaces"):  # a retouched one has no finer target of its own
+            return None
+        return _positions(files[name], finest, level) * scale
 
     neutral = _positions(files[evaluated.head.neutral_name], finest, level) * scale
     return Detail(evaluated.head, level, neutral, target_at, steps=steps)

@@ -84,8 +84,8 @@ def _says_the_same(project: Project, before: Project) -> bool:
 
 
 def _of_head(project: Project) -> dict[str, tuple[dict[str, Any], Any]]:
-    """By shape, the document's keys that change the head, and the stored array of a kept shape."""
-    said = {name: {key: own[key] for key in ("inbetweens", "delta") if key in own}
+    """By shape, what the document says that changes the head, and the stored array of a kept shape."""
+    said = {name: {key: own[key] for key in ("inbetweens", "delta", "replaces") if key in own}
             for name, own in project.shapes.items()}  # fmt: skip
     return {name: (own, project.stored.get(own.get("delta", ""))) for name, own in said.items() if own}
 
@@ -105,10 +105,13 @@ def _shapes(project: Project, library: Head, before: DocumentHead | None) -> tup
     held = {shape.name: shape for shape in library.shapes}
     for name, said in project.shapes.items():
         if "delta" in said:
-            if name in held or name == library.neutral_name:
-                what = f"shape {name!r} is in the document and in the head"
-                raise MoueError(what, project.path, hint="rename the kept one in the document")
-            held[name] = Shape(name, _kept(project, library, str(said["delta"]), before))
+            own = held.get(name)
+            if (own is not None and not said.get("replaces")) or name == library.neutral_name:
+                what = f"shape {name!r} is kept in the document, and the head has one too"
+                raise MoueError(what, project.path, hint="rename the kept one, or say replaces = true")
+            held[name] = Shape(
+                name, _kept(project, library, str(said["delta"]), before), () if own is None else own.inbetweens
+            )
     used: set[str] = set()
     for name, said in project.shapes.items():
         if name not in held:

@@ -82,8 +82,8 @@ class MaskSources:
 
     @cached_property
     def _library_shapes(self) -> list[Shape]:
-        """The head's shapes without those kept in the document: a kept pose never changes a region."""
-        kept = {name for name, said in self.project.shapes.items() if "delta" in said}
+        """The head's shapes without those that the document keeps: a kept pose never moves a region."""
+        kept = {name for name, said in self.project.shapes.items() if "delta" in said and not said.get("replaces")}
         return [shape for shape in self.head.shapes if shape.name not in kept]
 
     @property
@@ -126,7 +126,8 @@ class MaskSources:
         self._preset_of[name] = preset.name
         if preset.name not in self._laid:
             laid = lay_regions(self.head, preset)
-            self._left_out[preset.name] = dict(laid.left_out)
+            notes = [f"The region {key} was left out: {why}." for key, why in laid.left_out.items()]
+            self._left_out[preset.name] = notes
             self._laid[preset.name] = dict(laid.masks)
         return self._laid[preset.name], name
 

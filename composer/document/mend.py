@@ -32,21 +32,15 @@ files with six or seven digits.
 
 
 def write_mended(
-    looked: Inspection, to: Path, skip_broken: bool = False, progress: Progress | None = None
+    looked: Inspection, to: Path, progress: Progress | None = None
 ) -> dict[str, str]:  # fmt: skip
     """Write the repaired copy to the new folder `to`, in full or not at all. Returns by file name "copied", "mended" or
     "left out".
 
-    Raises MoueError, before anything is written, for a folder that exists and is not empty, one that is the library's
-    own or lies in it, and files that cannot be repaired; with `skip_broken` those are left out.
+    A file that cannot be mended is left out. Refused with MoueError before anything is written: a folder that is there
+    and not empty, and one that is the library's own or lies in it.
     """
     _may_make(looked.folder, to)
-    lost = [file for file in looked.files if file.positions is None]
-    if lost and not skip_broken:
-        fault = next((each for each in lost[0].faults if not each.mended), lost[0].faults[0])
-        what = f"{lost[0].path.name} cannot be mended: {fault.words}"
-        more = f" (and {len(lost) - 1} more)" if len(lost) > 1 else ""
-        raise MoueError(what + more, looked.folder, hint="--skip-broken leaves it out")
     base = looked.reference.path
     text = ObjText(base) if base is not None and base.suffix.lower() == ".obj" else None
     became: dict[str, str] = {}

@@ -34,7 +34,7 @@ TOP = (
 )
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
-SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "detail")
+SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "replaces", "detail")
 TRIGGER_KEYS = ("region", "shape", "at", "mirrored")
 LANDMARK_KEYS = ("vertex", "triangle", "bary")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
@@ -183,8 +183,10 @@ def _shapes(whole: Values) -> dict[str, dict[str, Any]]:
         said.only(SHAPE_KEYS)
         for key in ("label", "group", "delta"):
             said.text(key)
-        for key in ("marked", "hidden"):
+        for key in ("marked", "hidden", "replaces"):
             said.flag(key)
+        if said.table.get("replaces") and "delta" not in said.table:
+            raise said.error("replaces the library's own and has no delta to do so")
         if "delta" in said.table:
             check_name(name, "shape", whole.path)
         _levels_in(said, "detail", "FILE.npy")

@@ -63,8 +63,9 @@ class Moved:
 class Accepted:
     """An accepted sculpt: the `project` (not saved yet), its `evaluated` state, and the name of the new `shape`.
 
-    The shape is a corrective of `recipe`, or the only cell of it. `before` (n_k, 3) mm is the bake before the edit,
-    `moved` the table of distances from it, `left_mm` the largest distance of the recipe's pose from the sculpt.
+    The shape is a corrective of `recipe`, or stands alone in it. `before` (n_k, 3) mm is the bake as it was, `moved`
+    the table of distances from it, `left_mm` how far the recipe's pose is from the sculpt now, at most. Where the
+    shape was there and is `retouched`, `recipe` is its own name, and `resting` are sentences on what rests on it.
     """
 
     project: Project
@@ -76,6 +77,8 @@ class Accepted:
     before: NDArray[np.float64]
     moved: tuple[Moved, ...]
     left_mm: float
+    retouched: bool = False
+    resting: tuple[str, ...] = ()
 
 
 def accept(
@@ -90,21 +93,42 @@ def accept(
     held = evaluated.project.recipe(recipe)
     level = EvaluatedLevel(evaluated, sculpt.level, steps=sculpt.steps)
     before = EvaluatedRecipe(level, held).pose
-    size = evaluated.head.diagonal
-    check_place(sculpt, before, level.polygons, size, unit or evaluated.head.unit)
-    away = np.linalg.norm(sculpt.positions - before, axis=1)
-    if away.max(initial=0.0) <= STILL * size:
-        raise MoueError(f"equals the bake of {recipe!r}: nothing moved", sculpt.path)
+    _far_from(level, sculpt, before, f"the bake of {recipe!r}", unit)
     if as_shape is None:
         edited, name, whose = _corrective(level, held, sculpt, before)
     else:
-        edited, name, whose = _shape(level, as_shape, sculpt)
-    at, left_mm = _with_detail(level.of(edited), name, whose, sculpt)
-    edited = at.evaluated
+        made, name, whose = _shape(level, as_shape, sculpt)
+    at, left = with_detail(level.of(made), name, whose, sculpt)
+    return accepted_from(level, at.evaluated, sculpt, name, before, left, unit, whose.name, as_shape is None)
+
+
+def accepted_from(
+    level: EvaluatedLevel, made: EvaluatedDocument, sculpt: Sculpt, name: str, before: NDArray, left: float,
+    unit: str | None = None, recipe: str | None = None, corrective: bool = False, *, retouched: bool = False,
+    resting: tuple[str, ...] = (),
+) -> Accepted:  # fmt: skip
+    """What became of a sculpt, once the document is `made`; its shape's own name where there is no `recipe`.
+
+    Raises MoueError where nothing moved from `before` (n_k, 3) mm, or everything did as a whole.
+    """
+    what = f"shape {name!r}" if retouched else f"the bake of {recipe or name!r}"
+    away = _far_from(level, sculpt, before, what, unit)
     return Accepted(
-        edited.project, edited, sculpt, name, whose.name, as_shape is None, read_only(before),
-        _moved(level, away, size), left_mm,
+        made.project, made, sculpt, name, recipe or name, corrective, read_only(before),
+        _moved(level, away, level.evaluated.head.diagonal), left, retouched, resting,
     )  # fmt: skip
+
+
+def _far_from(
+    level: EvaluatedLevel, sculpt: Sculpt, before: NDArray, what: str, unit: str | None
+) -> NDArray[np.float64]:
+    """(n_k,) mm from the pose before to the sculpt. Raises MoueError where it is the same, or another mesh's."""
+    head = level.evaluated.head
+    check_place(sculpt, before, level.polygons, head.diagonal, unit or head.unit)
+    away = np.linalg.norm(sculpt.positions - before, axis=1)
+    if away.max(initial=0.0) <= STILL * head.diagonal:
+        raise MoueError(f"is {what} as it was: nothing moved", sculpt.path)
+    return np.asarray(away)
 
 
 def _corrective(
@@ -122,11 +146,11 @@ def _corrective(
     plain = before
     if project.correctives:
         plain = EvaluatedRecipe(level.of(evaluated.again(project.with_(correctives=()))), recipe).pose
-    delta = _cage(level, (sculpt.positions - plain) / recipe.strength)
+    delta = cage_of(level, (sculpt.positions - plain) / recipe.strength)
     same = next((one.shape for one in project.correctives if set(one.triggers) == set(triggers)), None)
     if same is not None:
         name = same
-        project = _replaced_delta(project, name, delta, sculpt.level)
+        project = replaced_delta(project, name, delta, sculpt.level)
     else:
         taken = [*evaluated.head.shape_names, evaluated.head.neutral_name, *project.shapes]
         name = f"{recipe.name}_fix"
@@ -139,18 +163,18 @@ def _shape(level: EvaluatedLevel, name: str, sculpt: Sculpt) -> tuple[EvaluatedD
     """The document with the cage part of a sculpt as a shape, its name, and a recipe of it alone."""
     evaluated, rest = level.evaluated, EvaluatedRecipe(level, Recipe("rest")).pose
     taken = [*evaluated.head.shape_names, evaluated.head.neutral_name]
-    project = keep_shape(evaluated.project, name, _cage(level, sculpt.positions - rest), taken)
+    project = keep_shape(evaluated.project, name, cage_of(level, sculpt.positions - rest), taken)
     recipes = [recipe.name for recipe in project.recipes]
     recipe = Recipe(free_recipe_name(project, name) if name in recipes else name, (Cell(ALL, name, 1.0),))
     return evaluated.again(add_recipe(project, recipe)), name, recipe
 
 
-def _cage(level: EvaluatedLevel, moved: NDArray) -> NDArray[np.float32]:
-    """(n, 3) float32 mm, the displacement of the cage whose subdivision is nearest to `moved` (n_k, 3) mm."""
+def cage_of(level: EvaluatedLevel, moved: NDArray) -> NDArray[np.float32]:
+    """(n, 3) float32 mm, the displacement of the cage that comes nearest to one at the sculpt's level."""
     return _without_still(nearest_cage(moved, level.steps), level.evaluated.head.diagonal)
 
 
-def _with_detail(
+def with_detail(
     level: EvaluatedLevel, name: str, recipe: Recipe, sculpt: Sculpt
 ) -> tuple[EvaluatedLevel, float]:  # fmt: skip
     """The level with the remainder of a sculpt as detail, and the largest distance of the pose from it in mm."""
@@ -172,11 +196,11 @@ def _with_detail(
     return level, float(np.linalg.norm(remainder, axis=1).max(initial=0.0))
 
 
-def _replaced_delta(project: Project, name: str, delta: NDArray, level: int) -> Project:
-    """The project with another delta for a kept shape; details at `level` and below are removed."""
+def replaced_delta(project: Project, name: str, delta: NDArray, level: int) -> Project:
+    """The project with another delta for a kept shape; of its details only those finer than `level` stay."""
     said = {key: value for key, value in project.shapes.get(name, {}).items() if key not in ("delta", "detail")}
-    finer = {k: place for k, place in project.shapes[name].get("detail", {}).items() if int(k) > level}
-    without = {other: table for other, table in project.shapes.items() if other != name}
+    finer = {k: place for k, place in project.shapes.get(name, {}).get("detail", {}).items() if int(k) > level}
+    without = {other: own for other, own in project.shapes.items() if other != name}
     kept = keep_shape(project.with_(shapes=without), name, delta)
     replaced = {**said, **kept.shapes[name]} | ({"detail": finer} if finer else {})
     return kept.with_(shapes={**kept.shapes, name: replaced})
@@ -218,7 +242,7 @@ def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
     head = EvaluatedLevel(accepted.evaluated, sculpt.level, steps=sculpt.steps).head
     write_mesh(was, mesh_of(head, accepted.before))
     save_document(accepted.project, document)
-    words = "\n".join([*told(accepted), f"The bake before the edit is in {was.name}.", ""])
+    words = "\n".join([*told(accepted), f"What was there before lies in {was.name}.", ""])
     write_whole(note, lambda file: file.write(words.encode()))
     return [document, was, note]
 
@@ -227,11 +251,14 @@ def told(accepted: Accepted) -> list[str]:
     """The report on a sculpt, line by line: what it became, the distance table, and how near the recipe is."""
     sculpt = accepted.sculpt
     became = f"became the corrective {accepted.shape!r} of recipe {accepted.recipe!r}"
-    if not accepted.corrective:
+    if accepted.retouched:
+        became = f"is the shape {accepted.shape!r} now"
+    elif not accepted.corrective:
         became = f"became the shape {accepted.shape!r}, with the recipe {accepted.recipe!r}"
     lines = [f"{sculpt.path.name}, level {sculpt.level}, {len(sculpt.positions):,} vertices, {became}.", ""]
     wide = max(len("region"), *(len(row.region) for row in accepted.moved))
     lines.append(f"{'region':{wide}} {'moved':>9} {'median mm':>10} {'p95 mm':>10} {'max mm':>10}")
     lines += [f"{row.region:{wide}} {row.vertices:>9,} {row.middle_mm:>10.3f} {row.p95_mm:>10.3f} {row.most_mm:>10.3f}"
               for row in accepted.moved]  # fmt: skip
-    return [*lines, "", f"The recipe now gives the sculpt within {accepted.left_mm:.2g} mm."]
+    whose = "shape" if accepted.retouched else "recipe"
+    return [*lines, "", f"The {whose} now gives the sculpt within {accepted.left_mm:.2g} mm.", *accepted.resting]

@@ -47,13 +47,15 @@ def recipes_with_shape(project: Project, name: str) -> list[str]:
 
 
 def delete_kept_shape(project: Project, name: str) -> Project:
-    """The project without a kept shape and its table.
+    """The project without a kept shape and all that was said of it; a retouched one is the library's own again.
 
     Raises MoueError where no shape of this name is kept, where recipes (with their names) or a corrective use it, or
     where it is an in-between of another shape.
     """
     if name not in kept_shapes(project):
         raise unknown("kept shape", name, kept_shapes(project), project.path)
+    if project.shapes[name].get("replaces"):
+        return _without_retouch(project, name)
     users = recipes_with_shape(project, name)
     if users:
         shown = ", ".join(users[:NAMED]) + (f" and {len(users) - NAMED} more" if len(users) > NAMED else "")
@@ -66,9 +68,20 @@ def delete_kept_shape(project: Project, name: str) -> Project:
     if through is not None:
         raise MoueError(f"shape {name!r} is an in-between of {through!r}", project.path, hint="take it out there first")
     shapes = {other: said for other, said in project.shapes.items() if other != name}
-    remaining = project.with_(shapes=shapes)
-    lost = set(stored_places(project)) - set(stored_places(remaining))
-    return remaining.with_(stored={place: held for place, held in project.stored.items() if place not in lost})
+    return _tidied(project, project.with_(shapes=shapes))
+
+
+def _without_retouch(project: Project, name: str) -> Project:
+    """The project with the library's own target in place of a retouched one; its label, mark and group stay."""
+    said = {key: value for key, value in project.shapes[name].items() if key not in ("delta", "replaces", "detail")}
+    shapes = {other: said if other == name else own for other, own in project.shapes.items()}
+    return _tidied(project, project.with_(shapes={other: own for other, own in shapes.items() if own}))
+
+
+def _tidied(before: Project, after: Project) -> Project:
+    """The project after an edit, without the arrays that only the one before it names."""
+    lost = set(stored_places(before)) - set(stored_places(after))
+    return after.with_(stored={place: held for place, held in after.stored.items() if place not in lost})
 
 
 def label_shape(project: Project, name: str, label: str) -> Project:

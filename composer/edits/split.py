@@ -1,8 +1,14 @@
-"""Splitting every shape by regions or sides into displacements that sum to it."""
+"""Every shape cut by regions, or into left and right, into displacements that sum to it.
+
+A piece that moves nothing is left out unless it is wanted. What a piece of less than a thousandth of a millimetre moves
+stays in the last piece of its shape, so that the pieces that are written sum to the shape all the same.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,36 +18,54 @@ from composer.mixing.recipe import REMAINDER
 from masks.combine import split_sides
 from masks.partition import FACE
 
-
-def split_names(evaluated: EvaluatedDocument, by: str) -> list[str]:
-    """The names of the pieces, `by` "regions" or "sides", in order."""
-    pieces = ["left", "right"] if by == "sides" else [*_sharing(evaluated), REMAINDER]
-    return [f"{shape.name}.{piece}" for shape in evaluated.head.shapes for piece in pieces]
-
-
-def _sharing(evaluated: EvaluatedDocument) -> list[str]:
-    return [region.name for region in evaluated.project.regions if region.set == FACE]
+Floats = NDArray[np.float64]
+By = Literal["regions", "sides"]
+NOTHING_MM = 1e-3
+"""A piece that moves no vertex further is empty: a thousandth of a millimetre, which no renderer shows (our choice)."""
+ROUNDING = 1e-7
+"""Of the head's diagonal: what a last piece holds at most where it is only what float32 rounds off."""
 
 
-def split_by_regions(evaluated: EvaluatedDocument) -> Iterator[tuple[str, NDArray[np.float64]]]:
-    """`SHAPE.REGION` and its displacement (n, 3) in mm, for every shape and every region of the set `face`.
+@dataclass(frozen=True, eq=False)
+class Split:
+    """How the shapes are cut: by `masks` (n,), each named, what is left going into a last piece named `last`; and the
+    names of the pieces that move something, of all if `keep_empty`, and how many are left out."""
 
-    `SHAPE.remainder` is the rest, so that the pieces sum to the shape; overlays are left out.
+    evaluated: EvaluatedDocument
+    masks: dict[str, Floats]
+    last: str
+    keep_empty: bool
+    names: tuple[str, ...] = ()
+    left_out: int = 0
+
+    def pieces(self) -> Iterator[tuple[str, Floats]]:
+        """`SHAPE.PIECE` and its displacement (n, 3) in mm, of every shape, one at a time, without what is left out."""
+        head = self.evaluated.head
+        for shape in head.shapes:
+            rest = shape.delta.astype(np.float64)
+            still = not shape.delta.any()
+            for name, mask in self.masks.items():
+                piece = mask[:, None] * shape.delta
+                if self.keep_empty or not (still or float(np.abs(piece).max(initial=0.0)) < NOTHING_MM):
+                    rest -= piece
+                    yield f"{shape.name}.{name}", piece
+            if self.keep_empty or float(np.abs(rest).max(initial=0.0)) > ROUNDING * head.diagonal:
+                yield f"{shape.name}.{self.last}", rest
+
+
+def split_shapes(evaluated: EvaluatedDocument, by: By, ramp_mm: float = 12.0, keep_empty: bool = False) -> Split:
+    """Cut every shape by the regions of the set `face`, with `remainder` for what they leave (overlays take no part),
+    or into `left` and `right`, going over within `ramp_mm` about the midline x = 0. Nothing is kept in memory: each
+    piece is made twice, first to know which are empty.
     """
-    masks = {name: evaluated.mixer.anchors.lift(evaluated.effective[name]) for name in _sharing(evaluated)}
-    for shape in evaluated.head.shapes:
-        rest = shape.delta.astype(np.float64)
-        for name, mask in masks.items():
-            piece = mask[:, None] * shape.delta
-            rest -= piece
-            yield f"{shape.name}.{name}", piece
-        yield f"{shape.name}.{REMAINDER}", rest
-
-
-def split_by_sides(evaluated: EvaluatedDocument, ramp_mm: float) -> Iterator[tuple[str, NDArray[np.float64]]]:
-    """`SHAPE.left` and `SHAPE.right` (n, 3) in mm, blended over `ramp_mm` centred on the midline x = 0."""
-    left, _ = split_sides(np.ones(evaluated.head.n_vertices), evaluated.head.neutral[:, 0], ramp_mm)
-    for shape in evaluated.head.shapes:
-        piece = left[:, None] * shape.delta
-        yield f"{shape.name}.left", piece
-        yield f"{shape.name}.right", shape.delta - piece
+    if by == "sides":
+        left, _ = split_sides(np.ones(evaluated.head.n_vertices), evaluated.head.neutral[:, 0], ramp_mm)
+        masks, last = {"left": left}, "right"
+    else:
+        lift = evaluated.mixer.anchors.lift
+        sharing = [region.name for region in evaluated.project.regions if region.set == FACE]
+        masks, last = {name: lift(evaluated.effective[name]) for name in sharing}, REMAINDER
+    cut = Split(evaluated, masks, last, keep_empty)
+    names = tuple(name for name, _ in cut.pieces())
+    every = len(evaluated.head.shapes) * (len(masks) + 1)
+    return Split(evaluated, masks, last, keep_empty, names, every - len(names))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.formats.mend_corners import by_corner
 from composer.formats.mend_seams import welds
 from composer.formats.mend_triangles import joins
 from composer.formats.mesh import Mesh
@@ -49,6 +50,11 @@ def likeness(
     in_order = _of_one_order(reference, mesh)
     if in_order is not None:
         return in_order
+    n, m = reference.n_vertices, mesh.n_vertices
+    corners = by_corner(reference, mesh) if m != n else None
+    if corners is not None:
+        did = f"{m - n} vertices welded at seams" if m > n else f"{n - m} vertices split at seams"
+        return Likeness(read_only(corners.astype(np.int32)), (did,), "corners")
     level = _other_level(reference.polygons, mesh.polygons)
     if level:
         raise OrderMismatch(None, level)

@@ -31,6 +31,7 @@ from composer.geometry.polygons import Polygons
 from composer.head.atomic import write_whole
 from composer.head.head import InBetween, Shape, TextureCoordinates
 from composer.head.reading import open_regular
+from composer.plain_number import as_meant
 from composer.units import MM_PER_UNIT
 
 LARGEST = 64 * 2**30
@@ -166,7 +167,7 @@ class _Members:
         out: dict[int, list[InBetween]] = {}
         for s, weight, delta in zip(shape, at, deltas, strict=True):
             check_positions(delta, self.path, what=f"in-between of {names[int(s)]!r}, vertex")
-            out.setdefault(int(s), []).append(InBetween(float(weight), delta))
+            out.setdefault(int(s), []).append(InBetween(as_meant(float(weight)), delta))
         return out
 
 

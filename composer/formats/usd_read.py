@@ -15,6 +15,7 @@ from composer.formats.mesh import Mesh
 from composer.formats.usd_stage import EARLIEST, Stage, reason
 from composer.geometry.polygons import Polygons
 from composer.head.head import InBetween, Shape, TextureCoordinates
+from composer.plain_number import as_meant
 from composer.units import MM_PER_UNIT
 
 Ints = NDArray[np.int32]
@@ -196,8 +197,8 @@ def _inbetweens(stage: Stage, shape: UsdSkel.BlendShape, at: NDArray[np.int64] |
     for between in shape.GetAuthoredInbetweens():
         attribute = between.GetAttr()
         name = attribute.GetName()[:40]
-        authored = between.GetWeight() if between.HasAuthoredWeight() else float("nan")
-        weight = float(str(np.float32(authored)))  # the float32 of 0.4 becomes 0.4 again
+        said = between.GetWeight() if between.HasAuthoredWeight() else float("nan")
+        weight = as_meant(float(np.float32(said)))
         if not np.isfinite(weight):
             raise stage.wrong(f"has {name} at no weight", prim, "give it a weight")
         if weight in known:

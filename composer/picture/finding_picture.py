@@ -21,10 +21,11 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 WORDS = {
     "lips": "how deep", "lids": "how deep or how far off", "parts": "how deep", "flipped": "how far turned",
-    "folds": "how much sharper", "stretch": "how much longer than the shapes make it",
-    "pinch": "how much shorter than the shapes make it", "seam": "strain beyond the shapes",
+    "folds": "how much sharper", "stretch": "longer than the shapes make it",
+    "pinch": "narrower than the shapes make it", "seam": "strain beyond the shapes",
     "sweep": "how far it jumps", "asymmetry": "how far the sides differ", "islands": "mask weight",
-    "coverage": "how much", "contact": "how much wider than on the old head", "volume": "more than alone",
+    "coverage": "how much", "volume": "more than alone", "touch": "how far off the skin",
+    "jaw": "how far from the jaw",
 }  # fmt: skip
 """The meaning of a finding's colours, by its check."""
 _AROUND = 0.08
@@ -54,7 +55,8 @@ def finding_picture(
     amounts = np.full(len(positions), np.nan)
     worst = finding.value if finding.amounts is None else float(np.max(finding.amounts, initial=0.0))
     words = WORDS.get(finding.code.split(".")[0], finding.code)
-    scale = Scale(words, finding.unit, 0.0, nice(worst))
+    unit = "%" if finding.unit.startswith("percent") else finding.unit
+    scale = Scale(words, unit, 0.0, nice(worst))
     given = np.full(len(finding.vertices), worst) if finding.amounts is None else finding.amounts
     amounts[finding.vertices] = np.maximum(given, _LEAST * scale.high)
     spots = _about(studio, positions, finding)

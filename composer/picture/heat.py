@@ -58,8 +58,8 @@ class Scale:
     def number(self, amount: float) -> str:
         """An amount as text for the legend."""
         if self.percent:
-            return f"{amount * 100.0:.3g} %"
-        return f"{amount:.3g}" + (f" {self.unit}" if self.unit else "")
+            return f"{amount * 100.0:.3g} %" if abs(amount) < 9.995 else f"{amount * 100.0:,.0f} %"
+        return (f"{amount:.3g}" if abs(amount) < 999.5 else f"{amount:,.0f}") + (f" {self.unit}" if self.unit else "")
 
 
 def nice(amount: float) -> float:

@@ -12,7 +12,7 @@ from composer.formats.mesh import mesh_of
 from composer.formats.obj import write
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import Cell, Recipe
-from composer.viewer.session.sculpts import accept_sculpt, match_target
+from composer.viewer.session.sculpts import accept_sculpt, match_target, retouch_shape
 from tests.window.hand import Hand
 
 
@@ -126,6 +126,26 @@ def test_a_sculpted_bake_is_taken_back_as_a_corrective(open_demo: Hand, tmp_path
     assert np.abs(session.evaluated.pose(session.recipe) - sculpted).max() < 1e-5 * size
     hand.key("Ctrl+Z")
     assert not session.project.correctives
+
+
+def test_a_shape_is_retouched_by_a_sculpt_and_undo_brings_its_own_back(open_demo: Hand, tmp_path: Path) -> None:
+    hand, session = open_demo, open_demo.session
+    hand.click_on("recipe wink")
+    used = max(session.recipe.cells, key=lambda cell: abs(cell.weight)).shape
+    own, was = session.head.target(used), session.positions().copy()
+    lump = np.exp(-(((own - own[session.centre_of("cheek_right")]) ** 2).sum(axis=1)) / 800.0)
+    sculpted = own + lump[:, None] * np.array([0.0, 2.0, 2.0])
+    write(tmp_path / "sculpt.obj", mesh_of(session.head, sculpted, unit="mm"))
+    retouch_shape(hand.stage, used, tmp_path / "sculpt.obj")
+    hand.until(lambda: session.project.shapes.get(used, {}).get("replaces"), "the retouch")
+    size = session.head.diagonal
+    assert np.abs(session.head.target(used) - sculpted).max() < 1e-5 * size
+    hand.frames(3)
+    np.testing.assert_allclose(session.positions(), session.evaluated.pose(session.recipe), atol=1e-5 * size)
+    hand.key("Ctrl+Z")
+    assert "replaces" not in session.project.shapes.get(used, {})
+    np.testing.assert_allclose(session.head.target(used), own, atol=1e-9)
+    np.testing.assert_allclose(session.positions(), was, atol=1e-5 * size)
 
 
 def test_a_target_is_matched_by_a_recipe_of_its_name(open_demo: Hand, tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from imgui_bundle import ImVec2, imgui
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
 from composer.viewer.session.cell_edits import carried_edit
 from composer.viewer.session.pointing import look_up, region_at
+from composer.viewer.session.sculpts import retouch_shape
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -217,8 +218,15 @@ class Tray:
         if imgui.menu_item("Show in the tray again" if hidden else "Hide from the tray", "", False)[0]:
             stage.do(lambda p: hide_shape(p, name, not hidden))
         kit.mark("Hide shape")
-        if entry.get("delta") and imgui.menu_item("Delete this kept shape", "", False)[0]:
-            stage.do(lambda p: delete_kept_shape(p, name), f"Deleted {name}.")
+        if imgui.menu_item("Retouch with a sculpt", "", False)[0]:
+            heading = f"The sculpted target of {name}"
+            stage.dialogs.path_for = (heading, "Retouch", lambda path: retouch_shape(stage, name, path))
+        kit.mark("Retouch shape")
+        words, done = "Delete this kept shape", f"Deleted {name}."
+        if entry.get("replaces"):
+            words, done = "Back to the library's own", f"{name} is the library's own again."
+        if entry.get("delta") and imgui.menu_item(words, "", False)[0]:
+            stage.do(lambda p: delete_kept_shape(p, name), done)
         imgui.end_popup()
 
 

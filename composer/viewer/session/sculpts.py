@@ -8,14 +8,17 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.edits.accept import Accepted, accept
 from composer.edits.match import Matcher
 from composer.edits.recipes import add_recipe, free_recipe_name
+from composer.edits.retouch import retouch
 from composer.edits.sculpt import check_place, read_sculpt
 from composer.errors import MoueError
 from composer.mixing.match import Bounds
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
+from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
 
 SPARSE = 0.2
@@ -95,15 +98,39 @@ def accept_sculpt(stage: Stage, path: Path) -> None:
         return accept(evaluated, name, sculpt)
 
     def done(result: Accepted) -> None:
-        if stage.session is not session:
-            return
-        if session.history.committed is not evaluated.project:
-            stage.say("The document was edited while the sculpt was read. Accept the sculpt again.", "wrong")
-            return
-        if stage.guard(lambda: session.take(result.project, result.evaluated)):
-            stage.say(
-                f"Added the corrective {result.shape}, which comes in with the cells of {name}. "
-                f"Distance to the sculpt: at most {result.left_mm:.4f} mm.", "done",
-            )  # fmt: skip
+        words = f"Added the corrective {result.shape}, which comes in with the cells of {name}."
+        _take(stage, session, evaluated, result, words)
 
     stage.work.begin(f"Accepting {path.name}", accepted, done)
+
+
+def retouch_shape(stage: Stage, name: str, path: Path) -> None:
+    """Put a sculpt in the place of a shape of the library, beside the frame loop."""
+    session = stage.opened
+    evaluated = session.evaluated
+
+    def retouched(progress: Progress) -> Accepted:
+        progress(0.2, "reading")
+        sculpt = read_sculpt(evaluated.head, path, name=name)
+        progress(0.5, "splitting into cage and detail")
+        return retouch(evaluated, name, sculpt)
+
+    def done(result: Accepted) -> None:
+        if _take(stage, session, evaluated, result, f"{name} is the sculpt now; the library's file stays as it is."):
+            for words in result.resting:
+                stage.say(words)
+
+    stage.work.begin(f"Retouching {name}", retouched, done)
+
+
+def _take(stage: Stage, session: Session, evaluated: EvaluatedDocument, result: Accepted, words: str) -> bool:
+    """Take an accepted sculpt into the session, where it is still what the sculpt was read for; whether it was."""
+    if stage.session is not session:
+        return False
+    if session.history.committed is not evaluated.project:
+        stage.say("The document was edited while the sculpt was read. Accept the sculpt again.", "wrong")
+        return False
+    if not stage.guard(lambda: session.take(result.project, result.evaluated)):
+        return False
+    stage.say(f"{words} Distance to the sculpt: at most {result.left_mm:.4f} mm.", "done")
+    return True

@@ -13,6 +13,7 @@ from typing import Any
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.plain_number import as_meant
 from composer.viewer.ui import theme
 from composer.viewer.ui.keys import Keys
 from composer.viewer.ui.theme import Faces, Ink, u32, vec4
@@ -177,7 +178,7 @@ class Kit:
         changed, value = imgui.slider_float(f"##{name}", value, low, high, form, flags)
         imgui.pop_style_color(5)
         self.mark(name)
-        return changed, value
+        return changed, as_meant(value)
 
     def at_right(self, *words: str) -> None:
         """The next buttons, of these words, go to the right end of the line."""

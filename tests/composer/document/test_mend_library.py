@@ -168,21 +168,20 @@ def test_a_neutral_with_its_lids_shut_is_told_with_the_place(library: Path) -> N
     assert len(told) == 1 and "is not at rest: vertex" in told[0] and "near sellion" in told[0]
 
 
-def test_a_broken_file_is_named_and_left_out_on_request(
+def test_a_file_that_cannot_be_mended_is_named_and_left_out_and_the_rest_is_mended(
     library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (library / "chin.obj").write_text("v 1 2 three\n")
-    with pytest.raises(MoueError, match=r"chin.obj cannot be mended: .*--skip-broken leaves it out"):
-        inspect(library, mend=tmp_path / "out")
-    assert not (tmp_path / "out").exists()
+    rewrite(library / "lip.obj", shuffled)
     with pytest.raises(typer.Exit) as ended:
-        inspect(library, mend=tmp_path / "out", skip_broken=True, json_file=str(tmp_path / "report.json"))
+        inspect(library, mend=tmp_path / "out", json_file=str(tmp_path / "report.json"))
     assert ended.value.exit_code == 1
     shown = capsys.readouterr().out
-    assert "6 files copied, 1 file left out" in shown and "chin.obj" in shown
+    assert "1 file mended, 5 files copied, 1 file left out" in shown and "chin.obj" in shown
+    assert "the file is left out" in shown
     report = json.loads((tmp_path / "report.json").read_text())
-    assert [row["became"] for row in report["files"]] == ["left out"]
-    assert not (tmp_path / "out/chin.obj").exists()
+    assert {row["file"]: row["became"] for row in report["files"]} == {"chin.obj": "left out", "lip.obj": "mended"}
+    assert not (tmp_path / "out/chin.obj").exists() and (tmp_path / "out/lip.obj").exists()
 
 
 def test_another_mesh_is_an_error_with_its_place(library: Path) -> None:
@@ -229,7 +228,5 @@ def test_a_library_that_lives_above_its_cage_is_told(library: Path) -> None:
 def test_a_mirrored_target_cannot_be_mended_and_is_named(library: Path, tmp_path: Path) -> None:
     rewrite(library / "cheek.obj", lambda mesh: Mesh(mesh.polygons, mesh.positions * (-1.0, 1.0, 1.0)))
     assert codes(library) == {"cheek": ["shape.mirrored"]}
-    with pytest.raises(MoueError, match="cheek.obj cannot be mended: is mirrored"):
-        write_mended(inspect_folder(library), tmp_path / "mended")
-    became = write_mended(inspect_folder(library), tmp_path / "mended", skip_broken=True)
+    became = write_mended(inspect_folder(library), tmp_path / "mended")
     assert became["cheek.obj"] == "left out" and not (tmp_path / "mended" / "cheek.obj").exists()

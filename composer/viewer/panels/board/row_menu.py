@@ -10,6 +10,7 @@ from composer.edits.regions import set_locked
 from composer.edits.rows import flipped_recipe, paste_row, row_cells, set_row
 from composer.edits.sides import partner
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe, Row
+from composer.plain_number import as_meant
 from composer.viewer.session.cell_edits import clear_row
 from composer.viewer.session.held import Mark, marks_of
 from composer.viewer.session.stage import Stage
@@ -93,7 +94,7 @@ def _row(stage: Stage, kit: Kit, region: str) -> None:
     changed, amount = imgui.slider_float("amount of the row", row.amount * 100, 0, 100, "%.0f %%")
     kit.mark("amount of the row")
     if changed:
-        stage.guard(lambda: session.preview(lambda p: set_row(p, name, region, Row(row.kind, amount / 100))))
+        stage.guard(lambda: session.preview(lambda p: set_row(p, name, region, Row(row.kind, as_meant(amount) / 100))))
     if imgui.is_item_deactivated():
         session.commit()
     imgui.separator()
