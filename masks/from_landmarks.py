@@ -29,7 +29,6 @@ from masks.soften import smoothstep
 
 DEEP = -1e3
 """Score well within a loop, mm: no seed reaches there against it."""
-CURVE = "the curve "
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +70,7 @@ def from_landmarks(
         raise MoueError("the skin must be one flag a vertex, and some vertex must be skin")
     marks = Marks(surface, points, curves, on_skin)
     frame = face_frame(surface, marks.points, preset.interpupillary_mm)
-    notes = [f"The regions are laid for a face {frame.scale:.2f} times the usual size, as {frame.words} give it."]
+    notes = [f"the face's size was taken from {frame.words}: {frame.scale:.2f} of the preset's"]
     hollows = find_hollows(surface, marks.curves, notes)
     marching = Marching(surface, hollows.rims | hollows.inside | ~on_skin)
     grown: list[_Region] = []
@@ -81,11 +80,10 @@ def from_landmarks(
         score, missing = _score(region, marks, marching, frame.scale)
         if score is None:
             for name in region.preset.names if region.preset.sides == "split" else (region.name,):
-                left_out[name] = f"it needs {_marks_named(missing)}"
+                left_out[name] = f"the {name} region needs {any_of(missing)}"
             continue
         if missing:
-            words = f"The region {region.name} was laid without {_marks_named(missing, 'and')}"
-            notes.append(f"{words}; look at its border.")
+            notes.append(f"the {region.name} region is made without {each_of(missing)}")
         grown.append(region)
         scores.append(score)
     weights = _shared(scores, [region.preset.ramp_mm * frame.scale for region in grown], n)
@@ -123,7 +121,7 @@ def _score(
                 within = None
         if within is not None and ring is not None:
             return _signed(marching, within, ring, 0.5 * region.preset.ramp_mm * scale), missing
-        missing.append(f"{CURVE}{region.preset.loop}{region.side}")
+        missing.append(frozenset([f"the curve {region.preset.loop}{region.side}, closed"]))
     for seed in region.preset.seeds:
         found, lacking = marks.seed(seed, region.side)
         missing += lacking
@@ -139,51 +137,10 @@ def _score(
     return marching.from_vertices(start, limit, np.concatenate(heads)), missing
 
 
-def _marks_named(missing: list[str], joined: str = "or") -> str:
-    """Landmarks and curves that are missing, in words: the landmark pogonion or the curve lower_lip."""
-    said = [name if name.startswith(CURVE) else f"the landmark {name}" for name in dict.fromkeys(missing)]
-    return f" {joined} ".join(filter(None, [", ".join(said[:-1]), said[-1]]))
-
-
 def _signed(marching: Marching, within: NDArray, ring: NDArray, limit: float) -> Floats:
     """(n,) distance from a loop, negative within; beyond `limit` DEEP within, inf outside."""
     away = marching.from_vertices(ring, limit)
     return np.where(within, np.where(np.isfinite(away), -away, DEEP), away)
-
-
-def _seed_places(seed: Seed, side: str, marks: _Marks) -> tuple[tuple[NDArray, Floats] | None, list[str]]:
-    """Vertices (k,) of a seed and how far each is from the place meant, mm (k,); and what is missing of it.
-
-    A place is a landmark as given, or lies midway between landmarks, then perhaps below the skin; the nearest skin
-    stands for it.
-    """
-    if seed.curve:
-        line = marks.curve(seed.curve, side)
-        if line is None or len(line) < 2:
-            return None, [f"{CURVE}{seed.curve}{side}"]
-        at = marks.surface.positions[line]
-        along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(at, axis=0), axis=1))]
-        part = along / max(along[-1], 1e-12)
-        keep = (part >= seed.span[0] - 1e-9) & (part <= seed.span[1] + 1e-9)
-        if keep.any():
-            return (line[keep], np.zeros(int(keep.sum()))), []
-        nearest = int(np.argmin(np.abs(part - sum(seed.span) / 2)))
-        return (line[nearest : nearest + 1], np.zeros(1)), []
-    places = [(name, marks.place(name, side)) for name in seed.points]
-    lacking = [name for name, at in places if at is None]
-    stops = np.array([at for _, at in places if at is not None]).reshape(-1, 3)
-    if len(stops) == 0:
-        return None, lacking
-    return marks.nearest(_line(stops, max(marks.surface.mean_edge_mm, 1e-6))), lacking
-
-
-def _line(stops: NDArray, step: float) -> NDArray:
-    """(m, 3) places no further apart than `step` along the broken line through `stops` (k, 3)."""
-    pieces = [stops[:1]]
-    for a, b in zip(stops[:-1], stops[1:], strict=True):
-        count = max(1, int(np.ceil(np.linalg.norm(b - a) / step)))
-        pieces.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
-    return np.concatenate(pieces)
 
 
 def _shared(scores: list[Floats], ramps: list[float], n: int) -> Floats:
@@ -229,8 +186,8 @@ def _kept_off_other_lip(
         return weights
     lips = part_lips(surface, marks.curves, hollows)
     if lips is None:
-        what = "upper_lip, lower_lip, lip_line_upper and lip_line_lower"
-        notes.append(f"The regions of one lip reach onto the other: to keep them apart, mark the curves {what}.")
+        needed = f"{', '.join(LIP_CURVES[:-1])} and {LIP_CURVES[-1]}"
+        notes.append(f"the lips are not kept apart: that needs the curves {needed}")
         return weights
     marching = Marching(surface, hollows.rims | hollows.inside)
     for side, other in (("upper", "lower"), ("lower", "upper")):

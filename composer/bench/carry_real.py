@@ -84,7 +84,7 @@ def error_away(head: Head, rest: NDArray, delta: NDArray, carried: NDArray) -> f
     names = ("lip_line_upper", "lip_line_lower", *lids)
     lines = np.concatenate([head.landmarks.curve_positions(name, rest) for name in names])
     far = np.flatnonzero(head.skin & (cKDTree(lines).query(rest)[0] > AWAY_MM))
-    return float(np.linalg.norm((carried - delta)[far]) / max(np.linalg.norm(delta[far]), 1e-9))
+    return float(np.linalg.norm((carried - delta)[far]) / max(float(np.linalg.norm(delta[far])), 1e-9))
 
 
 def _row(head: Head, heads: list[Floats], way: str) -> Row:

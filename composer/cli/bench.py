@@ -34,6 +34,7 @@ def bench(
 
     from rich.console import Console
 
+    from composer.bench.measure import Row
     from composer.bench.registry import run
     from composer.bench.table import detail_lines, table_lines
     from composer.bench.window_measures import run_window
@@ -49,7 +50,7 @@ def bench(
     window = [name for name in only or WINDOW_MEASURES if name in WINDOW_MEASURES]
     with Console(stderr=True, quiet=console.is_quiet()).status("measuring") as status:
         plain = [name for name in only or () if name in MEASURES]
-        rows = []
+        rows: list[Row] = []
         if plain or not only:
             rows += run(plain, lambda name: status.update(f"measuring {name}"), left_out=console.warn)
         try:

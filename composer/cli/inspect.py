@@ -64,7 +64,7 @@ def inspect(
             if mend is not None:
                 from composer.document.mend import write_mended
 
-                became = write_mended(looked, mend, progress)
+                became = write_mended(inspection, mend, progress)
         else:
             if mend is not None:
                 raise MoueError("is one file; only a folder of targets can be mended", path)

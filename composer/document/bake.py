@@ -53,7 +53,7 @@ def bake(
     existing = _names_in(folder) if over else set()
     missing = next((file for file in over if file not in existing), None)
     if missing is not None:
-        raise unknown("file to write over", missing, sorted(name for name in there if "." in name), folder)
+        raise unknown("file to write over", missing, sorted(name for name in existing if "." in name), folder)
     laid_out = _laid_out(evaluated, level, order_of)
     files = _files(evaluated, folder, recipes, name, steps)
     names = [each for each, _, _ in files]

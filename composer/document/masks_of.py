@@ -126,8 +126,7 @@ class MaskSources:
         self._preset_of[name] = preset.name
         if preset.name not in self._laid:
             laid = lay_regions(self.head, preset)
-            notes = [f"The region {key} was left out: {why}." for key, why in laid.left_out.items()]
-            self._left_out[preset.name] = notes
+            self._left_out[preset.name] = dict(laid.left_out)
             self._laid[preset.name] = dict(laid.masks)
         return self._laid[preset.name], name
 

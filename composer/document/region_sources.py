@@ -90,7 +90,7 @@ def _lay_landmarks(head: Head, how: Laying) -> Laid:
     from composer.head.presets import lay_regions, region_set
 
     laid = lay_regions(head, region_set(how.preset))
-    notes = [*laid.notes, *(f"The region {name} was left out: {why}." for name, why in laid.left_out.items())]
+    notes = [*laid.notes, *(f"Left out: {why}." for why in laid.left_out.values())]
     return {name: {"from": LANDMARKS.name, "preset": name} for name in laid.masks}, notes
 
 

@@ -223,6 +223,6 @@ class _Place:
         return [
             Met(
                 self.patch.meeting.name, float(own.mean()), float(plain_mm.mean()), float(now_mm.mean()), short, held,
-                at[order], np.maximum(now_mm - own, 0.0)[order],
+                at[order].astype(np.int32), np.maximum(now_mm - own, 0.0)[order],
             )
         ]  # fmt: skip

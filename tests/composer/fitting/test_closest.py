@@ -73,5 +73,10 @@ def test_sides_of_one_triangle_only_are_borders() -> None:
     assert not shut.border_edge.any() and not shut.border_vertex.any()
     fan = np.array([[0, 1, 2], [2, 1, 3], [4, 0, 2]])
     only = ClosestSurface(np.random.default_rng(0).normal(size=(5, 3)), fan)
-    sides = {tuple(sorted((int(t[(i + 1) % 3]), int(t[(i + 2) % 3])))) for t, flags in zip(fan, only.border_edge, strict=True) for i in range(3) if flags[i]}  # fmt: skip
+    sides = {
+        tuple(sorted((int(t[(i + 1) % 3]), int(t[(i + 2) % 3]))))
+        for t, flags in zip(fan, only.border_edge, strict=True)
+        for i in range(3)
+        if flags[i]
+    }
     assert sides == {(0, 1), (1, 3), (2, 3), (0, 4), (2, 4)}

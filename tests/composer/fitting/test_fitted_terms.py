@@ -1,4 +1,4 @@
-"""Single terms about a fitted head: landmarks found on the sculpt, what it wears, free zones, and the landmarks' warp."""
+"""Single terms about a fitted head: found landmarks, what it wears, free zones, and the landmarks' warp."""
 
 from __future__ import annotations
 
@@ -42,7 +42,8 @@ def test_landmarks_are_found_where_the_sculpt_has_something(size: float) -> None
 def test_what_the_fitted_head_has_none_of_is_the_old_one_s() -> None:
     polygons = grid(SIDE, SIDE)
     groups = {"face": np.arange(4)}
-    old = Head("old", polygons, sheet(), groups=groups, materials={"skin": np.arange(16)}, landmarks=Landmarks({"a": 3}))
+    marks, materials = Landmarks({"a": 3}), {"skin": np.arange(16)}
+    old = Head("old", polygons, sheet(), groups=groups, materials=materials, landmarks=marks)
     bare = dressed(old, Head("new", polygons, 2 * sheet()))
     assert list(bare.groups) == ["face"] and list(bare.materials) == ["skin"]
     own = dressed(old, Head("new", polygons, 2 * sheet(), groups={"x": np.arange(2)}, materials={"y": np.arange(3)}))
