@@ -153,3 +153,23 @@ def test_what_makes_no_sense_is_refused() -> None:
     with pytest.raises(MoueError, match="sum to one"):
         Painter(flat).footprint([0, 1, 5], [0.5, 0.1, 0.1], Brush(1.0))
     assert fill(np.zeros(3), [True, False, True], 0.5).tolist() == [0.5, 0.0, 0.5]
+
+
+def test_the_mean_of_neighbours_keeps_what_is_even_and_halves_a_lone_vertex() -> None:
+    surface = plane(5, 5)
+    painter = Painter(surface, Barriers(surface, [np.arange(5)]))
+    np.testing.assert_allclose(painter.smoothed(np.full(25, 0.7), 3), 0.7, atol=1e-12)
+    lone = np.where(np.arange(25) == 12, 1.0, 0.0)
+    once = painter.smoothed(lone, 1)
+    assert once[12] == pytest.approx(0.5) and once[[7, 11, 13, 17]] == pytest.approx(0.125)
+    line = np.where(np.arange(25) == 2, 1.0, 0.0)
+    assert painter.smoothed(line, 1)[2] == 1.0  # a vertex of a barrier keeps its value
+
+
+@pytest.mark.parametrize("row", [7, 11])
+def test_a_dab_on_either_side_of_a_line_takes_the_line_and_nothing_beyond(row: int) -> None:
+    surface = plane(19, 19)
+    painter = Painter(surface, Barriers(surface, [9 * 19 + np.arange(19)], reach_mm=15.0))
+    vertices, _ = painter.footprint(*corner_of(surface, row * 19 + 9), Brush(5.0))
+    x = surface.positions[vertices, 0]
+    assert 9.0 in x and ((x <= 9.0) if row < 9 else (x >= 9.0)).all()
