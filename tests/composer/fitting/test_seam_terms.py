@@ -49,11 +49,24 @@ POINTS = {
 }  # fmt: skip
 
 
-def test_without_curves_the_mouth_runs_from_corner_to_corner_through_its_middle() -> None:
-    (mouth,) = find_seams(head(), Landmarks(POINTS))
-    assert mouth.line.tolist() == [at(4, column) for column in range(2, 11)]
+@pytest.mark.parametrize(("row", "first"), [(4, 2), (0, 0)])
+def test_without_curves_the_mouth_runs_from_corner_to_corner_through_its_middle(row: int, first: int) -> None:
+    points = {**POINTS, "cheilion_right": at(row, first), "stomion": at(row, 6), "cheilion_left": at(row, 10)}
+    (mouth,) = find_seams(head(), Landmarks(points))
+    assert mouth.line.tolist() == [at(row, column) for column in range(first, 11)]
     assert mouth.above.tolist() == [at(5, 6)] and mouth.below.tolist() == [at(3, 6)]
-    np.testing.assert_array_equal(mouth.between, [[6.0, 4.0, 0.0]])
+    np.testing.assert_array_equal(mouth.between, [[6.0, float(row), 0.0]])
+
+
+@pytest.mark.parametrize(("columns", "row"), [((2, 6, 10), 6), ((2, 10), 5)])
+def test_what_lies_across_the_mouth_is_told_by_the_lips_borders_where_they_are_curves(
+    columns: tuple[int, ...], row: int
+) -> None:
+    rows = {"lip_line_upper": 5, "lip_line_lower": 4, "upper_lip": 6, "lower_lip": 3}
+    lines = {name: [at(y, x) for x in (columns if "line" not in name else (2, 6, 10))] for name, y in rows.items()}
+    (mouth,) = find_seams(head(), Landmarks(curves={name: np.array(line) for name, line in lines.items()}))
+    assert set(mouth.above.tolist()) == {at(row, 6)}
+    np.testing.assert_allclose(mouth.between, np.tile([6.0, 4.5, 0.0], (5, 1)))
 
 
 def test_a_curve_of_three_vertices_is_a_curve_and_one_of_two_is_none() -> None:
@@ -120,6 +133,10 @@ def test_a_landmark_in_a_closed_zone_goes_to_its_place() -> None:
     place = whole.neutral[at(4, 6)] + [0.0, 0.0, 0.5]
     sculpt = np.where(np.arange(R * C)[:, None] == at(4, 6), place, whole.neutral)
     pairs = landmark_pairs(whole, Landmarks({"stomion": at(4, 6)}), Landmarks({"stomion": at(4, 6)}), sculpt)
+    torn = whole.neutral + np.where(np.arange(R * C)[:, None] == at(3, 6), [0.0, 0.0, 7.0], 0.0)
+    free = np.where(np.arange(R * C) == at(3, 6), 0.6, 0.0)  # free from 1/2 on: it does not say where the zone goes
+    closed = close_seam(whole, torn, zone, free, pairs)
+    np.testing.assert_array_equal(closed, close_seam(whole, whole.neutral, zone, free, pairs) + torn - whole.neutral)
     closed = close_seam(whole, whole.neutral, zone, np.zeros(R * C), pairs)
     np.testing.assert_allclose(closed[at(4, 6)], place, atol=1e-6)
     assert 0.05 < closed[at(4, 5), 2] < 0.5

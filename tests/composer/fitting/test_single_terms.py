@@ -7,6 +7,7 @@ import pytest
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.fitting.align import Pairs
+from composer.fitting.carry import Carrier
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
 from composer.fitting.nonrigid import Skin, _Marks, fit
@@ -14,6 +15,7 @@ from composer.fitting.project import settle
 from composer.fitting.relax import relax
 from composer.geometry.surface import Surface
 from composer.head.head import Head
+from tests.composer.fitting import carry_heads
 
 RADIUS = 100.0
 
@@ -87,3 +89,15 @@ def test_what_is_protected_in_part_goes_that_much_less_far(kept: float) -> None:
     )
     radius = np.linalg.norm(done.positions, axis=1)
     np.testing.assert_allclose(radius, RADIUS * (1.0 + 0.02 * (1.0 - kept)), atol=0.05)
+
+
+@pytest.mark.parametrize("name", ["wild", "jaw"])
+def test_at_the_neck_s_border_gradients_add_nothing_to_the_frame(name: str) -> None:
+    # Every vertex moves in some shape, so that only the border is anchored: there the frame's displacement holds.
+    old, target = carry_heads.head(3), carry_heads.neutral(seed=5, radius=11.0, wide=1.1)
+    by_gradient, by_frame = (Carrier(old, target, way, contact=False) for way in ("gradient", "frame"))  # type: ignore[arg-type]
+    assert not by_gradient.unmoved.any()
+    delta, border = old.shape(name).delta, by_gradient.source_skin.polygons.border_vertices
+    added = np.linalg.norm(by_gradient.carry(delta) - by_frame.carry(delta), axis=1)[by_gradient.skin]
+    assert added[~border].max() > 0.01
+    assert added[border].max() < 0.05 * added[~border].max()
