@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from composer.geometry.barriers import Barriers
+from composer.errors import MoueError
+from composer.geometry.barriers import Barriers, edge_path
 from composer.geometry.marching import Marching
+from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from tests.small_heads import grid
 
@@ -58,3 +60,40 @@ def test_a_front_goes_round_the_end_of_a_wall(turned: int, flipped: bool) -> Non
     wall[numbers[:4, 4]] = True
     distance = Marching(surface, wall).from_vertices([numbers[0, 0]])[numbers[0, 8]]
     assert 2 * np.hypot(4, 4) - 1e-6 <= distance <= 1.06 * 2 * np.hypot(4, 4)
+
+
+def test_inside_and_outside_of_a_closed_line() -> None:
+    # A square of 8 vertices about the middle of 9 x 9: its inside is one vertex, and there is no way round an end.
+    surface = flat(9, 9)
+    ring = [30, 31, 32, 41, 50, 49, 48, 39, 30]
+    barriers = Barriers(surface, [ring], reach_mm=20.0)
+    sides = barriers.sides.reshape(9, 9)
+    inside, outside = int(sides[4, 4]), int(sides[0, 0])
+    assert {inside, outside} == {1, 2}
+    sides[3:6, 3:6] = outside
+    assert (sides == outside).all()
+    assert np.flatnonzero(barriers.blocked).tolist() == sorted(ring[:-1])
+
+
+def test_each_line_has_two_sides_of_its_own_and_none_beyond_its_ends() -> None:
+    surface = flat(9, 15)
+    column = np.arange(9) * 15
+    sides = Barriers(surface, [column[2:7] + 3, column[2:7] + 11], reach_mm=2.5).sides.reshape(9, 15)
+    assert set(sides[4, 1:3]) | set(sides[4, 4:6]) == {1, 2} and set(sides[4, 9:11]) | set(sides[4, 12:14]) == {3, 4}
+    assert len(set(sides[3:6, 2])) == 1 and len(set(sides[3:6, 4])) == 1
+    assert not sides[:, 7].any()  # out of the reach of both
+    assert not sides[[0, 1, 7, 8], 3].any()  # straight on from an end
+
+
+def test_gaps_are_bridged_along_edges_and_what_is_not_there_is_refused() -> None:
+    surface = flat(3, 6)
+    assert edge_path(surface, [0, 1, 1, 2]).tolist() == [0, 1, 2]
+    assert edge_path(surface, [6, 9, 10]).tolist() == [6, 7, 8, 9, 10]
+    assert edge_path(surface, [10, 9, 6]).tolist() == [10, 9, 8, 7, 6]
+    assert edge_path(surface, [6, 9, 6]).tolist() == [6, 7, 8, 9, 8, 7, 6]
+    for bad in ([3], [0, 18], [-1, 2]):
+        with pytest.raises(MoueError):
+            edge_path(surface, bad)
+    apart = Surface(Polygons.from_faces([[0, 1, 2], [3, 4, 5]], 6), np.random.default_rng(0).normal(size=(6, 3)))
+    with pytest.raises(MoueError, match="from vertex 0 to vertex 4"):
+        edge_path(apart, [0, 4])

@@ -157,3 +157,9 @@ def test_what_cannot_be_searched_is_refused() -> None:
     with pytest.raises(MoueError, match="point 1"):
         ClosestPoints(np.eye(3), [[0, 1, 2]])([[0.0, 0, 0], [np.inf, 0, 0]])
     assert len(ClosestPoints(np.eye(3), [[0, 1, 2]])(np.zeros((0, 3))).triangle) == 0
+
+
+def test_no_points_have_no_closest_places() -> None:
+    search = ClosestPoints(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2]]))
+    for found in (search(np.zeros((0, 3))), search.nearby(np.zeros((0, 3)))):
+        assert all(len(np.asarray(each)) == 0 for each in vars(found).values())

@@ -151,3 +151,12 @@ def test_what_does_not_count_does_not_move_the_common_motion() -> None:
     np.testing.assert_allclose(common_motion(source, target, weights).shift, [1.0, 2.0, 3.0], atol=1e-9)
     still = without_head_motion(source, weights, target - source)
     np.testing.assert_allclose(still[20:], 0.0, atol=1e-9)
+
+
+def test_one_rotation_is_best_unless_what_counts_lies_on_a_line() -> None:
+    points = np.array([[0.0, 0, 0], [1, 0, 0], [3, 0, 0], [0, 2, 0], [1, 1, 1]])
+    assert is_determined(points, points) and is_determined(points, points, np.ones(5))
+    for light in (0.0, 1e-14):  # what is off the line does not count
+        assert not is_determined(points, points, np.array([1.0, 1, 1, light, light]))
+    assert is_determined(points, points, np.array([1.0, 1, 1, 0.5, 0.0]))
+    assert not is_determined(points, points * [1.0, 0.0, 0.0])

@@ -18,6 +18,4 @@ def test_rows(size: float) -> None:
     np.testing.assert_allclose(lengths(size * ONE), size * np.array([5.0, 1.0, np.sqrt(2.0), 0.0]), rtol=1e-12)
     np.testing.assert_allclose(unit_rows(size * ONE)[0], [0.6, 0.8, 0.0], rtol=1e-12)
     assert not unit_rows(size * ONE)[3].any()
-    np.testing.assert_allclose(
-        cosine(size * ONE, size * OTHER), [1.0, 0.0, -np.sqrt(0.5), 1.0], rtol=1e-9, atol=1e-12
-    )
+    np.testing.assert_allclose(cosine(size * ONE, size * OTHER), [1.0, 0.0, -np.sqrt(0.5), 1.0], rtol=1e-9, atol=1e-12)

@@ -1,4 +1,4 @@
-"""Terms of a hinge's estimate, on a flat patch whose turn is known: what it explains, and how far each vertex follows."""
+"""Terms of a hinge's estimate, on a flat patch of known turn: what it explains, and how far each vertex follows."""
 
 from __future__ import annotations
 

@@ -6,10 +6,14 @@ import numpy as np
 import pytest
 
 from composer.document.evaluated import EvaluatedDocument
+from composer.errors import MoueError
 from composer.geometry.surface import Surface
 from composer.head.head import Head, InBetween, Shape
+from composer.mixing.anchors import Anchors
+from composer.mixing.corrective import _listed
 from composer.mixing.hinge import Hinge, hinge_displacement, turn
 from composer.mixing.linear import Mixer
+from composer.mixing.match import _rows
 from composer.mixing.match_drag import Drag
 from composer.mixing.recipe import ALL, Cell, Recipe, Row
 from composer.mixing.seamless import SeamlessJoin
@@ -96,3 +100,43 @@ def test_a_shape_whose_hinge_changes_moves_by_the_new_one() -> None:
     fresh = EvaluatedDocument(after.project, small_head())
     assert np.abs(after.pose(recipe) - before.pose(recipe)).max() > 0.1
     np.testing.assert_array_equal(after.pose(recipe), fresh.pose(recipe))
+
+
+def test_where_a_row_replaces_wholly_nothing_of_the_base_row_is_left() -> None:
+    masks = {"mouth": np.array([0.0, 1.0, 1.0]), "jaw": np.array([0.0, 0.0, 1.0])}
+    cells = tuple(Cell(region, "joy", 1.0) for region in (ALL, "mouth", "jaw"))
+    recipe = Recipe("r", cells, rows={"mouth": Row("replace"), "jaw": Row("replace")})
+    found = shares(masks, recipe, 3)
+    np.testing.assert_array_equal(found[ALL], [1.0, 0.0, 0.0])
+    np.testing.assert_array_equal(found["mouth"], [0.0, 1.0, 0.5])  # two that replace share what there is
+
+
+@pytest.mark.parametrize("weight", [0.1, -0.3, 1.0])
+def test_a_row_is_its_weight_times_the_shape(weight: float) -> None:
+    places = np.zeros((4, 3))
+    delta = np.float32([[1, 2, 3]] * 4)
+    rows = Mixer(Head("flat", grid(2, 2), places, (Shape("move", delta),)), {}).rows(
+        Recipe("r", (Cell(ALL, "move", weight),))
+    )
+    np.testing.assert_allclose(rows[ALL], weight * delta, rtol=1e-6)
+
+
+def test_a_cell_that_is_there_twice_is_named() -> None:
+    cells = (Cell(ALL, "joy", 1.0), Cell("brow", "up", 1.0), Cell("brow", "up", 0.5), Cell("brow", "down", 0.5))
+    with pytest.raises(MoueError, match="the cell brow x up twice"):
+        Recipe("r", cells)
+
+
+def test_of_many_names_four_are_shown() -> None:
+    assert _listed(["a", "b", "c", "d"]) == "'a', 'b', 'c', 'd'"
+    assert _listed(["a", "b", "c", "d", "e", "f"]) == "'a', 'b', 'c', 'd' and 2 more"
+
+
+def test_a_mask_lifted_to_a_part_is_its_anchors_mean_and_nothing_where_that_is_nothing() -> None:
+    lift = Anchors(np.int32([3, 4]), np.int32([[0, 1, 2], [0, 0, 1]]), np.array([[0.5, 0.25, 0.25], [1.0, 0.0, 0.0]]))
+    np.testing.assert_allclose(lift.lift(np.array([0.0, 1.0, 0.2, 0.9, 0.9])), [0.0, 1.0, 0.2, 0.3, 0.0])
+
+
+def test_fields_are_taken_at_some_vertices() -> None:
+    fields = np.arange(24.0).reshape(2, 12)
+    assert _rows(fields, np.array([3, 1])).tolist() == [[9, 10, 11, 3, 4, 5], [21, 22, 23, 15, 16, 17]]
