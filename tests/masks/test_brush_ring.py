@@ -52,6 +52,18 @@ def test_a_ring_ends_at_a_barrier() -> None:
     assert len(rim(surface, 2.5)) > len(points)
 
 
+@pytest.mark.parametrize("way", [1, -1])
+def test_a_ring_takes_in_its_own_line_and_not_another(way: int) -> None:
+    # Lines at x = 5 and x = 1, the centre between them at 3.5, on the one side of the first: to its left or its right.
+    surface = plane(9, 9)
+    lines = [(np.arange(9) + 45)[::way], np.arange(9) + 9]
+    painter = Painter(surface, Barriers(surface, lines, reach_mm=1.6))
+    side = painter.side_at(np.array(AT), np.array(MIDDLE))
+    assert side in (1, 2)
+    points = rim(surface, 2.2, painter)
+    assert points[:, 0].max() == pytest.approx(5.0, abs=1e-6)
+
+
 def test_what_is_no_place_or_radius_is_refused() -> None:
     painter = Painter(plane(9, 9))
     for corners, weights, radius in ((AT, [0.5, 0.5, 0.5, 0.5], 1.0), (AT, [0.5, 0.5], 1.0), (AT, MIDDLE, 0.0),

@@ -77,3 +77,10 @@ def test_what_does_not_fit_is_refused() -> None:
         mask(PICTURE, [0, 1, 3])
     with pytest.raises(MoueError, match="not numbers"):
         mask(PICTURE * np.nan, [0, 1, 3, 2])
+
+
+def test_between_rows_the_one_below_counts() -> None:
+    column = np.array([[0.0], [0.1], [0.5], [1.0]])
+    at = np.array([[0.5, 0.75], [0.5, 0.5], [0.5, 0.25], [0.5, 0.3125]])  # half way from row to row, then a quarter
+    np.testing.assert_allclose(sample(column, at), [0.05, 0.3, 0.75, 0.625], atol=1e-12)
+    np.testing.assert_allclose(sample(column.T, at[:, ::-1] * [-1, 1] + [1, 0]), [0.05, 0.3, 0.75, 0.625], atol=1e-12)

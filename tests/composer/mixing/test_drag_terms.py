@@ -82,9 +82,9 @@ def test_along_an_arc_a_point_moves_by_the_angle_times_its_arm(weight: float) ->
 
 @pytest.mark.parametrize("size", [0.3, 50.0])
 def test_a_pull_along_an_arc_arrives_at_every_size(size: float) -> None:
-    target = turn(size * SQUARE[:1], Z, np.zeros(3), 0.6 * np.pi / 2)
-    found = swing(size).weights(Recipe("r", (Cell(ALL, "move", 0.3),)), target)[KEY]
-    assert found == pytest.approx(0.6, abs=1e-3)
+    target = turn(size * SQUARE[:1], Z, np.zeros(3), 0.9 * np.radians(150.0))
+    found = swing(size, 150.0).weights(Recipe("r", (Cell(ALL, "move", 0.3),)), target)[KEY]
+    assert found == pytest.approx(0.9, abs=2e-3)
 
 
 def move(*fields: np.ndarray) -> Motion:
