@@ -91,6 +91,8 @@ def test_gaps_are_bridged_along_edges_and_what_is_not_there_is_refused() -> None
     assert edge_path(surface, [6, 9, 10]).tolist() == [6, 7, 8, 9, 10]
     assert edge_path(surface, [10, 9, 6]).tolist() == [10, 9, 8, 7, 6]
     assert edge_path(surface, [6, 9, 6]).tolist() == [6, 7, 8, 9, 8, 7, 6]
+    way = edge_path(surface, [1, 7, 3])  # up an edge, and back over three to what is no neighbour
+    assert way[:2].tolist() == [1, 7] and way[-1] == 3 and len(way) == 5
     for bad in ([3], [0, 18], [-1, 2]):
         with pytest.raises(MoueError):
             edge_path(surface, bad)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from composer.geometry.common_motion import common_motion, robust_motion, without_head_motion
-from composer.geometry.rigid import axis_and_angle
+from composer.geometry.rigid import axis_and_angle, similarity
 from tests.small_heads import random_rotation
 
 
@@ -63,6 +63,9 @@ def test_a_turn_about_an_axis_goes_on_until_it_has_settled() -> None:
         return at @ turn.T
 
     moved = np.where(further[:, None], turned(1.2), turned(0.3))
-    motion, _ = robust_motion(at, moved, np.ones(120), lambda number, away: 0.1, 60)
+    motion, _ = robust_motion(at, moved, np.ones(120), lambda number, away: 0.5, 60)
     axis, found = axis_and_angle(motion.rotation)
-    assert found * axis[2] == pytest.approx(0.3, abs=0.01)
+    assert found * axis[2] == pytest.approx(0.3, abs=0.05)
+    weight = 1.0 / (1.0 + (np.linalg.norm(motion(at) - moved, axis=1) / 0.5) ** 2) ** 2
+    again = similarity(at, moved, weight, scaled=False)  # the weights that a settled motion gives, give it again
+    np.testing.assert_allclose(again.rotation, motion.rotation, atol=1e-8)
