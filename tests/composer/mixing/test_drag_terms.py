@@ -123,3 +123,13 @@ def test_the_ramp_of_a_mask_that_rises_evenly() -> None:
     assert set(along[zone_of(skin, [ramp], 0.0).free]) == set(np.arange(11.0, 20.0))
     flat = ramp_of(skin, np.full(186, 0.5))
     assert flat.width_mm == 0.0 and not flat.on.any() and not len(zone_of(skin, [flat], 1 / 3).free)
+
+
+def test_vertices_that_may_not_move_are_on_no_ramp() -> None:
+    y, x = np.meshgrid(np.arange(6.0), np.arange(31.0), indexing="ij")
+    surface = Surface(grid(6, 31), np.stack([x.ravel(), y.ravel(), 0 * x.ravel()], axis=1))
+    along = surface.positions[:, 0]
+    skin = SeamlessSurface(surface, along != 15.0)
+    ramp = ramp_of(skin, np.clip((along - 10.0) / 10.0, 0.0, 1.0))
+    assert (ramp.touches == ((along >= 10) & (along <= 20) & (along != 15))).all()
+    assert set(along[zone_of(skin, [ramp], 0.0).free]) == {11.0, 12, 13, 14, 16, 17, 18, 19}

@@ -140,3 +140,12 @@ def test_a_mask_lifted_to_a_part_is_its_anchors_mean_and_nothing_where_that_is_n
 def test_fields_are_taken_at_some_vertices() -> None:
     fields = np.arange(24.0).reshape(2, 12)
     assert _rows(fields, np.array([3, 1])).tolist() == [[9, 10, 11, 3, 4, 5], [21, 22, 23, 15, 16, 17]]
+
+
+def test_a_share_is_widened_over_the_zone_and_itself_outside() -> None:
+    polygons, places = strip()
+    share = smoothstep(places[:, 0] / WIDTH + 0.5)
+    join = SeamlessJoin(SeamlessSurface(Surface(polygons, places)), {"right": share})
+    wide, inside = join.widened(share), np.isin(np.arange(len(share)), join.zone.free)
+    np.testing.assert_array_equal(wide[~inside], share[~inside])
+    assert (wide[inside & (share == 0.0)] > 0.0).any() and wide.min() >= 0.0 and wide.max() <= 1.0
