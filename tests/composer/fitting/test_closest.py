@@ -69,14 +69,12 @@ def test_sides_of_one_triangle_only_are_borders() -> None:
     assert surface.border_vertex.tolist() == [True] * 4 + [False]
     assert surface.mean_edge == pytest.approx((4 + 2 * np.sqrt(2)) / 6)
     assert surface.diagonal == pytest.approx(np.sqrt(2))  # a loose vertex is not counted
+    turned = ClosestSurface(places, np.array([[0, 1, 2], [0, 3, 2]]))  # one of them over: its borders stay borders
+    assert turned.border_vertex.tolist() == [True] * 4 + [False]
     shut = ClosestSurface(places[:4] + np.eye(4, 3), np.array([[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]]))
     assert not shut.border_edge.any() and not shut.border_vertex.any()
     fan = np.array([[0, 1, 2], [2, 1, 3], [4, 0, 2]])
     only = ClosestSurface(np.random.default_rng(0).normal(size=(5, 3)), fan)
-    sides = {
-        tuple(sorted((int(t[(i + 1) % 3]), int(t[(i + 2) % 3]))))
-        for t, flags in zip(fan, only.border_edge, strict=True)
-        for i in range(3)
-        if flags[i]
-    }
+    opposite = np.sort(fan[:, [[1, 2], [2, 0], [0, 1]]], axis=2)[only.border_edge]
+    sides = {(int(a), int(b)) for a, b in opposite}
     assert sides == {(0, 1), (1, 3), (2, 3), (0, 4), (2, 4)}

@@ -1,4 +1,4 @@
-"""Single terms about a fitted head: found landmarks, what it wears, free zones, and the landmarks' warp."""
+"""Single terms about a fitted head: landmarks found on the sculpt, what it wears, free zones, the landmarks' warp."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def test_landmarks_are_found_where_the_sculpt_has_something(size: float) -> None
 def test_what_the_fitted_head_has_none_of_is_the_old_one_s() -> None:
     polygons = grid(SIDE, SIDE)
     groups = {"face": np.arange(4)}
-    marks, materials = Landmarks({"a": 3}), {"skin": np.arange(16)}
+    materials, marks = {"skin": np.arange(16)}, Landmarks({"a": 3})
     old = Head("old", polygons, sheet(), groups=groups, materials=materials, landmarks=marks)
     bare = dressed(old, Head("new", polygons, 2 * sheet()))
     assert list(bare.groups) == ["face"] and list(bare.materials) == ["skin"]
@@ -53,8 +53,8 @@ def test_what_the_fitted_head_has_none_of_is_the_old_one_s() -> None:
 
 
 def test_landmarks_given_by_places_become_places_of_the_skin_and_not_of_a_part() -> None:
-    # A part's triangle shares no vertex with the skin and lies nearer to the landmark than the skin does.
-    polygons = Polygons.from_faces([[0, 1, 2], [3, 4, 5]], 6)
+    # A part's triangle, and one that hangs between it and the skin, lie nearer to the landmark than the skin does.
+    polygons = Polygons.from_faces([[0, 1, 2], [3, 4, 5], [0, 4, 5]], 6)
     places = np.array([[0.0, 0, 0], [4, 0, 0], [0, 4, 0], [0, 0, 1], [4, 0, 1], [0, 4, 1]])
     head = Head("two", polygons, places, parts=(Part("teeth", np.array([3, 4, 5])),))
     point = carried_landmarks(Landmarks({"a": (1.0, 1.0, 1.1)}), head).points["a"]

@@ -42,6 +42,7 @@ def test_vertices_and_their_rings() -> None:
     assert np.flatnonzero(loops.vertices_of(np.array([True, False, False]))).tolist() == [0, 1, 4, 5]
     first = np.arange(8) == 0
     grown = [np.flatnonzero(loops.grown(first, rings)).tolist() for rings in (0, 1, 2)]
+    assert (loops.grown(first) == loops.grown(first, 1)).all()
     assert grown == [[0], [0, 1, 4, 5], [0, 1, 2, 4, 5, 6]]
 
 
