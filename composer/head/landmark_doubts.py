@@ -33,7 +33,7 @@ on a head of 375 mm. A design choice, no source.
 MORE = (
     "menton", "cervicale", "otobasion_superius", "otobasion_inferius", "brow", "upper_lid", "lower_lid", "ear_rim",
     "ear_root", "nasolabial", "socket", "upper_lip", "lower_lip", "lip_line_upper", "lip_line_lower", "jawline",
-    "midline_front", "neck_border", "mouth_inner", "vertex", "opisthocranion",
+    "midline_front", "neck_border", "mouth_inner", "vertex", "opisthocranion", "orbitale",
 )  # fmt: skip
 """Landmarks and curves known in addition to those of the presets; paired ones end in _left and _right."""
 

@@ -160,5 +160,5 @@ def test_what_does_not_fit_the_level_is_refused() -> None:
         Detail(head, 0, head.neutral, lambda name: None)
     with pytest.raises(MoueError, match="the target of 'shape_0' has 8 vertices"):
         Detail(head, 1, smooth, lambda name: head.neutral).of("shape_0")
-    with pytest.raises(MoueError, match="another head"):
+    with pytest.raises(MoueError, match="different heads"):
         detailed_pose(Mixer(head.with_(), {}), Detail(head, 1, smooth, lambda name: None), Recipe("r"))
