@@ -45,7 +45,7 @@ def test_a_pull_stays_in_its_bounds_or_where_it_was(begin: float, to: float, fou
     assert pulled(begin, to, Bounds(0.0, 1.0)) == pytest.approx(found, abs=1e-3)
 
 
-@pytest.mark.parametrize(("strength", "amount"), [(0.5, 1.0), (1.0, 0.25), (1.5, 0.5)])
+@pytest.mark.parametrize(("strength", "amount"), [(0.5, 1.0), (0.1, 1.0), (1.0, 0.25), (1.5, 0.5)])
 def test_strength_and_amount_take_more_weight_for_the_same_way(strength: float, amount: float) -> None:
     rows = {ALL: Row(amount=amount)}
     assert pulled(0.1, 0.7, Bounds(-1.0, 2.0), strength=strength, rows=rows) == pytest.approx(0.7, abs=1e-3)
