@@ -97,8 +97,8 @@ def accept(
     if as_shape is None:
         edited, name, whose = _corrective(level, held, sculpt, before)
     else:
-        made, name, whose = _shape(level, as_shape, sculpt)
-    at, left = with_detail(level.of(made), name, whose, sculpt)
+        edited, name, whose = _shape(level, as_shape, sculpt)
+    at, left = with_detail(level.of(edited), name, whose, sculpt)
     return accepted_from(level, at.evaluated, sculpt, name, before, left, unit, whose.name, as_shape is None)
 
 

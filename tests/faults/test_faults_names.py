@@ -52,7 +52,7 @@ def test_split_writes_inside_its_folder_whatever_the_shapes_are_called(
     by: str, room: Path, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
     before = files_under(tmp_path)
-    assert run(["split", "face.toml", "--to", "pieces", "--by", by]) == 0
+    assert run(["split", "face.toml", "--to", "pieces", "--by", by, "--keep-empty"]) == 0
     new = files_under(tmp_path) - before
     assert new and all(path.parent == room / "pieces" for path in new)
     assert len(new) == 2 * len(EVIL) + 2  # and the neutral, and what the folder knows

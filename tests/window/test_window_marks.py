@@ -78,7 +78,7 @@ def test_a_moved_landmark_can_be_given_up(open_demo: Hand) -> None:
     hand.release()
     hand.settle()
     assert "cheilion_left" in hand.session.project.landmarks
-    hand.click_on("As in the head's file")
+    hand.click_on("Reset to the head's file")
     hand.settle()
     assert "cheilion_left" not in hand.session.project.landmarks
     np.testing.assert_allclose(at_mark(hand, "cheilion_left"), (x, y), atol=0.01)

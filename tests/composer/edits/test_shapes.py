@@ -74,7 +74,7 @@ def test_names_and_arrays_that_cannot_be_kept() -> None:
     for wrong in (delta[:, :2], np.where(delta == 0, np.nan, delta), delta.ravel(), delta + 1j, np.full((N, 3), 1e60)):
         with pytest.raises(MoueError):
             shapes.keep_shape(PROJECT, "other", wrong)
-    with pytest.raises(MoueError, match="is in the document and in the head"):
+    with pytest.raises(MoueError, match="is kept in the document, and the head has one too"):
         EvaluatedDocument(shapes.keep_shape(PROJECT, "lift", delta), HEAD)
     with pytest.raises(MoueError, match="of 4 vertices, the head has"):
         EvaluatedDocument(shapes.keep_shape(PROJECT, "short", delta[:4]), HEAD)
@@ -164,8 +164,8 @@ def npy(values: np.ndarray, **more: bool) -> bytes:
         (npy(np.zeros(9)), "three numbers a vertex"),
         (npy(np.full((N, 3), np.inf)), "not a number"),
         (npy(np.array([["a"] * 3] * N)), "three numbers a vertex"),
-        (b"\x93NUMPY\x01\x00", "is no array"),
-        (npy(np.zeros((N, 3)))[:-9], "larger than it is"),
+        (b"\x93NUMPY\x01\x00", "is not an array"),
+        (npy(np.zeros((N, 3)))[:-9], "smaller than its header says"),
     ],
 )
 def test_a_stored_shape_is_read_with_suspicion(tmp_path: Path, data: bytes, words: str) -> None:

@@ -43,7 +43,7 @@ def test_a_sheet_settles_on_the_plane_above_it_and_says_how_far_it_went() -> Non
     done = settled(plane(), sheet(), rays=False)
     np.testing.assert_allclose(done.positions, sheet(2.0), atol=1e-9)
     np.testing.assert_allclose(done.distance, 2.0, atol=1e-9)
-    assert not done.rejected.any() and not done.filled.any() and not done.mended.any()
+    assert not done.rejected.any() and not done.filled.any() and not done.unfolded.any()
 
 
 def test_what_is_out_of_reach_is_rejected_and_filled_and_what_is_protected_stays() -> None:
@@ -115,7 +115,7 @@ def test_masks_of_a_level_reject_from_one_half_on_and_must_fit() -> None:
     level = project(POLYGONS, sheet(), sculpt, reference=sheet(), reach_mm=5.0, up_to=0, reject={0: painted})[0]
     assert np.flatnonzero(level.rejected).tolist() == [MIDDLE]
     assert level.counts == {
-        "vertices": 81, "rejected": 1, "filled": 1, "protected": 0, "bad_faces": 0, "mended": 0
+        "vertices": 81, "rejected": 1, "filled": 1, "protected": 0, "bad_faces": 0, "unfolded": 0
     }  # fmt: skip
     with pytest.raises(MoueError, match="level 0 has 3 values"):
         project(POLYGONS, sheet(), sculpt, reference=sheet(), reach_mm=5.0, up_to=0, reject={0: np.zeros(3)})
