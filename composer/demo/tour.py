@@ -36,6 +36,7 @@ cells = [
   { region = "upper_lip_right", shape = "joy", weight = 0.6 },
   { region = "lower_lip_right", shape = "joy", weight = 0.6 },
   { region = "cheek_right", shape = "joy", weight = 0.6 },
+  { region = "nostril_right", shape = "joy", weight = 0.6 },
   { region = "cheek_lower_right", shape = "joy", weight = 0.6 },
 ]
 
@@ -67,12 +68,14 @@ cells = [
   { region = "upper_lip_left", shape = "joy", weight = 1.0 },
   { region = "lower_lip_left", shape = "joy", weight = 1.0 },
   { region = "cheek_left", shape = "joy", weight = 1.0 },
+  { region = "nostril_left", shape = "joy", weight = 1.0 },
   { region = "cheek_lower_left", shape = "joy", weight = 1.0 },
   { region = "chin_left", shape = "joy", weight = 1.0 },
   { region = "mouth_corner_right", shape = "pucker", weight = 1.0 },
   { region = "upper_lip_right", shape = "pucker", weight = 1.0 },
   { region = "lower_lip_right", shape = "pucker", weight = 1.0 },
   { region = "cheek_right", shape = "pucker", weight = 1.0 },
+  { region = "nostril_right", shape = "pucker", weight = 1.0 },
   { region = "cheek_lower_right", shape = "pucker", weight = 1.0 },
   { region = "chin_right", shape = "pucker", weight = 1.0 },
 ]
