@@ -242,6 +242,13 @@ def keys_sheet(hand: Hand) -> None:
 
 
 @state
+def about_the_head(hand: Hand) -> None:
+    hand.key("F2")
+    hand.until(lambda: hand.window.panels.about.lines, "what is believed")
+    hand.settle()
+
+
+@state
 def unsaved_sheet(hand: Hand) -> None:
     hand.key("Ctrl+N")
     hand._tell("on_close")
