@@ -26,7 +26,6 @@ from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
 from composer.head.head import InBetween, Shape
 from composer.head.landmark_file import read_landmarks
-from composer.head.presets import read_region_set
 from tests.faults.test_faults_formats_fuzz import LANDMARKS, good
 
 COUNT = int(os.environ.get("MOUE_MUTATIONS", "4000"))
@@ -66,8 +65,6 @@ def sample(kind: str) -> bytes:
             return DOCUMENT.encode()
         elif kind == ".marks":
             return LANDMARKS
-        elif kind == ".preset":
-            return (Path(__file__).resolve().parents[2] / "presets/regions/face.toml").read_bytes()
         elif kind == ".moue":
             (Path(folder) / "document.toml").write_text(DOCUMENT)
             project = open_document(Path(folder) / "document.toml")
@@ -105,7 +102,7 @@ def mutated(data: bytes, rng: np.random.Generator) -> bytes:
 
 READERS: dict[str, Callable[[Path], object]] = {
     ".npy": read_mask, "delta.npy": read_delta, ".png": read_picture, ".toml": open_document, ".moue": open_document,
-    ".marks": read_landmarks, ".preset": read_region_set, ".obj": read_mesh, ".ply": read_mesh, ".stl": read_mesh,
+    ".marks": read_landmarks, ".obj": read_mesh, ".ply": read_mesh, ".stl": read_mesh,
     ".glb": read_mesh, ".gltf": read_mesh, ".npz": read_mesh, ".usda": read_mesh, ".usdc": read_mesh,
     ".usdz": read_mesh,
 }  # fmt: skip
@@ -115,7 +112,7 @@ APART = (".usdc", ".usdz")
 @pytest.mark.parametrize("kind", READERS)
 def test_a_mutated_input_is_read_or_refused_in_one_line(kind: str, tmp_path: Path) -> None:
     rng = np.random.default_rng(list(kind.encode()))
-    path = tmp_path / f"a{kind.removeprefix('delta').replace('.marks', '.toml').replace('.preset', '.toml')}"
+    path = tmp_path / f"a{kind.removeprefix('delta').replace('.marks', '.toml')}"
     count = max(1, COUNT // len(READERS) // (20 if kind in APART else 1))
     escaped: list[str] = []
     for _ in range(count):

@@ -78,10 +78,10 @@ def test_a_trial_ends_with_its_recipe_and_a_chance_with_an_edit(open_demo: Hand)
 def test_a_soloed_region_that_gets_another_name_hides_nothing(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
     cells = {c.key: c.weight for c in session.recipe.cells}
-    hand.click_on("row cheek_right")
+    hand.click_on("row nostril_right")
     hand.key("A")
     assert session.held.hides
-    hand.stage.do(lambda p: rename_region(p, "cheek_right", "dimple_right"))
+    hand.stage.do(lambda p: rename_region(p, "nostril_right", "dimple_right"))
     hand.settle()
     assert not session.held.hides and ("dimple_right", "joy", False) in {c.key for c in session.recipe.cells}
     assert sorted(cells.values()) == sorted(c.weight for c in session.recipe.cells)

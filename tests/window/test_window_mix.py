@@ -167,14 +167,14 @@ def test_solo_and_mute_change_only_what_is_seen(open_demo: Hand) -> None:
     hand, project = open_demo, open_demo.session.project
     session = hand.session
     whole = session.evaluated.pose(session.recipe)
-    hand.click_on("row cheek_right")
+    hand.click_on("row nostril_right")
     hand.key("A")
-    alone = session.recipe.with_(cells=tuple(c for c in session.recipe.cells if c.region == "cheek_right"))
+    alone = session.recipe.with_(cells=tuple(c for c in session.recipe.cells if c.region == "nostril_right"))
     np.testing.assert_allclose(session.positions(), session.evaluated.pose(alone), atol=1e-3)
     assert session.project is project
     hand.key("A")
     hand.key("D")
-    rest = session.recipe.with_(cells=tuple(c for c in session.recipe.cells if c.region != "cheek_right"))
+    rest = session.recipe.with_(cells=tuple(c for c in session.recipe.cells if c.region != "nostril_right"))
     np.testing.assert_allclose(session.positions(), session.evaluated.pose(rest), atol=1e-3)
     hand.click_on("Show all again")
     np.testing.assert_allclose(session.positions(), whole, atol=1e-3)
@@ -183,14 +183,14 @@ def test_solo_and_mute_change_only_what_is_seen(open_demo: Hand) -> None:
 
 def test_a_locked_row_is_held_fast(open_demo: Hand) -> None:
     hand = open_demo
-    hand.click_on("row cheek_right", 4)
+    hand.click_on("row nostril_right", 4)
     hand.click_on("Lock this row")
-    x, y = hand.middle(cell("cheek_right", "joy"))
+    x, y = hand.middle(cell("nostril_right", "joy"))
     hand.press(x, y)
     hand.drag(x - 60, y)
     hand.release()
     hand.wheel(-3, x, y)
-    assert weight(hand, "cheek_right", "joy") == 0.6
+    assert weight(hand, "nostril_right", "joy") == 0.6
 
 
 def test_linked_sides_move_together(open_demo: Hand) -> None:
@@ -271,7 +271,7 @@ def test_a_row_can_replace_the_base_and_be_weakened(open_demo: Hand) -> None:
 
 def test_a_row_is_copied_and_pasted(open_demo: Hand) -> None:
     hand = open_demo
-    hand.click_on("row cheek_right")
+    hand.click_on("row nostril_right")
     hand.key("Ctrl+C")
     hand.click_on("recipe call")
     hand.click_on("row brow_inner_left")
