@@ -34,7 +34,7 @@ class GradientTransfer:
     def __init__(self, source: Surface, target: Surface, scale: float, hold: NDArray) -> None:
         """Take surfaces already turned alike, the ratio `scale` of their sizes, and the holding weights (n,).
 
-        `hold` is what `a` is in the module's words, of the same size as the Laplacian's diagonal (no unit), not
+        `hold` is `a` in this file's first formula, of the same size as the Laplacian's diagonal (no unit), not
         negative, and not all zero on any piece of the surface.
         """
         self.hold = hold

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from composer.geometry.rigid import similarity
 from composer.head.head import Part
-from composer.head.understand.spheres import sphere_of
+from composer.head.understand.spheres import sphere_of, sphere_through
 from composer.picture.camera import unit
 from composer.picture.colour import rgb
 
@@ -37,16 +37,6 @@ class Eyeball:
     axis: Floats
 
 
-def fit_ball(points: Floats) -> tuple[Floats, float]:
-    """Centre (3,) and radius of the ball through `points` (k, 3) by linear least squares."""
-    middle = points.mean(axis=0)
-    local = points - middle
-    left = np.concatenate([2.0 * local, np.ones((len(points), 1))], axis=1)
-    solution = np.linalg.lstsq(left, np.einsum("ij,ij->i", local, local), rcond=None)[0]
-    centre = solution[:3]
-    return centre + middle, float(np.sqrt(max(solution[3] + centre @ centre, 0.0)))
-
-
 def eyeball(points: Floats) -> Eyeball:
     """The eyeball of a part's vertices (k, 3) mm at rest.
 
@@ -56,7 +46,7 @@ def eyeball(points: Floats) -> Eyeball:
     ball = sphere_of(points)
     centre, radius = ball.centre, ball.radius
     if not np.isfinite(radius) or len(points) < 8:
-        centre, radius = fit_ball(points)
+        centre, radius = sphere_through(points)
     proud = np.linalg.norm(points - centre, axis=1) / max(radius, 1e-9) - 1.0
     axis = np.array([0.0, 0.0, 1.0])
     if proud.max() > 0.01:

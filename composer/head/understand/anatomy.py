@@ -27,7 +27,7 @@ NEAR_EYE = 1.9
 
 @dataclass(frozen=True, eq=False)
 class Anatomy:
-    """See the module's words. `said` is what names say of each piece."""
+    """What is known of one head from form and motion. `said` is what names say of each piece."""
 
     pieces: Pieces
     motion: Motion

@@ -9,8 +9,9 @@ from composer.checks.checked import Checked
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part, Shape
+from composer.head.understand.spheres import sphere_through
 from composer.picture.camera import frame, look
-from composer.picture.eyeball import eyeball, fit_ball, turned
+from composer.picture.eyeball import eyeball, turned
 from composer.picture.figure import Figure, vertex_normals
 from composer.picture.heat import Scale, movement, nice
 from composer.picture.labels import font, write
@@ -107,7 +108,7 @@ def test_a_ball_is_fitted_and_turned_as_it_was(seed):
 
     random = np.random.default_rng(seed)
     points, _ = ball(2, 12.0, (3.0, -4.0, 50.0))
-    centre, radius = fit_ball(points)
+    centre, radius = sphere_through(points)
     np.testing.assert_allclose(centre, [3.0, -4.0, 50.0], atol=1e-8)
     assert radius == pytest.approx(12.0)
     rotation, shift = Rotation.random(random_state=seed).as_matrix(), random.normal(size=3)
