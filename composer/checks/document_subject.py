@@ -51,7 +51,7 @@ class DocumentSubject:
     def reach(self) -> Floats:
         """(n,) mm, how far the shape that moves a vertex most moves it; a shape that is broken is left out."""
         furthest = np.zeros(self.head.n_vertices)
-        for shape in self.head.shapes:
+        for shape in self.head.expressions:
             moved = np.einsum("ij,ij->i", shape.delta, shape.delta, dtype=np.float64)
             if np.isfinite(moved).all():
                 np.maximum(furthest, moved, out=furthest)

@@ -19,7 +19,7 @@ def _run(subject: DocumentSubject) -> Iterator[Finding]:
     head = subject.head
     whole = [
         shape
-        for shape in head.shapes
+        for shape in head.expressions
         if all(np.isfinite(delta).all() for delta in (shape.delta, *(between.delta for between in shape.inbetweens)))
     ]
     motions = {name: each for name, each in head_motions(head.with_(shapes=tuple(whole))).items() if each.matters}

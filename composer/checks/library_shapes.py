@@ -21,7 +21,7 @@ _SAME = 0.02  # of length
 def _run(subject: DocumentSubject) -> Iterator[Finding]:
     head, limit = subject.head, subject.facts.limits.empty_mm
     kept = []
-    for i, shape in enumerate(head.shapes):
+    for i, shape in enumerate(head.expressions):
         fields = [shape.delta, *(between.delta for between in shape.inbetweens)]
         bad = np.flatnonzero(~np.all([np.isfinite(each).all(axis=1) for each in fields], axis=0))
         if len(bad):
@@ -42,7 +42,7 @@ def _run(subject: DocumentSubject) -> Iterator[Finding]:
 
 
 def _doubles(subject: DocumentSubject, kept: list[int]) -> Iterator[Finding]:
-    shapes = [subject.head.shapes[i] for i in kept]
+    shapes = [subject.head.expressions[i] for i in kept]
     if len(shapes) < 2:
         return
     flat = np.stack([shape.delta.ravel() for shape in shapes])

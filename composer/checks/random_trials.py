@@ -58,7 +58,7 @@ def worst_random(
     if count < 1 or keep < 1:
         raise MoueError("trying or keeping none shows nothing", hint="give numbers of 1 and more")
     regions = [region.name for region in evaluated.project.regions]
-    shapes = mixable_shapes(evaluated.project, evaluated.head.shape_names)
+    shapes = mixable_shapes(evaluated.project, [shape.name for shape in evaluated.head.expressions])
     if not regions:
         raise MoueError(
             "has no regions to combine shapes in", evaluated.project.path, hint="make some with moue regions"

@@ -48,7 +48,7 @@ def jaw_skin(facts: HeadFacts) -> JawSkin | None:
         return None
     goes = head.neutral @ jaw.turn.T + jaw.shift - head.neutral
     far = lengths(goes)
-    own = head.shapes[jaw.shape].delta.astype(np.float64)
+    own = head.expressions[jaw.shape].delta.astype(np.float64)
     along = head.skin & (lengths(own - goes) <= _ALONG * far)
     along &= far >= _FURTHEST * far[along].max(initial=0.0)
     vertices = np.flatnonzero(along)

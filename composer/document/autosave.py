@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from composer.document.project import Project
 from composer.document.store import moved_to, open_document, save_document
 from composer.document.stored import stored_places, with_places
-from composer.document.text import SAID
+from composer.document.text import SAID, referred_places
 from composer.errors import MoueError, cannot
 from composer.head.folders import make_folder
 
@@ -107,11 +107,8 @@ def says_the_same(one: Project, other: Project) -> bool:
     """Whether two projects hold the same document. Their texts and the names of their arrays' places may differ; arrays
     are compared as float32.
     """
-    one_folders, other_folders = (
-        {0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other)
-    )
     a, b = _by_number(one), _by_number(other)
-    same = one_folders == other_folders and all(getattr(a, key) == getattr(b, key) for key in SAID)
+    same = referred_places(one) == referred_places(other) and all(getattr(a, key) == getattr(b, key) for key in SAID)
     return same and _same_arrays(a.stored, b.stored)
 
 

@@ -52,12 +52,12 @@ class EvaluatedDocument:
                 f"was made for topology {project.topology[:8]}, its head is {self._topology[:8]}", project.path,
                 hint="its masks are for other vertices",
             )  # fmt: skip
-        dressed = None if before is None else DocumentHead(before.project, before.head)
-        self.head: Head = head_of(project, library, dressed)
+        self._dressed: DocumentHead = head_of(project, library, None if before is None else before._dressed)
+        self.head: Head = self._dressed.head
         self._sources: MaskSources = MaskSources(project, self.head, None if before is None else before._sources)
         if before is not None and "_seamless" in vars(before) and before._seamless.serves(self.head):
             vars(self)["_seamless"] = before._seamless
-        self.notes: list[str] = [*self.head.notes, *unknown_shown(project, self.head)]
+        self.notes: list[str] = [*self.head.notes, *self._dressed.notes, *unknown_shown(project, self.head)]
         if not project.topology and project.regions:
             words = "The document does not say for which mesh its masks were made"
             self.notes.append(f"{words}: look whether they lie where they should.")

@@ -1,4 +1,4 @@
-"""The head of a document: the library with the document's parts, in-betweens, kept shapes and landmarks.
+"""The head of a document: the library with the document's parts, in-betweens, kept shapes, landmarks, earlier heads.
 
 Shapes, parts and data derived from the neutral are shared with the library, and with the head of the document's earlier
 state, wherever nothing changed.
@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.earlier_heads import with_earlier
 from composer.document.mask_file import checked_delta, read_delta
 from composer.document.part_table import part_of
 from composer.document.project import Project
@@ -30,35 +31,42 @@ SHOWN = ("label", "group", "marked", "hidden")
 
 @dataclass(frozen=True, eq=False)
 class DocumentHead:
-    """An earlier state of a document, and its head then."""
+    """A state of a document: its project, its head, and sentences on earlier heads that were left out."""
 
     project: Project
     head: Head
+    notes: tuple[str, ...] = ()
 
 
-def head_of(project: Project, library: Head, before: DocumentHead | None = None) -> Head:
+def head_of(project: Project, library: Head, before: DocumentHead | None = None) -> DocumentHead:
     """The library's head with the document's changes; the library itself where there are none.
 
     With `before`, of the same library, everything that did not change is shared: the whole head if nothing did.
     Raises MoueError for parts, shapes or landmarks that do not fit the library.
     """
     if before is not None and _says_the_same(project, before.project):
-        return before.head
+        return DocumentHead(project, before.head, before.notes)
     parts, shapes, landmarks = _parts(project, library, before), _shapes(project, library, before), library.landmarks
     if project.landmarks or project.curves:
         points = {**(landmarks.points if landmarks else {}), **project.landmarks}
         curves = {**(landmarks.curves if landmarks else {}), **project.curves}
         landmarks = Landmarks(points, curves).check(library.n_vertices, project.path)
     same = len(shapes) == len(library.shapes) and all(a is b for a, b in zip(shapes, library.shapes, strict=True))
-    if same and parts is library.parts and landmarks is library.landmarks:
-        return library
-    head = library.with_(parts=parts, shapes=shapes, landmarks=landmarks)
-    if same:
-        with_anatomy_of(head, library)
-    vars(head)["surface"] = library.surface  # it depends on the neutral alone
+    head = library
+    if not same or parts is not library.parts or landmarks is not library.landmarks:
+        head = library.with_(parts=parts, shapes=shapes, landmarks=landmarks)
+        if same:
+            with_anatomy_of(head, library)
+        vars(head)["surface"] = library.surface  # it depends on the neutral alone
+        if before is not None and parts is before.head.parts:
+            vars(head)["skin"] = before.head.skin
+    known = {}
     if before is not None and parts is before.head.parts:
-        vars(head)["skin"] = before.head.skin
-    return head
+        known = {
+            shape.name: (before.project.earlier[shape.name], shape) for shape in before.head.shapes if shape.is_head
+        }
+    head, notes = with_earlier(head, project, known)
+    return DocumentHead(project, head, tuple(notes))
 
 
 def unknown_shown(project: Project, head: Head) -> list[str]:
@@ -75,6 +83,8 @@ def _says_the_same(project: Project, before: Project) -> bool:
     for now, earlier in ((project.landmarks, before.landmarks), (project.curves, before.curves)):
         if now is not earlier and now != earlier:
             return False
+    if project.earlier is not before.earlier and project.earlier != before.earlier:
+        return False
     if project.shapes is before.shapes and project.stored is before.stored:
         return True
     said, said_before = _of_head(project), _of_head(before)

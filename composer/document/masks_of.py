@@ -84,7 +84,7 @@ class MaskSources:
     def _library_shapes(self) -> list[Shape]:
         """The head's shapes without those that the document keeps: a kept pose never moves a region."""
         kept = {name for name, said in self.project.shapes.items() if "delta" in said and not said.get("replaces")}
-        return [shape for shape in self.head.shapes if shape.name not in kept]
+        return [shape for shape in self.head.expressions if shape.name not in kept]
 
     @property
     def notes(self) -> list[str]:
@@ -167,7 +167,7 @@ def moving_regions(
     are that wide from 1 to 0. Raises MoueError where nothing moves.
     """
     try:
-        deltas = [shape.delta for shape in (head.shapes if shapes is None else shapes)]
+        deltas = [shape.delta for shape in (head.expressions if shapes is None else shapes)]
         return from_displacement(head.surface, deltas, count, ramp_mm, head.skin, pairs_of(head), softness)
     except MoueError as error:
         raise MoueError(str(error), head.path) from None

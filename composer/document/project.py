@@ -31,12 +31,22 @@ class Region:
 
 
 @dataclass(frozen=True)
+class EarlierFile:
+    """The file of an earlier head on the document's topology: a mesh, or a library of one file, of which the neutral is
+    taken. `unit` is that of a file that does not state its own, by default the head's."""
+
+    path: Path
+    unit: str | None = None
+
+
+@dataclass(frozen=True)
 class Project:
     """A document.
 
     `head_path` is resolved from the document's folder; `unit` and `neutral` are None where not given; `topology` is
     the fingerprint or "". `shapes` holds by name in-betweens, hinges, how a shape is shown, and shapes kept from a
-    pose. `levels` are the folders of the same library at finer levels. `stored` holds masks (n,) and kept shapes (n, 3)
+    pose. `levels` are the folders of the same library at finer levels. `earlier` are heads on the same topology that the
+    document knows by name, such as those that it had before (`composer.document.earlier_heads`). `stored` holds masks (n,) and kept shapes (n, 3)
     in mm of a `.moue` file, by their place in it. `text` is the document as read, so that a save keeps its comments.
     `landmarks` are points (at a vertex, or on a triangle) that add to the head's own or replace them; `curves` are
     landmark curves, as vertices in order. `correctives` are shapes with the cells that trigger them."""
@@ -51,6 +61,7 @@ class Project:
     parts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     shapes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     levels: Mapping[int, Path] = field(default_factory=dict)
+    earlier: Mapping[str, EarlierFile] = field(default_factory=dict)
     stored: Mapping[str, NDArray] = field(default_factory=dict)
     text: str = ""
     landmarks: Mapping[str, Place] = field(default_factory=dict)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from composer.document.part_table import KEYS as PART_KEYS
-from composer.document.project import RESERVED, VERSION, Project, Region
+from composer.document.project import RESERVED, VERSION, EarlierFile, Project, Region
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
 from composer.head.file_names import check_name
@@ -26,6 +26,7 @@ TOP = (
     "parts",
     "shapes",
     "levels",
+    "earlier",
     "landmarks",
     "curves",
     "regions",
@@ -36,6 +37,7 @@ RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "replaces", "detail")
 TRIGGER_KEYS = ("region", "shape", "at", "mirrored")
+EARLIER_KEYS = ("file", "unit")
 LANDMARK_KEYS = ("vertex", "triangle", "bary")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
 JOINS = ("linear", "seamless")
@@ -86,7 +88,7 @@ def parse_document(data: bytes, path: Path) -> Project:
     return Project(
         path, path.parent / head, whole.text("unit"), whole.text("neutral"), whole.text("topology", empty=True) or "",
         _regions(whole), _recipes(whole), {name: dict(part.table) for name, part in parts.items()}, _shapes(whole),
-        _levels(whole), text=text, landmarks=_landmarks(whole), curves=_curves(whole), correctives=_correctives(whole),
+        _levels(whole), _earlier(whole), text=text, landmarks=_landmarks(whole), curves=_curves(whole), correctives=_correctives(whole),
     )  # fmt: skip
 
 
@@ -225,6 +227,20 @@ def _levels(whole: Values) -> dict[int, Path]:
     for level, place in places.items():
         check_head_place(place, whole.path, f"level {level}")
     return places
+
+
+def _earlier(whole: Values) -> dict[str, EarlierFile]:
+    tables = whole.tables("earlier")
+    files = {}
+    for name, said in tables.items():
+        said.only(EARLIER_KEYS)
+        check_name(name, "earlier head", whole.path, list(tables))
+        file = said.text("file")
+        if file is None:
+            raise said.error("names no file", 'add file = "..."')
+        files[name] = EarlierFile(whole.path.parent / file, said.text("unit"))
+        check_head_place(files[name].path, whole.path, f"earlier head {name!r}")
+    return files
 
 
 def _levels_in(said: Values, key: str, words: str) -> dict[int, str]:

@@ -11,7 +11,7 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from composer.document.project import VERSION, Project, Region
+from composer.document.project import VERSION, EarlierFile, Project, Region
 from composer.document.read import curve_of, landmark_of, parse_document, recipe_of, region_of
 from composer.document.tables import cut
 from composer.document.values import Values
@@ -120,6 +120,13 @@ def _edited(document: Any, project: Project, folder: Path) -> str:
     finer = {str(level): relative_place(place, folder) for level, place in project.levels.items()}
     if finer != dict(document.get("levels", {})):
         document["levels"] = finer
+    earlier = {name: _earlier_table(file, folder) for name, file in project.earlier.items()}
+    if earlier != _plain(document.get("earlier", {})):
+        document.pop("earlier", None)
+        if earlier:
+            document["earlier"] = tomlkit.table(is_super_table=True)
+            for name, said in earlier.items():
+                document["earlier"][name] = _table(said)
     for kind, (wanted, read, write) in _kinds(project).items():
         _update(document, kind, wanted, read, write)
     return _ended_as(tomlkit.dumps(document), project.text)
@@ -136,12 +143,23 @@ def _says_the_same(read: Project, project: Project) -> bool:
 
 
 def _same_frame(one: Project, other: Project) -> bool:
-    """Whether two projects agree outside their named tables: head, levels, unit, neutral, topology and correctives."""
-    one_folders, other_folders = (
-        {0: p.head_path.resolve()} | {k: v.resolve() for k, v in p.levels.items()} for p in (one, other)
-    )
+    """Whether two projects agree outside their named tables: head, levels, earlier heads, unit, neutral, topology and
+    correctives."""
     fields = ("unit", "neutral", "topology", "correctives")
-    return one_folders == other_folders and all(getattr(one, key) == getattr(other, key) for key in fields)
+    return referred_places(one) == referred_places(other) and all(getattr(one, key) == getattr(other, key) for key in fields)
+
+
+def referred_places(project: Project) -> list[tuple[str, Path, str | None]]:
+    """What a document refers to beside its arrays, in order: its head, its levels and its earlier heads, each with its
+    name, its resolved place, and its unit where one is said."""
+    levels = [(str(level), place.resolve(), None) for level, place in sorted(project.levels.items())]
+    earlier = [(name, file.path.resolve(), file.unit) for name, file in project.earlier.items()]
+    return [("head", project.head_path.resolve(), None), *levels, *earlier]
+
+
+def _earlier_table(file: EarlierFile, folder: Path) -> dict[str, Any]:
+    """The table [earlier.NAME] of a file, for a document in `folder`."""
+    return {"file": relative_place(file.path, folder)} | ({"unit": file.unit} if file.unit else {})
 
 
 def landmark_table(place: Place) -> dict[str, Any]:

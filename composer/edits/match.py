@@ -86,7 +86,7 @@ class Matcher:
             nonempty = [name for name, mask in evaluated.effective.items() if mask.any()]
             regions = nonempty if evaluated.project.regions else [ALL]
         if shapes is None:
-            shapes = [name for name in evaluated.head.shape_names if name not in evaluated.correctives.names]
+            shapes = [one.name for one in evaluated.head.expressions if one.name not in evaluated.correctives.names]
         for name in regions:
             if name != ALL and name not in evaluated.effective:
                 raise unknown("region", name, [ALL, *evaluated.effective], path)

@@ -41,7 +41,7 @@ class Split:
     def pieces(self) -> Iterator[tuple[str, Floats]]:
         """`SHAPE.PIECE` and its displacement (n, 3) in mm, of every shape, one at a time, without what is left out."""
         head = self.evaluated.head
-        for shape in head.shapes:
+        for shape in head.expressions:
             rest = shape.delta.astype(np.float64)
             still = not shape.delta.any()
             for name, mask in self.masks.items():
@@ -67,5 +67,5 @@ def split_shapes(evaluated: EvaluatedDocument, by: By, ramp_mm: float = 12.0, ke
         masks, last = {name: lift(evaluated.effective[name]) for name in sharing}, REMAINDER
     cut = Split(evaluated, masks, last, keep_empty)
     names = tuple(name for name, _ in cut.pieces())
-    every = len(evaluated.head.shapes) * (len(masks) + 1)
+    every = len(evaluated.head.expressions) * (len(masks) + 1)
     return Split(evaluated, masks, last, keep_empty, names, every - len(names))

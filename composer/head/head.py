@@ -33,11 +33,15 @@ class InBetween:
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """A named displacement of the neutral: `delta` (n, 3) float32 in mm, target minus neutral."""
+    """A named displacement of the neutral: `delta` (n, 3) float32 in mm, target minus neutral.
+
+    `is_head` is true where the target is another head at rest, not an expression of this one.
+    """
 
     name: str
     delta: NDArray[np.float32]
     inbetweens: tuple[InBetween, ...] = ()
+    is_head: bool = False
 
     @property
     def furthest_mm(self) -> float:
@@ -137,6 +141,11 @@ class Head:
     def shape_names(self) -> list[str]:
         """Names of the shapes, in order."""
         return [shape.name for shape in self.shapes]
+
+    @cached_property
+    def expressions(self) -> tuple[Shape, ...]:
+        """The shapes of this head itself, in order, without those that are other heads."""
+        return tuple(shape for shape in self.shapes if not shape.is_head)
 
     def shape(self, name: str) -> Shape:
         """The shape of this name. Raises MoueError for an unknown name, with the nearest ones."""

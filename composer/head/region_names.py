@@ -84,7 +84,7 @@ def _mirrored(head: Head, masks: list[Floats]) -> list[tuple[int, int]]:
 def _say(head: Head) -> Floats:
     """(n,) the area of each vertex in mm^2 times its RMS movement in mm; the area alone where nothing moves."""
     square = np.zeros(head.n_vertices)
-    for shape in head.shapes:
+    for shape in head.expressions:
         square += np.einsum("ij,ij->i", shape.delta, shape.delta, dtype=np.float64)
     return head.surface.mass * np.sqrt(square) if square.any() else head.surface.mass
 

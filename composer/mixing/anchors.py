@@ -91,7 +91,7 @@ def _skin_with_jaw(head: Head, part: Part) -> NDArray[np.int64]:
     """The skin vertices that move with a part in the shape that moves it furthest; all skin if there are none."""
     skin = np.flatnonzero(head.skin)
     rest = head.neutral[part.vertices]
-    shape = max(head.shapes, key=lambda each: float(np.abs(each.delta[part.vertices]).max()), default=None)
+    shape = max(head.expressions, key=lambda each: float(np.abs(each.delta[part.vertices]).max()), default=None)
     if shape is None or len(rest) < 3 or not shape.delta[part.vertices].any():
         return skin
     jaw = similarity(rest, rest + shape.delta[part.vertices], scaled=False)
@@ -108,7 +108,7 @@ def _on_skin(head: Head, vertices: NDArray) -> Bound:
     triangles = head.polygons.triangles
     skin = triangles[head.skin[triangles].all(axis=1)]
     size = float(np.linalg.norm(np.ptp(head.neutral[head.skin], axis=0)))
-    return bound_to_skin(head.neutral, skin, head.shapes, vertices, head.polygons.components[vertices], size)
+    return bound_to_skin(head.neutral, skin, head.expressions, vertices, head.polygons.components[vertices], size)
 
 
 def _landmark_anchors(head: Head, jaw: bool) -> list[Anchor]:

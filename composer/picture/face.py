@@ -24,10 +24,10 @@ def face_points(head: Head) -> NDArray[np.float64] | None:
     head without shapes, or one that moves nearly everywhere, is shown whole.
     """
     skin = np.flatnonzero(head.skin)
-    if not head.shapes or not len(skin):
+    if not head.expressions or not len(skin):
         return None
     furthest = np.zeros(len(skin))
-    for shape in head.shapes:
+    for shape in head.expressions:
         moved = movement(np.zeros(3), shape.delta[skin])
         np.maximum(furthest, moved - np.median(moved), out=furthest)  # without the motion of the whole head
     moving = skin[furthest > MOVES * float(np.percentile(furthest, 99.0))] if furthest.any() else skin[:0]

@@ -105,7 +105,7 @@ def _about_eyes(anatomy: Anatomy, about: dict[int, Eye]) -> dict[int, Kind]:
     head, pieces, motion = anatomy.motion.head, anatomy.pieces, anatomy.motion
     vertices = np.concatenate([pieces.of[piece] for piece in about])
     bound = bound_to_skin(
-        head.neutral, pieces.skin_triangles, head.shapes, vertices, pieces.label[vertices], motion.size
+        head.neutral, pieces.skin_triangles, head.expressions, vertices, pieces.label[vertices], motion.size
     )
     kinds: dict[int, Kind] = {}
     start = 0
@@ -164,7 +164,7 @@ def _in_mouth(anatomy: Anatomy, candidates: Sequence[int]) -> dict[int, Kind]:
     local = anatomy.frame.local(motion.head.neutral)
     width = float(np.ptp(local[motion.skin, 0]))
     skin_front = float(local[motion.skin, 2].max())
-    opens = motion.head.shapes[jaw.shape].name
+    opens = motion.head.expressions[jaw.shape].name
     found: dict[int, tuple[str, Floats, str]] = {}
     for piece in candidates:
         vertices = pieces.of[piece]
@@ -254,7 +254,7 @@ def _bound(anatomy: Anatomy, candidates: Sequence[int]) -> dict[int, Kind]:
         if float(np.median(away)) > NEAR * motion.size:
             continue
         bound = bound_to_skin(
-            head.neutral, pieces.skin_triangles, head.shapes, vertices, pieces.label[vertices], motion.size
+            head.neutral, pieces.skin_triangles, head.expressions, vertices, pieces.label[vertices], motion.size
         )
         strays = float(np.sqrt((bound.strays[bound.root] ** 2).mean()))
         if strays < BOUND * moved + MOVES * motion.size:

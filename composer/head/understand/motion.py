@@ -35,7 +35,7 @@ class Motion:
         skin = pieces.of[pieces.skin] if len(pieces) else np.zeros(0, dtype=np.int32)
         self.skin = skin
         self.size = float(np.linalg.norm(np.ptp(head.neutral[skin], axis=0))) if len(skin) else 0.0
-        self.count = len(head.shapes)
+        self.count = len(head.expressions)
         self._turns = np.tile(np.eye(3), (self.count, 1, 1))
         self._shifts = np.zeros((self.count, 3))
         if self.count and len(skin) > 3:
@@ -50,12 +50,12 @@ class Motion:
 
     def one(self, i: int, vertices: NDArray) -> Floats:
         """(k, 3) what shape `i` does at `vertices` (k,)."""
-        delta = self.head.shapes[i].delta[vertices].astype(np.float64)
+        delta = self.head.expressions[i].delta[vertices].astype(np.float64)
         return self._still(i, self.head.neutral[vertices], delta) if self.carries[i] else delta
 
     def shape(self, i: int) -> Floats:
         """(n, 3) what shape `i` does at every vertex."""
-        delta = self.head.shapes[i].delta.astype(np.float64)
+        delta = self.head.expressions[i].delta.astype(np.float64)
         return self._still(i, self.head.neutral, delta) if self.carries[i] else delta
 
     @cached_property
@@ -82,7 +82,7 @@ class Motion:
     def _find_head_motion(self) -> None:
         some = self.skin[np.linspace(0, len(self.skin) - 1, min(SAMPLE, len(self.skin))).astype(int)]
         points = self.head.neutral[some]
-        deltas = np.array([shape.delta[some] for shape in self.head.shapes], dtype=np.float64)
+        deltas = np.array([shape.delta[some] for shape in self.head.expressions], dtype=np.float64)
         weights: Floats | None = None
         for _ in range(ROUNDS):
             fits = fit_rigid(points, deltas, weights)

@@ -170,7 +170,7 @@ def face_points(head: Head) -> NDArray[np.float64]:
     of an expression has to show."""
     skin = np.flatnonzero(head.skin) if head.skin.any() else np.arange(head.n_vertices)
     often = np.zeros(len(skin), dtype=np.float32)
-    for shape in head.shapes[:: max(len(head.shapes) // 40, 1)]:
+    for shape in head.expressions[:: max(len(head.expressions) // 40, 1)]:
         moved = np.abs(shape.delta[skin]).max(axis=1)
         furthest = float(moved.max(initial=0.0))
         if furthest > LEAST_MM:

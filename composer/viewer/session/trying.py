@@ -70,7 +70,7 @@ class Trying:
         """Another combination within the limits, the same for the same seed."""
         names = [r.name for r in session.project.regions]
         entries = session.project.shapes
-        shapes = [n for n in session.head.shape_names if not entries.get(n, {}).get("hidden")]
+        shapes = [one.name for one in session.head.expressions if not entries.get(one.name, {}).get("hidden")]
         self.trial = None
         cells = max(min(self.cells, len(names) * len(shapes)), 1)
         self.found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), symmetric=session.linked)

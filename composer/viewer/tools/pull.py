@@ -81,7 +81,7 @@ def _shapes(session: Session, hit: Hit) -> list[str]:
     entries = session.project.shapes
     moved = {
         shape.name: float(np.linalg.norm(bary @ shape.delta[corners]))
-        for shape in session.head.shapes
+        for shape in session.head.expressions
         if not entries.get(shape.name, {}).get("hidden")
     }
     names = sorted((name for name, mm in moved.items() if mm > LEAST_MM), key=lambda name: -moved[name])

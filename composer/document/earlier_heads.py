@@ -1,0 +1,99 @@
+"""Earlier heads: other heads at rest on a document's topology, which it names under `[earlier.NAME]`.
+
+Each opens as a shape of the document's head: the way from the neutral to that head, laid over the neutral by the
+similarity of the skin (Umeyama 1991, by `composer.geometry.rigid`; vertices weigh by the area about them). A recipe
+over them takes the nose of one and the ears of another by the document's regions. An earlier head that cannot be used
+is left out with a note, so that the document still opens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.document.project import EarlierFile, Project
+from composer.errors import MoueError
+from composer.formats.registry import read_mesh
+from composer.geometry.polygons import read_only
+from composer.geometry.rigid import similarity
+from composer.head.head import Head, Shape
+from composer.head.order_difference import order_difference
+from composer.units import mm_per
+
+if TYPE_CHECKING:
+    from composer.document.evaluated import EvaluatedDocument
+
+GROUP = "earlier heads"
+"""The group of the tray in which earlier heads stand."""
+
+
+class EarlierHead(NamedTuple):
+    """An earlier head: its `name`, and its `positions` (n, 3) float64 mm as they stand in its file."""
+
+    name: str
+    positions: NDArray[np.float64]
+
+
+def earlier_heads(document: EvaluatedDocument) -> tuple[EarlierHead, ...]:
+    """The earlier heads of an open document, in order. One that cannot be used is left out; the document's notes say
+    why."""
+    found = []
+    for name, file in document.project.earlier.items():
+        try:
+            found.append(EarlierHead(name, positions_of(file, document.library)))
+        except MoueError:
+            continue
+    return tuple(found)
+
+
+def positions_of(file: EarlierFile, library: Head) -> NDArray[np.float64]:
+    """(n, 3) mm, the neutral in an earlier head's file, read-only.
+
+    Raises MoueError where the file cannot be read, its unit is unknown, or it is not of the library's topology.
+    """
+    mesh = read_mesh(file.path)
+    scale = mm_per(file.unit or mesh.unit or library.unit, str(file.path))
+    found = order_difference(library.polygons, mesh.polygons, library.neutral / scale, mesh.positions)
+    if found is not None:
+        raise MoueError(found.words, file.path, hint="an earlier head has the topology and order of the document's")
+    return read_only(mesh.positions * scale)
+
+
+def laid_over(positions: NDArray, head: Head) -> NDArray[np.float64]:
+    """(n, 3) mm, another head's `positions` (n, 3) mm moved, turned and scaled as a whole onto the skin of `head`."""
+    weight = np.where(head.skin, head.surface.mass, 0.0) if head.skin.any() else None
+    return similarity(positions, head.neutral, weight)(positions)
+
+
+def with_earlier(
+    head: Head, project: Project, known: Mapping[str, tuple[EarlierFile, Shape]] | None = None
+) -> tuple[Head, list[str]]:
+    """The head with the project's earlier heads as its last shapes, and a sentence on each that is left out.
+
+    Of `known`, shapes by name with the files that they came from, those whose file is the same are taken as they are.
+    Raises MoueError where an earlier head has the name of a shape or of the neutral.
+    """
+    shapes, notes = [], []
+    for name, file in project.earlier.items():
+        if name in head.shape_index or name == head.neutral_name:
+            what = f"earlier head {name!r} has the name of a shape of the head"
+            raise MoueError(what, project.path, hint="rename its table [earlier.NAME]")
+        held = (known or {}).get(name)
+        if held is not None and held[0] == file:
+            shapes.append(held[1])
+            continue
+        try:
+            moved = laid_over(positions_of(file, head), head) - head.neutral
+        except MoueError as error:
+            notes.append(f"The earlier head {name!r} is left out: {error}")
+            continue
+        shapes.append(Shape(name, read_only(moved.astype(np.float32)), is_head=True))
+    if not shapes:
+        return head, notes
+    surface = head.surface
+    dressed = head.with_(shapes=(*head.shapes, *shapes))
+    vars(dressed)["surface"], vars(dressed)["skin"] = surface, head.skin
+    return dressed, notes
