@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 MOST_LINES = 16
 """Lines of what was found that are printed."""
+DOCUMENT = "document.toml"
+"""The document that a library gets where it is carried with finer levels."""
 
 
 class CarryWay(StrEnum):
@@ -70,8 +72,8 @@ def carry(
     """Carry every shape onto a fitted head.
 
     A document's in-betweens, regions, recipes, landmarks and correctives are carried too, and the new folder
-    holds a document that opens on the new head. Every carried shape is checked, and the findings on contact, crossings
-    and limits are listed, worst first.
+    holds a document that opens on the new head. A library gets one where --finer gives it levels. Every carried shape
+    is checked, and the findings on contact, crossings and limits are listed, worst first.
 
     Example: moue carry document.toml fitted.obj --to ferrier --sheet ferrier.png
     """
@@ -80,7 +82,7 @@ def carry(
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.contact.lines import missing_curves
-    from composer.document.carried import MANIFEST, carry_document, carry_library, whole_head
+    from composer.document.carried import MANIFEST, bare_document, carry_document, carry_library, whole_head
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
@@ -118,7 +120,7 @@ def carry(
         ways = _ways(shape_way or [])
         levels = read_levels(library, new.unit, finer or [])
         if levels and evaluated is None:
-            raise MoueError("is a library, and --finer needs a document", head, hint="a library has no levels")
+            evaluated = bare_document(library, to / DOCUMENT)
         shown = shapes_to_show(library, shape or [])
         old = whole_head(evaluated) if evaluated is not None else library
         met: dict[str, list[Met]] = {}

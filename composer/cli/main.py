@@ -30,6 +30,7 @@ from composer.cli import (
     reorder,
     sheet,
     split,
+    swap,
     trials,
 )
 from composer.cli.common_options import Quiet, with_allow_outside, with_quiet
@@ -47,7 +48,7 @@ OPENS_NOTHING = ("demo", "bench")
 COMMANDS: dict[str, dict[str, Callable[..., None]]] = {
     "The window": {"open": open.open_, "demo": demo.demo},
     "Look a library over": {"inspect": inspect.inspect, "reorder": reorder.reorder},
-    "A new head": {"fit": fit.fit, "carry": carry.carry},
+    "A new head": {"fit": fit.fit, "carry": carry.carry, "swap": swap.swap},
     "Divide the face and mix": {
         "regions": regions.regions, "split": split.split, "match": match.match, "try": trials.try_, "join": join.join,
     },

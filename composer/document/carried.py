@@ -14,11 +14,13 @@ from numpy.typing import NDArray
 from composer.document.carried_files import LIBRARY, check_names, library_path, write_levels, write_library
 from composer.document.carried_project import carried_project
 from composer.document.evaluated import EvaluatedDocument
+from composer.document.part_table import part_table
 from composer.document.project import Project
 from composer.document.store import open_document, save_document
 from composer.fitting.carry import Way
 from composer.fitting.carry_head import HeadCarrier, carried_head
 from composer.fitting.contact import Met
+from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.new_folder import filled_whole
 from composer.progress import Progress
@@ -39,10 +41,10 @@ def carry_library(
     """
     check_names(head)
     carrier = HeadCarrier(head, fitted, way, ways, contact)
-    made = carried_head(carrier, _part_of(progress, 0.0, 0.7))
+    made = carried_head(carrier, part_of(progress, 0.0, 0.7))
     _tell(carrier, met)
     with filled_whole(folder, MANIFEST, "carry") as beside:
-        write_library(made, beside, head, _part_of(progress, 0.7, 1.0))
+        write_library(made, beside, head, part_of(progress, 0.7, 1.0))
     return made.with_(path=Path(folder))
 
 
@@ -62,12 +64,12 @@ def carry_document(
     """
     check_names(evaluated.library, bool(evaluated.project.levels or finer))
     carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
-    made = carried_head(carrier, _part_of(progress, 0.0, 0.6))
+    made = carried_head(carrier, part_of(progress, 0.0, 0.6))
     _tell(carrier, met)
     name = evaluated.project.path.name
     with filled_whole(folder, MANIFEST, "carry") as beside:
-        write_library(made, beside / LIBRARY, evaluated.library, _part_of(progress, 0.6, 0.75))
-        levels = write_levels(evaluated, made, beside, finer or {}, carrier.scale, _part_of(progress, 0.75, 0.95))
+        write_library(made, beside / LIBRARY, evaluated.library, part_of(progress, 0.6, 0.75))
+        levels = write_levels(evaluated, made, beside, finer or {}, carrier.scale, part_of(progress, 0.75, 0.95))
         head_path = library_path(evaluated.library, beside / LIBRARY)
         project = carried_project(evaluated, carrier, made, beside / name, head_path, levels)
         save_document(project, beside / name)
@@ -75,6 +77,16 @@ def carry_document(
     if progress is not None:
         progress(1.0, name)
     return open_document(Path(folder) / name)
+
+
+def bare_document(library: Head, path: Path) -> EvaluatedDocument:
+    """A library as a document without regions or recipes, to lie at `path`, so that it can have finer levels."""
+    parts = {part.name: part_table(part, library) for part in library.parts}
+    project = Project(
+        path, library.path or path.parent, library.unit, library.neutral_name, fingerprint(library.polygons),
+        parts=parts,
+    )  # fmt: skip
+    return EvaluatedDocument(project, library)
 
 
 def _tell(carrier: HeadCarrier, met: dict[str, list[Met]] | None) -> None:
@@ -87,7 +99,7 @@ def whole_head(evaluated: EvaluatedDocument) -> Head:
     return evaluated.library.with_(parts=evaluated.head.parts, landmarks=evaluated.head.landmarks)
 
 
-def _part_of(progress: Progress | None, low: float, high: float) -> Callable[[float, str], None] | None:
+def part_of(progress: Progress | None, low: float, high: float) -> Callable[[float, str], None] | None:
     """Progress that runs from `low` to `high` of the whole."""
     if progress is None:
         return None

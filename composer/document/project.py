@@ -45,11 +45,12 @@ class Project:
 
     `head_path` is resolved from the document's folder; `unit` and `neutral` are None where not given; `topology` is
     the fingerprint or "". `shapes` holds by name in-betweens, hinges, how a shape is shown, and shapes kept from a
-    pose. `levels` are the folders of the same library at finer levels. `earlier` are heads on the same topology that the
-    document knows by name, such as those that it had before (`composer.document.earlier_heads`). `stored` holds masks (n,) and kept shapes (n, 3)
-    in mm of a `.moue` file, by their place in it. `text` is the document as read, so that a save keeps its comments.
-    `landmarks` are points (at a vertex, or on a triangle) that add to the head's own or replace them; `curves` are
-    landmark curves, as vertices in order. `correctives` are shapes with the cells that trigger them."""
+    pose. `levels` are the folders of the same library at finer levels. `earlier` are heads on the same topology that
+    the document knows by name, such as those that it had before (`composer.document.earlier_heads`). `stored` holds
+    masks (n,) and kept shapes (n, 3) in mm of a `.moue` file, by their place in it. `text` is the document as read, so
+    that a save keeps its comments. `landmarks` are points (at a vertex, or on a triangle) that add to the head's own or
+    replace them; `curves` are landmark curves, as vertices in order. `correctives` are shapes with the cells that
+    trigger them."""
 
     path: Path
     head_path: Path

@@ -88,7 +88,8 @@ def parse_document(data: bytes, path: Path) -> Project:
     return Project(
         path, path.parent / head, whole.text("unit"), whole.text("neutral"), whole.text("topology", empty=True) or "",
         _regions(whole), _recipes(whole), {name: dict(part.table) for name, part in parts.items()}, _shapes(whole),
-        _levels(whole), _earlier(whole), text=text, landmarks=_landmarks(whole), curves=_curves(whole), correctives=_correctives(whole),
+        _levels(whole), _earlier(whole), text=text, landmarks=_landmarks(whole), curves=_curves(whole),
+        correctives=_correctives(whole),
     )  # fmt: skip
 
 

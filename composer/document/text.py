@@ -146,7 +146,8 @@ def _same_frame(one: Project, other: Project) -> bool:
     """Whether two projects agree outside their named tables: head, levels, earlier heads, unit, neutral, topology and
     correctives."""
     fields = ("unit", "neutral", "topology", "correctives")
-    return referred_places(one) == referred_places(other) and all(getattr(one, key) == getattr(other, key) for key in fields)
+    same = referred_places(one) == referred_places(other)
+    return same and all(getattr(one, key) == getattr(other, key) for key in fields)
 
 
 def referred_places(project: Project) -> list[tuple[str, Path, str | None]]:
