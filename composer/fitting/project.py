@@ -16,12 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.fitting.bad_places import healed as heal_places
+from composer.fitting.bad_places import part_of
+from composer.fitting.bad_places import unfolded as unfold_places
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
 from composer.fitting.loops import Loops
-from composer.fitting.open_folds import heal, open_folds
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.surface import Surface
+from composer.geometry.vectors import cross, unit_rows
 from composer.head.levels import HIGHEST_LEVEL, Refinement
 from composer.progress import Progress
 
@@ -35,6 +38,10 @@ AGREE = 0.35
 """
 NORMAL_FIRST = 1.6
 """A place along the normal is preferred unless it is this many times further than the closest point (our choice)."""
+ALONG, FLAT = 0.5, 0.8
+"""A place along the normal is taken without looking for the closest point where it is nearer than this share of the
+sculpt's mean edge and the sculpt's triangle faces the vertex to this cosine: on so flat a piece the closest point is
+hardly nearer. At fine levels nearly all vertices are so (our choice)."""
 FILL_WIDTH = 0.03
 """Width of the tension in filled areas (see `fill`), as a share of the diagonal (our choice)."""
 REJECT_ROUNDS = 4
@@ -108,9 +115,13 @@ def settle(
     free = nowhere if free is None else free
     keep = np.zeros(n) if protect is None else np.clip(protect, 0.0, 1.0)
     pinned = keep >= 1.0
-    target, rejected = _targets(points, normals, sculpt, reach_mm, surface.polygons.border_vertices, rays)
+    seeks = ~free & ~pinned
+    target, rejected = np.array(points), nowhere.copy()
+    target[seeks], rejected[seeks] = _targets(
+        points[seeks], normals[seeks], sculpt, reach_mm, surface.polygons.border_vertices[seeks], rays
+    )
     rejected |= nowhere if reject is None else reject
-    rejected &= ~free & ~pinned
+    rejected &= seeks
     marked = nowhere.copy()
     if marks is not None:
         at, places = marks
@@ -133,14 +144,14 @@ def settle(
             break
         rejected |= about
         move[about] = 0.0
-    healed = heal(surface.polygons, moved, loops, ideal, pinned)
+    healed = heal_places(surface.polygons, moved, loops, ideal, pinned)
     strayed = marked & (np.linalg.norm(healed - moved, axis=1) > STRAY * surface.diagonal_mm)
     if strayed.any() and loops.bad(healed).any():
-        healed = heal(surface.polygons, moved, loops, ideal, pinned | marked)
+        healed = heal_places(surface.polygons, moved, loops, ideal, pinned | marked)
     moved = np.where(pinned[:, None], points, healed)
     unfolded = nowhere
     if unfold:
-        moved, unfolded = open_folds(
+        moved, unfolded = unfold_places(
             surface.polygons, moved, loops, ideal, width_mm=width, fixed=pinned, reluctant=marked
         )
         rejected |= unfolded & ~free & ~marked
@@ -159,35 +170,47 @@ def _targets(
     points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool
 ) -> tuple[Rows, Flags]:
     """(n, 3) the place on the sculpt for each vertex, and whether it is refused (n,)."""
-    near = sculpt.closest(points)
-    target = near.points.copy()
-    fits = (near.normal * normals).sum(1) > AGREE
-    fits &= (near.distance <= reach) & (~near.on_border | border)
+    target, fits = np.array(points), np.zeros(len(points), dtype=bool)
+    seeks = np.ones(len(points), dtype=bool)
     if rays:
-        hit, along, agrees = _along_normals(points, normals, sculpt, reach)
-        better = hit & agrees & (np.abs(along) <= NORMAL_FIRST * near.distance + 1e-9) & ~border
-        better |= hit & agrees & ~fits
+        along, agrees, facing = _along_normals(points, normals, sculpt, reach)
+        sure = agrees & ~border & (facing >= FLAT) & (np.abs(along) <= ALONG * sculpt.mean_edge)
+        target[sure] += along[sure, None] * normals[sure]
+        fits |= sure
+        seeks = ~sure
+    near = sculpt.closest(points[seeks])
+    target[seeks] = near.points
+    close = ((near.normal * normals[seeks]).sum(1) > AGREE) & (near.distance <= reach)
+    fits[seeks] = close & (~near.on_border | border[seeks])
+    if rays:
+        distance = np.full(len(points), np.inf)
+        distance[seeks] = near.distance
+        nearer = (np.abs(along) <= NORMAL_FIRST * distance + 1e-9) & ~border
+        better = agrees & seeks & (nearer | ~fits)
         target[better] = points[better] + along[better, None] * normals[better]
         fits |= better
     return target, ~fits
 
 
-def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float) -> tuple[Flags, Rows, Flags]:
+def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float) -> tuple[Rows, Flags, Rows]:
     """Where the normals meet the sculpt within `reach`, forwards or backwards; of two places the nearer one that faces
-    the same way. Returns whether there is one (n,), the signed distance (n,), and whether its normal agrees (n,).
+    the same way. Returns the signed distance (n,), infinite where there is none, whether there is one (n,), and the
+    cosine (n,) between the vertex's normal and that of the triangle met.
     """
     scene = sculpt.rays
-    best, agrees = np.full(len(points), np.inf), np.zeros(len(points), dtype=bool)
+    best, agrees, facing = np.full(len(points), np.inf), np.zeros(len(points), dtype=bool), np.zeros(len(points))
     for sign in (1.0, -1.0):
         triangle, away, bary = scene.first(points, sign * normals, reach)
-        met = triangle >= 0
-        normal = np.zeros_like(points)
-        normal[met] = np.einsum("ij,ijk->ik", bary[met], sculpt.normals[sculpt.triangles[triangle[met]]])
-        same = met & ((normal * normals).sum(1) > AGREE)
-        closer = same & (away < np.abs(best))
-        best[closer], agrees[closer] = sign * away[closer], True
-    hit = np.isfinite(best)
-    return hit, np.where(hit, best, 0.0), agrees
+        met = np.flatnonzero(triangle >= 0)
+        corners = sculpt.triangles[triangle[met]]
+        smooth = np.einsum("ij,ijk->ik", bary[met], sculpt.normals[corners])
+        same = (smooth * normals[met]).sum(1) > AGREE
+        closer = same & (away[met] < np.abs(best[met]))
+        met, corners = met[closer], corners[closer]
+        a, b, c = (sculpt.positions[corners[:, i]] for i in range(3))
+        best[met], agrees[met] = sign * away[met], True
+        facing[met] = (unit_rows(cross(b - a, c - a)) * normals[met]).sum(1)
+    return best, agrees, facing
 
 
 def usable_reach(reach_mm: float) -> float:
@@ -222,7 +245,7 @@ def project(
     reach = REACH * surface.diagonal_mm if reach_mm is None else usable_reach(reach_mm)
     freedom = np.zeros(n) if free is None else np.asarray(free, dtype=np.float64)
     keep = np.zeros(n) if protect is None else np.asarray(protect, dtype=np.float64)
-    shortest = sculpt.mean_edge
+    still = _still_pieces(polygons, keep)
     ideal = np.asarray(reference, dtype=np.float64)
     out: list[ProjectedLevel] = []
     for k in range(HIGHEST_LEVEL + 1):
@@ -232,25 +255,50 @@ def project(
             step = Refinement(polygons)
             surface = Surface(step.polygons, step.apply(out[-1].positions))
             ideal, freedom, keep = step.apply(ideal), step.apply(freedom), step.apply(keep)
+            still = step.apply(still)
             keep[keep > 1 - 1e-9] = 1.0
             polygons = step.polygons
-        loops = Loops(polygons, ideal)
         painted = (reject or {}).get(k)
         if painted is not None and len(painted) != polygons.n_vertices:
             raise MoueError(
                 f"the rejection mask of level {k} has {len(painted)} values, the level {polygons.n_vertices} vertices"
             )
-        settled = settle(
-            surface, sculpt, reach, loops=loops, ideal=ideal, free=freedom >= 0.5, protect=keep,
-            reject=None if painted is None else np.asarray(painted) >= 0.5, rim=RIM if k else None,
-            marks=None if k else marks, unfold=True,
-        )  # fmt: skip
-        out.append(
-            ProjectedLevel(
-                k, polygons, read_only(settled.positions), settled.rejected, settled.filled, int((keep >= 1).sum()),
-                int((loops.bad(settled.positions) & _moves(polygons, keep)).sum()), int(settled.unfolded.sum()),
-            )
-        )  # fmt: skip
-        if k == up_to or (up_to is None and Surface(polygons, settled.positions).mean_edge_mm <= shortest):
+        refused = None if painted is None else np.asarray(painted) >= 0.5
+        out.append(_level(
+            k, surface, sculpt, reach, ideal, freedom >= 0.5, keep, still > 0.5, refused, None if k else marks
+        ))  # fmt: skip
+        done = Surface(polygons, out[-1].positions).mean_edge_mm <= sculpt.mean_edge if up_to is None else k == up_to
+        if done:
             break
     return out
+
+
+def _still_pieces(polygons: Polygons, keep: Rows) -> Rows:
+    """(n,) 1 on the connected pieces whose vertices all keep their positions, 0 elsewhere. Subdivided, it stays so."""
+    moves = np.zeros(int(polygons.components.max(initial=-1)) + 1, dtype=bool)
+    moves[polygons.components[keep < 1.0]] = True
+    return np.where(moves[polygons.components], 0.0, 1.0)
+
+
+def _level(
+    k: int, surface: Surface, sculpt: ClosestSurface, reach: float, ideal: Rows, free: Flags, keep: Rows, still: Flags,
+    refused: Flags | None, marks: tuple[NDArray, Rows] | None,
+) -> ProjectedLevel:  # fmt: skip
+    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all."""
+    polygons, positions = surface.polygons, surface.positions
+    at = np.flatnonzero(~still) if k and still.any() else np.arange(len(positions))
+    if len(at) < len(positions):
+        part = part_of(polygons, at)
+        surface = Surface(part, positions[at])
+    loops, ideal = Loops(surface.polygons, ideal[at]), ideal[at]
+    settled = settle(
+        surface, sculpt, reach, loops=loops, ideal=ideal, free=free[at], protect=keep[at],
+        reject=None if refused is None else refused[at], rim=RIM if k else None, marks=marks, unfold=True,
+    )  # fmt: skip
+    moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
+    moved[at], rejected[at], filled[at] = settled.positions, settled.rejected, settled.filled
+    bad = loops.bad(settled.positions) & _moves(surface.polygons, keep[at])
+    return ProjectedLevel(
+        k, polygons, read_only(moved), rejected, filled, int((keep >= 1).sum()), int(bad.sum()),
+        int(settled.unfolded.sum()),
+    )  # fmt: skip

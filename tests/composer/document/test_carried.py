@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.spatial.transform import Rotation
 
 from composer.cli import carry as cli_carry
 from composer.document.bake import bake
@@ -18,70 +17,18 @@ from composer.document.store import open_document, save_document
 from composer.errors import MoueError
 from composer.fitting.carry import Carrier
 from composer.formats.library import open_library
-from composer.formats.mesh import mesh_of
-from composer.formats.registry import write_mesh
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head
-from composer.head.landmarks import Landmarks, write_landmarks
+from composer.head.landmarks import Landmarks
 from composer.head.levels import levels, refine
-from composer.mixing.corrective import Corrective, Trigger
-from tests.composer.document.small_document import N, small_head, small_project
-
-TURN = Rotation.from_euler("yx", [50, 20], degrees=True)
-
-
-def new_neutral() -> np.ndarray:
-    """A wider, rougher bowl that stands elsewhere."""
-    old = small_head().neutral
-    rough = np.random.default_rng(8).normal(0.0, 0.3, old.shape)
-    return TURN.apply(1.2 * old * [1.1, 1.0, 1.3] + rough) + [30.0, -5.0, 8.0]
+from tests.composer.document.carried_document import TURN, document_on_disk
+from tests.composer.document.carried_document import fitted_head as fitted
+from tests.composer.document.small_document import N, small_head
 
 
 @pytest.fixture
 def old(tmp_path: Path) -> EvaluatedDocument:
-    """A document on disk with regions of every source, a hinge, an in-between, a kept shape, a corrective, a level."""
-    head = small_head()
-    folder = tmp_path / "old/library"
-    folder.mkdir(parents=True)
-    write_mesh(folder / "neutral.obj", mesh_of(head))
-    for shape in head.shapes:
-        write_mesh(folder / f"{shape.name}.obj", mesh_of(head, head.target(shape.name)))
-    assert head.landmarks is not None
-    write_landmarks(folder / "landmarks.toml", head.landmarks)
-    steps = levels(head.polygons, 1)
-    for name in ("neutral", "lift"):
-        fine = refine(head.target(name), steps)
-        fine[::3] += 0.2 * (name == "lift")
-        (tmp_path / "old/fine").mkdir(exist_ok=True)
-        write_mesh(tmp_path / f"old/fine/{name}.obj", mesh_of(Head(name, steps[-1].polygons, fine)))
-    kept = np.random.default_rng(2).normal(0.0, 0.5, (N, 3)).astype(np.float32)
-    project = small_project(tmp_path / "old/clock.toml").with_(
-        head_path=folder, levels={1: tmp_path / "old/fine"},
-        parts={"tooth": {"vertices": [N - 1, N - small_columns()], "follows": "jaw"}},
-        shapes={"drop": {"hinge": "auto"}, "lift": {"marked": True}, "fix": {"delta": "shapes/fix.npy"},
-                "au1_left": {"inbetweens": [{"at": 0.5, "target": "skew"}]}},
-        correctives=(Corrective("fix", (Trigger("all", "lift", 0.3),)),),
-    )  # fmt: skip
-    recipes = tuple(r for r in project.recipes if all(c.shape != "skew" for c in r.cells))
-    stored = {**project.stored, "shapes/fix.npy": kept}
-    save_document(project.with_(recipes=recipes, stored=stored), project.path)
-    return EvaluatedDocument.open(open_document(project.path))
-
-
-def small_columns() -> int:
-    from tests.composer.document.small_document import COLUMNS
-
-    return COLUMNS
-
-
-def fitted(tmp_path: Path, polygons: Polygons | None = None) -> Head:
-    file = tmp_path / "fitted.obj"
-    head = small_head()
-    write_mesh(
-        file, mesh_of(head.with_(neutral=new_neutral(), groups={}, polygons=polygons or head.polygons), unit="cm")
-    )
-    file.write_text("# my own head\n" + file.read_text())
-    return open_library(file, unit="cm", recognise=False)
+    return document_on_disk(tmp_path)
 
 
 def as_the_carrier_gives(old: EvaluatedDocument, new: Head, name: str) -> np.ndarray:
