@@ -75,7 +75,8 @@ def places(polygons: Polygons, flags: Flags) -> Iterator[Place]:
     """The connected parts of the mesh that the flagged vertices (n,) span, each with the polygons that lie in it."""
     around = np.flatnonzero(flags)
     spanned = part_of(polygons, around)
-    complete = spanned.valence == polygons.valence[around]
+    corners = np.bincount(polygons.indices, minlength=polygons.n_vertices)
+    complete = np.bincount(spanned.indices, minlength=len(around)) == corners[around]
     order = np.argsort(spanned.components, kind="stable")
     ends = np.flatnonzero(np.diff(spanned.components[order])) + 1
     for members in np.split(order, ends):
