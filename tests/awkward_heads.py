@@ -29,6 +29,7 @@ from tests.awkward_surgery import (
     AwkwardHead,
     Ints,
     Rows,
+    in_axes,
     renumbered,
     with_neutral,
     with_shapes,
@@ -129,8 +130,22 @@ def lopsided(a: AwkwardHead) -> AwkwardHead:
 
 def z_up(a: AwkwardHead) -> AwkwardHead:
     """The head lies as files with z up have it: it looks along -y, its left is x."""
-    turn = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
-    return replace(with_shapes(with_neutral(a, a.positions @ turn.T), a.deltas @ turn.T.astype(np.float32)), up="z")
+    return in_axes(a, np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]]))
+
+
+def z_up_looks_along_x(a: AwkwardHead) -> AwkwardHead:
+    """z is up, and the head looks along x: its left is y."""
+    return in_axes(a, np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]]))
+
+
+def looks_back(a: AwkwardHead) -> AwkwardHead:
+    """y is up, and the head looks along -z: its left is -x."""
+    return in_axes(a, np.array([[-1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, -1.0]]))
+
+
+def askew(a: AwkwardHead) -> AwkwardHead:
+    """The head stands askew in its files, as a scan does: turned by 29, 17 and 12 degrees."""
+    return in_axes(a, Rotation.from_euler("yxz", [29.0, 17.0, 12.0], degrees=True).as_matrix().T)
 
 
 def inches(a: AwkwardHead) -> AwkwardHead:
@@ -210,7 +225,8 @@ TRAITS: dict[str, Callable[[AwkwardHead], AwkwardHead]] = {
     "mouth_of_one_piece": pieces.mouth_of_one_piece, "mouth_of_forty_pieces": pieces.mouth_of_forty_pieces,
     "coincident_sheets": pieces.coincident_sheets, "materials_only": materials_only, "one_object": one_object,
     "triangles_only": triangles_only, "open_mask": pieces.open_mask, "bust": pieces.bust, "lopsided": lopsided,
-    "z_up": z_up, "inches": inches, "head_drift": head_drift, "three_shapes": three_shapes,
+    "z_up": z_up, "z_up_looks_along_x": z_up_looks_along_x, "looks_back": looks_back, "askew": askew,
+    "inches": inches, "head_drift": head_drift, "three_shapes": three_shapes,
     "four_hundred_shapes": four_hundred_shapes, **NAMINGS,
 }  # fmt: skip
 """Every trait by name, in an order in which they can be laid on one another."""

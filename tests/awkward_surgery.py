@@ -30,7 +30,7 @@ class AwkwardHead:
 
     `part_of` (n,) the part of each vertex by name, "skin" among them; `mirror` (n,) the vertex on the other side, -1
     where there is none; `landmarks`, vertices only; `true_names` {name of a shape: the demo's name of it}; `unit` and
-    `neutral_name` are those of its files.
+    `neutral_name` are those of its files. `axes` (3, 3): rows are the head's left, up and ahead in its files' space.
     """
 
     name: str
@@ -39,7 +39,7 @@ class AwkwardHead:
     mirror: Ints
     landmarks: Landmarks
     true_names: dict[str, str] = field(default_factory=dict)
-    up: str = "y"
+    axes: Rows = field(default_factory=lambda: np.eye(3))
 
     @property
     def positions(self) -> Rows:
@@ -188,3 +188,9 @@ def cut_apart(a: AwkwardHead, label: Ints, other: Ints) -> AwkwardHead:
     place = np.minimum(np.searchsorted(found, across), len(found) - 1)
     mirror = np.where((a.mirror[origin] >= 0) & (found[place] == across), place, -1)
     return renumbered(a, polygons, origin, np.arange(old.n_faces), mirror)
+
+
+def in_axes(a: AwkwardHead, axes: Rows) -> AwkwardHead:
+    """The head turned so that its left, up and ahead are the rows of `axes` (3, 3), a rotation, in its files' space."""
+    turned = with_shapes(with_neutral(a, a.positions @ axes), a.deltas @ axes.astype(np.float32))
+    return replace(turned, axes=a.axes @ axes)

@@ -39,7 +39,7 @@ def test_every_head_is_whole_and_its_mirror_map_true(traits: tuple[str, ...]) ->
         across = np.sort(a.mirror[polygons.edges], axis=1).astype(np.int64) @ [n, 1]
         assert np.array_equal(np.sort(across), np.sort(key))
     normal = a.head.surface.vertex_normals
-    ahead = np.array([0.0, -1.0, 0.0]) if a.up == "z" else np.array([0.0, 0.0, 1.0])
+    ahead = a.axes[2]
     nose = int(a.landmarks.points["pronasale"])  # type: ignore[arg-type]
     assert normal[nose] @ ahead > 0.5
     known = a.known()
