@@ -33,6 +33,9 @@ def sheet(
     ] = None,
     whole_head: Annotated[bool, typer.Option("--whole-head", help="Show the whole head, not only the face.")] = False,
     columns: Columns = None,
+    width: Annotated[
+        int, typer.Option(metavar="PIXELS", min=100, max=2000, help="The width of each picture, 100 to 2000.")
+    ] = 300,
     neutral: Neutral = None,
     unit: Unit = None,
     skip_broken: SkipBroken = False,
@@ -79,7 +82,7 @@ def sheet(
             raise MoueError("holds no recipes to picture", path, hint="add one under [recipes.NAME]")
         picture = contact_sheet(
             Studio.of(head), entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
-            face=None if whole_head else face_points(head), progress=progress,
+            cell_width=width, face=None if whole_head else face_points(head), progress=progress,
         )  # fmt: skip
     write_whole(to, lambda file: picture.image.save(file, "PNG"))
     console.say(str(to))

@@ -23,8 +23,18 @@ def test_the_face_is_what_moves_whatever_the_whole_head_does(head_motion: float)
     inside = (np.abs(points[:, 0]) <= 20.0) & (points[:, 1] >= 10.0)
     found = face_points(moving(inside, head_motion))
     assert found is not None
-    np.testing.assert_allclose([found.min(axis=0)[0], found.max(axis=0)[0]], [-24.0, 24.0])  # 40 mm and a tenth of it
-    np.testing.assert_allclose([found.min(axis=0)[1], found.max(axis=0)[1]], [6.0, 54.0])
+    np.testing.assert_allclose([found.min(axis=0)[0], found.max(axis=0)[0]], [-22.4, 22.4])  # 40 mm and 6 percent of it
+    np.testing.assert_allclose([found.min(axis=0)[1], found.max(axis=0)[1]], [7.6, 52.4])
+
+
+def test_a_neck_that_trails_behind_an_opening_jaw_is_no_face_and_the_open_jaw_fits() -> None:
+    polygons, points = plane(20, 100.0)
+    jaw, neck = points[:, 1] > 30.0, points[:, 1] < -30.0
+    delta = np.zeros_like(points)
+    delta[jaw], delta[neck] = [0.0, 20.0, 0.0], [0.0, -4.0, 0.0]
+    found = face_points(Head("sheet", polygons, points, (Shape("open", delta.astype(np.float32)),)))
+    assert found is not None
+    assert found[:, 1].min() > 20.0 and found[:, 1].max() > 70.0
 
 
 def test_where_everything_moves_or_nothing_does_the_whole_head_is_shown() -> None:
