@@ -27,7 +27,8 @@ ALLOWED = {
 }  # fmt: skip
 """What each part truly follows, by how its name begins; a sheet that lies on the scalp may as well be skin."""
 REAL_MATERIALS = {
-    "M_EyeLashes": "surface", "M_EyeOcclusion": "surface", "M_EyeBlend": "surface skull", "M_LacrimalFluid": "own surface",
+    "M_EyeLashes": "surface", "M_EyeOcclusion": "surface", "M_EyeBlend": "surface skull",
+    "M_LacrimalFluid": "own surface",
     "M_IrisRight": "own", "M_ScleraRight": "own", "M_IrisLeft": "own", "M_ScleraLeft": "own",
     "M_BackHead": "skin", "M_Face": "skin",
 }  # fmt: skip

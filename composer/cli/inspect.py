@@ -46,7 +46,7 @@ def inspect(
     from composer.document.beliefs import beliefs_of
     from composer.document.inspection import inspect_folder, shape_faults
     from composer.errors import MoueError
-    from composer.formats.library import open_library
+    from composer.formats.library import open_library, upright
     from composer.head.parts import with_recognised_parts
     from composer.head.understand.anatomy import with_anatomy_of
 
@@ -59,7 +59,7 @@ def inspect(
     with bar("opening") as progress:
         if path.is_dir():
             inspection = inspect_folder(path, neutral, unit, progress)
-            head, notes = with_recognised_parts(inspection.head), list(inspection.notes)
+            head, notes = with_recognised_parts(upright(inspection.head)), list(inspection.notes)
             files = [_file_row(file) for file in inspection.files if file.faults]
             if mend is not None:
                 from composer.document.mend import write_mended

@@ -19,7 +19,7 @@ from composer.document.sample import InSampleOrder
 from composer.errors import MoueError, cannot, unknown
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
-from composer.formats.registry import format_of, write_mesh
+from composer.formats.registry import axes_in, format_of, write_mesh
 from composer.head.atomic import write_whole
 from composer.head.file_names import check_name, file_names, same_file
 from composer.head.folders import make_folder
@@ -149,7 +149,7 @@ def write_in_one(
     known = _prepared(head, folder)
     file = folder / name
     _may_write(file, known, over)
-    write_mesh(file, mesh_of(head.with_(shapes=shapes), shapes=True, unit=unit))
+    write_mesh(file, mesh_of(head.with_(shapes=shapes, axes=axes_in(head, file)), shapes=True, unit=unit))
     _remember(folder, known, [file])
     return [file]
 
@@ -207,7 +207,8 @@ def _remember(folder: Path, known: dict[str, str], files: Sequence[Path]) -> Non
 
 def _as_text(text: ObjText, file: Path, pose: NDArray, head: Head, unit: str) -> None:
     unmoved = np.all(pose == head.neutral, axis=1)
-    points = np.where(unmoved[:, None], text.positions, pose / mm_per(head.unit)) * (mm_per(head.unit) / mm_per(unit))
+    placed = head.axes.to_files(pose) / mm_per(head.unit)
+    points = np.where(unmoved[:, None], text.positions, placed) * (mm_per(head.unit) / mm_per(unit))
     text.write(file, points, moved=~unmoved if unit == head.unit else None)
 
 

@@ -61,10 +61,16 @@ def _unit(head: Head, marks: Landmarks | None) -> list[Belief]:
 
 def _sides(head: Head) -> Belief:
     frame = anatomy_of(head).frame
-    askew = "" if frame.as_the_file else ". Moue's pictures and mirrors take left as x, up as y and ahead as z"
+    halves = f"its halves differ by {frame.off_mm:.2g} mm"
     why = f" ({'; '.join(frame.reasons)})" if frame.reasons else ""
-    words = f"{frame.words[0].upper()}{frame.words[1:]}{why}; its halves differ by {frame.off_mm:.2g} mm{askew}."
-    return Belief("sides", words, "turn the files so that the subject's left is +x, up +y, ahead +z", bool(askew))
+    correct = "up and ahead in library.toml beside the files, or in the document"
+    if not frame.as_the_file:
+        words = f"Left is taken as x, up as y, ahead as z, but form and motion say: {frame.words}{why}; {halves}."
+        return Belief("sides", words, correct, True)
+    if head.axes.as_they_are:
+        return Belief("sides", f"In the files left is x, up is y, ahead is z{why}; {halves}.", correct)
+    words = f"In the files {head.axes.words}; the head is turned upright, and baked files are turned back; {halves}."
+    return Belief("sides", words, correct, not head.axes.along_axes)
 
 
 def _parts(head: Head) -> list[Belief]:

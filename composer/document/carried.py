@@ -23,6 +23,7 @@ from composer.fitting.contact import Met
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.new_folder import filled_whole
+from composer.head.turning import standing_as
 from composer.progress import Progress
 
 MANIFEST = "moue-carry.json"
@@ -40,6 +41,7 @@ def carry_library(
     where it cannot be written; nothing is written then.
     """
     check_names(head)
+    fitted = standing_as(head, fitted)
     carrier = HeadCarrier(head, fitted, way, ways, contact)
     made = carried_head(carrier, part_of(progress, 0.0, 0.7))
     _tell(carrier, met)
@@ -63,13 +65,15 @@ def carry_document(
     Raises MoueError as `carry_library`; nothing is written then.
     """
     check_names(evaluated.library, bool(evaluated.project.levels or finer))
+    fitted = standing_as(evaluated.library, fitted)
+    finer = {level: fitted.axes.from_files(points) for level, points in (finer or {}).items()}
     carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
     made = carried_head(carrier, part_of(progress, 0.0, 0.6))
     _tell(carrier, met)
     name = evaluated.project.path.name
     with filled_whole(folder, MANIFEST, "carry") as beside:
         write_library(made, beside / LIBRARY, evaluated.library, part_of(progress, 0.6, 0.75))
-        levels = write_levels(evaluated, made, beside, finer or {}, carrier.scale, part_of(progress, 0.75, 0.95))
+        levels = write_levels(evaluated, made, beside, finer, carrier.scale, part_of(progress, 0.75, 0.95))
         head_path = library_path(evaluated.library, beside / LIBRARY)
         project = carried_project(evaluated, carrier, made, beside / name, head_path, levels)
         save_document(project, beside / name)
@@ -99,7 +103,7 @@ def whole_head(evaluated: EvaluatedDocument) -> Head:
     return evaluated.library.with_(parts=evaluated.head.parts, landmarks=evaluated.head.landmarks)
 
 
-def part_of(progress: Progress | None, low: float, high: float) -> Callable[[float, str], None] | None:
+from composer.head.turning import standing_as
     """Progress that runs from `low` to `high` of the whole."""
     if progress is None:
         return None

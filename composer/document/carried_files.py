@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_level import EvaluatedLevel
+from composer.formats.library_file import Settled, write_settled
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import format_of, write_mesh
@@ -52,10 +53,12 @@ def write_library(made: Head, folder: Path, old: Head, progress: Progress | None
                 progress(done / len(targets), f"writing {name}")
             if text is not None:
                 unmoved = np.all(points == made.neutral, axis=1)
-                positions = np.where(unmoved[:, None], text.positions, points / mm_per(made.unit))
+                positions = np.where(unmoved[:, None], text.positions, made.axes.to_files(points) / mm_per(made.unit))
                 text.write(folder / f"{name}.obj", positions, moved=~unmoved)
             else:
                 write_mesh(folder / f"{name}.obj", mesh_of(made, points))
+        if not made.axes.as_they_are:
+            write_settled(folder, Settled(made.neutral_name, made.unit, made.axes))
     if made.landmarks is not None:
         write_landmarks(folder / "landmarks.toml", made.landmarks)
 
@@ -82,7 +85,9 @@ def write_levels(
         if rest is None:
             rest = refine(made.neutral, steps[:level])
         new = Detail(made, level, rest, _none, steps=steps[:level])
-        finest = Head(made.name, new.steps[-1].polygons, new.add(made.neutral, new.neutral), unit=made.unit)
+        finest = Head(
+            made.name, new.steps[-1].polygons, new.add(made.neutral, new.neutral), unit=made.unit, axes=made.axes
+        )
         write_mesh(places[level] / f"{made.neutral_name}.obj", mesh_of(finest))
         for done, shape in enumerate(made.shapes if old is not None else ()):
             local = old.of(shape.name) if old is not None and shape.name in evaluated.head.shape_index else None

@@ -48,7 +48,7 @@ def carried_project(
         path=path, head_path=head_path, unit=made.unit, topology=fingerprint(made.polygons),
         neutral=made.neutral_name if old.neutral is not None or made.neutral_name != "neutral" else None,
         regions=tuple(regions), shapes=shapes, stored=stored, parts=_parts(evaluated, carrier.fitted, made),
-        levels=dict(levels),
+        levels=dict(levels), axes=None if made.axes.as_they_are else made.axes,
     )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ the same arrays, so that a change of a weight costs microseconds and a painted m
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from contextlib import suppress
 from functools import cached_property
 
@@ -18,6 +19,7 @@ from composer.document.masks_of import MaskSources
 from composer.document.project import Project
 from composer.errors import MoueError, unknown
 from composer.formats.library import open_library
+from composer.head.axes import FileAxes
 from composer.head.fingerprint import fingerprint
 from composer.head.folders import is_there
 from composer.head.head import Head
@@ -71,8 +73,9 @@ class EvaluatedDocument:
             hint = f"{project.path.name} names it as its head; put it back, or change `head`"
             raise MoueError("is not there", project.head_path, hint=hint)
         library = open_library(
-            project.head_path, project.neutral, project.unit, progress=progress, recognise=not project.parts
-        )
+            project.head_path, project.neutral, project.unit, progress=progress, recognise=not project.parts,
+            axes=project.axes or (FileAxes() if _says_hinges(project) else None),
+        )  # fmt: skip
         return cls(project, library)._made()
 
     def take_moving(self, count: int, found: MovingRegions) -> None:
@@ -87,7 +90,7 @@ class EvaluatedDocument:
         """
         ours, theirs = self.project, project
         other_place = ours.head_path != theirs.head_path and ours.head_path.resolve() != theirs.head_path.resolve()
-        if other_place or (ours.neutral, ours.unit) != (theirs.neutral, theirs.unit):
+        if other_place or (ours.neutral, ours.unit, ours.axes) != (theirs.neutral, theirs.unit, theirs.axes):
             raise MoueError("is of another head", project.path, hint="open it again")
         return EvaluatedDocument(project, self.library, self)._made()
 
@@ -256,6 +259,11 @@ class EvaluatedDocument:
         """The shape and the weight of each target that the document names as an in-between."""
         said = self.project.shapes.items()
         return {each["target"]: (name, each["at"]) for name, own in said for each in own.get("inbetweens", [])}
+
+
+def _says_hinges(project: Project) -> bool:
+    """Whether the document holds hinges as places: those of one without axes are in the axes of the files."""
+    return any(isinstance(said.get("hinge"), Mapping) for said in project.shapes.values())
 
 
 def _take_over(mixer: Mixer, before: Mixer) -> None:

@@ -140,13 +140,15 @@ def _detail(evaluated: EvaluatedDocument, steps: Sequence[Refinement], folder: P
 
     shapes = evaluated.project.shapes
 
+    def placed(name: str) -> NDArray[np.float64]:
+        return evaluated.head.axes.from_files(_positions(files[name], finest, level) * scale)
+
     def target_at(name: str) -> NDArray[np.float64] | None:
         if name not in files or shapes.get(name, {}).get("replaces"):  # a retouched one has no finer target of its own
             return None
-        return _positions(files[name], finest, level) * scale
+        return placed(name)
 
-    neutral = _positions(files[evaluated.head.neutral_name], finest, level) * scale
-    return Detail(evaluated.head, level, neutral, target_at, steps=steps)
+    return Detail(evaluated.head, level, placed(evaluated.head.neutral_name), target_at, steps=steps)
 
 
 def _positions(path: Path, polygons: Polygons, level: int) -> NDArray[np.float64]:

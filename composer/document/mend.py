@@ -14,7 +14,7 @@ import numpy as np
 
 from composer.document.inspection import Inspection, Looked
 from composer.errors import MoueError, cannot
-from composer.formats.library_file import Settled, write_settled
+from composer.formats.library_file import Settled, read_settled, write_settled
 from composer.formats.mesh import Mesh
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import write_mesh
@@ -60,7 +60,7 @@ def write_mended(
         for beside in sorted(looked.folder.iterdir()):
             if beside.is_file() and beside.suffix.lower() in BESIDE and beside.name != "moue-bake.json":
                 _copy(beside, temporary / beside.name)
-        write_settled(temporary, Settled(looked.neutral, looked.unit))
+        write_settled(temporary, Settled(looked.neutral, looked.unit, read_settled(looked.folder).axes))
     return became
 
 

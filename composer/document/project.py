@@ -10,6 +10,7 @@ from typing import Any
 from numpy.typing import NDArray
 
 from composer.errors import unknown
+from composer.head.axes import FileAxes
 from composer.head.places import Place
 from composer.mixing.corrective import Corrective
 from composer.mixing.recipe import ALL, REMAINDER, Recipe
@@ -43,7 +44,8 @@ class EarlierFile:
 class Project:
     """A document.
 
-    `head_path` is resolved from the document's folder; `unit` and `neutral` are None where not given; `topology` is
+    `head_path` is resolved from the document's folder; `unit`, `neutral` and `axes` (how the head stands in its files)
+    are None where not given; `topology` is
     the fingerprint or "". `shapes` holds by name in-betweens, hinges, how a shape is shown, and shapes kept from a
     pose. `levels` are the folders of the same library at finer levels. `earlier` are heads on the same topology that
     the document knows by name, such as those that it had before (`composer.document.earlier_heads`). `stored` holds
@@ -68,6 +70,7 @@ class Project:
     landmarks: Mapping[str, Place] = field(default_factory=dict)
     curves: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     correctives: tuple[Corrective, ...] = ()
+    axes: FileAxes | None = None
 
     def region(self, name: str) -> Region:
         """The region of this name. Raises MoueError with the nearest names."""

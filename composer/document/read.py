@@ -10,6 +10,7 @@ from composer.document.part_table import KEYS as PART_KEYS
 from composer.document.project import RESERVED, VERSION, EarlierFile, Project, Region
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
+from composer.head.axes import FileAxes
 from composer.head.file_names import check_name
 from composer.head.places import Place, SurfacePoint
 from composer.head.reading import DAMAGE, bytes_of
@@ -22,6 +23,8 @@ TOP = (
     "unit",
     "head",
     "neutral",
+    "up",
+    "ahead",
     "topology",
     "parts",
     "shapes",
@@ -90,6 +93,7 @@ def parse_document(data: bytes, path: Path) -> Project:
         _regions(whole), _recipes(whole), {name: dict(part.table) for name, part in parts.items()}, _shapes(whole),
         _levels(whole), _earlier(whole), text=text, landmarks=_landmarks(whole), curves=_curves(whole),
         correctives=_correctives(whole),
+        axes=FileAxes.read(table.get("up"), table.get("ahead"), path),
     )  # fmt: skip
 
 

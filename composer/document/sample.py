@@ -73,10 +73,11 @@ class InSampleOrder:
         mesh, source = self.sample.mesh, self.sample.mesh.path
         is_text = source is not None and source.suffix.lower() == ".obj"
         self.head: Head = Head(
-            evaluated.head.name, mesh.polygons, mesh.positions * mm_per(self.sample.unit),
+            evaluated.head.name, mesh.polygons,
+            evaluated.head.axes.from_files(mesh.positions) * mm_per(self.sample.unit),
             groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, unit=self.sample.unit,
             neutral_name=evaluated.head.neutral_name, neutral_file=source if is_text else None,
-            path=evaluated.head.path,
+            path=evaluated.head.path, axes=evaluated.head.axes,
         )  # fmt: skip
 
     def pose(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
@@ -101,15 +102,16 @@ def read_sample(path: Path, head: Head) -> Sample:
     the first place where they differ.
     """
     mesh = read_mesh(path)
+    positions = head.axes.from_files(mesh.positions)
     level = level_with(head, mesh.n_vertices, path)
     steps: list[Refinement] = levels(head.polygons, level)
     polygons = steps[-1].polygons if steps else head.polygons
     smooth = refine(head.neutral, steps)
     try:
-        match = match_order(polygons, mesh.polygons, smooth, mesh.positions)
+        match = match_order(polygons, mesh.polygons, smooth, positions)
     except MoueError as error:
         raise error.at(path) from None
-    in_order = mesh.positions[match.vertices].astype(np.float64)
+    in_order = positions[match.vertices].astype(np.float64)
     fit = similarity(in_order, smooth)
     unit, notes = _unit(fit.scale, head)
     placed, turn = in_order * mm_per(unit), np.eye(3)

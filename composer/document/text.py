@@ -20,7 +20,10 @@ from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import HALO, Recipe
 from masks.partition import FACE
 
-SAID = ("unit", "neutral", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves", "correctives")
+SAID = (
+    "unit", "neutral", "axes", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves",
+    "correctives",
+)  # fmt: skip
 """Fields of a project that do not depend on its path."""
 
 
@@ -107,6 +110,7 @@ def _ended_as(text: str, before: str) -> str:
 def _edited(document: Any, project: Project, folder: Path) -> str:
     document["moue"] = VERSION
     named = {"unit": project.unit, "head": relative_place(project.head_path, folder), "neutral": project.neutral,
+             "up": None, "ahead": None, **(project.axes.written if project.axes else {}),
              "topology": project.topology or None}  # fmt: skip
     for key, value in named.items():
         if value is None:
@@ -143,9 +147,9 @@ def _says_the_same(read: Project, project: Project) -> bool:
 
 
 def _same_frame(one: Project, other: Project) -> bool:
-    """Whether two projects agree outside their named tables: head, levels, earlier heads, unit, neutral, topology and
-    correctives."""
-    fields = ("unit", "neutral", "topology", "correctives")
+    """Whether two projects agree outside their named tables: head, levels, earlier heads, unit, neutral, axes, topology
+    and correctives."""
+    fields = ("unit", "neutral", "axes", "topology", "correctives")
     same = referred_places(one) == referred_places(other)
     return same and all(getattr(one, key) == getattr(other, key) for key in fields)
 

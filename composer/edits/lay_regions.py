@@ -50,4 +50,5 @@ def laid_regions(
         tuple(Region(name, table) for name, table in sources.items()), parts=parts,
         landmarks={name: place for name, place in marks.points.items() if not isinstance(place, tuple)},
         curves={name: tuple(int(v) for v in curve) for name, curve in marks.curves.items()},  # type: ignore[arg-type]
+        axes=None if head.axes.as_they_are else head.axes,
     ), notes  # fmt: skip

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
-from composer.formats.registry import read_mesh
+from composer.formats.registry import axes_in, read_mesh
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import similarity
 from composer.head.head import Head
@@ -60,7 +60,8 @@ def read_sculpt(
     steps = levels(head.polygons, level)
     polygons = steps[-1].polygons if steps else head.polygons
     _refuse_other_order(polygons, mesh.polygons, path, level)
-    return Sculpt(path, level, points * mm_per(unit or mesh.unit or head.unit, str(path)), steps)
+    placed = axes_in(head, path).from_files(points * mm_per(unit or mesh.unit or head.unit, str(path)))
+    return Sculpt(path, level, placed, steps)
 
 
 def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, unit: str) -> None:
@@ -111,11 +112,15 @@ def _level_of(head: Head, mesh: Mesh, path: Path) -> int:
         if counts[-1] > mesh.n_vertices:
             break
     if mesh.n_vertices < 2 * counts[0]:
-        found = order_difference(head.polygons, mesh.polygons, head.neutral / mm_per(head.unit), mesh.positions)
+        found = order_difference(head.polygons, mesh.polygons, _in_files(head), mesh.positions)
         if found is not None and found.kind in ("seam-split", "triangulated"):
             raise MoueError(found.words, path, hint="export it without splitting vertices or cutting polygons")
     said = ", ".join(f"level {k} {count:,}" for k, count in enumerate(counts))
     raise MoueError(f"has {mesh.n_vertices:,} vertices, which is no level of this head ({said})", path)
+
+
+def _in_files(head: Head) -> NDArray[np.float64]:
+    return head.axes.to_files(head.neutral) / mm_per(head.unit)
 
 
 def _refuse_other_order(expected: Polygons, given: Polygons, path: Path, level: int) -> None:

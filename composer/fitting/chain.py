@@ -15,6 +15,7 @@ from composer.fitting.report import FitReport
 from composer.fitting.sculpt import CleanSculpt
 from composer.fitting.stages import STAGES
 from composer.geometry.polygons import Polygons, read_only
+from composer.head.axes import FileAxes
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
@@ -67,6 +68,7 @@ def _part_of(say: Progress, begun: float, share: float) -> Progress:
 def _fitted(state: FitState) -> FittedHead:
     cage = state.levels[0]
     head = state.head.with_(
+        axes=FileAxes(),
         name=state.options.name or state.head.name, neutral=read_only(np.array(cage.positions)), shapes=(),
         neutral_file=None, path=None, notes=(), landmarks=state.marks,
     )  # fmt: skip

@@ -17,6 +17,7 @@ from composer.formats.sculpt_mesh import read_sculpt_mesh
 from composer.head.head import Head
 from composer.head.landmark_file import read_landmark_pairs, write_landmarks
 from composer.head.landmarks import Landmarks
+from composer.head.turning import marks_turned
 from composer.progress import Progress
 from composer.units import mm_per
 
@@ -45,6 +46,7 @@ class FitFiles:
         sculpt, landmarks = Path(sculpt), Path(landmarks)
         sculpt_head = head_of(read_sculpt_mesh(sculpt, sculpt_unit), sculpt_unit)
         file_marks, sculpt_marks = read_landmark_pairs(landmarks, mm_per(library.unit), mm_per(sculpt_head.unit))
+        file_marks = marks_turned(file_marks, library.axes)
         marks = _joined(library.landmarks, file_marks)
         if not marks:
             raise MoueError("has no landmarks, and neither does the library", landmarks)

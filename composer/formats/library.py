@@ -21,12 +21,15 @@ from composer.formats.nearest_to_all import nearest_to_all
 from composer.formats.neutral_choice import NEAREST, NeutralChoice, chosen_neutral
 from composer.formats.registry import format_of, read_mesh, suffixes
 from composer.formats.target import Target, TargetReader
+from composer.head.axes import FileAxes
 from composer.head.folders import is_folder, is_there
 from composer.head.head import Head, InBetween, Shape
 from composer.head.landmarks import Landmarks, read_landmarks
 from composer.head.order_difference import OrderDifference, order_difference
 from composer.head.parts import with_recognised_parts
 from composer.head.reading import reading
+from composer.head.turning import turned
+from composer.head.understand.own_axes import found_axes
 from composer.progress import Progress
 from composer.units import guess_unit, mm_per
 
@@ -50,14 +53,17 @@ def open_library(
     skip_broken: bool = False,
     progress: Progress | None = None,
     recognise: bool = True,
+    axes: FileAxes | None = None,
 ) -> Head:
     """The head in `path`: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file.
 
     `neutral` is the file name, without suffix, of a folder's neutral. By default it is the one in the folder's
     `library.toml`, the one that has a word for neutral in its name, or the target with the smallest mean distance from
     all others. `unit` is the unit of the files, by default that of `library.toml` or of a file, or a guess from the
-    size of a head. The head's notes say what was guessed. A target of another topology is refused, with its name and
-    the difference. With `skip_broken` such targets, and files that cannot be read, are left out and named in the notes.
+    size of a head. `axes` say how the head stands in the files, by default as `library.toml` says, or else as is found
+    where parts are recognised; the head itself stands upright. The head's notes say what was guessed. A target of
+    another topology is refused, with its name and the difference. With `skip_broken` such targets, and files that
+    cannot be read, are left out and named in the notes.
     `landmarks.toml` beside the files is read too. Eyes, teeth, tongue and lashes that are separate pieces become parts,
     unless `recognise` is False. `progress` is called with a fraction and the name of the present file.
 
@@ -77,11 +83,23 @@ def open_library(
         head = head_of(mesh, unit)
         if format_of(path).suffixes == (".obj",):
             head = replace(head, neutral_file=path)
-    head = _with_landmarks(head, path)
+    head = upright(_with_landmarks(head, path), axes, recognise)
     if recognise:
         head = with_recognised_parts(head)
     say(1.0, path.name)
     return head
+
+
+def upright(head: Head, axes: FileAxes | None = None, find: bool = True) -> Head:
+    """A head, which stands as its files do, in its own axes: those given, or what the library settles, or with `find`
+    what form and motion tell; a note says so where it was found.
+    """
+    folder = head.path if head.path is not None and is_folder(head.path) else None
+    axes = axes or (read_settled(folder).axes if folder is not None else None)
+    if axes is None and find:
+        axes, words = found_axes(head)
+        head = head.with_(notes=(*head.notes, words)) if words else head
+    return turned(head, axes or FileAxes())
 
 
 def head_of(mesh: Mesh, unit: str | None = None) -> Head:

@@ -71,7 +71,8 @@ def _times(delta: NDArray, scale: float) -> NDArray[np.float32]:
 
 
 def mesh_of(head: Head, positions_mm: NDArray | None = None, shapes: bool = False, unit: str | None = None) -> Mesh:
-    """A head as a mesh to write, at its neutral or at `positions_mm` (n, 3), in `unit` or its files' unit.
+    """A head as a mesh to write, at its neutral or at `positions_mm` (n, 3), in `unit` or its files' unit, standing as
+    its files do.
 
     With `shapes` it has the head's shapes, as displacements of the neutral. Raises MoueError for an unknown unit or
     another number of positions.
@@ -82,14 +83,24 @@ def mesh_of(head: Head, positions_mm: NDArray | None = None, shapes: bool = Fals
         raise MoueError(f"{len(points)} vertices were given for a head of {head.n_vertices}", head.path)
     mesh = Mesh(
         head.polygons,
-        points,
+        head.axes.to_files(points),
         head.uv,
         dict(head.groups),
         materials=dict(head.materials),
         colours=head.colours,
-        shapes=head.shapes if shapes else (),
+        shapes=_in_files(head) if shapes else (),
         unit="mm",
         name=head.name,
         path=head.neutral_file,
     )
     return mesh.in_unit(unit)
+
+
+def _in_files(head: Head) -> tuple[Shape, ...]:
+    """The head's shapes in the axes of its files."""
+    if head.axes.as_they_are:
+        return head.shapes
+    turn = head.axes.to_files
+    return tuple(
+        Shape(s.name, turn(s.delta), tuple(InBetween(b.at, turn(b.delta)) for b in s.inbetweens)) for s in head.shapes
+    )

@@ -18,17 +18,21 @@ from composer.head.reading import check_regular, reading
 
 if TYPE_CHECKING:
     from composer.formats.mesh import Mesh
+    from composer.head.axes import FileAxes
+    from composer.head.head import Head
 
 
 @dataclass(frozen=True)
 class Format:
-    """A format: its name, the suffixes of its files, its module, and whether one file holds many shapes."""
+    """A format: its name, the suffixes of its files, its module, whether one file holds many shapes, and whether its
+    standard or its files say that y is up."""
 
     name: str
     suffixes: tuple[str, ...]
     module_name: str
     many_shapes: bool = False
     writes: bool = True
+    y_up: bool = False
 
     @property
     def module(self) -> ModuleType:
@@ -40,9 +44,9 @@ FORMATS: tuple[Format, ...] = (
     Format("OBJ", (".obj",), "composer.formats.obj"),
     Format("PLY", (".ply",), "composer.formats.ply"),
     Format("STL", (".stl",), "composer.formats.stl", writes=False),
-    Format("glTF", (".glb", ".gltf"), "composer.formats.gltf", many_shapes=True),
+    Format("glTF", (".glb", ".gltf"), "composer.formats.gltf", many_shapes=True, y_up=True),
     Format("NPZ", (".npz",), "composer.formats.npz", many_shapes=True),
-    Format("USD", (".usd", ".usda", ".usdc", ".usdz"), "composer.formats.usd", many_shapes=True),
+    Format("USD", (".usd", ".usda", ".usdc", ".usdz"), "composer.formats.usd", many_shapes=True, y_up=True),
 )
 
 
@@ -69,6 +73,17 @@ def format_of(path: Path | str, writing: bool = False) -> Format:
     verb = "writes" if writing else "reads"
     what = f"has the unknown suffix {suffix!r}" if suffix else "has no suffix"
     raise MoueError(what, path, hint=f"Moue {verb} {', '.join(suffixes(writing))}")
+
+
+def axes_in(head: Head, file: Path | str) -> FileAxes:
+    """How a head stands in a file of its own: as in its library's files; upright where the format says that y is up
+    (glTF 2.0, section 3.4, coordinate system and units; USD's upAxis), unless the library's own file is of that format.
+    """
+    from composer.head.axes import FileAxes
+
+    form = format_of(file)
+    own = head.path is not None and head.path.suffix.lower() in form.suffixes
+    return FileAxes() if form.y_up and not own else head.axes
 
 
 def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:

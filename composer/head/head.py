@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError, unknown
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.surface import Surface
+from composer.head.axes import FileAxes
 from composer.head.landmarks import Landmarks
 
 Follows = Literal["skull", "jaw", "surface", "own"]
@@ -75,7 +76,8 @@ class TextureCoordinates:
 class Head:
     """One topology with a neutral (n, 3) float64 in mm, its shapes and parts.
 
-    `unit` is the unit of the head's own files; `neutral_file` is the OBJ whose text a bake rewrites, if any; `groups`
+    x is the subject's left, y up, z where the face looks. `unit` is the unit of the head's own files and `axes` say how
+    the head stands in them; `neutral_file` is the OBJ whose text a bake rewrites, if any; `groups`
     and `materials` give polygon indices by name; `colours` (n, 3) in [0, 1]; `notes` are sentences about guesses made
     while reading.
     """
@@ -95,6 +97,7 @@ class Head:
     path: Path | None = None
     notes: tuple[str, ...] = ()
     landmarks: Landmarks | None = None
+    axes: FileAxes = FileAxes()
 
     def __post_init__(self) -> None:
         n = self.polygons.n_vertices

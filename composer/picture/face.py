@@ -34,7 +34,7 @@ def face_points(head: Head) -> NDArray[np.float64] | None:
     for k, shape in enumerate(head.expressions):
         furthest[k] = _own_movement(shape.delta[skin]).max()
     face, reach = np.zeros(len(skin), dtype=bool), []
-    for k in np.flatnonzero(furthest > QUIET * furthest.max(initial=0.0)):
+    for k in np.flatnonzero(furthest > QUIET * furthest.max(initial=0.0)).tolist():
         delta = head.expressions[k].delta[skin]
         moving = _own_movement(delta) > MOVES * furthest[k]
         face |= moving

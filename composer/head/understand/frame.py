@@ -20,6 +20,11 @@ from composer.head.understand.opening import Opening
 Floats = NDArray[np.float64]
 SNAP_SIDE_DEG, SNAP_TILT_DEG = 8.0, 50.0
 """A frame this near to the file's axes is taken to be theirs: motion does not tell how far a head nods."""
+ABOVE, OPENS, BELOW, STANDS = (
+    "the eyes lie above the mouth", "the jaw opens downwards", "the largest open border lies below",
+    "files stand with y or z up",
+)  # fmt: skip
+SNAPPED = "snapped to the file's axes"
 EYES, JAW, BORDER, FILE = 3.0, 1.0, 1.5, 0.5
 """Weights of the votes for which way is up (set on four heads, none of which a single vote decides)."""
 
@@ -44,6 +49,23 @@ class HeadFrame:
     def world(self, places: Floats) -> Floats:
         """(k, 3) places of the head's frame in the file's space."""
         return (np.asarray(places, dtype=np.float64) + [self.offset, 0.0, 0.0]) @ self.axes
+
+    @property
+    def evidence(self) -> tuple[str, ...]:
+        """Those reasons that the head itself gives."""
+        return tuple(each for each in self.reasons if each in (ABOVE, OPENS, BELOW))
+
+    @property
+    def sure(self) -> bool:
+        """Whether the head itself tells which way is up: by eyes over a mouth, or by a jaw that opens downwards and a
+        border below.
+        """
+        return ABOVE in self.reasons or {OPENS, BELOW} <= set(self.reasons)
+
+    @property
+    def along_the_file(self) -> bool:
+        """Whether left, up and ahead are axes of the file, whichever."""
+        return bool(np.allclose(np.abs(self.axes).max(axis=1), 1.0))
 
     @property
     def as_the_file(self) -> bool:
@@ -77,7 +99,7 @@ def head_frame(motion: Motion, midline: Midline, opening: Opening, eye_centres: 
     axes = np.stack([np.cross(up, ahead), up, ahead])
     axes, snapped = _snapped(axes)
     if snapped:
-        reasons = (*reasons, "snapped to the file's axes")
+        reasons = (*reasons, SNAPPED)
     return HeadFrame(axes, midline.offset * float(np.sign(axes[0] @ side) or 1.0), midline.off_mm, reasons)
 
 
@@ -112,17 +134,17 @@ def _voted(
     votes: list[tuple[str, float]] = []
     if mouth is not None and len(eye_centres):
         rise = float((eye_centres.mean(axis=0) - mouth[0]) @ up)
-        votes.append(("the eyes lie above the mouth", EYES * float(np.sign(rise))))
+        votes.append((ABOVE, EYES * float(np.sign(rise))))
     if mouth is not None:
-        votes.append(("the jaw opens downwards", -JAW * float(np.sign(mouth[1] @ up))))
+        votes.append((OPENS, -JAW * float(np.sign(mouth[1] @ up))))
     border = _largest_border(motion)
     if border is not None:
         points = motion.head.neutral[motion.skin]
         fall = float((points.mean(axis=0) - motion.head.neutral[border].mean(axis=0)) @ up)
         sure = float(np.clip(fall / (0.2 * np.ptp(points @ up)), -1.0, 1.0))
-        votes.append(("the largest open border lies below", BORDER * sure))
+        votes.append((BELOW, BORDER * sure))
     upright = up[1] if abs(up[1]) > 0.7 else up[2] if abs(up[2]) > 0.7 else 0.0
-    votes.append(("files stand with y or z up", FILE * float(np.sign(upright))))
+    votes.append((STANDS, FILE * float(np.sign(upright))))
     total = sum(weight for _, weight in votes)
     sign = -1.0 if total < 0 else 1.0
     return sign * up, tuple(words for words, weight in votes if sign * weight > 0)

@@ -32,10 +32,13 @@ ROUNDNESS = 0.25
 
 @dataclass(frozen=True, eq=False)
 class Gaze:
-    """For each eye the unit axis (3,) along which it looks, and by what it was known, in words."""
+    """For each eye the unit axis (3,) along which it looks, and by what it was known, in words; `seen` is whether the
+    eyes' own form tells it.
+    """
 
     axes: tuple[Floats, ...]
     words: str
+    seen: bool = False
 
 
 def gaze_of(motion: Motion, eyes: Sequence[Eye], frame: HeadFrame) -> Gaze:
@@ -50,7 +53,7 @@ def gaze_of(motion: Motion, eyes: Sequence[Eye], frame: HeadFrame) -> Gaze:
                 continue
             apart = _agreeing(one, other, frame)
             if apart is not None:
-                return Gaze((one, other), f"by {words}, which agree to {apart:.1f} degrees")
+                return Gaze((one, other), f"by {words}, which agree to {apart:.1f} degrees", True)
     return Gaze(tuple(ahead for _ in eyes), "straight ahead: no pupil or cornea says otherwise on both eyes")
 
 

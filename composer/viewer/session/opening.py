@@ -67,7 +67,9 @@ def open_path(path: Path, progress: Progress) -> Opened:
         project, notes = laid
     else:
         unit, name = head.unit, head.neutral_name
-        project, notes = Project(place, head.path or path, unit, name, fingerprint(head.polygons)), list(head.notes)
+        axes = None if head.axes.as_they_are else head.axes
+        project = Project(place, head.path or path, unit, name, fingerprint(head.polygons), axes=axes)
+        notes = list(head.notes)
         notes.append("It holds no shapes: regions can be painted, and there is nothing to mix yet.")
     evaluated = EvaluatedDocument(project, head)
     if found is not None:

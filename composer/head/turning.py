@@ -1,0 +1,64 @@
+"""Turning a head as it was read upright: its left to x, up to y, ahead to z."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from composer.geometry.rigid import similarity
+from composer.head.axes import FileAxes
+from composer.head.head import Head, InBetween, Shape
+from composer.head.landmarks import Landmarks, as_curve
+from composer.head.places import Place
+
+
+def turned(head: Head, axes: FileAxes) -> Head:
+    """The head, which stands as its files do, in its own axes; `axes` say how the files stand. Parts are left out.
+
+    Positions, displacements and landmarks that are positions are turned. The same head where nothing is to turn.
+    """
+    if axes.as_they_are:
+        return head
+    shapes = tuple(
+        Shape(s.name, axes.from_files(s.delta), tuple(InBetween(b.at, axes.from_files(b.delta)) for b in s.inbetweens))
+        for s in head.shapes
+    )
+    marks = None if head.landmarks is None else marks_turned(head.landmarks, axes)
+    return head.with_(
+        neutral=axes.from_files(head.neutral), shapes=shapes, landmarks=marks, parts=(), axes=axes
+    )  # fmt: skip
+
+
+def marks_turned(marks: Landmarks, axes: FileAxes) -> Landmarks:
+    """Landmarks that are positions in the files' axes, turned; those on vertices and triangles go along by themselves.
+    """
+    if axes.as_they_are:
+        return marks
+    return Landmarks(
+        {name: _turned(place, axes) for name, place in marks.points.items()},
+        {name: curve if isinstance(curve, np.ndarray) else as_curve([_turned(place, axes) for place in curve])
+         for name, curve in marks.curves.items()},
+    )  # fmt: skip
+
+
+def standing_as(head: Head, other: Head) -> Head:
+    """Another head of the same vertices, turned by quarters to stand as `head` does: the quarter turns that bring it
+    nearest, by the best rotation between them (Kabsch 1976).
+    """
+    rows = similarity(head.neutral, other.neutral).rotation.T
+    most = np.abs(rows).argmax(axis=1)
+    quarters = np.eye(3)[most] * np.sign(rows[np.arange(3), most])[:, None]
+    if len(set(most.tolist())) < 3 or np.linalg.det(quarters) < 0.0:
+        return other
+    turn = FileAxes.of_rows(quarters)
+    stood = turned(other, turn)
+    if stood is other:
+        return other
+    return stood.with_(parts=other.parts, axes=FileAxes.of_rows(quarters @ other.axes.rows))
+
+
+def _turned(place: Place, axes: FileAxes) -> Place:
+    """A place, turned where it is a position; a vertex or a place on a triangle goes along by itself."""
+    if isinstance(place, tuple):
+        x, y, z = (float(each) for each in axes.from_files(np.array(place, dtype=np.float64)))
+        return x, y, z
+    return place
