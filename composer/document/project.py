@@ -45,14 +45,14 @@ class Project:
     """A document.
 
     `head_path` is resolved from the document's folder; `unit`, `neutral` and `axes` (how the head stands in its files)
-    are None where not given; `topology` is
-    the fingerprint or "". `shapes` holds by name in-betweens, hinges, how a shape is shown, and shapes kept from a
-    pose. `levels` are the folders of the same library at finer levels. `earlier` are heads on the same topology that
-    the document knows by name, such as those that it had before (`composer.document.earlier_heads`). `stored` holds
-    masks (n,) and kept shapes (n, 3) in mm of a `.moue` file, by their place in it. `text` is the document as read, so
-    that a save keeps its comments. `landmarks` are points (at a vertex, or on a triangle) that add to the head's own or
-    replace them; `curves` are landmark curves, as vertices in order. `correctives` are shapes with the cells that
-    trigger them."""
+    are None where not given; `topology` is the fingerprint or "". `shapes` holds by name in-betweens, hinges, how a
+    shape is shown, and shapes kept from a pose. `levels` are the folders of the same library at finer levels. `earlier`
+    are heads on the same topology that the document knows by name, such as those that it had before
+    (`composer.document.earlier_heads`). `stored` holds masks (n,) and kept shapes (n, 3) in mm of a `.moue` file, by
+    their place in it. `text` is the document as read, so that a save keeps its comments. `landmarks` are points (at a
+    vertex, or on a triangle) that add to the head's own or replace them; `curves` are landmark curves, as vertices in
+    order; `guesses` are the names of those that Moue guessed and nobody has looked at. `correctives` are shapes with
+    the cells that trigger them."""
 
     path: Path
     head_path: Path
@@ -69,6 +69,7 @@ class Project:
     text: str = ""
     landmarks: Mapping[str, Place] = field(default_factory=dict)
     curves: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    guesses: frozenset[str] = frozenset()
     correctives: tuple[Corrective, ...] = ()
     axes: FileAxes | None = None
 

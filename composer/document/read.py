@@ -41,7 +41,7 @@ CELL_KEYS = ("region", "shape", "weight", "mirrored")
 SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "replaces", "detail")
 TRIGGER_KEYS = ("region", "shape", "at", "mirrored")
 EARLIER_KEYS = ("file", "unit")
-LANDMARK_KEYS = ("vertex", "triangle", "bary")
+LANDMARK_KEYS = ("vertex", "triangle", "bary", "guess")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
 JOINS = ("linear", "seamless")
 STRENGTH_RANGE = (-2.0, 4.0)
@@ -92,6 +92,7 @@ def parse_document(data: bytes, path: Path) -> Project:
         path, path.parent / head, whole.text("unit"), whole.text("neutral"), whole.text("topology", empty=True) or "",
         _regions(whole), _recipes(whole), {name: dict(part.table) for name, part in parts.items()}, _shapes(whole),
         _levels(whole), _earlier(whole), text=text, landmarks=_landmarks(whole), curves=_curves(whole),
+        guesses=_guesses(whole),
         correctives=_correctives(whole),
         axes=FileAxes.read(table.get("up"), table.get("ahead"), path),
     )  # fmt: skip
@@ -267,9 +268,15 @@ def _curves(whole: Values) -> dict[str, tuple[int, ...]]:
     return {name: curve_of(said) for name, said in whole.tables("curves").items()}
 
 
+def _guesses(whole: Values) -> frozenset[str]:
+    """The landmarks and curves that say guess = true."""
+    tables = [*whole.tables("landmarks").items(), *whole.tables("curves").items()]
+    return frozenset(name for name, said in tables if said.flag("guess"))
+
+
 def curve_of(said: Values) -> tuple[int, ...]:
     """The vertices, in order, of the table [curves.NAME]. Raises MoueError where there are fewer than two."""
-    vertices = tuple(said.only(("vertices",)).wholes("vertices"))
+    vertices = tuple(said.only(("vertices", "guess")).wholes("vertices"))
     if len(vertices) < 2:
         raise said.error("is no curve", "a curve has two vertices or more, in order")
     return vertices
@@ -278,9 +285,10 @@ def curve_of(said: Values) -> tuple[int, ...]:
 def landmark_of(said: Values) -> Place:
     """The place in the table [landmarks.NAME]. Raises MoueError unless it is a vertex or a point of a triangle."""
     said.only(LANDMARK_KEYS)
-    if set(said.table) == {"vertex"}:
+    place = set(said.table) - {"guess"}
+    if place == {"vertex"}:
         return said.whole("vertex", 0)
-    if set(said.table) != {"triangle", "bary"}:
+    if place != {"triangle", "bary"}:
         raise said.error("is no place", "a place is { vertex } or { triangle, bary }")
     triangle, bary = said.wholes("triangle"), said.three("bary")
     if len(triangle) != 3:

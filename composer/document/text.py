@@ -21,7 +21,7 @@ from composer.mixing.recipe import HALO, Recipe
 from masks.partition import FACE
 
 SAID = (
-    "unit", "neutral", "axes", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves",
+    "unit", "neutral", "axes", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves", "guesses",
     "correctives",
 )  # fmt: skip
 """Fields of a project that do not depend on its path."""
@@ -90,11 +90,20 @@ def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
     def reader(read: Any) -> Any:
         return lambda name, table: read(name, Values(table, project.path, name))
 
+    def guessed(places: Mapping[str, Any]) -> dict[str, tuple[Any, bool]]:
+        return {name: (place, name in project.guesses) for name, place in places.items()}
+
     return {
         "parts": (project.parts, lambda name, table: dict(table), dict),
         "shapes": (project.shapes, lambda name, table: dict(table), dict),
-        "landmarks": (project.landmarks, reader(lambda name, said: landmark_of(said)), landmark_table),
-        "curves": (project.curves, reader(lambda name, said: curve_of(said)), _curve_table),
+        "landmarks": (
+            guessed(project.landmarks), reader(lambda name, said: (landmark_of(said), said.flag("guess"))),
+            lambda entry: _guess(landmark_table(entry[0]), entry[1]),
+        ),
+        "curves": (
+            guessed(project.curves), reader(lambda name, said: (curve_of(said), said.flag("guess"))),
+            lambda entry: _guess(_curve_table(entry[0]), entry[1]),
+        ),
         "regions": ({region.name: region for region in project.regions}, reader(region_of), _region_table),
         "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), _recipe_table),
     }
@@ -172,6 +181,10 @@ def landmark_table(place: Place) -> dict[str, Any]:
     if isinstance(place, SurfacePoint):
         return {"triangle": [int(v) for v in place.triangle], "bary": [float(b) for b in place.bary]}
     return {"vertex": place}
+
+
+def _guess(table: dict[str, Any], guess: bool) -> dict[str, Any]:
+    return {**table, "guess": True} if guess else table
 
 
 def _curve_table(vertices: tuple[int, ...]) -> dict[str, Any]:

@@ -30,13 +30,13 @@ def laid_regions(
     """
     if source not in LAYERS:
         raise unknown("source of regions", source, LAYERS, path)
-    layer, marks, notes = LAYERS[source], Landmarks(), list(head.notes)
+    layer, marks, notes, guesses = LAYERS[source], Landmarks(), list(head.notes), frozenset[str]()
     assert layer.lay is not None
     if layer.wants_marks and not head.landmarks:
         marked = find_landmarks(head)
         head = with_anatomy_of(head.with_(landmarks=marked.landmarks or None), head)
         if layer.keeps_marks:
-            marks = marked.landmarks
+            marks, guesses = marked.landmarks, marked.guesses
             notes += [marked.words, *(f"No landmarks of the {what}: {why}." for what, why in marked.missing.items())]
     elif layer.keeps_marks:
         notes += landmark_doubts(head)
@@ -50,5 +50,6 @@ def laid_regions(
         tuple(Region(name, table) for name, table in sources.items()), parts=parts,
         landmarks={name: place for name, place in marks.points.items() if not isinstance(place, tuple)},
         curves={name: tuple(int(v) for v in curve) for name, curve in marks.curves.items()},  # type: ignore[arg-type]
+        guesses=guesses & {*marks.points, *marks.curves},
         axes=None if head.axes.as_they_are else head.axes,
     ), notes  # fmt: skip

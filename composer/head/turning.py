@@ -10,6 +10,9 @@ from composer.head.head import Head, InBetween, Shape
 from composer.head.landmarks import Landmarks, as_curve
 from composer.head.places import Place
 
+LEANS_DEG = 20.0
+"""A head that is further than this from standing along the axes of its file was placed so by hand (our choice)."""
+
 
 def turned(head: Head, axes: FileAxes) -> Head:
     """The head, which stands as its files do, in its own axes; `axes` say how the files stand. Parts are left out.
@@ -42,12 +45,13 @@ def marks_turned(marks: Landmarks, axes: FileAxes) -> Landmarks:
 
 def standing_as(head: Head, other: Head) -> Head:
     """Another head of the same vertices, turned by quarters to stand as `head` does: the quarter turns that bring it
-    nearest, by the best rotation between them (Kabsch 1976).
+    nearest, by the best rotation between them (Kabsch 1976). One that leans further is left as it is.
     """
     rows = similarity(head.neutral, other.neutral).rotation.T
     most = np.abs(rows).argmax(axis=1)
     quarters = np.eye(3)[most] * np.sign(rows[np.arange(3), most])[:, None]
-    if len(set(most.tolist())) < 3 or np.linalg.det(quarters) < 0.0:
+    cosine = (np.trace(rows @ quarters.T) - 1.0) / 2.0
+    if len(set(most.tolist())) < 3 or np.linalg.det(quarters) < 0.0 or cosine < np.cos(np.radians(LEANS_DEG)):
         return other
     turn = FileAxes.of_rows(quarters)
     stood = turned(other, turn)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 
+from composer.viewer.session.open_job import begin_opening
+from tests.awkward_heads import awkward, write
 from tests.window.hand import Hand
 
 
@@ -82,3 +86,31 @@ def test_a_moved_landmark_can_be_given_up(open_demo: Hand) -> None:
     hand.settle()
     assert "cheilion_left" not in hand.session.project.landmarks
     np.testing.assert_allclose(at_mark(hand, "cheilion_left"), (x, y), atol=0.01)
+
+
+def test_guesses_come_first_and_are_gone_when_moved_or_accepted(hand: Hand, tmp_path: Path) -> None:
+    write(awkward("three_shapes"), tmp_path / "library")
+    begin_opening(hand.stage, tmp_path / "library")
+    hand.until(lambda: hand.stage.session is not None, "the library")
+    hand.settle()
+    guesses = hand.session.project.guesses
+    assert guesses and any("orange" in words.text for words in hand.stage.words)
+    hand.click_on("words note")
+    hand.settle()
+    assert hand.stage.place == "marks"
+    listed = [name.removeprefix("landmark ") for name in hand.seen if name.startswith("landmark ")]
+    first = [name for name in listed if name in guesses]
+    assert first and listed[: len(first)] == first
+    hand.click_on(f"landmark {first[0]}")
+    hand.click_on("Accept")
+    hand.settle()
+    assert hand.session.project.guesses == guesses - {first[0]}
+    x, y = at_mark(hand, "cheek_left")
+    hand.press(x, y)
+    hand.drag(x + 8, y)
+    hand.release()
+    hand.settle()
+    assert "cheek_left" in guesses and "cheek_left" not in hand.session.project.guesses
+    hand.click_on("Accept all")
+    hand.settle()
+    assert not hand.session.project.guesses

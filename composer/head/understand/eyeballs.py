@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from composer.head.understand.midline import Midline
 from composer.head.understand.motion import Motion
-from composer.head.understand.rigid_fits import RigidFits, fit_robust
+from composer.head.understand.rigid_fits import RigidFits, fit_mixed
 from composer.head.understand.spheres import Sphere, covered_directions, sphere_of
 
 Floats = NDArray[np.float64]
@@ -79,7 +79,7 @@ def eyes_of(motion: Motion, midline: Midline, named: Collection[int] = ()) -> li
         whole = abs(2.0 * sphere.radius / float(sides.mean()) - 1.0) < ROUND
         enough = (sphere.covered > COVERED and whole) or (piece in named and sphere.covered > HALF_BALL)
         if sphere.share > SHARE and enough:
-            rigid = _left_of_rigid(motion, pieces.of[piece], ENTIRE)
+            rigid = _left_of_rigid(motion, pieces.of[piece], ENTIRE, sphere)
             if rigid < RIGID * sphere.radius:
                 balls[piece] = (sphere, rigid)
     groups = _with_partners(balls, midline)
@@ -88,7 +88,7 @@ def eyes_of(motion: Motion, midline: Midline, named: Collection[int] = ()) -> li
         sphere, rigid = balls[group[0]]
         side = 1 if float(sphere.centre @ midline.normal) > midline.offset else -1
         ball = pieces.of[group[0]]
-        fits = fit_robust(head.neutral[ball], motion.of(ball), 1e-5 * motion.size)
+        fits = _fitted(motion, ball, ENTIRE, sphere)
         eye = Eye(sphere, tuple(group), side, rigid, fits)
         taken = {piece for other in groups for piece in other}
         inner = [piece for piece in pieces.others if piece not in taken and _of_group(motion, piece, eye)]
@@ -96,11 +96,16 @@ def eyes_of(motion: Motion, midline: Midline, named: Collection[int] = ()) -> li
     return sorted(out, key=lambda eye: -eye.side)
 
 
-def _left_of_rigid(motion: Motion, vertices: NDArray, share: float) -> float:
+def _fitted(motion: Motion, vertices: NDArray, share: float, sphere: Sphere) -> RigidFits:
+    points = motion.head.neutral[vertices]
+    return fit_mixed(points, motion.of(vertices), 1e-5 * motion.size, RIGID * sphere.radius, share)
+
+
+def _left_of_rigid(motion: Motion, vertices: NDArray, share: float, sphere: Sphere) -> float:
     """The most that any shape leaves, mm, at this share of the vertices."""
     if not motion.count:
         return 0.0
-    fits = fit_robust(motion.head.neutral[vertices], motion.of(vertices), 1e-5 * motion.size)
+    fits = _fitted(motion, vertices, share, sphere)
     return float(np.quantile(fits.residual, share, axis=1).max())
 
 
@@ -138,7 +143,7 @@ def _of_group(motion: Motion, piece: int, eye: Eye) -> bool:
     if float(np.quantile(radius, 0.1)) < SHELL[0] or float(np.quantile(radius, 0.95)) > SHELL[1] + 0.08:
         return False
     if covered_directions(points, sphere.centre) > COVERED and float(np.quantile(radius, 0.9)) < SHELL[1]:
-        return _left_of_rigid(motion, vertices, INNER) < RIGID * sphere.radius
+        return _left_of_rigid(motion, vertices, INNER, sphere) < RIGID * sphere.radius
     middle = off.sum(axis=0)
     middle /= max(float(np.linalg.norm(middle)), 1e-12)
     spread = np.degrees(np.arccos(np.clip(off @ middle / np.linalg.norm(off, axis=1), -1.0, 1.0)))

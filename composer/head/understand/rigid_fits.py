@@ -14,11 +14,17 @@ from numpy.typing import NDArray
 from composer.geometry.rigid import nearest_rotation
 
 Floats = NDArray[np.float64]
+SQUEEZED = 0.25
+"""A linear map that changes a length by less than this share of it may be a sum of turns: halfway to a turn of 60
+degrees, further than an eye turns, it is 0.13.
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class RigidFits:
-    """For each of s shapes the rotation (s, 3, 3) and shift (s, 3) of x -> R x + t, and (s, k) what it leaves, mm."""
+    """For each of s shapes the rotation, or the linear map near one, (s, 3, 3) and shift (s, 3) of x -> R x + t, and
+    (s, k) what it leaves, mm.
+    """
 
     turns: Floats
     shifts: Floats
@@ -41,6 +47,29 @@ def fit_rigid(points: Floats, deltas: Floats, weights: Floats | None = None) -> 
     shifts = to - np.einsum("sij,sj->si", turns, middle)
     off = np.einsum("sij,kj->ski", turns, points) + shifts[:, None] - target
     return RigidFits(turns, shifts, np.sqrt(np.einsum("skx,skx->sk", off, off)))
+
+
+def fit_mixed(points: Floats, deltas: Floats, floor: float, most: float, share: float) -> RigidFits:
+    """As `fit_robust`; a shape that leaves more than `most` mm at the `share` of the points is fitted by the nearest
+    linear map instead, where that is within SQUEEZED of a rotation: a sum of turns, or a part of one, is no turn.
+    """
+    fits = fit_robust(points, deltas, floor)
+    if not len(points):
+        return fits
+    mixed = np.flatnonzero(np.quantile(fits.residual, share, axis=1) > most)
+    turns, shifts, residual = (np.array(each) for each in (fits.turns, fits.shifts, fits.residual))
+    known = np.column_stack([points, np.ones(len(points))])
+    for s in mixed.tolist():
+        weights = np.ones(len(points))
+        for _ in range(2):
+            root = np.sqrt(weights)[:, None]
+            solution = np.linalg.lstsq(known * root, (points + deltas[s]) * root, rcond=None)[0]
+            off = np.linalg.norm(known @ solution - points - deltas[s], axis=1)
+            weights = 1.0 / (1.0 + (off / (np.median(off) + floor)) ** 2)
+        sizes = np.linalg.svd(solution[:3], compute_uv=False)
+        if abs(sizes - 1.0).max() < SQUEEZED and np.linalg.det(solution[:3]) > 0.0:
+            turns[s], shifts[s], residual[s] = solution[:3].T, solution[3], off
+    return RigidFits(turns, shifts, residual)
 
 
 def fit_robust(points: Floats, deltas: Floats, floor: float) -> RigidFits:

@@ -51,7 +51,7 @@ def _job(kit: Kit, job: Job) -> None:
 
 
 def _line(stage: Stage, kit: Kit, words: Words, wide: float) -> None:
-    """One line with its sign; a click takes it away."""
+    """One line with its sign; a press takes it away, and leads to its place."""
     sign, colour = SIGNS[words.kind]
     at, tall = imgui.get_cursor_screen_pos(), imgui.get_text_line_height()
     imgui.dummy(ImVec2(kit.px(14), tall))
@@ -63,6 +63,8 @@ def _line(stage: Stage, kit: Kit, words: Words, wide: float) -> None:
     kit.mark(f"words {words.kind}")
     if imgui.is_window_hovered() and imgui.is_mouse_clicked(0):
         stage.words = [each for each in stage.words if each is not words]
+        if words.place is not None and stage.session is not None:
+            stage.place = words.place
     if words.kind == "wrong":
         low, size = imgui.get_window_pos(), imgui.get_window_size()
         high = ImVec2(low.x + size.x, low.y + size.y)

@@ -22,6 +22,8 @@ from composer.viewer.session.stage import Stage
 POINTED, CHOSEN, HALF, RING = (250, 240, 215, 235), (227, 188, 133, 200), (24, 25, 28, 220), (250, 246, 235, 255)
 ERASING, OWN, FILE = (232, 146, 124, 255), (227, 188, 133, 255), (111, 178, 196, 255)
 GUESSED = (240, 236, 226, 255)
+DOUBTED = (240, 138, 60, 255)
+"""The orange of a guess among the landmarks of the document."""
 BARRIER = (24, 25, 28, 150)
 LEVEL = 0.5
 MOST_LINES = 200
@@ -62,16 +64,18 @@ class Outline:
         return self._barriers[1]
 
     def marks(self, stage: Stage) -> tuple[Mark, ...]:
-        """Every landmark of the head as a mark; those of this document in another colour, the chosen one larger."""
+        """Every landmark of the head as a mark, the chosen one larger; guesses and those of this document have colours
+        of their own.
+        """
         session = stage.opened
         landmarks = session.head.landmarks
         if not landmarks:
             return ()
         key = (landmarks, stage.landmark, session.project)
         if not same_key(self._marks[0], key):
-            moved = session.project.landmarks
+            colours = dict.fromkeys(session.project.landmarks, OWN) | dict.fromkeys(session.project.guesses, DOUBTED)
             marks = [
-                _mark(place, OWN if name in moved else FILE, 15.0 if name == stage.landmark else 9.0, i)
+                _mark(place, colours.get(name, FILE), 15.0 if name == stage.landmark else 9.0, i)
                 for i, (name, place) in enumerate(landmarks.points.items())
             ]
             self._marks = (key, tuple(mark for mark in marks if mark is not None))

@@ -52,6 +52,9 @@ def _show(stage: Stage, ready: Ready) -> None:
     stage.settings.opened(opened.file or opened.evaluated.head.path or opened.evaluated.project.path)
     for note in opened.notes[:2]:
         stage.say(note)
+    guesses = len(stage.session.project.guesses)
+    if guesses and opened.file is None:
+        stage.say(f"Landmarks were found. Press here, and look at the {guesses} orange ones.", place="marks")
     stage.keeping = Keeping(stage.session)
 
 

@@ -34,11 +34,12 @@ JOINING = "Joining seamlessly"
 
 @dataclass(frozen=True)
 class Words:
-    """A line told to the person; `kind` is "note", "done" or "wrong"."""
+    """A line told to the person; `kind` is "note", "done" or "wrong"; a press on it opens a `place`, if it has one."""
 
     text: str
     kind: str
     until: float
+    place: Place | None = None
 
 
 @dataclass
@@ -90,10 +91,11 @@ class Stage:
 
     # Words.
 
-    def say(self, text: str, kind: str = "note") -> None:
-        """Tell one line; it stays for a while, a fault until it is clicked away."""
+    def say(self, text: str, kind: str = "note", place: Place | None = None) -> None:
+        """Tell one line; it stays for a while, a fault or a line that leads to a `place` until it is pressed."""
         self.words = [w for w in self.words if w.text != text][-3:]
-        self.words.append(Words(text, kind, self.clock() + (WORDS_SECONDS if kind != "wrong" else 1e9)))
+        stays = kind == "wrong" or place is not None
+        self.words.append(Words(text, kind, self.clock() + (1e9 if stays else WORDS_SECONDS), place))
 
     def do(self, edit: Edit, words: str = "") -> bool:
         """Apply an edit to what is open, telling what went wrong; whether it was done."""
