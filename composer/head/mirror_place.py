@@ -29,6 +29,8 @@ NEAREST = 0.5
 """The same where the nearest vertex is taken without help of connectivity. Our choice."""
 CLEAR = 2.0
 """The second nearest vertex must be this many times as far as the nearest. Our choice."""
+EXACT = 0.1
+"""The same for partners that need no polygon as a witness. Our choice: a row of vertices is ten times as far."""
 SAME_PLACE = 1e-5
 """Vertices within this fraction of the head's diagonal share a place (lips closed at rest). Our choice."""
 CANDIDATES = 4
@@ -69,6 +71,12 @@ class EdgeMap:
         return (image >= 0) & (following == np.where(image >= 0, self.mesh.before[image], -2))
 
 
+    def kept_edges(self, partner: NDArray) -> NDArray[np.bool_]:
+        """(k,) whether a map (n,) of vertices maps the edge of a corner to an edge, in whichever direction."""
+        begin, end = partner[self.begin], partner[self.end]
+        return (self.corner(end, begin) >= 0) | (self.corner(begin, end) >= 0)
+
+
 @dataclass(frozen=True, eq=False)
 class PlacedMirror:
     """`partner` (n,), -1 for none; `other` (c,) the piece that mirrors each of
@@ -106,6 +114,19 @@ def is_involution(partner: NDArray) -> bool:
     """Whether every vertex that has a partner (n,) is its partner's partner."""
     known = np.flatnonzero(partner >= 0)
     return bool((partner[partner[known]] == known).all())
+
+
+def is_exact(polygons: Polygons, points: NDArray, target: NDArray, partner: NDArray) -> bool:
+    """Whether every vertex of a polygon has a partner (n,), its own inverse, that lies in the place of its `target`
+    (n, 3) to within EXACT of its edges. Such partners are right even where polygons do not mirror, as where squares
+    are cut into triangles the same way on both sides.
+    """
+    used = np.zeros(len(points), dtype=bool)
+    used[polygons.indices] = True
+    if (partner[used] < 0).any() or not is_involution(partner):
+        return False
+    away = np.linalg.norm(points[partner[used]] - target[used], axis=1)
+    return bool((away <= EXACT * edge_lengths(polygons, points)[used]).all())
 
 
 def _paired_pieces(polygons: Polygons, points: NDArray, target: NDArray, known: NDArray | None) -> Ints:

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 
-from composer.viewer.session.open_job import begin_opening
 from tests.awkward_heads import awkward, write
 from tests.window.hand import Hand
 
@@ -90,9 +89,7 @@ def test_a_moved_landmark_can_be_given_up(open_demo: Hand) -> None:
 
 def test_guesses_come_first_and_are_gone_when_moved_or_accepted(hand: Hand, tmp_path: Path) -> None:
     write(awkward("three_shapes"), tmp_path / "library")
-    begin_opening(hand.stage, tmp_path / "library")
-    hand.until(lambda: hand.stage.session is not None, "the library")
-    hand.settle()
+    hand.open(tmp_path / "library")
     guesses = hand.session.project.guesses
     assert guesses and any("orange" in words.text for words in hand.stage.words)
     hand.click_on("words note")
