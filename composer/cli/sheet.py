@@ -86,6 +86,6 @@ def sheet(
         )  # fmt: skip
     write_whole(to, lambda file: picture.image.save(file, "PNG"))
     console.say(str(to))
-    veils = veil_note(veils_of(head.parts, head.polygons, head.neutral))
+    veils = veil_note(veils_of(head))
     if veils:
         console.note(veils)

@@ -7,9 +7,14 @@ little more memory than its float32 arrays.
 
 from __future__ import annotations
 
+import os
 import re
+from collections import deque
+from collections.abc import Callable, Generator, Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +49,9 @@ MENDS = {
     "turned over": "moue inspect FOLDER --mend DIR turns them round",
 }
 LANDMARKS = ("landmarks.toml", "landmarks.json")
+READERS = max(1, min(4, os.cpu_count() or 1))
+"""Files that are read at once: reading is mostly numpy, which lets other threads run. Each holds one text in memory."""
+Read = TypeVar("Read")
 
 
 def open_library(
@@ -266,19 +274,46 @@ def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken:
     n = len(base.mesh.positions)
     deltas: dict[str, NDArray[np.float32]] = {}
     broken: list[MoueError] = []
+    others = (file for file in files if file != reference)
+    read = _ahead(lambda file: _delta_or_error(file, base), others)
     for place, file in enumerate(files):
         say(place / len(files), file.name)
         if file == reference:
             deltas[file.stem] = np.zeros((n, 3), dtype=np.float32)
             continue
-        try:
-            with reading(file):
-                deltas[file.stem] = _delta(file, base)
-        except MoueError as error:
-            if not skip_broken:
-                raise
-            broken.append(error)
+        found = next(read)
+        if not isinstance(found, MoueError):
+            deltas[file.stem] = found
+        elif skip_broken:
+            broken.append(found)
+        else:
+            read.close()
+            raise found
     return _Targets(base, deltas, broken)
+
+
+def _ahead(work: Callable[[Path], Read], files: Iterable[Path]) -> Generator[Read]:
+    """The work on each file in order, by READERS threads at once, none of them far ahead of what is taken."""
+    with ThreadPoolExecutor(READERS) as pool:
+        waiting: deque[Future[Read]] = deque()
+        try:
+            for file in files:
+                waiting.append(pool.submit(work, file))
+                if len(waiting) > READERS:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            for each in waiting:
+                each.cancel()
+
+
+def _delta_or_error(file: Path, base: Target) -> NDArray[np.float32] | MoueError:
+    try:
+        with reading(file):
+            return _delta(file, base)
+    except MoueError as error:
+        return error
 
 
 def _delta(file: Path, base: Target) -> NDArray[np.float32]:

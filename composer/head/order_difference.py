@@ -37,6 +37,8 @@ HALF_LONGER, SOME_LONGER = 2.0, 8.0
 SOME_LONGER times, after a change of the whole size: an expression stretches few edges, and none as much (common
 practice, no source).
 """
+CORNERS = 10_000
+"""Sides that are measured at least, where there are so many; it limits time only."""
 SOME = 85.0
 """The percentile that must reach SOME_LONGER."""
 
@@ -235,10 +237,10 @@ def _summed(index: NDArray, value: NDArray[np.uint64], n: int) -> NDArray[np.uin
 def _scrambled(polygons: Polygons, reference: NDArray | None, other: NDArray | None) -> OrderDifference | None:
     if reference is None or other is None or not len(polygons.indices):
         return None
-    size_rest, size_now = float(np.ptp(reference, axis=0).max()), float(np.ptp(other, axis=0).max())
+    (rest, size_rest), (now, size_now) = _sides(polygons, reference), _sides(polygons, other)
     if not size_rest > 0 or not size_now > 0:
         return None
-    rest, now = _sides(polygons, reference) / size_rest, _sides(polygons, other) / size_now
+    rest, now = rest / size_rest, now / size_now
     times = now / np.maximum(rest, 1e-6)
     half, some = float(np.median(times)), float(np.percentile(times, SOME))
     if half < HALF_LONGER and some < SOME_LONGER:
@@ -249,11 +251,10 @@ def _scrambled(polygons: Polygons, reference: NDArray | None, other: NDArray | N
     )
 
 
-def _sides(polygons: Polygons, positions: NDArray) -> NDArray[np.float64]:
-    """Lengths of the sides of up to a hundred thousand corners, evenly spread."""
-    corner = np.arange(0, len(polygons.indices), max(1, len(polygons.indices) // 100_000))
-    begin, end = polygons.indices[corner], polygons.indices[polygons.next_corner[corner]]
-    length: NDArray[np.float64] = np.linalg.norm(
-        positions[end].astype(np.float64) - positions[begin].astype(np.float64), axis=1
-    )
-    return length
+def _sides(polygons: Polygons, positions: NDArray) -> tuple[NDArray[np.float64], float]:
+    """Lengths of the sides at some CORNERS, evenly spread, and the longest side of the box about them."""
+    step = max(1, len(polygons.indices) // CORNERS) | 1  # odd, so that no corner of a square is always left out
+    corner = np.arange(0, len(polygons.indices), step)
+    begin = positions[polygons.indices[corner]].astype(np.float64)
+    way = positions[polygons.indices[polygons.next_corner[corner]]] - begin
+    return np.sqrt(np.einsum("ij,ij->i", way, way)), max(float(np.ptp(column)) for column in begin.T)

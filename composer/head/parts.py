@@ -98,10 +98,10 @@ def with_recognised_parts(head: Head) -> Head:
         return head
     names = ", ".join(part.name for part in found.parts)
     notes = [f"Taken for parts by form, motion and name: {names}."]
-    veils = veil_note(veils_of(found.parts, head.polygons, head.neutral))
+    known = with_anatomy_of(head.with_(parts=found.parts), head)
+    veils = veil_note(veils_of(known))
     notes += [veils] if veils else []
-    known = head.with_(parts=found.parts, notes=(*head.notes, *notes))
-    return with_anatomy_of(known, head)
+    return with_anatomy_of(known.with_(notes=(*head.notes, *notes)), head)
 
 
 def components_of(polygons: Polygons) -> tuple[Ints, int]:

@@ -16,10 +16,11 @@ from composer.geometry.polygons import Polygons
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks
 from composer.head.levels import levels, refine
-from composer.head.understand.veils import veils_of
+from composer.head.understand.part_words import what_parts_are
+from composer.head.understand.veils import veils_among
 from composer.picture.camera import unit
 from composer.picture.eyeball import Eyeball, eyeballs_of, turned
-from composer.picture.material import BROW, brow_weights, is_eyeball, materials
+from composer.picture.material import BROW, brow_weights, materials
 from composer.picture.rays import Rays, openness
 
 Floats = NDArray[np.float64]
@@ -52,8 +53,10 @@ class Figure:
         groups: Mapping[str, NDArray] | None = None,
         landmarks: Landmarks | None = None,
         level: int = 1,
+        are: Mapping[str, str] | None = None,
     ) -> None:
-        """Take a cage's polygons and `neutral` (n, 3) mm, and the level (0 to 8) to picture it at.
+        """Take a cage's polygons and `neutral` (n, 3) mm, the level (0 to 8) to picture it at, and what each part is,
+        by its name; without `are` its form and its name tell.
 
         Raises MoueError where the level is out of range.
         """
@@ -61,10 +64,12 @@ class Figure:
         self.neutral = np.asarray(neutral, dtype=np.float64)
         self.factors = levels(polygons, level)
         self.polygons = self.factors[-1].polygons if self.factors else polygons
-        self.triangles = self._drawn(parts)
-        albedo, sheen = materials(polygons, parts, groups, landmarks)
+        if are is None:
+            are = what_parts_are(Head("figure", polygons, self.neutral, parts=tuple(parts)))
+        self.triangles = self._drawn(parts, are)
+        albedo, sheen = materials(polygons, self.neutral, parts, groups, landmarks, are)
         self.albedo, self.sheen = refine(albedo, self.factors), refine(sheen, self.factors)
-        self.eye_parts = tuple(part for part in parts if is_eyeball(part.name) and len(part.vertices) > 8)
+        self.eye_parts = tuple(part for part in parts if are.get(part.name) == "eye" and len(part.vertices) > 8)
         self.eyes_at_rest = eyeballs_of(self.eye_parts, self.neutral)
         self.eye_of_triangle = self._eye_of_triangle()
         self.is_part = np.zeros(self.polygons.n_vertices, dtype=bool)
@@ -72,7 +77,7 @@ class Figure:
         for part in parts:
             lifted = self._lift_set(part.vertices)
             self.is_part |= lifted
-            if "teeth" in part.name.lower():
+            if are.get(part.name) == "teeth":
                 self.least_open[lifted] = TEETH_OPEN
         if landmarks is not None:
             fine = refine(self.neutral, self.factors)
@@ -91,6 +96,7 @@ class Figure:
             groups=head.groups,
             landmarks=head.landmarks,
             level=level,
+            are=what_parts_are(head),
         )
 
     def lift(self, values: NDArray) -> Floats:
@@ -141,10 +147,10 @@ class Figure:
             free = 0.5 * free + 0.5 * (around @ free) / count
         return free
 
-    def _drawn(self, parts: Sequence[Part]) -> NDArray[np.int32]:
+    def _drawn(self, parts: Sequence[Part], are: Mapping[str, str]) -> NDArray[np.int32]:
         """(t, 3) the triangles that are pictured, without sheets over the eyes and lash cards, which hide the eyes."""
         triangles = self.polygons.triangles
-        veils = veils_of(parts, self.cage, self.neutral)
+        veils = veils_among(parts, self.cage, self.neutral, are)
         for part in parts:
             if part.name in veils:
                 triangles = triangles[~self._lift_set(part.vertices)[triangles].all(axis=1)]

@@ -1,19 +1,20 @@
 """The materials of a head in a picture: matt bone, with lips, teeth, tongue and lashes in their own colours.
 
 Colours are albedos in linear light; `sheen` is how strongly a place mirrors the window. The material of a vertex
-follows from the names of parts and polygon groups and from the lip curves among the landmarks; all else is bone. The
+follows from what its part is, from words in the names of polygon groups and from the lip curves among the landmarks;
+all else is bone. The
 colours are our choice, by eye.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
-from scipy.sparse.csgraph import breadth_first_order
+from scipy.spatial import cKDTree
 
 from composer.geometry.polygons import Polygons
 from composer.head.head import Part
@@ -27,7 +28,7 @@ PARTS = {
     "teeth": (rgb(226, 217, 196), 0.22),
     "tongue": (rgb(186, 122, 112), 0.12),
     "gum": (rgb(178, 116, 108), 0.12),
-    "lash": (rgb(62, 50, 44), 0.02),
+    "lashes": (rgb(62, 50, 44), 0.02),
     "brow": (rgb(96, 78, 64), 0.02),
     "hair": (rgb(96, 78, 64), 0.02),
     "eye": (rgb(226, 222, 214), 0.0),
@@ -36,45 +37,51 @@ GROUPS = {
     "mouth": (rgb(150, 92, 84), 0.10),
     "teeth": PARTS["teeth"],
     "tongue": PARTS["tongue"],
-    "lash": PARTS["lash"],
+    "lash": PARTS["lashes"],
     "nostril": (rgb(182, 150, 134), 0.03),
     "lip": (rgb(202, 163, 151), 0.10),
 }
 LIPS, LIPS_SHEEN = GROUPS["lip"]
 BROW = rgb(140, 118, 100)
-
-
-def is_eyeball(name: str) -> bool:
-    """Whether a part's name says that it is an eyeball."""
-    return name.lower().startswith("eye") and "lash" not in name.lower() and "brow" not in name.lower()
+INNER, SOFT = 0.5, 0.12
+"""Of a lip's height: how far its red reaches into the mouth, and how soft its border is to either side (our choice)."""
 
 
 def materials(
     polygons: Polygons,
+    neutral: NDArray,
     parts: Sequence[Part] = (),
     groups: Mapping[str, NDArray] | None = None,
     landmarks: Landmarks | None = None,
+    are: Mapping[str, str] | None = None,
 ) -> tuple[Floats, Floats]:
-    """Albedo (n, 3) in linear light and sheen (n,) at every vertex of the cage."""
+    """Albedo (n, 3) in linear light and sheen (n,) at each vertex of the cage, whose rest is `neutral` (n, 3) mm. `are`
+    says what each part is, by its name (`composer.head.understand.part_words`).
+    """
     albedo = np.tile(BONE, (polygons.n_vertices, 1))
     sheen = np.full(polygons.n_vertices, BONE_SHEEN)
     for name, faces in (groups or {}).items():
-        for word, (colour, gloss) in GROUPS.items():
-            if word in name.lower():
+        for word in _words(name):
+            if word in GROUPS:
+                colour, gloss = GROUPS[word]
                 amount = _share(polygons, faces)[:, None]
                 albedo = albedo * (1.0 - amount) + amount * colour
                 sheen = np.where(amount[:, 0] > 0.5, gloss, sheen)
                 break
     if landmarks is not None:
-        amount = lip_weights(polygons, landmarks)
+        amount = lip_weights(np.asarray(neutral, dtype=np.float64), landmarks)
         albedo += amount[:, None] * (LIPS - albedo)
         sheen += amount * (LIPS_SHEEN - sheen)
     for part in parts:
-        for word, (colour, gloss) in PARTS.items():
-            if word in part.name.lower() and (word != "eye" or is_eyeball(part.name)):
-                albedo[part.vertices], sheen[part.vertices] = colour, gloss
-                break
+        what = (are or {}).get(part.name, "")
+        if what in PARTS:
+            albedo[part.vertices], sheen[part.vertices] = PARTS[what]
     return albedo, sheen
+
+
+def _words(name: str) -> list[str]:
+    """The words of a group's name, in the singular: "innerMouth_L" has inner, mouth and l."""
+    return [word.lower().removesuffix("s") for word in re.findall(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])", name)]
 
 
 def _share(polygons: Polygons, faces: NDArray) -> Floats:
@@ -86,39 +93,40 @@ def _share(polygons: Polygons, faces: NDArray) -> Floats:
     return hit / np.maximum(total, 1)
 
 
-def lip_weights(polygons: Polygons, landmarks: Landmarks) -> Floats:
-    """(n,) in [0, 1], 1 on the red of the lips, between the vermilion borders and the lip line.
-
-    The lips are the vertices that a walk from the lip line reaches within as many steps as the border curve
-    (`upper_lip`, `lower_lip`) is away from it. Zeros where a curve is missing or is not made of vertices.
+def lip_weights(neutral: Floats, landmarks: Landmarks) -> Floats:
+    """(n,) in [0, 1], 1 on the red of the lips of a `neutral` (n, 3) mm: between the vermilion borders and the lip
+    line, and some way into the mouth; soft at the border. Zeros where a curve is missing.
     """
-    weight = np.zeros(polygons.n_vertices)
+    weight = np.zeros(len(neutral))
     for border_name, line_name in (("upper_lip", "lip_line_upper"), ("lower_lip", "lip_line_lower")):
-        border, line = landmarks.curves.get(border_name), landmarks.curves.get(line_name)
-        if not (
-            isinstance(border, np.ndarray) and isinstance(line, np.ndarray) and len(border) and len(line)
-        ):
+        if border_name not in landmarks.curves or line_name not in landmarks.curves:
             continue
-        to_line = _steps(polygons.adjacency, line)
-        to_border = _steps(polygons.adjacency, border)
-        width = to_line[border].max()
-        inside = (to_line + to_border <= width + 1) & (to_line <= width)
-        weight = np.maximum(weight, np.where(inside & (to_border > 0), 1.0, 0.0))
-        weight[border] = np.maximum(weight[border], 0.5)
+        border, line = (landmarks.curve_positions(name, neutral) for name in (border_name, line_name))
+        if len(border) < 2 or len(line) < 2:
+            continue
+        high = float(_feet(border, line)[0].max())
+        near = np.flatnonzero(cKDTree(line).query(neutral)[0] < 2.0 * high)
+        to_line, at_line = _feet(neutral[near], line)
+        to_border, at_border = _feet(neutral[near], border)
+        between = np.einsum("ij,ij->i", at_line - neutral[near], at_border - neutral[near]) < 0.0
+        inner = (to_line < to_border) & (to_line < INNER * high)
+        within = np.where(between | inner, to_border, -to_border)
+        soft = np.clip(0.5 + within / (2.0 * SOFT * high), 0.0, 1.0)
+        weight[near] = np.maximum(weight[near], soft * soft * (3.0 - 2.0 * soft))
     return weight
 
 
-def _steps(adjacency: sp.csr_matrix, start: NDArray) -> Floats:
-    """(n,) number of edges from the nearest of `start`; infinite where not reached."""
-    n = adjacency.shape[0]
-    hub = sp.csr_matrix((np.ones(len(start)), (np.zeros(len(start), dtype=int), start)), shape=(1, n))
-    graph = sp.bmat([[adjacency, None], [hub, sp.csr_matrix((1, 1))]], format="csr")
-    order, before = breadth_first_order(graph, n, directed=True)
-    steps = np.full(n + 1, np.inf)
-    steps[n] = 0.0
-    for v in order[1:]:
-        steps[v] = steps[before[v]] + 1.0
-    return steps[:n] - 1.0
+def _feet(points: Floats, line: Floats) -> tuple[Floats, Floats]:
+    """Distance (k,) of points (k, 3) to a polyline (m, 3), and the nearest place (k, 3) on it."""
+    best, foot = np.full(len(points), np.inf), np.zeros((len(points), 3))
+    for a, b in pairwise(line):
+        edge = b - a
+        t = np.clip((points - a) @ edge / max(float(edge @ edge), 1e-12), 0.0, 1.0)
+        place = a + t[:, None] * edge
+        away = np.linalg.norm(points - place, axis=1)
+        nearer = away < best
+        best, foot = np.where(nearer, away, best), np.where(nearer[:, None], place, foot)
+    return best, foot
 
 
 def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, half_mm: float = 3.0) -> Floats:

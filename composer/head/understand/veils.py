@@ -6,29 +6,32 @@ solid they are dark slabs over lids and balls, so pictures leave them out and sa
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import Polygons
-from composer.head.head import Part
+from composer.head.head import Head, Part
+from composer.head.understand.part_words import what_parts_are
 
 CARD = 0.4
 """Of the longest side of a part of lashes: a piece that is longer is a card and no strand."""
+SHEETS = ("lid_sheet", "ball_sheet", "tear")
 
 
-def is_sheet(name: str) -> bool:
-    """Whether a part's name says that it is a clear sheet over the eye, such as tears."""
-    low = name.lower()
-    return "sheet" in low.split("_") or low.startswith("tear")
+def veils_of(head: Head) -> frozenset[str]:
+    """Names of the parts of a head that pictures leave out."""
+    return veils_among(head.parts, head.polygons, head.neutral, what_parts_are(head))
 
 
-def veils_of(parts: Sequence[Part], polygons: Polygons, neutral: NDArray) -> frozenset[str]:
-    """Names of the parts that pictures leave out, `neutral` (n, 3) mm."""
+def veils_among(
+    parts: Sequence[Part], polygons: Polygons, neutral: NDArray, are: Mapping[str, str]
+) -> frozenset[str]:
+    """The same from what each part is, by its name (`what_parts_are`); `neutral` (n, 3) mm."""
     return frozenset(
         part.name for part in parts
-        if is_sheet(part.name) or ("lash" in part.name.lower() and _of_cards(part, polygons, neutral))
+        if are.get(part.name) in SHEETS or (are.get(part.name) == "lashes" and _of_cards(part, polygons, neutral))
     )  # fmt: skip
 
 

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from composer.geometry.rigid import similarity
 from composer.head.head import Head, Part
+from composer.head.understand.part_words import what_parts_are
 from composer.picture.camera import unit
 from composer.picture.eyeball import Eyeball, eyeballs_of
-from composer.picture.material import is_eyeball
 
 Floats = NDArray[np.float64]
 MOST = 4
@@ -26,7 +26,8 @@ class Eyes:
     """The eyeballs of a head, at most four."""
 
     def __init__(self, head: Head) -> None:
-        found = [part for part in head.parts if is_eyeball(part.name) and len(part.vertices) > 8]
+        are = what_parts_are(head)
+        found = [part for part in head.parts if are.get(part.name) == "eye" and len(part.vertices) > 8]
         self.parts: tuple[Part, ...] = tuple(found[:MOST])
         self.neutral = [head.neutral[part.vertices] for part in self.parts]
         self.balls: list[Eyeball] = list(eyeballs_of(self.parts, head.neutral))

@@ -11,6 +11,7 @@ from pyglet import gl
 
 from composer.errors import MoueError
 from composer.head.head import Head
+from composer.head.understand.part_words import what_parts_are
 from composer.picture.material import BROW, brow_weights, materials
 from composer.viewer.render.daylight import TERMS, harmonics
 from composer.viewer.render.eyes import Eyes
@@ -146,7 +147,8 @@ def _by_part(items: NDArray, owner: NDArray, names: list[str]) -> tuple[NDArray,
 
 def _materials(head: Head) -> NDArray[np.float32]:
     """(n, 4) albedo in linear light and sheen, the brows' stroke laid on."""
-    albedo, sheen = materials(head.polygons, head.parts, head.groups, head.landmarks)
+    are = what_parts_are(head)
+    albedo, sheen = materials(head.polygons, head.neutral, head.parts, head.groups, head.landmarks, are)
     if head.landmarks is not None:
         hair = brow_weights(head.neutral, head.skin, head.landmarks)[:, None]
         albedo = albedo + hair * (BROW - albedo)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections import OrderedDict
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from scipy.spatial import cKDTree
 from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.errors import MoueError
 from composer.head.head import Head
+from composer.head.understand.veils import veils_of
 from composer.viewer.render.camera import Eye, framed, named_eye
 from composer.viewer.render.look import Look, Mark
 from composer.viewer.render.view3d import View3D
@@ -28,7 +30,6 @@ from composer.viewer.ui.theme import RAISED
 SIDE_PX = 168
 BUDGET_SECONDS = 0.010
 MOVING, SMALLEST, LEAST_MM, FACE, LOUPE = 0.12, 0.30, 0.02, 0.3, 0.07
-PLAIN = Look()
 
 
 class Thumbs:
@@ -39,12 +40,14 @@ class Thumbs:
         self._made: dict[tuple[str, str], tuple[object, int]] = {}
         self._wanted: OrderedDict[tuple[str, str], object] = OrderedDict()
         self._session: Session | None = None
+        self._plain = Look()
         self._ground = np.array([round(255 * c) for c in RAISED[:3]], dtype=np.float64)
 
     def open(self, session: Session) -> None:
         """Forget the pictures of another head."""
         self.close()
         self._session = session
+        self._plain = Look(hidden=veils_of(session.head))
         self._face = named_eye("front", face_points(session.head), (SIDE_PX, SIDE_PX), 0.94)
 
     def of(self, kind: str, name: str) -> int | None:
@@ -97,7 +100,7 @@ class Thumbs:
 
     def _picture(self, session: Session, kind: str, name: str) -> NDArray[np.uint8] | None:
         neutral = session.head.neutral
-        look = PLAIN
+        look = self._plain
         if kind == "landmark":
             marks = session.head.landmarks
             if not marks or (name not in marks.points and name not in marks.curves):
@@ -146,7 +149,7 @@ class Thumbs:
             Mark(np.array([each]), np.array([1.0]), (227, 188, 133, 255), 7.0 if i else 13.0)
             for i, each in enumerate(along)
         )
-        return eye, Look(marks=tuple(marks))
+        return eye, replace(self._plain, marks=tuple(marks))
 
     def _close(self, neutral: NDArray, pose: NDArray, skin: NDArray) -> Eye:
         """The eye that holds what moves, before and after, with some of the face around it."""

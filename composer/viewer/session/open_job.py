@@ -45,7 +45,7 @@ def _show(stage: Stage, ready: Ready) -> None:
     opened, stage.session, stage.picker, stage.dialogs.waiting = ready
     give_up_marks(stage)
     stage.overlay, stage.place = "none", "mix"
-    stage.hidden = veils_of(stage.session.head.parts, stage.session.head.polygons, stage.session.head.neutral)
+    stage.hidden = veils_of(stage.session.head)
     stage.new_head, stage.finding, stage.moved_mark, stage.landmark, stage.carried_shape = None, None, None, "", ""
     stage.keeping_marks = None
     look_from(stage, "front", at_once=True)

@@ -173,7 +173,7 @@ class Stage:
         if session is not None and session.join_wanted and all(job.name != JOINING for job in self.work.jobs):
             self.work.begin(JOINING, lambda progress: session.join(), session.take_join, quiet=True)
         now = self.clock()
-        self.words = [w for w in self.words if w.until > now]
+        self.words = [w for w in self.words if w.until > now and w.place != self.place]
         if self._from is not None:
             start, end, since = self._from
             t = min((now - since) / MOVE_SECONDS, 1.0)

@@ -86,5 +86,5 @@ def test_a_blink_by_regions_leaves_the_lash_roots_on_the_lid(real_head: Head, re
 
 
 def test_pictures_leave_out_what_would_cover_lids_and_eyes(real_head: Head) -> None:
-    out = veils_of(real_head.parts, real_head.polygons, real_head.neutral)
+    out = veils_of(real_head)
     assert out == {f"{name}_{side}" for name in ("lid_sheet", "ball_sheet", "lashes") for side in ("left", "right")}
