@@ -41,7 +41,7 @@ def carry_library(
     where it cannot be written; nothing is written then.
     """
     check_names(head)
-    fitted = standing_as(head, fitted)
+    fitted, _ = standing_as(head, fitted)
     carrier = HeadCarrier(head, fitted, way, ways, contact)
     made = carried_head(carrier, part_of(progress, 0.0, 0.7))
     _tell(carrier, met)
@@ -65,8 +65,7 @@ def carry_document(
     Raises MoueError as `carry_library`; nothing is written then.
     """
     check_names(evaluated.library, bool(evaluated.project.levels or finer))
-    fitted = standing_as(evaluated.library, fitted)
-    finer = {level: fitted.axes.from_files(points) for level, points in (finer or {}).items()}
+    fitted, finer = standing_as(evaluated.library, fitted, finer)
     carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
     made = carried_head(carrier, part_of(progress, 0.0, 0.6))
     _tell(carrier, met)
@@ -103,7 +102,7 @@ def whole_head(evaluated: EvaluatedDocument) -> Head:
     return evaluated.library.with_(parts=evaluated.head.parts, landmarks=evaluated.head.landmarks)
 
 
-from composer.head.turning import standing_as
+def part_of(progress: Progress | None, low: float, high: float) -> Callable[[float, str], None] | None:
     """Progress that runs from `low` to `high` of the whole."""
     if progress is None:
         return None

@@ -29,6 +29,7 @@ from composer.head.file_names import file_names
 from composer.head.folders import is_there
 from composer.head.head import Head
 from composer.head.new_folder import filled_whole
+from composer.head.turning import standing_as
 from composer.progress import Progress
 
 HEADS = "heads"
@@ -51,12 +52,13 @@ def swap_head(
     say: Progress = progress or (lambda fraction, words: None)
     old, library = evaluated.project, evaluated.library
     check_names(library, bool(old.levels or finer))
+    fitted, finer = standing_as(library, fitted, finer)
     carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
     made = carried_head(carrier, part_of(say, 0.0, 0.5))
     folder = _free_folder(old.path.parent / HEADS, name or fitted.name)
     with filled_whole(folder, None, "swap") as beside:
         write_library(made, beside, library, part_of(say, 0.5, 0.65))
-        levels = write_levels(evaluated, made, beside, finer or {}, carrier.scale, part_of(say, 0.65, 0.85))
+        levels = write_levels(evaluated, made, beside, finer, carrier.scale, part_of(say, 0.65, 0.85))
     try:
         project = carried_project(
             evaluated, carrier, made, old.path, library_path(library, folder),
@@ -67,7 +69,7 @@ def swap_head(
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise
-    return swapped(evaluated, opened, folder, carrier, finer or {})
+    return swapped(evaluated, opened, folder, carrier, finer)
 
 
 def name_of(evaluated: EvaluatedDocument) -> str:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
+from numpy.typing import NDArray
 
 from composer.geometry.rigid import similarity
 from composer.head.axes import FileAxes
@@ -43,21 +46,25 @@ def marks_turned(marks: Landmarks, axes: FileAxes) -> Landmarks:
     )  # fmt: skip
 
 
-def standing_as(head: Head, other: Head) -> Head:
-    """Another head of the same vertices, turned by quarters to stand as `head` does: the quarter turns that bring it
-    nearest, by the best rotation between them (Kabsch 1976). One that leans further is left as it is.
+def standing_as(
+    head: Head, other: Head, finer: Mapping[int, NDArray] | None = None
+) -> tuple[Head, dict[int, NDArray]]:
+    """Another head of the same vertices, and its neutral (n_k, 3) mm at `finer` levels, turned by quarters to stand as
+    `head` does: the quarter turns that bring it nearest, by the best rotation between them (Kabsch 1976). One that
+    leans further than LEANS_DEG is left as it is.
     """
+    levels = dict(finer or {})
     rows = similarity(head.neutral, other.neutral).rotation.T
     most = np.abs(rows).argmax(axis=1)
     quarters = np.eye(3)[most] * np.sign(rows[np.arange(3), most])[:, None]
     cosine = (np.trace(rows @ quarters.T) - 1.0) / 2.0
     if len(set(most.tolist())) < 3 or np.linalg.det(quarters) < 0.0 or cosine < np.cos(np.radians(LEANS_DEG)):
-        return other
+        return other, levels
     turn = FileAxes.of_rows(quarters)
-    stood = turned(other, turn)
-    if stood is other:
-        return other
-    return stood.with_(parts=other.parts, axes=FileAxes.of_rows(quarters @ other.axes.rows))
+    if turn.as_they_are:
+        return other, levels
+    stood = turned(other, turn).with_(parts=other.parts, axes=FileAxes.of_rows(quarters @ other.axes.rows))
+    return stood, {level: turn.from_files(points) for level, points in levels.items()}
 
 
 def _turned(place: Place, axes: FileAxes) -> Place:

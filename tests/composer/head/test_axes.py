@@ -156,9 +156,10 @@ def test_landmarks_that_are_positions_turn_along() -> None:
 def test_standing_as_another_turns_by_quarters_alone() -> None:
     head = awkward("three_shapes").head
     moved = head.with_(neutral=head.neutral @ Rotation.from_euler("y", 8, degrees=True).as_matrix(), shapes=())
-    assert standing_as(head, moved) is moved
+    assert standing_as(head, moved) == (moved, {})
     lying = moved.with_(neutral=moved.neutral @ Z_UP.rows)
-    stood = standing_as(head, lying)
+    stood, finer = standing_as(head, lying, {1: lying.neutral})
+    np.testing.assert_array_equal(finer[1], stood.neutral)
     assert stood.axes == Z_UP
     np.testing.assert_allclose(stood.neutral, moved.neutral, atol=1e-12)
     assert turned(stood, FileAxes()) is stood
