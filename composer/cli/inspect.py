@@ -44,7 +44,8 @@ def inspect(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.document.beliefs import beliefs_of
-    from composer.document.inspection import inspect_folder, shape_faults
+    from composer.document.inspection import inspect_folder
+    from composer.document.shape_faults import shape_faults
     from composer.errors import MoueError
     from composer.formats.library import open_library, upright
     from composer.head.parts import with_recognised_parts

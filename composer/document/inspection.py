@@ -10,11 +10,11 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.shape_faults import Fault, shape_faults
 from composer.errors import MoueError
 from composer.formats.library import targets_in
 from composer.formats.library_file import read_settled
@@ -22,20 +22,21 @@ from composer.formats.mend import Likeness, likeness
 from composer.formats.mesh import Mesh
 from composer.formats.nearest_to_all import nearest_to_all
 from composer.formats.neutral_choice import NEAREST, NeutralChoice, chosen_neutral
+from composer.formats.read_ahead import read_ahead
 from composer.formats.registry import read_mesh
+from composer.formats.target import Target, TargetReader
 from composer.geometry.polygons import Polygons
-from composer.geometry.rigid import is_mirrored
 from composer.head.cage import coarser
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head, Shape
-from composer.head.landmarks import Landmarks, read_landmarks, resolve
+from composer.head.landmarks import Landmarks, read_landmarks
 from composer.head.levels import vertex_count
 from composer.head.order import OrderMismatch
-from composer.head.stabilise import HeadMotion, head_motions
+from composer.head.reading import reading
+from composer.head.stabilise import HeadMotion
 from composer.progress import Progress
 from composer.units import guess_unit, mm_per
 
-Severity = Literal["error", "warning", "note"]
 RATIOS = (1000.0, 304.8, 100.0, 30.48, 25.4, 12.0, 10.0, 2.54)
 """Ratios between the units in use: m, dm, cm, mm, ft, in."""
 NEAR_RATIO = 1.25
@@ -48,29 +49,6 @@ CAGE_ERROR = 0.02
 """The most detail that a subdivided file may lose on its way back to the cage, as a fraction of the head's diagonal. A
 design choice, no source.
 """
-STILL, SAME = 1e-6, 1e-6
-"""A shape that moves less, or differs less from another, is dead or a duplicate; fractions of the head's diagonal, at
-the rounding of files with six or seven digits.
-"""
-UNREST, AGREE = 4e-3, 0.25
-"""The neutral is not at rest if a vertex lies further than UNREST of the head's diagonal from a place where half of the
-targets agree. They agree within AGREE times that distance. Common practice, no source: 1 mm and a quarter of it for a
-head without its neck.
-"""
-LEAST_TARGETS = 5
-"""With fewer targets the rest of the neutral is not checked. A design choice, no source."""
-BLOCK = 1 << 15
-"""Vertices compared at a time; it limits memory only."""
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One fault: its `code`, its `severity`, in `words`, and whether a repair removes it (`mended`)."""
-
-    code: str
-    severity: Severity
-    words: str
-    mended: bool = False
 
 
 @dataclass
@@ -112,10 +90,13 @@ def inspect_folder(
     say = progress or (lambda _fraction, _words: None)
     files = [Looked(path) for path in targets_in(folder)]
     meshes: dict[str, Mesh] = {}
-    for place, file in enumerate(files):
+    base: list[Target] = []
+    meshes_read = read_ahead(lambda file: _read(file.path, base), files)
+    for place, (file, mesh) in enumerate(zip(files, meshes_read, strict=True)):
         say(0.4 * place / len(files), file.path.name)
         try:
-            mesh = read_mesh(file.path)
+            if isinstance(mesh, MoueError):
+                raise mesh
             if not np.isfinite(mesh.positions).all() or not mesh.diagonal > 0:
                 raise MoueError("has no size, or positions that are not finite", file.path)
             if not mesh.polygons.n_faces:
@@ -130,7 +111,8 @@ def inspect_folder(
     unit = unit or settled.unit
     choice = chosen_neutral(list(meshes), neutral, settled.neutral, folder)
     named = choice.name if choice is not None else None
-    reference = meshes[_reference(meshes, named)]
+    name_of_reference = _reference(meshes, named)
+    reference = meshes[name_of_reference] = read_mesh(_file_of(files, name_of_reference))  # with its own coordinates
     for file, ratio in zip(files, _scales(files, meshes), strict=True):
         if ratio != 1.0:
             words = f"is {ratio:g} times as large as the others" if ratio > 1 else f"is {1 / ratio:g} times smaller"
@@ -162,6 +144,27 @@ def inspect_folder(
     notes = ((neutral_note,) if neutral_note else ()) + _unit_note(head, unit) + _cage_note(head)
     say(1.0, folder.name)
     return Inspection(folder, reference, file_unit, chosen, tuple(files), head, notes)
+
+
+def _read(path: Path, base: list[Target]) -> Mesh | MoueError:
+    """The mesh of a file. Where its polygons are, byte for byte, those of the first file that was read whole, which is
+    kept in `base`, only its vertices are read, and all else is taken from that.
+    """
+    try:
+        with reading(path):
+            reader = TargetReader(path)
+            if base and reader.is_text and reader.polygon_text() is not None and reader.same_polygons_as(base[0]):
+                return replace(base[0].mesh, positions=reader.positions, path=path, name=path.stem, colours=None)
+            mesh = read_mesh(path)
+            if not base and reader.is_text:
+                base.append(reader.target())
+            return mesh
+    except MoueError as error:
+        return error
+
+
+def _file_of(files: Sequence[Looked], name: str) -> Path:
+    return next(file.path for file in files if file.path.stem == name)
 
 
 def _unit_note(head: Head, unit: str | None) -> tuple[str, ...]:
@@ -312,61 +315,3 @@ def _landmarks(folder: Path, unit: str, n: int) -> Landmarks | None:
             except MoueError:
                 return None
     return None
-
-
-def shape_faults(
-    head: Head, progress: Progress | None = None
-) -> tuple[dict[str, HeadMotion], list[tuple[str, Fault]]]:  # fmt: skip
-    """The head motion of each shape, and the faults of shapes and neutral, each with a shape's name."""
-    motions = head_motions(head, progress)
-    faults: list[tuple[str, Fault]] = []
-    seen: list[Shape] = []
-    for shape in head.shapes:
-        if is_mirrored(head.neutral, head.neutral + shape.delta):
-            faults.append((shape.name, Fault("shape.mirrored", "error", "is mirrored: left and right are exchanged")))
-            continue
-        motion = motions[shape.name]
-        if motion.matters:
-            far = float(np.linalg.norm(motion.shift_mm))
-            words = f"head motion of {motion.turn_deg:.2f} degrees and {far:.2f} mm"
-            faults.append((shape.name, Fault("motion.head", "warning", words, mended=True)))
-        if shape.furthest_mm <= STILL * head.diagonal:
-            faults.append((shape.name, Fault("shape.dead", "warning", "does not move")))
-            continue
-        double = next((s for s in seen if np.abs(s.delta - shape.delta).max() <= SAME * head.diagonal), None)
-        if double is not None:
-            faults.append((shape.name, Fault("shape.double", "warning", f"is the same as {double.name}")))
-        seen.append(shape)
-    unrest = _unrest(head, motions)
-    if unrest:
-        faults.append((head.neutral_name, Fault("neutral.unrest", "warning", unrest)))
-    return motions, faults
-
-
-def _unrest(head: Head, motions: dict[str, HeadMotion]) -> str:
-    """A description of where the neutral differs from most targets, vertex by vertex; empty where it is at rest.
-
-    Every expression leaves most of the face alone. So a place where at least half of the targets agree, after head
-    motion is removed, is the face at rest: lids shut or lips open in the neutral alone stand out. Where every target
-    differs, as at the corners of the mouth, nothing is reported.
-    """
-    if len(head.shapes) < LEAST_TARGETS:
-        return ""
-    back = [motions[shape.name].motion.inverse() for shape in head.shapes]
-    offset, far = np.empty(head.n_vertices), UNREST * head.diagonal
-    for low in range(0, head.n_vertices, BLOCK):
-        rest = head.neutral[low : low + BLOCK]
-        stabilised = [b(rest + s.delta[low : low + BLOCK]) - rest for b, s in zip(back, head.shapes, strict=True)]
-        usual = np.median(np.array(stabilised), axis=0)
-        close = [np.linalg.norm(each - usual, axis=1) <= AGREE * far for each in stabilised]
-        agreed = np.mean(close, axis=0) >= 0.5
-        offset[low : low + BLOCK] = np.where(agreed, np.linalg.norm(usual, axis=1), 0.0)
-    worst = int(np.argmax(offset))
-    if offset[worst] <= far:
-        return ""
-    near = ""
-    if head.landmarks is not None and head.landmarks.points:
-        places = {name: resolve(place, head.neutral) for name, place in head.landmarks.points.items()}
-        near = min(places, key=lambda name: float(np.linalg.norm(places[name] - head.neutral[worst])))
-        near = f" (near {near})"
-    return f"is not at rest: vertex {worst}{near} lies {offset[worst]:.1f} mm from where most targets have it"

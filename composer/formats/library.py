@@ -7,14 +7,9 @@ little more memory than its float32 arrays.
 
 from __future__ import annotations
 
-import os
 import re
-from collections import deque
-from collections.abc import Callable, Generator, Iterable
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +19,7 @@ from composer.formats.library_file import read_settled
 from composer.formats.mesh import Mesh
 from composer.formats.nearest_to_all import nearest_to_all
 from composer.formats.neutral_choice import NEAREST, NeutralChoice, chosen_neutral
+from composer.formats.read_ahead import read_ahead
 from composer.formats.registry import format_of, read_mesh, suffixes
 from composer.formats.target import Target, TargetReader
 from composer.head.axes import FileAxes
@@ -49,9 +45,6 @@ MENDS = {
     "turned over": "moue inspect FOLDER --mend DIR turns them round",
 }
 LANDMARKS = ("landmarks.toml", "landmarks.json")
-READERS = max(1, min(4, os.cpu_count() or 1))
-"""Files that are read at once: reading is mostly numpy, which lets other threads run. Each holds one text in memory."""
-Read = TypeVar("Read")
 
 
 def open_library(
@@ -275,7 +268,7 @@ def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken:
     deltas: dict[str, NDArray[np.float32]] = {}
     broken: list[MoueError] = []
     others = (file for file in files if file != reference)
-    read = _ahead(lambda file: _delta_or_error(file, base), others)
+    read = read_ahead(lambda file: _delta_or_error(file, base), others)
     for place, file in enumerate(files):
         say(place / len(files), file.name)
         if file == reference:
@@ -290,22 +283,6 @@ def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken:
             read.close()
             raise found
     return _Targets(base, deltas, broken)
-
-
-def _ahead(work: Callable[[Path], Read], files: Iterable[Path]) -> Generator[Read]:
-    """The work on each file in order, by READERS threads at once, none of them far ahead of what is taken."""
-    with ThreadPoolExecutor(READERS) as pool:
-        waiting: deque[Future[Read]] = deque()
-        try:
-            for file in files:
-                waiting.append(pool.submit(work, file))
-                if len(waiting) > READERS:
-                    yield waiting.popleft().result()
-            while waiting:
-                yield waiting.popleft().result()
-        finally:
-            for each in waiting:
-                each.cancel()
 
 
 def _delta_or_error(file: Path, base: Target) -> NDArray[np.float32] | MoueError:

@@ -18,6 +18,8 @@ from composer.geometry.surface import Floats
 
 ROUNDS = 40
 """Most rounds; the scale reaches its floor after 23 of them (0.03 x 0.7^23 < 1e-5)."""
+SAMPLE, SETTLING = 3000, 8
+"""Points of a sample that is searched first, and the rounds in which all points settle it: they limit time only."""
 WIDE, NARROW = 0.03, 1e-5
 """The first and the smallest scale of the weights, shares of the points' bounding diagonal. The first is our choice;
 the smallest is the rounding of a vertex at rest in files with six digits."""
@@ -68,14 +70,32 @@ def common_motion(source: NDArray, target: NDArray, weights: NDArray, first: NDA
     """The rigid motion from `source` to `target` (n, 3), in any one unit, on which most of the surface agrees.
 
     `weights` (n,), not negative, are the area of each vertex, 0 where it does not count. With `first` (n,) the search
-    begins with these weights instead. Weights that are all zero give the identity.
+    begins with these weights instead. Weights that are all zero give the identity. Of many points a sample is searched
+    first, and all of them settle the last digits.
     """
     counted = np.flatnonzero(weights > 0)
     if not len(counted):
         return similarity(source, target, weights, scaled=False)
     source, target, weights = source[counted], target[counted], weights[counted]
+    start = None if first is None or not first[counted].any() else first[counted]
+    if len(counted) <= 2 * SAMPLE:
+        return _agreed(source, target, weights, start, WIDE, ROUNDS)
+    some = np.random.default_rng(0).permutation(len(counted))[:SAMPLE]
+    held = None if start is None or not start[some].any() else start[some]
+    found = _agreed(source[some], target[some], weights[some], held, WIDE, ROUNDS)
+    away = np.linalg.norm(found(source) - target, axis=1)
     size = float(np.linalg.norm(np.ptp(source, axis=0))) or 1.0
-    scale = WIDE * size / SHRINKS[0]
+    scale = max(2.0 * MAD * _weighted_median(away, weights), NARROW * size)
+    near = weights / (1.0 + (away / scale) ** 2) ** 2
+    return _agreed(source, target, weights, near, scale / size, SETTLING)
+
+
+def _agreed(
+    source: NDArray, target: NDArray, weights: NDArray, first: NDArray | None, wide: float, rounds: int
+) -> Similarity:  # fmt: skip
+    """The motion on which most agree, the scale falling from `wide`, a share of the size."""
+    size = float(np.linalg.norm(np.ptp(source, axis=0))) or 1.0
+    scale = wide * size / SHRINKS[0]
 
     def scale_of(number: int, away: Floats) -> float:
         nonlocal scale
@@ -83,8 +103,21 @@ def common_motion(source: NDArray, target: NDArray, weights: NDArray, first: NDA
         scale = max(min(SHRINKS[0] * scale, max(about, SHRINKS[1] * scale)), NARROW * size)
         return scale
 
-    start = None if first is None or not first[counted].any() else first[counted]
-    return robust_motion(source, target, weights, scale_of, ROUNDS + 1, start)[0]
+    return robust_motion(source, target, weights, scale_of, rounds + 1, first)[0]
+
+
+def is_at_rest(positions: NDArray, mass: NDArray, delta: NDArray) -> bool:
+    """Whether more than half of the area `mass` (n,) of `positions` (n, 3) does not move by `delta` (n, 3) at all: then
+    the head has no motion of its own.
+    """
+    total = float(mass.sum())
+    if not total > 0.0:
+        return False
+    share = mass / total
+    off = positions - share @ positions
+    size = float(np.sqrt(share @ np.einsum("ij,ij->i", off, off)))
+    square = np.einsum("ij,ij->i", delta, delta, dtype=np.float64)
+    return float(share[square <= (AT_REST * size) ** 2].sum()) > 0.5
 
 
 def without_head_motion(positions: Floats, mass: Floats, delta: NDArray) -> Floats:
@@ -94,13 +127,9 @@ def without_head_motion(positions: Floats, mass: Floats, delta: NDArray) -> Floa
     area is at rest is returned unchanged.
     """
     moved = np.asarray(delta, dtype=np.float64)
-    share = mass / mass.sum()
-    off = positions - share @ positions
-    size = float(np.sqrt(share @ np.einsum("ij,ij->i", off, off)))
-    away = np.sqrt(np.einsum("ij,ij->i", moved, moved))
-    if float(share[away <= AT_REST * size].sum()) > 0.5:
+    if is_at_rest(positions, mass, moved):
         return moved
-    motion = common_motion(positions, positions + moved, share)
+    motion = common_motion(positions, positions + moved, mass / mass.sum())
     return motion.inverse()(positions + moved) - positions
 
 

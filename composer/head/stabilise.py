@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from composer.geometry.common_motion import common_motion
+from composer.geometry.common_motion import common_motion, is_at_rest
 from composer.geometry.rigid import Similarity
 from composer.head.head import Head
 from composer.head.places import resolve
@@ -60,7 +60,7 @@ def head_motions(head: Head, progress: Progress | None = None) -> dict[str, Head
     """The head motion of each shape, by name, with weights for fixed surface from the whole library.
 
     An in-between has the shape's name with `_AT` in percent, as `joy_50`. Parts count as surface: the upper teeth are
-    the best evidence.
+    the best evidence. Where more than half of the surface does not move at all, the head is at rest.
     """
     targets = {shape.name: head.neutral + shape.delta for shape in head.shapes}
     for shape in head.shapes:
@@ -73,7 +73,10 @@ def head_motions(head: Head, progress: Progress | None = None) -> dict[str, Head
         for number, (name, target) in enumerate(targets.items()):
             if progress is not None:
                 progress((turn + number / len(targets)) / PASSES, f"head motion of {name}")
-            found[name] = common_motion(head.neutral, target, weights, first)
+            if is_at_rest(head.neutral, area, target - head.neutral):
+                found[name] = Similarity(np.eye(3), np.zeros(3))
+            else:
+                found[name] = common_motion(head.neutral, target, weights, first)
             unrest[number] = np.linalg.norm(found[name](head.neutral) - target, axis=1)
         if len(targets) > 2:
             often = np.median(unrest, axis=0)
