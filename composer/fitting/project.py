@@ -43,7 +43,12 @@ ALONG, FLAT = 0.5, 0.8
 sculpt's mean edge and the sculpt's triangle faces the vertex to this cosine: on so flat a piece the closest point is
 hardly nearer. At fine levels nearly all vertices are so (our choice)."""
 FILL_WIDTH = 0.03
-"""Width of the tension in filled areas (see `fill`), as a share of the diagonal (our choice)."""
+"""Width of the tension in filled areas (see `fill`) at level 0, as a share of the diagonal; it halves with every level,
+as edges do (our choice). A wide one continues the slope of a level's fine relief into a filled area: at level 3 of a
+noisy sculpt that gave 50 mm."""
+FURTHEST_EDGES = 1.0
+"""Above level 0 a vertex moves no further than this many mean edges of the level below (our choice): the level below
+lies on the sculpt already, and what is further is no detail between its vertices."""
 REJECT_ROUNDS = 4
 """Most rounds in which the vertices of turned faces are rejected too, with wider rings each time (our choice)."""
 STRAY = 0.005
@@ -98,7 +103,7 @@ def settle(
     surface: Surface, sculpt: ClosestSurface, reach_mm: float, *, loops: Loops, ideal: Rows,
     free: Flags | None = None, protect: Rows | None = None, reject: Flags | None = None, rays: bool = True,
     rim: int | None = None, marks: tuple[NDArray, Rows] | None = None,
-    unfold: bool = False,
+    unfold: bool = False, width: float = FILL_WIDTH,
 ) -> Settled:  # fmt: skip
     """Move the vertices of `surface` (n) onto the sculpt, at most `reach_mm` far.
 
@@ -107,7 +112,8 @@ def settle(
     vertices flagged in `reject` (n,), such as a painted mask, are rejected from the start. Of the free vertices only
     `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only. `marks` are
     landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With `unfold` the
-    faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt.
+    faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt. `width` is the
+    width of the tension in filled areas, as a share of the diagonal.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
@@ -131,13 +137,13 @@ def settle(
         rejected &= ~marked
         free = free & ~marked
     move = np.where((rejected | free | pinned)[:, None], 0.0, target - points)
-    width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
+    width_mm = width * max(surface.diagonal_mm, 1e-12)
     used = surface.polygons.valence > 0
     turned = Loops(surface.polygons, points)
     near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & used, rim)
     for attempt in range(REJECT_ROUNDS):
         missing = (rejected | (free & near)) & ~pinned & used
-        moved = points + (1.0 - keep)[:, None] * fill(surface, move, missing, width)
+        moved = points + (1.0 - keep)[:, None] * fill(surface, move, missing, width_mm)
         wrong = turned.bad(moved) & loops.bad(moved)
         about = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked
         if not wrong.any() or not (about & ~rejected).any():
@@ -152,7 +158,7 @@ def settle(
     unfolded = nowhere
     if unfold:
         moved, unfolded = unfold_places(
-            surface.polygons, moved, loops, ideal, width_mm=width, fixed=pinned, reluctant=marked
+            surface.polygons, moved, loops, ideal, width_mm=width_mm, fixed=pinned, reluctant=marked
         )
         rejected |= unfolded & ~free & ~marked
     filled = (rejected | free | unfolded) & ~pinned & used
@@ -291,9 +297,12 @@ def _level(
         part = part_of(polygons, at)
         surface = Surface(part, positions[at])
     loops, ideal = Loops(surface.polygons, ideal[at]), ideal[at]
+    if k:
+        reach = min(reach, FURTHEST_EDGES * 2.0 * surface.mean_edge_mm)
     settled = settle(
         surface, sculpt, reach, loops=loops, ideal=ideal, free=free[at], protect=keep[at],
         reject=None if refused is None else refused[at], rim=RIM if k else None, marks=marks, unfold=True,
+        width=FILL_WIDTH / 2**k,
     )  # fmt: skip
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
     moved[at], rejected[at], filled[at] = settled.positions, settled.rejected, settled.filled

@@ -17,6 +17,7 @@ from composer.viewer.actions import Actions
 from composer.viewer.key_events import KeyEvents
 from composer.viewer.panels.memory import Panels
 from composer.viewer.pointer_events import PointerEvents
+from composer.viewer.render.picking import Picker
 from composer.viewer.scene.drawing import Drawing
 from composer.viewer.scene.thumbs import Thumbs
 from composer.viewer.screen import draw_screen, measure
@@ -56,6 +57,7 @@ class MoueWindow(pyglet.window.Window):
         self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture, self._ask_menu)
         self.drag = Drag()
         self._opened: object = None
+        self._library: object = None
         self._awake_at = time.monotonic()
         self._pointer_events = PointerEvents(
             self.stage, self.panels, self.ui, self.drag, lambda: self.height, self.wake
@@ -92,6 +94,8 @@ class MoueWindow(pyglet.window.Window):
         moving = stage.step()
         if stage.session is not self._opened:
             self._open()
+        elif stage.session is not None and stage.session.evaluated.library is not self._library:
+            self._follow_head()
         moving = self._try_on() or moving
         self.ui.begin()
         measure(stage, self.kit)
@@ -156,9 +160,18 @@ class MoueWindow(pyglet.window.Window):
         self.drag.abandon()
         self.panels.fresh()
         self._opened = self.stage.session
+        self._library = None if self.stage.session is None else self.stage.session.evaluated.library
         self.drawing.open(self.stage)
         if self.stage.session is not None:
             self.set_caption(f"Moue: {self.stage.session.title}")
+
+    def _follow_head(self) -> None:
+        """Show another head that is in the place of the document's head, by a swap or by undo."""
+        stage = self.stage
+        self._library, stage.picker = stage.opened.evaluated.library, Picker(stage.opened.head)
+        self.drag.abandon()
+        self.drawing.open(stage)
+        look_from(stage, "front", at_once=True)
 
     def _draw_head(self, moving: bool) -> None:
         stage, session = self.stage, self.stage.opened
