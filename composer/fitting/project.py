@@ -112,8 +112,8 @@ def settle(
     vertices flagged in `reject` (n,), such as a painted mask, are rejected from the start. Of the free vertices only
     `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only. `marks` are
     landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With `unfold` the
-    faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt. `width` is the
-    width of the tension in filled areas, as a share of the diagonal.
+    faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt. `width` is
+    that of the tension in filled areas, as a share of the diagonal.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
