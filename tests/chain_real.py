@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
 import resource
 import shutil
 import sys
@@ -25,12 +26,17 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from composer.fitting.bad_places import part_of
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
+from composer.head.head import Head
 from composer.head.landmark_file import read_landmarks, write_landmarks
 from composer.head.landmarks import Landmarks
+from composer.picture.camera import frame
+from composer.picture.render import BACKGROUND, Studio
+from composer.picture.views import axes_of
 
 ROOT = Path(__file__).resolve().parents[1]
 NEUTRAL, UNIT_MM = "generic_neutral_mesh", 10.0
@@ -165,7 +171,7 @@ def alike(one: Floats, other: Floats) -> tuple[float, float]:
 
 
 def run(to: Path, real: Path, files: Path, *, number: int, second: int | None, level: int, finer: int,
-        names: Sequence[str] | None, kind: str = "landmarks") -> dict[str, float]:  # fmt: skip
+        names: Sequence[str] | None, kind: str = "landmarks", drawn: bool = False) -> dict[str, float]:  # fmt: skip
     """The chain on sculpt `number` at a level, and where there is a `second` sculpt the swap onto it. Returns the
     figures by name."""
     chain, found = Chain(to), {}
@@ -192,6 +198,8 @@ def run(to: Path, real: Path, files: Path, *, number: int, second: int | None, l
     write_mesh(to / "sample.obj", sample)
     chain.moue("bake in the sample's order", "bake", document, "--to", to / "baked", "--order-of", to / "sample.obj")
     found |= relief_found(to, fine, order, ["mix", *shown], number)
+    if drawn:
+        pictures(to, fine, order, [*shown, "mix"], number)
     found |= dab_and_accept(chain, document, to, level, order)
     if second is not None:
         found |= swap_and_blend(chain, document, to, level, second)
@@ -223,6 +231,36 @@ def relief_found(to: Path, fine: Path, order: NDArray, names: Sequence[str], num
         found |= dict(zip((f"{name}_correlation", f"{name}_gain"), alike(own[on], heights(polygons, pose)[on]),
                           strict=True))  # fmt: skip
     return found
+
+
+def pictures(to: Path, fine: Path, order: NDArray, names: Sequence[str], number: int) -> None:
+    """The sculpt, the fitted neutral and baked targets, skin alone, from the front and close to the mouth."""
+    from PIL import Image
+
+    mesh = read_mesh(fine)
+    skin = np.flatnonzero(mesh.polygons.components == mesh.polygons.components[0])
+    points = mesh.positions * UNIT_MM
+    fitted = Studio.of(Head("fitted", part_of(mesh.polygons, skin), points[skin]), 0)
+    sculpt = read_mesh(to / f"sculpt_{number}.ply")
+    of_sculpt = Studio.of(Head("sculpt", sculpt.polygons, sculpt.positions * UNIT_MM), 0)
+    middle = points[5708]  # a corner of the mouth
+    near = points[skin][np.linalg.norm(points[skin] - middle, axis=1) < 22.0]
+    wide = points[skin][points[skin][:, 2] > np.percentile(points[skin][:, 2], 45)]
+    size = (520, 560)
+    cameras = [frame(each, axes_of("three_quarter"), size, 0.9) for each in (wide, near)]
+    columns = [[of_sculpt.picture(camera=camera) for camera in cameras],
+               [fitted.picture(camera=camera) for camera in cameras]]  # fmt: skip
+    for name in names:
+        baked = read_mesh(to / f"baked/{name}.obj").positions * UNIT_MM
+        pose = np.empty_like(baked)
+        pose[order] = baked
+        posed = fitted.figure.posed(pose[skin])
+        columns.append([fitted.picture(posed=posed, camera=camera) for camera in cameras])
+    sheet = Image.new("RGB", (size[0] * len(columns), size[1] * 2), BACKGROUND)
+    for i, column in enumerate(columns):
+        for row, picture in enumerate(column):
+            sheet.paste(picture, (i * size[0], row * size[1]))
+    sheet.save(to / "chain.png")
 
 
 def dab_and_accept(chain: Chain, document: Path, to: Path, level: int, order: NDArray) -> dict[str, float]:
@@ -259,8 +297,7 @@ def swap_and_blend(chain: Chain, document: Path, to: Path, level: int, second: i
     text = document.read_text()
     earlier = text.split("[earlier.", 1)[1].split("]", 1)[0]
     cells = ",\n".join(f'{{ region = "{region}", shape = "{earlier}", weight = 1.0 }}'
-                       for region in ("nose_tip", "nose_bridge", "nostril_left", "nostril_right")
-                       if f"[regions.{region}]" in text)  # fmt: skip
+                       for region in re.findall(r"^\[regions\.(nos[a-z_]+)\]", text, re.M))  # fmt: skip
     document.write_text(f"{text}\n[recipes.kin]\ncells = [\n{cells},\n]\n")
     chain.moue("make a recipe the neutral", "swap", document, "--recipe", "kin", "--name", "kin")
     kin = read_mesh(document.parent / f"heads/kin/{NEUTRAL}.obj").positions * UNIT_MM
@@ -282,11 +319,12 @@ def main() -> None:
     parser.add_argument("--finer", type=int, default=2, help="how often the sculpt is subdivided")
     parser.add_argument("--shapes", nargs="*", help="only these shapes of the library")
     parser.add_argument("--clicked", action="store_true", help="landmarks as a person clicks them")
+    parser.add_argument("--pictures", action="store_true", help="draw chain.png, the sculpt and what came of it")
     asked = parser.parse_args()
     real = Path(os.environ["MOUE_REAL"]) / "library_a"
     found = run(
         asked.to, real, unpacked(real), number=asked.sculpt, second=asked.second or None, level=asked.level,
-        finer=asked.finer, names=asked.shapes, kind="clicked" if asked.clicked else "landmarks",
+        finer=asked.finer, names=asked.shapes, kind="clicked" if asked.clicked else "landmarks", drawn=asked.pictures,
     )  # fmt: skip
     print(json.dumps(found, indent=1))
 

@@ -56,8 +56,8 @@ STRAY = 0.005
 it is repeated with the landmarks held. Where it leaves none it stands: on demo sculpts, whose true places are known,
 holding the landmarks gave the larger error."""
 RIM = 6
-"""Above level 0, the rings of free vertices that take the displacement of their surroundings (our choice). Deeper
-vertices stay as subdivided: the level below has filled them."""
+"""Above level 0, the rings of free and rejected vertices that take the displacement of their surroundings (our choice).
+Deeper vertices stay as subdivided: the level below has filled them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,11 +109,11 @@ def settle(
 
     `loops` finds bad faces against the reference positions `ideal` (n, 3), the library's own. Vertices flagged in
     `free` (n,) are filled; `protect` (n,) in [0, 1] is how much of its position a vertex keeps (1: bit for bit);
-    vertices flagged in `reject` (n,), such as a painted mask, are rejected from the start. Of the free vertices only
-    `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only. `marks` are
-    landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With `unfold` the
-    faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt. `width` is
-    that of the tension in filled areas, as a share of the diagonal.
+    vertices flagged in `reject` (n,), such as a painted mask, are rejected from the start. Of the free and the rejected
+    vertices only `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only.
+    `marks` are landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With
+    `unfold` the faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt.
+    `width` is that of the tension in filled areas, as a share of the diagonal.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
@@ -140,9 +140,9 @@ def settle(
     width_mm = width * max(surface.diagonal_mm, 1e-12)
     used = surface.polygons.valence > 0
     turned = Loops(surface.polygons, points)
-    near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & used, rim)
+    near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & ~rejected & used, rim)
     for attempt in range(REJECT_ROUNDS):
-        missing = (rejected | (free & near)) & ~pinned & used
+        missing = (rejected | free) & near & ~pinned & used
         moved = points + (1.0 - keep)[:, None] * fill(surface, move, missing, width_mm)
         wrong = turned.bad(moved) & loops.bad(moved)
         about = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked

@@ -10,6 +10,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
 from composer.fitting.project import Settled, project, settle, usable_reach
 from composer.geometry.surface import Surface
+from composer.head.levels import Refinement
 from tests.small_heads import grid
 
 N = 9
@@ -126,3 +127,35 @@ def test_a_short_reach_is_a_reach_and_none_is_not() -> None:
     for reach in (0.0, -1.0, float("nan")):
         with pytest.raises(MoueError, match="nothing to project"):
             usable_reach(reach)
+
+
+def test_a_hole_in_a_noisy_sculpt_is_filled_no_further_off_than_its_noise_at_fine_levels() -> None:
+    """The filled area joins what lies about it with its slope, and the slope of fine noise says nothing of it."""
+    rng = np.random.default_rng(12)
+    polygons, points = grid(13, 13), np.array([[x, y, 0.0] for y in range(13) for x in range(13)], dtype=float) * 5.0
+    across = np.linspace(-5.0, 65.0, 141)
+    x, y = (each.ravel() for each in np.meshgrid(across, across))
+    noise = 0.15
+    fine = np.stack([x, y, rng.normal(0.0, noise, len(x))], axis=1)
+    triangles = grid(141, 141).triangles
+    hole = np.linalg.norm(fine[:, :2] - 30.0, axis=1) < 14.0
+    sculpt = ClosestSurface(fine, triangles[~hole[triangles].any(axis=1)])
+    levels = project(polygons, points, sculpt, reference=points, up_to=3, reach_mm=4.0)
+    for level in levels:
+        inside = np.linalg.norm(level.positions[:, :2] - 30.0, axis=1) < 12.0
+        assert level.filled[inside].all()
+        assert np.abs(level.positions[inside, 2]).max() < 6.0 * noise, level.k
+
+
+def test_a_level_moves_no_further_than_an_edge_of_the_level_below() -> None:
+    polygons, points = grid(9, 9), np.array([[x, y, 0.0] for y in range(9) for x in range(9)], dtype=float) * 4.0
+    across = np.linspace(-8.0, 40.0, 49)
+    x, y = (each.ravel() for each in np.meshgrid(across, across))
+    step = np.where(x > 16.2, 3.0, 0.0)
+    sculpt = ClosestSurface(np.stack([x, y, step], axis=1), grid(49, 49).triangles)
+    levels = project(polygons, points, sculpt, reference=points, up_to=3, reach_mm=6.0)
+    for below, level in zip(levels[:-1], levels[1:], strict=True):
+        before = Surface(level.polygons, Refinement(below.polygons).apply(below.positions))
+        moved = np.linalg.norm(level.positions - before.positions, axis=1)
+        edge = Surface(below.polygons, below.positions).mean_edge_mm
+        assert moved[~level.filled].max() <= 1.3 * edge  # edges of the two levels are halves of one another only nearly
