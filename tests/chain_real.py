@@ -40,9 +40,12 @@ from composer.picture.views import axes_of
 
 ROOT = Path(__file__).resolve().parents[1]
 NEUTRAL, UNIT_MM = "generic_neutral_mesh", 10.0
-SHOWN = ("jawOpen", "mouthSmile_L", "browInnerUp")
+SHOWN = ("jawOpen", "mouthSmile_L", "browInnerUp_L")
 """Shapes that are measured and pictured."""
-MIX = (("brow_inner_left", "browInnerUp", 0.9), ("mouth_right", "mouthSmile_R", 0.8), ("chin", "jawOpen", 0.4))
+MIX = (
+    ("brow_inner_left", "browInnerUp_L", 0.9), ("mouth_corner_right", "mouthSmile_R", 0.8),
+    ("chin_left", "jawOpen", 0.4), ("chin_right", "jawOpen", 0.4),
+)  # fmt: skip
 """The cells of the mixed recipe."""
 WAVES_MM, RELIEF_MM, WAVES = (2.5, 5.0), 0.06, 40
 """The planted relief: least and largest wavelength, its rms height, and how many plane waves it is the sum of."""
@@ -83,6 +86,10 @@ class Chain:
         """One more row of the table."""
         self.rows.append((step, seconds, gib, note))
         print(f"{step:38} {seconds:8.1f} s cpu {gib:6.2f} GiB  {note}", flush=True)
+
+    def tell(self, found: dict[str, float]) -> None:
+        """Write the table and the figures so far to `chain.md`."""
+        (self.to / "chain.md").write_text(f"{self.table()}\n\n{json.dumps(found, indent=1)}\n\n{MEASURED}\n")
 
     def table(self) -> str:
         """The table in Markdown."""
@@ -171,9 +178,10 @@ def alike(one: Floats, other: Floats) -> tuple[float, float]:
 
 
 def run(to: Path, real: Path, files: Path, *, number: int, second: int | None, level: int, finer: int,
-        names: Sequence[str] | None, kind: str = "landmarks", drawn: bool = False) -> dict[str, float]:  # fmt: skip
-    """The chain on sculpt `number` at a level, and where there is a `second` sculpt the swap onto it. Returns the
-    figures by name."""
+        names: Sequence[str] | None, kind: str = "landmarks", drawn: bool = False,
+        short: bool = False) -> dict[str, float]:  # fmt: skip
+    """The chain on sculpt `number` at a level, and where there is a `second` sculpt the swap onto it; a `short` one ends
+    with a bake in Moue's own order. Returns the figures by name."""
     chain, found = Chain(to), {}
     library = to / "library_a"
     small_library(files, real, names, library)
@@ -194,16 +202,24 @@ def run(to: Path, real: Path, files: Path, *, number: int, second: int | None, l
     shown = [name for name in SHOWN if names is None or name in names]
     alone = "".join(f'\n[recipes.{n}]\ncells = [{{ region = "all", shape = "{n}", weight = 1.0 }}]\n' for n in shown)
     document.write_text(document.read_text() + f"\n[recipes.mix]\ncells = [\n{cells},\n]\n{alone}")
-    sample, order = shuffled(read_mesh(fine))
-    write_mesh(to / "sample.obj", sample)
-    chain.moue("bake in the sample's order", "bake", document, "--to", to / "baked", "--order-of", to / "sample.obj")
+    if short:
+        order = np.arange(read_mesh(fine).n_vertices)
+        chain.moue("bake", "bake", document, "--to", to / "baked", "--level", level)
+    else:
+        sample, order = shuffled(read_mesh(fine))
+        write_mesh(to / "sample.obj", sample)
+        chain.moue("bake in the sample's order", "bake", document, "--to", to / "baked", "--order-of",
+                   to / "sample.obj")  # fmt: skip
     found |= relief_found(to, fine, order, ["mix", *shown], number)
+    chain.tell(found)
     if drawn:
         pictures(to, fine, order, [*shown, "mix"], number)
-    found |= dab_and_accept(chain, document, to, level, order)
+    if not short:
+        found |= dab_and_accept(chain, document, to, level, order)
+        chain.tell(found)
     if second is not None:
         found |= swap_and_blend(chain, document, to, level, second)
-    (to / "chain.md").write_text(f"{chain.table()}\n\n{json.dumps(found, indent=1)}\n\n{MEASURED}\n")
+    chain.tell(found)
     return found
 
 
@@ -319,12 +335,14 @@ def main() -> None:
     parser.add_argument("--finer", type=int, default=2, help="how often the sculpt is subdivided")
     parser.add_argument("--shapes", nargs="*", help="only these shapes of the library")
     parser.add_argument("--clicked", action="store_true", help="landmarks as a person clicks them")
+    parser.add_argument("--short", action="store_true", help="end with the bake, in Moue's own order")
     parser.add_argument("--pictures", action="store_true", help="draw chain.png, the sculpt and what came of it")
     asked = parser.parse_args()
     real = Path(os.environ["MOUE_REAL"]) / "library_a"
     found = run(
         asked.to, real, unpacked(real), number=asked.sculpt, second=asked.second or None, level=asked.level,
         finer=asked.finer, names=asked.shapes, kind="clicked" if asked.clicked else "landmarks", drawn=asked.pictures,
+        short=asked.short,
     )  # fmt: skip
     print(json.dumps(found, indent=1))
 
