@@ -180,8 +180,8 @@ def alike(one: Floats, other: Floats) -> tuple[float, float]:
 def run(to: Path, real: Path, files: Path, *, number: int, second: int | None, level: int, finer: int,
         names: Sequence[str] | None, kind: str = "landmarks", drawn: bool = False,
         short: bool = False) -> dict[str, float]:  # fmt: skip
-    """The chain on sculpt `number` at a level, and where there is a `second` sculpt the swap onto it; a `short` one ends
-    with a bake in Moue's own order. Returns the figures by name."""
+    """The chain on sculpt `number` at a level, and where there is a `second` sculpt the swap onto it; a `short` one
+    ends with a bake in Moue's own order. Returns the figures by name."""
     chain, found = Chain(to), {}
     library = to / "library_a"
     small_library(files, real, names, library)
