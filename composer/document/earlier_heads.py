@@ -31,7 +31,7 @@ GROUP = "earlier heads"
 
 
 class EarlierHead(NamedTuple):
-    """An earlier head: its `name`, and its `positions` (n, 3) float64 mm as they stand in its file."""
+    """An earlier head: its `name`, and its `positions` (n, 3) float64 mm where its file has them."""
 
     name: str
     positions: NDArray[np.float64]
@@ -50,16 +50,17 @@ def earlier_heads(document: EvaluatedDocument) -> tuple[EarlierHead, ...]:
 
 
 def positions_of(file: EarlierFile, library: Head) -> NDArray[np.float64]:
-    """(n, 3) mm, the neutral in an earlier head's file, read-only.
+    """(n, 3) mm, the neutral in an earlier head's file, read-only; the file's axes are those of the library's files.
 
     Raises MoueError where the file cannot be read, its unit is unknown, or it is not of the library's topology.
     """
     mesh = read_mesh(file.path)
     scale = mm_per(file.unit or mesh.unit or library.unit, str(file.path))
-    found = order_difference(library.polygons, mesh.polygons, library.neutral / scale, mesh.positions)
+    points = library.axes.from_files(mesh.positions * scale)
+    found = order_difference(library.polygons, mesh.polygons, library.neutral, points)
     if found is not None:
         raise MoueError(found.words, file.path, hint="an earlier head has the topology and order of the document's")
-    return read_only(mesh.positions * scale)
+    return read_only(np.ascontiguousarray(points, dtype=np.float64))
 
 
 def laid_over(positions: NDArray, head: Head) -> NDArray[np.float64]:

@@ -71,4 +71,5 @@ def laid_regions_in(
     return project.with_(
         regions=laid.regions, parts=project.parts or laid.parts, topology=laid.topology,
         landmarks={**project.landmarks, **laid.landmarks}, curves={**project.curves, **laid.curves},
+        guesses=project.guesses | laid.guesses,
     ), notes  # fmt: skip
