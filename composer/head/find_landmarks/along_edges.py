@@ -20,7 +20,9 @@ FINE = 0.25
 """In edges: places along the curve from which distances are measured lie no further apart."""
 
 
-def along_edges(curve: Floats, places: Floats, graph: sp.csr_matrix, skin: NDArray[np.int64]) -> NDArray[np.int64] | None:
+def along_edges(
+    curve: Floats, places: Floats, graph: sp.csr_matrix, skin: NDArray[np.int64]
+) -> NDArray[np.int64] | None:
     """(k,) vertices from the one nearest to the first point of `curve` (m, 3) to the one nearest to its last.
 
     `places` (n, 3) and `curve` in one frame, mm; `graph` (n, n) the edges' lengths; `skin` (s,) the vertices that may
