@@ -91,8 +91,8 @@ def _parts(head: Head) -> list[Belief]:
         words = f"The eyes look {_gaze_words(anatomy_of(head))}."
         lines.append(Belief("parts", words, "gaze = [x, y, z] in [parts.eye_left] and [parts.eye_right]"))
         if head.expressions and not _eyes_turn(anatomy_of(head)):
-            words = "No shape turns the eyeballs: where a shape looks aside the lids move alone, the eyes look on ahead."
-            lines.append(Belief("parts", words, "turn them in your own program, or add targets in which they turn"))
+            words = "No shape turns the eyeballs: where a shape looks aside only the lids move, the eyes look on ahead."
+            lines.append(Belief("parts", words, "add targets in which they turn"))
     return lines
 
 
