@@ -13,6 +13,8 @@ import numpy as np
 
 from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.fit_state import FitState
+from composer.fitting.hollows.judged import cavities_to_judge, judged_cavities, without_cavities
+from composer.fitting.landing import land
 from composer.fitting.nonrigid import fit
 from composer.fitting.parts import place_parts
 from composer.fitting.project import REACH, project, usable_reach
@@ -63,13 +65,32 @@ def find_free_zones(state: FitState, progress: Progress) -> FitState:
     sealed, said = sealed_seams(head, state.marks, state.pairs, state.aligned, state.clean.surface, state.clean.balls)
     seams = tuple(seam_zone(head, seam, hollow) for seam in sealed)
     free = np.maximum.reduce([hollow, *(seam.astype(np.float64) for seam in seams)])
-    return replace(state, hollow=hollow, seams=seams, free=free, notes=(*state.notes, *found, *said))
+    cavities = cavities_to_judge(head, state.marks, free)
+    return replace(state, hollow=hollow, seams=seams, free=free, cavities=cavities, notes=(*state.notes, *found, *said))
 
 
 def bend(state: FitState, progress: Progress) -> FitState:
     """The cage bent onto the sculpt, from coarse to fine."""
-    bent = fit(state.head, state.clean.surface, state.pairs, state.free, aligned=state.aligned, progress=progress)
+    bent = fit(
+        state.head, state.clean.surface, state.pairs, state.free, aligned=state.aligned, settled=False, progress=progress
+    )
     return replace(state, bent=bent, positions=bent.positions)
+
+
+def judge_cavities(state: FitState, progress: Progress) -> FitState:
+    """Which of the library's cavities the sculpt shows; the others become free."""
+    judged = judged_cavities(state.head, state.positions, state.clean.surface, state.cavities)
+    free = without_cavities(state.head, state.free, tuple(cavity for cavity in judged if not cavity.shown))
+    notes = tuple(cavity.words for cavity in judged if not cavity.shown)
+    return replace(state, cavities=judged, free=free, notes=(*state.notes, *notes))
+
+
+def land_on_sculpt(state: FitState, progress: Progress) -> FitState:
+    """The skin on the sculpt, where it follows it."""
+    landed = land(
+        state.head, state.positions, state.clean.surface, state.pairs, state.free, state.bent.aligned.scale
+    )
+    return replace(state, positions=landed.positions)
 
 
 def relax_loops(state: FitState, progress: Progress) -> FitState:
@@ -135,7 +156,9 @@ STAGES: tuple[FitStage, ...] = (
     FitStage("reading the sculpt", clean, 0.03),
     FitStage("aligning the landmarks", align, 0.02),
     FitStage("looking for openings", find_free_zones, 0.03),
-    FitStage("bending", bend, 0.33),
+    FitStage("bending", bend, 0.28),
+    FitStage("looking into hollows", judge_cavities, 0.02),
+    FitStage("landing on the sculpt", land_on_sculpt, 0.03),
     FitStage("relaxing the loops", relax_loops, 0.07),
     FitStage("closing what is sealed", close_seams, 0.01),
     FitStage("placing the parts", place_all_parts, 0.01),

@@ -25,8 +25,7 @@ Flags = NDArray[np.bool_]
 
 
 class SelfCrossing:
-    """Finds the pairs of triangles of some polygons that cross. It holds no positions: pairs found at one place of the
-    vertices are brought up to date by `after`."""
+    """Finds the pairs of triangles of some polygons that cross, at any positions of their vertices."""
 
     def __init__(self, polygons: Polygons) -> None:
         """Take the polygons of one mesh of n vertices, cut into t triangles (`polygons.triangles`)."""
@@ -36,43 +35,34 @@ class SelfCrossing:
 
     def pairs(self, positions: Floats) -> Pairs:
         """(p, 2) the pairs of triangles that cross at `positions` (n, 3) mm, each once, lower index first, sorted."""
-        corners = np.asarray(positions, dtype=np.float64)[self.triangles]
-        return self._crossing(corners, own_candidate_pairs(corners))
+        positions = np.asarray(positions, dtype=np.float64)
+        return self.crossing_of(positions, own_candidate_pairs(positions[self.triangles]))
 
-    def after(self, pairs: Pairs, positions: Floats, moved: Flags) -> Pairs:
-        """(p, 2) the pairs at `positions` (n, 3) mm, as `pairs` gives them, from the `pairs` before the vertices flagged
-        in `moved` (n,) moved: only the triangles with a moved corner are tested."""
-        changed = moved[self.triangles].any(axis=1)
-        kept = pairs[~changed[pairs].any(axis=1)]
-        ones = np.flatnonzero(changed)
-        corners = np.asarray(positions, dtype=np.float64)[self.triangles]
-        found = candidate_pairs(corners[ones], corners)
-        found[:, 0] = ones[found[:, 0]]
-        found = found[(found[:, 0] < found[:, 1]) | ~changed[found[:, 1]]]
-        every = np.concatenate([kept, self._crossing(corners, np.sort(found, axis=1))])
-        return every[np.lexsort((every[:, 1], every[:, 0]))]
+    def at(self, positions: Floats) -> Crossings:
+        """The pairs that cross at `positions` (n, 3) mm, to be kept up to date while some vertices move."""
+        return Crossings(self, positions)
 
-    def _crossing(self, corners: Floats, pairs: Pairs) -> Pairs:
-        """Those of the candidate `pairs` (p, 2) that cross, triangles at `corners` (t, 3, 3)."""
+    def crossing_of(self, positions: Floats, pairs: Pairs) -> Pairs:
+        """Those of some candidate `pairs` (p, 2) of triangles that cross at `positions` (n, 3) mm."""
         pairs = pairs[self.face[pairs[:, 0]] != self.face[pairs[:, 1]]]
         shared = shared_vertices(self.triangles, pairs)
         hit = np.zeros(len(pairs), dtype=bool)
         apart, touching = np.flatnonzero(shared == 0), np.flatnonzero(shared == 1)
-        hit[apart] = cross(corners[pairs[apart, 0]], corners[pairs[apart, 1]])
-        hit[touching] = self._opposite_through(corners, pairs[touching])
+        one, other = (self.triangles[pairs[apart, side]] for side in (0, 1))
+        hit[apart] = cross(positions[one], positions[other])
+        hit[touching] = self._opposite_through(positions, pairs[touching])
         return pairs[hit]
 
-    def _opposite_through(self, corners: Floats, pairs: Pairs) -> Flags:
+    def _opposite_through(self, positions: Floats, pairs: Pairs) -> Flags:
         """(p,) whether in pairs of triangles that share one vertex a side opposite it passes through the other."""
         through = np.zeros(len(pairs), dtype=bool)
         a, b = self.triangles[pairs[:, 0]], self.triangles[pairs[:, 1]]
         same = a[:, :, None] == b[:, None, :]
         row = np.arange(len(pairs))
-        for one, other, at in ((0, 1, same.any(axis=2)), (1, 0, same.any(axis=1))):
+        for one, other, at in ((a, b, same.any(axis=2)), (b, a, same.any(axis=1))):
             corner = at.argmax(axis=1)
-            sides = corners[pairs[:, one]]
-            ends = np.stack([sides[row, (corner + 1) % 3], sides[row, (corner + 2) % 3]], axis=1)
-            through |= edges_through(ends, corners[pairs[:, other]])
+            side = np.stack([one[row, (corner + 1) % 3], one[row, (corner + 2) % 3]], axis=1)
+            through |= edges_through(positions[side], positions[other])
         return through
 
     def faces_of(self, pairs: Pairs) -> Pairs:
@@ -86,3 +76,47 @@ class SelfCrossing:
         flags = np.zeros(self.polygons.n_faces, dtype=bool)
         flags[self.face[self.pairs(positions)].ravel()] = True
         return flags
+
+
+class Crossings:
+    """The `pairs` of triangles that cross at `positions` (n, 3) mm. A trial tests only the triangles that move."""
+
+    def __init__(self, test: SelfCrossing, positions: Floats) -> None:
+        self.test = test
+        self.positions: Floats = np.array(positions, dtype=np.float64)
+        self.pairs: Pairs = test.pairs(self.positions)
+        corners = self.positions[test.triangles]
+        self._low = np.ascontiguousarray(corners.min(axis=1).T)
+        self._high = np.ascontiguousarray(corners.max(axis=1).T)
+
+    def tried(self, positions: Floats, moved: Flags) -> Pairs:
+        """(p, 2) the pairs that would cross at `positions` (n, 3) mm, where only the vertices flagged in `moved` (n,)
+        lie elsewhere than now; as `SelfCrossing.pairs` gives them."""
+        triangles = self.test.triangles
+        changed = moved[triangles].any(axis=1)
+        ones = np.flatnonzero(changed)
+        kept = self.pairs[~changed[self.pairs].any(axis=1)]
+        if not len(ones):
+            return kept
+        corners = positions[triangles[ones]]
+        low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+        near = changed.copy()
+        near |= np.logical_and.reduce(
+            [(self._high[i] >= low[i]) & (self._low[i] <= high[i]) for i in range(3)]
+        )
+        others = np.flatnonzero(near)
+        found = candidate_pairs(corners, positions[triangles[others]])
+        found = np.stack([ones[found[:, 0]], others[found[:, 1]]], axis=1)
+        found = found[(found[:, 0] < found[:, 1]) | ~changed[found[:, 1]]]
+        every = np.concatenate([kept, self.test.crossing_of(positions, np.sort(found, axis=1))])
+        return every[np.lexsort((every[:, 1], every[:, 0]))]
+
+    def move(self, positions: Floats, moved: Flags, pairs: Pairs) -> None:
+        """Take `positions` (n, 3) mm, at which the vertices flagged in `moved` (n,) lie elsewhere, and the `pairs` that
+        `tried` found there."""
+        self.positions = np.array(positions, dtype=np.float64)
+        self.pairs = pairs
+        changed = np.flatnonzero(moved[self.test.triangles].any(axis=1))
+        corners = self.positions[self.test.triangles[changed]]
+        self._low[:, changed] = corners.min(axis=1).T
+        self._high[:, changed] = corners.max(axis=1).T
