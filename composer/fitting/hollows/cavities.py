@@ -1,13 +1,12 @@
 """The cavities of a library's skin: nostrils, ear canals, the mouth's inside and the eye sockets, found by visibility.
 
 A cavity is a connected piece of skin whose visibility, smoothed a little, is below LOW, with one ring about it. Nothing
-is asked of names, counts or landmarks, so that any head has its own. They are kept with the head's skin.
+is asked of names, counts or landmarks, so that any head has its own.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from weakref import WeakKeyDictionary
 
 import numpy as np
 import scipy.sparse as sp
@@ -17,10 +16,8 @@ from scipy.sparse.csgraph import connected_components
 from composer.fitting.hollows.visibility import visibility
 from composer.fitting.loops import Loops
 from composer.fitting.rays import SculptRays
-from composer.fitting.skin import Skin
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.surface import Surface, factorise
-from composer.head.head import Head
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -55,21 +52,6 @@ class Cavities:
         if deep.sum() >= FEW_DEEP:
             return deep
         return piece & (self.visibility <= float(np.quantile(self.visibility[piece], 1.0 / 3.0)))
-
-
-_KNOWN: WeakKeyDictionary[Polygons, tuple[NDArray, tuple, Cavities]] = WeakKeyDictionary()
-"""The cavities found last on a topology, with the neutral and the parts that they belong to."""
-
-
-def library_cavities(head: Head) -> Cavities:
-    """The cavities of the skin of `head`; kept until another neutral of its topology is asked for."""
-    known = _KNOWN.get(head.polygons)
-    if known is not None and known[0] is head.neutral and known[1] is head.parts:
-        return known[2]
-    skin = Skin.of(head)
-    found = find_cavities(Surface(skin.polygons, head.neutral[skin.vertices]))
-    _KNOWN[head.polygons] = (head.neutral, head.parts, found)
-    return found
 
 
 def find_cavities(surface: Surface) -> Cavities:

@@ -69,25 +69,25 @@ class Uncrossing:
         faces = self.test.faces_of(pairs)
         return faces[~self.known[faces].all(axis=1)]
 
-    def apply(self, positions: Rows, loose: Flags, fixed: Flags | None = None) -> tuple[Rows, Flags]:
-        """(s, 3) `positions` (s, 3) mm with as few new crossings as the patches leave, and which vertices (s,) moved.
+    def apply(self, state: Crossings, loose: Flags, fixed: Flags) -> Flags:
+        """Move the vertices of `state` (s of them) until as few new pairs cross as the patches leave; (s,) which moved.
 
         Vertices flagged in `loose` (s,) do not lie on the sculpt and give way first; those in `fixed` (s,) stay.
         """
-        state = self.test.at(positions)
-        moved = np.zeros(len(positions), dtype=bool)
-        can = np.ones(len(positions), dtype=bool) if fixed is None else ~fixed
-        for able, rings, hold in [(loose & can, r, 0.0) for r in LOOSE_RINGS] + [(can, *pair) for pair in ATTEMPTS]:
+        moved = np.zeros(len(state.positions), dtype=bool)
+        attempts = [(loose & ~fixed, rings, 0.0) for rings in LOOSE_RINGS]
+        attempts += [(~fixed, rings, hold) for rings, hold in ATTEMPTS]
+        for able, rings, hold in attempts:
             for both in (False, True):
                 pairs = self.new(state.pairs)
                 if not len(pairs):
-                    return state.positions, moved
+                    return moved
                 seeds = self.loops.vertices_of(self._giving_way(pairs, both, loose))
                 firm = np.where(seeds | loose, STAY, max(hold, STAY))
                 for patch in connected(self.polygons, self.loops.grown(seeds, rings) & able):
                     if self._parted(state, patch, firm):
                         moved |= patch
-        return state.positions, moved
+        return moved
 
     def _giving_way(self, pairs: Pairs, both: bool, loose: Flags) -> Flags:
         """(f,) the polygons of crossing `pairs` (q, 2) that give way: the loose, then the more hidden ones; or `both`.
