@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,12 +27,9 @@ Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Pairs = NDArray[np.int64]
 
-LOOSE_RINGS = (1, 2, 4, 7, 12, 20)
-"""Attempt after attempt, the rings of vertices about the crossing polygons that move, none of which lies on the sculpt
-(our choice)."""
-ATTEMPTS = ((1, 0.1), (2, 0.1), (3, 0.1), (4, 0.03), (6, 0.03), (6, 0.01), (9, 0.01), (9, 0.003), (13, 0.003))
-"""The same for all vertices, and how firmly those of them that lie on the sculpt are held there, beside weight 1 for
-the library's form (chosen on two sculpts of one library)."""
+ATTEMPTS = ((1, 0.1), (2, 0.1), (3, 0.1), (4, 0.03), (6, 0.01), (9, 0.003), (13, 0.001))
+"""Attempt after attempt, the rings of vertices about the crossing polygons that move, and how firmly those of them that
+lie on the sculpt are held there, beside weight 1 for the library's form (chosen on two sculpts of one library)."""
 ALIKE = 0.05
 """Difference of visibility up to which two polygons lie alike hidden, so that both give way (our choice)."""
 LINK = 0.03
@@ -63,6 +61,13 @@ class Uncrossing:
         extent = float(np.linalg.norm(np.ptp(rest, axis=0)))
         return cls(polygons, rest, visibility, Loops(polygons, rest), test, test.crossing_faces(rest), extent)
 
+    @cached_property
+    def _corners(self) -> NDArray[np.int64]:
+        """(f, k) the corners of each polygon; those of fewer than k corners repeat their first."""
+        counts, starts = self.polygons.counts, self.polygons.starts[:-1]
+        column = np.arange(int(counts.max(initial=0)))[None, :]
+        return self.polygons.indices[starts[:, None] + np.where(column < counts[:, None], column, 0)].astype(np.int64)
+
     def new(self, pairs: Pairs) -> Pairs:
         """(q, 2) the pairs of polygons that `pairs` of triangles belong to and that do not both cross on the library.
         """
@@ -75,16 +80,14 @@ class Uncrossing:
         Vertices flagged in `loose` (s,) do not lie on the sculpt and give way first; those in `fixed` (s,) stay.
         """
         moved = np.zeros(len(state.positions), dtype=bool)
-        attempts = [(loose & ~fixed, rings, 0.0) for rings in LOOSE_RINGS]
-        attempts += [(~fixed, rings, hold) for rings, hold in ATTEMPTS]
-        for able, rings, hold in attempts:
+        for rings, hold in ATTEMPTS:
             for both in (False, True):
                 pairs = self.new(state.pairs)
                 if not len(pairs):
                     return moved
                 seeds = self.loops.vertices_of(self._giving_way(pairs, both, loose))
                 firm = np.where(seeds | loose, STAY, max(hold, STAY))
-                for patch in connected(self.polygons, self.loops.grown(seeds, rings) & able):
+                for patch in connected(self.polygons, self.loops.grown(seeds, rings) & ~fixed):
                     if self._parted(state, patch, firm):
                         moved |= patch
         return moved
@@ -102,40 +105,42 @@ class Uncrossing:
         return flags
 
     def _parted(self, state: Crossings, patch: Flags, firm: Rows) -> bool:
-        """Whether a `patch` (s,) could move to the library's form, in whole or in part, so that fewer pairs cross."""
-        before = len(self.new(state.pairs))
-        bad = int(self.loops.bad(state.positions).sum())
+        """Whether a `patch` (s,) could move to the library's form, in whole or in part, so that fewer pairs cross.
+
+        `firm` (s,) is how firmly each vertex is held where it is. What crosses is tried first with links: polygons that
+        cross keep the offset that they have on the library, so that one sheet stands before the other again.
+        """
+        pairs = self.new(state.pairs)
+        bad = self.loops.bad_about(state.positions, patch)
         moving = np.flatnonzero(patch)
-        for links in (None, self._links(self.new(state.pairs), patch)):
+        for linked in (True, False):
+            links = self._links(pairs, patch) if linked else None
+            if links is not None and not len(links):
+                continue
             form = shaped(
                 self.polygons, state.positions, self.loops, self.rest, moving, firm[moving], ROUNDS, True, links
             )
             for trial in self._on_the_way(state.positions, form):
-                pairs = state.tried(trial, patch)
-                if len(self.new(pairs)) < before and int(self.loops.bad(trial).sum()) <= bad:
-                    state.move(trial, patch, pairs)
+                found = state.tried(trial, patch)
+                if len(self.new(found)) < len(pairs) and self.loops.bad_about(trial, patch) <= bad:
+                    state.move(trial, patch, found)
                     return True
         return False
 
     def _links(self, pairs: Pairs, patch: Flags) -> Pairs:
         """(l, 2) vertices of the polygons of `pairs` (q, 2) that cross, each linked to the vertex of the other polygon
         that is nearest on the library; those that touch the `patch` (s,) and are near each other there."""
-        corners = [self.polygons.indices[a:b].astype(np.int64) for a, b in zip(
-            self.polygons.starts[pairs.ravel()], self.polygons.starts[pairs.ravel() + 1], strict=True
-        )]  # fmt: skip
-        found = []
-        for one, other in zip(corners[::2], corners[1::2], strict=True):
-            if not (patch[one].any() or patch[other].any()):
-                continue
-            away = np.linalg.norm(self.rest[one][:, None] - self.rest[other][None], axis=2)
-            found.append(np.stack([one, other[away.argmin(axis=1)]], axis=1))
-            found.append(np.stack([one[away.argmin(axis=0)], other], axis=1))
-        if not found:
-            return np.zeros((0, 2), dtype=np.int64)
-        links = np.unique(np.sort(np.concatenate(found), axis=1), axis=0)
+        first, second = (self._corners[pairs[:, side]] for side in (0, 1))
+        touching = patch[first].any(axis=1) | patch[second].any(axis=1)
+        first, second = first[touching], second[touching]
+        away = np.linalg.norm(self.rest[first][:, :, None] - self.rest[second][:, None], axis=3)
+        row = np.arange(len(first))[:, None]
+        ahead = np.stack([first, second[row, away.argmin(axis=2)]], axis=2).reshape(-1, 2)
+        back = np.stack([first[row, away.argmin(axis=1)], second], axis=2).reshape(-1, 2)
+        links = np.concatenate([ahead, back])
+        links = links[np.linalg.norm(self.rest[links[:, 0]] - self.rest[links[:, 1]], axis=1) < LINK * self.extent]
         links = links[links[:, 0] != links[:, 1]]
-        far = np.linalg.norm(self.rest[links[:, 0]] - self.rest[links[:, 1]], axis=1)
-        return links[far < LINK * self.extent]
+        return np.unique(np.sort(links, axis=1), axis=0)
 
     @staticmethod
     def _on_the_way(start: Rows, end: Rows) -> Iterator[Rows]:
