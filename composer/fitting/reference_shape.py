@@ -69,8 +69,8 @@ def shaped(
     """`points` (n, 3) with the vertices `moving` (m,) in the shape of their neighbourhoods on `reference` (n, 3).
 
     `stay` is as in `ReferenceShape`, one number for all or (m,); `rounds` is how often the two steps are taken. A
-    vertex is held to where it was after the last round, with `anchored` to where it began. `links` (l, 2) are pairs of vertices that
-    keep the offset that they have on the reference, as edges do.
+    vertex is held to where it was after the last round, with `anchored` to where it began. `links` (l, 2) are pairs of
+    vertices that keep the offset that they have on the reference, as edges do.
     """
     flags = np.zeros(len(points), dtype=bool)
     flags[moving] = True

@@ -93,7 +93,8 @@ def fit_report(state: FitState) -> FitReport:
         state.aligned.scale, float(turn), Spread.of(sculpt.closest(at[skin.vertices[on]]).distance),
         _landmark_residuals(head, skin, at, pairs), _curve_residuals(at, pairs), reversed_, folded,
         loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
-        int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm, soundness(head, state.marks, at), int(state.mended.sum()),
+        int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm,
+        soundness(head, state.marks, at), int(state.mended.sum()),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
     )  # fmt: skip
 

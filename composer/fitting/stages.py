@@ -1,8 +1,8 @@
 """The stages of a fit, in order. `STAGES` is the list: a new stage is one function and one line in it.
 
-The stages clean the sculpt, align the head by its landmarks, find the free zones, bend the cage to the sculpt, look into
-its hollows, land on it, relax the loops, close what the sculpt has sealed, part skin from skin, place the parts, project
-by levels, and report.
+The stages clean the sculpt, align the head by its landmarks, find the free zones, bend the cage to the sculpt, look
+into its hollows, land on it, relax the loops, close what the sculpt has sealed, part skin from skin, place the parts,
+project by levels, and report.
 """
 
 from __future__ import annotations
@@ -75,8 +75,9 @@ def find_free_zones(state: FitState, progress: Progress) -> FitState:
 def bend(state: FitState, progress: Progress) -> FitState:
     """The cage bent onto the sculpt, from coarse to fine."""
     bent = fit(
-        state.head, state.clean.surface, state.pairs, state.free, aligned=state.aligned, settled=False, progress=progress
-    )
+        state.head, state.clean.surface, state.pairs, state.free, aligned=state.aligned, settled=False,
+        progress=progress,
+    )  # fmt: skip
     return replace(state, bent=bent, positions=bent.positions)
 
 
@@ -152,7 +153,8 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
         reach = REACH * float(np.linalg.norm(np.ptp(state.positions, axis=0)))
     levels = project(
         head.polygons, state.positions, state.clean.surface, reference=head.neutral, reach_mm=reach,
-        up_to=options.up_to, free=np.maximum(state.free, state.mended), protect=keep, marks=(pairs.vertices[on_skin], pairs.sculpt[on_skin]),
+        up_to=options.up_to, free=np.maximum(state.free, state.mended), protect=keep,
+        marks=(pairs.vertices[on_skin], pairs.sculpt[on_skin]),
         progress=progress,
     )  # fmt: skip
     notes = [

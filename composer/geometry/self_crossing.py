@@ -93,7 +93,7 @@ class Crossings:
         """(p, 2) the pairs that would cross at `positions` (n, 3) mm, where only the vertices flagged in `moved` (n,)
         lie elsewhere than now; as `SelfCrossing.pairs` gives them."""
         triangles = self.test.triangles
-        changed = moved[triangles].any(axis=1)
+        changed: Flags = np.any(moved[triangles], axis=1)
         ones = np.flatnonzero(changed)
         kept = self.pairs[~changed[self.pairs].any(axis=1)]
         if not len(ones):
@@ -101,9 +101,7 @@ class Crossings:
         corners = positions[triangles[ones]]
         low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
         near = changed.copy()
-        near |= np.logical_and.reduce(
-            [(self._high[i] >= low[i]) & (self._low[i] <= high[i]) for i in range(3)]
-        )
+        near |= ((self._high >= low[:, None]) & (self._low <= high[:, None])).all(axis=0)
         others = np.flatnonzero(near)
         found = candidate_pairs(corners, positions[triangles[others]])
         found = np.stack([ones[found[:, 0]], others[found[:, 1]]], axis=1)

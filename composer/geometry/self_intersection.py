@@ -171,7 +171,8 @@ def _meetings(
     ones: _Entries, others: _Entries, grid: _Grid, once: bool = False
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """The boxes of `ones` and of `others` (p,), (p,) that share a cell, each pair in one cell only: the one that holds
-    the lower corner of what the two boxes share. With `once` both are the same boxes, and the first is the lower number.
+    the lower corner of what the two boxes share. With `once` both are the same boxes, and the first has the lower
+    number.
     """
     stop = np.searchsorted(others.key, ones.key, "right")
     start = np.arange(1, len(ones.key) + 1) if once else np.searchsorted(others.key, ones.key, "left")

@@ -1,5 +1,5 @@
-"""What is wrong with a fitted skin, counted by place beside the library's own neutral: polygons that cross others, parts
-that stand through the skin, skin that is inside out."""
+"""What is wrong with a fitted skin, by place, beside the library's own neutral: polygons that cross others, parts that
+stand through the skin, skin that is inside out."""
 
 from __future__ import annotations
 
@@ -68,9 +68,8 @@ def soundness(head: Head, marks: Landmarks, fitted: Rows) -> Soundness:
     places = library.places(head, marks)
     now = surface.at(fitted[skin.vertices])
     crossing = library.uncrossing.test.crossing_faces(now.positions)
-    through = {
-        part.name: count for part in head.parts if part.name.startswith(HARD) and (count := _through(head, fitted, part))
-    }
+    hard = [part for part in head.parts if part.name.startswith(HARD)]
+    through = {part.name: count for part in hard if (count := _through(head, fitted, part))}
     turned = _inside_out(surface, now, places)
     by_place = counted_by_place(skin.polygons, places, turned)
     return Soundness(

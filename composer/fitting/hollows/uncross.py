@@ -33,8 +33,8 @@ lie on the sculpt are held there, beside weight 1 for the library's form (chosen
 ALIKE = 0.05
 """Difference of visibility up to which two polygons lie alike hidden, so that both give way (our choice)."""
 LINK = 0.03
-"""Furthest that linked vertices lie apart on the library, as a share of its diagonal (our choice: an ear's thickness and
-what stands behind it)."""
+"""Furthest that linked vertices lie apart on the library, as a share of its diagonal (our choice: an ear's thickness
+and what stands behind it)."""
 STEPS = (1.0, 0.5)
 """Shares of the way to the library's form that are tried (our choice)."""
 STAY, ROUNDS = 1e-6, 8
