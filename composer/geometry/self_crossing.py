@@ -19,9 +19,15 @@ from composer.geometry.self_intersection import (
     own_candidate_pairs,
     shared_vertices,
 )
+from composer.geometry.vectors import cross as cross_products
+from composer.geometry.vectors import unit_rows
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+WIDEN = 2.0
+"""Times by which triangles are widened to find those that are near each other (our choice)."""
+AWAY = 0.5
+"""Cosine between two triangles' normals below which they look another way: 60 degrees (our choice)."""
 
 
 class SelfCrossing:
@@ -75,6 +81,22 @@ class SelfCrossing:
         """(f,) the polygons that cross another at `positions` (n, 3) mm."""
         flags = np.zeros(self.polygons.n_faces, dtype=bool)
         flags[self.face[self.pairs(positions)].ravel()] = True
+        return flags
+
+    def beside_other_sheets(self, positions: Floats) -> Flags:
+        """(n,) the vertices of polygons near others that look another way, as on both sides of a lip or an ear: only
+        there can a small move make skin cross. `positions` (n, 3) mm.
+
+        A polygon is near where its boxes, widened WIDEN times, meet, and looks another way beyond AWAY.
+        """
+        corners = np.asarray(positions, dtype=np.float64)[self.triangles]
+        normal = unit_rows(cross_products(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+        middle = corners.mean(axis=1, keepdims=True)
+        pairs = own_candidate_pairs(middle + WIDEN * (corners - middle))
+        away = np.einsum("pi,pi->p", normal[pairs[:, 0]], normal[pairs[:, 1]]) < AWAY
+        pairs = pairs[away & (self.face[pairs[:, 0]] != self.face[pairs[:, 1]])]
+        flags = np.zeros(self.polygons.n_vertices, dtype=bool)
+        flags[self.triangles[pairs]] = True
         return flags
 
 
