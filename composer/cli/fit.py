@@ -53,7 +53,8 @@ def fit(
     enough, and every further one helps. Check and correct the landmarks that --guess writes, and use them for a second
     fit.
 
-    Exit code 1 where faces are still turned over or folded.
+    Exit code 1 where faces are still turned over or folded, a part stands through the skin, or skin is inside out at
+    the nose or the ears. The files are written all the same.
 
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
     """
@@ -115,7 +116,19 @@ def fit(
     console.say(
         f"rejected {report.rejected}, filled {report.filled}, free {report.free}; reach {report.reach_mm:.1f} mm"
     )
+    sound = report.sound
+    console.say(
+        "faces that cross others: " + ", ".join(
+            f"{place} {count} (library {sound.crossing_library[place]})" for place, count in sound.crossing.items()
+        )
+    )  # fmt: skip
+    for name, count in sound.through.items():
+        console.warn(f"warning: {name} stands through the skin at {count} vertices")
+    for place, count in sound.inside_out.items():
+        console.warn(f"warning: {count} faces of the {place} are inside out")
+    if sound.many:
+        console.warn("warning: more than 1.5 times as many faces cross others as on the library; look there first")
     for file in written:
         console.say(str(file))
-    if report.reversed_faces or report.folded_faces or any(each.bad_faces for each in fitted.levels):
+    if sound.broken or report.reversed_faces or report.folded_faces or any(each.bad_faces for each in fitted.levels):
         raise typer.Exit(1)

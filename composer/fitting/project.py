@@ -21,8 +21,10 @@ from composer.fitting.bad_places import part_of
 from composer.fitting.bad_places import unfolded as unfold_places
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
+from composer.fitting.give_way import without_crossing
 from composer.fitting.loops import Loops
 from composer.geometry.polygons import Polygons, read_only
+from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
 from composer.geometry.vectors import cross, unit_rows
 from composer.head.levels import HIGHEST_LEVEL, Refinement
@@ -219,6 +221,14 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
     return best, agrees, facing
 
 
+def _beside_other_skin(level: ProjectedLevel, keep: Rows) -> Rows:
+    """(n,) 1 for the vertices that may move and lie near skin that looks another way, 0 for the others."""
+    polygons = level.polygons
+    moves = np.logical_and.reduceat((keep < 1.0)[polygons.indices], polygons.starts[:-1])
+    skin = Polygons(polygons.counts[moves], polygons.indices[moves[polygons.corner_face]], polygons.n_vertices)
+    return SelfCrossing(skin).beside_other_sheets(level.positions).astype(np.float64)
+
+
 def usable_reach(reach_mm: float) -> float:
     """`reach_mm` unchanged. Raises MoueError where it is not above 0."""
     if not reach_mm > 0:
@@ -253,6 +263,7 @@ def project(
     keep = np.zeros(n) if protect is None else np.asarray(protect, dtype=np.float64)
     still = _still_pieces(polygons, keep)
     ideal = np.asarray(reference, dtype=np.float64)
+    close, keep_cage = np.zeros(n), keep
     out: list[ProjectedLevel] = []
     for k in range(HIGHEST_LEVEL + 1):
         if progress is not None:
@@ -261,7 +272,7 @@ def project(
             step = Refinement(polygons)
             surface = Surface(step.polygons, step.apply(out[-1].positions))
             ideal, freedom, keep = step.apply(ideal), step.apply(freedom), step.apply(keep)
-            still = step.apply(still)
+            still, close = step.apply(still), step.apply(_beside_other_skin(out[0], keep_cage) if k == 1 else close)
             keep[keep > 1 - 1e-9] = 1.0
             polygons = step.polygons
         painted = (reject or {}).get(k)
@@ -271,7 +282,8 @@ def project(
             )
         refused = None if painted is None else np.asarray(painted) >= 0.5
         out.append(_level(
-            k, surface, sculpt, reach, ideal, freedom >= 0.5, keep, still > 0.5, refused, None if k else marks
+            k, surface, sculpt, reach, ideal, freedom >= 0.5, keep, still > 0.5, close > 0.0, refused,
+            None if k else marks,
         ))  # fmt: skip
         done = Surface(polygons, out[-1].positions).mean_edge_mm <= sculpt.mean_edge if up_to is None else k == up_to
         if done:
@@ -288,9 +300,10 @@ def _still_pieces(polygons: Polygons, keep: Rows) -> Rows:
 
 def _level(
     k: int, surface: Surface, sculpt: ClosestSurface, reach: float, ideal: Rows, free: Flags, keep: Rows, still: Flags,
-    refused: Flags | None, marks: tuple[NDArray, Rows] | None,
+    close: Flags, refused: Flags | None, marks: tuple[NDArray, Rows] | None,
 ) -> ProjectedLevel:  # fmt: skip
-    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all."""
+    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all, and
+    the skin `close` (n,) to other skin gives way where it would cross it."""
     polygons, positions = surface.polygons, surface.positions
     at = np.flatnonzero(~still) if k and still.any() else np.arange(len(positions))
     if len(at) < len(positions):
@@ -304,9 +317,13 @@ def _level(
         reject=None if refused is None else refused[at], rim=RIM if k else None, marks=marks, unfold=True,
         width=FILL_WIDTH / 2**k,
     )  # fmt: skip
+    landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
+    if k:
+        width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
+        landed, given_way = without_crossing(surface, landed, close[at] & (keep[at] < 1.0), loops, width)
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
-    moved[at], rejected[at], filled[at] = settled.positions, settled.rejected, settled.filled
-    bad = loops.bad(settled.positions) & _moves(surface.polygons, keep[at])
+    moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way
+    bad = loops.bad(landed) & _moves(surface.polygons, keep[at])
     return ProjectedLevel(
         k, polygons, read_only(moved), rejected, filled, int((keep >= 1).sum()), int(bad.sum()),
         int(settled.unfolded.sum()),

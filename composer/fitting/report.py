@@ -12,6 +12,7 @@ from composer.fitting.align import Pairs
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.curves import on_polyline
 from composer.fitting.fit_state import FitState
+from composer.fitting.hollows.counted import Soundness, soundness
 from composer.fitting.loops import Loops
 from composer.fitting.skin import Skin
 from composer.geometry.polygons import Polygons
@@ -51,7 +52,9 @@ class LoopQuality:
 
 @dataclass(frozen=True)
 class FitReport:
-    """Numbers of a fit. Lengths in mm; `landmarks` by name; `levels` by level as `ProjectedLevel.counts` gives them."""
+    """Numbers of a fit. Lengths in mm; `landmarks` by name; `levels` by level as `ProjectedLevel.counts` gives them;
+    `sound` counts crossing skin, parts through it and skin inside out, `parted` the vertices that moved so that skin
+    does not cross."""
 
     scale: float
     turned_deg: float
@@ -65,6 +68,8 @@ class FitReport:
     filled: int
     free: int
     reach_mm: float
+    sound: Soundness
+    parted: int
     levels: dict[int, dict[str, int]] = field(default_factory=dict)
     sculpt: dict[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
@@ -82,13 +87,14 @@ def fit_report(state: FitState) -> FitReport:
     loops = Loops(skin.polygons, head.neutral[skin.vertices])
     at = np.asarray(cage.positions, dtype=np.float64)
     reversed_, folded = loops.counts(at[skin.vertices])
-    on = (state.free[skin.vertices] < 0.5) & ~cage.rejected[skin.vertices]
+    on = (np.maximum(state.free, state.mended)[skin.vertices] < 0.5) & ~cage.rejected[skin.vertices]
     turn = np.degrees(np.arccos(np.clip((np.trace(state.aligned.rotation) - 1) / 2, -1.0, 1.0)))
     return FitReport(
         state.aligned.scale, float(turn), Spread.of(sculpt.closest(at[skin.vertices[on]]).distance),
         _landmark_residuals(head, skin, at, pairs), _curve_residuals(at, pairs), reversed_, folded,
         loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
         int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm,
+        soundness(head, state.marks, at), int(state.mended.sum()),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
     )  # fmt: skip
 
