@@ -27,7 +27,8 @@ Rows = NDArray[np.float64]
 class FittedHead:
     """A head fitted onto a sculpt: `head` with the fitted cage as its neutral, with its landmarks and parts and without
     shapes; the projected `levels` from 0 on; `free` (n,) and `rejected` (n,) of the cage; the `sculpt`, the landmark
-    `pairs` and the similarity `aligned` of the fit; the passes of the bend; the `report`.
+    `pairs` and the similarity `aligned` of the fit; the passes of the bend; the `report`; how far the bent
+    cage lay `off` (n,) the sculpt, mm.
     """
 
     head: Head
@@ -39,6 +40,12 @@ class FittedHead:
     aligned: Similarity
     stages: tuple[BendPass, ...]
     report: FitReport
+    off: Rows
+
+    @property
+    def heat(self) -> tuple[str, Rows]:
+        """What a heat map of the fit shows, in words, and its amounts (n,) in mm, NaN where there is none."""
+        return "off the sculpt, before it was laid on", self.off
 
 
 def fit_head(
@@ -74,5 +81,5 @@ def _fitted(state: FitState) -> FittedHead:
     )  # fmt: skip
     return FittedHead(
         head, state.levels, state.free, cage.rejected, state.clean, state.pairs, state.aligned, state.bent.stages,
-        state.report,
+        state.report, state.off,
     )  # fmt: skip

@@ -59,9 +59,10 @@ class FitState:
     and the `options`. Found by the stages, in this order: the sculpt cleaned; the landmark `pairs` and the similarity
     `aligned`; `hollow` (n,) free because the sculpt has nothing to follow, `seams` (n,) flags about each sealed
     opening, and `free` (n,) both together; the library's further `cavities`; the result of the bend; the cage's
-    `positions` (n, 3) mm, and `free` with the cavities that the sculpt does not show; the vertices `filled` (n,)
-    because the sculpt has no place for them; the vertices `mended` (n,) so that skin does not cross; `reach_mm` and the
-    projected `levels`; the `report`. `notes` are sentences for the user.
+    `positions` (n, 3) mm, how far they lay `off` (n,) the sculpt before they landed on it, and `free` with the cavities
+    that the sculpt does not show; the vertices `filled` (n,) because the sculpt has no place for them; the vertices
+    `mended` (n,) so that skin does not cross; `reach_mm` and the projected `levels`; the `report`. `notes` are
+    sentences for the user.
     """
 
     head: Head
@@ -81,6 +82,7 @@ class FitState:
     mended: NDArray[np.bool_] = NOT_YET
     bent: Fitted = NOT_YET
     positions: Rows = NOT_YET
+    off: Rows = NOT_YET
     reach_mm: float = NOT_YET
     levels: tuple[ProjectedLevel, ...] = NOT_YET
     report: FitReport = NOT_YET

@@ -10,7 +10,7 @@ and the last is the first whose mean edge is as short as the sculpt's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
 from composer.fitting.give_way import without_crossing
 from composer.fitting.loops import Loops
+from composer.fitting.not_followed import Why
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
@@ -66,7 +67,8 @@ Deeper vertices stay as subdivided: the level below has filled them."""
 class Settled:
     """The `positions` (n, 3) mm of vertices that moved onto a sculpt. Flags (n,): `rejected` vertices could not;
     `filled` ones, the rejected and the free, took the displacement of their surroundings; `unfolded` ones moved again
-    because a face was turned over or folded. `distance` (n,) is how far each moved, mm.
+    because a face was turned over or folded. `distance` (n,) is how far each moved, mm; `why` (n,) the reason of each
+    vertex that does not follow (`composer.fitting.not_followed.Why`).
     """
 
     positions: Rows
@@ -74,13 +76,15 @@ class Settled:
     filled: Flags
     unfolded: Flags
     distance: Rows
+    why: NDArray[np.int8]
 
 
 @dataclass(frozen=True, eq=False)
 class ProjectedLevel:
     """One level: `k`, its `polygons`, `positions` (n_k, 3) mm, flags (n_k,) of the rejected and the filled vertices,
     the number of protected vertices, the number of faces that are still reversed or folded (only where protected
-    vertices keep them so), and the number of vertices that left the sculpt to open folds.
+    vertices keep them so), and the number of vertices that left the sculpt to open folds. `why` (n_k,) is the reason
+    of each vertex that does not follow (`composer.fitting.not_followed.Why`).
     """
 
     k: int
@@ -91,6 +95,7 @@ class ProjectedLevel:
     n_protected: int
     bad_faces: int
     n_unfolded: int = 0
+    why: NDArray[np.int8] = field(default_factory=lambda: np.zeros(0, dtype=np.int8))
 
     @property
     def counts(self) -> dict[str, int]:
@@ -124,12 +129,13 @@ def settle(
     keep = np.zeros(n) if protect is None else np.clip(protect, 0.0, 1.0)
     pinned = keep >= 1.0
     seeks = ~free & ~pinned
-    target, rejected = np.array(points), nowhere.copy()
-    target[seeks], rejected[seeks] = _targets(
+    target, why = np.array(points), np.zeros(n, dtype=np.int8)
+    target[seeks], why[seeks] = _targets(
         points[seeks], normals[seeks], sculpt, reach_mm, surface.polygons.border_vertices[seeks], rays
     )
-    rejected |= nowhere if reject is None else reject
-    rejected &= seeks
+    if reject is not None:
+        why[reject] = Why.PAINTED
+    rejected = (why != Why.FOLLOWS) & seeks
     marked = nowhere.copy()
     if marks is not None:
         at, places = marks
@@ -150,6 +156,7 @@ def settle(
         about = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked
         if not wrong.any() or not (about & ~rejected).any():
             break
+        why[about & ~rejected] = Why.FOLDS
         rejected |= about
         move[about] = 0.0
     healed = heal_places(surface.polygons, moved, loops, ideal, pinned)
@@ -162,9 +169,12 @@ def settle(
         moved, unfolded = unfold_places(
             surface.polygons, moved, loops, ideal, width_mm=width_mm, fixed=pinned, reluctant=marked
         )
+        why[unfolded & ~rejected] = Why.FOLDS
         rejected |= unfolded & ~free & ~marked
     filled = (rejected | free | unfolded) & ~pinned & used
-    return Settled(moved, rejected, filled, unfolded, np.linalg.norm(moved - points, axis=1))
+    why[free & ~unfolded] = Why.HOLLOW
+    why[~filled] = Why.FOLLOWS
+    return Settled(moved, rejected, filled, unfolded, np.linalg.norm(moved - points, axis=1), why)
 
 
 def _moves(polygons: Polygons, keep: Rows) -> Flags:
@@ -176,8 +186,8 @@ def _moves(polygons: Polygons, keep: Rows) -> Flags:
 
 def _targets(
     points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool
-) -> tuple[Rows, Flags]:
-    """(n, 3) the place on the sculpt for each vertex, and whether it is refused (n,)."""
+) -> tuple[Rows, NDArray[np.int8]]:
+    """(n, 3) the place on the sculpt for each vertex, and why it is refused (n,), Why.FOLLOWS where it is not."""
     target, fits = np.array(points), np.zeros(len(points), dtype=bool)
     seeks = np.ones(len(points), dtype=bool)
     if rays:
@@ -188,8 +198,11 @@ def _targets(
         seeks = ~sure
     near = sculpt.closest(points[seeks])
     target[seeks] = near.points
-    close = ((near.normal * normals[seeks]).sum(1) > AGREE) & (near.distance <= reach)
-    fits[seeks] = close & (~near.on_border | border[seeks])
+    ends, far = near.on_border & ~border[seeks], near.distance > reach
+    facing = (near.normal * normals[seeks]).sum(1) <= AGREE
+    fits[seeks] = ~(ends | far | facing)
+    why = np.zeros(len(points), dtype=np.int8)
+    why[seeks] = np.select([ends, far], [Why.ENDS, Why.FAR], Why.FACING)
     if rays:
         distance = np.full(len(points), np.inf)
         distance[seeks] = near.distance
@@ -197,7 +210,8 @@ def _targets(
         better = agrees & seeks & (nearer | ~fits)
         target[better] = points[better] + along[better, None] * normals[better]
         fits |= better
-    return target, ~fits
+    why[fits] = Why.FOLLOWS
+    return target, why
 
 
 def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float) -> tuple[Rows, Flags, Rows]:
@@ -323,8 +337,10 @@ def _level(
         landed, given_way = without_crossing(surface, landed, close[at] & (keep[at] < 1.0), loops, width)
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
     moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way
+    why = np.zeros(len(positions), dtype=np.int8)
+    why[at] = np.where(given_way & (settled.why == Why.FOLLOWS), Why.FOLDS, settled.why)
     bad = loops.bad(landed) & _moves(surface.polygons, keep[at])
     return ProjectedLevel(
         k, polygons, read_only(moved), rejected, filled, int((keep >= 1).sum()), int(bad.sum()),
-        int(settled.unfolded.sum()),
+        int(settled.unfolded.sum()), why,
     )  # fmt: skip

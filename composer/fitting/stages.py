@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.fit_state import FitState
@@ -94,7 +95,15 @@ def land_on_sculpt(state: FitState, progress: Progress) -> FitState:
     landed = land(
         state.head, state.positions, state.clean.surface, state.pairs, state.free, state.bent.aligned.scale
     )
-    return replace(state, positions=landed.positions, filled=landed.filled)
+    return replace(state, positions=landed.positions, filled=landed.filled, off=_off(state, landed.filled))
+
+
+def _off(state: FitState, filled: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """(n,) mm, how far each vertex of the bent cage lies off the sculpt; NaN where the cage does not follow it."""
+    off = np.full(state.head.n_vertices, np.nan)
+    on = np.flatnonzero(state.head.skin & (state.free < 0.5) & ~filled)
+    off[on] = state.clean.surface.nearby(state.positions[on]).distance
+    return off
 
 
 def relax_loops(state: FitState, progress: Progress) -> FitState:
@@ -154,8 +163,7 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
     levels = project(
         head.polygons, state.positions, state.clean.surface, reference=head.neutral, reach_mm=reach,
         up_to=options.up_to, free=np.maximum(state.free, state.mended), protect=keep,
-        marks=(pairs.vertices[on_skin], pairs.sculpt[on_skin]),
-        progress=progress,
+        marks=(pairs.vertices[on_skin], pairs.sculpt[on_skin]), progress=progress,
     )  # fmt: skip
     notes = [
         f"Level {level.k}: {level.n_unfolded:,} vertices leave the sculpt, so that no face is turned over or folded."

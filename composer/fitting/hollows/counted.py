@@ -18,6 +18,7 @@ from composer.geometry.surface import Surface
 from composer.geometry.vectors import cross, dot
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks
+from composer.head.understand.part_words import what_parts_are
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -25,7 +26,7 @@ Flags = NDArray[np.bool_]
 MANY = 1.5
 """Times the crossing polygons of the library's neutral beyond which a fit warns (our choice)."""
 HARD = ("teeth", "gum", "tongue", "eye")
-"""How the names of parts begin that no skin may show (common practice, no source)."""
+"""What parts are (`head.understand.part_words`) that may not stand through the skin (common practice, no source)."""
 OUTSIDE = 1e-3
 """How far a part's vertex must stand out of the skin, beyond the library's own, to be through it, as a share of the
 head's diagonal: some 0.4 mm (our choice)."""
@@ -68,7 +69,8 @@ def soundness(head: Head, marks: Landmarks, fitted: Rows) -> Soundness:
     places = library.places(head, marks)
     now = surface.at(fitted[skin.vertices])
     crossing = library.uncrossing.test.crossing_faces(now.positions)
-    hard = [part for part in head.parts if part.name.startswith(HARD)]
+    told = what_parts_are(head)
+    hard = [part for part in head.parts if told.get(part.name) in HARD]
     through = {part.name: count for part in hard if (count := _through(head, fitted, part))}
     turned = _inside_out(surface, now, places)
     by_place = counted_by_place(skin.polygons, places, turned)
