@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
@@ -28,44 +29,42 @@ AT_ONCE = 12
 
 @dataclass(frozen=True)
 class Measure:
-    """One measure of the table: how it is called, its value, and whether a case is beyond its goal."""
+    """One measure of the table: how it is called, its goal in words, its value (None where a case has none), and the
+    most that it may be."""
 
     name: str
+    goal: str
     value: Callable[[Carried], float | None]
-    missed: Callable[[Carried], bool]
+    most: float
+
+    def missed(self, case: Carried) -> bool:
+        """Whether a case is beyond the goal."""
+        value = self.value(case)
+        return value is not None and value > self.most + 1e-6
 
 
 MEASURES = (
-    Measure("blink errs", lambda c: c.error if c.gap_mm is not None else None,
-            lambda c: c.gap_mm is not None and c.error > BLINK_ERROR),
-    Measure("others err", lambda c: c.error if c.gap_mm is None else None,
-            lambda c: c.gap_mm is None and c.error > OTHER_ERROR),
-    Measure("lids wider mm", lambda c: c.gap_mm, lambda c: c.gap_mm is not None and c.gap_mm > MOST_GAP_MM),
-    Measure("lips deeper mm", lambda c: c.lips_mm, lambda c: c.lips_mm > MOST_LIPS_MM),
-    Measure("faces more", lambda c: c.faces - c.faces_sum, lambda c: c.faces > c.faces_sum),
-    Measure("times as far", lambda c: c.further, lambda c: c.further > MOST_FURTHER + 1e-6),
+    Measure("blink errs", f"blink errs <= {BLINK_ERROR:g}",
+            lambda case: case.error if case.gap_mm is not None else None, BLINK_ERROR),
+    Measure("others err", f"others <= {OTHER_ERROR:g}",
+            lambda case: case.error if case.gap_mm is None else None, OTHER_ERROR),
+    Measure("lids wider mm", f"lids <= {MOST_GAP_MM:g} mm wider than its own", lambda case: case.gap_mm, MOST_GAP_MM),
+    Measure("lips deeper mm", f"lips <= {MOST_LIPS_MM:g} mm deeper", lambda case: case.lips_mm, MOST_LIPS_MM),
+    Measure("faces more", "no more crossing faces than the sum", lambda case: case.faces - case.faces_sum, 0.0),
+    Measure("times as far", f"<= {MOST_FURTHER:g} times as far", lambda case: case.further, MOST_FURTHER),
 )  # fmt: skip
 
 
 def measured(truth: Truth, rest: NDArray, number: int, names: Iterable[str]) -> Iterator[Carried]:
     """The shapes `names` carried all three ways onto the neutral `rest` (n, 3) mm, the head of this `number`."""
-    head = truth.head
-    carriers = {way: Carrier(head, rest, way) for way in WAYS}
-    at_rest = truth.lips_deep(rest)
+    carriers = {way: Carrier(truth.head, rest, way) for way in WAYS}
     for name in names:
-        delta = head.shape(name).delta.astype(np.float64)
-        allowed = max(truth.lips_deep(head.neutral + delta), at_rest)
-        lips_sum, faces_sum = truth.lips_deep(rest + delta), truth.crossing(rest + delta)
+        summed = truth.summed(name, rest)
+        delta = summed.delta
         for way, carrier in carriers.items():
-            carried = carrier.carry(delta)
-            plain = np.zeros_like(carried)
+            plain = np.zeros_like(delta)
             plain[carrier.skin] = carrier.carry_skin(delta[carrier.skin])
-            pose = rest + carried
-            yield Carried(
-                number, way, name, truth.error(rest, delta, carried), truth.wider(name, pose),
-                truth.lips_deep(pose) - allowed, lips_sum - allowed, truth.crossing(pose), faces_sum,
-                truth.further(rest, plain, carried),
-            )  # fmt: skip
+            yield truth.measured(number, way, summed, carrier.carry(delta), plain)
 
 
 def table(cases: Sequence[Carried]) -> Iterator[str]:
@@ -120,10 +119,11 @@ def main() -> None:
     with ProcessPoolExecutor(asked.workers, initializer=_start) as pool:
         for done, found in enumerate(pool.map(_job, *zip(*jobs, strict=True)), start=1):
             cases += found
-            print(f"{done} of {len(jobs)}", flush=True)
+            sys.stdout.write(f"{done} of {len(jobs)}\n")
+            sys.stdout.flush()
             if asked.json is not None:
                 asked.json.write_text(json.dumps([asdict(case) for case in cases], indent=0))
-    print("\n".join(table(cases)))
+    sys.stdout.write("\n".join(table(cases)) + "\n")
 
 
 if __name__ == "__main__":

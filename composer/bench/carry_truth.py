@@ -55,6 +55,19 @@ class Carried:
     further: float
 
 
+@dataclass(frozen=True, eq=False)
+class Summed:
+    """A shape's `delta` (n, 3) mm on the neutral `rest` (n, 3) by plain addition: how deep in mm its lips cross, and
+    how deep the library's own may, in the shape or at rest; how many faces of its skin cross."""
+
+    name: str
+    rest: Floats
+    delta: Floats
+    lips_own: float
+    lips: float
+    faces: int
+
+
 class Truth:
     """What a library's shapes are on its own head, and how a carried one is measured."""
 
@@ -63,6 +76,22 @@ class Truth:
         self.head = head
         triangles = head.polygons.triangles
         self._skin = triangles[head.skin[triangles].all(axis=1)]
+
+    def summed(self, name: str, rest: NDArray) -> Summed:
+        """What a shape is on the neutral `rest` (n, 3) mm by plain addition."""
+        delta = self.head.shape(name).delta.astype(np.float64)
+        own = max(self.lips_deep(self.head.neutral + delta), self.lips_deep(rest))
+        return Summed(name, rest, delta, own, self.lips_deep(rest + delta), self.crossing(rest + delta))
+
+    def measured(self, number: int, way: str, summed: Summed, carried: NDArray, plain: NDArray) -> Carried:
+        """A displacement `carried` (n, 3) mm to head `number` beside the sum; `plain` (n, 3) is the same without
+        contact, on the skin at least."""
+        rest, pose = summed.rest, summed.rest + carried
+        return Carried(
+            number, way, summed.name, self.error(rest, summed.delta, carried), self.wider(summed.name, pose),
+            self.lips_deep(pose) - summed.lips_own, summed.lips - summed.lips_own, self.crossing(pose), summed.faces,
+            self.further(rest, plain, carried),
+        )  # fmt: skip
 
     @cached_property
     def shut_by(self) -> dict[str, str]:

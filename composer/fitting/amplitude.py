@@ -18,6 +18,8 @@ AMPLITUDES: tuple[Amplitude, ...] = ("auto", "library", "head")
 ALIKE, UNLIKE = 1.15, 1.3
 """Ratios of sizes: up to the first, the heads are those of grown people (twice what separates the 5th and the 95th
 percentile from the mean; common practice, no source); from the second on, they are not (our choice: as far again)."""
+NOTICED = 1.03
+"""Ratio of sizes from which a person is told: the difference changes a movement of 10 mm by 0.3 mm (our choice)."""
 
 
 def amplitude_of(scale: float, amplitude: Amplitude) -> float:
@@ -35,3 +37,14 @@ def amplitude_of(scale: float, amplitude: Amplitude) -> float:
     share = min(max((abs(log(scale)) - log(ALIKE)) / (log(UNLIKE) - log(ALIKE)), 0.0), 1.0)
     power = share * share * (3.0 - 2.0 * share)
     return scale if power == 1.0 else exp(power * log(scale))
+
+
+def size_words(scale: float, amplitude: float) -> str:
+    """A sentence on a head `scale` times as large, where displacements are multiplied by `amplitude`; "" for heads of
+    sizes that differ by less than NOTICED."""
+    if abs(log(scale)) < log(NOTICED):
+        return ""
+    size = f"the new head is {scale:.2f} times as large as the old one"
+    if abs(amplitude - 1.0) < 0.005:
+        return f"{size}; shapes move as far in mm as on the old head"
+    return f"{size}; shapes move {amplitude:.2f} times as far"

@@ -79,13 +79,14 @@ class CarriedParts:
         False they keep their directions."""
         self._amplitude = amplitude
         self._rotation = likeness.rotation if turned else np.eye(3)
+        beyond = amplitude / likeness.scale if turned else None
         self.rigid: list[RigidPiece] = []
         self._bound: list[_Bound] = []
         for part in source.parts:
             if not len(part.vertices):
                 continue
             if part.follows == "surface" and source.skin.any():
-                self._bound.append(_bound(source, target, part, amplitude, amplitude / likeness.scale if turned else None))
+                self._bound.append(_bound(source, target, part, amplitude, beyond))
             else:
                 self.rigid.append(_rigid(source, target, part))
 
