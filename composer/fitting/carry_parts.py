@@ -20,6 +20,7 @@ from composer.fitting.frames import similarity_between
 from composer.geometry.rigid import Similarity, is_determined, similarity
 from composer.head.head import Head, Part
 from composer.head.parts import components_of
+from composer.head.understand.part_words import what_parts_are
 from composer.mixing.anchors import anchors
 
 Floats = NDArray[np.float64]
@@ -31,21 +32,17 @@ JAW_RANGE = 2.0
 
 @dataclass(frozen=True, eq=False)
 class RigidPiece:
-    """A rigid piece: its name, vertices (k,), centres (3,) on the old and the new head, old places about the old
-    centre (k, 3), new ones about the new, and the skin vertex it goes along with where the jaw carries it."""
+    """A rigid piece: vertices (k,), centres (3,) on the old and the new head, old places about the old centre (k, 3),
+    new ones about the new, the skin vertex it goes along with where the jaw carries it, and whether it is an eyeball.
+    """
 
-    name: str
     vertices: NDArray[np.int32]
     old_centre: Floats
     new_centre: Floats
     old: Floats
     new: Floats
     chin: int | None
-
-    @property
-    def is_eyeball(self) -> bool:
-        """Whether it is an eyeball, by its name."""
-        return self.name.lower().startswith("eye")
+    is_eyeball: bool
 
     def motion(self, delta: NDArray) -> tuple[Floats, Floats]:
         """The rotation (3, 3) about the old centre and the way (3,) of that centre nearest to a displacement (n, 3)."""
@@ -82,13 +79,14 @@ class CarriedParts:
         beyond = amplitude / likeness.scale if turned else None
         self.rigid: list[RigidPiece] = []
         self._bound: list[_Bound] = []
+        told = what_parts_are(source)
         for part in source.parts:
             if not len(part.vertices):
                 continue
             if part.follows == "surface" and source.skin.any():
                 self._bound.append(_bound(source, target, part, amplitude, beyond))
             else:
-                self.rigid.append(_rigid(source, target, part))
+                self.rigid.append(_rigid(source, target, part, told[part.name] == "eye"))
 
     def __call__(self, delta: NDArray, carried: Floats) -> Floats:
         """`carried` (n, 3), which holds the skin's new displacement, with that of the parts put in."""
@@ -124,17 +122,17 @@ class CarriedParts:
         return float(np.clip(times, 1.0 / JAW_RANGE, JAW_RANGE))
 
 
-def _rigid(source: Head, target: NDArray, part: Part) -> RigidPiece:
+def _rigid(source: Head, target: NDArray, part: Part, is_eyeball: bool) -> RigidPiece:
     old, new = source.neutral[part.vertices], target[part.vertices]
     centre = old.mean(axis=0)
-    if part.name.lower().startswith("eye"):
+    if is_eyeball:
         centre = ball_centre(old)
     there = similarity_between(old, new)(centre[None])[0]
     chin = None
     if part.follows == "jaw" and source.skin.any():
         place = anchors(source.with_(parts=(part,)))
         chin = int(place.corners[0, int(np.argmax(place.bary[0]))])
-    return RigidPiece(part.name, part.vertices, centre, there, old - centre, new - there, chin)
+    return RigidPiece(part.vertices, centre, there, old - centre, new - there, chin, is_eyeball)
 
 
 def ball_centre(points: NDArray) -> Floats:

@@ -115,7 +115,8 @@ class _Place:
         self._parts, self._likeness = parts, likeness
         old, self._rest = source.positions[patch.vertices], target.positions[patch.vertices]
         self._sides = PairedSides(patch, old, self._rest, likeness)
-        ball = ball_of(parts, meeting.ball)
+        lines = np.concatenate([meeting.upper, meeting.lower])
+        ball = ball_of(parts, source.positions[lines]) if meeting.lids else None
         self._lids = None if ball is None else SlidingLids(patch, ball, old, self._rest, likeness.scale)
         pushed = [*patch.sides, self._lids.vertices if self._lids is not None else np.zeros(0, np.int64)]
         self._response = patch.response(target, np.unique(np.concatenate(pushed)), likeness.scale)
@@ -190,7 +191,7 @@ class _Place:
             apart = parting_rows(now, triangles, keys, free, PARTING * self._length)
             field = least_field(self._response, hold, apart, at_least=True)
             correction, _ = self._bounded(plain, correction + field, most)
-        lids = bool(self.patch.meeting.ball) and gaps is not None and bool(gaps.close.any())
+        lids = bool(self.patch.meeting.lids) and gaps is not None and bool(gaps.close.any())
         for share in () if lids or not allowed or best <= allowed else ASIDE:
             faces = crossing_faces(crossing_keys(self._rest + plain + share * kept, triangles), triangles)
             if faces <= allowed:
