@@ -51,6 +51,8 @@ MEASURES = (
     Measure("lids wider mm", f"lids <= {MOST_GAP_MM:g} mm wider than its own", lambda case: case.gap_mm, MOST_GAP_MM),
     Measure("lips deeper mm", f"lips <= {MOST_LIPS_MM:g} mm deeper", lambda case: case.lips_mm, MOST_LIPS_MM),
     Measure("faces more", "no more crossing faces than the sum", lambda case: case.faces - case.faces_sum, 0.0),
+    Measure("faces more than own", "nor than the library adds",
+            lambda case: case.faces - max(case.faces_sum, case.faces_own), 0.0),
     Measure("times as far", f"<= {MOST_FURTHER:g} times as far", lambda case: case.further, MOST_FURTHER),
 )  # fmt: skip
 

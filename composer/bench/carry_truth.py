@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from composer.contact.depth import crossing_depth
 from composer.fitting.contact import BESIDE
-from composer.geometry.nearest import NearestSurface
-from composer.geometry.self_intersection import crossing_pairs, self_crossing_pairs
+from composer.geometry.self_intersection import self_crossing_pairs
 from composer.head.head import Head
 
 Floats = NDArray[np.float64]
@@ -27,8 +27,9 @@ STRIP = 4
 """A lip is what lies within this many edges of its line."""
 DEEPEST_MM = 6.0
 """A corner further from the other lip than this has another side of the mouth beside it, and does not count."""
-MOVES_MM = 0.05
-"""What moves less says nothing about how many times as far something moves."""
+MOVES_MM = 0.1
+"""A shape that moves the skin nowhere by more does not move it: what is left is the rounding of files and the noise of
+scans, and no share of it is an error."""
 SIDES = ("left", "right")
 
 
@@ -39,8 +40,9 @@ class Carried:
     `error` (no unit) is the displacement's, as a share of the true one, outside AWAY_MM of lids and lips. `gap_mm`, for
     a shape that shuts lids, is the mean gap beyond the library's own; else None. `lips_mm` is how much deeper one lip
     crosses the other than the library's own does, or than they do at rest; `lips_sum_mm` the same of the plain sum.
-    `faces` of the skin cross each other, of the sum `faces_sum`. `further` is the most that contact moves anything,
-    in times of what moves beside it without.
+    `faces` of the skin cross each other, of the sum `faces_sum`; `faces_own` are those of the head at rest and what the
+    shape adds to them on the library: lids that close cross a little, lids that gape do not. `further` is the most
+    that contact moves anything, in times of what moves beside it without.
     """
 
     head: int
@@ -52,13 +54,15 @@ class Carried:
     lips_sum_mm: float
     faces: int
     faces_sum: int
+    faces_own: int
     further: float
 
 
 @dataclass(frozen=True, eq=False)
 class Summed:
     """A shape's `delta` (n, 3) mm on the neutral `rest` (n, 3) by plain addition: how deep in mm its lips cross, and
-    how deep the library's own may, in the shape or at rest; how many faces of its skin cross."""
+    how deep the library's own may, in the shape or at rest; how many faces of its skin cross, and how many would if
+    the shape added as many as on the library."""
 
     name: str
     rest: Floats
@@ -66,6 +70,7 @@ class Summed:
     lips_own: float
     lips: float
     faces: int
+    faces_own: int
 
 
 class Truth:
@@ -81,7 +86,11 @@ class Truth:
         """What a shape is on the neutral `rest` (n, 3) mm by plain addition."""
         delta = self.head.shape(name).delta.astype(np.float64)
         own = max(self.lips_deep(self.head.neutral + delta), self.lips_deep(rest))
-        return Summed(name, rest, delta, own, self.lips_deep(rest + delta), self.crossing(rest + delta))
+        added = self.crossing(self.head.neutral + delta) - self._crossing_neutral
+        return Summed(
+            name, rest, delta, own, self.lips_deep(rest + delta), self.crossing(rest + delta),
+            self.crossing(rest) + max(added, 0),
+        )  # fmt: skip
 
     def measured(self, number: int, way: str, summed: Summed, carried: NDArray, plain: NDArray) -> Carried:
         """A displacement `carried` (n, 3) mm to head `number` beside the sum; `plain` (n, 3) is the same without
@@ -90,8 +99,12 @@ class Truth:
         return Carried(
             number, way, summed.name, self.error(rest, summed.delta, carried), self.wider(summed.name, pose),
             self.lips_deep(pose) - summed.lips_own, summed.lips - summed.lips_own, self.crossing(pose), summed.faces,
-            self.further(rest, plain, carried),
+            summed.faces_own, self.further(rest, plain, carried),
         )  # fmt: skip
+
+    @cached_property
+    def _crossing_neutral(self) -> int:
+        return self.crossing(self.head.neutral)
 
     @cached_property
     def shut_by(self) -> dict[str, str]:
@@ -102,12 +115,14 @@ class Truth:
 
     def error(self, rest: NDArray, delta: NDArray, carried: NDArray) -> float:
         """The error of the carried displacement (n, 3) against the true one, as a share of that, on the skin of a
-        neutral `rest` (n, 3) further than AWAY_MM from the lines of lids and lips."""
+        neutral `rest` (n, 3) further than AWAY_MM from the lines of lids and lips; 0 where nothing moves there."""
         assert self.head.landmarks is not None
         lids = (f"{one}_lid_{side}" for one in ("upper", "lower") for side in SIDES)
         names = ("lip_line_upper", "lip_line_lower", *lids)
         lines = np.concatenate([self.head.landmarks.curve_positions(name, rest) for name in names])
         far = np.flatnonzero(self.head.skin & (cKDTree(lines).query(rest)[0] > AWAY_MM))
+        if not np.linalg.norm(delta[far], axis=1).max(initial=0.0) > MOVES_MM:
+            return 0.0
         return float(np.linalg.norm((carried - delta)[far]) / max(float(np.linalg.norm(delta[far])), 1e-9))
 
     def wider(self, name: str, pose: NDArray) -> float | None:
@@ -121,18 +136,8 @@ class Truth:
         return len(np.unique(self_crossing_pairs(pose, self._skin)))
 
     def lips_deep(self, pose: NDArray) -> float:
-        """mm that corners of faces of one lip which cross the other lie behind it, by the sign of pseudonormals
-        (Baerentzen and Aanaes 2005); 0 where none cross."""
-        if not all(len(side) for side in self._lips):
-            return 0.0
-        pairs = crossing_pairs(pose, *self._lips)
-        deepest = 0.0
-        for side in (0, 1):
-            own = np.unique(self._lips[side][np.unique(pairs[:, side])])
-            if len(own):
-                signed = NearestSurface(pose, self._lips[1 - side])(pose[own]).signed
-                deepest = max(deepest, float(-signed[np.abs(signed) < DEEPEST_MM].min(initial=0.0)))
-        return deepest
+        """mm that corners of faces of one lip which cross the other lie behind it; 0 where none cross."""
+        return crossing_depth(pose, *self._lips, DEEPEST_MM)
 
     def further(self, rest: NDArray, plain: NDArray, carried: NDArray) -> float:
         """The most times that the skin moves as far as the plain transfer (n, 3) moves what lies beside it on `rest`

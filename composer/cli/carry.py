@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from composer.fitting.carry import Way
-    from composer.fitting.contact import Met
+    from composer.fitting.met import Met
 
 MOST_LINES = 16
 """Lines of what was found that are printed."""

@@ -20,7 +20,7 @@ from composer.document.store import open_document, save_document
 from composer.fitting.amplitude import Amplitude
 from composer.fitting.carry import Way
 from composer.fitting.carry_head import HeadCarrier, carried_head
-from composer.fitting.contact import Met
+from composer.fitting.met import Met
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.new_folder import filled_whole

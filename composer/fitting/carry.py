@@ -26,8 +26,9 @@ from composer.errors import MoueError
 from composer.fitting.amplitude import Amplitude, amplitude_of
 from composer.fitting.carry_gradient import GradientTransfer
 from composer.fitting.carry_parts import CarriedParts
-from composer.fitting.contact import Contact, Met
+from composer.fitting.contact import Contact
 from composer.fitting.frames import extent, local_frames, similarity_between
+from composer.fitting.met import Met
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import Similarity
 from composer.geometry.surface import Surface
@@ -101,7 +102,7 @@ class Carrier:
         carried[self.skin] = self.carry_skin(delta[self.skin])
         met: list[Met] = []
         if self.contact is not None:
-            carried[self.skin], met = self.contact(delta, carried[self.skin])
+            carried[self.skin], met = self.contact(delta, carried[self.skin], self._laid(delta[self.skin]))
         return self.parts(delta, carried), met
 
     def carry_skin(self, delta: NDArray) -> Floats:
@@ -113,6 +114,10 @@ class Carrier:
         if self.way == "gradient":
             framed += _trusted(framed, self._deformed(delta, framed) - framed)
         return self.amplitude / self.likeness.scale * framed
+
+    def _laid(self, delta: NDArray) -> Floats:
+        """(s, 3) mm, the skin's old displacement (s, 3) as the new head stands and as large."""
+        return self.amplitude * (delta if self.way == "delta" else delta @ self.likeness.rotation.T)
 
     def _deformed(self, delta: NDArray, framed: NDArray) -> Floats:
         """(s, 3) mm, the displacement by gradients, held to the one by frames."""
@@ -134,7 +139,10 @@ class Carrier:
         """What keeps lips, lids and eyeballs in contact, where that is asked for."""
         if not self.touching:
             return None
-        return Contact(self.source, self.source_skin, self.target_skin, self.likeness, self.parts, self.unmoved)
+        return Contact(
+            self.source, self.source_skin, self.target_skin, self.likeness, self.parts, self.unmoved,
+            self.size * self.likeness.scale,
+        )  # fmt: skip
 
     @cached_property
     def unmoved(self) -> NDArray[np.bool_]:

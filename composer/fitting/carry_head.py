@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.fitting.amplitude import Amplitude, size_words
 from composer.fitting.carry import Carrier, Way
-from composer.fitting.contact import Met
+from composer.fitting.met import Met
 from composer.geometry.polygons import read_only
 from composer.geometry.rigid import is_mirrored
 from composer.head.head import Head, InBetween, Shape
