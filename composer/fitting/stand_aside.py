@@ -18,9 +18,9 @@ from composer.geometry.self_intersection import crossing_pairs
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-ROUNDS, PART = 6, 0.25
+ROUNDS, PART = 6, 0.2
 """Rounds, in each of which this part more is given up about what still crosses; the one with the fewest crossing
-triangles is kept (our choice: four of them reach the plain displacement)."""
+triangles is kept (our choice: five of them reach the plain displacement)."""
 REACH = 0.01
 """Of the head's size: what lies nearer than this to a crossing is given up in part, 3 mm on an adult."""
 STEEP = 1.5
@@ -43,24 +43,27 @@ class StandAside:
         moved = np.flatnonzero((apart > SAME * self._size)[self._triangles].any(axis=1))
         if not len(moved):
             return ours
-        known = self._crossing(plain, moved)
-        allowed = self._faces(known)
+        known, first = self._crossing(plain, moved), self._crossing(ours, moved)
+        allowed, fewest = self._faces(known), self._faces(first)
         given = np.zeros(len(ours))
-        kept, fewest = ours, np.inf
-        for step in range(ROUNDS + 1):
-            now = ours + given[:, None] * (plain - ours)
-            keys = self._crossing(now, moved)
-            faces = self._faces(keys)
-            if faces < fewest and (step == 0 or as_good(now)):
-                fewest, kept = faces, now
-            if faces <= allowed or step == ROUNDS:
+        kept, keys = ours, first
+        for _ in range(ROUNDS):
+            if self._faces(keys) <= allowed:
                 break
             given = np.minimum(given + PART * self._about(np.setdiff1d(keys, known), apart), 1.0)
+            now = ours + given[:, None] * (plain - ours)
+            changed: NDArray[np.bool_] = (given > 0.0)[self._triangles].any(axis=1)
+            one, other = self._pair(first)
+            still = first[~(changed[one] | changed[other])]
+            keys = np.union1d(still, self._crossing(now, np.flatnonzero(changed)))
+            faces = self._faces(keys)
+            if faces < fewest and as_good(now):
+                fewest, kept = faces, now
         return kept
 
     def _about(self, keys: Ints, apart: Floats) -> Floats:
         """(s,) where is to be given up about the triangles that cross: 1 at them, 0 beyond the reach."""
-        at = np.unique(self._triangles[self._both(keys)])
+        at = np.unique(self._triangles[self._pair(keys)])
         reach = max(REACH * self._size, STEEP * float(apart[at].max(initial=0.0)))
         away = cKDTree(self._rest[at]).query(self._rest, distance_upper_bound=reach)[0]
         share = np.clip(1.0 - away / reach, 0.0, 1.0)  # beyond the reach the query gives infinity
@@ -73,8 +76,10 @@ class StandAside:
         one, other = moved[pairs[:, 0]], pairs[:, 1]
         return np.unique(np.minimum(one, other) * len(self._triangles) + np.maximum(one, other))
 
-    def _both(self, keys: Ints) -> Ints:
-        return np.unique(np.concatenate([keys // len(self._triangles), keys % len(self._triangles)]))
+    def _pair(self, keys: Ints) -> Ints:
+        """(2, p) the triangles of each pair."""
+        return np.stack([keys // len(self._triangles), keys % len(self._triangles)])
 
     def _faces(self, keys: Ints) -> int:
-        return len(self._both(keys))
+        """How many triangles are in the pairs."""
+        return len(np.unique(self._pair(keys)))
