@@ -52,7 +52,7 @@ class StandAside:
                 break
             given = np.minimum(given + PART * self._about(np.setdiff1d(keys, known), apart), 1.0)
             now = ours + given[:, None] * (plain - ours)
-            changed: NDArray[np.bool_] = (given > 0.0)[self._triangles].any(axis=1)
+            changed = np.asarray((given > 0.0)[self._triangles].any(axis=1))
             one, other = self._pair(first)
             still = first[~(changed[one] | changed[other])]
             keys = np.union1d(still, self._crossing(now, np.flatnonzero(changed)))
