@@ -21,7 +21,7 @@ from composer.geometry.rigid import Similarity, is_determined, similarity
 from composer.head.head import Head, Part
 from composer.head.parts import components_of
 from composer.head.understand.part_words import what_parts_are
-from composer.mixing.anchors import anchors
+from composer.mixing.anchors import Anchors, anchors
 
 Floats = NDArray[np.float64]
 ROOTED = 0.15
@@ -79,14 +79,14 @@ class CarriedParts:
         beyond = amplitude / likeness.scale if turned else None
         self.rigid: list[RigidPiece] = []
         self._bound: list[_Bound] = []
-        told = what_parts_are(source)
+        told, places = what_parts_are(source), anchors(source)
         for part in source.parts:
             if not len(part.vertices):
                 continue
             if part.follows == "surface" and source.skin.any():
-                self._bound.append(_bound(source, target, part, amplitude, beyond))
+                self._bound.append(_bound(source, target, part, places, amplitude, beyond))
             else:
-                self.rigid.append(_rigid(source, target, part, told[part.name] == "eye"))
+                self.rigid.append(_rigid(source, target, part, places, told[part.name] == "eye"))
 
     def __call__(self, delta: NDArray, carried: Floats) -> Floats:
         """`carried` (n, 3), which holds the skin's new displacement, with that of the parts put in."""
@@ -122,7 +122,7 @@ class CarriedParts:
         return float(np.clip(times, 1.0 / JAW_RANGE, JAW_RANGE))
 
 
-def _rigid(source: Head, target: NDArray, part: Part, is_eyeball: bool) -> RigidPiece:
+def _rigid(source: Head, target: NDArray, part: Part, places: Anchors, is_eyeball: bool) -> RigidPiece:
     old, new = source.neutral[part.vertices], target[part.vertices]
     centre = old.mean(axis=0)
     if is_eyeball:
@@ -130,8 +130,8 @@ def _rigid(source: Head, target: NDArray, part: Part, is_eyeball: bool) -> Rigid
     there = similarity_between(old, new)(centre[None])[0]
     chin = None
     if part.follows == "jaw" and source.skin.any():
-        place = anchors(source.with_(parts=(part,)))
-        chin = int(place.corners[0, int(np.argmax(place.bary[0]))])
+        corners, bary = _anchored(places, part)
+        chin = int(corners[0, int(np.argmax(bary[0]))])
     return RigidPiece(part.vertices, centre, there, old - centre, new - there, chin, is_eyeball)
 
 
@@ -156,11 +156,13 @@ def ball_centre(points: NDArray) -> Floats:
     return centre
 
 
-def _bound(source: Head, target: NDArray, part: Part, amplitude: float, beyond: float | None) -> _Bound:
+def _bound(
+    source: Head, target: NDArray, part: Part, places: Anchors, amplitude: float, beyond: float | None
+) -> _Bound:  # fmt: skip
     """A part bound to the skin; displacements are `amplitude` times as long and keep their directions where `beyond` is
     None, else each piece turns and grows as it lies, and by `beyond` besides."""
-    place = anchors(source.with_(parts=(part,)))
-    vertices, corners, bary = place.vertices, place.corners, place.bary
+    vertices = part.vertices
+    corners, bary = _anchored(places, part)
     root = _roots(source, vertices, corners, bary)
     corners, bary = corners[root], bary[root]
     turn = np.tile(amplitude * np.eye(3), (len(vertices), 1, 1))
@@ -171,6 +173,13 @@ def _bound(source: Head, target: NDArray, part: Part, amplitude: float, beyond: 
             like = similarity_between(source.neutral[own], target[own])
             turn[piece == each] = beyond * like.scale * like.rotation
     return _Bound(vertices, corners, bary, turn)
+
+
+def _anchored(places: Anchors, part: Part) -> tuple[NDArray[np.int32], Floats]:
+    """Corners (k, 3) and weights (k, 3) of the places of skin that the vertices of a part are anchored at."""
+    order = np.argsort(places.vertices, kind="stable")
+    at = order[np.searchsorted(places.vertices, part.vertices, sorter=order)]
+    return places.corners[at], places.bary[at]
 
 
 def _roots(source: Head, vertices: NDArray, corners: NDArray, bary: Floats) -> NDArray[np.int64]:
