@@ -11,9 +11,10 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
-from composer.bench.carry_truth import lid_gap
-from composer.fitting.carry import WAYS, Carrier, Way
+from composer.bench.carry_truth import Truth, lid_gap
+from composer.fitting.carry import Carrier, Way
 from composer.head.head import Head
 from composer.head.parts import with_recognised_parts
 from tests.awkward_heads import awkward
@@ -31,9 +32,21 @@ KINDS = {
     "inches": ("three_shapes", "inches"),
     "half closed": ("half_closed", "three_shapes"),
     "head drift": ("three_shapes", "head_drift"),
+    "400 shapes": ("four_hundred_shapes",),
 }
 NAMES = ("blink", "jaw", "smile")
-"""Of the shapes there are: the eyes shut, the jaw open, a smile."""
+"""Of the three shapes: the eyes shut, the jaw open, a smile."""
+OF_MANY = ("au43_left", "au27", "au12_left")
+"""Their like among the 400."""
+CASES = [*((kind, "gradient") for kind in KINDS),
+         *((kind, way) for kind in ("layered eyes", "half closed") for way in ("delta", "frame"))]  # fmt: skip
+OFF = 0.25
+"""Of the furthest movement of a shape: what is true and what a smooth transfer gives may differ by this at the worst
+vertex; a fold of the lid that the map compresses is where they do."""
+TOUCH_MM, LOOSE_MM = 0.1, 0.25
+"""What lies this near to the skin in the old pose touches it, and may come loose by so much."""
+WIDER_MM = 0.05
+"""Shut lids may stay this much further open than in the bent pose."""
 
 
 def bent(points: np.ndarray) -> np.ndarray:
@@ -54,26 +67,43 @@ def library(kind: str) -> tuple[AwkwardHead, Head]:
     return a, with_recognised_parts(a.head).with_(landmarks=a.landmarks)
 
 
-def truth(head: Head, name: str) -> np.ndarray:
-    return bent(head.target(name)) - bent(head.neutral)
+def touching(a: AwkwardHead, old: Head, pose: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices of parts bound to the skin, and the vertex of skin beside each that it touches at rest and in `pose`."""
+    skin = a.vertices("skin")
+    bound = np.concatenate([[], *(part.vertices for part in old.parts if part.follows == "surface")]).astype(int)
+    beside = skin[cKDTree(old.neutral[skin]).query(old.neutral[bound])[1]] if len(bound) else bound
+    on = np.ones(len(bound), dtype=bool)
+    for at in (old.neutral, pose):
+        on &= np.linalg.norm(at[bound] - at[beside], axis=1) < TOUCH_MM
+    return bound[on], beside[on]
 
 
-@pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(("kind", "way"), CASES)
 def test_an_awkward_library_is_carried_onto_a_bent_copy(kind: str, way: Way) -> None:
     a, old = library(kind)
     rest = bent(old.neutral)
     carrier = Carrier(old, rest, way)
-    for name in NAMES:
-        delta = old.shape(name).delta
-        carried, met = carrier.carry_and_tell(delta)
-        assert np.isfinite(carried).all()
-        true = truth(old, name)
+    for name in OF_MANY if kind == "400 shapes" else NAMES:
+        pose = old.target(name)
+        true = bent(pose) - rest
+        carried, _ = carrier.carry_and_tell(old.shape(name).delta)
+        furthest = float(np.linalg.norm(true, axis=1).max())
         for part in ("skin", *a.part_names):
-            off = np.linalg.norm((carried - true)[a.vertices(part)], axis=1)
-            far = np.linalg.norm(true[a.vertices(part)], axis=1)
-            print(kind, way, name, part, f"rms {np.sqrt((off**2).mean()):.3f} of {np.sqrt((far**2).mean()):.3f} max {off.max():.2f} of {far.max():.2f}")
-        for each in met: print('   ', each.numbers)
-        if name == "blink":
-            for side in ("left", "right"):
-                print('   gap', side, lid_gap(old, old.target(name), side), lid_gap(old, rest + true, side), lid_gap(old, rest + carried, side))
+            off = float(np.linalg.norm((carried - true)[a.vertices(part)], axis=1).max())
+            assert off <= OFF * furthest, (name, part, off, furthest)
+        one, other = touching(a, old, pose)
+        loose = np.linalg.norm((rest + carried)[one] - (rest + carried)[other], axis=1)
+        assert loose.max(initial=0.0) <= LOOSE_MM, (name, loose.max())
+        for side in ("left", "right"):
+            if lid_gap(old, rest + true, side) < 0.5:
+                assert lid_gap(old, rest + carried, side) <= lid_gap(old, rest + true, side) + WIDER_MM, (name, side)
+        plain = np.zeros_like(carried)
+        plain[carrier.skin] = carrier.carry_skin(old.shape(name).delta[carrier.skin])
+        assert Truth(old).further(rest, plain, carried) <= 1.5 + 1e-6, name
+
+
+def test_lashes_and_sheets_are_among_what_touches() -> None:
+    """The laws above are not empty: roots and the rims of sheets touch the skin in the pose."""
+    for kind, fewest in (("lashes", 40), ("sheets in one place", 40), ("layered eyes", 10)):
+        a, old = library(kind)
+        assert len(touching(a, old, old.target("blink"))[0]) >= fewest, kind
