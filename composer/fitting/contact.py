@@ -222,8 +222,13 @@ class _Place:
         on = gaps.close & (gaps.counts > 0.5)
         if not on.any():
             return []
-        name, at = self.patch.meeting.name, self.patch.vertices
-        return [Closing(name, at, self._rest, gaps.across.some(on), gaps.gaps[on], gaps.own_mm[on], self._length, held)]
+        meeting, at = self.patch.meeting, self.patch.vertices
+        return [
+            Closing(
+                meeting.name, at, self._rest, gaps.across.some(on), gaps.gaps[on], gaps.own_mm[on], self._length, held,
+                meeting.lids,
+            )
+        ]  # fmt: skip
 
 
 def _within(triangles: NDArray, chosen: NDArray) -> NDArray:

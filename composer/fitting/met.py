@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from composer.contact.across import Across
 
 Floats = NDArray[np.float64]
-OPENS = 0.004
-"""Of the lines' length: by how much wider than on the old head, in the mean, pairs that close may become where that
-parts triangles which cross: 0.14 mm for lids, 0.2 for lips (a blink 0.2 mm wider is seen; our choice)."""
+LIDS_OPEN, LIPS_OPEN = 0.004, 0.006
+"""Of the lines' length: by how much wider than on the old head, in the mean, lids and lips that close may become where
+that parts triangles which cross: 0.14 mm (a blink that is 0.2 mm wider is seen) and 0.3 mm (our choice). No pair of
+lids may become wider by more."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +42,7 @@ class Met:
 class Closing:
     """The pairs of one meeting that close in one shape: the `patch` (m,) of the skin on which they lie `across` each
     other, at `rest` (m, 3) mm, the gaps (p, 3) that they are to have, the old head's own (p,) mm at the new one's size,
-    the lines' length, and the most that bounds cut off."""
+    the lines' length, the most that bounds cut off, and whether they are lids."""
 
     name: str
     patch: NDArray[np.int64]
@@ -51,15 +52,19 @@ class Closing:
     own_mm: Floats
     length_mm: float
     held_mm: float
+    lids: bool
 
     def now(self, displacement: NDArray) -> Floats:
         """(p, 3) mm, the gaps where the skin has moved by a `displacement` (s, 3)."""
         return self.across.gaps(self.rest + displacement[self.patch])
 
     def holds(self, displacement: NDArray, before: NDArray) -> bool:
-        """Whether they close by a displacement (s, 3) as far as by the one `before` (s, 3), or as the old head's."""
-        now, was = (float(np.linalg.norm(self.now(each), axis=1).mean()) for each in (displacement, before))
-        return now <= max(was, float(self.own_mm.mean()) + OPENS * self.length_mm)
+        """Whether they close by a displacement (s, 3) nearly as far as by the one `before` (s, 3) or as the old head's.
+        """
+        may = (LIDS_OPEN if self.lids else LIPS_OPEN) * self.length_mm
+        now, was = (np.linalg.norm(self.now(each), axis=1) for each in (displacement, before))
+        even = not self.lids or float((now - np.maximum(was, self.own_mm)).max()) <= may
+        return even and float(now.mean()) <= max(float(was.mean()), float(self.own_mm.mean()) + may)
 
     def told(self, plain: NDArray, displacement: NDArray, skin: NDArray) -> Met:
         """What is told of them, by a displacement (s, 3) of the skin's vertices `skin` (s,) and the `plain` one."""
