@@ -240,6 +240,11 @@ class EvaluatedDocument:
         masks = {region: self.effective[region] for region in recipe.regions if region != ALL}
         return self._seamless.of(masks, recipe.halo)
 
+    @property
+    def joins(self) -> SeamlessJoins:
+        """The seamless joins of the head, each made at its first use."""
+        return self._seamless
+
     def seamless(self, recipe: Recipe) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """(n, 3) mm, the pose of a recipe with the seamless join, whatever its own join is, and (n,) mm, how far the
         join moved each vertex outside the ramps, 0 on them. Raises MoueError as `check`.

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.project import Project, Region
-from composer.document.region_sources import DISPLACEMENT, LANDMARKS, SOURCES, source_of
+from composer.document.region_sources import DISPLACEMENT, LANDMARKS, SOURCES, SPOT, source_of
 from composer.document.stored import file_of
 from composer.document.values import Values
 from composer.errors import MoueError
@@ -66,7 +66,7 @@ class MaskSources:
         if same_skin and self.head.landmarks == before.head.landmarks:
             self._laid, self._left_out = before._laid, before._left_out
         else:
-            known.discard(LANDMARKS.name)
+            known -= {LANDMARKS.name, SPOT.name}
         if same_skin and _same(self._library_shapes, before._library_shapes):
             self._moving = before._moving
         else:

@@ -1,0 +1,177 @@
+"""A point of the face is taken hold of and pulled; the weights of a few cells follow.
+
+The weights are solved once for a direction, for a pull of FULL_MM, and then scaled along that ray: ratios stay, so that
+nothing jumps while the pointer goes on in one direction, and a step costs a scaling and one look at the pose. The new
+cells are those of the nearest of twelve directions, so that weights also change smoothly where the pointer turns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.errors import MoueError
+from composer.head.places import SurfacePoint
+from composer.mixing.linear import Mixer
+from composer.mixing.pull.candidates import Held, candidates
+from composer.mixing.pull.few_cells import Direction, few_cells
+from composer.mixing.pull.movements import movements
+from composer.mixing.pull.skin import pull_skin
+from composer.mixing.pull.trust import Trust
+from composer.mixing.recipe import ALL, CellKey, Recipe
+from composer.mixing.seamless import further_than_linear
+from composer.mixing.seamless_cache import SeamlessJoins
+
+Floats = NDArray[np.float64]
+FULL_MM = 12.0
+"""The pull that is solved for in each direction, mm: longer than most on a face. A design choice, no source."""
+SECTORS, FINE_DEG = 12, 2.0
+"""Directions in which new cells are chosen, and the angle in degrees between two that are solved. Design choices, no
+source."""
+STIFFER = 10.0
+"""Where the skin does not hold all the way, the pull is solved once more with the weight of seams times this, and what
+goes further is taken. A design choice, no source."""
+DIGITS, LEAST_WEIGHT = 4, 0.002
+"""Digits of a weight after a pull, and the least change of a weight that is kept."""
+LOW, HIGH = 0.0, 1.0
+"""A pull keeps weights within these; one that lies outside may keep its value or come nearer."""
+
+
+@dataclass(frozen=True, eq=False)
+class Pulled:
+    """What a pull gives: the `recipe`, where the `point` (3,) mm now is, and how far the point was pulled and came along
+    that way on the screen, mm."""
+
+    recipe: Recipe
+    point: Floats
+    asked_mm: float
+    got_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Ray:
+    """A change of weights (k,) for a direction, the `share` of it to which the skin holds, which is taken already, and
+    how far it brings the point, mm."""
+
+    change: Floats
+    share: float
+    got_mm: float
+
+
+class Pull:
+    """One point of a pose, taken hold of."""
+
+    def __init__(
+        self, mixer: Mixer, recipe: Recipe, place: SurfacePoint, axes: NDArray,
+        *, shapes: Iterable[str], spots: Mapping[str, NDArray] | None = None,
+        locked: Callable[[CellKey], bool] = lambda key: False, joins: SeamlessJoins | None = None,
+    ) -> None:  # fmt: skip
+        """Take hold of `place` on the skin.
+
+        `axes` (3, 3) are the view's right, up and back. `shapes` may get new cells in the regions at the place, in
+        `all` and in `spots`, masks (n,) by the names of regions that the document does not have yet. `locked` cells stay. `joins` are needed for a recipe with the seamless join.
+        Raises MoueError for a place that is not on the head, and as `Mixer` for the recipe.
+        """
+        head = mixer.head
+        corners = np.asarray(place.triangle, dtype=np.int64)
+        if not (corners >= 0).all() or not (corners < head.n_vertices).all():
+            raise MoueError(f"vertex {int(corners.max())} is not on this head of {head.n_vertices}")
+        self.recipe, self.axes = recipe, np.asarray(axes, dtype=np.float64)
+        self.point = Held(corners, np.asarray(place.bary, dtype=np.float64))
+        mixer = mixer.with_masks(spots or {})
+        given = candidates(mixer, mixer.masks, recipe, self.point, shapes, spots or {}, locked)
+        rows = {**recipe.rows, **{key[0]: recipe.row(key[0]) for key in given.keys}}
+        shares = mixer.shares(recipe.with_(rows=rows))
+        self.given = movements(mixer, pull_skin(head), shares, recipe.strength, given, self.point)
+        joined = None
+        if recipe.join == "seamless" and joins is not None:
+            joined = partial(joined_further, mixer, joins, self.given.patch.vertices)
+        self.trust = Trust(mixer, recipe, shares, self.given, joined)
+        self._at = np.searchsorted(self.given.patch.vertices, corners)
+        self._low = np.minimum(LOW - self.given.start, 0.0)
+        self._high = np.maximum(HIGH - self.given.start, 0.0)
+        self._sectors: dict[int, tuple[list[int], float]] = {}
+        self._rays: dict[tuple[int, int], _Ray] = {}
+        self.start = np.asarray(self.point.bary @ self.trust.places[self._at])
+
+    @property
+    def moves(self) -> bool:
+        """Whether any cell can move the point."""
+        return bool(len(self.given.keys))
+
+    def to(self, goal: NDArray) -> Pulled:
+        """The recipe that brings the point as near to `goal` (3,) mm on the screen as is allowed. The same goal gives
+        the same recipe, by any path."""
+        way = np.asarray(goal, dtype=np.float64) - self.start
+        right, up = (float(x) for x in self.axes[:2] @ way)
+        asked = float(np.hypot(right, up))
+        if asked < 1e-9 or not self.moves:
+            return Pulled(self.recipe, self.start, asked, 0.0)
+        ray = self._ray(float(np.degrees(np.arctan2(up, right))))
+        unit = (right * self.axes[0] + up * self.axes[1]) / asked
+        share = self._share(ray, unit, asked)
+        change = np.where(np.abs(share * ray.change) >= LEAST_WEIGHT, share * ray.change, 0.0)
+        while not self.trust.holds(change) and share > 1e-3:
+            share *= 0.75
+            change *= 0.75
+        moved = self._moves(change)
+        return Pulled(self.trust.with_change(change, DIGITS), self.start + moved, asked, float(unit @ moved))
+
+    def _share(self, ray: _Ray, unit: Floats, asked: float) -> float:
+        """The fraction of a ray's change at which the point has come `asked` mm along `unit` (3,), at most 1."""
+        if ray.got_mm <= asked:
+            return 1.0
+        low, high, share = 0.0, 1.0, asked / ray.got_mm
+        for _ in range(6):
+            got = float(unit @ self._moves(share * ray.change))
+            if abs(got - asked) < 1e-3 * asked:
+                break
+            low, high = (share, high) if got < asked else (low, share)
+            guess = share * asked / got if got > 0.0 else 0.0
+            share = guess if low < guess < high else 0.5 * (low + high)
+        return share
+
+    def _moves(self, change: Floats) -> Floats:
+        """(3,) mm, how the point moves, exactly."""
+        return np.asarray(self.point.bary @ self.trust.moved(change, self._at))
+
+    def _ray(self, turn_deg: float) -> _Ray:
+        """The ray in a direction of the screen, in degrees from right to up; each is solved once."""
+        wide = 360.0 / SECTORS
+        sector, fine = round(turn_deg / wide) % SECTORS, round(turn_deg / FINE_DEG)
+        if sector not in self._sectors:
+            self._sectors[sector] = self._best(sector * wide)
+        if (sector, fine) not in self._rays:
+            new, stiffer = self._sectors[sector]
+            self._rays[sector, fine] = self._solved(fine * FINE_DEG, stiffer, new)
+        return self._rays[sector, fine]
+
+    def _best(self, turn_deg: float) -> tuple[list[int], float]:
+        """The new cells for a direction, and how stiff seams are: stiffer where the point then comes further."""
+        plain = self._solved(turn_deg, 1.0)
+        stiff = self._solved(turn_deg, STIFFER) if plain.share < 1.0 else plain
+        ray, stiffer = (stiff, STIFFER) if stiff.got_mm > plain.got_mm else (plain, 1.0)
+        return [int(i) for i in np.flatnonzero(ray.change) if i >= self.given.own], stiffer
+
+    def _solved(self, turn_deg: float, stiffer: float, new: list[int] | None = None) -> _Ray:
+        """The ray in a direction, with these new cells or the best."""
+        turn = np.radians(turn_deg)
+        unit = np.cos(turn) * self.axes[0] + np.sin(turn) * self.axes[1]
+        pull = Direction(FULL_MM * unit, self.axes)
+        change = few_cells(self.given, self._low, self._high, pull, stiffer, new)
+        share = self.trust.furthest(change) if change.any() else 1.0
+        return _Ray(share * change, share, float(unit @ self._moves(share * change)))
+
+
+def joined_further(
+    mixer: Mixer, joins: SeamlessJoins, vertices: NDArray[np.int64], recipe: Recipe
+) -> Floats:
+    """(m, 3) mm at `vertices` (m,), the displacement of a recipe with the seamless join minus that of the linear one."""
+    join = joins.of({name: mixer.given[name] for name in recipe.regions if name != ALL}, recipe.halo)
+    whole = np.zeros((mixer.head.n_vertices, 3))
+    whole[join.zone.free] = further_than_linear(mixer, join, recipe)
+    return whole[vertices]
