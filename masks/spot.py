@@ -61,7 +61,8 @@ class SpotGround:
         """(n,) the spot of a radius above 0 from the distances (n,) of `distance`.
 
         >>> from composer.geometry.polygons import Polygons
-        >>> strip = Surface(Polygons.from_faces([[0, 1, 3, 2], [2, 3, 5, 4]], 6), [[x, y, 0] for y in (0, 5, 10) for x in (0, 1)])
+        >>> mesh = Polygons.from_faces([[0, 1, 3, 2], [2, 3, 5, 4]], 6)
+        >>> strip = Surface(mesh, [[x, y, 0] for y in (0, 5, 10) for x in (0, 1)])
         >>> ground = SpotGround(strip, np.ones(6, bool), {})
         >>> ground.mask(ground.distance([0], [1.0], 10.0), 10.0)[[0, 2, 4]].round(3).tolist()
         [1.0, 0.5, 0.0]

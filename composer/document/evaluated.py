@@ -17,6 +17,7 @@ from composer.document.head_of import DocumentHead, head_of, unknown_shown
 from composer.document.hinges import KnownHinges, hinges_of
 from composer.document.masks_of import MaskSources
 from composer.document.project import Project
+from composer.document.region_sources import SPOT
 from composer.errors import MoueError, unknown
 from composer.formats.library import open_library
 from composer.head.axes import FileAxes
@@ -236,9 +237,15 @@ class EvaluatedDocument:
         return moved(self.head.neutral, total)
 
     def seamless_join(self, recipe: Recipe) -> SeamlessJoin:
-        """The join of the regions that a recipe uses, with its halo; made once for their masks."""
-        masks = {region: self.effective[region] for region in recipe.regions if region != ALL}
+        """The join of the regions that a recipe uses, with its halo; made once for their masks. Spots take no part: a
+        spot is one wide ramp, and the join would take most of its movement away."""
+        masks = {region: self.effective[region] for region in recipe.regions if region not in (ALL, *self.spots)}
         return self._seamless.of(masks, recipe.halo)
+
+    @property
+    def spots(self) -> list[str]:
+        """The names of the regions that are spots."""
+        return [region.name for region in self.project.regions if region.source.get("from") == SPOT.name]
 
     @property
     def joins(self) -> SeamlessJoins:

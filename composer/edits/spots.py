@@ -19,7 +19,8 @@ from composer.head.places import SurfacePoint
 from composer.mixing.recipe import Recipe
 
 RADII_MM = (25.0, 40.0, 60.0, 90.0)
-"""The radii of the spots that a pull may use, mm: from a corner of the mouth to half a face. A design choice, no source."""
+"""The radii of the spots that a pull may use, mm: from a corner of the mouth to half a face. A design choice, no
+source."""
 NEAR = 0.85
 """A spot of the document is used again where its mask at the place is at least this. A design choice, no source."""
 
@@ -37,8 +38,8 @@ def spots_about(project: Project, masks: Mapping[str, NDArray], place: SurfacePo
         if radius not in known:
             name = f"spot_{radius:g}_{label}" if label else f"spot_{radius:g}"
             name = free_name(name, taken) if name in taken else name
-            source = {"from": SPOT.name, "triangle": list(place.triangle), "bary": list(place.bary), "radius_mm": radius}
-            found.append(Region(name, source, set=name))
+            at = {"triangle": list(place.triangle), "bary": list(place.bary)}
+            found.append(Region(name, {"from": SPOT.name, **at, "radius_mm": radius}, set=name))
             taken.append(name)
     return found
 

@@ -62,16 +62,23 @@ class Direction:
         return np.outer(along, along) + ACROSS * np.outer(across, across) + DEPTH * np.outer(back, back)
 
 
+@dataclass(frozen=True)
+class Costs:
+    """Factors on the weights of movement elsewhere (M) and of seams (S)."""
+
+    elsewhere: float = 1.0
+    seam: float = 1.0
+
+
 def few_cells(
-    given: Movements, low: Floats, high: Floats, pull: Direction, stiffer: float = 1.0,
-    new: Sequence[int] | None = None,
-) -> Floats:  # fmt: skip
-    """(k,) the change of weights within `low` and `high` (k,), by own cells and at most NEW others. `stiffer`
-    multiplies the weight of the seams; `new` are the indices of the new cells where they are chosen already."""
+    given: Movements, low: Floats, high: Floats, pull: Direction, costs: Costs, new: Sequence[int] | None = None
+) -> Floats:
+    """(k,) the change of weights within `low` and `high` (k,), by own cells and at most NEW others; `new` are the
+    indices of the new cells where they are chosen already."""
     metric = pull.metric
     toward = given.at_point.T @ metric
-    base = toward @ given.at_point + ELSEWHERE * given.elsewhere + STAY * np.eye(len(low))
-    base += stiffer * SEAM * given.seam
+    base = toward @ given.at_point + STAY * np.eye(len(low))
+    base += costs.elsewhere * ELSEWHERE * given.elsewhere + costs.seam * SEAM * given.seam
     wanted = toward @ pull.to
     change = np.zeros(len(low))
     for _ in range(ROUNDS):

@@ -2,12 +2,12 @@
 
 The weights are solved once for a direction, for a pull of FULL_MM, and then scaled along that ray: ratios stay, so that
 nothing jumps while the pointer goes on in one direction, and a step costs a scaling and one look at the pose. The new
-cells are those of the nearest of twelve directions, so that weights also change smoothly where the pointer turns.
+cells are those of the nearest of a few directions, so that weights also change smoothly where the pointer turns.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -18,7 +18,7 @@ from composer.errors import MoueError
 from composer.head.places import SurfacePoint
 from composer.mixing.linear import Mixer
 from composer.mixing.pull.candidates import Held, candidates
-from composer.mixing.pull.few_cells import Direction, few_cells
+from composer.mixing.pull.few_cells import Costs, Direction, few_cells
 from composer.mixing.pull.movements import movements
 from composer.mixing.pull.skin import pull_skin
 from composer.mixing.pull.trust import Trust
@@ -27,14 +27,21 @@ from composer.mixing.seamless import further_than_linear
 from composer.mixing.seamless_cache import SeamlessJoins
 
 Floats = NDArray[np.float64]
-FULL_MM = 12.0
-"""The pull that is solved for in each direction, mm: longer than most on a face. A design choice, no source."""
-SECTORS, FINE_DEG = 12, 2.0
+FULL_MM = 22.0
+"""The pull that is solved for in each direction, mm: 30 pixels where a window shows the whole head. A design choice, no
+source."""
+SECTORS, FINE_DEG = 24, 3.0
 """Directions in which new cells are chosen, and the angle in degrees between two that are solved. Design choices, no
 source."""
-STIFFER = 10.0
-"""Where the skin does not hold all the way, the pull is solved once more with the weight of seams times this, and what
-goes further is taken. A design choice, no source."""
+LADDER = (Costs(), Costs(seam=10.0), Costs(elsewhere=0.1), Costs(elsewhere=0.1, seam=10.0))
+"""What is tried where the point does not arrive: stiffer seams, for the skin then holds further, and cheaper movement
+elsewhere, for shapes that move much of the face. Design choices, no source."""
+ARRIVED, AS_FAR = 0.95, 0.9
+"""The point has arrived at the first fraction of FULL_MM; the first of LADDER is taken that brings it to the second
+fraction of what any does. Design choices, no source."""
+FURTHER = 1.3
+"""Where the skin does not hold for the whole solution, one for this multiple of what was reached is tried: in it fewer
+weights lie at their bounds. A design choice, no source."""
 DIGITS, LEAST_WEIGHT = 4, 0.002
 """Digits of a weight after a pull, and the least change of a weight that is kept."""
 LOW, HIGH = 0.0, 1.0
@@ -43,23 +50,33 @@ LOW, HIGH = 0.0, 1.0
 
 @dataclass(frozen=True, eq=False)
 class Pulled:
-    """What a pull gives: the `recipe`, where the `point` (3,) mm now is, and how far the point was pulled and came along
-    that way on the screen, mm."""
+    """What a pull gives: the `recipe`, where the `point` (3,) mm now is, how far it was pulled on the screen, how far
+    it came along that way, mm, and whether it was `held_back` where the skin would not have held."""
 
     recipe: Recipe
     point: Floats
     asked_mm: float
     got_mm: float
+    held_back: bool = False
 
 
 @dataclass(frozen=True, eq=False)
 class _Ray:
-    """A change of weights (k,) for a direction, the `share` of it to which the skin holds, which is taken already, and
-    how far it brings the point, mm."""
+    """The change of weights (k,) for a direction to which the skin holds, how far it brings the point, mm, and whether
+    that is the `whole` solution."""
 
     change: Floats
-    share: float
     got_mm: float
+    whole: bool
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """How directions of one sector are solved: the new cells (the best for None), the costs, and the length in mm."""
+
+    new: list[int] | None
+    costs: Costs
+    long_mm: float
 
 
 class Pull:
@@ -67,13 +84,15 @@ class Pull:
 
     def __init__(
         self, mixer: Mixer, recipe: Recipe, place: SurfacePoint, axes: NDArray,
-        *, shapes: Iterable[str], spots: Mapping[str, NDArray] | None = None,
+        *, shapes: Iterable[str], spots: Mapping[str, NDArray] | None = None, unjoined: Collection[str] = (),
         locked: Callable[[CellKey], bool] = lambda key: False, joins: SeamlessJoins | None = None,
     ) -> None:  # fmt: skip
         """Take hold of `place` on the skin.
 
         `axes` (3, 3) are the view's right, up and back. `shapes` may get new cells in the regions at the place, in
-        `all` and in `spots`, masks (n,) by the names of regions that the document does not have yet. `locked` cells stay. `joins` are needed for a recipe with the seamless join.
+        `all` and in `spots`, masks (n,) by the names of regions that the document does not have yet. `locked` cells
+        stay. `joins` are needed for a recipe with the seamless join, which leaves the spots and the regions `unjoined`
+        as they are.
         Raises MoueError for a place that is not on the head, and as `Mixer` for the recipe.
         """
         head = mixer.head
@@ -89,12 +108,13 @@ class Pull:
         self.given = movements(mixer, pull_skin(head), shares, recipe.strength, given, self.point)
         joined = None
         if recipe.join == "seamless" and joins is not None:
-            joined = partial(joined_further, mixer, joins, self.given.patch.vertices)
+            apart = (ALL, *(spots or {}), *unjoined)
+            joined = partial(joined_further, mixer, joins, self.given.patch.vertices, apart)
         self.trust = Trust(mixer, recipe, shares, self.given, joined)
         self._at = np.searchsorted(self.given.patch.vertices, corners)
         self._low = np.minimum(LOW - self.given.start, 0.0)
         self._high = np.maximum(HIGH - self.given.start, 0.0)
-        self._sectors: dict[int, tuple[list[int], float]] = {}
+        self._sectors: dict[int, _Plan] = {}
         self._rays: dict[tuple[int, int], _Ray] = {}
         self.start = np.asarray(self.point.bary @ self.trust.places[self._at])
 
@@ -115,11 +135,12 @@ class Pull:
         unit = (right * self.axes[0] + up * self.axes[1]) / asked
         share = self._share(ray, unit, asked)
         change = np.where(np.abs(share * ray.change) >= LEAST_WEIGHT, share * ray.change, 0.0)
+        stopped = not ray.whole and share == 1.0
         while not self.trust.holds(change) and share > 1e-3:
-            share *= 0.75
+            share, stopped = 0.75 * share, True
             change *= 0.75
         moved = self._moves(change)
-        return Pulled(self.trust.with_change(change, DIGITS), self.start + moved, asked, float(unit @ moved))
+        return Pulled(self.trust.with_change(change, DIGITS), self.start + moved, asked, float(unit @ moved), stopped)
 
     def _share(self, ray: _Ray, unit: Floats, asked: float) -> float:
         """The fraction of a ray's change at which the point has come `asked` mm along `unit` (3,), at most 1."""
@@ -146,32 +167,44 @@ class Pull:
         if sector not in self._sectors:
             self._sectors[sector] = self._best(sector * wide)
         if (sector, fine) not in self._rays:
-            new, stiffer = self._sectors[sector]
-            self._rays[sector, fine] = self._solved(fine * FINE_DEG, stiffer, new)
+            self._rays[sector, fine] = self._solved(fine * FINE_DEG, self._sectors[sector])
         return self._rays[sector, fine]
 
-    def _best(self, turn_deg: float) -> tuple[list[int], float]:
-        """The new cells for a direction, and how stiff seams are: stiffer where the point then comes further."""
-        plain = self._solved(turn_deg, 1.0)
-        stiff = self._solved(turn_deg, STIFFER) if plain.share < 1.0 else plain
-        ray, stiffer = (stiff, STIFFER) if stiff.got_mm > plain.got_mm else (plain, 1.0)
-        return [int(i) for i in np.flatnonzero(ray.change) if i >= self.given.own], stiffer
+    def _best(self, turn_deg: float) -> _Plan:
+        """How to solve in a direction: the new cells, the costs and the length at which the point comes about as far as
+        by any, the dearest costs first."""
+        tried: list[tuple[_Ray, _Plan]] = []
+        for costs in LADDER:
+            tried.append(self._planned(turn_deg, costs, FULL_MM))
+            if tried[0][0].got_mm >= ARRIVED * FULL_MM:
+                break
+        most = max(ray.got_mm for ray, _ in tried)
+        if 0.0 < most < ARRIVED * FULL_MM and any(not ray.whole for ray, _ in tried):
+            tried += [self._planned(turn_deg, costs, FURTHER * most) for costs in LADDER[:2]]
+            most = max(ray.got_mm for ray, _ in tried)
+        return next(plan for ray, plan in tried if ray.got_mm >= AS_FAR * most)
 
-    def _solved(self, turn_deg: float, stiffer: float, new: list[int] | None = None) -> _Ray:
-        """The ray in a direction, with these new cells or the best."""
+    def _planned(self, turn_deg: float, costs: Costs, long_mm: float) -> tuple[_Ray, _Plan]:
+        """The ray in a direction with the best new cells, and how to solve for others beside it."""
+        ray = self._solved(turn_deg, _Plan(None, costs, long_mm))
+        return ray, _Plan([int(i) for i in np.flatnonzero(ray.change) if i >= self.given.own], costs, long_mm)
+
+    def _solved(self, turn_deg: float, plan: _Plan) -> _Ray:
+        """The ray in a direction of the screen, in degrees from right to up."""
         turn = np.radians(turn_deg)
         unit = np.cos(turn) * self.axes[0] + np.sin(turn) * self.axes[1]
-        pull = Direction(FULL_MM * unit, self.axes)
-        change = few_cells(self.given, self._low, self._high, pull, stiffer, new)
+        pull = Direction(plan.long_mm * unit, self.axes)
+        change = few_cells(self.given, self._low, self._high, pull, plan.costs, plan.new)
         share = self.trust.furthest(change) if change.any() else 1.0
-        return _Ray(share * change, share, float(unit @ self._moves(share * change)))
+        return _Ray(share * change, float(unit @ self._moves(share * change)), share == 1.0)
 
 
 def joined_further(
-    mixer: Mixer, joins: SeamlessJoins, vertices: NDArray[np.int64], recipe: Recipe
+    mixer: Mixer, joins: SeamlessJoins, vertices: NDArray[np.int64], apart: Collection[str], recipe: Recipe
 ) -> Floats:
-    """(m, 3) mm at `vertices` (m,), the displacement of a recipe with the seamless join minus that of the linear one."""
-    join = joins.of({name: mixer.given[name] for name in recipe.regions if name != ALL}, recipe.halo)
+    """(m, 3) mm at `vertices` (m,), the displacement of a recipe with the seamless join minus that of the linear one;
+    regions `apart` take no part in the join."""
+    join = joins.of({name: mixer.given[name] for name in recipe.regions if name not in apart}, recipe.halo)
     whole = np.zeros((mixer.head.n_vertices, 3))
     whole[join.zone.free] = further_than_linear(mixer, join, recipe)
     return whole[vertices]

@@ -25,9 +25,9 @@ class Patch:
     """Vertices `vertices` (m,) of a head, sorted: those that can move, and the skin one face away. With them all skin
     edges and faces that touch what moves.
 
-    `positions` (m, 3) mm are at rest. `edges` (e, 2) and `corners` (f, c) count in `vertices`; faces with fewer than c corners repeat their last one.
-    `length` (e,) mm at rest; `edge_area` (e,) and `area` (m,) mm^2, the skin's area shared among edges and vertices;
-    `faces` (f,) are polygon numbers, `rest` (f, 3) their vector areas at rest, mm^2.
+    `positions` (m, 3) mm are at rest. `edges` (e, 2) and `corners` (f, c) count in `vertices`; faces with fewer than c
+    corners repeat their last one. `length` (e,) mm at rest; `edge_area` (e,) and `area` (m,) mm^2, the skin's area
+    shared among edges and vertices; `rest` (f, 3) mm^2, the vector areas of faces at rest.
     """
 
     vertices: NDArray[np.int64]
@@ -36,7 +36,6 @@ class Patch:
     length: Floats
     edge_area: Floats
     area: Floats
-    faces: NDArray[np.int64]
     corners: NDArray[np.int64]
     rest: Floats
 
@@ -65,7 +64,7 @@ class Patch:
 
 
 def vector_areas(places: NDArray, corners: NDArray[np.int64]) -> Floats:
-    """(f, 3) mm^2, the vector areas of faces `corners` (f, c) at positions (m, 3) mm; a repeated corner adds nothing."""
+    """(f, 3) mm^2, the vector areas of faces `corners` (f, c) at positions (m, 3) mm; repeated corners add nothing."""
     first = places[corners[:, 0]]
     if corners.shape[1] == 4:
         return 0.5 * cross(places[corners[:, 2]] - first, places[corners[:, 3]] - places[corners[:, 1]])
@@ -93,14 +92,15 @@ class PullSkin:
         self.area = np.where(skin, surface.vertex_areas, 0.0)
         degree = np.maximum(np.bincount(self.edges.ravel(), minlength=len(skin)), 1)
         self.edge_area = (self.area / degree)[self.edges].sum(axis=1)
-        self.faces = np.flatnonzero(np.logical_and.reduceat(skin[polygons.indices], polygons.starts[:-1]))
-        self.corners = _padded(polygons, self.faces)
+        faces = np.flatnonzero(np.logical_and.reduceat(skin[polygons.indices], polygons.starts[:-1]))
+        self.corners = _padded(polygons, faces)
 
     def moved_by(self, name: str, field: NDArray) -> NDArray[np.bool_]:
         """(n,) where a field (n, 3) of this name is not zero; found once as long as the field is the same array."""
         known = self._moved.get(name)
         if known is None or known[0] is not field:
-            known = self._moved[name] = (field, field.any(axis=1))
+            known = (field, np.asarray(field.any(axis=1)))
+            self._moved[name] = known
         return known[1]
 
     def patch(self, moves: NDArray[np.bool_]) -> Patch:
@@ -117,7 +117,7 @@ class PullSkin:
         corners, positions = place[self.corners[touched]], self.surface.positions[vertices]
         return Patch(
             vertices, positions, place[self.edges[edge]], self.length[edge], self.edge_area[edge], self.area[vertices],
-            self.faces[touched], corners, vector_areas(positions, corners),
+            corners, vector_areas(positions, corners),
         )  # fmt: skip
 
 

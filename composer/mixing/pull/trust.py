@@ -60,8 +60,8 @@ class Trust:
         self.turn_before = patch.turn(self.places)
 
     def moved(self, change: Floats, at: NDArray[np.int64] | None = None) -> Floats:
-        """(m, 3) mm, how the pose moves where the weights change by `change` (k,), exactly; with `at` (p,) only at these
-        vertices of the patch."""
+        """(m, 3) mm, how the pose moves where the weights change by `change` (k,), exactly; with `at`, (p, 3) mm at
+        these vertices (p,) of the patch."""
         given, chosen = self.given, slice(None) if at is None else at
         vertices = given.patch.vertices[chosen]
         total = np.zeros((len(vertices), 3))
@@ -84,7 +84,7 @@ class Trust:
         """The recipe with the weights changed, rounded to `digits` where given; new cells come last."""
         cells = {cell.key: cell for cell in self.recipe.cells}
         for i in np.flatnonzero(change):
-            key, weight = self.given.keys[i], self.given.start[i] + float(change[i])
+            key, weight = self.given.keys[i], float(self.given.start[i] + change[i])
             cells[key] = Cell(key[0], key[1], weight if digits is None else round(weight, digits), key[2])
         return self.recipe.with_(cells=tuple(cells.values()))
 

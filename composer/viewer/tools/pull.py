@@ -23,7 +23,9 @@ from composer.viewer.tools.place_mark import surface_point
 
 HARDLY, ALL_THE_WAY = 0.2, 0.95
 """Below the first fraction of a pull the place hardly moves that way; from the second on it has arrived, and nothing is
-said. The first is what the pull promises to tell, the second a design choice, no source."""
+said. Design choices, no source."""
+LEAST_MM = 1.0
+"""Of shorter pulls nothing is said, mm. A design choice, no source."""
 
 
 @dataclass
@@ -69,7 +71,8 @@ def pull(desk: Desk, at: Point) -> Tool:
                 goal = grip.pull.start + mm * ((point.x - at.x) * right + (at.y - point.y) * up)
                 stage.guard(partial(_follow, stage, grip, goal, point, reading))
         if grip is not None and grip.now is not None:
-            stage.guard(partial(session.preview, partial(_edited, grip.spots, grip.now)))  # without spots used on the way
+            # Spots that were in use only on the way go.
+            stage.guard(partial(session.preview, partial(_edited, grip.spots, grip.now)))
         session.commit()
     except Abandoned:
         session.abort()
@@ -90,6 +93,7 @@ def _take_hold(stage: Stage, hit: Hit) -> _Grip:
         evaluated.mixer, session.held.shown(session.recipe), place, eye.axes,
         shapes=[name for name in session.head.shape_names if name not in apart], spots=masks,
         locked=lambda key: session.held.locked(key) or not session.held.shows(key), joins=evaluated.joins,
+        unjoined=evaluated.spots,
     )  # fmt: skip
     if label:
         session.region = label
@@ -108,15 +112,17 @@ def _follow(stage: Stage, grip: _Grip, goal: NDArray[np.float64], point: Point, 
     x, y = eye.project(pulled.point, *stage.view_size)[0][0]
     reading.held, reading.goal = True, (point.x, point.y)
     reading.reached = (stage.view[0] + float(x), stage.view[1] + float(y))
-    reading.words = way_words(pulled.got_mm, pulled.asked_mm)
+    reading.words = way_words(pulled)
 
 
-def way_words(got_mm: float, asked_mm: float) -> str:
-    """What to say of a pull that does not arrive: how much of the way the shapes give; "" where it arrives."""
-    if asked_mm < 1.0 or got_mm >= ALL_THE_WAY * asked_mm:
+def way_words(pulled: Pulled) -> str:
+    """What to say of a pull that does not arrive: how much of the way there is, and why; "" where it arrives."""
+    if pulled.asked_mm < LEAST_MM or pulled.got_mm >= ALL_THE_WAY * pulled.asked_mm:
         return ""
-    way = f"{max(got_mm, 0.0):.1f} of {asked_mm:.1f} mm"
-    return f"hardly moves this way: {way}" if got_mm < HARDLY * asked_mm else f"as far as the skin holds: {way}"
+    way = f"{max(pulled.got_mm, 0.0):.1f} of {pulled.asked_mm:.1f} mm"
+    if pulled.got_mm < HARDLY * pulled.asked_mm:
+        return f"hardly moves this way: {way}"
+    return f"any further the skin would tear: {way}" if pulled.held_back else f"no shape goes further: {way}"
 
 
 def _edited(spots: list[Region], recipe: Recipe, project: Project) -> Project:
