@@ -36,24 +36,26 @@ class SpotGround:
             upper, lower = (np.asarray(rims[line], dtype=np.int64) for line in LINES)
             rims[MOUTH] = np.concatenate([upper, lower[::-1]])
         self.hollows = find_hollows(surface, rims, [])
-        self.marching = Marching(surface, self.hollows.rims | self.hollows.inside | ~flags)
         self.skin = flags
+        self.marching = Marching(surface, self.hollows.rims | self.hollows.inside | ~flags)
+        self.behind = Marching(surface, ~flags)
 
     def distance(self, corners: ArrayLike, bary: ArrayLike, limit_mm: float) -> Floats:
         """(n,) mm along the skin from the place with weights `bary` (c,) on the vertices `corners` (c,) of a polygon;
-        inf beyond `limit_mm`, behind a rim and off the skin.
-
-        Where all of the polygon lies on or behind a rim, the front starts at the skin beside the nearest rim vertices.
-        """
+        inf beyond `limit_mm`, behind a rim and off the skin. From a place behind a rim all of the skin is reached."""
         corners = np.asarray(corners, dtype=np.int64)
         point = np.asarray(bary, dtype=np.float64) @ self.surface.positions[corners]
-        free = corners[~self.marching.blocked[corners]]
+        marching = self.marching
+        free = corners[~marching.blocked[corners]]
+        if not len(free) and not self.hollows.inside[corners].any():  # all on a rim: from the skin beside it
+            around = self.surface.polygons.adjacency[corners].indices
+            free = np.unique(around[~marching.blocked[around]])
         if not len(free):
-            around = self.surface.polygons.adjacency[self.hollows.source[corners]].indices
-            free = np.unique(around[~self.marching.blocked[around]])
+            marching, free = self.behind, corners[self.skin[corners]]
         away = np.full(self.surface.n_vertices, np.inf)
-        reached, far = self.marching.from_point(free, point, limit_mm)
-        away[reached] = far
+        if len(free):
+            reached, far = marching.from_point(free, point, limit_mm)
+            away[reached] = far
         away[corners] = np.minimum(away[corners], np.linalg.norm(self.surface.positions[corners] - point, axis=1))
         return away
 
@@ -70,7 +72,9 @@ class SpotGround:
         if not radius_mm > 0:
             raise MoueError(f"a spot of radius {radius_mm:g} mm covers nothing", hint="give a radius above 0")
         weight = smoothstep(1.0 - np.minimum(away, radius_mm) / radius_mm)
-        return np.where(self.skin, self.hollows.filled(weight, radius_mm), 0.0)
+        behind = np.isfinite(away) & self.hollows.inside
+        filled = weight if behind.any() else self.hollows.filled(weight, radius_mm)
+        return np.where(self.skin, filled, 0.0)
 
 
 def spot(ground: SpotGround, corners: ArrayLike, bary: ArrayLike, radius_mm: float) -> Floats:

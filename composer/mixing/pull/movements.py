@@ -125,7 +125,7 @@ def _some(count: int) -> slice:
 def _elsewhere(patch: Patch, u: Singles, place: Floats) -> Floats:
     some = _some(len(patch.vertices))
     cost = patch.area[some] * keep_still(patch.positions[some], place) * (some.step or 1)
-    flat = (u[:, some] * np.sqrt(cost).astype(np.float32)[:, None]).reshape(len(u), -1)
+    flat = (u[:, some] * np.sqrt(cost).astype(np.float32)[:, None]).reshape(len(u), 3 * len(cost))
     return np.asarray(flat @ flat.T, dtype=np.float64) / A0
 
 
