@@ -34,6 +34,9 @@ SOFTNESS = 0.1, 10.0
 """The range of `softness`, the width of borders of regions from displacement; 1 is the motion's own falloff."""
 UNCERTAIN_TOLD = 5
 """A note lists this many shapes and counts the others."""
+RAMP = "ramp_mm"
+"""The key for the softness of a region of any source: the width of the ramp at its border, mm. Sources that list it
+among their keys make the ramp themselves; the masks of the others get it afterwards."""
 Laid = tuple[dict[str, dict[str, Any]], list[str]]
 """The source of each region by its name, and notes on regions that were left out."""
 
@@ -97,8 +100,7 @@ def _lay_landmarks(head: Head, how: Laying) -> Laid:
 
 def _displacement(sources: MaskSources, region: Region, said: Values) -> Floats:
     count = said.whole("regions", 1, 1000) if "regions" in said.table else 12
-    ramp_mm = said.number("ramp_mm", 0.0, 0.0, 1000.0) if "ramp_mm" in said.table else None
-    masks = sources.moving(count, said.number("softness", 1.0, *SOFTNESS), ramp_mm).masks
+    masks = sources.moving(count, said.number("softness", 1.0, *SOFTNESS)).masks
     wanted = said.text("moves") or region.name
     if wanted not in masks:
         raise unknown("region that moves together", wanted, masks, sources.project.path)
@@ -221,7 +223,7 @@ LANDMARKS = RegionSource(
     wants_marks=True, keeps_marks=True,
 )  # fmt: skip
 DISPLACEMENT = RegionSource(
-    "displacement", ("moves", "regions", "softness", "ramp_mm"), _displacement, "moves", "displacement",
+    "displacement", ("moves", "regions", "softness"), _displacement, "moves", "displacement",
     _lay_displacement, "displacement", wants_marks=True,
 )  # fmt: skip
 GROUP = RegionSource(

@@ -20,7 +20,7 @@ class SpotsOfHead:
 
     def __init__(self, head: Head) -> None:
         self.skin, self.landmarks = head.skin, head.landmarks
-        self._ground = SpotGround(head.surface, head.skin, _curves(head))
+        self.ground = SpotGround(head.surface, head.skin, _curves(head))
         self._known: list[tuple[SurfacePoint, float, Floats]] = []
 
     def serves(self, head: Head) -> bool:
@@ -32,11 +32,11 @@ class SpotsOfHead:
         larger spots about the place cost little afterwards."""
         for known, limit, away in self._known:
             if known == place and limit >= radius_mm:
-                return self._ground.mask(away, radius_mm)
+                return self.ground.mask(away, radius_mm)
         limit = max(radius_mm, reach_mm)
-        away = self._ground.distance(place.triangle, place.bary, limit)
+        away = self.ground.distance(place.triangle, place.bary, limit)
         self._known = [*self._known[1 - KEPT :], (place, limit, away)]
-        return self._ground.mask(away, radius_mm)
+        return self.ground.mask(away, radius_mm)
 
 
 def spot_on(head: Head, place: SurfacePoint, radius_mm: float, reach_mm: float = 0.0) -> Floats:
@@ -44,10 +44,19 @@ def spot_on(head: Head, place: SurfacePoint, radius_mm: float, reach_mm: float =
 
     Raises MoueError for a radius that is not above 0.
     """
+    return _spots_of(head).mask(place, radius_mm, reach_mm)
+
+
+def ground_of(head: Head) -> SpotGround:
+    """The skin of a head with its rims, prepared once: where distances along the skin end."""
+    return _spots_of(head).ground
+
+
+def _spots_of(head: Head) -> SpotsOfHead:
     kept: list[SpotsOfHead] = vars(head.surface).setdefault("spots", [])
     if not kept or not kept[0].serves(head):
         kept[:] = [SpotsOfHead(head)]
-    return kept[0].mask(place, radius_mm, reach_mm)
+    return kept[0]
 
 
 def _curves(head: Head) -> dict[str, NDArray[np.int64]]:

@@ -1,7 +1,7 @@
 """The laws of a pull: what is held is held on any sheet of skin, and the demo and a real library keep the promise.
 
-That weights follow a point by the least change is Lewis and Anjyo 2010, "Direct manipulation blendshapes"; what must not
-happen (faces turned over, seams torn, other places moving further) has no source but the trade. The judge of the last
+That weights follow a point by the least change is Lewis and Anjyo 2010, "Direct manipulation blendshapes"; what must
+not happen (faces turned over, seams torn, other places moving further) has no source but the trade. The judge of the last
 tests (`composer.bench.pull_trials`) measures poses and searches all triples of cells by itself.
 """
 
@@ -48,7 +48,8 @@ def goal(pull: Pull, way: tuple[float, float]) -> np.ndarray:
 
 def some_recipe(seed: int) -> Recipe:
     rng = np.random.default_rng(seed + 1)
-    return Recipe("r", (Cell("left", "shape_0", float(rng.uniform(0, 1))), Cell(ALL, "shape_1", float(rng.uniform(0, 0.5)))))
+    first, second = float(rng.uniform(0.0, 1.0)), float(rng.uniform(0.0, 0.5))
+    return Recipe("r", (Cell("left", "shape_0", first), Cell(ALL, "shape_1", second)))
 
 
 @law
@@ -174,10 +175,10 @@ def test_a_place_that_nothing_moves_says_so() -> None:
 
 @pytest.mark.parametrize("library", ["demo", "real"])
 def test_pulls_on_a_library_keep_the_promise(library: str) -> None:
-    """On two random pulls of each of four recipes: 0.8 of the best that any three cells give, nothing turned over."""
+    """On random pulls of each of four recipes: 0.8 of the best that any three cells give, nothing turned over."""
     if library == "real" and not os.environ.get("MOUE_REAL"):
         pytest.skip("LEFT OUT: no real library (MOUE_REAL names none)")
     mixer, recipes = demo_scene() if library == "demo" else real_scene()
-    figures = pulled(mixer, recipes, 2, seed=21)
+    figures = pulled(mixer, recipes, 1, seed=21)
     assert all(one.turned == 0 and one.new <= NEW and one.further <= FURTHER for one in figures), words(figures)
     assert all(one.share >= 0.8 for one in figures), words(figures)

@@ -42,8 +42,10 @@ fraction of what any does. Design choices, no source."""
 FURTHER = 1.3
 """Where the skin does not hold for the whole solution, one for this multiple of what was reached is tried: in it fewer
 weights lie at their bounds. A design choice, no source."""
+BACK = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
+"""How far a pull goes back where the skin does not hold at the place that it asks for. A design choice, no source."""
 DIGITS, LEAST_WEIGHT = 4, 0.002
-"""Digits of a weight after a pull, and the least change of a weight that is kept."""
+"""Digits of a weight after a pull, and the least change of a weight in the whole of a solution."""
 LOW, HIGH = 0.0, 1.0
 """A pull keeps weights within these; one that lies outside may keep its value or come nearer."""
 
@@ -114,7 +116,7 @@ class Pull:
         self._at = np.searchsorted(self.given.patch.vertices, corners)
         self._low = np.minimum(LOW - self.given.start, 0.0)
         self._high = np.maximum(HIGH - self.given.start, 0.0)
-        self._sectors: dict[int, _Plan] = {}
+        self._sectors: dict[int, tuple[_Ray, _Plan]] = {}
         self._rays: dict[tuple[int, int], _Ray] = {}
         self.start = np.asarray(self.point.bary @ self.trust.places[self._at])
 
@@ -133,12 +135,9 @@ class Pull:
             return Pulled(self.recipe, self.start, asked, 0.0)
         ray = self._ray(float(np.degrees(np.arctan2(up, right))))
         unit = (right * self.axes[0] + up * self.axes[1]) / asked
-        share = self._share(ray, unit, asked)
-        change = np.where(np.abs(share * ray.change) >= LEAST_WEIGHT, share * ray.change, 0.0)
-        stopped = not ray.whole and share == 1.0
-        while not self.trust.holds(change) and share > 1e-3:
-            share, stopped = 0.75 * share, True
-            change *= 0.75
+        wanted = self._share(ray, unit, asked)
+        share = next((back * wanted for back in BACK if self.trust.holds(back * wanted * ray.change)), 0.0)
+        change, stopped = share * ray.change, share < wanted or (wanted == 1.0 and not ray.whole)
         moved = self._moves(change)
         return Pulled(self.trust.with_change(change, DIGITS), self.start + moved, asked, float(unit @ moved), stopped)
 
@@ -167,12 +166,17 @@ class Pull:
         if sector not in self._sectors:
             self._sectors[sector] = self._best(sector * wide)
         if (sector, fine) not in self._rays:
-            self._rays[sector, fine] = self._solved(fine * FINE_DEG, self._sectors[sector])
+            beside, plan = self._sectors[sector]
+            ray = self._solved(fine * FINE_DEG, plan)
+            got = float(self._unit(fine * FINE_DEG) @ self._moves(beside.change))
+            if ray.got_mm < AS_FAR * got:  # the skin holds for the sector's own direction, and less for this one
+                ray = _Ray(beside.change, got, beside.whole)
+            self._rays[sector, fine] = ray
         return self._rays[sector, fine]
 
-    def _best(self, turn_deg: float) -> _Plan:
-        """How to solve in a direction: the new cells, the costs and the length at which the point comes about as far as
-        by any, the dearest costs first."""
+    def _best(self, turn_deg: float) -> tuple[_Ray, _Plan]:
+        """The ray in a direction, and how to solve for those beside it: the new cells, the costs and the length at which
+        the point comes about as far as by any, the dearest costs first."""
         tried: list[tuple[_Ray, _Plan]] = []
         for costs in LADDER:
             tried.append(self._planned(turn_deg, costs, FULL_MM))
@@ -182,7 +186,12 @@ class Pull:
         if 0.0 < most < ARRIVED * FULL_MM and any(not ray.whole for ray, _ in tried):
             tried += [self._planned(turn_deg, costs, FURTHER * most) for costs in LADDER[:2]]
             most = max(ray.got_mm for ray, _ in tried)
-        return next(plan for ray, plan in tried if ray.got_mm >= AS_FAR * most)
+        return next((ray, plan) for ray, plan in tried if ray.got_mm >= AS_FAR * most)
+
+    def _unit(self, turn_deg: float) -> Floats:
+        """(3,) the unit vector of a direction of the screen, in degrees from right to up."""
+        turn = np.radians(turn_deg)
+        return np.asarray(np.cos(turn) * self.axes[0] + np.sin(turn) * self.axes[1])
 
     def _planned(self, turn_deg: float, costs: Costs, long_mm: float) -> tuple[_Ray, _Plan]:
         """The ray in a direction with the best new cells, and how to solve for others beside it."""
@@ -191,10 +200,10 @@ class Pull:
 
     def _solved(self, turn_deg: float, plan: _Plan) -> _Ray:
         """The ray in a direction of the screen, in degrees from right to up."""
-        turn = np.radians(turn_deg)
-        unit = np.cos(turn) * self.axes[0] + np.sin(turn) * self.axes[1]
+        unit = self._unit(turn_deg)
         pull = Direction(plan.long_mm * unit, self.axes)
         change = few_cells(self.given, self._low, self._high, pull, plan.costs, plan.new)
+        change[np.abs(change) < LEAST_WEIGHT] = 0.0
         share = self.trust.furthest(change) if change.any() else 1.0
         return _Ray(share * change, float(unit @ self._moves(share * change)), share == 1.0)
 

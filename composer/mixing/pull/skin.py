@@ -15,7 +15,7 @@ from composer.head.head import Head
 Floats = NDArray[np.float64]
 SHORTEST_MM = 1e-6
 """Edges below this length at rest have no strain; a safety limit."""
-TURNED = 0.02
+TURNED = 0.005
 """The cosine between a face and itself at rest below which it counts as turned over: 0 is on edge, and the rest is
 for weights, which are rounded. A design choice, no source."""
 

@@ -1,8 +1,7 @@
 """How far along a change of weights the skin holds: no face turns over, and no seam strains much beyond the shapes.
 
-Both are judged on the pose itself, with in-betweens, hinges and correctives as they are, at several places along the
-way: a face may turn over halfway and back again. The envelope of an edge's stretch is what the shapes alone, each at
-its weight, do to it.
+Both are judged on the pose itself, with in-betweens, hinges and correctives as they are. The envelope of an edge's
+stretch is what the shapes alone, each at its weight, do to it.
 """
 
 from __future__ import annotations
@@ -27,8 +26,8 @@ SEAM_STEP = 1e-3
 """A seam runs along edges on which some share changes by more than this. A design choice, no source."""
 MOVED = 0.05
 """Strain counts where a place moves by more than this fraction of the point. A design choice, no source."""
-LOOKS = (0.25, 0.5, 0.75, 1.0)
-"""Where along the way the pose is looked at first. A design choice, no source."""
+LOOKS = (1.0, 0.75, 0.5, 0.25)
+"""Where along the way the pose is looked at, the end first. A design choice, no source."""
 HALVINGS = 3
 """How often the last good and the first bad place are brought nearer. A design choice, no source."""
 SAME_MM = 1e-4
@@ -93,13 +92,13 @@ class Trust:
         return Way(self, change).holds(1.0)
 
     def furthest(self, change: Floats) -> float:
-        """The largest fraction of `change` (k,), up to 1, to which the skin holds at every place looked at."""
+        """The largest fraction of `change` (k,), up to 1, at which the skin holds, among the places looked at."""
         way, good, bad = Way(self, change), 0.0, 0.0
         for t in LOOKS:
-            if not way.holds(t):
-                bad = t
+            if way.holds(t):
+                good = t
                 break
-            good = t
+            bad = t
         for _ in range(HALVINGS if bad else 0):
             middle = 0.5 * (good + bad)
             if way.holds(middle):
@@ -176,6 +175,12 @@ class Trust:
         return beyond(self.given.patch.stretch(self.places), *self.envelope)
 
     @cached_property
+    def least_turn(self) -> Floats:
+        """(f,) the cosine of each face to itself at rest below which it counts as turned over by the pull: TURNED, or 0
+        where it is that near to its edge already."""
+        return np.where(self.turn_before > 2.0 * TURNED, TURNED, 0.0)
+
+    @cached_property
     def slack(self) -> Floats:
         """(f,) mm by which the corners of a face may move against each other before it is worth a look."""
         return SAFE * self.given.patch.height(self.places) * np.clip(self.turn_before, 0.0, 1.0)
@@ -222,12 +227,12 @@ class Way:
             way = self._moved[patch.corners[:, i]] - first
             np.maximum(apart, np.einsum("ij,ij->i", way, way), out=apart)
         reach = 1.0 if self._straight else BENT
-        return np.flatnonzero((reach * np.sqrt(apart) > self.trust.slack) & (self.trust.turn_before >= TURNED))
+        return np.flatnonzero((reach * np.sqrt(apart) > self.trust.slack) & (self.trust.turn_before >= 0.0))
 
     def _turns(self, pose: Floats) -> bool:
         """Whether a face turns over that no shape of the recipe turns alone."""
         patch, faces = self.trust.given.patch, self._faces
-        faces = faces[patch.turn(pose, faces) < TURNED]
+        faces = faces[patch.turn(pose, faces) < self.trust.least_turn[faces]]
         for alone in self.trust.alone.values() if len(faces) else ():
             faces = faces[patch.turn(patch.positions + alone, faces) >= 0.0]
         return bool(len(faces))
