@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed
+from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed, draw_pull
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.registry import PANELS, SHEETS
@@ -74,6 +74,7 @@ def draw_screen(
     if panels.gauge.key is None and not panels.painting.stroking:
         draw_pointed(stage, kit)
     draw_gauge(stage, kit, panels.gauge)
+    draw_pull(kit, panels.pulling)
     _over_everything(stage, kit, panels)
 
 
