@@ -34,6 +34,7 @@ from composer.geometry.surface import Surface
 from composer.head.head import Head
 from composer.head.landmark_file import read_landmarks, write_landmarks
 from composer.head.landmarks import Landmarks
+from composer.head.levels import Refinement
 from composer.picture.camera import frame
 from composer.picture.render import BACKGROUND, Studio
 from composer.picture.views import axes_of
@@ -47,12 +48,13 @@ MIX = (
     ("chin_left", "jawOpen", 0.4), ("chin_right", "jawOpen", 0.4),
 )  # fmt: skip
 """The cells of the mixed recipe."""
-WAVES_MM, RELIEF_MM, WAVES = (2.5, 5.0), 0.06, 40
+WAVES_MM, RELIEF_MM, WAVES = (3.0, 6.0), 0.2, 40
 """The planted relief: least and largest wavelength, its rms height, and how many plane waves it is the sum of."""
 DAB_MM, DAB_RADIUS_MM = 1.5, 9.0
 MEASURED = """Relief: each vertex's height over its surroundings (the mesh, smoothed 30 times by the mean of the
-neighbours), along the normal; the same of a pose, on the pose. Correlation and gain are over the skin that lies on the
-sculpt. It knows nothing of how Moue keeps detail."""
+neighbours), along the normal; the same of a pose, on the pose. Correlation and gain are over the narrow face, for the
+planted relief against the fitted neutral (beside 0.1 mm of noise that the sculpts have of their own), for each baked
+target against the neutral. It knows nothing of how Moue keeps detail."""
 Floats = NDArray[np.float64]
 
 
@@ -233,11 +235,10 @@ def relief_found(to: Path, fine: Path, order: NDArray, names: Sequence[str], num
     """The relief on the fitted neutral against the planted one, and on every baked target against the neutral's."""
     mesh = read_mesh(fine)
     polygons, points = mesh.polygons, mesh.positions * UNIT_MM
-    skin = polygons.components == polygons.components[0]
     report = json.loads((to / f"fit_{number}/report.json").read_text())
     own = heights(polygons, points)
     planted = relief(points)
-    on = skin & (np.abs(own) < 1.0)
+    on = narrow_face(len(points), to)
     found = dict(zip(("planted_correlation", "planted_gain"), alike(planted[on], own[on]), strict=True))
     found["bad_faces"] = float(sum(each["bad_faces"] for each in report["levels"].values()))
     for name in names:
@@ -277,6 +278,16 @@ def pictures(to: Path, fine: Path, order: NDArray, names: Sequence[str], number:
         for row, picture in enumerate(column):
             sheet.paste(picture, (i * size[0], row * size[1]))
     sheet.save(to / "chain.png")
+
+
+def narrow_face(count: int, to: Path) -> NDArray[np.bool_]:
+    """(n_k,) whether a vertex of the level with so many vertices lies among the cage's vertices 0 to 6705."""
+    cage = read_mesh(to / f"library_a/{NEUTRAL}.obj").polygons
+    mask, polygons = (np.arange(cage.n_vertices) < 6706).astype(np.float32), cage
+    while len(mask) < count:
+        step = Refinement(polygons)
+        mask, polygons = step.apply(mask), step.polygons
+    return mask > 0.999
 
 
 def dab_and_accept(chain: Chain, document: Path, to: Path, level: int, order: NDArray) -> dict[str, float]:
