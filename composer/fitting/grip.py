@@ -1,0 +1,182 @@
+"""A piece of a fitted cage in the hand: a vertex or a loop that is drawn along the sculpt, and the skin about it.
+
+A vertex takes the skin about it along, less with distance along the surface, none from the radius on. A loop takes the
+movement in its own directions: what goes across the loop where it is held goes across it everywhere, so that a loop
+about an eye widens; it reaches LONG times as far along the loop as across it. Every place is computed from the
+positions at the beginning, so that there and back again is nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from composer.fitting.closest import ClosestSurface
+from composer.fitting.loops import Loops
+from composer.fitting.project import AGREE, REACH
+from composer.geometry.marching import Marching
+from composer.geometry.polygons import Polygons
+from composer.geometry.surface import Surface
+from composer.geometry.vectors import cross, unit_rows
+
+Rows = NDArray[np.float64]
+Ints = NDArray[np.int64]
+LONG = 3.0
+"""How much further a grip reaches along a held loop than across it (our choice: a third of an eye's rim at a radius of
+10 mm)."""
+HALVINGS = 6
+"""Times that a movement is halved to find how far it can go without turning a face over (our choice): to 1/64 of it."""
+STEPS = 4
+"""Steps in which places follow the sculpt from the beginning to the end of a movement (our choice), so that the closest
+place does not leap from one lip to the other."""
+
+
+@dataclass(frozen=True, eq=False)
+class Held:
+    """What a grip moves: `vertices` (k,) of the cage, their `weight` (k,) in (0, 1], and for each the three directions
+    (k, 3, 3) into which a movement's parts go; `frame` (3, 3) are these directions where it is held, as rows."""
+
+    vertices: Ints
+    weight: Rows
+    directions: Rows
+    frame: Rows
+
+
+@dataclass(frozen=True, eq=False)
+class Moved:
+    """Where a movement leads: `positions` (k, 3) mm of the grip's vertices, and the `share` in [0, 1] of it that no
+    face's turning over forbids."""
+
+    positions: Rows
+    share: float
+
+
+class Grips:
+    """Makes grips on one cage (n vertices): `polygons` with `cage` (n, 3) mm, on the `sculpt`. `reference` (n, 3), the
+    library's neutral, says which faces are bad already. `fixed` (n,) flags vertices that no grip moves."""
+
+    def __init__(
+        self, polygons: Polygons, cage: Rows, sculpt: ClosestSurface, reference: Rows, fixed: NDArray | None = None
+    ) -> None:
+        self.surface = Surface(polygons, cage)
+        self.sculpt, self.reference = sculpt, reference
+        self.fixed = np.zeros(len(cage), dtype=bool) if fixed is None else np.asarray(fixed, dtype=bool)
+        self._marching = Marching(self.surface)
+
+    def vertex(self, vertex: int, radius_mm: float) -> Grip:
+        """A grip on a vertex. Raises MoueError for a vertex that is not there."""
+        away = self._marching.from_vertices([vertex], radius_mm)
+        near = np.flatnonzero(np.isfinite(away) & ~self.fixed)
+        weight = _fall(away[near] / radius_mm)
+        frame = np.eye(3)
+        return self._grip(Held(near, weight, np.tile(frame, (len(near), 1, 1)), frame))
+
+    def loop(self, line: Ints, closed: bool, held: int, radius_mm: float) -> Grip:
+        """A grip on a loop of vertices `line` (k,), held at the vertex line[held]. Raises MoueError as `vertex`."""
+        points = self.surface.positions[line]
+        along = _from_along(points, closed, held)
+        lead = _fall(along / (LONG * radius_mm))
+        used = lead > 0
+        away = self._marching.from_vertices(line[used], radius_mm)
+        near = np.flatnonzero(np.isfinite(away) & ~self.fixed)
+        nearest = cKDTree(points[used]).query(self.surface.positions[near])[1]
+        origin = np.flatnonzero(used)[nearest]
+        weight = _fall(away[near] / radius_mm) * lead[origin]
+        frames = self._frames(line, points, closed)
+        keep = weight > 0
+        return self._grip(Held(near[keep], weight[keep], frames[origin[keep]], frames[held]))
+
+    def _frames(self, line: Ints, points: Rows, closed: bool) -> Rows:
+        """(k, 3, 3) along the loop, across it, and out of the skin, as rows."""
+        after, before = np.roll(points, -1, axis=0), np.roll(points, 1, axis=0)
+        if not closed:
+            after[-1], before[0] = points[-1], points[0]
+        out = self.surface.vertex_normals[line]
+        along = after - before
+        along = unit_rows(along - (along * out).sum(1)[:, None] * out)
+        return np.stack([along, cross(out, along), out], axis=1)
+
+    def _grip(self, held: Held) -> Grip:
+        return Grip(self.surface, self.sculpt, self.reference, held)
+
+
+class Grip:
+    """One grip; `held` is what it moves."""
+
+    def __init__(self, surface: Surface, sculpt: ClosestSurface, reference: Rows, held: Held) -> None:
+        self.sculpt, self.held = sculpt, held
+        polygons = surface.polygons
+        self.start = surface.positions[held.vertices]
+        flags = np.zeros(polygons.n_vertices, dtype=bool)
+        flags[held.vertices] = True
+        faces = np.logical_or.reduceat(flags[polygons.indices], polygons.starts[:-1])
+        corners = polygons.indices[faces[polygons.corner_face]]
+        used = np.unique(corners)
+        rank = np.full(polygons.n_vertices, -1, dtype=np.int64)
+        rank[used] = np.arange(len(used))
+        self._rank, self._around = rank[held.vertices], surface.positions[used]
+        self._loops = Loops(Polygons(polygons.counts[faces], rank[corners], len(used)), reference[used])
+        self._bad = self._loops.bad(self._around)
+        self._normals = surface.vertex_normals[held.vertices]
+        near = sculpt.closest(self.start)
+        self._follows = (near.distance <= REACH * sculpt.diagonal) & ((near.normal * self._normals).sum(1) > AGREE)
+        self._off = self.start - near.points
+        self._off_normal = near.normal
+
+    def moved(self, shift: Rows) -> Moved:
+        """Where the grip's vertices lie after a movement of (3,) mm, as far as no face turns over. What lay on the
+        sculpt lies on it again; what lay beside it keeps its way from it; what lay away from it goes along freely."""
+        parts = self.held.frame @ np.asarray(shift, dtype=np.float64)
+        way = self.held.weight[:, None] * np.einsum("i,kij->kj", parts, self.held.directions)
+        if not np.abs(way).max(initial=0.0) > 0:
+            return Moved(self.start, 1.0)
+        ends = self._along(way, 1.0)
+        if self._fits(ends):
+            return Moved(ends, 1.0)
+        low, best = 0.0, self.start
+        step = 0.5
+        for _ in range(HALVINGS):
+            trial = self._along(way, low + step)
+            if self._fits(trial):
+                low, best = low + step, trial
+            step *= 0.5
+        return Moved(best, low)
+
+    def _along(self, way: Rows, share: float) -> Rows:
+        """(k, 3) mm the vertices after a share of their ways (k, 3), kept to the sculpt on the way."""
+        begun = self.start - self._off
+        landed, normal = begun, self._off_normal
+        for step in range(1, STEPS + 1):
+            near = self.sculpt.nearby(begun + share * step / STEPS * way)
+            agrees = (near.normal * normal).sum(1) > 0.0
+            landed = np.where(agrees[:, None], near.points, landed)
+            normal = np.where(agrees[:, None], near.normal, normal)
+        return np.where(self._follows[:, None], landed + self._off, self.start + share * way)
+
+    def _fits(self, positions: Rows) -> bool:
+        """Whether no face is bad at these positions (k, 3) that was not so at the beginning."""
+        trial = self._around.copy()
+        trial[self._rank] = positions
+        return not (self._loops.bad(trial) & ~self._bad).any()
+
+
+def mirrored_shift(shift: Rows, turn: Rows) -> Rows:
+    """(3,) a movement (3,) of a head turned by the rotation `turn` (3, 3), seen in the head's own mirror plane x = 0."""
+    return turn @ (np.array([-1.0, 1.0, 1.0]) * (turn.T @ np.asarray(shift, dtype=np.float64)))
+
+
+def _fall(share: Rows) -> Rows:
+    """(k,) 1 at 0, 0 from 1 on, smooth between (smoothstep)."""
+    t = 1.0 - np.clip(share, 0.0, 1.0)
+    return t * t * (3.0 - 2.0 * t)
+
+
+def _from_along(points: Rows, closed: bool, held: int) -> Rows:
+    """(k,) mm, how far each point of a loop (k, 3) lies from the held one along it, the shorter way round."""
+    side = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+    run = np.concatenate([[0.0], np.cumsum(side[:-1])])
+    away = np.abs(run - run[held])
+    return np.minimum(away, run[-1] + side[-1] - away) if closed else away
