@@ -164,7 +164,7 @@ class Grip:
 
 
 def mirrored_shift(shift: Rows, turn: Rows) -> Rows:
-    """(3,) a movement (3,) of a head turned by the rotation `turn` (3, 3), seen in the head's own mirror plane x = 0."""
+    """(3,) a movement (3,) of a head turned by the rotation `turn` (3, 3), mirrored in the head's own plane x = 0."""
     return turn @ (np.array([-1.0, 1.0, 1.0]) * (turn.T @ np.asarray(shift, dtype=np.float64)))
 
 

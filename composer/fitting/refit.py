@@ -6,8 +6,8 @@ The present cage deviates by d, the smoothest field that brings it there: it min
     sum |Lap d|^2 / m  +  sum_j w (at_j (x + d) - y_j)^2,    d = 0 from the radius on
 
 with the library's own Laplacian and masses m (a thin plate over the skin; Botsch and Kobbelt 2004, "An intuitive
-framework for real-time freeform modeling"). at_j is the place of a landmark on the cage, y_j its place on the sculpt, or
-the nearest place of a drawn curve. The radius grows with the way that has to be gone, so that loops are not crowded.
+framework for real-time freeform modeling"). at_j is the place of a landmark on the cage, y_j its place on the sculpt,
+or the nearest place of a drawn curve. The radius grows with the way that has to be gone, so that loops are not crowded.
 Then the vertices near it go back onto the sculpt (`composer.fitting.project.settle`), without folded faces, and the
 curves are asked again. One factorisation serves all rounds. What lies outside the radius stays bit for bit.
 """
@@ -21,12 +21,11 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.fitting.align import Pairs
+from composer.fitting.bound_parts import take_along
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
 from composer.fitting.mark_pulls import MarkPulls
-from composer.fitting.parts import place_parts
 from composer.fitting.project import AGREE, REACH, settle
-from composer.fitting.sculpt import Ball
 from composer.fitting.skin import Skin, skin_marks
 from composer.geometry.marching import Marching
 from composer.geometry.polygons import Polygons
@@ -59,13 +58,13 @@ class Refitted:
 
 def refit(
     head: Head, cage: Rows, sculpt: ClosestSurface, asked: Pairs, *, free: NDArray | None = None,
-    hold: NDArray | None = None, balls: tuple[Ball, ...] = (),
+    hold: NDArray | None = None,
 ) -> Refitted:  # fmt: skip
     """The `cage` (n, 3) mm, fitted onto the `sculpt`, brought through the landmarks and curves `asked`.
 
     `head` is the library's own, whose neutral `asked` refers to. `free` (n,) in [0, 1] is 1 where the cage does not
-    follow the sculpt; `hold` (n,) in [0, 1] is 1 where nothing moves. `balls` are the sculpt's eyeballs, for the parts
-    that go along with the skin about them. Without landmarks the cage is returned as it is.
+    follow the sculpt; `hold` (n,) in [0, 1] is 1 where nothing moves. Parts bound to the skin go along with it;
+    eyeballs and teeth stay. Without landmarks the cage is returned as it is.
     """
     cage = np.asarray(cage, dtype=np.float64)
     nowhere = np.zeros(head.n_vertices, dtype=bool)
@@ -106,7 +105,7 @@ def refit(
     positions[skin.vertices[patch.vertices[patch.moving]]] = moved[patch.moving]
     flags = nowhere.copy()
     flags[skin.vertices[patch.vertices[patch.moving]]] = True
-    positions = _with_parts(head, cage, positions, balls, freedom)
+    positions = take_along(head, cage, positions)
     after = _away(marks, positions[skin.vertices])
     return Refitted(positions, flags, (float(before.mean()), float(after.mean())))
 
@@ -169,13 +168,3 @@ def _follows(polygons: Polygons, points: Rows, sculpt: ClosestSurface) -> Flags:
 def _away(marks: MarkPulls, skin: Rows) -> Rows:
     """(j,) mm, how far the landmarks on the skin (s, 3) lie from where they are asked to."""
     return np.linalg.norm(marks.pulls(skin)[0] - marks.at @ skin, axis=1)
-
-
-def _with_parts(head: Head, before: Rows, after: Rows, balls: tuple[Ball, ...], free: Rows) -> Rows:
-    """The cage (n, 3) with its parts moved by what the moved skin moves them; other parts stay bit for bit."""
-    if not head.parts:
-        return after
-    shift = place_parts(head, after, balls, free)[0] - place_parts(head, before, balls, free)[0]
-    moves = ~head.skin & (np.abs(shift).max(axis=1) > 1e-9 * head.diagonal)
-    after[moves] += shift[moves]
-    return after

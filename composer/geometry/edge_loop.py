@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from composer.geometry.half_edges import HalfEdges
 
 ACROSS = 4
-"""Edges at a vertex at which "straight on" has one meaning: the edge that came, its opposite, and one on either side."""
+"""Edges at a vertex at which "straight on" has one meaning: as many on the one side of the loop as on the other."""
 
 
 def edge_loop(mesh: HalfEdges, corner: int) -> tuple[NDArray[np.int64], bool]:

@@ -42,7 +42,9 @@ shifts = st.tuples(*[st.floats(-25.0, 25.0)] * 3).map(np.array)
 
 @settings(max_examples=25, deadline=None)
 @given(vertices, st.floats(15.0, 70.0), shifts)
-def test_what_lay_on_the_sculpt_lies_on_it_and_no_face_turns_over(vertex: int, radius: float, shift: np.ndarray) -> None:
+def test_what_lay_on_the_sculpt_lies_on_it_and_no_face_turns_over(
+    vertex: int, radius: float, shift: np.ndarray
+) -> None:
     cage, on, egg, grips = ball()
     grip = grips.vertex(vertex % len(on), radius)
     moved = grip.moved(shift)

@@ -31,7 +31,8 @@ def test_on_a_grid_a_loop_is_a_row_or_a_column(rows: int, columns: int, data: st
     if at_border:
         assert closed and len(line) == 2 * (rows + columns) - 4
         return
-    full = range(a // columns * columns, (a // columns + 1) * columns) if row else range(a % columns, rows * columns, columns)
+    first = a // columns * columns if row else a % columns
+    full = range(first, first + columns) if row else range(first, rows * columns, columns)
     assert not closed and line.tolist() in (list(full), list(full)[::-1])
 
 
