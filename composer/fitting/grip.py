@@ -24,6 +24,8 @@ from composer.geometry.vectors import cross, unit_rows
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]
+YIELDS = 6
+"""Rounds in which places whose polygons would turn over give way before the whole movement does (our choice)."""
 LONG = 3.0
 """How much further a grip reaches along a held loop than across it (our choice: a third of an eye's rim at a radius of
 10 mm)."""
@@ -47,24 +49,23 @@ class Held:
 
 @dataclass(frozen=True, eq=False)
 class Moved:
-    """Where a movement leads: `positions` (k, 3) mm of the grip's vertices, and the `share` in [0, 1] of it that no
-    face's turning over forbids."""
+    """Where a movement leads: `positions` (k, 3) mm of the grip's vertices, and the `share` in [0, 1] of it that the
+    held vertex goes: less than 1 where a polygon would turn over."""
 
     positions: Rows
     share: float
 
 
 class Grips:
-    """Makes grips on one cage (n vertices): `polygons` with `cage` (n, 3) mm, on the `sculpt`. `reference` (n, 3), the
-    library's neutral, says which faces are bad already. `fixed` (n,) flags vertices that no grip moves."""
+    """Makes grips on one cage, a `surface` of n vertices that lies on the `sculpt`. `reference` (n, 3), the library's
+    neutral, says which faces are bad already. `fixed` (n,) flags vertices that no grip moves."""
 
     def __init__(
-        self, polygons: Polygons, cage: Rows, sculpt: ClosestSurface, reference: Rows, fixed: NDArray | None = None
+        self, surface: Surface, sculpt: ClosestSurface, reference: Rows, fixed: NDArray | None = None
     ) -> None:
-        self.surface = Surface(polygons, cage)
-        self.sculpt, self.reference = sculpt, reference
-        self.fixed = np.zeros(len(cage), dtype=bool) if fixed is None else np.asarray(fixed, dtype=bool)
-        self._marching = Marching(self.surface)
+        self.surface, self.sculpt, self.reference = surface, sculpt, reference
+        self.fixed = np.zeros(surface.n_vertices, dtype=bool) if fixed is None else np.asarray(fixed, dtype=bool)
+        self._marching = surface.derived(Marching)
 
     def vertex(self, vertex: int, radius_mm: float) -> Grip:
         """A grip on a vertex. Raises MoueError for a vertex that is not there."""
@@ -127,40 +128,64 @@ class Grip:
         self._off_normal = near.normal
 
     def moved(self, shift: Rows) -> Moved:
-        """Where the grip's vertices lie after a movement of (3,) mm, as far as no face turns over. What lay on the
-        sculpt lies on it again; what lay beside it keeps its way from it; what lay away from it goes along freely."""
+        """Where the grip's vertices lie after a movement of (3,) mm. What lay on the sculpt lies on it again; what lay
+        beside it keeps its way from it; what lay away from it goes along freely. Places whose polygons would turn over
+        give way, and where that is not enough the whole movement does."""
         parts = self.held.frame @ np.asarray(shift, dtype=np.float64)
         way = self.held.weight[:, None] * np.einsum("i,kij->kj", parts, self.held.directions)
         if not np.abs(way).max(initial=0.0) > 0:
             return Moved(self.start, 1.0)
-        ends = self._along(way, 1.0)
-        if self._fits(ends):
-            return Moved(ends, 1.0)
-        low, best = 0.0, self.start
-        step = 0.5
+        amount = np.ones(len(way))
+        for ring in range(YIELDS):
+            ends = self._along(amount[:, None] * way)
+            wrong = self._turned(ends)
+            if not wrong.any():
+                return Moved(ends, self._gone(amount))
+            amount = self._yielded(amount, wrong, ring // 2)
+        share, step, best = 0.0, 0.5, self.start
         for _ in range(HALVINGS):
-            trial = self._along(way, low + step)
-            if self._fits(trial):
-                low, best = low + step, trial
+            trial = self._along((share + step) * amount[:, None] * way)
+            if not self._turned(trial).any():
+                share, best = share + step, trial
             step *= 0.5
-        return Moved(best, low)
+        return Moved(best, share * self._gone(amount))
 
-    def _along(self, way: Rows, share: float) -> Rows:
-        """(k, 3) mm the vertices after a share of their ways (k, 3), kept to the sculpt on the way."""
+    def _yielded(self, amount: Rows, wrong: NDArray[np.bool_], rings: int) -> Rows:
+        """(k,) how much of their ways the vertices go where those of `wrong` polygons, and so many rings about them,
+        give way by half; their neighbours give way a little, so that the movement stays soft."""
+        flags = self._loops.grown(self._loops.vertices_of(wrong), rings)
+        whole = np.ones(len(self._around))
+        whole[self._rank] = np.where(flags[self._rank], 0.5 * amount, amount)
+        adjacency = self._loops.polygons.adjacency
+        degree = np.maximum(np.asarray(adjacency.sum(axis=1)).ravel(), 1.0)
+        smooth = np.minimum(whole, 0.5 * whole + 0.5 * (adjacency @ whole) / degree)
+        return smooth[self._rank]
+
+    def _gone(self, amount: Rows) -> float:
+        """The share of its way that the vertex with most weight goes."""
+        return float(amount[int(np.argmax(self.held.weight))]) if len(amount) else 0.0
+
+    def _along(self, way: Rows) -> Rows:
+        """(k, 3) mm the vertices after their ways (k, 3), kept to the sculpt on the way."""
         begun = self.start - self._off
         landed, normal = begun, self._off_normal
         for step in range(1, STEPS + 1):
-            near = self.sculpt.nearby(begun + share * step / STEPS * way)
+            near = self.sculpt.nearby(begun + step / STEPS * way)
             agrees = (near.normal * normal).sum(1) > 0.0
             landed = np.where(agrees[:, None], near.points, landed)
             normal = np.where(agrees[:, None], near.normal, normal)
-        return np.where(self._follows[:, None], landed + self._off, self.start + share * way)
+        return np.where(self._follows[:, None], landed + self._off, self.start + way)
 
-    def _fits(self, positions: Rows) -> bool:
-        """Whether no face is bad at these positions (k, 3) that was not so at the beginning."""
+    def _turned(self, positions: Rows) -> NDArray[np.bool_]:
+        """(f,) the polygons that are bad at these positions (k, 3) and were not so at the beginning."""
         trial = self._around.copy()
         trial[self._rank] = positions
-        return not (self._loops.bad(trial) & ~self._bad).any()
+        return self._loops.bad(trial) & ~self._bad
+
+
+def led_along(points: Rows, closed: bool, held: int, radius_mm: float) -> NDArray[np.bool_]:
+    """(k,) which points of a loop (k, 3) mm a grip with this radius leads that holds it at the point `held`."""
+    return _from_along(points, closed, held) < LONG * radius_mm
 
 
 def mirrored_shift(shift: Rows, turn: Rows) -> Rows:

@@ -23,8 +23,8 @@ def with_library_form(head: Head, cage: Rows, zone: NDArray) -> Rows:
     """(n, 3) mm the `cage` (n, 3) with the library's form where the `zone` (n,) in [0, 1] is 1, the present one where
     it is 0 (bit for bit), and a mixture between. `head` is the library's own.
 
-    The library's neutral is laid on the skin about the zone by a similarity, and what is left over at the zone's edge is
-    continued into it smoothly (`composer.fitting.fill`), so that it joins without a crease. A zone without skin
+    The library's neutral is laid on the skin about the zone by a similarity, and what is left over at the zone's edge
+    is continued into it smoothly (`composer.fitting.fill`), so that it joins without a crease. A zone without skin
     about it leaves the cage as it is.
     """
     cage = np.asarray(cage, dtype=np.float64)

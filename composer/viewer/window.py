@@ -53,6 +53,7 @@ class MoueWindow(pyglet.window.Window):
         self._dress(self.stage.settings.scale)
         self.drawing = Drawing()
         self.kit.picture = self.drawing.thumbs.of
+        self.kit.loupe = lambda: self.drawing.loupe
         self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture, self._ask_menu)
         self.drag = Drag()
         self._opened: object = None
@@ -201,7 +202,7 @@ class MoueWindow(pyglet.window.Window):
             if not self.panels.painting.stroking:
                 point_at_nothing(stage)
         else:
-            point_out(stage)
+            point_out(stage, self.panels.fitting)
 
     # Leaving.
 

@@ -9,6 +9,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from numpy.typing import NDArray
+
 from composer.checks.finding import Finding
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit
@@ -16,7 +18,8 @@ from composer.document.project import Project
 from composer.errors import MoueError
 from composer.head.places import SurfacePoint
 from composer.mixing.recipe import Cell, Row
-from composer.viewer.new_head.new_head import LIBRARY, NewHead
+from composer.viewer.new_head.both_surfaces import LIBRARY
+from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.camera import Eye, between
 from composer.viewer.render.picking import SKIN, Hit, Picker
 from composer.viewer.session.dialogs import Dialogs
@@ -67,6 +70,8 @@ class Stage:
     new_head: NewHead | None = None
     finding: Finding | None = None
     shown_of_new: str = "sculpt"
+    painted_zone: NDArray | None = None
+    piece: tuple[NDArray, bool] | None = None
     distance_heat: bool = False
     pointed: str = ""
     clock: Callable[[], float] = time.monotonic

@@ -37,8 +37,7 @@ def place_pair(desk: Desk, at: Point) -> Tool:
         if moved is not None:
             new.place(*moved)
             if fresh and name in new.names:
-                after = new.names[new.names.index(name) + 1 :] + new.names
-                stage.landmark = next((each for each in after if each not in new.marks.places), name)
+                stage.landmark = new.next_asked() or name
     except Abandoned:
         stage.moved_mark = None
 

@@ -17,6 +17,7 @@ from composer.geometry.edge_loop import edge_loop
 from composer.geometry.half_edges import HalfEdges
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import nearest_rotation
+from composer.geometry.surface import Surface
 
 RADIUS_MM = 100.0
 AXES = np.array([0.8, 1.0, 0.9])
@@ -29,7 +30,7 @@ def ball() -> tuple[Polygons, np.ndarray, ClosestSurface, Grips]:
     fine, places = cube_sphere(61, seed=0)
     egg = ClosestSurface(on_egg(places), fine.triangles)
     on = egg.closest(on_egg(at)).points
-    return cage, on, egg, Grips(cage, on, egg, on_egg(at))
+    return cage, on, egg, Grips(Surface(cage, on), egg, on_egg(at))
 
 
 def on_egg(points: np.ndarray) -> np.ndarray:
@@ -113,7 +114,7 @@ def test_a_loop_moves_but_little_far_along_it() -> None:
 def test_vertices_that_are_held_fast_stay() -> None:
     cage, on, egg, _ = ball()
     fixed = on[:, 0] > 0
-    grip = Grips(cage, on, egg, on, fixed).vertex(int(np.argmax(on[:, 2])), 50.0)
+    grip = Grips(Surface(cage, on), egg, on, fixed).vertex(int(np.argmax(on[:, 2])), 50.0)
     assert not fixed[grip.held.vertices].any() and len(grip.held.vertices)
 
 
