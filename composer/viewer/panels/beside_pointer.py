@@ -5,7 +5,8 @@ from __future__ import annotations
 from imgui_bundle import ImVec2, imgui
 
 from composer.viewer.session.fitting import Fitting
-from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.percent import weight_words
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.desk import GaugeReading
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit

@@ -214,8 +214,3 @@ class Stage:
         """Show one part alone, or all again where it is alone already."""
         others = frozenset(names) - {name}
         self.hidden = frozenset() if self.hidden == others else others
-
-
-def weight_words(weight: float) -> str:
-    """A weight as people read it: 0.35, 1, -0.2."""
-    return f"{weight:.2f}".rstrip("0").rstrip(".") if weight else "0"

@@ -9,7 +9,8 @@ from composer.viewer.panels.board.chosen_cell import nudge
 from composer.viewer.panels.board.layout import Layout
 from composer.viewer.panels.board.state import Board
 from composer.viewer.session.cell_edits import carried_edit, cells_edit
-from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.percent import weight_words
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
 WHEEL_STEP, PIXELS_FOR_ONE, DRAG_FROM = 0.05, 150.0, 3.0

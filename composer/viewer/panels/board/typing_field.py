@@ -8,6 +8,7 @@ from composer.mixing.recipe import Cell, CellKey
 from composer.viewer.panels.board.layout import Layout
 from composer.viewer.panels.board.state import Board
 from composer.viewer.session.cell_edits import cells_edit
+from composer.viewer.session.percent import read_weight
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
@@ -31,6 +32,7 @@ def draw_typing_field(board: Board, stage: Stage, kit: Kit, layout: Layout) -> N
     flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
     entered, board.typed = imgui.input_text("##weight", board.typed, flags)
     kit.mark("typed weight")
+    kit.tip("in percent: 60 or 60%; 0.6 and 0,6 are the same")
     if entered or (not fresh and imgui.is_item_deactivated()):
         board.typing, board.focused = None, False
         if not imgui.is_key_pressed(imgui.Key.escape):
@@ -38,9 +40,5 @@ def draw_typing_field(board: Board, stage: Stage, kit: Kit, layout: Layout) -> N
 
 
 def _take(board: Board, stage: Stage, key: CellKey) -> None:
-    try:
-        weight = float(board.typed.replace(",", "."))
-    except ValueError:
-        stage.say(f"A weight is a number from -1 to 2, not {board.typed!r}.", "wrong")
-        return
+    weight = read_weight(board.typed)
     stage.opened.apply(cells_edit(stage, Cell(key[0], key[1], weight, key[2])))
