@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
-from composer.fitting.project import AGREE, REACH
+from composer.fitting.project import AGREE, REACH, settle
 from composer.geometry.marching import Marching
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
@@ -24,8 +24,9 @@ from composer.geometry.vectors import cross, unit_rows
 
 Rows = NDArray[np.float64]
 Ints = NDArray[np.int64]
-YIELDS = 6
-"""Rounds in which places whose polygons would turn over give way before the whole movement does (our choice)."""
+SETTLINGS = 3
+"""Rounds in which places of a movement that would turn polygons over are settled (our choice): what one round leaves
+beside the sculpt the next one finds nearer to it."""
 LONG = 3.0
 """How much further a grip reaches along a held loop than across it (our choice: a third of an eye's rim at a radius of
 10 mm)."""
@@ -58,13 +59,17 @@ class Moved:
 
 class Grips:
     """Makes grips on one cage, a `surface` of n vertices that lies on the `sculpt`. `reference` (n, 3), the library's
-    neutral, says which faces are bad already. `fixed` (n,) flags vertices that no grip moves."""
+    neutral, says which faces are bad already. `fixed` (n,) flags vertices that no grip moves, `free` (n,) those that do
+    not follow the sculpt."""
 
     def __init__(
-        self, surface: Surface, sculpt: ClosestSurface, reference: Rows, fixed: NDArray | None = None
-    ) -> None:
+        self, surface: Surface, sculpt: ClosestSurface, reference: Rows, fixed: NDArray | None = None,
+        free: NDArray | None = None,
+    ) -> None:  # fmt: skip
         self.surface, self.sculpt, self.reference = surface, sculpt, reference
-        self.fixed = np.zeros(surface.n_vertices, dtype=bool) if fixed is None else np.asarray(fixed, dtype=bool)
+        nowhere = np.zeros(surface.n_vertices, dtype=bool)
+        self.fixed = nowhere if fixed is None else np.asarray(fixed, dtype=bool)
+        self.free = nowhere if free is None else np.asarray(free, dtype=bool)
         self._marching = surface.derived(Marching)
 
     def vertex(self, vertex: int, radius_mm: float) -> Grip:
@@ -101,13 +106,16 @@ class Grips:
         return np.stack([along, cross(out, along), out], axis=1)
 
     def _grip(self, held: Held) -> Grip:
-        return Grip(self.surface, self.sculpt, self.reference, held)
+        return Grip(self.surface, self.sculpt, self.reference, held, self.free[held.vertices])
 
 
 class Grip:
     """One grip; `held` is what it moves."""
 
-    def __init__(self, surface: Surface, sculpt: ClosestSurface, reference: Rows, held: Held) -> None:
+    def __init__(
+        self, surface: Surface, sculpt: ClosestSurface, reference: Rows, held: Held, free: NDArray[np.bool_]
+    ) -> None:
+        """`free` (k,) flags the vertices of `held` that do not follow the sculpt."""
         self.sculpt, self.held = sculpt, held
         polygons = surface.polygons
         self.start = surface.positions[held.vertices]
@@ -119,51 +127,65 @@ class Grip:
         rank = np.full(polygons.n_vertices, -1, dtype=np.int64)
         rank[used] = np.arange(len(used))
         self._rank, self._around = rank[held.vertices], surface.positions[used]
-        self._loops = Loops(Polygons(polygons.counts[faces], rank[corners], len(used)), reference[used])
+        self._rest = reference[used]
+        self._loops = Loops(Polygons(polygons.counts[faces], rank[corners], len(used)), self._rest)
         self._bad = self._loops.bad(self._around)
         self._normals = surface.vertex_normals[held.vertices]
         near = sculpt.closest(self.start)
-        self._follows = (near.distance <= REACH * sculpt.diagonal) & ((near.normal * self._normals).sum(1) > AGREE)
+        self._follows = (near.distance <= REACH * sculpt.diagonal) & ((near.normal * self._normals).sum(1) > AGREE) & ~free
         self._off = self.start - near.points
         self._off_normal = near.normal
 
     def moved(self, shift: Rows) -> Moved:
-        """Where the grip's vertices lie after a movement of (3,) mm. What lay on the sculpt lies on it again; what lay
-        beside it keeps its way from it; what lay away from it goes along freely. Places whose polygons would turn over
-        give way, and where that is not enough the whole movement does."""
+        """Where the grip's vertices lie after a movement of (3,) mm.
+
+        What lay on the sculpt lies on it again; what lay beside it keeps its way from it; what lay away from it goes
+        along freely. Where polygons would turn over, as in the corner of a mouth, the places are settled as at the end
+        of a fit (`composer.fitting.project.settle`), and where that is not enough the whole movement gives way.
+        """
         parts = self.held.frame @ np.asarray(shift, dtype=np.float64)
         way = self.held.weight[:, None] * np.einsum("i,kij->kj", parts, self.held.directions)
         if not np.abs(way).max(initial=0.0) > 0:
             return Moved(self.start, 1.0)
-        amount = np.ones(len(way))
-        for ring in range(YIELDS):
-            ends = self._along(amount[:, None] * way)
-            wrong = self._turned(ends)
-            if not wrong.any():
-                return Moved(ends, self._gone(amount))
-            amount = self._yielded(amount, wrong, ring // 2)
+        onto = self._along(way)
+        if not self._turned(onto).any():
+            return Moved(onto, 1.0)
+        settled = self._settled(way)
+        if not self._turned(settled).any():
+            return Moved(settled, self._gone(settled, way))
         share, step, best = 0.0, 0.5, self.start
         for _ in range(HALVINGS):
-            trial = self._along((share + step) * amount[:, None] * way)
+            trial = self._settled((share + step) * way)
             if not self._turned(trial).any():
                 share, best = share + step, trial
             step *= 0.5
-        return Moved(best, share * self._gone(amount))
+        return Moved(best, self._gone(best, way))
 
-    def _yielded(self, amount: Rows, wrong: NDArray[np.bool_], rings: int) -> Rows:
-        """(k,) how much of their ways the vertices go where those of `wrong` polygons, and so many rings about them,
-        give way by half; their neighbours give way a little, so that the movement stays soft."""
-        flags = self._loops.grown(self._loops.vertices_of(wrong), rings)
-        whole = np.ones(len(self._around))
-        whole[self._rank] = np.where(flags[self._rank], 0.5 * amount, amount)
-        adjacency = self._loops.polygons.adjacency
-        degree = np.maximum(np.asarray(adjacency.sum(axis=1)).ravel(), 1.0)
-        smooth = np.minimum(whole, 0.5 * whole + 0.5 * (adjacency @ whole) / degree)
-        return smooth[self._rank]
+    def _settled(self, way: Rows) -> Rows:
+        """(k, 3) mm the vertices after their ways (k, 3), brought onto the sculpt as a fit brings them there: where one
+        has no place on it, or its polygons would turn over, it continues the movement of the skin about it."""
+        points = self._around.copy()
+        points[self._rank] = self.start + way
+        stays = np.ones(len(points))
+        stays[self._rank] = 0.0
+        free = np.zeros(len(points), dtype=bool)
+        free[self._rank] = ~self._follows
+        lead = int(np.argmax(self.held.weight))
+        goal = self.sculpt.closest((self.start + way)[[lead]]).points
+        reach = max(REACH * self.sculpt.diagonal, float(np.linalg.norm(way, axis=1).max()))
+        for _ in range(SETTLINGS):
+            points = settle(
+                Surface(self._loops.polygons, points), self.sculpt, reach, loops=self._loops, ideal=self._rest,
+                free=free, protect=stays, rays=False, marks=(self._rank[[lead]], goal), unfold=True,
+            ).positions  # fmt: skip
+        return points[self._rank]
 
-    def _gone(self, amount: Rows) -> float:
-        """The share of its way that the vertex with most weight goes."""
-        return float(amount[int(np.argmax(self.held.weight))]) if len(amount) else 0.0
+    def _gone(self, positions: Rows, way: Rows) -> float:
+        """The share of its way that the vertex with most weight has gone."""
+        lead = int(np.argmax(self.held.weight))
+        goal = self.sculpt.closest((self.start + way)[[lead]]).points[0]
+        whole = float(np.linalg.norm(goal - self.start[lead]))
+        return float(np.clip(1.0 - np.linalg.norm(positions[lead] - goal) / max(whole, 1e-9), 0.0, 1.0))
 
     def _along(self, way: Rows) -> Rows:
         """(k, 3) mm the vertices after their ways (k, 3), kept to the sculpt on the way."""

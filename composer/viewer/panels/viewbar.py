@@ -16,14 +16,14 @@ from composer.viewer.ui.keys import ACTIONS
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
-ONE_LINE = 520.0
+ONE_LINE = 660.0
 """Width of a view from which on all of its buttons stand in one line."""
 
 
 def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> None:
     """Buttons along the top of the view, and the legend at its lower left."""
     left, top, width, height = stage.view
-    narrow = width < kit.px(640)
+    narrow = width < kit.px(800)
     imgui.set_cursor_screen_pos(ImVec2(left + kit.px(10), top + kit.px(10)))
     for i, (name, words) in enumerate(VIEWS.items()):
         if i:

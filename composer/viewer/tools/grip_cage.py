@@ -13,6 +13,7 @@ from composer.geometry.edge_loop import edge_loop, nearest_edge
 from composer.geometry.half_edges import HalfEdges
 from composer.head.places import SurfacePoint
 from composer.head.symmetry import pairs_of
+from composer.viewer.new_head.fit_work import free_of
 from composer.viewer.new_head.new_head import NOW, NewHead
 from composer.viewer.render.picking import Hit
 from composer.viewer.session.fitting import Fitting
@@ -108,6 +109,7 @@ class _Drag:
         self._grips = Grips(
             new.cage_surface, new.fitted.sculpt.surface, new.library.neutral,
             (~new.library.skin) | (still >= FIRM if still is not None else False),
+            free_of(new.fitted, new.zones) >= FIRM,
         )  # fmt: skip
         self._turn = new.fitted.aligned.rotation
         self._partner = pairs_of(new.library) if fitting.mirrored else None
