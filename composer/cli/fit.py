@@ -69,6 +69,7 @@ def fit(
     from composer.head.human_size import size_doubts
     from composer.head.landmark_doubts import landmark_doubts
     from composer.head.new_folder import may_fill
+    from composer.head.plain_names import named
     from composer.picture.fit_picture import before_and_after
 
     may_fill(to, MANIFEST, "fit")
@@ -106,7 +107,7 @@ def fit(
         f"distance to the sculpt: median {report.distance.median:.3f}, p95 {report.distance.p95:.3f}, "
         f"max {report.distance.max:.3f} mm"
     )
-    console.say(f"landmarks: within {worst[1]:.2f} mm, the furthest is {worst[0]}")
+    console.say(f"landmarks: within {worst[1]:.2f} mm, the furthest is {named(worst[0])}")
     console.say(
         f"faces reversed {report.reversed_faces}, folded {report.folded_faces}; "
         f"corner angles changed by {report.loops.angle_median_deg:.1f} degrees (median), "

@@ -130,9 +130,9 @@ class Grip:
         self._rest = reference[used]
         self._loops = Loops(Polygons(polygons.counts[faces], rank[corners], len(used)), self._rest)
         self._bad = self._loops.bad(self._around)
-        self._normals = surface.vertex_normals[held.vertices]
         near = sculpt.closest(self.start)
-        self._follows = (near.distance <= REACH * sculpt.diagonal) & ((near.normal * self._normals).sum(1) > AGREE) & ~free
+        facing = (near.normal * surface.vertex_normals[held.vertices]).sum(1) > AGREE
+        self._follows = (near.distance <= REACH * sculpt.diagonal) & facing & ~free
         self._off = self.start - near.points
         self._off_normal = near.normal
 

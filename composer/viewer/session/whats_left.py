@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from composer.fitting.guess import LEAST
+from composer.head.fit_zones import FitZones
 from composer.head.plain_names import plain_name
 from composer.viewer.new_head.new_head import NewHead
 
@@ -60,8 +61,8 @@ def _since_the_fit(new: NewHead) -> list[Item]:
         items.append(Item(f"Placed or drawn since the fit: {what}.", "refit", "Refit near"))
     gone = [name for name in new.step.through.placed if name not in new.placed]
     gone += [name for name in new.step.through.curves if name not in new.marks.curves]
-    if gone or not new.zones.same_as(new.step.zones_then):
-        items.append(Item("Something was taken away or painted since: a whole fit is needed.", "fit", "Fit again"))
+    if gone or not FitZones(new.zones.form).same_as(FitZones(new.step.zones_then.form)):
+        items.append(Item("A landmark or a zone was taken away since: a whole fit is needed.", "fit", "Fit again"))
     return items
 
 
