@@ -97,15 +97,25 @@ class Stage:
     # Words.
 
     def say(self, text: str, kind: str = "note", place: Place | None = None) -> None:
-        """Tell one line; it stays for a while, a fault or a line that leads to a `place` until it is pressed."""
+        """Tell one line; it stays for a while, a line that leads to a `place` until it is pressed, a fault until it is
+        pressed or something succeeds."""
+        if kind == "done":
+            self._no_faults()
         self.words = [w for w in self.words if w.text != text][-3:]
         stays = kind == "wrong" or place is not None
         self.words.append(Words(text, kind, self.clock() + (1e9 if stays else WORDS_SECONDS), place))
 
     def do(self, edit: Edit, words: str = "") -> bool:
         """Apply an edit to what is open, telling what went wrong; whether it was done."""
-        assert self.session is not None
-        return self.guard(lambda: self.session.apply(edit), words)  # type: ignore[union-attr]
+        session = self.opened
+        done = self.guard(lambda: session.apply(edit), words)
+        if done:
+            self._no_faults()
+        return done
+
+    def _no_faults(self) -> None:
+        """Something went well: what went wrong before it is over."""
+        self.words = [w for w in self.words if w.kind != "wrong"]
 
     def do_later(self, edit: Edit, words: str) -> None:
         """Apply an edit that takes long: the masks are made beside the frame loop, and the step is done when they are
