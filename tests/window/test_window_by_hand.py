@@ -234,3 +234,20 @@ def test_each_surface_has_a_colour_of_its_own_and_a_legend_says_which(fitted: tu
     assert words == ["the sculpt", "the library on it"]
     colours = {tuple(row) for row in shown.cover[[0, new.n_sculpt]].tolist()}
     assert len(colours) == 2 and all(row[3] > 0 for row in colours)
+
+
+def test_a_curve_is_drawn_in_one_go_and_taken_back_by_one_undo(fitted: tuple) -> None:
+    hand, true = fitted
+    new = hand.stage.new_head
+    hand.click_on("Sculpt")
+    hand.stage.landmark = "upper_lip"
+    line = new.library.landmarks.curve_positions("upper_lip", true)
+    hand.press(*seen_at(hand, line[0]))
+    for place in line[1:]:
+        hand.drag(*seen_at(hand, place), steps=1)
+    assert len(hand.stage.moved_line) > 3 and not new.marks.curves
+    hand.release()
+    drawn = new.marks.curves["upper_lip"]
+    assert len(drawn) > 3 and hand.stage.moved_line == ()
+    hand.key("Ctrl+Z")
+    assert not new.marks.curves

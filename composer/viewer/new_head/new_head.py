@@ -24,11 +24,10 @@ from composer.head.head import Head
 from composer.head.landmarks import Landmarks, write_landmarks
 from composer.head.places import SurfacePoint, resolve
 from composer.viewer.new_head.both_surfaces import BothSurfaces, Range, sculpt_line
+from composer.viewer.new_head.curves import between, is_open, laid_curves
 from composer.viewer.new_head.steps import Marks, Step, Steps
 from composer.viewer.render.look import Line
 
-BETWEEN, ENDS_APART = 6, 0.25
-"""Steps in which a curve goes from one of its points to the next, and how far its ends lie apart, of its length."""
 Floats = NDArray[np.float64]
 NOW = ""
 """The look at the cage as it stands, and not after one of the fit's stages."""
@@ -97,7 +96,7 @@ class NewHead:
         if marks is None:
             return []
         drawn = {name: marks.curve_positions(name, self.library.neutral) for name in marks.curves}
-        return [name for name, line in drawn.items() if _open(line)]
+        return [name for name, line in drawn.items() if is_open(line)]
 
     @property
     def placed(self) -> dict[str, SurfacePoint]:
@@ -114,9 +113,14 @@ class NewHead:
         """Put a landmark on the sculpt, or one more point of a landmark curve."""
         marks = self.marks
         if name in self.lines:
-            self._mark(replace(marks, curves=marks.curves | {name: (*marks.curves.get(name, ()), place)}))
+            self.draw(name, (place,))
         else:
             self._mark(replace(marks, places=marks.places | {name: place}, guessed=marks.guessed - {name}))
+
+    def draw(self, name: str, places: tuple[SurfacePoint, ...]) -> None:
+        """Put more points at the end of a landmark curve, as one step."""
+        marks = self.marks
+        self._mark(replace(marks, curves=marks.curves | {name: (*marks.curves.get(name, ()), *places)}))
 
     def take_away(self, name: str) -> None:
         """Remove a landmark from the sculpt, or the last point of a landmark curve."""
@@ -145,7 +149,7 @@ class NewHead:
     def landmarks(self) -> Landmarks:
         """The sculpt's landmarks that a fit goes through: those that are placed, and the curves that have two points or
         more, laid on the surface in the library's direction. Guesses are left out: a wrong one misleads the fit."""
-        return Landmarks(self.placed, {n: self._laid(n) for n, line in self.marks.curves.items() if len(line) > 1})
+        return Landmarks(self.placed, laid_curves(self.library, self.surface, self.marks))
 
     def asked_since(self) -> list[str]:
         """The landmarks and curves that were placed, moved or drawn since the cage was fitted through them."""
@@ -159,29 +163,9 @@ class NewHead:
         kept = {}
         for points in self.marks.curves.values():
             if len(points) > 1:
-                kept[points] = self._lines.get(points) or sculpt_line(self._between(points))
+                kept[points] = self._lines.get(points) or sculpt_line(between(self.surface, points))
         self._lines = kept
         return tuple(kept.values())
-
-    def _between(self, pressed: tuple[SurfacePoint, ...]) -> list[SurfacePoint]:
-        """The points and places between them, all on the surface."""
-        points = np.array([resolve(place, self.sculpt.neutral) for place in pressed])
-        steps = np.linspace(0.0, 1.0, BETWEEN + 1)[:-1, None]
-        dense = [(1.0 - steps) * a + steps * b for a, b in zip(points[:-1], points[1:], strict=True)]
-        return self.on_sculpt(np.concatenate([*dense, points[-1:]]))
-
-    def _laid(self, name: str) -> tuple[SurfacePoint, ...]:
-        line, library_marks = self._between(self.marks.curves[name]), self.library.landmarks
-        assert library_marks is not None
-        ends = library_marks.curve_positions(name, self.library.neutral)[[0, -1]]
-        try:
-            ends = carried_by(self.library, self.surface, self.placed, ends)
-        except MoueError:
-            return tuple(line)
-        first, last = (resolve(line[i], self.sculpt.neutral) for i in (0, -1))
-        along = np.linalg.norm(ends[0] - first) + np.linalg.norm(ends[1] - last)
-        against = np.linalg.norm(ends[0] - last) + np.linalg.norm(ends[1] - first)
-        return tuple(line if along <= against else line[::-1])
 
     def on_sculpt(self, points: NDArray) -> list[SurfacePoint]:
         """The places of the sculpt nearest to points (k, 3) mm."""
@@ -382,9 +366,3 @@ def _both(through: Marks, marks: Marks) -> Marks:
     """The marks that a cage goes through once those of them that it is fitted through have been moved along with it."""
     places = {name: marks.places[name] for name in through.places if name in marks.places}
     return replace(through, places=places)
-
-
-def _open(line: Floats) -> bool:
-    """Whether a line (k, 3) has two ends, and does not come back to where it began."""
-    length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
-    return len(line) > 1 and float(np.linalg.norm(line[-1] - line[0])) > ENDS_APART * length

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from composer.head.places import SurfacePoint, resolve
+from composer.viewer.new_head.both_surfaces import sculpt_line
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.look import Line, Look, Mark
 from composer.viewer.scene.overlay import Shown
@@ -23,6 +24,8 @@ def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
     if stage.shown_of_new == "sculpt" or stage.wire:
         lines += new.ghost()
     lines += new.curve_lines()
+    if len(stage.moved_line) > 1:
+        lines.append(sculpt_line(list(stage.moved_line)))
     if stage.piece is not None:
         vertices, closed = stage.piece
         if len(vertices) > 1:
@@ -52,6 +55,7 @@ def _landmarks(stage: Stage, new: NewHead) -> list[Mark]:
             places.append((place, colour, 15.0 if name == stage.landmark else 9.0))
     if stage.moved_mark is not None:
         places.append((stage.moved_mark[1], OWN, 15.0))
+    places += [(point, OWN, 7.0) for point in stage.moved_line]
     for name, points in new.marks.curves.items():
         places += [(point, FILE, 11.0 if name == stage.landmark else 7.0) for point in points]
     drawn = (mark_at_place(place, colour, size, i) for i, (place, colour, size) in enumerate(places))

@@ -67,6 +67,7 @@ class Stage:
     peeking: bool = False
     landmark: str = ""
     moved_mark: tuple[str, SurfacePoint] | None = None
+    moved_line: tuple[SurfacePoint, ...] = ()
     new_head: NewHead | None = None
     finding: Finding | None = None
     shown_of_new: str = "sculpt"

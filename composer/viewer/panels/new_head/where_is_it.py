@@ -125,7 +125,7 @@ def _asked(stage: Stage, kit: Kit, new: NewHead) -> None:
         imgui.text(kit.fit(plain[:1].upper() + plain[1:], imgui.get_content_region_avail().x, theme.SIDES))
     kit.mark("asked for")
     stem = split_side(name)[0].replace("_", " ")
-    along = "; press along it, from end to end" if name in new.lines else ""
+    along = "; draw it, or press along it" if name in new.lines else ""
     imgui.push_font(kit.faces.plain, theme.TEXT_SIZE * 0.87)
     kit.quiet(f"{stem}{along}")
     imgui.pop_font()
