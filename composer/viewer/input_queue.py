@@ -13,7 +13,8 @@ from collections.abc import Callable
 from typing import Any
 
 MOVES = ("on_mouse_motion", "on_mouse_drag", "on_mouse_leave")
-"""Events that are not judged by what is under them: those in a row are handed on together."""
+"""Events that are not judged by what is under them: those in a row are handed on together, but only after what was
+pressed or let go before them has been answered where it was."""
 AFTER_DEED, AFTER_MOVE = 2, 1
 """Layouts before the next event is judged: after a deed one in which a control answers, and one from which it is known
 that the control holds the keyboard (Dear ImGui, `ImGuiIO.WantTextInput`, set at the next frame); after a move one."""
@@ -28,18 +29,21 @@ class InputQueue:
     ) -> None:
         self._hand_on, self._wake, self._lay_out = hand_on, wake, lay_out
         self._events: deque[tuple[str, tuple[Any, ...]]] = deque()
-        self._wanted = 0
+        self._wanted, self._deed = 0, False
         self._at: tuple[int, int] | None = None
 
     def laid_out(self) -> None:
         """The controls were laid out: one layout less is needed before the next event is judged."""
         self._wanted = max(self._wanted - 1, 0)
+        self._deed = self._deed and self._wanted > 0
 
     def catch_up(self) -> None:
         """Hand on everything that has happened, each event when it can be judged."""
         while self._events:
             name, args = self._events[0]
             if name in MOVES:
+                if self._deed:
+                    self._answer()
                 self._give()
                 self._wanted = max(self._wanted, AFTER_MOVE)
                 continue
@@ -47,14 +51,18 @@ class InputQueue:
                 self._at = args[:2]
                 self._hand_on("on_mouse_motion", (*args[:2], 0, 0))
                 self._wanted = max(self._wanted, AFTER_MOVE)
-            while self._wanted:
-                self._lay_out()
-                self.laid_out()
+            self._answer()
             self._give()
             if name == "on_text":
                 while self._events and self._events[0][0] == "on_text":
                     self._give()
-            self._wanted = AFTER_DEED
+            self._wanted, self._deed = AFTER_DEED, True
+
+    def _answer(self) -> None:
+        """Lay out until what was handed on has been answered, where it happened: the pointer has not moved on yet."""
+        while self._wanted:
+            self._lay_out()
+            self.laid_out()
 
     def hurry(self) -> None:
         """Hand on everything at once, judged by the last layout: the window is about to lose the person."""

@@ -1,4 +1,4 @@
-"""Landmark curves on a sculpt: the line through the points that a person pressed or drew, in the library's direction."""
+"""Landmark curves on a sculpt: the line through the points that a person drew, in the library's direction."""
 
 from __future__ import annotations
 

@@ -311,7 +311,10 @@ class NewHead:
 
     def distance_mm(self) -> Floats | None:
         """(n,) how far each of the library's vertices lies from the sculpt; None before there is a warp or a fit."""
-        return None if self.shown_cage is None else self.surface.closest(self.shown_cage).distance
+        if self.shown_cage is None:
+            return None
+        find = self.surface.closest if self._preview is None else self.surface.nearby
+        return find(self.shown_cage).distance
 
     # Steps.
 
