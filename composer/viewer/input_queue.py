@@ -48,6 +48,8 @@ class InputQueue:
                 self._wanted = max(self._wanted, AFTER_MOVE)
                 continue
             if name in ("on_mouse_press", "on_mouse_release", "on_mouse_scroll") and args[:2] != self._at:
+                if self._deed:
+                    self._answer()
                 self._at = args[:2]
                 self._hand_on("on_mouse_motion", (*args[:2], 0, 0))
                 self._wanted = max(self._wanted, AFTER_MOVE)
