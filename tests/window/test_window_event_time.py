@@ -116,7 +116,8 @@ def test_deeds_wait_for_the_layouts_that_they_need_and_moves_do_not() -> None:
     layout = ["layout"]
     assert done == [
         "on_mouse_motion", "on_mouse_motion", *AFTER_MOVE * layout, "on_mouse_press", *AFTER_DEED * layout, "on_text",
-        "on_text", *AFTER_DEED * layout, "on_mouse_motion", *AFTER_MOVE * layout, "on_mouse_release", *AFTER_DEED * layout, "on_mouse_motion",
+        "on_text", *AFTER_DEED * layout, "on_mouse_motion", *AFTER_MOVE * layout, "on_mouse_release",
+        *AFTER_DEED * layout, "on_mouse_motion",
     ]  # fmt: skip
     count = len(done)
     queue.catch_up()
