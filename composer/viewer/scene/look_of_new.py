@@ -9,11 +9,11 @@ from composer.viewer.new_head.both_surfaces import sculpt_line
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.look import Line, Look, Mark
 from composer.viewer.scene.overlay import Shown
-from composer.viewer.scene.picture_on_head import FILE, OWN, mark_at_place
+from composer.viewer.scene.picture_on_head import DOUBTED, FILE, OWN, mark_at_place
 from composer.viewer.session.pointing import look_up_new
 from composer.viewer.session.stage import Stage
 
-GUESSED, PINNED = (240, 236, 226, 255), (159, 191, 143, 255)
+PINNED = (159, 191, 143, 255)
 HELD_PX, PIN_PX = 13.0, 7.0
 
 
@@ -51,7 +51,7 @@ def _landmarks(stage: Stage, new: NewHead) -> list[Mark]:
     places: list[tuple[SurfacePoint, tuple[int, int, int, int], float]] = []
     for name, place in new.marks.places.items():
         if stage.moved_mark is None or stage.moved_mark[0] != name:
-            colour = GUESSED if name in new.marks.guessed else FILE
+            colour = DOUBTED if name in new.marks.guessed else FILE
             places.append((place, colour, 15.0 if name == stage.landmark else 9.0))
     if stage.moved_mark is not None:
         places.append((stage.moved_mark[1], OWN, 15.0))
