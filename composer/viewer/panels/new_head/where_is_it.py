@@ -140,7 +140,7 @@ def _row(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting, name: str) -> N
     marks, draw = new.marks, imgui.get_window_draw_list()
     has = name in marks.places or len(marks.curves.get(name, ())) > 1
     if name in marks.guessed:
-        sign, colour = "solo", theme.SAND
+        sign, colour = "star", theme.ORANGE
     else:
         sign, colour = ("dot", theme.MOSS) if has else ("solo", theme.EDGE)
     kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(11), colour)
