@@ -9,7 +9,7 @@ from imgui_bundle import imgui
 
 from composer.fitting.guess import LEAST
 from composer.viewer.new_head.new_head import NOW, NewHead
-from composer.viewer.panels.new_head.what_is_left import draw_what_is_left
+from composer.viewer.panels.new_head.what_is_left import CARRY, draw_carry, draw_what_is_left
 from composer.viewer.session.fitting import PAINTING, RADIUS_MM, Fitting
 from composer.viewer.session.open_job import open_sculpt
 from composer.viewer.session.stage import Stage
@@ -60,7 +60,7 @@ class DoesItSit:
             imgui.pop_text_wrap_pos()
             return
         fitting.follow(new)
-        kit.area("new steps")
+        kit.area("new steps", high=-kit.px(CARRY if fitting.fitted is not None else 1))
         kit.heading("Does it sit?")
         _fit(stage, kit, new, fitting)
         if new.cage is not None:
@@ -69,6 +69,8 @@ class DoesItSit:
             _tools(stage, kit, fitting)
         draw_what_is_left(stage, kit, new, fitting)
         imgui.end_child()
+        if fitting.fitted is not None:
+            draw_carry(stage, kit, fitting)
 
     def _sculpt(self, stage: Stage, kit: Kit) -> None:
         """Which sculpt is open, and how to open one."""

@@ -12,9 +12,12 @@ from composer.viewer.session.stage import Stage
 from composer.viewer.session.whats_left import whats_left
 from composer.viewer.ui.kit import Kit
 
+CARRY = 100.0
+"""Height of what carries over, in pixels at scale 1."""
+
 
 def draw_what_is_left(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) -> None:
-    """The list, and the folder of the new document."""
+    """The list."""
     kit.heading("What is left?")
     items = whats_left(new)
     for item in items:
@@ -25,8 +28,10 @@ def draw_what_is_left(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) ->
             _do(stage, new, fitting, item.deed)
     if not items:
         kit.quiet("Nothing.")
-    if fitting.fitted is None:
-        return
+
+
+def draw_carry(stage: Stage, kit: Kit, fitting: Fitting) -> None:
+    """The folder of the new document and the button that makes it, at the foot of the panel."""
     kit.heading("Carry the expressions over")
     imgui.set_next_item_width(-1)
     _, fitting.folder = imgui.input_text("##carry folder", fitting.folder)
