@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from composer.document.project import Project
     from composer.mixing.recipe import Recipe
 
-VIEWS = "front, three_quarter, profile, below or back"
+VIEWS = "front, three_quarter, profile, profile_right, below or back"
 LIBRARY = "A library: a folder of OBJ or PLY targets, or one .glb, .gltf, .npz or USD file."
 DOCUMENT = "A document.toml or a .moue file."
 UNITS = "mm, cm, dm, m, in or ft"

@@ -19,6 +19,7 @@ from composer.geometry.rigid import Similarity
 from composer.geometry.rigid import similarity as best_similarity
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
+from composer.head.plain_names import named
 
 Rows = NDArray[np.float64]
 THIN = 1e-3
@@ -234,7 +235,11 @@ def _outliers(pairs: Pairs, move: Similarity) -> list[str]:
     away = np.linalg.norm(move(pairs.head) - pairs.sculpt, axis=1)
     size = move.scale * float(np.linalg.norm(np.ptp(pairs.head, axis=0)))
     odd = np.flatnonzero((away > ODD * np.median(away)) & (away > ODD_SIZE * size))
-    return [f"Landmark {pairs.names[i]} is {away[i]:.1f} mm from where the others put it; check it." for i in odd]
+    return [f"{_capital(named(pairs.names[i]))}: {away[i]:.1f} mm from where the others put it; check it." for i in odd]
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _outward(

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.align import Pairs, Similarity
 from composer.fitting.bend import BendPass
-from composer.fitting.fit_state import FitOptions, FitState
+from composer.fitting.fit_state import NOT_YET, FitOptions, FitState
 from composer.fitting.project import ProjectedLevel
 from composer.fitting.report import FitReport
 from composer.fitting.sculpt import CleanSculpt
@@ -21,14 +21,26 @@ from composer.head.landmarks import Landmarks
 from composer.progress import Progress
 
 Rows = NDArray[np.float64]
+LANDMARKS_ALONE = "by the landmarks alone"
+"""The words of the look before the bend: the cage as the landmarks carry it."""
+
+
+@dataclass(frozen=True, eq=False)
+class StageLook:
+    """How the cage stood after a stage that moved it: the stage's `words` and the cage's `positions` (n, 3) float32 mm.
+    """
+
+    words: str
+    positions: NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
 class FittedHead:
     """A head fitted onto a sculpt: `head` with the fitted cage as its neutral, with its landmarks and parts and without
     shapes; the projected `levels` from 0 on; `free` (n,) and `rejected` (n,) of the cage; the `sculpt`, the landmark
-    `pairs` and the similarity `aligned` of the fit; the passes of the bend; the `report`; how far the bent
-    cage lay `off` (n,) the sculpt, mm.
+    `pairs` and the similarity `aligned` of the fit; the passes of the bend; the `report`; how far the bent cage lay
+    `off` (n,) the sculpt, mm; and `looks`, the cage after each stage that moved it, the first one as the landmarks
+    alone carry it.
     """
 
     head: Head
@@ -41,6 +53,7 @@ class FittedHead:
     stages: tuple[BendPass, ...]
     report: FitReport
     off: Rows
+    looks: tuple[StageLook, ...] = ()
 
     @property
     def heat(self) -> tuple[str, Rows]:
@@ -59,12 +72,17 @@ def fit_head(
     say: Progress = progress or (lambda fraction, words: None)
     state = FitState(head, marks, sculpt_positions, sculpt_polygons, sculpt_marks, options or FitOptions())
     begun = 0.0
+    looks: list[StageLook] = []
     for stage in STAGES:
         say(begun, stage.words)
-        state = stage.run(state, _part_of(say, begun, stage.share))
+        before, state = state.positions, stage.run(state, _part_of(say, begun, stage.share))
+        if state.positions is not before:
+            if not looks and state.bent is not NOT_YET:
+                looks.append(StageLook(LANDMARKS_ALONE, state.bent.warped.astype(np.float32)))
+            looks.append(StageLook(stage.words, state.positions.astype(np.float32)))
         begun += stage.share
     say(1.0, "fitted")
-    return _fitted(state)
+    return replace(_fitted(state), looks=tuple(looks))
 
 
 def _part_of(say: Progress, begun: float, share: float) -> Progress:

@@ -14,8 +14,9 @@ from composer.fitting.fit_state import FitOptions
 from composer.fitting.fitted_landmarks import found_landmarks
 from composer.formats.library import head_of
 from composer.formats.sculpt_mesh import read_sculpt_mesh
+from composer.head.fit_zones import FitZones
 from composer.head.head import Head
-from composer.head.landmark_file import read_landmark_pairs, write_landmarks
+from composer.head.landmark_file import read_landmark_pairs, read_zones, write_landmarks
 from composer.head.landmarks import Landmarks
 from composer.head.turning import marks_turned
 from composer.progress import Progress
@@ -28,7 +29,8 @@ FEW = 6
 @dataclass(frozen=True, eq=False)
 class FitFiles:
     """The input of a fit. `library` has its landmarks replaced by those of the file where both have one; `marks` are
-    these landmarks, `sculpt_marks` the sculpt's; `sculpt_file` and `landmark_file` are for messages."""
+    these landmarks, `sculpt_marks` the sculpt's; `sculpt_file` and `landmark_file` are for messages; `zones` were
+    painted on the library and lie in the file of landmarks."""
 
     library: Head
     sculpt: Head
@@ -36,6 +38,7 @@ class FitFiles:
     sculpt_marks: Landmarks
     sculpt_file: Path
     landmark_file: Path
+    zones: FitZones = FitZones()
 
     @classmethod
     def read(
@@ -50,7 +53,8 @@ class FitFiles:
         marks = _joined(library.landmarks, file_marks)
         if not marks:
             raise MoueError("has no landmarks, and neither does the library", landmarks)
-        return cls(library.with_(landmarks=marks), sculpt_head, marks, sculpt_marks, sculpt, landmarks)
+        return cls(library.with_(landmarks=marks), sculpt_head, marks, sculpt_marks, sculpt, landmarks,
+                   read_zones(landmarks, library.polygons))  # fmt: skip
 
     def surface(self, turn_over: bool) -> ClosestSurface:
         """The sculpt's surface, its faces turned over where asked."""
@@ -74,7 +78,7 @@ class FitFiles:
         try:
             return fit_head(
                 self.library, self.sculpt.neutral, self.sculpt.polygons, self.marks, self.sculpt_marks,
-                replace(options, where=self.sculpt_file), progress,
+                replace(options.with_zones(self.zones), where=self.sculpt_file), progress,
             )  # fmt: skip
         except MoueError as error:
             raise error.at(self.sculpt_file) from None
@@ -85,7 +89,8 @@ class FitFiles:
             self.library, fitted.head.neutral, self.surface(turn_over), self.sculpt_marks.points
         )
         every = replace(self.sculpt_marks, points={**self.sculpt_marks.points, **found})
-        write_landmarks(path, self.marks, every, mm_per(self.library.unit), mm_per(self.sculpt.unit))
+        zones = self.zones.table(self.library.polygons)
+        write_landmarks(path, self.marks, every, mm_per(self.library.unit), mm_per(self.sculpt.unit), zones)
 
 
 def _joined(library_marks: Landmarks | None, file_marks: Landmarks) -> Landmarks:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,7 @@ from composer.fitting.nonrigid import Fitted
 from composer.fitting.project import ProjectedLevel
 from composer.fitting.sculpt import CleanSculpt
 from composer.geometry.polygons import Polygons
+from composer.head.fit_zones import FitZones
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 
@@ -49,6 +50,19 @@ class FitOptions:
     turn_over: bool = False
     name: str | None = None
     where: Path | str | None = None
+
+    def with_zones(self, zones: FitZones) -> FitOptions:
+        """The same, with painted zones besides: those of the library's form are free, those that stay still are
+        protected."""
+        free, protect = _both(self.free, zones.form), _both(self.protect, zones.still)
+        return replace(self, free=free, protect=protect)
+
+
+def _both(one: NDArray | None, other: NDArray | None) -> NDArray | None:
+    """(n,) the larger of two masks, None where there is neither. Masks of other lengths are left to the stages."""
+    if one is None or other is None:
+        return other if one is None else one
+    return np.maximum(one, other) if np.shape(one) == np.shape(other) else one
 
 
 @dataclass(frozen=True, eq=False)

@@ -254,7 +254,7 @@ def project(
     polygons: Polygons, positions: Rows, sculpt: ClosestSurface, *, reference: Rows, reach_mm: float | None = None,
     up_to: int | None = None, free: NDArray | None = None, protect: NDArray | None = None,
     reject: dict[int, NDArray] | None = None, marks: tuple[NDArray, Rows] | None = None,
-    progress: Progress | None = None,
+    cage_stands: bool = False, progress: Progress | None = None,
 ) -> list[ProjectedLevel]:  # fmt: skip
     """Project a fitted cage (n, 3) mm by ascending levels, level 0 first.
 
@@ -262,7 +262,7 @@ def project(
     is the furthest that a vertex moves, 1.5 percent of the diagonal by default. `up_to` in [0, 8] is the last level; by
     default it is the first whose mean edge is as short as the sculpt's. `free` (n,) and `protect` (n,) are cage masks
     in [0, 1], subdivided with the cage (free from 1/2 on); `reject` gives painted rejections (n_k,) by level; `marks`
-    are landmarks of the cage, as in `settle`.
+    are landmarks of the cage, as in `settle`. With `cage_stands` level 0 is taken as it is: a person has corrected it.
     Raises MoueError for a level or a reach outside its range, and for a mask of another length.
     """
     n = polygons.n_vertices
@@ -295,8 +295,9 @@ def project(
                 f"the rejection mask of level {k} has {len(painted)} values, the level {polygons.n_vertices} vertices"
             )
         refused = None if painted is None else np.asarray(painted) >= 0.5
+        stays = np.ones(len(keep)) if cage_stands and not k else keep
         out.append(_level(
-            k, surface, sculpt, reach, ideal, freedom >= 0.5, keep, still > 0.5, close > 0.0, refused,
+            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, still > 0.5, close > 0.0, refused,
             None if k else marks,
         ))  # fmt: skip
         done = Surface(polygons, out[-1].positions).mean_edge_mm <= sculpt.mean_edge if up_to is None else k == up_to

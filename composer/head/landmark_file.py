@@ -12,6 +12,7 @@
     [curves.upper_lid_left]
     head = [311, 312, 340, 341]
     sculpt = [[31.0, 44.1, 96.0], [36.2, 45.0, 95.1]]
+    [zones]                                         # painted for a fit: `composer.head.fit_zones`
 
 Points may also stand at the top of the file, without `[points]`. Names are free; the anthropometric ones are
 known to the presets. Vertices count from 0.
@@ -29,7 +30,9 @@ from typing import Any, Literal
 import numpy as np
 
 from composer.errors import MoueError
+from composer.geometry.polygons import Polygons
 from composer.head.atomic import write_whole
+from composer.head.fit_zones import TABLE, TOPOLOGY, FitZones, zones_of
 from composer.head.places import Curve, Landmarks, Place, SurfacePoint, as_curve
 from composer.head.reading import DAMAGE, text_of
 
@@ -56,6 +59,7 @@ def read_landmark_pairs(
     path = Path(path)
     text = _text(path)
     table = _parse(text, path)
+    _zone_table(table)
     reader = _Reader(text, path)
     points, curves = table.pop("points", {}), table.pop("curves", {})
     for name, section in (("points", points), ("curves", curves)):
@@ -76,14 +80,25 @@ def read_landmark_pairs(
     return sides[0], sides[1]
 
 
+def read_zones(path: Path | str, polygons: Polygons) -> FitZones:
+    """The zones of a fit that a file of landmarks holds, painted on the library's `polygons`; none where it holds none.
+
+    Raises MoueError where the file cannot be read, or its zones lie on another topology.
+    """
+    path = Path(path)
+    return zones_of(_zone_table(_parse(_text(path), path)), polygons, path)
+
+
 def write_landmarks(
     path: Path | str,
     landmarks: Landmarks,
     sculpt: Landmarks | None = None,
     mm_per_unit: float = 1.0,
     sculpt_mm_per_unit: float = 1.0,
+    zones: dict[str, Any] | None = None,
 ) -> None:
-    """Write landmarks as TOML, or as JSON where `path` ends in .json; with `sculpt`, as pairs.
+    """Write landmarks as TOML, or as JSON where `path` ends in .json; with `sculpt`, as pairs; with `zones`, the table
+    that `FitZones.table` gives.
 
     Positions are divided by their `mm_per_unit` and keep all their digits. Raises MoueError where the file
     cannot be written.
@@ -100,8 +115,16 @@ def write_landmarks(
                 here["sculpt"] = encode(theirs[name], sculpt_mm_per_unit)
             section[name] = here["head"] if list(here) == ["head"] else here
         table[kind] = section
+    if zones:
+        table[TABLE] = zones
     text = json.dumps(table, indent=1) + "\n" if path.suffix.lower() == ".json" else _toml(table)
     write_whole(path, lambda file: file.write(text.encode()))
+
+
+def _zone_table(table: dict[str, Any]) -> dict[str, Any]:
+    """The table of zones, taken out of a file's table; empty where there is none. A landmark may have that name."""
+    zones = table.get(TABLE)
+    return table.pop(TABLE) if isinstance(zones, dict) and TOPOLOGY in zones else {}
 
 
 def _text(path: Path) -> str:

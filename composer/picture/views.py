@@ -1,7 +1,8 @@
 """The named views of a head, and the camera each of them needs.
 
 A view is a direction from the head to the eye. x is the subject's left, y up, z where the face looks, so
-`three_quarter` and `profile` see the subject's left side and the face looks to the viewer's left.
+`three_quarter` and `profile` see the subject's left side and the face looks to the viewer's left; `profile_right` sees
+the right side.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ VIEWS: dict[str, tuple[float, float, float]] = {
     "front": _towards(0.0, 0.0),
     "three_quarter": _towards(36.0, 4.0),
     "profile": _towards(90.0, 0.0),
+    "profile_right": _towards(-90.0, 0.0),
     "below": _towards(24.0, -32.0),
     "back": _towards(212.0, 6.0),
 }

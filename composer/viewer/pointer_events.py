@@ -75,8 +75,13 @@ class PointerEvents:
         stage, painting = self._stage, self._panels.painting
         if self._ui.wants_mouse or stage.session is None or stage.eye is None or not stage.in_view(*stage.pointer):
             return
+        fitting = self._panels.fitting
+        by_hand = stage.place == "new" and (fitting.gripping or fitting.brushing)
         if stage.place == "paint" and self._ui.io.key_ctrl:
             painting.larger(scroll_y)
+        elif by_hand and (self._drag.active or self._ui.io.key_ctrl):
+            fitting.larger(scroll_y)
+            self._drag.move(Point(*stage.pointer, pressure=self._pressure))
         elif stage.place == "paint" and self._ui.io.key_alt:
             painting.stronger(scroll_y)
         else:

@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed, draw_pull
+from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed, draw_pull, draw_reach
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.registry import PANELS, SHEETS
 from composer.viewer.panels.tray import carried_ghost
-from composer.viewer.panels.viewbar import ONE_LINE, draw_viewbar
+from composer.viewer.panels.viewbar import ONE_LINE, draw_viewbar, legend_height
 from composer.viewer.panels.words import draw_words
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.stage import Stage
@@ -19,8 +19,9 @@ from composer.viewer.ui import theme
 from composer.viewer.ui.frames import panel, splitter, strip_over_view
 from composer.viewer.ui.kit import Kit
 
-HEADER, STRIP, LIST, SPLIT = 46.0, 232.0, 250.0, 6.0
-"""Height of the header, widths of the recipes' strip and of a list, thickness of a splitter, in pixels at scale 1."""
+HEADER, STRIP, LIST, PAIR, SPLIT = 46.0, 232.0, 250.0, 290.0, 6.0
+"""Height of the header, widths of the recipes' strip, of a list and of a pair of pictures, thickness of a splitter, in
+pixels at scale 1."""
 LEAST_VIEW = 300.0
 """Width that the view keeps where there is room for it at all."""
 TRAY_PX, BOARD_PX = (180, 900), (120, 900)
@@ -30,7 +31,7 @@ TRAY_PX, BOARD_PX = (180, 900), (120, 900)
 def measure(stage: Stage, kit: Kit) -> None:
     """Where the view lies in the window, given the sizes of the panels about it."""
     display, px = imgui.get_io().display_size, kit.px
-    left = px(STRIP if stage.place == "mix" else LIST)
+    left = px({"mix": STRIP, "new": PAIR}.get(stage.place, LIST))
     right = px({"mix": stage.settings.tray_px, "marks": 0.0}.get(stage.place, LIST))
     foot = px(stage.settings.board_px) if stage.place == "mix" else 0.0
     right = min(right, max(display.x - left - px(LEAST_VIEW), px(150)))
@@ -73,9 +74,10 @@ def draw_screen(
             draw_viewbar(stage, kit, shown, has_texture)
     if panels.gauge.key is None and not panels.painting.stroking:
         draw_pointed(stage, kit)
+        draw_reach(stage, kit, panels.fitting)
     draw_gauge(stage, kit, panels.gauge)
     draw_pull(kit, panels.pulling)
-    _over_everything(stage, kit, panels)
+    _over_everything(stage, kit, panels, legend_height(shown) if stage.place != "new" or stage.new_head else 0.0)
 
 
 def _splitters(stage: Stage, kit: Kit) -> None:
@@ -89,13 +91,13 @@ def _splitters(stage: Stage, kit: Kit) -> None:
     settings.board_px = int(min(max(settings.board_px - board / kit.scale, BOARD_PX[0]), BOARD_PX[1]))
 
 
-def _over_everything(stage: Stage, kit: Kit, panels: Panels) -> None:
-    """Sheets, words, the carried picture."""
+def _over_everything(stage: Stage, kit: Kit, panels: Panels, legend: float = 0.0) -> None:
+    """Sheets, words, the carried picture. Words stand above a legend of this height, at scale 1."""
     display = imgui.get_io().display_size
     for sheet in SHEETS:
         if stage.session is not None or not sheet.needs_document:
             sheet.draw(stage, kit, panels)
     left, top, width, height = stage.view if stage.session else (0.0, 0.0, display.x, display.y)
-    draw_words(stage, kit, top + height - kit.px(12), left + width / 2)
+    draw_words(stage, kit, top + height - kit.px(12 + legend), left + width / 2)
     carried_ghost(stage, kit)
     kit.wants_menu = False

@@ -14,6 +14,7 @@ from pyglet import gl
 
 from composer.errors import MoueError
 from composer.viewer.actions import Actions
+from composer.viewer.input_queue import InputQueue
 from composer.viewer.key_events import KeyEvents
 from composer.viewer.panels.memory import Panels
 from composer.viewer.pointer_events import PointerEvents
@@ -54,6 +55,7 @@ class MoueWindow(pyglet.window.Window):
         self._dress(self.stage.settings.scale)
         self.drawing = Drawing()
         self.kit.picture = self.drawing.thumbs.of
+        self.kit.loupe = lambda: self.drawing.loupe
         self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture, self._ask_menu)
         self.drag = Drag()
         self._opened: object = None
@@ -63,8 +65,8 @@ class MoueWindow(pyglet.window.Window):
             self.stage, self.panels, self.ui, self.drag, lambda: self.height, self.wake
         )
         self._key_events = KeyEvents(self.stage, self.panels, self.ui, self.kit, self.drag, self.act, self.wake)
-        self.push_handlers(self._pointer_events)
-        self.push_handlers(self._key_events)
+        self._input = InputQueue(self._hand_on, self.wake, self._lay_out)
+        self.push_handlers(self._input)
         if not pyglet.options.headless:
             self.set_minimum_size(*LEAST)
 
@@ -96,24 +98,19 @@ class MoueWindow(pyglet.window.Window):
             self._open()
         elif stage.session is not None and stage.session.evaluated.library is not self._library:
             self._follow_head()
+        self._input.catch_up()
         moving = self._try_on() or moving
-        self.ui.begin()
-        measure(stage, self.kit)
+        self._begin()
         if stage.session is not None:
             self._draw_head(moving)
         gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, 0)
         gl.glViewport(0, 0, *self.get_framebuffer_size())
         gl.glClearColor(*theme.SLATE)
         gl.glClear(gl.GL_COLOR_BUFFER_BIT)
-        drawing = self.drawing
-        draw_screen(
-            stage, self.kit, self.panels, drawing.texture if stage.session is not None else None, drawing.shown,
-            self.act, self.open_demo, (lambda: browse(stage)) if can_browse() else None, drawing.has_texture,
-        )  # fmt: skip
-        if stage.carried_shape and not any(self.ui.io.mouse_down[:1]):
-            self.panels.tray.let_go(stage, self.panels.board.mirrored)
+        self._draw_controls()
         self.ui.end()
-        if drawing.thumbs.step() or moving or stage.words or self.ui.waiting:
+        self._input.laid_out()
+        if self.drawing.thumbs.step() or moving or stage.words or self.ui.waiting:
             self.wake()
         if stage.keeping is not None:
             stage.keeping.step(stage.work)
@@ -123,6 +120,35 @@ class MoueWindow(pyglet.window.Window):
             raise MoueError("the graphics card has dropped the window")
         if stage.closing:
             self.leave()
+
+    def _begin(self) -> None:
+        """Begin a frame of the controls, and find what lies under the pointer."""
+        self.ui.begin()
+        measure(self.stage, self.kit)
+        if self.stage.session is not None:
+            self._follow_pointer()
+
+    def _draw_controls(self) -> None:
+        stage, drawing = self.stage, self.drawing
+        draw_screen(
+            stage, self.kit, self.panels, drawing.texture if stage.session is not None else None, drawing.shown,
+            self.act, self.open_demo, (lambda: browse(stage)) if can_browse() else None, drawing.has_texture,
+        )  # fmt: skip
+        if stage.carried_shape and not any(self.ui.io.mouse_down[:1]):
+            self.panels.tray.let_go(stage, self.panels.board.mirrored)
+
+    def _lay_out(self) -> None:
+        """The controls once, without the head and without a picture: what was pressed answers."""
+        self._begin()
+        self._draw_controls()
+        self.ui.drop()
+
+    def _hand_on(self, name: str, args: tuple[Any, ...]) -> None:
+        """Give one event to the handlers of the pointer and the keys."""
+        for handlers in (self._pointer_events, self._key_events):
+            handler = getattr(handlers, name, None)
+            if handler is not None:
+                handler(*args)
 
     def wake(self) -> None:
         """Draw frames for a while: something has happened."""
@@ -173,18 +199,21 @@ class MoueWindow(pyglet.window.Window):
         self.drawing.open(stage)
         look_from(stage, "front", at_once=True)
 
-    def _draw_head(self, moving: bool) -> None:
-        stage, session = self.stage, self.stage.opened
+    def _follow_pointer(self) -> None:
+        """What lies under the pointer, and the shape that it carries."""
+        stage = self.stage
         if stage.eye is None:
             look_from(stage, "front", at_once=True)
+        if stage.place != "new" and stage.carried_shape:
+            self.panels.tray.carried_over(stage, self.panels.board.mirrored)
+        self._point()
+
+    def _draw_head(self, moving: bool) -> None:
+        stage, session = self.stage, self.stage.opened
         if stage.place == "new":
-            self._point()
             if self.drawing.draw_new(stage, self.get_pixel_ratio(), self.drag.active or moving):
                 self.wake()
             return
-        if stage.carried_shape:
-            self.panels.tray.carried_over(stage, self.panels.board.mirrored)
-        self._point()
         panels, ratio = self.panels, self.get_pixel_ratio()
         if stage.place == "paint" and not panels.painting.ready_for(session):
             prepare_brush(stage, panels.painting, lambda: self.act("place_mix"))
@@ -214,7 +243,7 @@ class MoueWindow(pyglet.window.Window):
             if not self.panels.painting.stroking:
                 point_at_nothing(stage)
         else:
-            point_out(stage)
+            point_out(stage, self.panels.fitting)
 
     # Leaving.
 
@@ -250,6 +279,7 @@ class MoueWindow(pyglet.window.Window):
 
     def on_deactivate(self) -> None:
         """The window loses the front: nothing is held any more."""
+        self._input.hurry()
         self.ui.focus(False)
         self._key_events.release_all()
         self.drag.abandon()

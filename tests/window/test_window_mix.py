@@ -120,7 +120,12 @@ def test_a_weight_is_typed_after_a_double_click(mixed: tuple[Hand, str]) -> None
     hand.frames(4)
     hand.text("much")
     hand.key("Enter")
-    assert weight(hand, region, "smile_left") == 0.35 and "much" in hand.told[-1]
+    assert weight(hand, region, "smile_left") == 0.35
+    assert "fault of the typed weight" in hand.seen and "typed weight" in hand.seen and not hand.wrong
+    hand.key("Ctrl+A")
+    hand.text("60")
+    hand.key("Enter")
+    assert weight(hand, region, "smile_left") == 0.6 and "fault of the typed weight" not in hand.seen
 
 
 def test_escape_leaves_a_typed_weight_alone(mixed: tuple[Hand, str]) -> None:

@@ -65,7 +65,7 @@ def test_a_sculpt_opens_with_the_landmarks_beside_it_and_the_rest_is_guessed(mar
     hand, true = marked
     new = hand.stage.new_head
     assert set(new.marks.places) == set(PLACED) and new.cage is not None
-    hand.click_on("Guess the rest")
+    hand.click_on("Guess the others")
     marks, head = new.marks, new.library
     assert set(marks.places) == set(new.names) and len(marks.guessed) == len(new.names) - len(PLACED)
     away = [np.linalg.norm(resolve(marks.places[n], new.sculpt.neutral) - head.landmarks.position(n, true))
@@ -119,7 +119,7 @@ def test_a_curve_is_pressed_point_by_point_saved_and_fitted_through(marked: tupl
 def test_guesses_are_neither_fitted_through_nor_saved(marked: tuple) -> None:
     hand, _ = marked
     new = hand.stage.new_head
-    hand.click_on("Guess the rest")
+    hand.click_on("Guess the others")
     assert new.marks.guessed and set(new.landmarks().points) == set(PLACED) and not new.unsaved
     hand.click_on("Accept guesses")
     assert not new.marks.guessed and set(new.landmarks().points) > set(PLACED) and new.unsaved
@@ -137,13 +137,13 @@ def test_fit_relax_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
     assert report.reversed_faces == report.folded_faces == 0
     assert np.median(np.linalg.norm(new.cage - true, axis=1)[skin]) < 1.5
 
-    hand.click_on("Relax")
+    hand.click_on("Even out")
     cage = new.cage.copy()
     x, y = hand.stage.view[0] + 0.5 * hand.stage.view[2], hand.stage.view[1] + 0.3 * hand.stage.view[3]
     hand.press(x, y)
     hand.drag(x + 30, y)
     hand.release()
-    hand.until(lambda: new.stage == "relaxed", "the relaxing")
+    hand.until(lambda: new.stage == "evened", "the evening")
     moved = np.abs(new.cage - cage).max(axis=1) > 0
     assert moved.any() and moved.mean() < 0.2
 

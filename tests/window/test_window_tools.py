@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from composer.errors import MoueError
+from composer.viewer.session.fitting import TOOLS as FIT_TOOLS
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools import registry
 from composer.viewer.tools.desk import Desk
@@ -49,14 +50,17 @@ def test_the_left_button_has_a_tool_for_each_place() -> None:
     assert name_of(desk_in("new", new_head=object()), "left") == "place a landmark of the sculpt"
 
 
-def test_a_brush_that_is_chosen_goes_before_placing_landmarks() -> None:
+def test_a_tool_that_is_chosen_goes_before_placing_landmarks_once_there_is_a_fit() -> None:
     desk = desk_in("new", new_head=object())
-    desk.fitting.brush = "relax"
-    assert name_of(desk, "left") == "place a landmark of the sculpt", "nothing is fitted yet"
-    desk.fitting.fitted = SimpleNamespace()  # type: ignore[assignment]
-    assert name_of(desk, "left") == "fit brush"
-    desk.fitting.brush = "none"
-    assert name_of(desk, "left") == "place a landmark of the sculpt"
+    by_tool = {"place": "place a landmark of the sculpt", "vertex": "grip a loop", "loop": "grip a loop",
+               "even": "fit brush", "form": "fit brush", "still": "fit brush"}  # fmt: skip
+    assert tuple(by_tool) == FIT_TOOLS
+    for desk.fitting.tool in by_tool:
+        assert name_of(desk, "left") == "place a landmark of the sculpt", "nothing is fitted yet"
+    desk.fitting.of = SimpleNamespace(fitted=object())  # type: ignore[assignment]
+    for tool, name in by_tool.items():
+        desk.fitting.tool = tool
+        assert name_of(desk, "left") == name
 
 
 def test_nothing_is_painted_before_the_brush_is_ready() -> None:

@@ -125,6 +125,8 @@ class Bake:
 
     def _look(self, stage: Stage) -> None:
         """Update the list of files beside the frame loop, where a choice, the document or two seconds have changed."""
+        if _baking(stage):
+            return
         session = stage.opened
         chosen = self.chosen(stage)
         key = (self.folder, self.suffix, self.name, tuple(r.name for r in chosen), session.project,
@@ -185,8 +187,9 @@ class Bake:
             imgui.pop_text_wrap_pos()
 
     def _foot(self, stage: Stage, kit: Kit) -> None:
-        blocked = [f.name for f in self.plan if f.stands == "changed" and f.name not in self.over]
-        busy = any(job.name.startswith("Baking") for job in stage.work.jobs)
+        busy = _baking(stage)
+        asks = not self.written and not busy
+        blocked = [f.name for f in self.plan if asks and f.stands == "changed" and f.name not in self.over]
         able = bool(self.plan) and not blocked and not self.fault and bool(self.chosen(stage)) and not busy
         if not self.written and kit.button("Bake", "write these files", able=able, name="Bake now", on=able):
             self.run(stage)
@@ -211,8 +214,10 @@ class Bake:
         suffix, name, level = self.suffix, self.name, self.level
         over = [f.name for f in self.plan if f.stands == "changed" and f.name in self.over]
 
+        self._key = ()  # what was found before this bake says nothing about the files after it
+
         def done(files: list[Path]) -> None:
-            self.written = files
+            self.written, self.plan, self._key = files, [], ()
             stage.say(f"Baked {len(files)} files into {folder}", "done")
 
         stage.work.begin(
@@ -222,3 +227,8 @@ class Bake:
                                   progress=progress),
             done, asks=True,
         )  # fmt: skip
+
+
+def _baking(stage: Stage) -> bool:
+    """Whether a bake is under way."""
+    return any(job.name.startswith("Baking") for job in stage.work.jobs)

@@ -6,7 +6,9 @@ import math
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.fitting import Fitting
+from composer.viewer.session.percent import weight_words
+from composer.viewer.session.stage import Stage
 from composer.viewer.tools.desk import GaugeReading, PullReading
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -22,6 +24,18 @@ def draw_pointed(stage: Stage, kit: Kit) -> None:
         return
     draw, x, y = imgui.get_foreground_draw_list(), stage.pointer[0] + kit.px(16), stage.pointer[1] - kit.px(26)
     _label(kit, draw, words, x, y)
+
+
+def draw_reach(stage: Stage, kit: Kit, fitting: Fitting) -> None:
+    """The radius of a grip or a brush on a fitted library, as a ring about the pointer."""
+    if stage.place != "new" or stage.eye is None or not (fitting.gripping or fitting.brushing):
+        return
+    if stage.hit is None or not stage.in_view(*stage.pointer):
+        return
+    mm = stage.eye.pixel_mm(stage.view[3]) * stage.hit.distance / max(stage.eye.distance, 1e-9)
+    draw, middle, radius = imgui.get_background_draw_list(), ImVec2(*stage.pointer), fitting.radius_mm / max(mm, 1e-9)
+    draw.add_circle(middle, radius, u32(theme.DARK, 0.6), 64, kit.px(3))
+    draw.add_circle(middle, radius, u32(theme.CORAL if fitting.erasing else theme.TEXT), 64, kit.px(1.4))
 
 
 def draw_gauge(stage: Stage, kit: Kit, gauge: GaugeReading) -> None:

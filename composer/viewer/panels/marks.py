@@ -6,6 +6,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.edits.landmarks import accept_guesses, remove_landmark
 from composer.head.landmark_names import landmark_names
+from composer.head.plain_names import named, plain_name
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -50,10 +51,10 @@ def _row(stage: Stage, kit: Kit, name: str, there: bool) -> None:
     sign, colour, origin = _state(stage, name, there)
     kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(12 if there else 10), colour)
     text = theme.TEXT if there else theme.QUIET
-    words = kit.fit(name.replace("_", " "), wide - kit.px(28))
+    words = kit.fit(plain_name(name), wide - kit.px(28), theme.SIDES)
     place = ImVec2(at.x + kit.px(22), at.y + (high - imgui.get_font_size()) / 2)
     imgui.get_window_draw_list().add_text(place, u32(text), words)
-    kit.tip(f"{name.replace('_', ' ')}: {origin}")
+    kit.tip(f"{named(name)}: {origin}")
 
 
 def _state(stage: Stage, name: str, there: bool) -> tuple[str, Ink, str]:

@@ -10,7 +10,8 @@ from composer.viewer.panels.board.state import Board
 from composer.viewer.panels.findings import Findings
 from composer.viewer.panels.key_sheet import KeySheet
 from composer.viewer.panels.match import MatchSheet
-from composer.viewer.panels.new_head import NewHeadPanel
+from composer.viewer.panels.new_head.does_it_sit import DoesItSit
+from composer.viewer.panels.new_head.where_is_it import WhereIsIt
 from composer.viewer.panels.recipes.state import Recipes
 from composer.viewer.panels.regions import RegionList
 from composer.viewer.panels.sheets import Sheets
@@ -37,7 +38,8 @@ class Panels:
     match: MatchSheet = field(default_factory=MatchSheet)
     keys: KeySheet = field(default_factory=KeySheet)
     about: AboutHead = field(default_factory=AboutHead)
-    new_head: NewHeadPanel = field(default_factory=NewHeadPanel)
+    where: WhereIsIt = field(default_factory=WhereIsIt)
+    sits: DoesItSit = field(default_factory=DoesItSit)
     findings: Findings = field(default_factory=Findings)
     trying: Trying = field(default_factory=Trying)
     painting: Painting = field(default_factory=Painting)

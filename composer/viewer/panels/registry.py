@@ -11,11 +11,9 @@ from typing import Literal
 
 from composer.viewer.panels.board.board import draw_board
 from composer.viewer.panels.brush import draw_brush
-from composer.viewer.panels.fit_steps import draw_fit_steps
 from composer.viewer.panels.marks import draw_marks
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.recipes.strip import draw_recipes
-from composer.viewer.session.open_job import open_sculpt
 from composer.viewer.session.places import Place
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
@@ -44,13 +42,6 @@ class Sheet:
     draw: Draw
 
 
-def _new_steps(stage: Stage, kit: Kit, panels: Panels) -> None:
-    def steps(kit: Kit) -> None:
-        draw_fit_steps(stage, kit, panels.fitting)
-
-    panels.new_head.draw_steps(stage, kit, lambda path: open_sculpt(stage, path), steps)
-
-
 def _match(stage: Stage, kit: Kit, panels: Panels) -> None:
     if stage.dialogs.match:
         panels.match.draw(stage, kit, panels.tray.names(stage))
@@ -63,8 +54,8 @@ PANELS: tuple[Panel, ...] = (
     Panel("region list", "paint", "left", lambda stage, kit, panels: panels.regions.draw(stage, kit)),
     Panel("brush", "paint", "right", lambda stage, kit, panels: draw_brush(stage, kit, panels.painting)),
     Panel("mark list", "marks", "left", lambda stage, kit, panels: draw_marks(stage, kit)),
-    Panel("new marks", "new", "left", lambda stage, kit, panels: panels.new_head.draw_marks(stage, kit)),
-    Panel("new steps", "new", "right", _new_steps),
+    Panel("where is it", "new", "left", lambda stage, kit, panels: panels.where.draw(stage, kit, panels.fitting)),
+    Panel("does it sit", "new", "right", lambda stage, kit, panels: panels.sits.draw(stage, kit, panels.fitting)),
 )
 SHEETS: tuple[Sheet, ...] = (
     Sheet("findings", True, lambda stage, kit, panels: panels.findings.draw(stage, kit)),

@@ -9,6 +9,7 @@ from imgui_bundle import ImVec2, imgui
 from composer.document.earlier_heads import GROUP
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
 from composer.viewer.session.cell_edits import carried_edit
+from composer.viewer.session.dropped import tell_dropped
 from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.sculpts import retouch_shape
 from composer.viewer.session.stage import Stage
@@ -192,7 +193,8 @@ class Tray:
             if look_up(stage, *stage.pointer) is not None:
                 stage.say("There is no region at that place. Drop the picture on a row of the board instead.")
             return
-        if stage.do(carried_edit(stage, region, shape, mirrored), f"{shape} in {region}"):
+        if stage.do(carried_edit(stage, region, shape, mirrored)):
+            tell_dropped(stage, region, shape, mirrored)
             session.region, session.shape = region, shape
 
     def _menu(self, stage: Stage, kit: Kit) -> None:

@@ -16,14 +16,14 @@ from composer.viewer.ui.keys import ACTIONS
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
-ONE_LINE = 520.0
+ONE_LINE = 660.0
 """Width of a view from which on all of its buttons stand in one line."""
 
 
 def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> None:
     """Buttons along the top of the view, and the legend at its lower left."""
     left, top, width, height = stage.view
-    narrow = width < kit.px(640)
+    narrow = width < kit.px(800)
     imgui.set_cursor_screen_pos(ImVec2(left + kit.px(10), top + kit.px(10)))
     for i, (name, words) in enumerate(VIEWS.items()):
         if i:
@@ -40,6 +40,13 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
         _legend(kit, shown, left + kit.px(14), top + height - kit.px(64))
     elif shown.numbers:
         _numbers(stage, kit, shown)
+    if shown.swatches:
+        _swatches(kit, shown, left + kit.px(14), top + height - kit.px(14 if shown.legend is None else 78))
+
+
+def legend_height(shown: Shown) -> float:
+    """How far legends reach up from the foot of the view, in pixels at scale 1."""
+    return (64.0 if shown.legend is not None else 0.0) + (14.0 + 22.0 * len(shown.swatches) if shown.swatches else 0.0)
 
 
 def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
@@ -114,6 +121,21 @@ def _legend(kit: Kit, shown: Shown, x: float, y: float) -> None:
             kit.faces.plain, theme.TEXT_SIZE * 0.87 * kit.scale, ImVec2(x + (wide - size) * share, y + kit.px(31)),
             u32(theme.QUIET), words,
         )  # fmt: skip
+
+
+def _swatches(kit: Kit, shown: Shown, x: float, foot: float) -> None:
+    """Plain colours with their words, one below the other, up from `foot`."""
+    draw, tall, side = imgui.get_background_draw_list(), kit.px(22), kit.px(12)
+    wide = max(imgui.calc_text_size(words).x for _, words in shown.swatches) + kit.px(22)
+    top = foot - tall * len(shown.swatches)
+    low, high = ImVec2(x - kit.px(8), top - kit.px(6)), ImVec2(x + wide + kit.px(8), foot + kit.px(2))
+    draw.add_rect_filled(low, high, u32(theme.SLATE, 0.86), kit.px(6))
+    for number, ((red, green, blue), words) in enumerate(shown.swatches):
+        y = top + tall * number
+        ink = (red / 255.0, green / 255.0, blue / 255.0, 1.0)
+        box = ImVec2(x, y + kit.px(2)), ImVec2(x + side, y + kit.px(2) + side)
+        draw.add_rect_filled(*box, u32(ink), kit.px(3))
+        draw.add_text(ImVec2(x + kit.px(20), y), u32(theme.TEXT), words)
 
 
 def _numbers(stage: Stage, kit: Kit, shown: Shown) -> None:

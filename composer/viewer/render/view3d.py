@@ -161,6 +161,17 @@ class View3D:
         raw[:, :, :3] = np.minimum((raw[:, :, :3].astype(np.uint16) * 255 + share // 2) // share, 255)
         return raw
 
+    def magnified(self, look: Look, eye: Eye, size_px: tuple[int, int]) -> int:
+        """The id of a GL texture that shows what was last drawn from another `eye`, lower row first; what `draw` shows
+        stays. The texture is the same at every call of one size."""
+        width, height = size_px
+        twice = self._canvas("loupe twice", (2 * width, 2 * height), 0)
+        small = self._canvas("loupe", (width, height), 0)
+        with twice.bound():
+            self._paint(self._main, look, eye, twice, True)
+            twice.copy_to(small)
+        return small.texture
+
     def close(self) -> None:
         """Give everything back to GL; the view cannot be used afterwards."""
         things: Sequence = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,17 +11,24 @@ from numpy.typing import NDArray
 from composer.head.head import Head
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.render.look import Look
 from composer.viewer.render.texture import texture_of
 from composer.viewer.render.view3d import View3D
 from composer.viewer.scene.card import FROM_VERTICES, Card, card_for
+from composer.viewer.scene.look_of_new import look_of_new, loupe_middle
+from composer.viewer.scene.new_head_colours import NewHeadColours
 from composer.viewer.scene.overlay import Overlays, Shown
-from composer.viewer.scene.picture_on_head import Outline, look_of, look_of_new
+from composer.viewer.scene.picture_on_head import Outline, look_of
 from composer.viewer.scene.thumbs import Thumbs
 from composer.viewer.session.painting import Painting
+from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
 from composer.viewer.session.trying import Trying
 
+LOUPE_PX, MAGNIFIED, NEAREST_LOUPE_MM = 132.0, 4.0, 30.0
+"""Side of the loupe in points, how much larger it shows than the view, and how near its eye comes at most (our choice).
+"""
 STILL_SECONDS = 0.25
 MOST_SHADED = 200_000
 """Vertices up to which a head's hollows are looked for."""
@@ -36,6 +44,7 @@ class Drawing:
         self.shown = Shown()
         self.texture: int | None = None
         self._overlays, self._outline = Overlays(), Outline()
+        self._new_overlays = NewHeadColours()
         self._session: Session | None = None
         self._head: Head | None = None
         self._card: Card | None = None
@@ -45,6 +54,9 @@ class Drawing:
         self._new_view: View3D | None = None
         self._new_version = -1
         self._new_normals = np.zeros((0, 3), dtype=np.float32)
+        self.loupe: int | None = None
+        self._loupe_key: tuple = ()
+        self._new_look: tuple[tuple, Look] | None = None
         self._moved_at = time.monotonic()
 
     @property
@@ -103,17 +115,43 @@ class Drawing:
             self._new_view = View3D()
         if self._new is not new:
             self._new, self._new_version = new, -1
-            self._new_view.open(new.both)
+            self._new_view.open(new.drawn.head)
         if new.version != self._new_version or stage.eye is not self._eye:
             self._moved_at, self._eye = time.monotonic(), stage.eye
-        if new.version != self._new_version:
-            self._new_version, self._new_normals = new.version, new.normals.all(new.positions())
+        touched = new.take_touched()
+        if self._new_version < 0 or touched is None:
+            self._new_normals, touched = new.drawn.normals.all(new.positions()), None
+        elif touched[1] > touched[0]:
+            new.drawn.normals.update(new.positions(), touched, self._new_normals)
+        self._new_version = new.version
         still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
-        self.shown = self._overlays.of_new(stage, new)
-        look = look_of_new(stage, new, self.shown)
+        self.shown = self._new_overlays.of(stage, new)
+        look = self._look_of_new(stage, new)
         size = (max(round(stage.view[2] * pixel_ratio), 1), max(round(stage.view[3] * pixel_ratio), 1))
-        self.texture = self._new_view.draw(new.positions(), self._new_normals, look, stage.eye, size, None, still)
+        self.texture = self._new_view.draw(new.positions(), self._new_normals, look, stage.eye, size, touched, still)
+        self._magnify(stage, new, look, round(LOUPE_PX * pixel_ratio * stage.settings.scale))
         return not still
+
+    def _look_of_new(self, stage: Stage, new: NewHead) -> Look:
+        """The look, the same object as long as nothing in it has changed."""
+        key = (new, new.version, new.marks, stage.landmark, stage.moved_mark, stage.moved_line, stage.piece,
+               self.shown.cover, stage.shown_of_new, stage.wire)  # fmt: skip
+        if self._new_look is None or not same_key(self._new_look[0], key):
+            self._new_look = (key, look_of_new(stage, new, self.shown))
+        return self._new_look[1]
+
+    def _magnify(self, stage: Stage, new: NewHead, look: Look, side_px: int) -> None:
+        """What lies under the pointer, or where the chosen landmark has its place, MAGNIFIED times as large."""
+        assert self._new_view is not None and stage.eye is not None
+        middle = loupe_middle(stage, new)
+        key = (middle, stage.eye, new.version, side_px, look)
+        if middle is None:
+            self.loupe, self._loupe_key = None, ()
+        elif not same_key(self._loupe_key, key):
+            ratio = side_px / max(stage.view[3], 1.0)
+            distance = max(stage.eye.distance * ratio / MAGNIFIED, NEAREST_LOUPE_MM)
+            eye = replace(stage.eye, target=middle, distance=distance)
+            self.loupe, self._loupe_key = self._new_view.magnified(look, eye, (side_px, side_px)), key
 
     def close(self) -> None:
         """Give everything back to GL."""

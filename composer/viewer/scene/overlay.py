@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from composer.picture.heat import Scale, mask_scale, movement, movement_scale, strain_scale, vertex_strain
 from composer.picture.regions import region_colours
-from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.stage import Stage
 from composer.viewer.session.trying import Trying
@@ -25,11 +24,13 @@ LEAST_MM = 0.1
 
 @dataclass
 class Shown:
-    """The colours (n, 4) uint8 now laid over, their legend, and where region numbers go (window points)."""
+    """The colours (n, 4) uint8 now laid over, their legend, where region numbers go (window
+    points), and plain colours (sRGB, 0 to 255) with the words for them."""
 
     cover: Bytes | None = None
     legend: Scale | None = None
     numbers: dict[int, tuple[float, float]] = field(default_factory=dict)
+    swatches: tuple[tuple[tuple[int, int, int], str], ...] = ()
 
 
 class Overlays:
@@ -76,25 +77,7 @@ class Overlays:
             around = session.head.polygons.adjacency
             spread = np.maximum(amounts, 0.5 * np.asarray((around > 0) @ amounts > 0, dtype=np.float64) * 0.2 * top)
             scale = Scale(finding.code, finding.unit, 0.0, top)
-            self._key, self._shown = key, Shown(_bytes(scale.colours(spread)), scale)
-        return self._shown
-
-    def of_new(self, stage: Stage, new: NewHead) -> Shown:
-        """How far the library's skin lies from the sculpt, where that is wanted."""
-        if not stage.distance_heat or new.cage is None:
-            self._key, self._shown = (), Shown()
-            return self._shown
-        key = ("distance", new, new.version)
-        if not same_key(self._key, key):
-            away = new.distance_mm()
-            assert away is not None
-            skin = new.library.skin
-            held = movement_scale(np.quantile(away[skin], 0.995, keepdims=True))
-            scale = Scale("from the sculpt", "mm", held.low, held.high)
-            colours = scale.colours(away)
-            colours[~skin, 3] = 0.0
-            none = np.zeros((new.n_sculpt, 4))
-            self._key, self._shown = key, Shown(_bytes(np.concatenate([none, colours])), scale)
+            self._key, self._shown = key, Shown(as_bytes(scale.colours(spread)), scale)
         return self._shown
 
     def _made(self, stage: Stage, trying: Trying, kind: str, raw: NDArray | None) -> Shown:
@@ -102,13 +85,13 @@ class Overlays:
         head = session.head
         if kind == "regions":
             masks = {r.name: session.evaluated.effective[r.name] for r in session.project.regions}
-            return Shown(_bytes(_skin_only(region_colours(masks), session.head.skin))) if masks else Shown()
+            return Shown(as_bytes(_skin_only(region_colours(masks), session.head.skin))) if masks else Shown()
         if kind == "mask":
             mask = raw if raw is not None else session.evaluated.effective.get(session.region)
             if mask is None:
                 return Shown(None, mask_scale())
             scale = mask_scale()
-            return Shown(_bytes(scale.colours(mask)), Scale(f"mask of {session.region}", "", 0.0, 1.0))
+            return Shown(as_bytes(scale.colours(mask)), Scale(f"mask of {session.region}", "", 0.0, 1.0))
         if kind == "strain":
             amounts = vertex_strain(head.neutral, session.positions(), head.polygons.triangles)
             scale = strain_scale(amounts[head.skin])
@@ -136,7 +119,7 @@ class Overlays:
             scale = Scale("from A to B", "mm", held.low, held.high)
         if kind != "strain":
             scale = replace(scale, high=max(scale.high, LEAST_MM))
-        return Shown(_bytes(scale.colours(amounts)), scale)
+        return Shown(as_bytes(scale.colours(amounts)), scale)
 
     def _place_numbers(self, stage: Stage) -> None:
         """Numbers where each region has most weight, of those that face the eye."""
@@ -168,6 +151,6 @@ def _skin_only(colours: NDArray, skin: NDArray) -> NDArray:
     return colours
 
 
-def _bytes(colours: NDArray) -> Bytes:
+def as_bytes(colours: NDArray) -> Bytes:
     """(n, 4) uint8 of colours and cover in [0, 1]; NaN is none."""
     return np.round(255.0 * np.clip(np.nan_to_num(colours), 0.0, 1.0)).astype(np.uint8)

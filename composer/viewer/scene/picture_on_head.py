@@ -11,7 +11,6 @@ from composer.geometry.contour import contour
 from composer.head.barrier_lines import barrier_lines
 from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import ALL
-from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.look import Line, Look, Mark
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.painting import Painting
@@ -21,7 +20,6 @@ from composer.viewer.session.stage import Stage
 
 POINTED, CHOSEN, HALF, RING = (250, 240, 215, 235), (227, 188, 133, 200), (24, 25, 28, 220), (250, 246, 235, 255)
 ERASING, OWN, FILE = (232, 146, 124, 255), (227, 188, 133, 255), (111, 178, 196, 255)
-GUESSED = (240, 236, 226, 255)
 DOUBTED = (240, 138, 60, 255)
 """The orange of a guess among the landmarks of the document."""
 BARRIER = (24, 25, 28, 150)
@@ -75,7 +73,7 @@ class Outline:
         if not same_key(self._marks[0], key):
             colours = dict.fromkeys(session.project.landmarks, OWN) | dict.fromkeys(session.project.guesses, DOUBTED)
             marks = [
-                _mark(place, colours.get(name, FILE), 15.0 if name == stage.landmark else 9.0, i)
+                mark_at_place(place, colours.get(name, FILE), 15.0 if name == stage.landmark else 9.0, i)
                 for i, (name, place) in enumerate(landmarks.points.items())
             ]
             self._marks = (key, tuple(mark for mark in marks if mark is not None))
@@ -102,30 +100,10 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
         lines += outline.barriers(stage)
     marks = outline.marks(stage) if stage.place == "marks" else ()
     if stage.place == "marks" and stage.moved_mark is not None:
-        moved = _mark(stage.moved_mark[1], OWN, 15.0, len(marks))
+        moved = mark_at_place(stage.moved_mark[1], OWN, 15.0, len(marks))
         marks = (*marks, moved) if moved is not None else marks
     skin = texture if stage.overlay == "skin" else None
     return Look(shown.cover, stage.wire, tuple(line for line in lines if line is not None), marks, stage.hidden, skin)
-
-
-def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
-    """What is drawn besides a sculpt: the library's loops over it, its landmarks, a heat."""
-    marks = []
-    for i, (name, place) in enumerate(new.marks.places.items()):
-        if stage.moved_mark is not None and stage.moved_mark[0] == name:
-            continue
-        colour = GUESSED if name in new.marks.guessed else FILE
-        mark = _mark(place, colour, 15.0 if name == stage.landmark else 9.0, i)
-        marks += [mark] if mark is not None else []
-    if stage.moved_mark is not None:
-        moved = _mark(stage.moved_mark[1], OWN, 15.0, len(marks))
-        marks += [moved] if moved is not None else []
-    for i, (name, points) in enumerate(new.marks.curves.items()):
-        size = 11.0 if name == stage.landmark else 7.0
-        drawn = (_mark(place, FILE, size, len(new.names) + i) for place in points)
-        marks += [mark for mark in drawn if mark is not None]
-    lines = new.ghost() if stage.shown_of_new == "sculpt" or stage.wire else ()
-    return Look(shown.cover, False, (*lines, *new.curve_lines()), tuple(marks), stage.hidden_of_new)
 
 
 def _ring(stage: Stage, painting: Painting) -> Line | None:
@@ -138,7 +116,8 @@ def _ring(stage: Stage, painting: Painting) -> Line | None:
     return Line(*edges[:3], ERASING if painting.kind == "erase" else RING, 2.0)
 
 
-def _mark(place: Place, colour: tuple[int, int, int, int], size: float, label: int) -> Mark | None:
+def mark_at_place(place: Place, colour: tuple[int, int, int, int], size: float, label: int) -> Mark | None:
+    """A place of a surface as a disc of `size` pixels; None for a position beside it."""
     if isinstance(place, SurfacePoint):
         return Mark(np.array(place.triangle), np.array(place.bary), colour, size, label)
     if isinstance(place, tuple):

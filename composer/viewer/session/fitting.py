@@ -1,98 +1,138 @@
-"""The fit of the library onto the open sculpt: its choices, its result, and the jobs that make, relax and carry it."""
+"""The fit of the library onto the open sculpt: what the person has chosen for it, and the jobs that make, correct and
+carry it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.chain import FittedHead
-from composer.viewer.new_head.fit_work import carry_new, fit_new, relax_new
+from composer.fitting.refit import Refitted
+from composer.viewer.new_head.fit_work import carry_new, even_out, fit_new, keep_form, refit_new
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.saving import unless_unsaved
 from composer.viewer.session.stage import Stage
 
+TOOLS = ("place", "vertex", "loop", "even", "form", "still")
+"""What a press on the head does: place a landmark, draw a vertex or a loop along the sculpt, even out loops, paint a
+zone of the library's form, or one that stays still."""
+PAINTING = ("even", "form", "still")
+RADIUS_MM = (2.0, 80.0)
+"""Least and largest radius of a grip or a brush."""
+WHEEL = 1.15
+"""By how much a step of the wheel changes the radius (our choice)."""
+
 
 @dataclass
 class Fitting:
-    """What the person chose and what came of it.
-
-    `fitted` is the last fit, `of` the sculpt it belongs to, `before` the cages (n, 3) mm before each relaxing, the
-    last one last. `brush` is "none", "relax" or "protect", `radius_mm` its radius; `protect` (n,) in [0, 1] covers
-    what the next fit must not project. `fine` fits finer levels, too; `turn_over` reverses the sculpt's faces;
-    `folder` is where the carried document goes.
+    """What the person chose: the `tool`, one of TOOLS, its `radius_mm`, whether it works on both sides (`mirrored`) and
+    takes away from a zone (`erasing`); `fine` fits finer levels, too; `turn_over` reverses the sculpt's faces; `folder`
+    is where the carried document goes. `of` is the sculpt that all this belongs to.
     """
 
-    fitted: FittedHead | None = None
     of: NewHead | None = None
-    brush: str = "none"
+    tool: str = "place"
     radius_mm: float = 12.0
-    protect: NDArray | None = None
+    mirrored: bool = False
+    erasing: bool = False
     fine: bool = True
     turn_over: bool = False
     folder: str = ""
-    before: list[NDArray] = field(default_factory=list)
 
     def follow(self, new: NewHead) -> None:
-        """Begin afresh where another sculpt is open than the one the fit belongs to."""
+        """Begin afresh where another sculpt is open than the one before."""
         if self.of is not new:
-            self.fitted, self.of, self.protect, self.before, self.brush = None, new, None, [], "none"
+            self.of, self.tool = new, "place"
             self.folder = str((new.sculpt.path or Path(new.sculpt.name)).with_suffix(""))
 
     @property
+    def fitted(self) -> FittedHead | None:
+        """The last whole fit onto the open sculpt."""
+        return self.of.fitted if self.of is not None else None
+
+    @property
     def brushing(self) -> bool:
-        """Whether a press on the head is a stroke of the fit's brush."""
-        return self.brush != "none" and self.fitted is not None
+        """Whether a press on the head is a stroke of a brush on the fitted library."""
+        return self.tool in PAINTING and self.fitted is not None
+
+    @property
+    def gripping(self) -> bool:
+        """Whether a press on the head takes a piece of the fitted library into the hand."""
+        return self.tool in ("vertex", "loop") and self.fitted is not None
+
+    def larger(self, steps: float) -> None:
+        """Change the radius by steps of the wheel."""
+        self.radius_mm = float(np.clip(self.radius_mm * WHEEL**steps, *RADIUS_MM))
 
     def fit(self, stage: Stage) -> None:
         """Fit beside the frame loop."""
         new = stage.new_head
         assert new is not None
-        level, protect, over = (None if self.fine else 0), self.protect, self.turn_over
+        step, level, over = new.step, (None if self.fine else 0), self.turn_over
 
         def done(fitted: FittedHead) -> None:
-            self.fitted, self.before = fitted, []
-            new.stand(fitted.head.neutral, "fitted")
-            stage.shown_of_new = "cage"
+            new.stand(fitted.head.neutral, "fitted", asked=step, fitted=fitted)
+            stage.shown_of_new = "cage" if stage.shown_of_new == "sculpt" else stage.shown_of_new
             for note in fitted.report.notes[:1]:
                 stage.say(note)
 
         stage.work.begin(
-            f"Fitting onto {new.sculpt.name}", lambda progress: fit_new(new, level, protect, over, progress), done,
+            f"Fitting onto {new.sculpt.name}", lambda progress: fit_new(new, step, level, over, progress), done,
             asks=True,
         )  # fmt: skip
 
-    def relax(self, stage: Stage, mask: NDArray | None) -> None:
-        """Relax everything, or where a mask (n,) is above 0, beside the frame loop."""
-        new, fitted = stage.new_head, self.fitted
-        assert new is not None and fitted is not None and new.cage is not None
-        cage_before = np.array(new.cage)
-
-        def done(cage: NDArray) -> None:
-            self.before.append(cage_before)
-            new.stand(cage, "relaxed")
-
-        stage.work.begin("Relaxing", lambda progress: relax_new(new, fitted, mask, progress), done)
-
-    def undo_relax(self, stage: Stage) -> None:
-        """The cage as it was before the last relaxing."""
+    def refit(self, stage: Stage) -> None:
+        """Bring the cage through what was placed and drawn since, near it alone, beside the frame loop."""
         new = stage.new_head
         assert new is not None
-        new.stand(self.before.pop(), "fitted")
+        step, names = new.step, new.asked_since()
+
+        def done(refitted: Refitted) -> None:
+            new.stand(refitted.positions, "refitted", asked=step)
+            before, after = refitted.away_mm
+            words = f"{int(refitted.near.sum()):,} vertices moved. They were {before:.2f} mm from what was asked"
+            stage.say(f"{words}, now {after:.2f} mm.", "done")
+
+        stage.work.begin("Refitting", lambda progress: refit_new(new, step, names, progress), done)
+
+    def even_out(self, stage: Stage, mask: NDArray | None) -> None:
+        """Even out all loops, or those where a mask (n,) is above 0, beside the frame loop."""
+        new = stage.new_head
+        assert new is not None
+        step = new.step
+        stage.work.begin(
+            "Evening out", lambda progress: even_out(new, step, mask, progress), lambda cage: new.stand(cage, "evened")
+        )
+
+    def paint(self, stage: Stage, zone: NDArray) -> None:
+        """Take over a painted zone (n,) of the chosen kind. Where the library's form is kept it comes back at once;
+        where it is erased the next fit follows the sculpt again."""
+        new = stage.new_head
+        assert new is not None
+        kind, step = self.tool, new.step
+        zones = step.zones.with_(kind, zone)
+        if kind == "still" or self.erasing or step.cage is None:
+            new.paint(zones)
+            return
+        stage.work.begin(
+            "Keeping the library's form", lambda progress: keep_form(new, step, zone, progress),
+            lambda cage: new.stand(cage, "by hand", zones=zones),
+        )  # fmt: skip
 
     def carry(self, stage: Stage) -> None:
         """Carry the open document onto the fitted head beside the frame loop, and open the result."""
-        new, fitted, evaluated = stage.new_head, self.fitted, stage.opened.evaluated
-        assert new is not None and fitted is not None
-        folder = Path(self.folder).expanduser()
+        new, evaluated = stage.new_head, stage.opened.evaluated
+        assert new is not None
+        step, folder = new.step, Path(self.folder).expanduser()
 
         def begin() -> None:
             stage.work.begin(
                 f"Carrying onto {new.sculpt.name}",
-                lambda progress: carry_new(evaluated, new, fitted, folder, progress),
+                lambda progress: carry_new(evaluated, new, step, folder, progress),
                 lambda path: begin_opening(stage, path), asks=True,
             )  # fmt: skip
 

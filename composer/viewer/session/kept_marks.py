@@ -1,4 +1,4 @@
-"""The landmarks on a sculpt, autosaved beside it while they are placed, and read again after a crash."""
+"""The landmarks on a sculpt and the zones painted for it, autosaved beside it, and read again after a crash."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.session.keeping import EVERY_SECONDS
+from composer.viewer.session.same_key import same_key
 from composer.viewer.session.work import Work
 
 
@@ -15,7 +16,7 @@ class KeepingMarks:
     """The copy of the landmarks on one sculpt."""
 
     def __init__(self, new: NewHead) -> None:
-        self._new, self._kept = new, new.marks
+        self._new, self._kept = new, (new.marks, new.zones)
         self._at = time.monotonic()
         self.every = EVERY_SECONDS
 
@@ -29,9 +30,10 @@ class KeepingMarks:
         if time.monotonic() - self._at < self.every:
             return
         self._at, new = time.monotonic(), self._new
-        if new.marks is self._kept or not new.unsaved:
+        standing = (new.marks, new.zones)
+        if same_key(self._kept, standing) or not new.unsaved:
             return
-        self._kept, place = new.marks, self.place
+        self._kept, place = standing, self.place
         work.begin(
             "Keeping a copy of landmarks", lambda progress: new.write_landmarks(place), lambda _: None, lambda _: None,
             quiet=True,

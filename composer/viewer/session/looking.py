@@ -7,11 +7,15 @@ from dataclasses import replace
 import numpy as np
 
 from composer.checks.finding import Finding
+from composer.head.places import resolve
 from composer.viewer.render.camera import framed, named_eye
 from composer.viewer.session.stage import Stage
 
 INSIDE = 0.3
 """Weight of a mask from which a vertex counts as lying in the region that is framed; chosen by eye."""
+
+CLOSE = 0.12
+"""What a close look at a landmark shows to either side, as a share of the sculpt's diagonal; chosen by eye."""
 
 
 def look_from(stage: Stage, view: str, at_once: bool = False) -> None:
@@ -32,6 +36,17 @@ def frame_region(stage: Stage) -> None:
     if mask is not None and (mask > INSIDE).any():
         points = points[mask > INSIDE]
     stage.go(framed(stage.eye, points, stage.view_size, 0.6 if mask is not None else 0.8))
+
+
+def look_at_landmark(stage: Stage, name: str) -> None:
+    """Look closely at the place of a landmark on a new head's sculpt, from where the eye is."""
+    new = stage.new_head
+    if new is None or stage.eye is None or name not in new.marks.places:
+        return
+    point = resolve(new.marks.places[name], new.sculpt.neutral)
+    reach = CLOSE * new.surface.diagonal
+    box = point + reach * np.array([[-1.0, -1.0, 0.0], [1.0, 1.0, 0.0]])
+    stage.go(framed(stage.eye, box, stage.view_size, 0.8))
 
 
 def look_at_finding(stage: Stage, finding: Finding) -> None:

@@ -91,6 +91,7 @@ def _open_sculpt(stage: Stage, path: Path) -> None:
         if stage.session is session:
             give_up_marks(stage)
             stage.new_head, stage.place, stage.shown_of_new = new, "new", "sculpt"
+            stage.landmark, stage.piece, stage.painted_zone = new.next_asked(), None, None
             stage.keeping_marks = KeepingMarks(new)
             stage.turn(named_eye("front", new.sculpt.neutral, stage.view_size))
             for note in new.notes[:2]:

@@ -18,7 +18,7 @@ from composer.formats.library import head_of, open_library
 from composer.formats.sculpt_mesh import read_sculpt_mesh
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
-from composer.head.landmark_file import read_landmark_pairs
+from composer.head.landmark_file import read_landmark_pairs, read_zones
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
 from masks.from_displacement import MovingRegions
@@ -126,8 +126,9 @@ def open_new_head(library: Head, path: Path, progress: Progress) -> NewHead:
     new = NewHead(library, head_of(read_sculpt_mesh(path)))
     beside, kept = new.landmark_place, new.copy_place
     if beside.is_file():
-        new.read_landmarks(read_landmark_pairs(beside)[1])
+        new.read_landmarks(read_landmark_pairs(beside)[1], zones=read_zones(beside, library.polygons))
     if kept.is_file() and not (beside.is_file() and beside.stat().st_mtime > kept.stat().st_mtime):
-        new.read_landmarks(read_landmark_pairs(kept)[1], saved=False)
+        zones = read_zones(kept, library.polygons)
+        new.read_landmarks(read_landmark_pairs(kept)[1], saved=False, zones=zones)
         new.notes.append("The landmarks come from a copy that was not saved; undo goes back to the saved ones.")
     return new

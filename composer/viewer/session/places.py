@@ -17,4 +17,8 @@ OVERLAYS: dict[Overlay, tuple[str, str]] = {
     "left": ("To the target", "how far the pose lies from the target that was matched"),
     "skin": ("Skin", "the texture that lies beside the head"),
 }
-VIEWS = {"front": "Front", "three_quarter": "Three quarter", "profile": "Side", "below": "Below"}
+VIEWS = {
+    "front": "Front", "three_quarter": "Three quarter", "profile": "Left", "profile_right": "Right", "back": "Back",
+    "below": "Below",
+}  # fmt: skip
+"""Left and right are the head's own."""

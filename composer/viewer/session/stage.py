@@ -9,6 +9,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from numpy.typing import NDArray
+
 from composer.checks.finding import Finding
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit
@@ -16,7 +18,8 @@ from composer.document.project import Project
 from composer.errors import MoueError
 from composer.head.places import SurfacePoint
 from composer.mixing.recipe import Cell, Row
-from composer.viewer.new_head.new_head import LIBRARY, NewHead
+from composer.viewer.new_head.both_surfaces import LIBRARY
+from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.camera import Eye, between
 from composer.viewer.render.picking import SKIN, Hit, Picker
 from composer.viewer.session.dialogs import Dialogs
@@ -64,9 +67,12 @@ class Stage:
     peeking: bool = False
     landmark: str = ""
     moved_mark: tuple[str, SurfacePoint] | None = None
+    moved_line: tuple[SurfacePoint, ...] = ()
     new_head: NewHead | None = None
     finding: Finding | None = None
     shown_of_new: str = "sculpt"
+    painted_zone: NDArray | None = None
+    piece: tuple[NDArray, bool] | None = None
     distance_heat: bool = False
     pointed: str = ""
     clock: Callable[[], float] = time.monotonic
@@ -92,15 +98,25 @@ class Stage:
     # Words.
 
     def say(self, text: str, kind: str = "note", place: Place | None = None) -> None:
-        """Tell one line; it stays for a while, a fault or a line that leads to a `place` until it is pressed."""
+        """Tell one line; it stays for a while, a line that leads to a `place` until it is pressed, a fault until it is
+        pressed or something succeeds."""
+        if kind == "done":
+            self._no_faults()
         self.words = [w for w in self.words if w.text != text][-3:]
         stays = kind == "wrong" or place is not None
         self.words.append(Words(text, kind, self.clock() + (1e9 if stays else WORDS_SECONDS), place))
 
     def do(self, edit: Edit, words: str = "") -> bool:
         """Apply an edit to what is open, telling what went wrong; whether it was done."""
-        assert self.session is not None
-        return self.guard(lambda: self.session.apply(edit), words)  # type: ignore[union-attr]
+        session = self.opened
+        done = self.guard(lambda: session.apply(edit), words)
+        if done:
+            self._no_faults()
+        return done
+
+    def _no_faults(self) -> None:
+        """Something went well: what went wrong before it is over."""
+        self.words = [w for w in self.words if w.kind != "wrong"]
 
     def do_later(self, edit: Edit, words: str) -> None:
         """Apply an edit that takes long: the masks are made beside the frame loop, and the step is done when they are
@@ -209,8 +225,3 @@ class Stage:
         """Show one part alone, or all again where it is alone already."""
         others = frozenset(names) - {name}
         self.hidden = frozenset() if self.hidden == others else others
-
-
-def weight_words(weight: float) -> str:
-    """A weight as people read it: 0.35, 1, -0.2."""
-    return f"{weight:.2f}".rstrip("0").rstrip(".") if weight else "0"

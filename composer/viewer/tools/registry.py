@@ -5,7 +5,7 @@ To add a tool: a file of this folder with a generator and its `HeadTool`, and on
 
 from __future__ import annotations
 
-from composer.viewer.tools import fit_brush, gauge, look_about, place_mark, place_pair, pull, stroke
+from composer.viewer.tools import fit_brush, gauge, grip_cage, look_about, place_mark, place_pair, pull, stroke
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Button, HeadTool
 
@@ -18,6 +18,7 @@ TOOLS: tuple[HeadTool, ...] = (
     stroke.STROKE,
     place_mark.PLACE_MARK,
     fit_brush.FIT_BRUSH,
+    grip_cage.GRIP_CAGE,
     place_pair.PLACE_PAIR,
 )
 

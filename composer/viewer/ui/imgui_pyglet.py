@@ -159,6 +159,10 @@ class ImGuiOnPyglet:
             self.io.display_framebuffer_scale = imgui.ImVec2(deep[0] / width, deep[1] / height)
         imgui.new_frame()
 
+    def drop(self) -> None:
+        """End the frame without drawing it: only its controls were asked for."""
+        imgui.end_frame()
+
     def end(self) -> None:
         """End the frame and draw it into the framebuffer that is bound."""
         imgui.render()

@@ -24,12 +24,14 @@ Box = tuple[float, float, float, float]
 @dataclass
 class Kit:
     """One window's drawing things. `picture` gives the GL name of a small picture ("shape", name) or ("recipe",
-    name), None until it is made."""
+    name), None until it is made; `loupe` that of the magnified sculpt, lower row first, None where nothing is pointed
+    at."""
 
     faces: Faces
     keys: Keys
     scale: float = 1.0
     picture: Callable[[str, str], int | None] = lambda kind, name: None
+    loupe: Callable[[], int | None] = lambda: None
     seen: dict[str, Box] = field(default_factory=dict)
     wants_menu: bool = False
 

@@ -11,7 +11,8 @@ from composer.viewer.panels.board.pointer import follow_pointer
 from composer.viewer.panels.board.row_menu import row_menu
 from composer.viewer.panels.board.state import Board
 from composer.viewer.panels.board.typing_field import draw_typing_field
-from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.percent import weight_words
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 

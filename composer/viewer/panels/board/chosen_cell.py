@@ -6,7 +6,8 @@ from composer.edits.cells import remove_cell
 from composer.mixing.recipe import WEIGHT_RANGE, Cell
 from composer.viewer.panels.board.state import Board
 from composer.viewer.session.cell_edits import cells_edit
-from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.percent import weight_words
+from composer.viewer.session.stage import Stage
 
 
 def nudge(board: Board, stage: Stage, by: float) -> None:

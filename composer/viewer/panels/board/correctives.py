@@ -6,7 +6,8 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.edits.correctives import delete_corrective
 from composer.mixing.corrective import Corrective
-from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.percent import weight_words
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32

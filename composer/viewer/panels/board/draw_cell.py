@@ -5,7 +5,8 @@ from __future__ import annotations
 from imgui_bundle import ImVec2, imgui
 
 from composer.mixing.recipe import Cell
-from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.percent import weight_words
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32

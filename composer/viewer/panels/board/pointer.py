@@ -9,7 +9,9 @@ from composer.viewer.panels.board.chosen_cell import nudge
 from composer.viewer.panels.board.layout import Layout
 from composer.viewer.panels.board.state import Board
 from composer.viewer.session.cell_edits import carried_edit, cells_edit
-from composer.viewer.session.stage import Stage, weight_words
+from composer.viewer.session.dropped import tell_dropped
+from composer.viewer.session.percent import weight_words
+from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
 WHEEL_STEP, PIXELS_FOR_ONE, DRAG_FROM = 0.05, 150.0, 3.0
@@ -72,7 +74,8 @@ def _on_head(board: Board, stage: Stage, shape: str) -> None:
 def _drop(board: Board, stage: Stage, region: str) -> None:
     """The carried shape is let go over a row."""
     shape, stage.carried_shape = stage.carried_shape, ""
-    stage.do(carried_edit(stage, region, shape, board.mirrored), f"{shape} in {region}")
+    if stage.do(carried_edit(stage, region, shape, board.mirrored)):
+        tell_dropped(stage, region, shape, board.mirrored)
     stage.opened.region, stage.opened.shape = region, shape
 
 

@@ -11,9 +11,9 @@ from composer.viewer.session.stage import Stage
 @dataclass
 class Board:
     """`drag` is the cell that is held, where the pointer was (x, window points) and its weight then; `typing` the cell
-    whose weight is typed, `typed` what is in the field, `focused` whether the field has had the keyboard; `menu` what
-    the open menu is about, as `row_menu` takes it, `asking` whether a key has asked for it; `followed` the cell that
-    was scrolled to last."""
+    whose weight is typed, `typed` what is in the field, `fault` why that was refused, `focused` whether the field has
+    had the keyboard; `menu` what the open menu is about, as `row_menu` takes it, `asking` whether a key has asked for
+    it; `followed` the cell that was scrolled to last."""
 
     used_rows: bool = True
     used_columns: bool = True
@@ -21,6 +21,7 @@ class Board:
     drag: tuple[CellKey, float, float] | None = None
     typing: CellKey | None = None
     typed: str = ""
+    fault: str = ""
     focused: bool = False
     menu: str = ""
     asking: bool = False

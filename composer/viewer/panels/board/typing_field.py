@@ -1,19 +1,24 @@
-"""The field over a cell in which its weight is typed."""
+"""The field over a cell in which its weight is typed, and under it what was wrong with what was typed."""
 
 from __future__ import annotations
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.errors import MoueError
 from composer.mixing.recipe import Cell, CellKey
 from composer.viewer.panels.board.layout import Layout
 from composer.viewer.panels.board.state import Board
 from composer.viewer.session.cell_edits import cells_edit
+from composer.viewer.session.percent import read_weight
 from composer.viewer.session.stage import Stage
+from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.theme import u32
 
 
 def draw_typing_field(board: Board, stage: Stage, kit: Kit, layout: Layout) -> None:
-    """The field, while a weight is typed; Enter or a click elsewhere takes what is in it, Escape does not."""
+    """The field, while a weight is typed; Enter or a click elsewhere takes what is in it, Escape does not. After Enter
+    on what is no weight the field stays, with the fault under it; a click elsewhere leaves the cell as it was."""
     key = board.typing
     if key is None:
         return
@@ -31,16 +36,34 @@ def draw_typing_field(board: Board, stage: Stage, kit: Kit, layout: Layout) -> N
     flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
     entered, board.typed = imgui.input_text("##weight", board.typed, flags)
     kit.mark("typed weight")
+    if board.fault:
+        _fault(kit, board.fault, x, y + layout.high)
+    else:
+        kit.tip("in percent: 60 or 60%; 0.6 and 0,6 are the same")
     if entered or (not fresh and imgui.is_item_deactivated()):
-        board.typing, board.focused = None, False
-        if not imgui.is_key_pressed(imgui.Key.escape):
-            stage.guard(lambda: _take(board, stage, key))
+        escaped = imgui.is_key_pressed(imgui.Key.escape)
+        board.fault = "" if escaped else _refused(board, stage, key)
+        board.focused = False
+        if not (entered and board.fault):
+            board.typing, board.fault = None, ""
 
 
-def _take(board: Board, stage: Stage, key: CellKey) -> None:
+def _refused(board: Board, stage: Stage, key: CellKey) -> str:
+    """Take what was typed as the cell's weight; why it is refused, "" where it was taken."""
     try:
-        weight = float(board.typed.replace(",", "."))
-    except ValueError:
-        stage.say(f"A weight is a number from -1 to 2, not {board.typed!r}.", "wrong")
-        return
-    stage.opened.apply(cells_edit(stage, Cell(key[0], key[1], weight, key[2])))
+        weight = read_weight(board.typed)
+    except MoueError as error:
+        return str(error)
+    stage.do(cells_edit(stage, Cell(key[0], key[1], weight, key[2])))
+    return ""
+
+
+def _fault(kit: Kit, words: str, x: float, y: float) -> None:
+    """A fault right under the field that it is about."""
+    draw, size = imgui.get_foreground_draw_list(), imgui.calc_text_size(words)
+    x = min(x, imgui.get_io().display_size.x - size.x - kit.px(16))
+    low, high = ImVec2(x, y + kit.px(3)), ImVec2(x + size.x + kit.px(14), y + size.y + kit.px(11))
+    draw.add_rect_filled(low, high, u32(theme.DEEP), kit.px(5))
+    draw.add_rect(low, high, u32(theme.CORAL), kit.px(5), kit.px(1.2))
+    draw.add_text(ImVec2(x + kit.px(7), y + kit.px(7)), u32(theme.TEXT), words)
+    kit.seen["fault of the typed weight"] = (low.x, low.y, high.x, high.y)
