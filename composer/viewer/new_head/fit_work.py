@@ -15,6 +15,7 @@ from composer.fitting.fit_state import FitOptions
 from composer.fitting.fitted_files import write_fitted
 from composer.fitting.relax import relax
 from composer.fitting.skin import Skin
+from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
@@ -66,6 +67,16 @@ def carry_new(evaluated: EvaluatedDocument, new: NewHead, fitted: FittedHead, fo
         evaluated, head, folder, finer=finer, progress=lambda f, words: progress(0.1 + 0.9 * f, words)
     )
     return project.path
+
+
+def neutral_of_fit(new: NewHead, fitted: FittedHead) -> tuple[Head, dict[int, NDArray[np.float64]]]:
+    """The fitted head as it stands now, and its finer levels (n_k, 3) mm, which one that was relaxed since has not.
+    Raises MoueError before there is a fit."""
+    if new.cage is None:
+        raise MoueError("there is no fit yet")
+    if not np.array_equal(new.cage, fitted.head.neutral):
+        return fitted.head.with_(neutral=_kept(new.cage)), {}
+    return fitted.head, {level.k: level.positions for level in fitted.levels if level.k > 0}
 
 
 def _kept(cage: NDArray) -> NDArray[np.float64]:

@@ -7,6 +7,7 @@ from imgui_bundle import imgui
 from composer.fitting.guess import LEAST
 from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.swapping import SWAPPING
 from composer.viewer.ui.kit import Kit
 
 BRUSHES = {"none": "No brush", "relax": "Relax", "protect": "Protect"}
@@ -45,6 +46,10 @@ def draw_fit_steps(stage: Stage, kit: Kit, fitting: Fitting) -> None:
         return
     _figures(kit, fitting)
     _brush(stage, kit, fitting)
+    kit.heading("Into this document")
+    hint = "the fitted head takes the place of the document's head, the library is carried onto it; one step of undo"
+    if kit.button("Swap in", hint, able=not _busy(stage)):
+        fitting.swap_in(stage)
     kit.heading("Carry")
     imgui.set_next_item_width(-1)
     _, fitting.folder = imgui.input_text("##carry folder", fitting.folder)
@@ -52,6 +57,11 @@ def draw_fit_steps(stage: Stage, kit: Kit, fitting: Fitting) -> None:
     kit.tip("a new folder: the new head's document and its library")
     if kit.button("Carry and open", "carry every expression, region and recipe, and go on mixing"):
         fitting.carry(stage)
+
+
+def _busy(stage: Stage) -> bool:
+    """Whether a swap is under way."""
+    return any(job.name == SWAPPING for job in stage.work.jobs)
 
 
 def _figures(kit: Kit, fitting: Fitting) -> None:

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.chain import FittedHead
-from composer.viewer.new_head.fit_work import carry_new, fit_new, relax_new
+from composer.viewer.new_head.fit_work import carry_new, fit_new, neutral_of_fit, relax_new
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.saving import unless_unsaved
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.swapping import swap_in
 
 
 @dataclass
@@ -82,6 +83,12 @@ class Fitting:
         new = stage.new_head
         assert new is not None
         new.stand(self.before.pop(), "fitted")
+
+    def swap_in(self, stage: Stage) -> None:
+        """Put the fitted head in the place of the open document's head beside the frame loop, as one step."""
+        new, fitted = stage.new_head, self.fitted
+        assert new is not None and fitted is not None
+        swap_in(stage, new.sculpt.name, lambda evaluated, progress: neutral_of_fit(new, fitted))
 
     def carry(self, stage: Stage) -> None:
         """Carry the open document onto the fitted head beside the frame loop, and open the result."""
