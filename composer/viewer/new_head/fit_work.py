@@ -22,6 +22,7 @@ from composer.fitting.refit import Refitted, refit
 from composer.fitting.relax import relax
 from composer.fitting.skin import Skin
 from composer.head.fit_zones import FitZones
+from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
@@ -120,6 +121,15 @@ def _fit_of(step: Step) -> tuple[FittedHead, Cage]:
     if step.fitted is None or step.cage is None:
         raise MoueError("there is no fit yet")
     return step.fitted, step.cage
+
+
+def neutral_of_fit(new: NewHead, step: Step) -> tuple[Head, dict[int, Cage]]:
+    """The fitted head as it stands at a step, and its finer levels (n_k, 3) mm, projected again where the cage was
+    corrected since. Raises MoueError before there is a fit."""
+    fitted, cage = _fit_of(step)
+    if not np.array_equal(cage, fitted.head.neutral):
+        fitted = _corrected(new, step, fitted, cage)
+    return fitted.head, {level.k: level.positions for level in fitted.levels if level.k > 0}
 
 
 def _corrected(new: NewHead, step: Step, fitted: FittedHead, cage: Cage) -> FittedHead:

@@ -9,10 +9,11 @@ from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.looking import look_at_landmark
 from composer.viewer.session.saving import save_landmarks
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.swapping import SWAPPING
 from composer.viewer.session.whats_left import whats_left
 from composer.viewer.ui.kit import Kit
 
-CARRY = 100.0
+CARRY = 132.0
 """Height of what carries over, in pixels at scale 1."""
 
 
@@ -31,8 +32,13 @@ def draw_what_is_left(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) ->
 
 
 def draw_carry(stage: Stage, kit: Kit, fitting: Fitting) -> None:
-    """The folder of the new document and the button that makes it, at the foot of the panel."""
+    """What becomes of the fitted head, at the foot of the panel: it takes the place of the document's head, or a new
+    document is made for it."""
     kit.heading("Carry the expressions over")
+    hint = "the fitted head takes the place of the document's head, the library is carried onto it; one step of undo"
+    busy = any(job.name == SWAPPING for job in stage.work.jobs)
+    if kit.button("Swap in", hint, able=not busy, wide=-1):
+        fitting.swap_in(stage)
     imgui.set_next_item_width(-1)
     _, fitting.folder = imgui.input_text("##carry folder", fitting.folder)
     kit.mark("carry folder")
