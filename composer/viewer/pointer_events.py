@@ -8,6 +8,7 @@ from pyglet.window import key, mouse
 
 from composer.viewer.panels.memory import Panels
 from composer.viewer.session.pointing import look_up
+from composer.viewer.session.softening import soften_by_steps
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
 from composer.viewer.tools.gestures import Button, Point
@@ -75,7 +76,9 @@ class PointerEvents:
         stage, painting = self._stage, self._panels.painting
         if self._ui.wants_mouse or stage.session is None or stage.eye is None or not stage.in_view(*stage.pointer):
             return
-        if stage.place == "paint" and self._ui.io.key_ctrl:
+        if stage.place in ("mix", "paint") and self._ui.io.key_shift:
+            soften_by_steps(stage, scroll_y or scroll_x)
+        elif stage.place == "paint" and self._ui.io.key_ctrl:
             painting.larger(scroll_y)
         elif stage.place == "paint" and self._ui.io.key_alt:
             painting.stronger(scroll_y)

@@ -11,12 +11,14 @@ from composer.checks.of_document import check_recipes
 from composer.checks.pairs import pair_recipes
 from composer.checks.sweep import sweep_recipes
 from composer.document.evaluated import EvaluatedDocument
+from composer.edits.softness import set_softness
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
 from composer.viewer.session.looking import look_at_finding
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
+from masks.soft_border import WIDEST_MM
 
 INKS = {"error": theme.CORAL, "warning": theme.SAND, "note": theme.TIDE}
 SIGNS = {"error": "mute", "warning": "star", "note": "dot"}
@@ -110,7 +112,8 @@ class Findings:
 
     def _row(self, stage: Stage, kit: Kit, number: int, finding: Finding) -> None:
         at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(52)
-        if imgui.selectable(f"##finding {number}", stage.finding is finding, 0, ImVec2(wide, high))[0]:
+        over = imgui.SelectableFlags_.allow_overlap
+        if imgui.selectable(f"##finding {number}", stage.finding is finding, over, ImVec2(wide, high))[0]:
             stage.finding = None if stage.finding is finding else finding
             if stage.finding is not None:
                 look_at_finding(stage, finding)
@@ -128,3 +131,17 @@ class Findings:
             with kit.hint():
                 imgui.text(words)
                 kit.quiet(f"{finding.where}. {finding.hint}" if finding.hint else finding.where)
+        if finding.ramp_mm > 0.0 and finding.where in stage.opened.region_names:
+            self._widen(stage, kit, number, finding, ImVec2(at.x + kit.px(24), at.y + kit.px(29)))
+
+    def _widen(self, stage: Stage, kit: Kit, number: int, finding: Finding, at: ImVec2) -> None:
+        """The press that mends a border: its ramp as wide as the finding says."""
+        below = imgui.get_cursor_screen_pos()
+        imgui.set_cursor_screen_pos(at)
+        wide_mm = float(round(min(finding.ramp_mm, WIDEST_MM)))
+        hint = f"give the border of {finding.where} a ramp of {wide_mm:g} mm, in every recipe"
+        if kit.button(f"Widen to {wide_mm:g} mm##{number}", hint, name=f"widen {number}"):
+            words = f"The border of {finding.where} is {wide_mm:g} mm wide now."
+            stage.do(lambda project: set_softness(project, finding.where, wide_mm), words)
+            self.look(stage)
+        imgui.set_cursor_screen_pos(below)
