@@ -37,6 +37,15 @@ def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) ->
     return findings
 
 
+WORDS_PX, MEND_PX = 52.0, 32.0
+"""Height of the words of a finding, and of the press that mends it, at scale 1."""
+
+
+def _mends(stage: Stage, finding: Finding) -> bool:
+    """Whether a finding has a press that mends it."""
+    return finding.ramp_mm > 0.0 and finding.where in stage.opened.region_names
+
+
 @dataclass
 class Findings:
     """What was found, on which recipe as it then was, and which finding is looked at."""
@@ -78,7 +87,7 @@ class Findings:
             stage.finding = None
             return
         left, top, width, height = stage.view
-        wide, high = min(kit.px(330), width * 0.5), min(kit.px(64) + kit.px(58) * len(self.found), height - kit.px(70))
+        wide, high = min(kit.px(330), width * 0.5), min(kit.px(64) + self._tall(stage, kit), height - kit.px(70))
         imgui.set_next_window_pos(ImVec2(left + width - wide - kit.px(12), top + kit.px(50)))
         imgui.set_next_window_size(ImVec2(wide, high))
         imgui.push_style_color(imgui.Col_.window_bg, theme.vec4((*theme.DEEP[:3], 0.94)))
@@ -110,8 +119,15 @@ class Findings:
         imgui.pop_style_var()
         imgui.pop_style_color()
 
+    def _tall(self, stage: Stage, kit: Kit) -> float:
+        """The height of all rows."""
+        mends = sum(_mends(stage, finding) for finding in self.found)
+        return kit.px(WORDS_PX + 6.0) * len(self.found) + kit.px(MEND_PX) * mends
+
     def _row(self, stage: Stage, kit: Kit, number: int, finding: Finding) -> None:
-        at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(52)
+        at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(WORDS_PX)
+        mends = _mends(stage, finding)
+        high += kit.px(MEND_PX) if mends else 0.0
         over = imgui.SelectableFlags_.allow_overlap
         if imgui.selectable(f"##finding {number}", stage.finding is finding, over, ImVec2(wide, high))[0]:
             stage.finding = None if stage.finding is finding else finding
@@ -131,8 +147,8 @@ class Findings:
             with kit.hint():
                 imgui.text(words)
                 kit.quiet(f"{finding.where}. {finding.hint}" if finding.hint else finding.where)
-        if finding.ramp_mm > 0.0 and finding.where in stage.opened.region_names:
-            self._widen(stage, kit, number, finding, ImVec2(at.x + kit.px(24), at.y + kit.px(29)))
+        if mends:
+            self._widen(stage, kit, number, finding, ImVec2(at.x + kit.px(24), at.y + kit.px(WORDS_PX)))
 
     def _widen(self, stage: Stage, kit: Kit, number: int, finding: Finding, at: ImVec2) -> None:
         """The press that mends a border: its ramp as wide as the finding says."""
