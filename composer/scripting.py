@@ -27,6 +27,7 @@ from composer.edits import recipes as recipe_edits
 from composer.edits.lay_regions import laid_regions
 from composer.edits.match_file import match_file
 from composer.errors import MoueError
+from composer.fitting.amplitude import Amplitude
 from composer.fitting.carry import Way
 from composer.fitting.chain import FittedHead
 from composer.fitting.fit_files import FitFiles
@@ -164,30 +165,36 @@ def fit(
 @overload
 def carry(
     source: EvaluatedDocument, fitted: FittedHead | Head | Path | str, folder: Path | str, *, way: Way = ...,
-    contact: bool = ..., progress: Progress | None = ...,
+    contact: bool = ..., amplitude: Amplitude = ..., progress: Progress | None = ...,
 ) -> EvaluatedDocument: ...  # fmt: skip
 
 
 @overload
 def carry(
     source: Head, fitted: FittedHead | Head | Path | str, folder: Path | str, *, way: Way = ..., contact: bool = ...,
-    progress: Progress | None = ...,
+    amplitude: Amplitude = ..., progress: Progress | None = ...,
 ) -> Head: ...  # fmt: skip
 
 
 def carry(
     source: EvaluatedDocument | Head, fitted: FittedHead | Head | Path | str, folder: Path | str, *,
-    way: Way = "gradient", contact: bool = True, progress: Progress | None = None,
+    way: Way = "gradient", contact: bool = True, amplitude: Amplitude = "auto", progress: Progress | None = None,
 ) -> EvaluatedDocument | Head:  # fmt: skip
     """Carry a document with all that hangs on it, or a library, onto a fitted head; `folder` gets it. It comes open.
 
     `fitted` is what `fit` gives, a head, or a mesh file of the library's topology; `way` is gradient, frame or delta;
-    `contact` keeps lids and lips together. Raises MoueError where the folder holds something already.
+    `contact` keeps lids and lips together; `amplitude` is library (shapes move as far in mm as on the library), head
+    (they grow with the head) or auto (as on the library between heads of alike size, else with the head). Raises
+    MoueError where the folder holds something already.
     """
     new, finer = _fitted(fitted)
     if isinstance(source, Head):
-        return carry_library(source, new, folder, way=way, contact=contact, progress=progress)
-    project = carry_document(source, new, folder, way=way, contact=contact, finer=finer, progress=progress)
+        return carry_library(
+            source, new, folder, way=way, contact=contact, amplitude=amplitude, progress=progress
+        )  # fmt: skip
+    project = carry_document(
+        source, new, folder, way=way, contact=contact, amplitude=amplitude, finer=finer, progress=progress
+    )  # fmt: skip
     return EvaluatedDocument.open(project)
 
 

@@ -75,16 +75,20 @@ class Marks:
         """Vertices (k,) of a seed and how far each is from the place meant, mm (k,); and what is missing of it.
 
         A place is a landmark as given, or lies midway between landmarks, then perhaps below the skin; the nearest skin
-        stands for it.
+        stands for it. A place that is missing breaks the line: across the gap it would lead through the head.
         """
         if seed.curve:
             return self._along_curve(seed, side)
         places = [self.place(name, side) for name in seed.points]
         lacking = [missing for _, missing in places if missing]
-        stops = np.array([at for at, _ in places if at is not None]).reshape(-1, 3)
-        if len(stops) == 0:
-            return None, lacking
-        return self.nearest(_line(stops, max(self.surface.mean_edge_mm, 1e-6))), lacking
+        runs: list[list[NDArray]] = [[]]
+        for at, _ in places:
+            if at is None:
+                runs.append([])
+            else:
+                runs[-1].append(at)
+        lines = [_line(np.array(run), max(self.surface.mean_edge_mm, 1e-6)) for run in runs if run]
+        return (self.nearest(np.concatenate(lines)), lacking) if lines else (None, lacking)
 
     def _along_curve(self, seed: Seed, side: str) -> tuple[tuple[NDArray, Floats] | None, list[Need]]:
         line = self.curve(seed.curve, side)

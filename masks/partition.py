@@ -16,6 +16,8 @@ from composer.errors import MoueError
 from composer.geometry.surface import Floats
 from masks.mask import checked_values
 
+NOTHING = 1e-9
+"""Sums of masks below this are none; it only keeps divisions finite."""
 FACE = "face"
 """The default set of regions, and the one whose remainder is `remainder`."""
 
@@ -46,6 +48,32 @@ def share(raw: ArrayLike, locked: Sequence[bool] | None = None) -> Floats:
     factor = np.ones_like(wanted)
     np.divide(room, wanted, out=factor, where=wanted > room)
     masks[~held] *= factor
+    return masks
+
+
+def share_filled(soft: ArrayLike, raw: ArrayLike, locked: Sequence[bool] | None = None) -> Floats:
+    """Effective masks (r, n) of one set of which some were made softer or harder: `soft` (r, n) from `raw` (r, n).
+
+    Ramps of unequal widths do not sum to one where they meet. So what lies outside all regions counts as one region
+    more, with a_0 = max(0, 1 - L - sum of the raw masks), and an unlocked region gets e = (1 - L) a / (a_0 + sum of
+    a): what its neighbour gives up it takes. Locked ones keep their mask. Where nothing is left, the raw masks share.
+    Raises MoueError as `share`.
+
+    >>> share_filled([[1.0, 0.25], [0.0, 0.25]], [[1.0, 0.5], [0.0, 0.5]]).tolist()
+    [[1.0, 0.5], [0.0, 0.5]]
+    """
+    masks, plain = np.array(soft, dtype=np.float64), share(raw, locked)
+    if masks.shape != plain.shape:
+        raise MoueError(f"{len(masks)} softened masks for {len(plain)} regions")
+    held = np.zeros(len(masks), dtype=bool) if locked is None else np.asarray(locked, dtype=bool)
+    fixed = share(masks, locked)[held]
+    room = 1.0 - np.minimum(fixed.sum(axis=0), 1.0)
+    outside = np.maximum(0.0, 1.0 - np.minimum(share(raw, locked)[held].sum(axis=0), 1.0)
+                         - np.asarray(raw, dtype=np.float64)[~held].sum(axis=0))  # fmt: skip
+    total = masks[~held].sum(axis=0) + outside
+    some = total > NOTHING
+    filled = np.divide(room * masks[~held], total, out=np.minimum(plain[~held], room), where=some)
+    masks[held], masks[~held] = fixed, filled
     return masks
 
 

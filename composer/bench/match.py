@@ -1,4 +1,4 @@
-"""Weights matched to a target, cold and warm, and a pulled point, beside scipy's bounded least squares.
+"""Weights matched to a target, cold and warm, beside scipy's bounded least squares.
 
 The columns and their Gram matrix belong to the head and its masks and are built once: their time has its own row,
 beside one copy of the bytes of the columns. scipy's lsq_linear gets the same problem in its smallest form: with
@@ -15,7 +15,6 @@ import numpy as np
 from composer.bench.measure import Row, measure
 from composer.bench.mixing_scene import mixing_scene
 from composer.mixing.match import Bounds, Columns
-from composer.mixing.match_drag import Drag
 
 SEED = 5
 STIR_MM, DRIFT = 0.3, 0.01
@@ -23,7 +22,7 @@ STIR_MM, DRIFT = 0.3, 0.01
 
 
 def rows() -> list[Row]:
-    """At most 250 ms cold and 15 ms warm for 60 shapes x 12 regions, and 15 ms for a pulled point."""
+    """At most 250 ms cold and 15 ms warm for 60 shapes x 12 regions."""
     from scipy.linalg import cholesky, solve_triangular
     from scipy.optimize import lsq_linear
 
@@ -48,8 +47,6 @@ def rows() -> list[Row]:
         b = solve_triangular(lower, columns.onto(stirred), lower=True)
         return lsq_linear(lower.T, b, (bounds.low, bounds.high)).x
 
-    vertex = int(np.argmax(np.linalg.norm(planted, axis=1)))
-    to = (mixer.head.neutral + planted)[vertex] + [0.0, 1.0, 0.5]
     passing = np.zeros(columns.nbytes // 8)
     copied = "one copy of the bytes of the columns"
     size = f"{mixer.head.n_vertices:,} vertices, {len(shapes)} shapes x {len(regions)} regions"
@@ -68,9 +65,5 @@ def rows() -> list[Row]:
             "match, warm", lambda: columns.weights(columns.onto(drifted), bounds, matched),
             copied, passing.copy, repeats=30, most_ms=15.0,
             note=f"40 cells, each weight changed by {100 * DRIFT:.0f} percent at most",
-        ),
-        measure(
-            "a point pulled", lambda: Drag(mixer, regions, shapes, [vertex]).weights(recipe, to[None]),
-            "one copy of the pose", mixer.head.neutral.copy, repeats=10, most_ms=15.0,
         ),
     ]  # fmt: skip

@@ -16,7 +16,7 @@ from composer.checks.places import located
 from composer.checks.registry import COLLISIONS
 from composer.checks.subject import CheckSubject, HeadFacts
 from composer.checks.words import title_of
-from composer.fitting.contact import Met
+from composer.fitting.met import Met
 from composer.head.head import Head
 from composer.progress import Progress
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from composer.fitting.carry import Way
-    from composer.fitting.contact import Met
+    from composer.fitting.met import Met
 
 MOST_LINES = 16
 """Lines of what was found that are printed."""
@@ -29,6 +29,14 @@ class CarryWay(StrEnum):
     DELTA = "delta"
     FRAME = "frame"
     GRADIENT = "gradient"
+
+
+class CarryAmplitude(StrEnum):
+    """How far shapes move on a head of another size."""
+
+    AUTO = "auto"
+    LIBRARY = "library"
+    HEAD = "head"
 
 
 def carry(
@@ -49,6 +57,14 @@ def carry(
     no_contact: Annotated[
         bool, typer.Option("--no-contact", help="Do not make lids and lips touch where they touch on the library.")
     ] = False,
+    amplitude: Annotated[
+        CarryAmplitude,
+        typer.Option(
+            metavar="HOW",
+            help="How far shapes move on a head of another size: as on the library, growing with the head, or auto: as "
+            "on the library up to 15 percent of size, with the head beyond 30.",
+        ),
+    ] = CarryAmplitude.AUTO,
     finer: Annotated[
         list[Path] | None,
         typer.Option(metavar="FILE", help="The fitted head at a finer level, in Moue's order; may be repeated."),
@@ -86,6 +102,7 @@ def carry(
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
+    from composer.fitting.carry_head import HeadCarrier
     from composer.fitting.fitted_files import read_levels
     from composer.formats.library import open_library
     from composer.head.atomic import write_whole
@@ -127,25 +144,33 @@ def carry(
         contact = not no_contact
         if evaluated is not None:
             project = carry_document(
-                evaluated, new, to, way=way.value, ways=ways, contact=contact, finer=levels, met=met, progress=progress
+                evaluated, new, to, way=way.value, ways=ways, contact=contact, amplitude=amplitude.value,
+                finer=levels, met=met, progress=progress,
             )  # fmt: skip
             written, made = project.path, whole_head(EvaluatedDocument.open(project))
         else:
             made = carry_library(
-                library, new, to, way=way.value, ways=ways, contact=contact, met=met, progress=progress
+                library, new, to, way=way.value, ways=ways, contact=contact, amplitude=amplitude.value, met=met,
+                progress=progress,
             )  # fmt: skip
             written = to
+        sizes = HeadCarrier(old, made, way.value, amplitude=amplitude.value).size_words
         checked = list(check_carried(old, made, met, progress))
         if report is not None:
-            page = html_report(Studio.of(made), checked, title=f"{library.name} on {new.name}", progress=progress)
+            page = html_report(
+                Studio.of(made), checked, title=f"{library.name} on {new.name}", notes=[sizes] if sizes else [],
+                progress=progress,
+            )  # fmt: skip
             write_whole(report, lambda out: out.write(page.encode()))
         if sheet is not None:
-            picture = carry_sheet(old, new, shown, view, contact, progress).image
+            picture = carry_sheet(old, new, shown, view, contact, amplitude.value, progress).image
             write_whole(sheet, lambda out: picture.save(out, "PNG"))
     if json_file is not None:
         write_json(json_file, carried_json(checked, met))
     for note in [*library.notes, *new.notes]:
         console.note(note)
+    if sizes:
+        console.note(f"{sizes}; --amplitude library or head decides otherwise")
     missing = missing_curves(old) if contact else []
     if missing:
         console.note(f"lips or lids stay as they come where a curve is not marked: {', '.join(missing)}")

@@ -10,7 +10,7 @@ import typer
 from composer.cli import console
 from composer.cli.sources import UNITS, Neutral, Unit, is_document
 
-GUESSED, PICTURE = "guessed.toml", "before_and_after.png"
+GUESSED, PICTURE, CLOSE_UPS = "guessed.toml", "fit.png", "close_ups.png"
 
 
 def fit(
@@ -46,6 +46,9 @@ def fit(
     unit: Unit = None,
     sculpt_unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave the pictures out.")] = False,
+    close_ups: Annotated[
+        bool, typer.Option("--close-ups", help="Also picture eye, nose, mouth and ear, and the face from below.")
+    ] = False,
 ) -> None:
     """Fit the library's topology onto a sculpt.
 
@@ -53,24 +56,26 @@ def fit(
     enough, and every further one helps. Check and correct the landmarks that --guess writes, and use them for a second
     fit.
 
-    Exit code 1 where faces are still turned over or folded.
+    Exit code 1 where faces are still turned over or folded, a part stands through the skin, or skin is inside out at
+    the nose or the ears. The files are written all the same.
 
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
     """
+    from composer.cli.outputs import write_picture
     from composer.cli.progress import bar
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.mask_file import read_mask
     from composer.document.store import open_document
     from composer.fitting.fit_files import FitFiles
     from composer.fitting.fit_state import FitOptions
+    from composer.fitting.fit_words import fit_lines, fit_warnings
     from composer.fitting.fitted_files import MANIFEST, write_fitted
     from composer.formats.library import open_library
-    from composer.head.atomic import write_whole
     from composer.head.human_size import size_doubts
     from composer.head.landmark_doubts import landmark_doubts
     from composer.head.new_folder import may_fill
-    from composer.head.plain_names import named
-    from composer.picture.fit_picture import before_and_after
+    from composer.picture.fit_picture import FitHeat, FitScene, fit_close_ups, fit_picture
+    from composer.picture.heat import percentile_scale
 
     may_fill(to, MANIFEST, "fit")
     with bar("opening") as progress:
@@ -91,9 +96,13 @@ def fit(
                 files.write_guesses(fitted, turn_over, folder / GUESSED)
                 added.append(folder / GUESSED)
             if not no_pictures:
-                picture = before_and_after(files.library, files.sculpt, fitted.head.neutral)
-                write_whole(folder / PICTURE, lambda file: picture.save(file, "PNG"))
-                added.append(folder / PICTURE)
+                scene = FitScene(files.library, files.sculpt, fitted.head.neutral, fitted.aligned)
+                words, amounts = fitted.heat
+                heat = FitHeat(amounts, percentile_scale(words, amounts))
+                sheets = {PICTURE: fit_picture} | ({CLOSE_UPS: fit_close_ups} if close_ups else {})
+                for name, drawn in sheets.items():
+                    write_picture(folder / name, drawn(scene, heat))
+                    added.append(folder / name)
             return added
 
         written = write_fitted(fitted, to, files.sculpt.unit, more)
@@ -102,21 +111,12 @@ def fit(
     for note in [*files.notes, *fitted.report.notes]:
         console.note(note)
     report = fitted.report
-    worst = max(report.landmarks.items(), key=lambda one: one[1], default=("", 0.0))
-    console.say(
-        f"distance to the sculpt: median {report.distance.median:.3f}, p95 {report.distance.p95:.3f}, "
-        f"max {report.distance.max:.3f} mm"
-    )
-    console.say(f"landmarks: within {worst[1]:.2f} mm, the furthest is {named(worst[0])}")
-    console.say(
-        f"faces reversed {report.reversed_faces}, folded {report.folded_faces}; "
-        f"corner angles changed by {report.loops.angle_median_deg:.1f} degrees (median), "
-        f"edge lengths by {report.loops.length_median:.2f}x"
-    )
-    console.say(
-        f"rejected {report.rejected}, filled {report.filled}, free {report.free}; reach {report.reach_mm:.1f} mm"
-    )
+    for line in fit_lines(report):
+        console.say(line)
+    for line in fit_warnings(report):
+        console.warn(f"warning: {line}")
     for file in written:
         console.say(str(file))
-    if report.reversed_faces or report.folded_faces or any(each.bad_faces for each in fitted.levels):
+    turned = report.reversed_faces or report.folded_faces or any(each.bad_faces for each in fitted.levels)
+    if report.sound.broken or turned:
         raise typer.Exit(1)

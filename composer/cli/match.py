@@ -50,7 +50,7 @@ def match(
 
     Example: moue match keeper scan.obj --to scan.moue
     """
-    from composer.cli.outputs import may_write
+    from composer.cli.outputs import may_write, write_picture
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
@@ -59,7 +59,6 @@ def match(
     from composer.edits.match_file import match_file
     from composer.edits.match_source import library_project
     from composer.errors import MoueError
-    from composer.head.atomic import write_whole
     from composer.head.folders import is_there, make_folder
     from composer.mixing.match import Bounds
     from composer.picture.match_sheet import match_sheet
@@ -88,7 +87,7 @@ def match(
         make_folder(to.parent)
         if heat is not None:
             picture = match_sheet(evaluated.head, result.sculpt.positions, matched.left, target.stem).image
-            write_whole(heat, lambda file: picture.save(file, "PNG"))
+            write_picture(heat, picture)
         save_document(document, to)  # last: a stopped match leaves no document behind
     cells = document.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most

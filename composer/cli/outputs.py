@@ -5,8 +5,12 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from composer.errors import MoueError, cannot
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
 
 KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
     ".png": ("a picture", (b"\x89PNG",)),
@@ -48,3 +52,10 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), make
     except (OSError, ValueError) as error:
         raise cannot("written", path, error) from None
     return path
+
+
+def write_picture(path: Path, picture: Image) -> None:
+    """Write a picture as PNG, whole or not at all. Raises MoueError where it cannot be written."""
+    from composer.head.atomic import write_whole
+
+    write_whole(path, lambda file: picture.save(file, "PNG"))

@@ -18,7 +18,7 @@ FROM_LANDMARKS = From(LANDMARKS.lays)
 
 
 def regions(
-    head: Annotated[Path, typer.Argument(help=LIBRARY)],
+    head: Annotated[Path, typer.Argument(help=f"{LIBRARY} Or: a document without regions.")],
     to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
     source: Annotated[
         From, typer.Option("--from", metavar="SOURCE", help=f"Where regions come from: {', '.join(LAYERS)}.")
@@ -42,13 +42,15 @@ def regions(
 ) -> None:
     """Make a document with regions for a library.
 
-    Regions come from landmarks, from skin that moves together, or from face groups.
+    Regions come from landmarks, from skin that moves together, or from face groups. A document without regions, such as
+    one that came of a carry, keeps its levels and all else.
 
     Example: moue regions keeper --to mine/document.toml --from displacement
     """
     from composer.cli.progress import bar
-    from composer.document.store import save_document
-    from composer.edits.lay_regions import laid_regions
+    from composer.document.evaluated import EvaluatedDocument
+    from composer.document.store import moved_to, open_document, save_document
+    from composer.edits.lay_regions import laid_regions, laid_regions_in
     from composer.errors import MoueError
     from composer.formats.library import open_library
     from composer.head.folders import is_there, make_folder
@@ -58,8 +60,15 @@ def regions(
     if is_there(to):
         raise MoueError("is there already", to, hint="give another file with --to")
     with bar("opening") as progress:
-        opened = open_library(head, neutral, unit, skip_broken, progress)
-        project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm, softness=softness)
+        if is_document(head):
+            if neutral is not None or unit is not None or skip_broken:
+                what = "takes no library options: the document has its own"
+                raise MoueError(what, head, hint="leave those options out")
+            document = EvaluatedDocument.open(moved_to(open_document(head), to), progress)
+            project, notes = laid_regions_in(document, source.value, preset, count, ramp_mm, softness=softness)
+        else:
+            opened = open_library(head, neutral, unit, skip_broken, progress)
+            project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm, softness=softness)
     make_folder(to.parent)
     save_document(project, to)
     for note in notes:

@@ -44,14 +44,13 @@ def sheet(
 
     Example: moue sheet keeper --to keeper.png --view front
     """
-    from composer.cli.outputs import may_write
+    from composer.cli.outputs import may_write, write_picture
     from composer.cli.progress import bar
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_recipe import EvaluatedRecipe
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.formats.library import open_library
-    from composer.head.atomic import write_whole
     from composer.head.understand.veils import veil_note, veils_of
     from composer.picture.face import face_points
     from composer.picture.heat_entries import mask_entries, with_movement
@@ -84,7 +83,7 @@ def sheet(
             Studio.of(head), entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
             cell_width=width, face=None if whole_head else face_points(head), progress=progress,
         )  # fmt: skip
-    write_whole(to, lambda file: picture.image.save(file, "PNG"))
+    write_picture(to, picture.image)
     console.say(str(to))
     veils = veil_note(veils_of(head))
     if veils:

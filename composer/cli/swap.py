@@ -92,7 +92,7 @@ def swap(
         if to is None:
             save_document(project, kept_copy)
         save_document(swapped.project, to or document)
-    for note in [*notes, *evaluated.notes]:
+    for note in [*notes, *(each for each in swapped.evaluated.notes if each not in evaluated.notes)]:
         console.note(note)
     console.say(f"{to or document}: its head is {swapped.folder} now; kept: {swapped.kept}")
     for line in swapped.changed:

@@ -65,13 +65,12 @@ def try_(
     from composer.checks.subject import HeadFacts
     from composer.checks.swept_cell import named_cell, sweep_cell
     from composer.checks.words import in_few_words
-    from composer.cli.outputs import may_write
+    from composer.cli.outputs import may_write, write_picture
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
-    from composer.head.atomic import write_whole
     from composer.mixing.recipe import Recipe
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet
@@ -111,7 +110,7 @@ def try_(
         sheet = contact_sheet(
             Studio.of(evaluated.head), entries, title=title, view=view, columns=columns, progress=progress,
         )  # fmt: skip
-    write_whole(to, lambda file: sheet.image.save(file, "PNG"))
+    write_picture(to, sheet.image)
     if keep_in is not None:
         keep_combinations(evaluated, checked, keep_in)
     if json_file is not None:

@@ -16,22 +16,22 @@ Ints = NDArray[np.int64]
 @dataclass(frozen=True, eq=False)
 class Meeting:
     """Two lines of the skin that can meet: `name` in words, vertices of the skin (k,) of the `upper` and of the
-    `lower` one, in order, for lids the name of the `ball` that they slide on ("" for lips), and how far the skin about
-    them gives way, `about` of a line's length."""
+    `lower` one, in order, whether they are `lids`, which slide on an eyeball, and how far the skin about them gives
+    way, `about` of a line's length."""
 
     name: str
     upper: Ints
     lower: Ints
-    ball: str = ""
+    lids: bool = False
     about: float = 0.26
 
 
 CURVES = (
-    ("the lips", "lip_line_upper", "lip_line_lower", ""),
-    ("the left lids", "upper_lid_left", "lower_lid_left", "left"),
-    ("the right lids", "upper_lid_right", "lower_lid_right", "right"),
+    ("the lips", "lip_line_upper", "lip_line_lower", False),
+    ("the left lids", "upper_lid_left", "lower_lid_left", True),
+    ("the right lids", "upper_lid_right", "lower_lid_right", True),
 )
-"""In words, the two landmark curves that meet, and the side of the eyeball."""
+"""In words, the two landmark curves that meet, and whether they are lids."""
 ABOUT_LIDS, ABOUT_LIPS = 0.26, 0.19
 """Of a line's length: how far the skin about lids and about lips gives way, 10 mm on an adult: the lid's fold, and the
 red of the lips with its border. Further out, skin is where the carried shape puts it."""
@@ -42,10 +42,10 @@ def meetings(head: Head, number: NDArray) -> list[Meeting]:
     for what is none.
     """
     found = []
-    for words, upper, lower, ball in CURVES:
+    for words, upper, lower, lids in CURVES:
         lines = [_line(head, name, number) for name in (upper, lower)]
         if all(len(line) > 1 for line in lines):
-            found.append(Meeting(words, lines[0], lines[1], ball, ABOUT_LIDS if ball else ABOUT_LIPS))
+            found.append(Meeting(words, lines[0], lines[1], lids, ABOUT_LIDS if lids else ABOUT_LIPS))
     return found
 
 

@@ -42,8 +42,14 @@ class Patch:
     """The patch of one meeting on a skin: `vertices` (m,) of the skin, `sides` two lists of its own vertices that can
     touch each other, `window` (m,) in [0, 1], `length_mm` of the longer line and `edge_mm` the mean edge of both."""
 
-    def __init__(self, skin: Surface, meeting: Meeting, still: NDArray[np.bool_] | None = None) -> None:
-        """Take a `skin` at rest, one of its meetings, and what of the skin (s,) is `still` and not to be moved."""
+    def __init__(
+        self, skin: Surface, meeting: Meeting, still: NDArray[np.bool_] | None = None, new: Surface | None = None,
+        scale: float = 1.0,
+    ) -> None:  # fmt: skip
+        """Take a `skin` at rest, one of its meetings, and what of the skin (s,) is `still` and not to be moved. With a
+        `new` skin of the same polygons, `scale` times as large, the patch ends where it does on either of them: the
+        skin beside a line may be stretched on one.
+        """
         self.meeting = meeting
         lines = (meeting.upper, meeting.lower)
         edges = [np.linalg.norm(np.diff(skin.positions[line], axis=0), axis=1) for line in lines]
@@ -53,8 +59,12 @@ class Patch:
         radius, side = max(meeting.about * self.length_mm, 2.0 * coarse), max(SIDE * self.length_mm, coarse)
         upper, lower = (_along(skin, line, radius) for line in lines)
         away = np.minimum(upper, lower)
-        self.vertices = np.flatnonzero(away < radius)
-        share = np.clip((radius - away[self.vertices]) / (FADE * radius), 0.0, 1.0)
+        reach = away
+        if new is not None:
+            lines_new = np.unique(np.concatenate(lines))
+            reach = np.maximum(away, _along(new, lines_new, scale * radius) / scale)
+        self.vertices = np.flatnonzero(reach < radius)
+        share = np.clip((radius - reach[self.vertices]) / (FADE * radius), 0.0, 1.0)
         self.window = share * share * (3.0 - 2.0 * share)
         if still is not None:
             self.window[still[self.vertices]] = 0.0

@@ -18,6 +18,8 @@ from composer.head.places import Landmarks
 from composer.head.presets import lay_regions, region_set
 from composer.head.understand.anatomy import Anatomy, anatomy_of
 
+TURNS_DEG = 2.0
+"""An eyeball that turns by less in every shape stands still (our choice; a glance turns it by ten degrees and more)."""
 FOLLOWS = {
     "skull": "stays with the skull", "jaw": "goes with the jaw", "surface": "goes with the skin it touches",
     "own": "moves by shapes of its own",
@@ -88,7 +90,17 @@ def _parts(head: Head) -> list[Belief]:
     if gaze.axes:
         words = f"The eyes look {_gaze_words(anatomy_of(head))}."
         lines.append(Belief("parts", words, "gaze = [x, y, z] in [parts.eye_left] and [parts.eye_right]"))
+        if head.expressions and not _eyes_turn(anatomy_of(head)):
+            words = "No shape turns the eyeballs: where a shape looks aside only the lids move, the eyes look on ahead."
+            lines.append(Belief("parts", words, "add targets in which they turn"))
     return lines
+
+
+def _eyes_turn(anatomy: Anatomy) -> bool:
+    """Whether a shape turns an eyeball by more than TURNS_DEG."""
+    turns = np.concatenate([eye.fits.turns for eye in anatomy.eyes])
+    cosine = (np.trace(turns, axis1=1, axis2=2) - 1.0) / 2.0
+    return bool(len(cosine) and np.degrees(np.arccos(np.clip(cosine.min(), -1.0, 1.0))) > TURNS_DEG)
 
 
 def _gaze_words(anatomy: Anatomy) -> str:

@@ -17,9 +17,10 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.part_table import part_table
 from composer.document.project import Project
 from composer.document.store import open_document, save_document
+from composer.fitting.amplitude import Amplitude
 from composer.fitting.carry import Way
 from composer.fitting.carry_head import HeadCarrier, carried_head
-from composer.fitting.contact import Met
+from composer.fitting.met import Met
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.new_folder import filled_whole
@@ -31,7 +32,8 @@ MANIFEST = "moue-carry.json"
 
 def carry_library(
     head: Head, fitted: Head, folder: Path | str, *, way: Way = "gradient", ways: Mapping[str, Way] | None = None,
-    contact: bool = True, met: dict[str, list[Met]] | None = None, progress: Progress | None = None,
+    contact: bool = True, amplitude: Amplitude = "auto", met: dict[str, list[Met]] | None = None,
+    progress: Progress | None = None,
 ) -> Head:  # fmt: skip
     """Carry a bare library to the fitted head and write it to `folder`, with its own file names and landmarks.
 
@@ -42,7 +44,7 @@ def carry_library(
     """
     check_names(head)
     fitted, _ = standing_as(head, fitted)
-    carrier = HeadCarrier(head, fitted, way, ways, contact)
+    carrier = HeadCarrier(head, fitted, way, ways, contact, amplitude)
     made = carried_head(carrier, part_of(progress, 0.0, 0.7))
     _tell(carrier, met)
     with filled_whole(folder, MANIFEST, "carry") as beside:
@@ -53,7 +55,8 @@ def carry_library(
 def carry_document(
     evaluated: EvaluatedDocument, fitted: Head, folder: Path | str, *, way: Way = "gradient",
     ways: Mapping[str, Way] | None = None,
-    contact: bool = True, finer: Mapping[int, NDArray] | None = None, met: dict[str, list[Met]] | None = None,
+    contact: bool = True, amplitude: Amplitude = "auto", finer: Mapping[int, NDArray] | None = None,
+    met: dict[str, list[Met]] | None = None,
     progress: Progress | None = None,
 ) -> Project:  # fmt: skip
     """Carry an open document to the fitted head: `folder` gets the document under its own name, its library in
@@ -66,7 +69,7 @@ def carry_document(
     """
     check_names(evaluated.library, bool(evaluated.project.levels or finer))
     fitted, finer = standing_as(evaluated.library, fitted, finer)
-    carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
+    carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact, amplitude)
     made = carried_head(carrier, part_of(progress, 0.0, 0.6))
     _tell(carrier, met)
     name = evaluated.project.path.name

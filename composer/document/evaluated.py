@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from composer.document.head_of import DocumentHead, head_of, unknown_shown
 from composer.document.hinges import KnownHinges, hinges_of
 from composer.document.masks_of import MaskSources
-from composer.document.project import Project
+from composer.document.project import Project, Region
+from composer.document.region_sources import SPOT
 from composer.errors import MoueError, unknown
 from composer.formats.library import open_library
 from composer.head.axes import FileAxes
@@ -33,7 +34,7 @@ from composer.mixing.seamless_cache import SeamlessJoins
 from composer.progress import Progress
 from composer.units import mm_per
 from masks.from_displacement import MovingRegions
-from masks.partition import FACE, effective_masks, remainder
+from masks.partition import FACE, effective_masks, remainder, share_filled
 
 Mask = NDArray[np.float64]
 
@@ -124,11 +125,18 @@ class EvaluatedDocument:
             if before is not None and self._shares_as(before, name):
                 found |= {region.name: before.effective[region.name] for region in members}
                 continue
-            shared = effective_masks([self.raw[r.name] for r in members], [r.locked for r in members])
+            shared = self._shared(members)
             found |= {region.name: mask for region, mask in zip(members, shared, strict=True)}
         face = [found[region.name] for region in regions if region.set == FACE]
         rest = remainder(np.array(face), None, self.head.n_vertices)
         return {region.name: found[region.name] for region in regions} | {REMAINDER: rest}
+
+    def _shared(self, members: list[Region]) -> NDArray[np.float64]:
+        """(r, n) the effective masks of one set. Where some are softened, their neighbours fill what they give up."""
+        raw, locked = [self.raw[r.name] for r in members], [r.locked for r in members]
+        if len(members) < 2 or not any(self._sources.is_softened(r) for r in members):
+            return effective_masks(raw, locked)
+        return share_filled(raw, [self._sources.plain(r) for r in members], locked)
 
     def _shares_as(self, before: EvaluatedDocument, set_name: str | None) -> bool:
         """Whether the regions of a set (of all sets for None) have the same masks and locks as before."""
@@ -236,9 +244,20 @@ class EvaluatedDocument:
         return moved(self.head.neutral, total)
 
     def seamless_join(self, recipe: Recipe) -> SeamlessJoin:
-        """The join of the regions that a recipe uses, with its halo; made once for their masks."""
-        masks = {region: self.effective[region] for region in recipe.regions if region != ALL}
+        """The join of the regions that a recipe uses, with its halo; made once for their masks. Spots take no part: a
+        spot is one wide ramp, and the join would take most of its movement away."""
+        masks = {region: self.effective[region] for region in recipe.regions if region not in (ALL, *self.spots)}
         return self._seamless.of(masks, recipe.halo)
+
+    @property
+    def spots(self) -> list[str]:
+        """The names of the regions that are spots."""
+        return [region.name for region in self.project.regions if region.source.get("from") == SPOT.name]
+
+    @property
+    def joins(self) -> SeamlessJoins:
+        """The seamless joins of the head, each made at its first use."""
+        return self._seamless
 
     def seamless(self, recipe: Recipe) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """(n, 3) mm, the pose of a recipe with the seamless join, whatever its own join is, and (n,) mm, how far the

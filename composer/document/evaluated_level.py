@@ -117,10 +117,6 @@ class EvaluatedLevel:
         fine = detailed_pose(self.evaluated.mixer, self.detail, recipe.with_(strength=amount), cage)
         return refine(fine, self._rules[self.library_level :])
 
-    def frames_at(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
-        """(m, 3, 3) the local frames on a recipe's pose at this level, 1 or above."""
-        return self.frames.at(self.base(recipe, strength))
-
 
 def _kept_places(evaluated: EvaluatedDocument) -> dict[int, dict[str, str]]:
     """By level and name of a kept shape, the place of its detail."""

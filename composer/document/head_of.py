@@ -7,17 +7,17 @@ state, wherever nothing changed.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.earlier_heads import with_earlier
+from composer.document.earlier_heads import files_of, with_earlier
 from composer.document.mask_file import checked_delta, read_delta
 from composer.document.part_table import part_of
-from composer.document.project import Project
+from composer.document.project import EarlierFile, Project
 from composer.document.stored import file_of
 from composer.document.values import Values
 from composer.errors import MoueError, unknown
@@ -31,10 +31,13 @@ SHOWN = ("label", "group", "marked", "hidden")
 
 @dataclass(frozen=True, eq=False)
 class DocumentHead:
-    """A state of a document: its project, its head, and sentences on earlier heads that were left out."""
+    """A state of a document: its project, its head, the files of its earlier heads by name, and sentences on those
+    that were left out.
+    """
 
     project: Project
     head: Head
+    earlier: Mapping[str, EarlierFile] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
 
@@ -45,7 +48,7 @@ def head_of(project: Project, library: Head, before: DocumentHead | None = None)
     Raises MoueError for parts, shapes or landmarks that do not fit the library.
     """
     if before is not None and _says_the_same(project, before.project):
-        return DocumentHead(project, before.head, before.notes)
+        return DocumentHead(project, before.head, before.earlier, before.notes)
     parts, shapes, landmarks = _parts(project, library, before), _shapes(project, library, before), library.landmarks
     if project.landmarks or project.curves:
         points = {**(landmarks.points if landmarks else {}), **project.landmarks}
@@ -63,10 +66,11 @@ def head_of(project: Project, library: Head, before: DocumentHead | None = None)
     known = {}
     if before is not None and parts is before.head.parts:
         known = {
-            shape.name: (before.project.earlier[shape.name], shape) for shape in before.head.shapes if shape.is_head
+            shape.name: (before.earlier[shape.name], shape) for shape in before.head.shapes if shape.is_head
         }
-    head, notes = with_earlier(head, project, known)
-    return DocumentHead(project, head, tuple(notes))
+    files = files_of(project)
+    head, notes = with_earlier(head, project.path, files, known)
+    return DocumentHead(project, head, files, tuple(notes))
 
 
 def unknown_shown(project: Project, head: Head) -> list[str]:

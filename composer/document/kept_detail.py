@@ -46,7 +46,7 @@ class KeptDetail:
             local = part if local is None else local + part
         if local is None or amount == 0.0:
             return None
-        return np.einsum("nij,ni->nj", self.level.frames_at(recipe, amount), amount * local)
+        return self.level.frames.out_of(self.level.base(recipe, amount), amount * local)
 
     def _used(self, recipe: Recipe) -> Iterator[tuple[str, bool, float | NDArray]]:
         """Shapes with details that a recipe uses, whether mirrored, and their weight: (n_K, 1) or a number."""
@@ -75,5 +75,5 @@ class KeptDetail:
         evaluated = self.level.evaluated
         mirror = mirror_at_level(evaluated.mirror_map, self.level.steps, evaluated.head.neutral)
         one, other = (Recipe(name, (Cell(ALL, name, 1.0, flip),)) for flip in (False, True))
-        turned = np.einsum("nij,ni->nj", self.level.frames_at(one), self._detail(name, False))
-        return np.einsum("nij,nj->ni", self.level.frames_at(other), mirror.vectors(turned))
+        turned = self.level.frames.out_of(self.level.base(one), self._detail(name, False))
+        return self.level.frames.into(self.level.base(other), mirror.vectors(turned))

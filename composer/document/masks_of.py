@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -12,16 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.project import Project, Region
-from composer.document.region_sources import DISPLACEMENT, LANDMARKS, SOURCES, source_of
+from composer.document.region_sources import DISPLACEMENT, LANDMARKS, RAMP, SOURCES, SPOT, source_of
 from composer.document.stored import file_of
 from composer.document.values import Values
 from composer.errors import MoueError
 from composer.geometry.polygons import read_only
 from composer.head.head import Head, Shape
 from composer.head.presets import lay_regions, region_preset
+from composer.head.soft_borders import soft_border
 from composer.head.symmetry import pairs_of
 from masks.from_displacement import MovingRegions, from_displacement
 from masks.mask import checked_values
+from masks.soft_border import WIDEST_MM
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +56,7 @@ class MaskSources:
         self._laid: dict[str, dict[str, Floats]] = {}
         self._left_out: dict[str, dict[str, str]] = {}
         self._preset_of: dict[str, str] = {}
-        self._moving: dict[tuple[int, float, float | None], MovingRegions] = {}
+        self._moving: dict[tuple[int, float], MovingRegions] = {}
         self._unplaced: dict[str, str] = {}
         self._made: list[_Made] = []
         if before is not None:
@@ -66,7 +68,7 @@ class MaskSources:
         if same_skin and self.head.landmarks == before.head.landmarks:
             self._laid, self._left_out = before._laid, before._left_out
         else:
-            known.discard(LANDMARKS.name)
+            known -= {LANDMARKS.name, SPOT.name}
         if same_skin and _same(self._library_shapes, before._library_shapes):
             self._moving = before._moving
         else:
@@ -76,7 +78,7 @@ class MaskSources:
         self._made = [
             made for made in before._made
             if made.source["from"] in known and not (moved and made.stored is None and "file" in made.source)
-            and any(made.stored is stored and made.source == source for source, stored in wanted)
+            and any(made.stored is stored and made.source in (source, _plain(source)) for source, stored in wanted)
         ]  # fmt: skip
         self._unplaced, self._preset_of = before._unplaced, before._preset_of
 
@@ -101,9 +103,24 @@ class MaskSources:
         for made in self._made:
             if made.stored is stored and made.source == source:
                 return made.mask
-        mask = read_only(self._new(region))
+        mask = read_only(self._softened(region) if self.is_softened(region) else self._new(region))
         self._made.append(_Made(source, stored, mask))
         return mask
+
+    def plain(self, region: Region) -> Floats:
+        """The raw mask (n,) of a region without its softness. Raises MoueError as `of`."""
+        if RAMP not in region.source:
+            return self.of(region)
+        return self.of(replace(region, source=_plain(dict(region.source))))
+
+    def is_softened(self, region: Region) -> bool:
+        """Whether the ramp of a region is made on its mask, not by its source."""
+        return RAMP in region.source and RAMP not in source_of(region, self.project.path).keys
+
+    def _softened(self, region: Region) -> Floats:
+        said = Values(region.source, self.project.path, f"region {region.name!r}")
+        ramp_mm = said.number(RAMP, None, 0.0, WIDEST_MM)
+        return soft_border(self.head, self.plain(region)).mask(ramp_mm)
 
     def stored(self, region: Region) -> NDArray | None:
         """The array that the document stores for a region's mask, or None."""
@@ -137,13 +154,13 @@ class MaskSources:
 
     def take_moving(self, count: int, found: MovingRegions) -> None:
         """Take regions, at most `count`, that are already found from this library's displacement."""
-        self._moving[count, 1.0, None] = found
+        self._moving[count, 1.0] = found
 
-    def moving(self, count: int, softness: float = 1.0, ramp_mm: float | None = None) -> MovingRegions:
+    def moving(self, count: int, softness: float = 1.0) -> MovingRegions:
         """The regions, at most `count`, found from displacement as in `moving_regions`; they are computed once."""
-        key = count, softness, ramp_mm
+        key = count, softness
         if key not in self._moving:
-            self._moving[key] = moving_regions(self.head, count, self._library_shapes, softness, ramp_mm)
+            self._moving[key] = moving_regions(self.head, count, self._library_shapes, softness)
         return self._moving[key]
 
     def unplaced(self, region: Region, vertices: int) -> None:
@@ -157,6 +174,11 @@ class MaskSources:
         if place is None:
             raise said.error("names no file", 'add file = "..."')
         return file_of(self.project, place)
+
+
+def _plain(source: dict[str, Any]) -> dict[str, Any]:
+    """A source without the softness of its region."""
+    return {key: said for key, said in source.items() if key != RAMP}
 
 
 def moving_regions(

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from composer.document.project import Region
     from composer.document.values import Values
     from composer.head.head import Head
+    from composer.head.places import SurfacePoint
     from masks.from_displacement import MovingRegions
 
     Floats = NDArray[np.float64]
@@ -33,6 +34,9 @@ SOFTNESS = 0.1, 10.0
 """The range of `softness`, the width of borders of regions from displacement; 1 is the motion's own falloff."""
 UNCERTAIN_TOLD = 5
 """A note lists this many shapes and counts the others."""
+RAMP = "ramp_mm"
+"""The key for the softness of a region of any source: the width of the ramp at its border, mm. Sources that list it
+among their keys make the ramp themselves; the masks of the others get it afterwards."""
 Laid = tuple[dict[str, dict[str, Any]], list[str]]
 """The source of each region by its name, and notes on regions that were left out."""
 
@@ -96,8 +100,7 @@ def _lay_landmarks(head: Head, how: Laying) -> Laid:
 
 def _displacement(sources: MaskSources, region: Region, said: Values) -> Floats:
     count = said.whole("regions", 1, 1000) if "regions" in said.table else 12
-    ramp_mm = said.number("ramp_mm", 0.0, 0.0, 1000.0) if "ramp_mm" in said.table else None
-    masks = sources.moving(count, said.number("softness", 1.0, *SOFTNESS), ramp_mm).masks
+    masks = sources.moving(count, said.number("softness", 1.0, *SOFTNESS)).masks
     wanted = said.text("moves") or region.name
     if wanted not in masks:
         raise unknown("region that moves together", wanted, masks, sources.project.path)
@@ -174,6 +177,22 @@ def _loop(sources: MaskSources, region: Region, said: Values) -> Floats:
     return from_loop(sources.head.surface, np.asarray(said.wholes("loop"), dtype=np.int64), inside, _ramp(said))
 
 
+def _spot(sources: MaskSources, region: Region, said: Values) -> Floats:
+    from composer.head.spots import spot_on
+
+    return spot_on(sources.head, spot_place(said, sources.head.n_vertices), said.number("radius_mm", None, 0.1, 1000.0))
+
+
+def spot_place(said: Values, n_vertices: int) -> SurfacePoint:
+    """The place of a spot, a point on a triangle of the head. Raises MoueError where it is none."""
+    from composer.head.places import SurfacePoint
+
+    triangle, bary = said.wholes("triangle"), said.three("bary")
+    if len(triangle) != 3 or not all(0 <= v < n_vertices for v in triangle) or abs(sum(bary) - 1.0) > 1e-6:
+        raise said.error("names no place on this head", "triangle is three vertices, bary three weights that sum to 1")
+    return SurfacePoint((triangle[0], triangle[1], triangle[2]), (bary[0], bary[1], bary[2]))
+
+
 def _image(sources: MaskSources, region: Region, said: Values) -> Floats:
     from composer.document.mask_file import read_picture
     from masks.from_image import from_image
@@ -204,12 +223,13 @@ LANDMARKS = RegionSource(
     wants_marks=True, keeps_marks=True,
 )  # fmt: skip
 DISPLACEMENT = RegionSource(
-    "displacement", ("moves", "regions", "softness", "ramp_mm"), _displacement, "moves", "displacement",
+    "displacement", ("moves", "regions", "softness"), _displacement, "moves", "displacement",
     _lay_displacement, "displacement", wants_marks=True,
 )  # fmt: skip
 GROUP = RegionSource(
     "group", ("group", "material", "ramp_mm"), _group, "", "groups", _lay_groups, "groups or materials"
 )
+SPOT = RegionSource("spot", ("triangle", "bary", "radius_mm"), _spot)
 SOURCES: Mapping[str, RegionSource] = {
     source.name: source
     for source in (
@@ -219,6 +239,7 @@ SOURCES: Mapping[str, RegionSource] = {
         RegionSource("component", ("component",), _component),
         RegionSource("vertices", ("vertices", "ramp_mm"), _vertices),
         RegionSource("loop", ("loop", "inside", "ramp_mm"), _loop),
+        SPOT,
         RegionSource("image", ("file",), _image),
         RegionSource("file", ("file",), _file),
     )

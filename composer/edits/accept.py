@@ -180,8 +180,7 @@ def with_detail(
     """The level with the remainder of a sculpt as detail, and the largest distance of the pose from it in mm."""
     remainder = sculpt.positions - EvaluatedRecipe(level, recipe).pose
     if sculpt.level > 0:
-        local = level.frames_at(recipe)
-        detail = np.einsum("nij,nj->ni", local, remainder) / recipe.strength
+        detail = level.frames.into(level.base(recipe), remainder) / recipe.strength
         kept = _without_still(detail, level.evaluated.head.diagonal)
         if kept.any():
             project = level.evaluated.project

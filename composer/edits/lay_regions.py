@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from composer.document.evaluated import EvaluatedDocument
 from composer.document.part_table import part_table
 from composer.document.project import Project, Region
 from composer.document.region_sources import LAYERS, MOVING_REGIONS, Laying
@@ -52,4 +53,23 @@ def laid_regions(
         curves={name: tuple(int(v) for v in curve) for name, curve in marks.curves.items()},  # type: ignore[arg-type]
         guesses=guesses & {*marks.points, *marks.curves},
         axes=None if head.axes.as_they_are else head.axes,
+    ), notes  # fmt: skip
+
+
+def laid_regions_in(
+    evaluated: EvaluatedDocument, source: str, preset: str = "face", count: int = MOVING_REGIONS, ramp_mm: float = 8.0,
+    softness: float = 1.0,
+) -> tuple[Project, list[str]]:  # fmt: skip
+    """The project of a document that has no regions, with regions as `laid_regions`, and notes; all else stays.
+
+    Raises MoueError as `laid_regions`, and for a document that has regions.
+    """
+    project = evaluated.project
+    if project.regions:
+        raise MoueError(f"has {len(project.regions)} regions already", project.path, hint="give its library instead")
+    laid, notes = laid_regions(evaluated.head, project.path, source, preset, count, ramp_mm, softness=softness)
+    return project.with_(
+        regions=laid.regions, parts=project.parts or laid.parts, topology=laid.topology,
+        landmarks={**project.landmarks, **laid.landmarks}, curves={**project.curves, **laid.curves},
+        guesses=project.guesses | laid.guesses,
     ), notes  # fmt: skip

@@ -1,4 +1,4 @@
-"""Matching a document's regions and shapes to targets and to dragged points; the result as a document.
+"""Matching a document's regions and shapes to targets; the result as a document.
 
 A `Matcher` prepares a head once and solves for any number of targets: one in the command, one a frame in the window.
 All rows add. `all` and the shapes of correctives are used only if named. Where shapes have hinges, in-betweens or
@@ -24,7 +24,6 @@ from composer.edits.sides import linked
 from composer.errors import MoueError, unknown
 from composer.head.file_names import check_name
 from composer.mixing.match import Bounds, Columns, Conditioning
-from composer.mixing.match_drag import Drag, OnFace
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 
 ROUNDS, WARM_ROUNDS, NEARER = 6, 1, 0.02
@@ -98,7 +97,6 @@ class Matcher:
         self.regions, self.shapes = list(dict.fromkeys(regions)), list(dict.fromkeys(shapes))
         self.keys: list[CellKey] = [(region, shape, False) for region in self.regions for shape in self.shapes]
         self._some: tuple[bytes, Columns] | None = None
-        self._drag: tuple[tuple[OnFace, ...], Drag] | None = None
 
     @cached_property
     def columns(self) -> Columns:
@@ -160,25 +158,6 @@ class Matcher:
                 break
             best = other
         return best
-
-    def drag(
-        self, pulls: Sequence[tuple[OnFace, NDArray]], recipe: Recipe, locked: Collection[CellKey] = (),
-        bounds: Bounds | None = None,
-    ) -> Recipe:  # fmt: skip
-        """The recipe with the least change of weights that brings points of the face, each a vertex or a surface
-        point, to their goals, (3,) mm (`composer.mixing.match_drag`).
-
-        Start each move of one drag from the recipe before the drag. Raises MoueError as `Drag`.
-        """
-        places = tuple(place for place, _ in pulls)
-        if self._drag is None or self._drag[0] != places:
-            self._drag = (places, Drag(self.evaluated.mixer, self.regions, self.shapes, places))
-        to = np.array([where for _, where in pulls], dtype=np.float64).reshape(-1, 3)
-        solved = self._drag[1].weights(recipe, to, locked, bounds)
-        listed = {cell.key for cell in recipe.cells}
-        cells = [Cell(*c.key[:2], solved.get(c.key, c.weight), c.mirrored) for c in recipe.cells]
-        cells += [Cell(r, s, w, m) for (r, s, m), w in solved.items() if w != 0.0 and (r, s, m) not in listed]
-        return recipe.with_(cells=tuple(cells))
 
     def _columns_on(self, vertices: NDArray) -> Columns:
         """The columns on some vertices; the last ones are cached."""

@@ -1,21 +1,21 @@
 """Carrying: the displacements of one head made those of another head of the same topology.
 
 Three ways, all linear or nearly so and all prepared once:
-    delta     the displacement itself; scaled by the ratio of the heads' sizes only where that is beyond what people
-              differ by (ALIKE)
+    delta     the displacement itself
     frame     turned and scaled by how each place of the new head stands beside the old one (`fitting.frames`)
     gradient  as frame, and over short ways the new skin deforms as the old one does, triangle by triangle
               (`fitting.carry_gradient`)
 
+How large the whole displacement becomes on a head of another size is one rule for all three (`fitting.amplitude`).
 The heads are first laid on each other by a similarity of their skins, so frame and gradient do not care how the new
 head stands. Parts follow by `fitting.carry_parts`, and lips and lids keep touching by `fitting.contact`. Onto the same
-neutral every way is the identity; all commute with a rigid motion and a uniform scale of both heads, frame and
-gradient also of the new head alone. A general affine map is not reproduced.
+neutral every way is the identity; all commute with a rigid motion and a uniform scale of both heads. Frame and
+gradient commute with a rigid motion of the new head alone, and with its scale where displacements grow with the head. A
+general affine map is not reproduced.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cached_property
 from typing import Literal
 
@@ -23,10 +23,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.fitting.amplitude import Amplitude, amplitude_of
 from composer.fitting.carry_gradient import GradientTransfer
 from composer.fitting.carry_parts import CarriedParts
-from composer.fitting.contact import Contact, Met
+from composer.fitting.contact import Contact
 from composer.fitting.frames import extent, local_frames, similarity_between
+from composer.fitting.met import Met
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import Similarity
 from composer.geometry.surface import Surface
@@ -35,9 +37,6 @@ from composer.head.head import Head
 Floats = NDArray[np.float64]
 Way = Literal["delta", "frame", "gradient"]
 WAYS: tuple[Way, ...] = ("delta", "frame", "gradient")
-ALIKE = 1.15
-"""Sizes of heads that differ by no more than this ratio are those of grown people: a displacement in mm is kept as it
-is. Twice what separates the 5th and the 95th percentile from the mean (common practice, no source)."""
 FRAME_RADIUS = 0.2
 """Of the head's size (`frames.extent`): frames are diffused over about this. Wide, so that they follow how the face
 stands and not its wrinkles: on a library drawn from a linear model, where the true displacement is the old one, 0.02
@@ -56,12 +55,16 @@ ANCHOR = 1e3
 class Carrier:
     """From the displacements of `source` to those of the new head whose neutral is `target`; made once, used often."""
 
-    def __init__(self, source: Head, target: NDArray, way: Way = "gradient", contact: bool = True) -> None:
+    def __init__(
+        self, source: Head, target: NDArray, way: Way = "gradient", contact: bool = True,
+        amplitude: Amplitude = "auto",
+    ) -> None:  # fmt: skip
         """Take the old head, and the neutral (n, 3) mm of the new one, in the old one's topology and order.
 
         The old head's shapes say what no expression moves; that and the neck's border are anchored. With `contact`,
-        lips and lids that touch on the old head touch on the new one, and lids keep off its eyeballs. Raises MoueError
-        where the neutral does not fit, is not finite or has no size, and for an unknown way.
+        lips and lids that touch on the old head touch on the new one, and lids keep off its eyeballs. `amplitude` says
+        whether displacements grow with the head. Raises MoueError where the neutral does not fit, is not finite or has
+        no size, and for an unknown way or amplitude.
         """
         if way not in WAYS:
             raise MoueError(f"there is no way {str(way)!r} to carry", hint="delta, frame or gradient")
@@ -84,6 +87,7 @@ class Carrier:
         self.size = extent(self.source_skin.positions, self.source_skin.mass)
         self.touching = contact
         self.likeness = _laid_together(self.source_skin, self.target_skin)
+        self.amplitude = amplitude_of(self.likeness.scale, amplitude)
 
     def carry(self, delta: NDArray) -> Floats:
         """(n, 3) mm, the displacement of the new head for a displacement (n, 3) mm of the old one."""
@@ -98,22 +102,22 @@ class Carrier:
         carried[self.skin] = self.carry_skin(delta[self.skin])
         met: list[Met] = []
         if self.contact is not None:
-            carried[self.skin], met = self.contact(delta, carried[self.skin])
+            carried[self.skin], met = self.contact(delta, carried[self.skin], self._laid(delta[self.skin]))
         return self.parts(delta, carried), met
 
     def carry_skin(self, delta: NDArray) -> Floats:
         """(s, 3) mm, the same for the skin alone, (s, 3) mm of the old head's."""
         if self.way == "delta":
-            return self.delta_scale * delta
+            return self.amplitude * delta
         rotation, scale = self.frames
         framed = scale[:, None] * np.einsum("sij,sj->si", rotation, delta)
-        return framed if self.way == "frame" else framed + _trusted(framed, self._deformed(delta, framed) - framed)
+        if self.way == "gradient":
+            framed += _trusted(framed, self._deformed(delta, framed) - framed)
+        return self.amplitude / self.likeness.scale * framed
 
-    @cached_property
-    def delta_scale(self) -> float:
-        """What the plain displacement is scaled by: 1 between heads of people's sizes."""
-        scale = self.likeness.scale
-        return 1.0 if 1.0 / ALIKE <= scale <= ALIKE else scale
+    def _laid(self, delta: NDArray) -> Floats:
+        """(s, 3) mm, the skin's old displacement (s, 3) as the new head stands and as large."""
+        return self.amplitude * (delta if self.way == "delta" else delta @ self.likeness.rotation.T)
 
     def _deformed(self, delta: NDArray, framed: NDArray) -> Floats:
         """(s, 3) mm, the displacement by gradients, held to the one by frames."""
@@ -128,16 +132,17 @@ class Carrier:
     @cached_property
     def parts(self) -> CarriedParts:
         """What carries eyeballs, teeth, tongue and lashes."""
-        turned = self.way != "delta"
-        likeness = self.likeness if turned else replace(self.likeness, scale=self.delta_scale)
-        return CarriedParts(self.source, self.target, likeness, turned)
+        return CarriedParts(self.source, self.target, self.likeness, self.amplitude, turned=self.way != "delta")
 
     @cached_property
     def contact(self) -> Contact | None:
         """What keeps lips, lids and eyeballs in contact, where that is asked for."""
         if not self.touching:
             return None
-        return Contact(self.source, self.source_skin, self.target_skin, self.likeness, self.parts, self.unmoved)
+        return Contact(
+            self.source, self.source_skin, self.target_skin, self.likeness, self.parts, self.unmoved,
+            self.size * self.likeness.scale,
+        )  # fmt: skip
 
     @cached_property
     def unmoved(self) -> NDArray[np.bool_]:

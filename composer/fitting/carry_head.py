@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.fitting.amplitude import Amplitude, size_words
 from composer.fitting.carry import Carrier, Way
-from composer.fitting.contact import Met
+from composer.fitting.met import Met
 from composer.geometry.polygons import read_only
 from composer.geometry.rigid import is_mirrored
 from composer.head.head import Head, InBetween, Shape
@@ -29,14 +30,15 @@ class HeadCarrier:
 
     def __init__(
         self, head: Head, fitted: Head, way: Way = "gradient", ways: Mapping[str, Way] | None = None,
-        contact: bool = True,
+        contact: bool = True, amplitude: Amplitude = "auto",
     ) -> None:  # fmt: skip
-        """Take the old `head`, the new one `fitted`, the `way` of all shapes and the `ways` of some by name.
+        """Take the old `head`, the new one `fitted`, the `way` of all shapes and the `ways` of some by name; `contact`
+        and `amplitude` are as in `Carrier`.
 
         `met` says by name how lips and lids close in the shapes that were carried so far.
 
         Raises MoueError where the fitted head is not of the old one's topology and order, with the first
-        disagreement, for an unknown way and for a way of a shape that is not there.
+        disagreement, for an unknown way or amplitude and for a way of a shape that is not there.
         """
         check_fits(head, fitted)
         self.head, self.fitted, self.way, self.contact = head, fitted, way, contact
@@ -46,7 +48,7 @@ class HeadCarrier:
         self.met: dict[str, list[Met]] = {}
         self._carriers: dict[Way, Carrier] = {}
         for each in {way, *self.ways.values()}:
-            self._carriers[each] = Carrier(head, fitted.neutral, each, contact)
+            self._carriers[each] = Carrier(head, fitted.neutral, each, contact, amplitude)
 
     def way_of(self, name: str) -> Way:
         """The way a shape is carried."""
@@ -55,6 +57,7 @@ class HeadCarrier:
     def carry(self, name: str, delta: NDArray) -> NDArray[np.float64]:
         """(n, 3) mm, a displacement (n, 3) mm of the old head's shape `name` on the new head."""
         return self._carriers[self.way_of(name)].carry(delta)
+
     def shape(self, name: str) -> Shape:
         """A shape of the old head on the new one, in-betweens included. Raises MoueError for an unknown shape."""
         old = self.head.shape(name)
@@ -77,6 +80,12 @@ class HeadCarrier:
         likeness = self._carriers[self.way_of(name)].likeness
         origin = likeness(old.origin[None])[0]
         return replace(old, axis=likeness.rotation @ old.axis, origin=origin)
+
+    @property
+    def size_words(self) -> str:
+        """What a person should know of how the heads' sizes differ; "" where that is nothing."""
+        carrier = self._carriers[self.way]
+        return size_words(carrier.likeness.scale, carrier.amplitude)
 
     @property
     def scale(self) -> float:

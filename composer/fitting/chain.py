@@ -38,8 +38,9 @@ class StageLook:
 class FittedHead:
     """A head fitted onto a sculpt: `head` with the fitted cage as its neutral, with its landmarks and parts and without
     shapes; the projected `levels` from 0 on; `free` (n,) and `rejected` (n,) of the cage; the `sculpt`, the landmark
-    `pairs` and the similarity `aligned` of the fit; the passes of the bend; the `report`; and `looks`, the cage after
-    each stage that moved it, the first one as the landmarks alone carry it.
+    `pairs` and the similarity `aligned` of the fit; the passes of the bend; the `report`; how far the bent
+    cage lay `off` (n,) the sculpt, mm; and `looks`, the cage after each stage that moved it, the first one as the
+    landmarks alone carry it.
     """
 
     head: Head
@@ -51,7 +52,13 @@ class FittedHead:
     aligned: Similarity
     stages: tuple[BendPass, ...]
     report: FitReport
+    off: Rows
     looks: tuple[StageLook, ...] = ()
+
+    @property
+    def heat(self) -> tuple[str, Rows]:
+        """What a heat map of the fit shows, in words, and its amounts (n,) in mm, NaN where there is none."""
+        return "off the sculpt, before it was laid on", self.off
 
 
 def fit_head(
@@ -92,5 +99,5 @@ def _fitted(state: FitState) -> FittedHead:
     )  # fmt: skip
     return FittedHead(
         head, state.levels, state.free, cage.rejected, state.clean, state.pairs, state.aligned, state.bent.stages,
-        state.report,
+        state.report, state.off,
     )  # fmt: skip

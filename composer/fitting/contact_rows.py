@@ -43,7 +43,9 @@ LOW = (0.06, 0.12)
 """Of a line's length: heights above the ball up to which a vertex slides wholly, and not at all. 2 and 4 mm."""
 MOVES = 0.03
 """Of a line's length: a vertex that has moved so far slides wholly; one that has not moved stays."""
-
+LIDS_AWAY = 2.0
+"""Radii of an eyeball: lids whose middle lies further from its centre are another's (our choice: the cornea is at one,
+the other eye at five)."""
 NEARLY = 0.01
 """Of a line's length: what is so far from being too deep is watched while others are pushed out."""
 
@@ -172,7 +174,13 @@ class WantedHeights:
         return LineRows(self.vertices[on], None, out[on], lack[on], np.ones(len(on)))
 
 
-def ball_of(parts: CarriedParts, side: str) -> RigidPiece | None:
-    """The eyeball of a side among the carried parts, by the part's name."""
-    found = [piece for piece in parts.rigid if piece.is_eyeball and piece.name.lower().endswith(side)]
-    return found[0] if found and side else None
+def ball_of(parts: CarriedParts, lids: NDArray) -> RigidPiece | None:
+    """The eyeball that `lids` (k, 3) mm of the old head lie about, at most LIDS_AWAY of its radii from its centre."""
+    found, nearest = None, LIDS_AWAY
+    for piece in parts.rigid:
+        if piece.is_eyeball:
+            radius = float(np.median(np.linalg.norm(piece.old, axis=1)))
+            away = float(np.linalg.norm(lids.mean(axis=0) - piece.old_centre)) / max(radius, np.finfo(float).tiny)
+            if away < nearest:
+                found, nearest = piece, away
+    return found

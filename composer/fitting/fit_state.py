@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.align import Pairs, Similarity
+from composer.fitting.hollows.shown import Cavity
 from composer.fitting.nonrigid import Fitted
 from composer.fitting.project import ProjectedLevel
 from composer.fitting.sculpt import CleanSculpt
@@ -71,8 +72,11 @@ class FitState:
     Given at the start: the library's `head` with `marks`, the sculpt (m, 3) mm with its polygons and `sculpt_marks`,
     and the `options`. Found by the stages, in this order: the sculpt cleaned; the landmark `pairs` and the similarity
     `aligned`; `hollow` (n,) free because the sculpt has nothing to follow, `seams` (n,) flags about each sealed
-    opening, and `free` (n,) both together; the result of the bend; the cage's `positions` (n, 3) mm; `reach_mm` and the
-    projected `levels`; the `report`. `notes` are sentences for the user.
+    opening, and `free` (n,) both together; the library's further `cavities`; the result of the bend; the cage's
+    `positions` (n, 3) mm, how far they lay `off` (n,) the sculpt before they landed on it, and `free` with the cavities
+    that the sculpt does not show; the vertices `filled` (n,) because the sculpt has no place for them; the vertices
+    `mended` (n,) so that skin does not cross; `reach_mm` and the projected `levels`; the `report`. `notes` are
+    sentences for the user.
     """
 
     head: Head
@@ -87,8 +91,12 @@ class FitState:
     hollow: Rows = NOT_YET
     seams: tuple[NDArray[np.bool_], ...] = NOT_YET
     free: Rows = NOT_YET
+    cavities: tuple[Cavity, ...] = NOT_YET
+    filled: NDArray[np.bool_] = NOT_YET
+    mended: NDArray[np.bool_] = NOT_YET
     bent: Fitted = NOT_YET
     positions: Rows = NOT_YET
+    off: Rows = NOT_YET
     reach_mm: float = NOT_YET
     levels: tuple[ProjectedLevel, ...] = NOT_YET
     report: FitReport = NOT_YET

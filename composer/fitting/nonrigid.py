@@ -5,7 +5,7 @@
 2. *Warp*: a radial basis through the landmarks, and through some places of the curves (`composer.fitting.warp`).
 3. *Bend*: a smooth deviation from the warp brings the cage onto the sculpt, first coarse, then fine
    (`composer.fitting.bend`).
-4. *Settle*: `composer.fitting.project.settle` brings the vertices onto the sculpt itself, without folded faces.
+4. *Land*: `composer.fitting.landing` brings the vertices onto the sculpt itself, without folded faces.
 
 How closely the bend follows the sculpt is measured (`composer.fitting.own_detail`): the more the sculpt's fine relief
 differs from the cage's, the larger sigma and the stiffer the coarse pass. DEVELOPERS.md tells what was tried.
@@ -22,11 +22,10 @@ from composer.errors import MoueError
 from composer.fitting.align import Pairs, Similarity, similarity
 from composer.fitting.bend import Bend, BendPass
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.loops import Loops
+from composer.fitting.landing import land
 from composer.fitting.mark_pulls import MarkPulls
 from composer.fitting.own_detail import own_detail
-from composer.fitting.project import settle
-from composer.fitting.skin import Skin, skin_marks
+from composer.fitting.skin import Skin
 from composer.fitting.warp import warp
 from composer.geometry.polygons import read_only
 from composer.geometry.surface import Surface
@@ -52,8 +51,6 @@ DETAIL_TO_SIGMA = 30.0
 """Sigma for each unit of relief difference beyond NO_DETAIL (no unit)."""
 ROUNDS = (4, 1)
 """Rounds of the coarse and of the fine pass (our choice)."""
-SETTLE_REACH = 0.03
-"""Furthest that a vertex moves onto the sculpt when it settles: twice the reach of a projection (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,20 +113,11 @@ def fit(
     positions = warped.copy()
     rejected, filled = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     positions[skin.vertices] = bend.positions
+    positions = move(positions)
     if settled:
         say(0.85, "settling on the sculpt")
-        ideal = neutral[skin.vertices]
-        landed = settle(
-            surface.at(bend.positions), aligned_sculpt, SETTLE_REACH * scale, loops=Loops(skin.polygons, ideal),
-            ideal=ideal, free=skin_freedom >= 0.5, rays=False, marks=skin_marks(skin, pairs), unfold=True,
-        )  # fmt: skip
-        positions[skin.vertices] = landed.positions
-        rejected[skin.vertices], filled[skin.vertices] = landed.rejected, landed.filled
-        positions = move(positions)
-        on_sculpt = skin.vertices[~landed.filled]
-        positions[on_sculpt] = sculpt.nearby(positions[on_sculpt]).points
-    else:
-        positions = move(positions)
+        landed = land(head, positions, sculpt, pairs.moved(move), freedom, move.scale)
+        positions, rejected, filled = landed.positions, landed.rejected, landed.filled
     say(1.0, "fitted")
     return Fitted(
         read_only(positions), move, read_only(move(warped)), rejected, filled, detail * scale * move.scale,

@@ -1,7 +1,7 @@
 """Parts on the new head: eyeballs go into their sockets, teeth and tongue with the mouth, lashes with the lids.
 
-- An *eyeball* follows its lids, by the similarity of the skin about it. Where the sculpt has a ball there, the eyeball
-  takes that ball's place and size.
+- An *eyeball* follows its lids, by the similarity of the skin about it, and moves back where it would stand through
+  them (`eye_room`). Where the sculpt has a ball there, the eyeball takes that ball's place and size.
 - *Teeth, gums and tongue* take one similarity together, that of the skin about the mouth, so that they still meet.
   Where they would stand through the new lips or cheeks they move back together.
 - A *sheet over an eyeball* goes with that eyeball.
@@ -19,14 +19,16 @@ from numpy.typing import NDArray
 
 from composer.fitting.align import Similarity, similarity
 from composer.fitting.closest import ClosestSurface
+from composer.fitting.eye_room import room_behind_lids
 from composer.fitting.sculpt import Ball, ball_through
 from composer.fitting.skin import Skin
 from composer.geometry.vectors import cross, unit_rows
 from composer.head.head import Head, Part
+from composer.head.understand.part_words import what_parts_are
 
 Rows = NDArray[np.float64]
 MOUTH = ("teeth", "gum", "tongue")
-"""How the names of parts that go with the mouth begin (common practice, no source)."""
+"""What parts are that go with the mouth."""
 NEAR = 1.5
 """The skin of an eyeball lies within this many of its radii from its centre (our choice)."""
 BACK_ROUNDS = 12
@@ -57,7 +59,9 @@ def place_parts(
     sure = skin.vertices if free is None else skin.vertices[np.asarray(free)[skin.vertices] < 0.5]
     sure = sure if len(sure) > 3 else skin.vertices
     notes: list[str] = []
-    mouth = [part for part in head.parts if part.name.startswith(MOUTH)]
+    told = what_parts_are(head)
+    eyes = [part for part in head.parts if told.get(part.name) == "eye"]
+    mouth = [part for part in head.parts if told.get(part.name) in MOUTH]
     if mouth:
         points = np.concatenate([head.neutral[part.vertices] for part in mouth])
         move = _about(head, at, sure, points, float(np.linalg.norm(np.ptp(points, axis=0))) / 2)
@@ -69,23 +73,20 @@ def place_parts(
             at[part.vertices] += back
         back_mm = float(np.linalg.norm(back))
         notes.append(f"{words}, {back_mm:.1f} mm back behind the skin." if back_mm > 0 else f"{words}.")
+    for part in eyes:
+        at[part.vertices], words = _eyeball(head, at, sure, part, balls)
+        notes.append(words)
     for part in head.parts:
-        if part in mouth:
-            continue
-        if part.name.startswith("eye"):
-            at[part.vertices], words = _eyeball(head, at, sure, part, balls)
-            notes.append(words)
-    for part in head.parts:
-        if part in mouth or part.name.startswith("eye") or part.follows == "surface":
+        if part in mouth or part in eyes or part.follows == "surface" or not len(part.vertices):
             continue
         points = head.neutral[part.vertices]
-        ball = _ball_under(head, part)
+        ball = _ball_under(head, part, eyes) if told[part.name] == "ball_sheet" else None
         if ball is not None:
             at[part.vertices] = similarity(head.neutral[ball.vertices], at[ball.vertices])(points)
         else:
             size = float(np.linalg.norm(np.ptp(points, axis=0))) / 2
             at[part.vertices] = _about(head, at, sure, points, size)(points)
-    bound = [part for part in head.parts if part.follows == "surface" and part not in mouth]
+    bound = [part for part in head.parts if part.follows == "surface" and part not in mouth and part not in eyes]
     if bound:
         neutral_skin = ClosestSurface(head.neutral[skin.vertices], skin.polygons.triangles)
         for part in bound:
@@ -95,11 +96,12 @@ def place_parts(
     return at, notes
 
 
-def _ball_under(head: Head, part: Part) -> Part | None:
-    """The eyeball that a sheet lies on, by their names; None for another part."""
-    word, _, side = part.name.rpartition("_")
-    eyes = [eye for eye in head.parts if eye.name == f"eye_{side}" and len(eye.vertices) > 3]
-    return eyes[0] if word == "ball_sheet" and eyes else None
+def _ball_under(head: Head, sheet: Part, eyes: Sequence[Part]) -> Part | None:
+    """The eyeball that a sheet lies on: the nearest one; None where there is none."""
+    middle = head.neutral[sheet.vertices].mean(axis=0)
+    away = {i: np.linalg.norm(head.neutral[eye.vertices].mean(axis=0) - middle)
+            for i, eye in enumerate(eyes) if len(eye.vertices) > 3}  # fmt: skip
+    return eyes[min(away, key=lambda i: away[i])] if away else None
 
 
 def _move_back(head: Head, at: Rows, skin: Skin, sure: NDArray, inside: NDArray) -> Rows:
@@ -162,7 +164,10 @@ def _eyeball(head: Head, at: Rows, sure: NDArray, part: Part, balls: Sequence[Ba
         scale = ball.radius / radius
         placed = scale * ((points - centre) @ move.rotation.T) + ball.centre
         return placed, f"{part.name} takes the place of the sculpt's ball, radius {ball.radius:.1f} mm."
-    return move(points), f"{part.name} follows its lids, {move.scale:.3f} times as large."
+    back = room_behind_lids(points, centre, head.neutral[sure], at[sure], moved_centre, move.scale)
+    words = f"{part.name} follows its lids, {move.scale:.3f} times as large"
+    back_mm = float(np.linalg.norm(back))
+    return move(points) + back, f"{words}, {back_mm:.1f} mm back behind them." if back_mm >= 0.05 else f"{words}."
 
 
 def _beside(neutral_skin: ClosestSurface, fitted: Rows, points: Rows) -> Rows:

@@ -10,7 +10,7 @@ and the last is the first whose mean edge is as short as the sculpt's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +21,11 @@ from composer.fitting.bad_places import part_of
 from composer.fitting.bad_places import unfolded as unfold_places
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fill import fill
+from composer.fitting.give_way import without_crossing
 from composer.fitting.loops import Loops
+from composer.fitting.not_followed import Why
 from composer.geometry.polygons import Polygons, read_only
+from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
 from composer.geometry.vectors import cross, unit_rows
 from composer.head.levels import HIGHEST_LEVEL, Refinement
@@ -43,7 +46,12 @@ ALONG, FLAT = 0.5, 0.8
 sculpt's mean edge and the sculpt's triangle faces the vertex to this cosine: on so flat a piece the closest point is
 hardly nearer. At fine levels nearly all vertices are so (our choice)."""
 FILL_WIDTH = 0.03
-"""Width of the tension in filled areas (see `fill`), as a share of the diagonal (our choice)."""
+"""Width of the tension in filled areas (see `fill`) at level 0, as a share of the diagonal; it halves with every level,
+as edges do (our choice). A wide one continues the slope of a level's fine relief into a filled area: at level 3 of a
+noisy sculpt that gave 50 mm."""
+FURTHEST_EDGES = 1.0
+"""Above level 0 a vertex moves no further than this many mean edges of the level below (our choice): the level below
+lies on the sculpt already, and what is further is no detail between its vertices."""
 REJECT_ROUNDS = 4
 """Most rounds in which the vertices of turned faces are rejected too, with wider rings each time (our choice)."""
 STRAY = 0.005
@@ -51,15 +59,16 @@ STRAY = 0.005
 it is repeated with the landmarks held. Where it leaves none it stands: on demo sculpts, whose true places are known,
 holding the landmarks gave the larger error."""
 RIM = 6
-"""Above level 0, the rings of free vertices that take the displacement of their surroundings (our choice). Deeper
-vertices stay as subdivided: the level below has filled them."""
+"""Above level 0, the rings of free and rejected vertices that take the displacement of their surroundings (our choice).
+Deeper vertices stay as subdivided: the level below has filled them."""
 
 
 @dataclass(frozen=True, eq=False)
 class Settled:
     """The `positions` (n, 3) mm of vertices that moved onto a sculpt. Flags (n,): `rejected` vertices could not;
     `filled` ones, the rejected and the free, took the displacement of their surroundings; `unfolded` ones moved again
-    because a face was turned over or folded. `distance` (n,) is how far each moved, mm.
+    because a face was turned over or folded. `distance` (n,) is how far each moved, mm; `why` (n,) the reason of each
+    vertex that does not follow (`composer.fitting.not_followed.Why`).
     """
 
     positions: Rows
@@ -67,13 +76,15 @@ class Settled:
     filled: Flags
     unfolded: Flags
     distance: Rows
+    why: NDArray[np.int8]
 
 
 @dataclass(frozen=True, eq=False)
 class ProjectedLevel:
     """One level: `k`, its `polygons`, `positions` (n_k, 3) mm, flags (n_k,) of the rejected and the filled vertices,
     the number of protected vertices, the number of faces that are still reversed or folded (only where protected
-    vertices keep them so), and the number of vertices that left the sculpt to open folds.
+    vertices keep them so), and the number of vertices that left the sculpt to open folds. `why` (n_k,) is the reason
+    of each vertex that does not follow (`composer.fitting.not_followed.Why`).
     """
 
     k: int
@@ -84,6 +95,7 @@ class ProjectedLevel:
     n_protected: int
     bad_faces: int
     n_unfolded: int = 0
+    why: NDArray[np.int8] = field(default_factory=lambda: np.zeros(0, dtype=np.int8))
 
     @property
     def counts(self) -> dict[str, int]:
@@ -98,16 +110,17 @@ def settle(
     surface: Surface, sculpt: ClosestSurface, reach_mm: float, *, loops: Loops, ideal: Rows,
     free: Flags | None = None, protect: Rows | None = None, reject: Flags | None = None, rays: bool = True,
     rim: int | None = None, marks: tuple[NDArray, Rows] | None = None,
-    unfold: bool = False,
+    unfold: bool = False, width: float = FILL_WIDTH,
 ) -> Settled:  # fmt: skip
     """Move the vertices of `surface` (n) onto the sculpt, at most `reach_mm` far.
 
     `loops` finds bad faces against the reference positions `ideal` (n, 3), the library's own. Vertices flagged in
     `free` (n,) are filled; `protect` (n,) in [0, 1] is how much of its position a vertex keeps (1: bit for bit);
-    vertices flagged in `reject` (n,), such as a painted mask, are rejected from the start. Of the free vertices only
-    `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only. `marks` are
-    landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With `unfold` the
-    faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt.
+    vertices flagged in `reject` (n,), such as a painted mask, are rejected from the start. Of the free and the rejected
+    vertices only `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only.
+    `marks` are landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With
+    `unfold` the faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt.
+    `width` is that of the tension in filled areas, as a share of the diagonal.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
@@ -116,12 +129,13 @@ def settle(
     keep = np.zeros(n) if protect is None else np.clip(protect, 0.0, 1.0)
     pinned = keep >= 1.0
     seeks = ~free & ~pinned
-    target, rejected = np.array(points), nowhere.copy()
-    target[seeks], rejected[seeks] = _targets(
+    target, why = np.array(points), np.zeros(n, dtype=np.int8)
+    target[seeks], why[seeks] = _targets(
         points[seeks], normals[seeks], sculpt, reach_mm, surface.polygons.border_vertices[seeks], rays
     )
-    rejected |= nowhere if reject is None else reject
-    rejected &= seeks
+    if reject is not None:
+        why[reject] = Why.PAINTED
+    rejected = (why != Why.FOLLOWS) & seeks
     marked = nowhere.copy()
     if marks is not None:
         at, places = marks
@@ -131,17 +145,18 @@ def settle(
         rejected &= ~marked
         free = free & ~marked
     move = np.where((rejected | free | pinned)[:, None], 0.0, target - points)
-    width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
+    width_mm = width * max(surface.diagonal_mm, 1e-12)
     used = surface.polygons.valence > 0
     turned = Loops(surface.polygons, points)
-    near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & used, rim)
+    near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & ~rejected & used, rim)
     for attempt in range(REJECT_ROUNDS):
-        missing = (rejected | (free & near)) & ~pinned & used
-        moved = points + (1.0 - keep)[:, None] * fill(surface, move, missing, width)
+        missing = (rejected | free) & near & ~pinned & used
+        moved = points + (1.0 - keep)[:, None] * fill(surface, move, missing, width_mm)
         wrong = turned.bad(moved) & loops.bad(moved)
         about = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked
         if not wrong.any() or not (about & ~rejected).any():
             break
+        why[about & ~rejected] = Why.FOLDS
         rejected |= about
         move[about] = 0.0
     healed = heal_places(surface.polygons, moved, loops, ideal, pinned)
@@ -152,11 +167,14 @@ def settle(
     unfolded = nowhere
     if unfold:
         moved, unfolded = unfold_places(
-            surface.polygons, moved, loops, ideal, width_mm=width, fixed=pinned, reluctant=marked
+            surface.polygons, moved, loops, ideal, width_mm=width_mm, fixed=pinned, reluctant=marked
         )
+        why[unfolded & ~rejected] = Why.FOLDS
         rejected |= unfolded & ~free & ~marked
     filled = (rejected | free | unfolded) & ~pinned & used
-    return Settled(moved, rejected, filled, unfolded, np.linalg.norm(moved - points, axis=1))
+    why[free & ~unfolded] = Why.HOLLOW
+    why[~filled] = Why.FOLLOWS
+    return Settled(moved, rejected, filled, unfolded, np.linalg.norm(moved - points, axis=1), why)
 
 
 def _moves(polygons: Polygons, keep: Rows) -> Flags:
@@ -168,8 +186,8 @@ def _moves(polygons: Polygons, keep: Rows) -> Flags:
 
 def _targets(
     points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool
-) -> tuple[Rows, Flags]:
-    """(n, 3) the place on the sculpt for each vertex, and whether it is refused (n,)."""
+) -> tuple[Rows, NDArray[np.int8]]:
+    """(n, 3) the place on the sculpt for each vertex, and why it is refused (n,), Why.FOLLOWS where it is not."""
     target, fits = np.array(points), np.zeros(len(points), dtype=bool)
     seeks = np.ones(len(points), dtype=bool)
     if rays:
@@ -180,8 +198,11 @@ def _targets(
         seeks = ~sure
     near = sculpt.closest(points[seeks])
     target[seeks] = near.points
-    close = ((near.normal * normals[seeks]).sum(1) > AGREE) & (near.distance <= reach)
-    fits[seeks] = close & (~near.on_border | border[seeks])
+    ends, far = near.on_border & ~border[seeks], near.distance > reach
+    facing = (near.normal * normals[seeks]).sum(1) <= AGREE
+    fits[seeks] = ~(ends | far | facing)
+    why = np.zeros(len(points), dtype=np.int8)
+    why[seeks] = np.select([ends, far], [Why.ENDS, Why.FAR], Why.FACING)
     if rays:
         distance = np.full(len(points), np.inf)
         distance[seeks] = near.distance
@@ -189,7 +210,8 @@ def _targets(
         better = agrees & seeks & (nearer | ~fits)
         target[better] = points[better] + along[better, None] * normals[better]
         fits |= better
-    return target, ~fits
+    why[fits] = Why.FOLLOWS
+    return target, why
 
 
 def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float) -> tuple[Rows, Flags, Rows]:
@@ -211,6 +233,14 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
         best[met], agrees[met] = sign * away[met], True
         facing[met] = (unit_rows(cross(b - a, c - a)) * normals[met]).sum(1)
     return best, agrees, facing
+
+
+def _beside_other_skin(level: ProjectedLevel, keep: Rows) -> Rows:
+    """(n,) 1 for the vertices that may move and lie near skin that looks another way, 0 for the others."""
+    polygons = level.polygons
+    moves = np.logical_and.reduceat((keep < 1.0)[polygons.indices], polygons.starts[:-1])
+    skin = Polygons(polygons.counts[moves], polygons.indices[moves[polygons.corner_face]], polygons.n_vertices)
+    return SelfCrossing(skin).beside_other_sheets(level.positions).astype(np.float64)
 
 
 def usable_reach(reach_mm: float) -> float:
@@ -247,6 +277,7 @@ def project(
     keep = np.zeros(n) if protect is None else np.asarray(protect, dtype=np.float64)
     still = _still_pieces(polygons, keep)
     ideal = np.asarray(reference, dtype=np.float64)
+    close, keep_cage = np.zeros(n), keep
     out: list[ProjectedLevel] = []
     for k in range(HIGHEST_LEVEL + 1):
         if progress is not None:
@@ -255,7 +286,7 @@ def project(
             step = Refinement(polygons)
             surface = Surface(step.polygons, step.apply(out[-1].positions))
             ideal, freedom, keep = step.apply(ideal), step.apply(freedom), step.apply(keep)
-            still = step.apply(still)
+            still, close = step.apply(still), step.apply(_beside_other_skin(out[0], keep_cage) if k == 1 else close)
             keep[keep > 1 - 1e-9] = 1.0
             polygons = step.polygons
         painted = (reject or {}).get(k)
@@ -266,7 +297,8 @@ def project(
         refused = None if painted is None else np.asarray(painted) >= 0.5
         stays = np.ones(len(keep)) if cage_stands and not k else keep
         out.append(_level(
-            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, still > 0.5, refused, None if k else marks
+            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, still > 0.5, close > 0.0, refused,
+            None if k else marks,
         ))  # fmt: skip
         done = Surface(polygons, out[-1].positions).mean_edge_mm <= sculpt.mean_edge if up_to is None else k == up_to
         if done:
@@ -283,23 +315,33 @@ def _still_pieces(polygons: Polygons, keep: Rows) -> Rows:
 
 def _level(
     k: int, surface: Surface, sculpt: ClosestSurface, reach: float, ideal: Rows, free: Flags, keep: Rows, still: Flags,
-    refused: Flags | None, marks: tuple[NDArray, Rows] | None,
+    close: Flags, refused: Flags | None, marks: tuple[NDArray, Rows] | None,
 ) -> ProjectedLevel:  # fmt: skip
-    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all."""
+    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all, and
+    the skin `close` (n,) to other skin gives way where it would cross it."""
     polygons, positions = surface.polygons, surface.positions
     at = np.flatnonzero(~still) if k and still.any() else np.arange(len(positions))
     if len(at) < len(positions):
         part = part_of(polygons, at)
         surface = Surface(part, positions[at])
     loops, ideal = Loops(surface.polygons, ideal[at]), ideal[at]
+    if k:
+        reach = min(reach, FURTHEST_EDGES * 2.0 * surface.mean_edge_mm)
     settled = settle(
         surface, sculpt, reach, loops=loops, ideal=ideal, free=free[at], protect=keep[at],
         reject=None if refused is None else refused[at], rim=RIM if k else None, marks=marks, unfold=True,
+        width=FILL_WIDTH / 2**k,
     )  # fmt: skip
+    landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
+    if k:
+        width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
+        landed, given_way = without_crossing(surface, landed, close[at] & (keep[at] < 1.0), loops, width)
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
-    moved[at], rejected[at], filled[at] = settled.positions, settled.rejected, settled.filled
-    bad = loops.bad(settled.positions) & _moves(surface.polygons, keep[at])
+    moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way
+    why = np.zeros(len(positions), dtype=np.int8)
+    why[at] = np.where(given_way & (settled.why == Why.FOLLOWS), Why.FOLDS, settled.why)
+    bad = loops.bad(landed) & _moves(surface.polygons, keep[at])
     return ProjectedLevel(
         k, polygons, read_only(moved), rejected, filled, int((keep >= 1).sum()), int(bad.sum()),
-        int(settled.unfolded.sum()),
+        int(settled.unfolded.sum()), why,
     )  # fmt: skip

@@ -26,6 +26,15 @@ class SculptRays:
             np.ascontiguousarray(triangles, dtype=np.int32),
         )
 
+    def stopped(self, origins: Rows, directions: Rows) -> NDArray[np.bool_]:
+        """(k,) whether rays (k, 3), (k, 3) unit meet a triangle at all."""
+        answer = self._scene.run(
+            np.ascontiguousarray(origins - self._middle, dtype=np.float32),
+            np.ascontiguousarray(directions, dtype=np.float32),
+            query="OCCLUDED",
+        )
+        return np.asarray(answer) >= 0
+
     def first(self, origins: Rows, directions: Rows, reach: float) -> tuple[NDArray[np.int64], Rows, Rows]:
         """For rays (k, 3), (k, 3) unit: the triangle hit first within `reach` (k,) or -1, the distance (k,) and the
         barycentric weights (k, 3) there.

@@ -12,7 +12,9 @@ from composer.fitting.align import Pairs
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.curves import on_polyline
 from composer.fitting.fit_state import FitState
+from composer.fitting.hollows.counted import Soundness, soundness
 from composer.fitting.loops import Loops
+from composer.fitting.not_followed import counted
 from composer.fitting.skin import Skin
 from composer.geometry.polygons import Polygons
 from composer.head.head import Head
@@ -39,19 +41,26 @@ class Spread:
 @dataclass(frozen=True)
 class LoopQuality:
     """The fitted loops against the library's own: the median and the 95th percentile of the change of corner angles in
-    degrees, and of the ratio of edge lengths, divided by its median. 1 is no change; half and twice the length both
-    count as 2.
+    degrees, of the ratio of edge lengths, divided by its median, and of the ratio of each face's proportion (its
+    longest over its shortest edge) to its own in the library. 1 is no change; half and twice both count as 2.
     """
 
     angle_median_deg: float
     angle_p95_deg: float
     length_median: float
     length_p95: float
+    aspect_median: float
+    aspect_p95: float
 
 
 @dataclass(frozen=True)
 class FitReport:
-    """Numbers of a fit. Lengths in mm; `landmarks` by name; `levels` by level as `ProjectedLevel.counts` gives them."""
+    """Numbers of a fit. Lengths in mm; `landmarks` by name; `levels` by level as `ProjectedLevel.counts` gives them;
+    `sound` counts crossing skin, parts through it and skin inside out, `parted` the vertices that moved so that skin
+    does not cross. `before` is how far the skin lay off the sculpt before it was laid onto it, where it follows it;
+    `not_followed` counts the vertices that do not, by why. `left_out` says by landmark how far off the others foretell
+    it, and `slide` how far the skin may still slide along the sculpt, where that is known.
+    """
 
     scale: float
     turned_deg: float
@@ -65,6 +74,12 @@ class FitReport:
     filled: int
     free: int
     reach_mm: float
+    sound: Soundness
+    parted: int
+    before: Spread
+    not_followed: dict[str, int]
+    left_out: dict[str, float] = field(default_factory=dict)
+    slide: Spread | None = None
     levels: dict[int, dict[str, int]] = field(default_factory=dict)
     sculpt: dict[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
@@ -82,13 +97,15 @@ def fit_report(state: FitState) -> FitReport:
     loops = Loops(skin.polygons, head.neutral[skin.vertices])
     at = np.asarray(cage.positions, dtype=np.float64)
     reversed_, folded = loops.counts(at[skin.vertices])
-    on = (state.free[skin.vertices] < 0.5) & ~cage.rejected[skin.vertices]
+    on = (np.maximum(state.free, state.mended)[skin.vertices] < 0.5) & ~cage.rejected[skin.vertices]
     turn = np.degrees(np.arccos(np.clip((np.trace(state.aligned.rotation) - 1) / 2, -1.0, 1.0)))
     return FitReport(
         state.aligned.scale, float(turn), Spread.of(sculpt.closest(at[skin.vertices[on]]).distance),
         _landmark_residuals(head, skin, at, pairs), _curve_residuals(at, pairs), reversed_, folded,
         loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
-        int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm,
+        int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm, soundness(head, state.marks, at),
+        int(state.mended.sum()), Spread.of(state.off[np.isfinite(state.off)]),
+        counted(cage.why[skin.vertices]), {}, None,
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
     )  # fmt: skip
 
@@ -123,12 +140,23 @@ def loop_quality(polygons: Polygons, reference: Rows, positions: Rows) -> LoopQu
     ratio = np.linalg.norm(positions[a] - positions[b], axis=1) / np.maximum(
         np.linalg.norm(reference[a] - reference[b], axis=1), 1e-12
     )
-    ratio = np.maximum(ratio / max(float(np.median(ratio)), 1e-12), 1e-12)
-    ratio = np.maximum(ratio, 1 / ratio)
-    return LoopQuality(
-        float(np.median(turn)), float(np.percentile(turn, 95)),
-        float(np.median(ratio)), float(np.percentile(ratio, 95)),
-    )  # fmt: skip
+    ratio = _either_way(ratio / max(float(np.median(ratio)), 1e-12))
+    aspect = _either_way(_proportion(polygons, positions) / _proportion(polygons, reference))
+    return LoopQuality(*(float(each) for some in (turn, ratio, aspect) for each in np.percentile(some, [50.0, 95.0])))
+
+
+def _either_way(ratio: Rows) -> Rows:
+    """Ratios (k,) of which half and twice both count as 2."""
+    ratio = np.maximum(ratio, 1e-12)
+    return np.maximum(ratio, 1 / ratio)
+
+
+def _proportion(polygons: Polygons, at: Rows) -> Rows:
+    """(f,) the longest edge of each face over its shortest."""
+    corners = at[polygons.indices]
+    length = np.linalg.norm(corners - corners[polygons.next_corner], axis=1)
+    first = polygons.starts[:-1]
+    return np.maximum.reduceat(length, first) / np.maximum(np.minimum.reduceat(length, first), 1e-12)
 
 
 def _angles(points: Rows, corners: NDArray) -> Rows:

@@ -1,7 +1,8 @@
 """The stages of a fit, in order. `STAGES` is the list: a new stage is one function and one line in it.
 
-The stages clean the sculpt, align the head by its landmarks, find the free zones, bend the cage onto the sculpt, relax
-the loops, close what the sculpt has sealed, place the parts, project by levels, and report.
+The stages clean the sculpt, align the head by its landmarks, find the free zones, bend the cage to the sculpt, look
+into its hollows, land on it, relax the loops, close what the sculpt has sealed, part skin from skin, place the parts,
+project by levels, and report.
 """
 
 from __future__ import annotations
@@ -10,9 +11,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.fit_state import FitState
+from composer.fitting.hollows.judged import cavities_to_judge, judged_cavities, without_cavities
+from composer.fitting.hollows.library import LibrarySkin
+from composer.fitting.hollows.mended import let_go_words, mend
+from composer.fitting.landing import land
 from composer.fitting.nonrigid import fit
 from composer.fitting.parts import place_parts
 from composer.fitting.project import REACH, project, usable_reach
@@ -63,13 +69,41 @@ def find_free_zones(state: FitState, progress: Progress) -> FitState:
     sealed, said = sealed_seams(head, state.marks, state.pairs, state.aligned, state.clean.surface, state.clean.balls)
     seams = tuple(seam_zone(head, seam, hollow) for seam in sealed)
     free = np.maximum.reduce([hollow, *(seam.astype(np.float64) for seam in seams)])
-    return replace(state, hollow=hollow, seams=seams, free=free, notes=(*state.notes, *found, *said))
+    cavities = cavities_to_judge(head, state.marks, free)
+    return replace(state, hollow=hollow, seams=seams, free=free, cavities=cavities, notes=(*state.notes, *found, *said))
 
 
 def bend(state: FitState, progress: Progress) -> FitState:
     """The cage bent onto the sculpt, from coarse to fine."""
-    bent = fit(state.head, state.clean.surface, state.pairs, state.free, aligned=state.aligned, progress=progress)
+    bent = fit(
+        state.head, state.clean.surface, state.pairs, state.free, aligned=state.aligned, settled=False,
+        progress=progress,
+    )  # fmt: skip
     return replace(state, bent=bent, positions=bent.positions)
+
+
+def judge_cavities(state: FitState, progress: Progress) -> FitState:
+    """Which of the library's cavities the sculpt shows; the others become free."""
+    judged = judged_cavities(state.head, state.positions, state.clean.surface, state.cavities)
+    free = without_cavities(state.head, state.free, tuple(cavity for cavity in judged if not cavity.shown))
+    notes = tuple(cavity.words for cavity in judged if not cavity.shown)
+    return replace(state, cavities=judged, free=free, notes=(*state.notes, *notes))
+
+
+def land_on_sculpt(state: FitState, progress: Progress) -> FitState:
+    """The skin on the sculpt, where it follows it."""
+    landed = land(
+        state.head, state.positions, state.clean.surface, state.pairs, state.free, state.bent.aligned.scale
+    )
+    return replace(state, positions=landed.positions, filled=landed.filled, off=_off(state, landed.filled))
+
+
+def _off(state: FitState, filled: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """(n,) mm, how far each vertex of the bent cage lies off the sculpt; NaN where the cage does not follow it."""
+    off = np.full(state.head.n_vertices, np.nan)
+    on = np.flatnonzero(state.head.skin & (state.free < 0.5) & ~filled)
+    off[on] = state.clean.surface.nearby(state.positions[on]).distance
+    return off
 
 
 def relax_loops(state: FitState, progress: Progress) -> FitState:
@@ -95,6 +129,22 @@ def close_seams(state: FitState, progress: Progress) -> FitState:
     return replace(state, positions=positions)
 
 
+def mend_hollows(state: FitState, progress: Progress) -> FitState:
+    """Cavities that the sculpt does not show in the library's form, and no skin through skin beyond the library's own.
+
+    A landmark that would hold skin across skin is let go, and named.
+    """
+    library = LibrarySkin.of(state.head)
+    skin = library.skin.vertices
+    keep = np.zeros(state.head.n_vertices) if state.options.protect is None else np.asarray(state.options.protect)
+    loose = (state.free >= 0.5) | state.filled
+    done = mend(library, state.positions[skin], state.cavities, loose[skin], keep[skin] >= 1.0)
+    positions, mended = np.array(state.positions), np.zeros(state.head.n_vertices, dtype=bool)
+    positions[skin], mended[skin] = done.positions, done.moved
+    said = let_go_words(state.pairs, positions, mended, state.head.diagonal * state.aligned.scale)
+    return replace(state, positions=positions, mended=mended, notes=(*state.notes, *said))
+
+
 def place_all_parts(state: FitState, progress: Progress) -> FitState:
     """Eyeballs, teeth, tongue and other parts, placed by the sculpt's balls or by the skin about them."""
     positions, placed = place_parts(state.head, state.positions, state.clean.balls, state.hollow)
@@ -106,14 +156,14 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
     head, options, pairs = state.head, state.options, state.pairs
     keep = np.zeros(head.n_vertices) if options.protect is None else np.array(options.protect, dtype=np.float64)
     keep[~head.skin] = 1.0
-    on_skin = (pairs.vertices >= 0) & head.skin[pairs.vertices]
+    on_skin = (pairs.vertices >= 0) & head.skin[pairs.vertices] & ~state.mended[pairs.vertices]
     reach = options.reach_mm
     if reach is None:
         reach = REACH * float(np.linalg.norm(np.ptp(state.positions, axis=0)))
     levels = project(
         head.polygons, state.positions, state.clean.surface, reference=head.neutral, reach_mm=reach,
-        up_to=options.up_to, free=state.free, protect=keep, marks=(pairs.vertices[on_skin], pairs.sculpt[on_skin]),
-        progress=progress,
+        up_to=options.up_to, free=np.maximum(state.free, state.mended), protect=keep,
+        marks=(pairs.vertices[on_skin], pairs.sculpt[on_skin]), progress=progress,
     )  # fmt: skip
     notes = [
         f"Level {level.k}: {level.n_unfolded:,} vertices leave the sculpt, so that no face is turned over or folded."
@@ -135,11 +185,14 @@ STAGES: tuple[FitStage, ...] = (
     FitStage("reading the sculpt", clean, 0.03),
     FitStage("aligning the landmarks", align, 0.02),
     FitStage("looking for openings", find_free_zones, 0.03),
-    FitStage("bending", bend, 0.33),
+    FitStage("bending", bend, 0.28),
+    FitStage("looking into hollows", judge_cavities, 0.02),
+    FitStage("landing on the sculpt", land_on_sculpt, 0.03),
     FitStage("relaxing the loops", relax_loops, 0.07),
     FitStage("closing what is sealed", close_seams, 0.01),
+    FitStage("parting skin from skin", mend_hollows, 0.08),
     FitStage("placing the parts", place_all_parts, 0.01),
-    FitStage("projecting", project_levels, 0.46),
+    FitStage("projecting", project_levels, 0.38),
     FitStage("measuring", measure, 0.04),
 )
 """Every stage of a fit, in order."""

@@ -9,6 +9,8 @@ lips at rest may touch.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,6 +18,9 @@ from composer.geometry.vectors import cross as cross_products
 
 Floats = NDArray[np.float64]
 Pairs = NDArray[np.int64]
+CELL_QUANTILE, MOST_ENTRIES = 0.5, 16
+"""Edge of a cell of the grid, as a quantile of the boxes' sizes, and the cells that a box may touch in the mean before
+the cells are doubled: they decide the time and the memory, not the result (chosen on one library's skin)."""
 _FLAT = 1e-12
 """Volumes below this share of the product of their lengths are zero: rounding of float64 and a margin (our choice)."""
 
@@ -42,14 +47,27 @@ def crossing_mask(positions: NDArray, ones: NDArray, others: NDArray) -> NDArray
 
 
 def self_crossing_pairs(positions: NDArray, triangles: NDArray) -> Pairs:
-    """(p, 2) triangles of one mesh (t, 3) that cross each other, each pair once, lower index first."""
-    pairs = crossing_pairs(positions, triangles, triangles)
-    return pairs[pairs[:, 0] < pairs[:, 1]]
+    """(p, 2) triangles of one mesh (t, 3) that cross each other, each pair once, lower index first; pairs that share a
+    vertex are left out."""
+    corners = np.asarray(positions, dtype=np.float64)[triangles]
+    pairs = own_candidate_pairs(corners)
+    pairs = pairs[shared_vertices(np.asarray(triangles), pairs) == 0]
+    return pairs[cross(corners[pairs[:, 0]], corners[pairs[:, 1]])]
+
+
+def shared_vertices(triangles: NDArray, pairs: Pairs) -> NDArray[np.int64]:
+    """(p,) how many vertices the two triangles of each pair have in common; `pairs` (p, 2) index `triangles` (t, 3)."""
+    a, b = triangles[pairs[:, 0]], triangles[pairs[:, 1]]
+    count = np.zeros(len(pairs), dtype=np.int64)
+    for i in range(3):
+        for j in range(3):
+            count += a[:, i] == b[:, j]
+    return count
 
 
 def cross(ones: Floats, others: Floats) -> NDArray[np.bool_]:
     """(p,) whether triangles `ones` (p, 3, 3) and `others` (p, 3, 3) cross, pair by pair."""
-    return _edges_through(ones, others) | _edges_through(others, ones)
+    return edges_through(ones, others) | edges_through(others, ones)
 
 
 def candidate_pairs(ones: Floats, others: Floats) -> Pairs:
@@ -64,20 +82,24 @@ def candidate_pairs(ones: Floats, others: Floats) -> Pairs:
     keep_b = np.flatnonzero(_everywhere((high_b >= low) & (low_b <= high)))
     if not len(keep_a) or not len(keep_b):
         return none
-    size = np.concatenate([(high_a - low_a)[keep_a], (high_b - low_b)[keep_b]]).max(axis=1)
-    cell = max(float(np.quantile(size, 0.9)), float(np.max(high - low, initial=0.0)) / 1000.0, 1e-9)
-    key_a, owner_a = _cells(low_a[keep_a], high_a[keep_a], low, high, cell)
-    key_b, owner_b = _cells(low_b[keep_b], high_b[keep_b], low, high, cell)
-    order = np.argsort(key_b, kind="stable")
-    key_b, owner_b = key_b[order], owner_b[order]
-    start, stop = np.searchsorted(key_b, key_a, "left"), np.searchsorted(key_b, key_a, "right")
-    count = stop - start
-    inside = np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count)
-    a = keep_a[np.repeat(owner_a, count)]
-    b = keep_b[owner_b[np.repeat(start, count) + inside]]
+    size = np.concatenate([(high_a - low_a)[keep_a], (high_b - low_b)[keep_b]])
+    grid = _Grid.over(low, high, size)
+    a, b = _meetings(grid.entries(low_a[keep_a], high_a[keep_a]), grid.entries(low_b[keep_b], high_b[keep_b]), grid)
+    a, b = keep_a[a], keep_b[b]
     meet = _everywhere((high_a[a] >= low_b[b]) & (low_a[a] <= high_b[b]))
-    key = np.unique(a[meet].astype(np.int64) * len(others) + b[meet])
-    return np.stack([key // len(others), key % len(others)], axis=1)
+    return _sorted(a[meet], b[meet], len(others))
+
+
+def own_candidate_pairs(triangles: Floats) -> Pairs:
+    """(p, 2) pairs of triangles (t, 3, 3) of one mesh whose boxes overlap, each once, lower index first, sorted."""
+    if len(triangles) < 2:
+        return np.zeros((0, 2), dtype=np.int64)
+    low, high = _boxes(triangles)
+    grid = _Grid.over(low.min(axis=0), high.max(axis=0), high - low)
+    entries = grid.entries(low, high)
+    a, b = _meetings(entries, entries, grid, once=True)
+    meet = _everywhere((high[a] >= low[b]) & (low[a] <= high[b]))
+    return _sorted(a[meet], b[meet], len(triangles))
 
 
 def _boxes(triangles: Floats) -> tuple[Floats, Floats]:
@@ -91,24 +113,81 @@ def _everywhere(holds: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return holds[:, 0] & holds[:, 1] & holds[:, 2]
 
 
-def _cells(
-    low: Floats, high: Floats, start: Floats, end: Floats, cell: float
+def _sorted(ones: Pairs, others: Pairs, count: int) -> Pairs:
+    """(p, 2) the pairs sorted by their first number, then by their second, which is below `count`."""
+    key = np.sort(ones.astype(np.int64) * count + others)
+    return np.stack([key // count, key % count], axis=1)
+
+
+@dataclass(frozen=True, eq=False)
+class _Entries:
+    """Boxes in a grid: the `key` (e,) of each cell that a box touches, sorted; the `owner` (e,) of the entry, a box;
+    and each box's `first` cell (k, 3)."""
+
+    key: NDArray[np.int64]
+    owner: NDArray[np.int64]
+    first: NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class _Grid:
+    """A uniform grid of cubes with edges of `cell` mm from `low` to `high` (3,); `side` (2,) are its counts in x and y.
+    """
+
+    low: Floats
+    high: Floats
+    cell: float
+    side: NDArray[np.int64]
+
+    @classmethod
+    def over(cls, low: Floats, high: Floats, size: Floats) -> _Grid:
+        """A grid for boxes of these sizes (k, 3): most of them touch few cells."""
+        widest = float(np.quantile(size.max(axis=1), CELL_QUANTILE))
+        cell = max(widest, float(np.max(high - low, initial=0.0)) / 1000.0, 1e-9)
+        size = np.minimum(size, high - low)
+        while (size / cell + 1.0).prod(axis=1).mean() > MOST_ENTRIES:
+            cell *= 2.0
+        return cls(low, high, cell, np.floor((high - low) / cell).astype(np.int64)[:2] + 2)
+
+    def keys(self, cells: NDArray[np.int64]) -> NDArray[np.int64]:
+        """(k,) one number for each cell (k, 3)."""
+        return (cells[:, 2] * self.side[1] + cells[:, 1]) * self.side[0] + cells[:, 0]
+
+    def entries(self, low: Floats, high: Floats) -> _Entries:
+        """The cells that boxes from `low` to `high` (k, 3) touch."""
+        first = np.floor((np.maximum(low, self.low) - self.low) / self.cell).astype(np.int64)
+        last = np.floor((np.minimum(high, self.high) - self.low) / self.cell).astype(np.int64)
+        span = np.maximum(last - first + 1, 1)
+        count = span.prod(axis=1)
+        owner = np.repeat(np.arange(len(low)), count)
+        step = np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count)
+        nx, ny = span[owner, 0], span[owner, 1]
+        key = self.keys(first[owner] + np.stack([step % nx, step // nx % ny, step // (nx * ny)], axis=1))
+        order = np.argsort(key, kind="stable")
+        return _Entries(key[order], owner[order], first)
+
+
+def _meetings(
+    ones: _Entries, others: _Entries, grid: _Grid, once: bool = False
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Keys of the grid's cells that boxes (k, 3) touch between `start` and `end`, and the box of each."""
-    first = np.floor((np.maximum(low, start) - start) / cell).astype(np.int64)
-    last = np.floor((np.minimum(high, end) - start) / cell).astype(np.int64)
-    span = np.maximum(last - first + 1, 1)
-    count = span.prod(axis=1)
-    owner = np.repeat(np.arange(len(low)), count)
-    step = np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count)
-    nx, ny = span[owner, 0], span[owner, 1]
-    at = first[owner] + np.stack([step % nx, step // nx % ny, step // (nx * ny)], axis=1)
-    side = np.floor((end - start) / cell).astype(np.int64) + 2
-    return (at[:, 2] * side[1] + at[:, 1]) * side[0] + at[:, 0], owner
+    """The boxes of `ones` and of `others` (p,), (p,) that share a cell, each pair in one cell only: the one that holds
+    the lower corner of what the two boxes share. With `once` both are the same boxes, and the first has the lower
+    number.
+    """
+    stop = np.searchsorted(others.key, ones.key, "right")
+    start = np.arange(1, len(ones.key) + 1) if once else np.searchsorted(others.key, ones.key, "left")
+    count = np.maximum(stop - start, 0)
+    entry = np.repeat(np.arange(len(ones.key)), count)
+    step = np.arange(len(entry)) - np.repeat(np.cumsum(count) - count, count)
+    a, b = ones.owner[entry], others.owner[start[entry] + step]
+    home = grid.keys(np.maximum(ones.first[a], others.first[b])) == ones.key[entry]
+    a, b = a[home], b[home]
+    return (np.minimum(a, b), np.maximum(a, b)) if once else (a, b)
 
 
-def _edges_through(ones: Floats, others: Floats) -> NDArray[np.bool_]:
-    """(p,) whether an edge of `ones` crosses the plane of `others` inside the triangle or on its rim."""
+def edges_through(ones: Floats, others: Floats) -> NDArray[np.bool_]:
+    """(p,) whether a side of the triangles `ones` (p, 3, 3), or the one edge of `ones` (p, 2, 3), crosses the plane of
+    the triangles `others` (p, 3, 3) inside the triangle or on its rim."""
     a, b, c = others[:, 0], others[:, 1], others[:, 2]
     normal = cross_products(b - a, c - a)
     size = np.sqrt(np.einsum("ij,ij->i", normal, normal))
@@ -116,8 +195,9 @@ def _edges_through(ones: Floats, others: Floats) -> NDArray[np.bool_]:
     reach = np.sqrt(np.einsum("pij,pij->pi", ones - a[:, None], ones - a[:, None])).max(axis=1)
     height = np.where(np.abs(height) <= _FLAT * (size * reach)[:, None], 0.0, height)
     through = np.zeros(len(ones), dtype=bool)
-    for i in range(3):
-        j = (i + 1) % 3
+    corners = ones.shape[1]
+    for i in range(corners if corners > 2 else 1):
+        j = (i + 1) % corners
         opposite = height[:, i] * height[:, j] < 0.0
         if not opposite.any():
             continue

@@ -24,6 +24,8 @@ from composer.head.head import Head
 from composer.head.levels import Refinement, levels, refine
 from composer.head.symmetry import MirrorMap, mirror_at_level
 
+BLOCK = 1 << 18
+"""Vertices or polygons that are worked on at a time: 20 MB of frames. It changes memory alone; a design choice."""
 DetailKey = tuple[str, bool]
 TargetAt = Callable[[str], NDArray | None]
 
@@ -46,18 +48,45 @@ class Frames:
 
     def at(self, positions: NDArray) -> NDArray[np.float64]:
         """(n, 3, 3) at positions (n, 3): rows are tangent, bitangent, normal; the identity where they are undefined."""
-        corner = [positions[self._quads[:, i]] for i in range(4)]
-        normal = self._gather @ np.cross(corner[2] - corner[0], corner[3] - corner[1])
+        return self._rows(positions, self._normals(positions), slice(0, len(positions)))
+
+    def into(self, positions: NDArray, offsets: NDArray) -> NDArray[np.float64]:
+        """(n, 3) the offsets (n, 3) from positions (n, 3), in the frames there."""
+        return self._by_blocks("nij,nj->ni", positions, offsets)
+
+    def out_of(self, positions: NDArray, local: NDArray) -> NDArray[np.float64]:
+        """(n, 3) the offsets from positions (n, 3) that are `local` (n, 3) in the frames there."""
+        return self._by_blocks("nij,ni->nj", positions, local)
+
+    def _by_blocks(self, product: str, positions: NDArray, vectors: NDArray) -> NDArray[np.float64]:
+        """(n, 3) a product of every frame and its vector; frames are made for `BLOCK` vertices at a time."""
+        normals, out = self._normals(positions), np.empty((len(positions), 3))
+        for begin in range(0, len(positions), BLOCK):
+            rows = slice(begin, begin + BLOCK)
+            out[rows] = np.einsum(product, self._rows(positions, normals, rows), vectors[rows])
+        return out
+
+    def _normals(self, positions: NDArray) -> NDArray[np.float64]:
+        """(n, 3) unit normals of the vertices, zero where they are undefined."""
+        across = np.empty((len(self._quads), 3))
+        for begin in range(0, len(self._quads), BLOCK):
+            a, b, c, d = (positions[self._quads[begin : begin + BLOCK, i]] for i in range(4))
+            across[begin : begin + BLOCK] = np.cross(c - a, d - b)
+        normal = self._gather @ across
         length = np.linalg.norm(normal, axis=1, keepdims=True)
-        np.divide(normal, length, out=normal, where=length > 0)
-        toward = positions[self._toward] - positions
+        return np.asarray(np.divide(normal, length, out=normal, where=length > 0))
+
+    def _rows(self, positions: NDArray, normals: NDArray, rows: slice) -> NDArray[np.float64]:
+        """(k, 3, 3) the frames of some vertices, from the normals (n, 3) of all."""
+        normal = normals[rows]
+        toward = positions[self._toward[rows]] - positions[rows]
         reach = np.linalg.norm(toward, axis=1)
         toward -= (toward * normal).sum(axis=1, keepdims=True) * normal
         tangent_length = np.linalg.norm(toward, axis=1)
-        frame = np.empty((len(positions), 3, 3))
+        frame = np.empty((len(normal), 3, 3))
         np.divide(toward, tangent_length[:, None], out=toward, where=tangent_length[:, None] > 0)
         frame[:, 0], frame[:, 1], frame[:, 2] = toward, np.cross(normal, toward), normal
-        frame[(length[:, 0] == 0) | (tangent_length <= 1e-6 * reach)] = np.eye(3)
+        frame[~normal.any(axis=1) | (tangent_length <= 1e-6 * reach)] = np.eye(3)
         return frame
 
 
@@ -104,8 +133,7 @@ class Detail:
     def add(self, cage: NDArray, local: NDArray) -> NDArray[np.float64]:
         """(n_k, 3) mm, a pose of the cage (n_0, 3) subdivided, with detail (n_k, 3) in its own frames."""
         base = refine(np.asarray(cage, dtype=np.float64), self.steps)
-        frame = self.frames.at(base)
-        base += np.einsum("nij,ni->nj", frame, local)
+        base += self.frames.out_of(base, local)
         return base
 
     def _make(self, name: str, mirror: MirrorMap | None) -> NDArray[np.float32] | None:
@@ -129,7 +157,7 @@ class Detail:
         return np.load(path, mmap_mode="r")
 
     def _encode(self, cage: NDArray, target: NDArray) -> NDArray[np.float64]:
-        return np.einsum("nij,nj->ni", self.frames.at(cage), target - cage)
+        return self.frames.into(cage, target - cage)
 
     def _check(self, positions: NDArray, what: str) -> None:
         if np.shape(positions) != (self.n_vertices, 3):

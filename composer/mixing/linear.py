@@ -13,6 +13,7 @@ share; `pose` evaluates a single recipe.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from functools import cached_property
 
 import numpy as np
@@ -60,7 +61,7 @@ class Mixer:
                 )
         if mirror is not None and mirror.n_vertices != head.n_vertices:
             raise MoueError(f"the mirror map has {mirror.n_vertices} vertices, the head {head.n_vertices}")
-        self._given = masks
+        self.given: Masks = masks
         self._motions: dict[str, Motion] = {}
 
     @cached_property
@@ -71,7 +72,19 @@ class Mixer:
     @cached_property
     def masks(self) -> dict[str, NDArray[np.float64]]:
         """The effective masks (n,) by region with the parts' values taken from their anchors."""
-        return self.anchors.lift_all(self._given) if self.head.parts else dict(self._given)
+        return self.anchors.lift_all(self.given) if self.head.parts else dict(self.given)
+
+    def with_masks(self, further: Masks) -> Mixer:
+        """This mixer with `further` effective masks (n,) by region; all that is prepared is shared. Raises MoueError
+        where a mask does not fit the head."""
+        for region, mask in further.items():
+            if np.shape(mask) != (self.head.n_vertices,):
+                raise MoueError(f"the mask of region {region!r} has {np.size(mask)} values, not {self.head.n_vertices}")
+        lifted = self.anchors.lift_all(further) if self.head.parts else dict(further)
+        other = copy(self)
+        other.given = {**self.given, **further}
+        vars(other)["masks"] = {**self.masks, **lifted}
+        return other
 
     def motion(self, cell: Cell) -> Motion:
         """The motion of a cell's shape, mirrored where the cell is.

@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.geometry.surface import factorise
 from composer.mixing.linear import Mixer
-from composer.mixing.recipe import HALO, Recipe
+from composer.mixing.recipe import ALL, HALO, Recipe
 from composer.mixing.seamless_surface import SeamlessSurface
 from composer.mixing.seamless_zone import Ramp, Zone, ramp_of, zone_of
 
@@ -201,13 +201,14 @@ def seamless_displacement(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, stre
 
 
 def further_than_linear(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, strength: float | None = None) -> Floats:
-    """(f, 3) mm, the displacement of the vertices `join.zone.free` minus that of the linear join. Raises as
-    `seamless_displacement`."""
+    """(f, 3) mm, the displacement of the vertices `join.zone.free` minus that of the linear join. Cells of regions that
+    the join was not made for join linearly. Raises as `seamless_displacement`."""
     amount = recipe.strength if strength is None else strength
     if not len(join.zone.free) or amount == 0.0:
         return np.zeros((len(join.zone.free), 3))
     shares = {region: share[join.near] for region, share in mixer.shares(recipe).items()}
-    further = join.solve(shares, _rows_at(mixer, recipe, join.near))
+    joined = tuple(cell for cell in recipe.cells if cell.region == ALL or cell.region in join.ramps)
+    further = join.solve(shares, _rows_at(mixer, recipe.with_(cells=joined), join.near))
     further *= amount
     return further
 

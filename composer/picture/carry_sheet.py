@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from composer.errors import MoueError
+from composer.fitting.amplitude import Amplitude
 from composer.fitting.carry import WAYS, Carrier
 from composer.fitting.carry_head import dressed
 from composer.head.head import Head
@@ -29,15 +30,17 @@ def shapes_to_show(head: Head, names: Sequence[str]) -> list[str]:
 
 
 def carry_sheet(
-    library: Head, fitted: Head, names: Sequence[str], view: str, contact: bool, progress: Progress | None = None
-) -> Sheet:
-    """A sheet of the shapes `names` of a library on a fitted head; `contact` is as in `Carrier`.
+    library: Head, fitted: Head, names: Sequence[str], view: str, contact: bool, amplitude: Amplitude = "auto",
+    progress: Progress | None = None,
+) -> Sheet:  # fmt: skip
+    """A sheet of the shapes `names` of a library on a fitted head; `contact` and `amplitude` are as in
+    `Carrier`.
 
     Raises MoueError for an unknown shape or view, and where there is nothing to show.
     """
     if not names:
         raise MoueError("there is no shape to show")
-    carriers = {way: Carrier(library, fitted.neutral, way, contact) for way in WAYS}
+    carriers = {way: Carrier(library, fitted.neutral, way, contact, amplitude) for way in WAYS}
     entries = [
         Entry(name, fitted.neutral + carriers[way].carry(library.shape(name).delta), f"by {way}")
         for name in names for way in WAYS

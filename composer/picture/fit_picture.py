@@ -1,33 +1,167 @@
-"""A fit in pictures: the library's head, the sculpt and the fitted cage, from the front and at three quarters."""
+"""A fit in pictures: the library's head, the sculpt, the fitted head with its loops, and a heat map, side by side.
+
+All stand in the library's own frame and share one camera a row, so that a picture can be compared with the one beside
+it. `fit_picture` shows the face; `fit_close_ups` shows eye, nose, mouth and ear, and the face from below.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.rigid import Similarity
 from composer.head.head import Head
-from composer.picture.render import Studio, render_head
+from composer.picture.camera import Camera
+from composer.picture.face import box_about, face_points
+from composer.picture.heat import Scale, draw_legend, legend_height
+from composer.picture.labels import line_height, write
+from composer.picture.render import BACKGROUND, Studio
+from composer.picture.views import camera_of
+from composer.picture.wires import draw_wires
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-SIZE = (420, 520)
-"""Pixels of each of the six pictures."""
+VIEWS = ("front", "three_quarter")
+SIZE = (420, 500)
+"""Pixels of each picture."""
+FILL = 0.92
+"""Share of a picture that the face fills (our choice)."""
+CLOSE_MM = 34.0
+"""Half the side of the box that a close-up shows, mm (our choice: an eye with its brow, or a mouth)."""
+MARGIN, GAP, TITLE = 20, 6, 16
+LIBRARY, SCULPT, FITTED, LOOPS = "the library's head", "the sculpt", "the fitted head", "its loops"
 
 
-def before_and_after(library: Head, sculpt: Head, fitted: NDArray) -> Image:
-    """One picture of six; `fitted` (n, 3) mm is the library's cage on the sculpt."""
+@dataclass(frozen=True, eq=False)
+class FitHeat:
+    """A heat map of a fit: an amount (n,) at each vertex of the cage, NaN where there is none, and its scale."""
+
+    amounts: NDArray
+    scale: Scale
+
+
+@dataclass(frozen=True, eq=False)
+class _Row:
+    """A row of a picture: its camera, and that of the library's own head."""
+
+    camera: Camera
+    library: Camera
+
+
+class FitScene:
+    """What the pictures of one fit share: the three heads, upright, ready for rays.
+
+    `fitted` (n, 3) mm is the library's cage on the sculpt, in the sculpt's space; `moved` the similarity from the
+    library's space to that, which is taken back, so that the head looks ahead however the sculpt lies.
+    """
+
+    def __init__(self, library: Head, sculpt: Head, fitted: NDArray, moved: Similarity) -> None:
+        back = moved.inverse()
+        self.library = library.with_(shapes=())
+        self.upright = back(np.asarray(fitted, dtype=np.float64))
+        self.face = _face(library)
+        head = self.library.with_(neutral=self.upright)
+        self.studios = {
+            LIBRARY: Studio.of(self.library, 0),
+            SCULPT: Studio.of(sculpt.with_(neutral=back(sculpt.neutral), shapes=()), 0),
+            FITTED: Studio.of(head, 1),
+        }
+
+    def row(self, view: str, shown: NDArray, fill: float = FILL) -> _Row:
+        """The cameras of a view of the vertices `shown` (k,)."""
+        low, high = (self.library.neutral[shown], self.upright[shown])
+        return _Row(camera_of(view, high, SIZE, fill), camera_of(view, low, SIZE, fill))
+
+    def close(self, view: str, vertex: int) -> _Row:
+        """The cameras of a close-up of a vertex."""
+        boxes = [box_about(at[vertex][None], 0.0, 2.0 * CLOSE_MM) for at in (self.upright, self.library.neutral)]
+        return _Row(*(camera_of(view, box, SIZE, 1.0) for box in boxes))
+
+    def pictures(self, row: _Row, heat: FitHeat | None) -> list[Image]:
+        """The pictures of a row, in the order of the columns."""
+        studios = self.studios
+        fitted = studios[FITTED].picture(camera=row.camera)
+        shown = [
+            studios[LIBRARY].picture(camera=row.library), studios[SCULPT].picture(camera=row.camera), fitted,
+            self._with_loops(fitted, row.camera),
+        ]  # fmt: skip
+        if heat is not None:
+            shown.append(studios[FITTED].picture(camera=row.camera, colours=heat.scale.colours(heat.amounts)))
+        return shown
+
+    def _with_loops(self, picture: Image, camera: Camera) -> Image:
+        """The cage's edges on the smooth surface, which is that of the first level: its first vertices are the cage's.
+        """
+        rest, edges = self.studios[FITTED].figure.rest, self.library.polygons.edges
+        on_skin = self.library.skin[edges].all(axis=1)
+        return draw_wires(picture, rest.positions, edges[on_skin], rest.rays, camera)
+
+
+def fit_picture(scene: FitScene, heat: FitHeat | None = None) -> Image:
+    """The face from the front and at three quarters, with a heat map where one is given."""
+    rows = [scene.row(view, scene.face) for view in VIEWS]
+    return _sheet([scene.pictures(row, heat) for row in rows], heat)
+
+
+def fit_close_ups(scene: FitScene, heat: FitHeat | None = None) -> Image:
+    """The face from below, then close-ups of an eye, the nose, the mouth and an ear: of those whose place is known."""
+    rows = [scene.row("below", scene.face)]
+    rows += [scene.close(view, vertex) for view, vertex in _close_ups(scene.library)]
+    return _sheet([scene.pictures(row, heat) for row in rows], heat)
+
+
+CLOSE_UPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("front", ("exocanthion_left", "endocanthion_left", "palpebrale_superius_left")),
+    ("below", ("subnasale", "pronasale")),
+    ("front", ("stomion", "labiale_superius", "labiale_inferius")),
+    ("profile", ("tragion_left", "otobasion_inferius_left", "postaurale_left")),
+)
+"""The close-ups: a view, and the landmarks of which the first that the head has is its middle."""
+
+
+def _close_ups(head: Head) -> list[tuple[str, int]]:
+    marks = head.landmarks
+    found = []
+    for view, names in CLOSE_UPS:
+        known = [name for name in names if marks is not None and name in marks.points]
+        if marks is not None and known:
+            place = marks.position(known[0], head.neutral)
+            found.append((view, int(np.argmin(((head.neutral - place) ** 2).sum(axis=1)))))
+    return found
+
+
+def _face(library: Head) -> NDArray[np.int64]:
+    """The vertices (k,) of the face, or all where the face is not known."""
+    found = face_points(library)
+    if found is None:
+        return np.arange(library.n_vertices)
+    low, high = found.min(axis=0), found.max(axis=0)
+    return np.flatnonzero(np.all((library.neutral >= low) & (library.neutral <= high), axis=1))
+
+
+def _sheet(rows: Sequence[Sequence[Image]], heat: FitHeat | None) -> Image:
+    """The rows on one sheet, with the columns' words above and the heat map's legend below."""
     from PIL import Image as Images
+    from PIL import ImageDraw
 
-    of_sculpt = Studio.of(sculpt, 0)
-    sheet = Images.new("RGB", (3 * SIZE[0], 2 * SIZE[1]))
-    for row, view in enumerate(("front", "three_quarter")):
-        cage = render_head(
-            fitted, library.polygons, parts=library.parts, groups=library.groups, landmarks=library.landmarks,
-            view=view, size=SIZE,
-        )  # fmt: skip
-        shown = of_sculpt.picture(camera=of_sculpt.camera(view, SIZE))
-        for column, picture in enumerate((Studio.of(library, 1).picture(view=view, size=SIZE), shown, cage)):
-            sheet.paste(picture, (SIZE[0] * column, SIZE[1] * row))
-    return sheet
+    columns = [LIBRARY, SCULPT, FITTED, LOOPS] + ([] if heat is None else [heat.scale.words])
+    wide, high = SIZE
+    top = MARGIN + line_height(TITLE) + 6
+    below = MARGIN if heat is None else legend_height() + 12
+    size = (2 * MARGIN + len(columns) * (wide + GAP) - GAP, top + len(rows) * (high + GAP) + below)
+    image = Images.new("RGB", size, BACKGROUND)
+    draw = ImageDraw.Draw(image)
+    for i, words in enumerate(columns):
+        left = MARGIN + i * (wide + GAP)
+        write(draw, words, (left, MARGIN, left + wide, MARGIN + line_height(TITLE)), size=TITLE, bold=True)
+        for j, row in enumerate(rows):
+            image.paste(row[i], (left, top + j * (high + GAP)))
+    if heat is not None:
+        left = MARGIN + (len(columns) - 1) * (wide + GAP)
+        draw_legend(image, heat.scale, (left, image.height - below, left + wide, image.height))
+    return image

@@ -85,6 +85,13 @@ def movement_scale(amounts: NDArray, power: float = 1.0) -> Scale:
     return Scale(words, "mm", 0.0, nice(float(np.max(amounts, initial=0.0))), power=power)
 
 
+def percentile_scale(words: str, amounts: NDArray, percent: float = 98.0) -> Scale:
+    """A scale in mm from 0 to a round number near a percentile of `amounts` (n,), NaN left out: the few worst places do
+    not take the colours from all others."""
+    known = np.asarray(amounts)[np.isfinite(amounts)]
+    return Scale(words, "mm", 0.0, nice(float(np.percentile(known, percent)) if len(known) else 0.0))
+
+
 def mask_scale() -> Scale:
     """The scale of mask weights, 0 to 1."""
     return Scale("mask weight", "", 0.0, 1.0)

@@ -33,9 +33,12 @@ MOST_PICTURES = 150
 
 
 def html_report(
-    studio: Studio, checked: Sequence[Checked], *, title: str, progress: Progress | None = None
-) -> str:
-    """The page as text, to be written in UTF-8. The worst pose is first; those without findings are last, by name."""
+    studio: Studio, checked: Sequence[Checked], *, title: str, notes: Sequence[str] = (),
+    progress: Progress | None = None,
+) -> str:  # fmt: skip
+    """The page as text, to be written in UTF-8. The worst pose is first; those without findings are last, by name.
+    `notes` stand before those of the findings.
+    """
     ordered = sorted((one for one in checked if _grave(one)), key=_rank)
     rows, blocks, count = [], [], 0
     for i, one in enumerate(ordered):
@@ -50,11 +53,11 @@ def html_report(
     more = count - MOST_PICTURES
     named = [one for one in checked if one.kind in ("recipe", "document", "shape")]
     clean = sorted({plain_name(one) for one in named if not _grave(one)})
-    notes = sorted({_noted(finding) for one in checked for finding in one.findings if finding.severity == "note"})
+    noted = sorted({_noted(finding) for one in checked for finding in one.findings if finding.severity == "note"})
     return _PAGE.format(
         title=escape(title), summary=_summary(checked), rows="".join(rows) or _NOTHING, poses="\n".join(blocks),
         more=f"<p>{more} more findings are in the list above without a picture.</p>" if more > 0 else "",
-        clean=_list("Nothing found", clean), notes=_list("Notes", notes),
+        clean=_list("Nothing found", clean), notes=_list("Notes", [*map(_sentence, notes), *noted]),
     )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed, draw_reach
+from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed, draw_pull, draw_reach
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.registry import PANELS, SHEETS
@@ -76,6 +76,7 @@ def draw_screen(
         draw_pointed(stage, kit)
         draw_reach(stage, kit, panels.fitting)
     draw_gauge(stage, kit, panels.gauge)
+    draw_pull(kit, panels.pulling)
     _over_everything(stage, kit, panels, legend_height(shown) if stage.place != "new" or stage.new_head else 0.0)
 
 

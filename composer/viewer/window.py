@@ -18,6 +18,7 @@ from composer.viewer.input_queue import InputQueue
 from composer.viewer.key_events import KeyEvents
 from composer.viewer.panels.memory import Panels
 from composer.viewer.pointer_events import PointerEvents
+from composer.viewer.render.picking import Picker
 from composer.viewer.scene.drawing import Drawing
 from composer.viewer.scene.thumbs import Thumbs
 from composer.viewer.screen import draw_screen, measure
@@ -58,6 +59,7 @@ class MoueWindow(pyglet.window.Window):
         self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture, self._ask_menu)
         self.drag = Drag()
         self._opened: object = None
+        self._library: object = None
         self._awake_at = time.monotonic()
         self._pointer_events = PointerEvents(
             self.stage, self.panels, self.ui, self.drag, lambda: self.height, self.wake
@@ -94,6 +96,8 @@ class MoueWindow(pyglet.window.Window):
         moving = stage.step()
         if stage.session is not self._opened:
             self._open()
+        elif stage.session is not None and stage.session.evaluated.library is not self._library:
+            self._follow_head()
         self._input.catch_up()
         moving = self._try_on() or moving
         self._begin()
@@ -182,9 +186,18 @@ class MoueWindow(pyglet.window.Window):
         self.drag.abandon()
         self.panels.fresh()
         self._opened = self.stage.session
+        self._library = None if self.stage.session is None else self.stage.session.evaluated.library
         self.drawing.open(self.stage)
         if self.stage.session is not None:
             self.set_caption(f"Moue: {self.stage.session.title}")
+
+    def _follow_head(self) -> None:
+        """Show another head that is in the place of the document's head, by a swap or by undo."""
+        stage = self.stage
+        self._library, stage.picker = stage.opened.evaluated.library, Picker(stage.opened.head)
+        self.drag.abandon()
+        self.drawing.open(stage)
+        look_from(stage, "front", at_once=True)
 
     def _follow_pointer(self) -> None:
         """What lies under the pointer, and the shape that it carries."""

@@ -1,7 +1,6 @@
 """The laws of matching: planted weights come back where columns are independent, elsewhere the pose does.
 
-scipy.optimize.nnls and lsq_linear, on the dense columns, are the independent solvers; a drag is held against the
-closed form of Lewis and Anjyo 2010 (regularised normal equations) where no bound is met.
+scipy.optimize.nnls and lsq_linear, on the dense columns, are the independent solvers.
 """
 
 from __future__ import annotations
@@ -15,16 +14,11 @@ from scipy.optimize import lsq_linear, nnls
 
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
-from composer.head.head import Head, InBetween, Shape
-from composer.head.places import SurfacePoint
-from composer.head.symmetry import MirrorMap
-from composer.mixing.corrective import Corrective, Trigger
-from composer.mixing.hinge import Hinge
+from composer.head.head import Shape
 from composer.mixing.linear import Mixer
 from composer.mixing.match import Bounds, Columns
 from composer.mixing.match_bounded import Quadratic, bounded
-from composer.mixing.match_drag import STAY, Drag
-from composer.mixing.recipe import Cell, Recipe, Row
+from composer.mixing.recipe import Cell, Recipe
 from tests.small_heads import grid, polygon_meshes, random_head, random_masks
 
 REGIONS = ["brow", "mouth", "jaw"]
@@ -192,107 +186,3 @@ def test_what_moves_nothing_is_said_and_left_alone() -> None:
 def test_bounds_that_make_no_sense_are_refused(bounds: tuple[float, ...]) -> None:
     with pytest.raises(MoueError, match="cannot be matched|sparse"):
         Bounds(*bounds)
-
-
-# Points that are pulled.
-
-
-def drag_on(rng: np.random.Generator, head: Head, places: list) -> Drag:
-    return Drag(Mixer(head, random_masks(rng, head.n_vertices, REGIONS)), REGIONS, head.shape_names, places)
-
-
-def points(drag: Drag, recipe: Recipe, places: list) -> NDArray[np.float64]:
-    pose = drag.mixer.pose(recipe)
-    return np.array([p.bary @ pose[list(p.triangle)] if isinstance(p, SurfacePoint) else pose[p] for p in places])
-
-
-def with_weights(recipe: Recipe, weights: dict) -> Recipe:
-    held = {c.key: c for c in recipe.cells} | {key: Cell(*key[:2], w, key[2]) for key, w in weights.items()}
-    return recipe.with_(cells=tuple(held.values()))
-
-
-@law
-@given(polygon_meshes(), seeds)
-def test_a_pull_is_the_closed_form_where_no_bound_is_met(polygons: Polygons, seed: int) -> None:
-    """delta = (J'J + a I)^-1 J'r (Lewis and Anjyo 2010, equation 4), J by hand from masks and deltas."""
-    rng = np.random.default_rng(seed)
-    head = random_head(rng, polygons, 3)
-    drag = drag_on(rng, head, [1])
-    recipe = Recipe("r", (Cell("brow", "shape_0", 0.5), Cell("all", "shape_1", 0.3)), {"mouth": Row("add", 0.5)}, 0.8)
-    share = {r: drag.mixer.shares(recipe).get(r, drag.mixer.masks[r])[1] for r in REGIONS}
-    j = 0.8 * np.stack([share[r] * head.shape(s).delta[1].astype(np.float64) for r, s, _ in drag.keys], axis=1)
-    stay = STAY * np.trace(j @ j.T) / 3.0
-    assume(stay > 0)
-    r = 1e-3 * rng.normal(size=3)
-    delta = np.linalg.solve(j.T @ j + stay * np.eye(len(drag.keys)), j.T @ r)
-    found = drag.weights(recipe, points(drag, recipe, [1]) + r, bounds=Bounds(-1.0, 1.0))
-    begin = np.array([0.5 if key == ("brow", "shape_0", False) else 0.0 for key in drag.keys])
-    np.testing.assert_allclose([found[key] for key in drag.keys], begin + delta, atol=1e-6)
-
-
-def test_pulled_points_arrive_and_locked_cells_stay() -> None:
-    """Through a hinge, an in-between, a mirrored cell, a small corrective and a row that replaces, on forty heads.
-
-    Never further away than before, and all but there on most: where kinks lie on the way, what is left is the work of
-    the next move.
-    """
-    left = [pulled(seed) for seed in range(40)]
-    assert max(left) < 1.0 and np.percentile(left, 50) < 0.01 and np.percentile(left, 85) < 0.1
-
-
-def pulled(seed: int) -> float:
-    """What is left of the way of two points after one pull, as a part of it."""
-    rng = np.random.default_rng(seed)
-    head = random_head(rng, grid(4, 5), 6)
-    first, *others, fix = head.shapes
-    first = Shape("shape_0", first.delta, (InBetween(0.5, np.float32(0.45) * first.delta),))
-    head = head.with_(shapes=(first, *others, Shape("shape_5", np.float32(0.1) * fix.delta)))
-    hinge = Hinge(rng.normal(size=3), head.neutral[0], 0.4, rng.random(head.n_vertices).astype(np.float32))
-    place = SurfacePoint((6, 7, 12), (0.2, 0.5, 0.3))
-    places = [place, 3]
-    masks = {region: 0.2 + 0.8 * rng.random(head.n_vertices) for region in REGIONS}
-    mixer = Mixer(
-        head, masks, hinges={"shape_1": hinge}, mirror=MirrorMap.of_partners(np.arange(head.n_vertices)[::-1]),
-        correctives=(Corrective("shape_5", (Trigger("brow", "shape_0", 0.7),)),),
-    )  # fmt: skip
-    drag = Drag(mixer, REGIONS, head.shape_names, places)
-    cells = (Cell("brow", "shape_0", 0.35), Cell("mouth", "shape_2", 0.4, True), Cell("all", "shape_3", 0.3),
-             Cell("jaw", "shape_4", 0.2))  # fmt: skip
-    recipe = Recipe("r", cells, {"jaw": Row("replace", 0.6)})
-    to = points(drag, recipe, places) + 0.1 * rng.normal(size=(2, 3))
-    locked = [("jaw", "shape_4", False)]
-    found = drag.weights(recipe, to, locked, Bounds(-1.0, 2.0))
-    assert found["jaw", "shape_4", False] == 0.2
-    assert all(-1.0 <= w <= 2.0 for w in found.values())
-    after = points(drag, with_weights(recipe, found), places)
-    return float(np.linalg.norm(after - to) / np.linalg.norm(to - points(drag, recipe, places)))
-
-
-@law
-@given(seeds)
-def test_a_point_where_it_is_wanted_changes_nothing(seed: int) -> None:
-    rng = np.random.default_rng(seed)
-    head = random_head(rng, grid(3, 4), 3)
-    drag = drag_on(rng, head, [5])
-    recipe = Recipe("r", (Cell("brow", "shape_0", 1.4), Cell("jaw", "shape_1", -0.2)))
-    found = drag.weights(recipe, points(drag, recipe, [5]))
-    assert found["brow", "shape_0", False] == pytest.approx(1.4)  # out of bounds already: it may stay
-    assert found["jaw", "shape_1", False] == pytest.approx(-0.2)
-    assert sum(map(abs, found.values())) == pytest.approx(1.6)
-
-
-def test_weights_stay_in_bounds_however_far_a_point_is_pulled() -> None:
-    rng = np.random.default_rng(8)
-    head = random_head(rng, grid(4, 4), 4)
-    drag = drag_on(rng, head, [5, 6])
-    found = drag.weights(Recipe("r"), head.neutral[[5, 6]] + 1e4)
-    assert min(found.values()) >= 0.0 and max(found.values()) == 1.0
-
-
-def test_places_that_are_none_are_refused() -> None:
-    head = random_head(np.random.default_rng(8), grid(4, 4), 1)
-    mixer = Mixer(head, {})
-    with pytest.raises(MoueError, match="vertex 99 is not on this head of 16"):
-        Drag(mixer, ["all"], ["shape_0"], [99])
-    with pytest.raises(MoueError, match="three finite numbers"):
-        Drag(mixer, ["all"], ["shape_0"], [3]).weights(Recipe("r"), np.full((1, 3), np.nan))

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from composer.edits.correctives import set_corrective
+from composer.edits.spots import is_spot
 from composer.formats.mesh import mesh_of
 from composer.formats.obj import write
 from composer.mixing.corrective import Corrective, Trigger
@@ -16,13 +19,14 @@ from composer.viewer.session.sculpts import accept_sculpt, match_target, retouch
 from tests.window.hand import Hand
 
 
-def pull(hand: Hand, vertex: int, dx: float, dy: float) -> None:
-    """Take a vertex with Ctrl held and drag it by so many points of the window."""
+def pull(hand: Hand, vertex: int, dx: float, dy: float, look: Callable[[], object] = lambda: None) -> None:
+    """Take a vertex with Ctrl held and drag it by so many points of the window; `look` before it is let go."""
     x, y = hand.at_vertex(vertex)
     hand.move(x, y)
     hand.hold("Ctrl")
     hand.press(x, y)
     hand.drag(x + dx, y + dy)
+    look()
     hand.release()
     hand.let_go("Ctrl")
 
@@ -33,19 +37,47 @@ def test_a_pulled_point_follows_the_pointer_in_one_step(open_demo: Hand) -> None
     start, before = hand.at_vertex(vertex), session.history.committed
     pull(hand, vertex, 4.0, -10.0)
     now = hand.at_vertex(vertex)
-    assert np.hypot(now[0] - start[0] - 4.0, now[1] - start[1] + 10.0) < 5.0
+    assert np.hypot(now[0] - start[0] - 4.0, now[1] - start[1] + 10.0) < 4.0  # a pull may lead somewhat aside
+    new = [c for c in session.recipe.cells if c.key not in {k.key for k in before.recipes[0].cells}]
+    assert 1 <= len(new) <= 3
+    spots = [region for region in session.project.regions if is_spot(region)]
+    assert {spot.name for spot in spots} == {c.region for c in new if c.region.startswith("spot_")}
+    pull(hand, vertex, 0.0, 2.0)
+    assert len([region for region in session.project.regions if is_spot(region)]) <= len(spots) + 3
     hand.key("Ctrl+Z")
-    assert session.history.committed is before
+    hand.key("Ctrl+Z")
+    assert session.history.committed is before and not any(is_spot(region) for region in session.project.regions)
+
+
+def test_a_ghost_tells_how_much_of_the_way_a_place_can_come(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    vertex, told = session.centre_of("temple_left"), []
+    pull(hand, vertex, 60.0, -30.0, lambda: told.append(replace(hand.window.panels.pulling)))
+    (ghost,) = told
+    assert ghost.held and ghost.words.endswith("mm") and " of " in ghost.words
+    x, y = hand.at_vertex(vertex)
+    assert np.hypot(ghost.reached[0] - x, ghost.reached[1] - y) < 2.0
+    assert np.hypot(ghost.goal[0] - x, ghost.goal[1] - y) > 20.0
+    assert not hand.window.panels.pulling.held and not hand.wrong
+
+
+def test_escape_takes_a_pull_back_with_its_spots(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
+    before = session.history.committed
+    pull(hand, session.centre_of("mouth_corner_left"), 6.0, -12.0, lambda: hand.key("Escape"))
+    assert session.history.committed is before and session.project is before
+    assert not hand.window.panels.pulling.held
 
 
 def test_locked_cells_stay_while_a_point_is_pulled(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
     vertex = session.centre_of("mouth_corner_right")
-    held = session.weight(("mouth_corner_right", "joy", False))
+    held, count = session.weight(("mouth_corner_right", "joy", False)), len(session.recipe.cells)
     session.held.toggle("lock", ("column", "joy"))
     pull(hand, vertex, 0.0, -8.0)
     assert session.weight(("mouth_corner_right", "joy", False)) == held
-    assert len(session.recipe.cells) > 8
+    assert all(cell.shape != "joy" for cell in session.recipe.cells if cell.region.startswith("spot_"))
+    assert count < len(session.recipe.cells) <= count + 3
 
 
 def test_a_finding_lights_up_and_takes_the_eye_there(open_demo: Hand) -> None:

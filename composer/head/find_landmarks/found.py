@@ -13,6 +13,7 @@ from composer.errors import MoueError
 from composer.geometry.barriers import edge_path
 from composer.geometry.closest_on_triangle import closest_on_triangles
 from composer.geometry.nearest import NearestSurface
+from composer.head.find_landmarks.along_edges import along_edges
 from composer.head.find_landmarks.brows import brow_of
 from composer.head.find_landmarks.ears import ears_of
 from composer.head.find_landmarks.face import Face
@@ -135,7 +136,9 @@ def _on_skin(face: Face, points: Mapping[str, Floats], curves: Mapping[str, NDAr
     tree = cKDTree(head.neutral[skin])
     lines: dict[str, NDArray[np.int32]] = {}
     for name, curve in curves.items():
-        vertices = curve if curve.ndim == 1 else skin[tree.query(face.anatomy.frame.world(curve))[1]]
+        vertices = curve if curve.ndim == 1 else along_edges(curve, face.places, face.graph, skin)
+        if vertices is None:
+            vertices = skin[tree.query(face.anatomy.frame.world(curve))[1]]
         vertices = vertices[np.r_[True, vertices[1:] != vertices[:-1]]]
         if name.startswith("lip_line"):
             try:

@@ -32,10 +32,14 @@ LEAST = 12
 def what_parts_are(head: Head) -> Mapping[str, str]:
     """For each part of a head, by its name, what it is: one of `WORDS`, or "" where nothing tells."""
     told = {part.name: _by_our_name(part) for part in head.parts if len(part.vertices)}
+    inner: set[str] = set()
     for name, what in (_by_pieces(head) if "" in told.values() else {}).items():
-        told[name] = told[name] or what
+        if what == "eye" and not told[name] and not _is_ball(head, head.part(name)):
+            inner.add(name)  # an iris or a shell as a part of its own: it goes with the ball and is none
+        else:
+            told[name] = told[name] or what
     for part in head.parts:
-        if told.get(part.name) == "":
+        if told.get(part.name) == "" and part.name not in inner:
             said = said_by(part.name)
             told[part.name] = _by_form(head, part) or (said.kind if said is not None else "")
     return told
@@ -65,9 +69,13 @@ def _by_pieces(head: Head) -> dict[str, str]:
 
 def _by_form(head: Head, part: Part) -> str:
     """eye for a ball that does not follow the skin or the jaw; "" for what has another form."""
-    if part.follows not in ("own", "skull") or len(part.vertices) < LEAST:
-        return ""
+    return "eye" if part.follows in ("own", "skull") and _is_ball(head, part) else ""
+
+
+def _is_ball(head: Head, part: Part) -> bool:
+    if len(part.vertices) < LEAST:
+        return False
     points = head.neutral[part.vertices]
     sphere, side = sphere_of(points), float(np.ptp(points, axis=0).mean())
     whole = abs(2.0 * sphere.radius / max(side, 1e-9) - 1.0) < ROUND
-    return "eye" if whole and sphere.share > SHARE and sphere.covered > COVERED else ""
+    return whole and sphere.share > SHARE and sphere.covered > COVERED

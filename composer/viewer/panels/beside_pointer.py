@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 from imgui_bundle import ImVec2, imgui
 
 from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.percent import weight_words
 from composer.viewer.session.stage import Stage
-from composer.viewer.tools.desk import GaugeReading
+from composer.viewer.tools.desk import GaugeReading, PullReading
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
@@ -66,6 +68,32 @@ def draw_gauge(stage: Stage, kit: Kit, gauge: GaugeReading) -> None:
     length = imgui.calc_text_size(kit.fit(words, kit.px(340))).x
     words_x = x + wide + kit.px(14) if outer > 0 else x - kit.px(14) - length
     _label(kit, draw, words, words_x, base - top * one - kit.px(12))
+
+
+def draw_pull(kit: Kit, pulling: PullReading) -> None:
+    """Draw the place that is pulled: a dot where it came to lie and, where it does not arrive, a ring at the pointer
+    with the rest of the way between them and how much of it is missing."""
+    if not pulling.held:
+        return
+    draw = imgui.get_foreground_draw_list()
+    reached, goal = ImVec2(*pulling.reached), ImVec2(*pulling.goal)
+    draw.add_circle_filled(reached, kit.px(4.5), u32(theme.DEEP, 0.9))
+    draw.add_circle_filled(reached, kit.px(3), u32(theme.TIDE))
+    if not pulling.words:
+        return
+    long = max(math.hypot(goal.x - reached.x, goal.y - reached.y), 1e-6)
+    along = ((goal.x - reached.x) / long, (goal.y - reached.y) / long)
+    at, end, dash = kit.px(7), long - kit.px(8), kit.px(5)
+    while at < end:
+        stop = min(at + dash, end)
+        draw.add_line(
+            ImVec2(reached.x + along[0] * at, reached.y + along[1] * at),
+            ImVec2(reached.x + along[0] * stop, reached.y + along[1] * stop), u32(theme.SAND), kit.px(1.5),
+        )  # fmt: skip
+        at += 2 * dash
+    draw.add_circle(goal, kit.px(7), u32(theme.DEEP, 0.9), 0, kit.px(4))
+    draw.add_circle(goal, kit.px(7), u32(theme.SAND), 0, kit.px(2))
+    _label(kit, draw, pulling.words, goal.x + kit.px(16), goal.y - kit.px(26))
 
 
 def _label(kit: Kit, draw: imgui.ImDrawList, words: str, x: float, y: float) -> None:

@@ -21,7 +21,7 @@ from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.painting import Painting
 from composer.viewer.session.stage import Stage
 from composer.viewer.session.trying import Trying
-from composer.viewer.tools.desk import Desk, GaugeReading
+from composer.viewer.tools.desk import Desk, GaugeReading, PullReading
 
 
 @dataclass
@@ -45,6 +45,7 @@ class Panels:
     painting: Painting = field(default_factory=Painting)
     fitting: Fitting = field(default_factory=Fitting)
     gauge: GaugeReading = field(default_factory=GaugeReading)
+    pulling: PullReading = field(default_factory=PullReading)
 
     def fresh(self) -> None:
         """Another document is open: what was tried, painted and fitted on the old one is forgotten."""
@@ -54,4 +55,4 @@ class Panels:
 
     def desk(self, stage: Stage) -> Desk:
         """What tools work with now."""
-        return Desk(stage, self.trying, self.painting, self.fitting, self.gauge)
+        return Desk(stage, self.trying, self.painting, self.fitting, self.gauge, self.pulling)

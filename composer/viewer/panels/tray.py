@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.document.earlier_heads import GROUP
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
 from composer.viewer.session.cell_edits import carried_edit
 from composer.viewer.session.dropped import tell_dropped
@@ -66,7 +67,7 @@ class Tray:
                 continue
             if self.group == MARKED and not entry.get("marked"):
                 continue
-            if self.group not in (EVERYTHING, MARKED, UNUSED) and entry.get("group") != self.group:
+            if self.group not in (EVERYTHING, MARKED, UNUSED) and group_of(stage, name) != self.group:
                 continue
             text = f"{name} {entry.get('label', '')}".lower().replace(" ", "_")
             if any(all(word in each for word in words) for each in (text, *session.moved_by(name))):
@@ -85,7 +86,7 @@ class Tray:
         entries = session.project.shapes.values()
         groups = [EVERYTHING]
         groups += [MARKED] if any(entry.get("marked") for entry in entries) else []
-        groups += sorted({str(entry["group"]) for entry in entries if entry.get("group")})
+        groups += sorted(filter(None, {group_of(stage, name) for name in session.head.shape_names}))
         groups += [UNUSED] if any(entry.get("hidden") for entry in entries) else []
         if self.group not in groups:
             self.group = EVERYTHING
@@ -230,6 +231,13 @@ class Tray:
         if entry.get("delta") and imgui.menu_item(words, "", False)[0]:
             stage.do(lambda p: delete_kept_shape(p, name), done)
         imgui.end_popup()
+
+
+def group_of(stage: Stage, name: str) -> str:
+    """The group of a shape in the tray, empty for none; earlier heads stand in one of their own unless said."""
+    session = stage.opened
+    own = str(session.project.shapes.get(name, {}).get("group", ""))
+    return own or (GROUP if session.head.shape(name).is_head else "")
 
 
 def carried_ghost(stage: Stage, kit: Kit) -> None:

@@ -25,6 +25,7 @@ from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.picture.palette import colours_apart
 from composer.progress import Progress
 from composer.viewer.render.normals import Normals
+from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
 from composer.viewer.session.opening import Opened
 
@@ -54,6 +55,7 @@ class Session:
         self.file = opened.file
         self.notes = opened.notes
         self.history = History(opened.evaluated.project)
+        self._heads = Heads(opened.evaluated)
         self.recovered = opened.recovered
         self.saved: Project | None = opened.evaluated.project if opened.file and not opened.recovered else None
         self.held = Held()
@@ -333,7 +335,11 @@ class Session:
         if self.recipe_name not in {r.name for r in project.recipes}:
             self.recipe_name = project.recipes[0].name if project.recipes else ""
         if project is not self.evaluated.project:
-            self.evaluated = self._prepared if self._prepared.project is project else self.evaluated.again(project)
+            library = self.evaluated.library
+            self.evaluated = self._prepared if self._prepared.project is project else self._heads.again(project)
+            self._heads.know(self.evaluated)
+            if self.evaluated.library is not library:
+                self._forget_head()
             if self.held.solo or self.held.mute or self.held.lock:
                 self.held.forget_but(set(self.region_names), set(self.head.shape_names))
         if self.region not in self.region_names:
@@ -345,6 +351,11 @@ class Session:
             self._touch(None)
             return
         self._go_to(recipe)
+
+    def _forget_head(self) -> None:
+        """Drop what was found of the head before, when another one is in its place."""
+        self._normals, self._override, self.target = Normals(self.head), None, None
+        self._reach, self._centres, self._moved = {}, {}, (None, {})
 
     def _go_to(self, recipe: Recipe) -> None:
         """The shortest way from the live pose's recipe to another."""

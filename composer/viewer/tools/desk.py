@@ -23,6 +23,17 @@ class GaugeReading:
 
 
 @dataclass
+class PullReading:
+    """What is drawn while a place is pulled: whether it is `held`, the `goal` under the pointer and what of the way was
+    `reached` (window points), and `words` where it does not arrive."""
+
+    held: bool = False
+    goal: tuple[float, float] = (0.0, 0.0)
+    reached: tuple[float, float] = (0.0, 0.0)
+    words: str = ""
+
+
+@dataclass
 class Desk:
     """One window's own."""
 
@@ -31,3 +42,4 @@ class Desk:
     painting: Painting = field(default_factory=Painting)
     fitting: Fitting = field(default_factory=Fitting)
     gauge: GaugeReading = field(default_factory=GaugeReading)
+    pulling: PullReading = field(default_factory=PullReading)

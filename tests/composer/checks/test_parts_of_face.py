@@ -43,6 +43,13 @@ def test_what_a_part_is_does_not_hang_on_its_name(whole):
     assert list(what_parts_are(renamed(whole, lambda i: f"eyething_{i}")).values()) == ours
 
 
+def test_an_iris_that_is_a_part_of_its_own_is_no_eyeball():
+    head = awkward("layered_eyes").known()
+    told = what_parts_are(head)
+    assert [name for name, what in told.items() if what == "eye"] == ["eye_left", "eye_right"]
+    assert told["iris_left"] == told["iris_right"] == ""
+
+
 def test_an_eyebrow_is_no_eyeball():
     head = eye_head()
     points = np.concatenate([head.neutral, np.array([[x, 14.0, 14.0] for x in np.linspace(-8, 8, 20)])])

@@ -105,3 +105,19 @@ def test_a_name_that_a_shape_has_is_refused(document: EvaluatedDocument) -> None
     earlier = document.project.earlier
     with pytest.raises(MoueError, match="has the name of a shape"):
         document.again(document.project.with_(earlier={**earlier, "lift": earlier["uncle"]}))
+
+
+def test_a_folder_gives_every_head_in_it_by_its_name(document: EvaluatedDocument, tmp_path: Path) -> None:
+    folder = tmp_path / "kin"
+    folder.mkdir()
+    for name in ("aunt", "uncle"):
+        place = document.project.earlier[name].path
+        write_mesh(folder / f"{name}.obj", mesh_of(document.library, earlier_heads(document)[name == "uncle"].positions,
+                                                   unit="mm"))  # fmt: skip
+        assert place.is_file()
+    project = document.project.with_(earlier={"kin": EarlierFile(folder, "mm")})
+    save_document(project, project.path)
+    opened = EvaluatedDocument.open(open_document(project.path))
+    assert [head.name for head in earlier_heads(opened)] == ["aunt", "uncle"] == opened.head.shape_names[-2:]
+    for name in ("aunt", "uncle"):
+        np.testing.assert_allclose(opened.head.shape(name).delta, document.head.shape(name).delta, atol=1e-3)

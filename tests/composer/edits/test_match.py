@@ -147,21 +147,6 @@ def test_a_target_that_is_none_is_refused(target: NDArray, words: str) -> None:
         Matcher(opened()).solve(target)
 
 
-def test_a_pulled_point_takes_the_recipe_along() -> None:
-    evaluated = opened()
-    matcher, recipe = Matcher(evaluated), Recipe("r", (Cell("all", "grin", 0.5), Cell("upper", "surprise", 0.4)))
-    at = N - 3
-    toward = evaluated.head.shape("grin").delta[at].astype(np.float64)
-    to = evaluated.pose(recipe)[at] + 0.3 * toward
-    pulled = matcher.drag([(at, to)], recipe)
-    assert pulled.cells[0] == recipe.cells[0]  # no region of the matcher: it stays
-    assert np.linalg.norm(evaluated.pose(pulled)[at] - to) < 0.01 * np.linalg.norm(0.3 * toward)
-    held = matcher.drag([(at, to)], recipe, locked=[("upper", "surprise", False)])
-    assert held.cells[1].weight == 0.4
-    again = matcher.drag([(at, to)], recipe)
-    assert again == pulled
-
-
 def test_the_answer_is_a_document_of_one_recipe(tmp_path: Path) -> None:
     evaluated = opened()
     pose = evaluated.pose(Recipe("planted", PLANTED)) + 0.1

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from composer.errors import MoueError
+from composer.fitting.amplitude import Amplitude, amplitude_of, size_words
 from composer.fitting.carry import WAYS, Carrier, Way
 from composer.fitting.frames import similarity_between
 from composer.head.head import Head, Shape
@@ -70,11 +71,42 @@ def test_frame_and_gradient_do_not_care_how_the_new_head_stands(way: Way, contac
     rng = np.random.default_rng(seed)
     old, target = exact(head(3)), new_neutral(seed)
     rotation, scale, shift = random_rotation(rng), rng.uniform(0.1, 10.0), rng.normal(0.0, 100.0, 3)
-    here = Carrier(old, target, way, contact)
-    there = Carrier(old, scale * target @ rotation.T + shift, way, contact)
+    here = Carrier(old, target, way, contact, "head")
+    there = Carrier(old, scale * target @ rotation.T + shift, way, contact, "head")
     for shape in old.shapes:
         want = scale * here.carry(shape.delta) @ rotation.T
         np.testing.assert_allclose(there.carry(shape.delta), want, atol=1e-6 * scale * old.diagonal)
+
+
+@pytest.mark.parametrize("way", WAYS)
+@given(scale=st.floats(0.9, 1.1))
+@settings(max_examples=6, deadline=None)
+def test_between_heads_of_alike_size_displacements_keep_their_length(way: Way, scale: float) -> None:
+    old = exact(head(3))
+    same = Carrier(old, scale * old.neutral, way, contact=False)
+    grown = Carrier(old, scale * old.neutral, way, contact=False, amplitude="head")
+    for name in ("wild", "shut", "jaw"):
+        delta = old.shape(name).delta[:SKIN]
+        np.testing.assert_allclose(same.carry(old.shape(name).delta)[:SKIN], delta, atol=1e-9 * old.diagonal)
+        np.testing.assert_allclose(grown.carry(old.shape(name).delta)[:SKIN], scale * delta, atol=1e-9 * old.diagonal)
+
+
+@given(scale=st.floats(0.05, 20.0), more=st.floats(1.0, 1.01))
+@settings(deadline=None)
+def test_the_amplitude_goes_over_from_the_librarys_to_the_heads_without_a_jump(scale: float, more: float) -> None:
+    amplitude, beside = amplitude_of(scale, "auto"), amplitude_of(more * scale, "auto")
+    assert min(1.0, scale) <= amplitude <= max(1.0, scale)
+    assert 1.0 <= beside / amplitude <= 1.05
+    assert amplitude_of(1.0 / scale, "auto") == pytest.approx(1.0 / amplitude)
+    if not 1.0 / 1.3 < scale < 1.3:
+        assert amplitude == pytest.approx(scale)
+    assert amplitude_of(scale, "library") == 1.0 and amplitude_of(scale, "head") == scale
+
+
+def test_a_size_that_matters_is_told_and_another_is_not() -> None:
+    assert size_words(1.02, 1.0) == ""
+    assert "0.88 times as large" in size_words(0.88, 1.0) and "as far in mm" in size_words(0.88, 1.0)
+    assert "1.50 times as far" in size_words(1.5, 1.5)
 
 
 @pytest.mark.parametrize("way", ["delta", "frame"])
@@ -118,13 +150,17 @@ def test_what_the_jaw_carries_stays_rigid_and_goes_with_the_chin(way: Way) -> No
     assert np.degrees(Rotation.from_matrix(likeness.rotation).magnitude()) == pytest.approx(15.0, abs=1e-4)
 
 
+@pytest.mark.parametrize(("amplitude", "wide", "lower"), [("head", 1.3, 1.0), ("library", 1.2, 0.8)])
 @pytest.mark.parametrize("way", WAYS)
-def test_lids_that_shut_shut_on_the_new_head_and_not_without_contact(way: Way) -> None:
+def test_lids_that_shut_shut_on_the_new_head_and_not_without_contact(
+    way: Way, amplitude: Amplitude, wide: float, lower: float
+) -> None:
+    """A larger head, whose slit is wider by more than its size; what moves less far has less to close it with."""
     old = exact(head(0))
-    target = neutral(9, wide=1.3)
-    target[LOWER] -= [0.0, 1.0, 0.0]
+    target = neutral(9, wide=wide)
+    target[LOWER] -= [0.0, lower, 0.0]
     for contact in (False, True):
-        pose = target + Carrier(old, target, way, contact).carry(old.shape("shut").delta)
+        pose = target + Carrier(old, target, way, contact, amplitude).carry(old.shape("shut").delta)
         gap = np.linalg.norm(pose[UPPER] - pose[LOWER], axis=1).max()
         assert gap < 0.2 if contact else gap > 0.3
 
@@ -159,6 +195,8 @@ def test_what_does_not_fit_is_refused_in_one_line() -> None:
     old = head(0)
     with pytest.raises(MoueError, match="no way 'sideways'"):
         Carrier(old, old.neutral, "sideways")  # type: ignore[arg-type]
+    with pytest.raises(MoueError, match="no amplitude 'twice'"):
+        Carrier(old, old.neutral, amplitude="twice")  # type: ignore[arg-type]
     with pytest.raises(MoueError, match="vertices"):
         Carrier(old, old.neutral[:-1])
     with pytest.raises(MoueError, match="vertex 3 "):

@@ -2,7 +2,7 @@
 
 The heads come from the same linear model as the library, in which an expression is the person's neutral plus the
 library's displacement: that is the truth away from lids and lips. Between them contact decides. One blink that gapes
-by plain addition, and one mouth shape, on two of the heads and in all ways: the bench measures more.
+by plain addition on an ordinary head and on the smallest, and three mouth shapes, in all ways: the bench measures more.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import igl
 import numpy as np
 import pytest
 
-from composer.bench.carry_real import closing, error_away, lid_gap
+from composer.bench.carry_truth import Truth, lid_gap
 from composer.fitting.carry import WAYS, Carrier, Way
 from composer.geometry.self_intersection import crossing_pairs, self_crossing_pairs
 from composer.head.head import Head
@@ -76,17 +76,20 @@ def lips_deep(head: Head, pose: np.ndarray) -> float:
 
 
 @pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize("which", [0, 1])
+@pytest.mark.parametrize("which", [0, 1, 7])
 def test_a_blink_closes_as_far_as_the_librarys_own(old: Head, heads: np.ndarray, which: int, way: Way) -> None:
     rest = heads[which]
-    name = closing(old)["left"]
+    truth = Truth(old)
+    name = truth.shut_by["left"]
     delta = old.shape(name).delta.astype(np.float64)
     carrier = Carrier(old, rest, way)
     carried, met = carrier.carry_and_tell(delta)
     own = lid_gap(old, old.target(name), "left")
     assert lid_gap(old, rest + carried, "left") <= own + 0.2
-    assert error_away(old, rest, delta, carried) <= 0.2
-    assert crossing(old, rest + carried) <= crossing(old, rest + delta)
+    assert truth.error(rest, delta, carried) <= 0.2
+    # On head 7 more crosses at rest, and lids that close add what the library's own add; the sum gapes by 1 mm there.
+    closed = crossing(old, rest) + crossing(old, old.target(name)) - crossing(old, old.neutral)
+    assert crossing(old, rest + carried) <= (crossing(old, rest + delta) if which != 7 else closed)
     assert [each.name for each in met] == ["the left lids"]
     assert met[0].now_mm <= max(met[0].own_mm, met[0].plain_mm) + 0.1
 
@@ -95,15 +98,17 @@ def test_a_blink_closes_as_far_as_the_librarys_own(old: Head, heads: np.ndarray,
 def test_other_shapes_stay_true_and_lips_stay_apart(old: Head, heads: np.ndarray, way: Way) -> None:
     rest = heads[1]
     carrier = Carrier(old, rest, way)
+    truth = Truth(old)
     at_rest = lips_deep(old, rest)
     far = sorted(old.shapes, key=lambda shape: -shape.furthest_mm)
     for shape in [each for each in far if 4.0 < each.furthest_mm < 12.0][:3]:
         delta = shape.delta.astype(np.float64)
         carried = carrier.carry(delta)
-        assert error_away(old, rest, delta, carried) <= 0.1, shape.name
+        assert truth.error(rest, delta, carried) <= 0.1, shape.name
         # A chin pushed up runs the lips 2.1 mm into each other on this head by plain addition. Contact stands aside
         # there: it never makes them cross deeper than the sum does, or than the library's own lips.
         own = max(lips_deep(old, old.target(shape.name)), lips_deep(old, rest + delta))
         assert lips_deep(old, rest + carried) <= max(own, at_rest) + 0.2, shape.name
+        assert truth.lips_deep(rest + carried) == pytest.approx(lips_deep(old, rest + carried), abs=1e-6)
         plain = np.linalg.norm(carrier.carry_skin(delta[carrier.skin]), axis=1).max()
         assert np.linalg.norm(carried[carrier.skin], axis=1).max() <= 1.5 * plain + 1e-9, shape.name

@@ -10,6 +10,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
 from composer.fitting.project import Settled, project, settle, usable_reach
 from composer.geometry.surface import Surface
+from composer.head.levels import Refinement
 from tests.small_heads import grid
 
 N = 9
@@ -126,3 +127,27 @@ def test_a_short_reach_is_a_reach_and_none_is_not() -> None:
     for reach in (0.0, -1.0, float("nan")):
         with pytest.raises(MoueError, match="nothing to project"):
             usable_reach(reach)
+
+
+def test_a_level_moves_an_edge_of_the_one_below_at_most_and_fills_no_further_than_that() -> None:
+    """A sculpt with a hole, and a ridge on its rim that is narrower than a cage's loop: finer levels meet it, and its
+    slope must not be continued into the hole."""
+    n, spacing, radius, height = 17, 5.0, 14.0, 3.5
+    size = (n - 1) * spacing
+    polygons, points = grid(n, n), spacing * np.array([[x, y, 0.0] for y in range(n) for x in range(n)], dtype=float)
+    across = np.linspace(-5.0, size + 5.0, 226)
+    x, y = (each.ravel() for each in np.meshgrid(across, across))
+    away, angle = np.hypot(x - size / 2, y - size / 2), np.arctan2(y - size / 2, x - size / 2)
+    ridge = (away >= radius) & (away <= radius + 0.8) & (np.sin(3 * angle) > 0)
+    triangles = grid(226, 226).triangles
+    whole = ~(away < radius)[triangles].any(axis=1)
+    sculpt = ClosestSurface(np.stack([x, y, np.where(ridge, height, 0.0)], axis=1), triangles[whole])
+    levels = project(polygons, points, sculpt, reference=points, up_to=3, reach_mm=6.0)
+    assert levels[-1].positions[:, 2].max() > 0.8 * height, "the ridge is met"
+    for below, level in zip(levels[:-1], levels[1:], strict=True):
+        before = Refinement(below.polygons).apply(below.positions)
+        moved = np.linalg.norm(level.positions - before, axis=1)
+        edge = Surface(below.polygons, below.positions).mean_edge_mm
+        settled = moved[~level.filled].max()
+        assert settled <= 1.05 * edge, level.k
+        assert moved.max() <= 1.1 * settled, level.k

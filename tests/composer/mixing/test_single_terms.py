@@ -8,13 +8,12 @@ import pytest
 from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
 from composer.geometry.surface import Surface
-from composer.head.head import Head, InBetween, Shape
+from composer.head.head import Head, Shape
 from composer.mixing.anchors import Anchors
 from composer.mixing.corrective import _listed
 from composer.mixing.hinge import Hinge, hinge_displacement, turn
 from composer.mixing.linear import Mixer
 from composer.mixing.match import _rows
-from composer.mixing.match_drag import Drag
 from composer.mixing.recipe import ALL, Cell, Recipe, Row
 from composer.mixing.seamless import SeamlessJoin
 from composer.mixing.seamless_surface import SeamlessSurface
@@ -57,31 +56,6 @@ def test_a_shape_that_moves_only_beside_the_ramp_is_let_in_by_the_widened_share(
     further = join.solve({"right": share[join.near]}, {"right": row[join.near]})
     beside = halo[join.zone.free]
     assert np.abs(further[beside]).max() > 1e-3  # with the share itself, which is 0 there, nothing would move
-
-
-@pytest.mark.parametrize("wanted", [0.8, 0.95])
-def test_a_pull_along_an_arc_arrives(wanted: float) -> None:
-    # One vertex 50 mm from a hinge of 150 degrees: its place at a weight is known, and is far from a straight line.
-    places = np.array([[50.0, 0.0, 0.0], [0.0, 0.0, 0.0], [50.0, 50.0, 0.0], [0.0, 50.0, 0.0]])
-    angle = np.radians(150.0)
-    delta = (turn(places, Z, np.zeros(3), angle) - places).astype(np.float32)
-    head = Head("arc", grid(2, 2), places, (Shape("swing", delta),))
-    hinge = Hinge(Z, np.zeros(3), angle, np.ones(4, dtype=np.float32))
-    drag = Drag(Mixer(head, {}, hinges={"swing": hinge}), [ALL], ["swing"], [0])
-    target = turn(places[:1], Z, np.zeros(3), wanted * angle)
-    found = drag.weights(Recipe("r", (Cell(ALL, "swing", 0.3),)), target)
-    assert found[ALL, "swing", False] == pytest.approx(wanted, abs=0.01)
-
-
-def test_a_pull_through_an_in_between_arrives_on_the_far_side_of_it() -> None:
-    # Up by 10 mm until a half, then sideways by 20 mm: at 0.75 the point is at (10, 10, 0) from where it began.
-    places = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [1.0, 1.0, 0.0]])
-    up, corner = np.float32([0, 10, 0]), np.float32([20, 10, 0])
-    between = (InBetween(0.5, np.tile(up, (4, 1)).astype(np.float32)),)
-    head = Head("bent", grid(2, 2), places, (Shape("way", np.tile(corner, (4, 1)).astype(np.float32), between),))
-    drag = Drag(Mixer(head, {}), [ALL], ["way"], [0])
-    found = drag.weights(Recipe("r", (Cell(ALL, "way", 0.6),)), places[:1] + [[10.0, 10.0, 0.0]])
-    assert found[ALL, "way", False] == pytest.approx(0.75, abs=0.01)
 
 
 def test_a_shape_whose_hinge_changes_moves_by_the_new_one() -> None:

@@ -13,6 +13,7 @@ from composer.viewer.panels.recipes.commands import ask_to_keep, delete, duplica
 from composer.viewer.panels.recipes.state import Recipes
 from composer.viewer.session.sculpts import accept_sculpt
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.swapping import make_neutral
 from composer.viewer.session.trying import Trying
 from composer.viewer.ui.kit import Kit
 
@@ -33,6 +34,7 @@ def draw_menu(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, trying: 
         ("Move down", "", lambda: stage.do(lambda p: move_recipe(p, name, at + 1))),
         ("Keep the pose as a shape", "keep_shape", lambda: ask_to_keep(recipes, stage)),
         ("Accept a sculpted bake", "", lambda: _ask(stage, f"The sculpted bake of {name}", "Accept", accept_sculpt)),
+        ("Make it the head at rest", "", lambda: make_neutral(stage, name)),
         ("Set as A", "", lambda: setattr(trying, "a", recipe)),
         ("Set as B", "", lambda: setattr(trying, "b", recipe)),
         ("Delete", "", lambda: delete(stage, name)),

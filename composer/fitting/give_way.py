@@ -1,0 +1,63 @@
+"""Projection that gives way: where a finer level's move makes skin cross skin, the move is filled from around it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.fitting.fill import fill
+from composer.fitting.loops import Loops
+from composer.geometry.polygons import Polygons
+from composer.geometry.self_crossing import SelfCrossing
+from composer.geometry.surface import Surface
+
+Rows = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+RINGS = (1, 2, 4)
+"""Rings of vertices about crossing polygons whose move is filled, attempt after attempt (our choice)."""
+
+
+def without_crossing(
+    surface: Surface, moved: Rows, close: Flags, loops: Loops, width_mm: float
+) -> tuple[Rows, Flags]:
+    """(n, 3) the positions `moved` (n, 3) mm of `surface` (n vertices), with the move filled smoothly about polygons
+    that cross and did not before it, and which vertices (n,) that were.
+
+    Only polygons all of whose vertices are flagged in `close` (n,) are looked at. `width_mm` is that of `fill`. An
+    attempt that leaves as many pairs, or makes more faces bad as `loops` has it, is dropped.
+    """
+    polygons = surface.polygons
+    chosen = np.logical_and.reduceat(close[polygons.indices], polygons.starts[:-1])
+    filled = np.zeros(len(moved), dtype=bool)
+    if not chosen.any():
+        return moved, filled
+    test = SelfCrossing(_among(polygons, chosen))
+    state = test.at(moved)
+    fresh = _fresh(test, surface.positions, state.pairs)
+    for rings in RINGS:
+        if not len(fresh):
+            break
+        about = np.zeros(len(moved), dtype=bool)
+        about[test.triangles[fresh]] = True
+        about = loops.grown(about, rings) & close
+        trial = surface.positions + fill(surface, state.positions - surface.positions, about, width_mm)
+        pairs = state.tried(trial, about)
+        left = _fresh(test, surface.positions, pairs)
+        if len(left) < len(fresh) and loops.bad_about(trial, about) <= loops.bad_about(state.positions, about):
+            state.move(trial, about, pairs)
+            filled |= about
+            fresh = left
+    return state.positions, filled
+
+
+def _fresh(test: SelfCrossing, before: Rows, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
+    """(q, 2) those of the crossing `pairs` (p, 2) that do not cross at the positions `before` (n, 3)."""
+    known = test.crossing_of(before, pairs)
+    count = len(test.triangles)
+    return pairs[~np.isin(pairs[:, 0] * count + pairs[:, 1], known[:, 0] * count + known[:, 1])]
+
+
+def _among(polygons: Polygons, faces: Flags) -> Polygons:
+    """The flagged polygons (f,) over the same vertices."""
+    return Polygons(polygons.counts[faces], polygons.indices[faces[polygons.corner_face]], polygons.n_vertices)

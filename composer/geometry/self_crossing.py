@@ -1,0 +1,142 @@
+"""The polygons of one mesh that cross each other, found once and kept up to date while some vertices move.
+
+Two triangles without a common vertex cross as `self_intersection` says. Two that share one vertex cross where the side
+of one that is opposite the shared vertex passes through the other. Two that share an edge, and two of one polygon, do
+not count: they are a fold, which other tests find.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.geometry.polygons import Polygons
+from composer.geometry.self_intersection import (
+    Pairs,
+    candidate_pairs,
+    cross,
+    edges_through,
+    own_candidate_pairs,
+    shared_vertices,
+)
+from composer.geometry.vectors import cross as cross_products
+from composer.geometry.vectors import unit_rows
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+WIDEN = 2.0
+"""Times by which triangles are widened to find those that are near each other (our choice)."""
+AWAY = 0.5
+"""Cosine between two triangles' normals below which they look another way: 60 degrees (our choice)."""
+
+
+class SelfCrossing:
+    """Finds the pairs of triangles of some polygons that cross, at any positions of their vertices."""
+
+    def __init__(self, polygons: Polygons) -> None:
+        """Take the polygons of one mesh of n vertices, cut into t triangles (`polygons.triangles`)."""
+        self.polygons = polygons
+        self.triangles = np.asarray(polygons.triangles, dtype=np.int64)
+        self.face = np.asarray(polygons.triangle_face, dtype=np.int64)
+
+    def pairs(self, positions: Floats) -> Pairs:
+        """(p, 2) the pairs of triangles that cross at `positions` (n, 3) mm, each once, lower index first, sorted."""
+        positions = np.asarray(positions, dtype=np.float64)
+        return self.crossing_of(positions, own_candidate_pairs(positions[self.triangles]))
+
+    def at(self, positions: Floats) -> Crossings:
+        """The pairs that cross at `positions` (n, 3) mm, to be kept up to date while some vertices move."""
+        return Crossings(self, positions)
+
+    def crossing_of(self, positions: Floats, pairs: Pairs) -> Pairs:
+        """Those of some candidate `pairs` (p, 2) of triangles that cross at `positions` (n, 3) mm."""
+        pairs = pairs[self.face[pairs[:, 0]] != self.face[pairs[:, 1]]]
+        shared = shared_vertices(self.triangles, pairs)
+        hit = np.zeros(len(pairs), dtype=bool)
+        apart, touching = np.flatnonzero(shared == 0), np.flatnonzero(shared == 1)
+        one, other = (self.triangles[pairs[apart, side]] for side in (0, 1))
+        hit[apart] = cross(positions[one], positions[other])
+        hit[touching] = self._opposite_through(positions, pairs[touching])
+        return pairs[hit]
+
+    def _opposite_through(self, positions: Floats, pairs: Pairs) -> Flags:
+        """(p,) whether in pairs of triangles that share one vertex a side opposite it passes through the other."""
+        through = np.zeros(len(pairs), dtype=bool)
+        a, b = self.triangles[pairs[:, 0]], self.triangles[pairs[:, 1]]
+        same = a[:, :, None] == b[:, None, :]
+        row = np.arange(len(pairs))
+        for one, other, at in ((a, b, same.any(axis=2)), (b, a, same.any(axis=1))):
+            corner = at.argmax(axis=1)
+            side = np.stack([one[row, (corner + 1) % 3], one[row, (corner + 2) % 3]], axis=1)
+            through |= edges_through(positions[side], positions[other])
+        return through
+
+    def faces_of(self, pairs: Pairs) -> Pairs:
+        """(q, 2) the pairs of polygons that pairs of triangles (p, 2) belong to, each once, lower index first."""
+        both = np.sort(self.face[pairs], axis=1)
+        key = np.unique(both[:, 0] * self.polygons.n_faces + both[:, 1])
+        return np.stack([key // self.polygons.n_faces, key % self.polygons.n_faces], axis=1)
+
+    def crossing_faces(self, positions: Floats) -> Flags:
+        """(f,) the polygons that cross another at `positions` (n, 3) mm."""
+        flags = np.zeros(self.polygons.n_faces, dtype=bool)
+        flags[self.face[self.pairs(positions)].ravel()] = True
+        return flags
+
+    def beside_other_sheets(self, positions: Floats) -> Flags:
+        """(n,) the vertices of polygons near others that look another way, as on both sides of a lip or an ear: only
+        there can a small move make skin cross. `positions` (n, 3) mm.
+
+        A polygon is near where its boxes, widened WIDEN times, meet, and looks another way beyond AWAY.
+        """
+        corners = np.asarray(positions, dtype=np.float64)[self.triangles]
+        normal = unit_rows(cross_products(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+        middle = corners.mean(axis=1, keepdims=True)
+        pairs = own_candidate_pairs(middle + WIDEN * (corners - middle))
+        away = np.einsum("pi,pi->p", normal[pairs[:, 0]], normal[pairs[:, 1]]) < AWAY
+        pairs = pairs[away & (self.face[pairs[:, 0]] != self.face[pairs[:, 1]])]
+        flags = np.zeros(self.polygons.n_vertices, dtype=bool)
+        flags[self.triangles[pairs]] = True
+        return flags
+
+
+class Crossings:
+    """The `pairs` of triangles that cross at `positions` (n, 3) mm. A trial tests only the triangles that move."""
+
+    def __init__(self, test: SelfCrossing, positions: Floats) -> None:
+        self.test = test
+        self.positions: Floats = np.array(positions, dtype=np.float64)
+        self.pairs: Pairs = test.pairs(self.positions)
+        corners = self.positions[test.triangles]
+        self._low = np.ascontiguousarray(corners.min(axis=1).T)
+        self._high = np.ascontiguousarray(corners.max(axis=1).T)
+
+    def tried(self, positions: Floats, moved: Flags) -> Pairs:
+        """(p, 2) the pairs that would cross at `positions` (n, 3) mm, where only the vertices flagged in `moved` (n,)
+        lie elsewhere than now; as `SelfCrossing.pairs` gives them."""
+        triangles = self.test.triangles
+        changed: Flags = np.any(moved[triangles], axis=1)
+        ones = np.flatnonzero(changed)
+        kept = self.pairs[~changed[self.pairs].any(axis=1)]
+        if not len(ones):
+            return kept
+        corners = positions[triangles[ones]]
+        low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+        near = changed.copy()
+        near |= ((self._high >= low[:, None]) & (self._low <= high[:, None])).all(axis=0)
+        others = np.flatnonzero(near)
+        found = candidate_pairs(corners, positions[triangles[others]])
+        found = np.stack([ones[found[:, 0]], others[found[:, 1]]], axis=1)
+        found = found[(found[:, 0] < found[:, 1]) | ~changed[found[:, 1]]]
+        every = np.concatenate([kept, self.test.crossing_of(positions, np.sort(found, axis=1))])
+        return every[np.lexsort((every[:, 1], every[:, 0]))]
+
+    def move(self, positions: Floats, moved: Flags, pairs: Pairs) -> None:
+        """Take `positions` (n, 3) mm, at which the vertices flagged in `moved` (n,) lie elsewhere, and the `pairs` that
+        `tried` found there."""
+        self.positions = np.array(positions, dtype=np.float64)
+        self.pairs = pairs
+        changed = np.flatnonzero(moved[self.test.triangles].any(axis=1))
+        corners = self.positions[self.test.triangles[changed]]
+        self._low[:, changed] = corners.min(axis=1).T
+        self._high[:, changed] = corners.max(axis=1).T

@@ -1,0 +1,87 @@
+"""Another head takes the document's head's place in the window: one step, one undo, and the eye goes along."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from composer.document.earlier_heads import GROUP
+from composer.viewer.session.pointing import look_up
+from composer.viewer.session.swapping import make_neutral, swap_in
+from tests.window.hand import Hand
+
+
+def grown(evaluated, progress):  # type: ignore[no-untyped-def]
+    """The head half as large again, broader, and somewhere else."""
+    head = evaluated.head
+    wide = head.neutral * [1.7, 1.4, 1.5] + [300.0, -80.0, 40.0]
+    return head.with_(neutral=wide, shapes=(), neutral_file=None, path=None, notes=()), {}
+
+
+def swapped(hand: Hand) -> None:
+    library = hand.session.evaluated.library
+    swap_in(hand.stage, "grown", grown)
+    hand.until(lambda: hand.session.evaluated.library is not library, "the swap")
+    hand.settle()
+
+
+def middle(hand: Hand) -> np.ndarray:
+    """The middle of what lies under the middle of the view: on the head, wherever it stands."""
+    left, top, wide, high = hand.stage.view
+    hit = look_up(hand.stage, left + wide / 2, top + high / 2)
+    assert hit is not None
+    return np.asarray(hit.point)
+
+
+def test_a_swap_is_one_step_and_one_undo(open_dome: Hand) -> None:
+    hand = open_dome
+    session, before = hand.session, hand.session.head.neutral.copy()
+    project, pose = session.history.committed, session.positions().copy()
+    swapped(hand)
+    assert hand.session is session and session.history.before is project
+    assert session.project.recipes == project.recipes
+    np.testing.assert_allclose(session.head.neutral, before * [1.7, 1.4, 1.5] + [300.0, -80.0, 40.0], atol=1e-3)
+    assert middle(hand)[0] > 200.0
+    hand.key("Ctrl+Z")
+    hand.frames(2)
+    np.testing.assert_array_equal(session.positions(), pose)
+    assert session.project is project and abs(middle(hand)[0]) < 100.0
+    hand.key("Ctrl+Shift+Z")
+    hand.frames(2)
+    assert session.head.neutral[:, 0].mean() > 200.0 and session.unsaved
+
+
+def test_the_head_before_stands_in_the_tray_in_a_group_of_its_own_and_a_recipe_of_it_becomes_the_head(
+    open_dome: Hand,
+) -> None:
+    hand = open_dome
+    first = hand.session.head.neutral.copy()
+    swapped(hand)
+    (name,) = hand.session.project.earlier
+    hand.click_on(f"group {GROUP}")
+    assert hand.window.panels.tray.names(hand.stage) == [name]
+    from composer.edits.recipes import add_recipe
+    from composer.mixing.recipe import Cell, Recipe
+
+    assert hand.stage.do(lambda p: add_recipe(p, Recipe("kin", (Cell("all", name, 1.0),))))
+    library = hand.session.evaluated.library
+    make_neutral(hand.stage, "kin")
+    hand.until(lambda: hand.session.evaluated.library is not library, "the swap")
+    hand.settle()
+    head = hand.session.head
+    ratio = np.ptp(head.neutral[head.skin], axis=0) / np.ptp(first[head.skin], axis=0)
+    np.testing.assert_allclose(ratio, ratio[0], rtol=1e-3)  # the first head's own form, at the size of the second
+    assert len(hand.session.project.earlier) == 2
+
+
+def test_an_edit_made_meanwhile_is_kept_and_the_swap_told_to_be_repeated(open_dome: Hand) -> None:
+    from composer.edits.recipes import add_recipe
+    from composer.mixing.recipe import Recipe
+
+    hand = open_dome
+    library = hand.session.evaluated.library
+    swap_in(hand.stage, "grown", grown)
+    hand.stage.do(lambda p: add_recipe(p, Recipe("meanwhile")))
+    hand.settle()
+    assert hand.session.evaluated.library is library
+    assert "meanwhile" in [recipe.name for recipe in hand.session.project.recipes]
+    assert any("Swap again" in words.text for words in hand.stage.words)
