@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from composer.fitting.report import FitReport
+from composer.head.plain_names import named
 
 
 def counted(number: int, one: str, many: str) -> str:
@@ -27,15 +28,15 @@ def fit_lines(report: FitReport) -> list[str]:
         name, worst = ordered[-1]
         middle = ordered[len(ordered) // 2][1]
         lines.append(
-            f"landmarks, each foretold by the others: {middle:.1f} mm off (median); the least likely is {name}, "
+            f"landmarks, each foretold by the others: {middle:.1f} mm off (median); the least likely is {named(name)}, "
             f"{worst:.1f} mm"
         )
     if report.landmarks:
         name, off = max(report.landmarks.items(), key=lambda one: one[1])
-        lines.append(f"the fit passes the landmarks within {off:.1f} mm (furthest: {name})")
+        lines.append(f"the fit passes the landmarks within {off:.1f} mm (furthest: {named(name)})")
     if report.curves:
         name, off = max(report.curves.items(), key=lambda one: one[1])
-        lines.append(f"the fit passes the curves within {off:.1f} mm (furthest: {name})")
+        lines.append(f"the fit passes the curves within {off:.1f} mm (furthest: {named(name)})")
     sound = report.sound
     crossing = ", ".join(
         f"{place} {count} ({sound.crossing_library.get(place, 0)})" for place, count in sound.crossing.items()
