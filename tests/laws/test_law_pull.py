@@ -1,8 +1,8 @@
 """The laws of a pull: what is held is held on any sheet of skin, and the demo and a real library keep the promise.
 
 That weights follow a point by the least change is Lewis and Anjyo 2010, "Direct manipulation blendshapes"; what must
-not happen (faces turned over, seams torn, other places moving further) has no source but the trade. The judge of the last
-tests (`composer.bench.pull_trials`) measures poses and searches all triples of cells by itself.
+not happen (faces turned over, seams torn, other places moving further) has no source but the trade. The judge of the
+last tests (`composer.bench.pull_trials`) measures poses and searches all triples of cells by itself.
 """
 
 from __future__ import annotations
