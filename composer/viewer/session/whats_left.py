@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from composer.fitting.fit_words import fit_warnings
 from composer.fitting.guess import LEAST
 from composer.head.fit_zones import FitZones
 from composer.head.plain_names import plain_name
@@ -67,18 +68,24 @@ def _since_the_fit(new: NewHead) -> list[Item]:
 
 
 def _of_the_fit(new: NewHead) -> list[Item]:
-    """What the report of the fit says."""
+    """What the report of the fit warns of, which landmark is furthest from its place, what does not follow and why."""
     assert new.fitted is not None
-    report, items = new.fitted.report, []
+    report = new.fitted.report
+    items = [Item(f"{_capital(words)}.", "heat", "Show") for words in fit_warnings(report)]
     bad = report.reversed_faces + report.folded_faces
     if bad:
         words = "1 polygon is" if bad == 1 else f"{bad} polygons are"
         items.append(Item(f"{words} turned over or folded.", "heat", "Show"))
     worst = max(report.landmarks.items(), key=lambda one: one[1], default=("", 0.0))
     if worst[1] > OFF_MM and worst[0] in new.names:
-        words = f"{plain_name(worst[0])}: {worst[1]:.1f} mm from its place."
-        items.append(Item(words[:1].upper() + words[1:], f"landmark {worst[0]}", "Show"))
-    if report.filled:
-        items.append(Item(f"{report.filled:,} vertices have no place on the sculpt; they continue the skin about them.",
-                          "heat", "Show"))  # fmt: skip
+        words = f"{_capital(plain_name(worst[0]))}: {worst[1]:.1f} mm from its place."
+        items.append(Item(words, f"landmark {worst[0]}", "Show"))
+    if report.not_followed:
+        reasons = "; ".join(f"{count:,} {words}" for words, count in report.not_followed.items())
+        items.append(Item(f"Vertices that go with the skin about them: {reasons}.", "heat", "Show"))
     return items
+
+
+def _capital(words: str) -> str:
+    """The words as the beginning of a sentence, without the point at their end."""
+    return words[:1].upper() + words[1:].rstrip(".")

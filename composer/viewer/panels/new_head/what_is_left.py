@@ -21,11 +21,11 @@ def draw_what_is_left(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) ->
     """The list."""
     kit.heading("What is left?")
     items = whats_left(new)
-    for item in items:
+    for number, item in enumerate(items):
         imgui.push_text_wrap_pos(0)
         imgui.text(item.words)
         imgui.pop_text_wrap_pos()
-        if item.deed and kit.button(f"{item.label}##{item.deed}", name=f"left {item.deed}"):
+        if item.deed and kit.button(f"{item.label}##{number}", name=f"left {item.deed}"):
             _do(stage, new, fitting, item.deed)
     if not items:
         kit.quiet("Nothing.")
