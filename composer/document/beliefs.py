@@ -86,6 +86,10 @@ def _parts(head: Head) -> list[Belief]:
         pieces, _, how = note.removesuffix(".").partition(" was taken for a part")[2].strip().rpartition(") ")
         many = f" ({pieces.removeprefix('(')})" if pieces else ""
         lines.append(Belief("parts", f"{part.name}{many} {FOLLOWS[part.follows]}, known {how}.", correct))
+    names = [part.name for part in found.parts]
+    if "tongue" not in names and any("cut from a piece" in note for note in found.notes):
+        words = "No tongue is a piece of its own: one that is joined to the gums is part of gum_lower, with the jaw."
+        lines.append(Belief("parts", words, correct))
     gaze = anatomy_of(head).gaze
     if gaze.axes:
         words = f"The eyes look {_gaze_words(anatomy_of(head))}."
