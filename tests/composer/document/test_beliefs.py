@@ -7,7 +7,7 @@ import pytest
 
 from composer.document.beliefs import beliefs_of
 from composer.head.head import Head
-from composer.head.parts import recognise
+from composer.head.parts import recognise, with_recognised_parts
 from tests.awkward_heads import awkward
 
 
