@@ -18,6 +18,8 @@ from composer.head.places import Landmarks
 from composer.head.presets import lay_regions, region_set
 from composer.head.understand.anatomy import Anatomy, anatomy_of
 
+SCANNED = 0.25
+"""Of all shapes: where so many move the whole head along, they are scans that were not stabilised (our choice)."""
 TURNS_DEG = 2.0
 """An eyeball that turns by less in every shape stands still (our choice; a glance turns it by ten degrees and more)."""
 FOLLOWS = {
@@ -41,7 +43,9 @@ class Belief:
 def beliefs_of(head: Head) -> list[Belief]:
     """The page for a head, in the order in which a person should read it."""
     marks, landmark_lines = _landmarks(head)
-    return [_neutral(head), *_unit(head, marks), _sides(head), *_parts(head), *landmark_lines]
+    return [
+        _neutral(head), *_unit(head, marks), _sides(head), *_head_motion(head), *_parts(head), *landmark_lines
+    ]  # fmt: skip
 
 
 def _neutral(head: Head) -> Belief:
@@ -73,6 +77,19 @@ def _sides(head: Head) -> Belief:
         return Belief("sides", f"In the files left is x, up is y, ahead is z{why}; {halves}.", correct)
     words = f"In the files {head.axes.words}; the head is turned upright, and baked files are turned back; {halves}."
     return Belief("sides", words, correct, not head.axes.along_axes)
+
+
+def _head_motion(head: Head) -> list[Belief]:
+    """A question where many shapes move the whole head along, as scans do."""
+    motion = anatomy_of(head).motion
+    carrying = [shape.name for shape, carries in zip(head.expressions, motion.carries, strict=True) if carries]
+    if len(carrying) < SCANNED * max(motion.count, 1):
+        return []
+    words = (
+        f"Is the whole head meant to move in {len(carrying)} of {motion.count} shapes, {carrying[0]} among them? Mixed "
+        "by region, its motion comes along."
+    )
+    return [Belief("head motion", words, "moue inspect FOLDER --mend NEW takes it out", True)]
 
 
 def _parts(head: Head) -> list[Belief]:
