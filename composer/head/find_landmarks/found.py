@@ -65,6 +65,7 @@ def find_landmarks(head: Head) -> FoundLandmarks:
         missing["mouth, nose and chin"] = "no shape opens the mouth, so the lip line was not found"
     else:
         _mouth(face, lips, points, curves)
+        guesses |= {name for name in points if name.startswith("alare")}  # the wing's widest place is a soft one
     for side in ("left", "right"):
         if side not in lids:
             missing[f"{side} eye and brow"] = "neither an eyeball nor an eye hole was found"
