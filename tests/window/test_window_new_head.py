@@ -51,7 +51,11 @@ def write_sculpt(folder: Path, head: Head) -> tuple[Path, np.ndarray]:
 @pytest.fixture
 def marked(open_demo: Hand, tmp_path: Path) -> tuple[Hand, np.ndarray]:
     """The demo with a grown copy of keeper open as a sculpt, sixteen landmarks read from beside it."""
-    hand = open_demo
+    return marked_demo(open_demo, tmp_path)
+
+
+def marked_demo(hand: Hand, tmp_path: Path) -> tuple[Hand, np.ndarray]:
+    """An open demo with that sculpt, and where the head's vertices belong on it."""
     path, true = write_sculpt(tmp_path / "sculpts", hand.session.head)
     hand.key("J")
     hand.fill("sculpt path", str(path))

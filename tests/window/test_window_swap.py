@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 
 from composer.document.earlier_heads import GROUP
 from composer.viewer.session.pointing import look_up
 from composer.viewer.session.swapping import make_neutral, swap_in
 from tests.window.hand import Hand
+from tests.window.test_window_new_head import marked_demo
 
 
 def grown(evaluated, progress):  # type: ignore[no-untyped-def]
@@ -85,3 +88,25 @@ def test_an_edit_made_meanwhile_is_kept_and_the_swap_told_to_be_repeated(open_do
     assert hand.session.evaluated.library is library
     assert "meanwhile" in [recipe.name for recipe in hand.session.project.recipes]
     assert any("Swap again" in words.text for words in hand.stage.words)
+
+
+def test_a_fit_is_swapped_in_from_the_new_heads_room(hand: Hand, own_demo: Path, tmp_path: Path) -> None:
+    hand.open(own_demo)
+    marked_demo(hand, tmp_path)
+    session, new = hand.session, hand.stage.new_head
+    project, recipe = session.history.committed, session.recipe
+    hand.click_on("finer levels")
+    hand.click_on("Fit now")
+    hand.until(lambda: hand.window.panels.fitting.fitted is not None, "the fit")
+    hand.settle()
+    cage, library = new.cage.copy(), session.evaluated.library
+    hand.click_on("Swap in")
+    hand.until(lambda: session.evaluated.library is not library, "the swap")
+    hand.settle()
+    np.testing.assert_allclose(session.head.neutral, cage, atol=1e-3)
+    assert hand.stage.place == "mix" and session.recipe == recipe
+    assert len(session.project.recipes) == len(project.recipes)
+    assert [each.name for each in session.project.regions] == [each.name for each in project.regions]
+    hand.key("Ctrl+Z")
+    hand.frames(2)
+    assert session.project is project and session.evaluated.library is library

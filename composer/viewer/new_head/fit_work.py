@@ -22,6 +22,7 @@ from composer.fitting.refit import Refitted, refit
 from composer.fitting.relax import relax
 from composer.fitting.skin import Skin
 from composer.head.fit_zones import FitZones
+from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
@@ -114,6 +115,16 @@ def carry_new(
         evaluated, fitted.head, folder, finer=finer, progress=lambda f, words: progress(0.15 + 0.85 * f, words)
     )
     return document.path
+
+
+def neutral_of_fit(new: NewHead, step: Step, progress: Progress) -> tuple[Head, dict[int, Cage]]:
+    """The fitted head as it stands now, and its finer levels (n_k, 3) mm, projected again from what was corrected.
+    Raises MoueError before there is a fit."""
+    fitted, cage = _fit_of(step)
+    if not np.array_equal(cage, fitted.head.neutral):
+        progress(0.0, "projecting again what was corrected")
+        fitted = _corrected(new, step, fitted, cage)
+    return fitted.head, {level.k: level.positions for level in fitted.levels if level.k > 0}
 
 
 def _fit_of(step: Step) -> tuple[FittedHead, Cage]:

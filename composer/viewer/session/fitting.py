@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from composer.fitting.chain import FittedHead
 from composer.fitting.refit import Refitted
-from composer.viewer.new_head.fit_work import carry_new, even_out, fit_new, keep_form, refit_new
+from composer.viewer.new_head.fit_work import carry_new, even_out, fit_new, keep_form, neutral_of_fit, refit_new
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.saving import unless_unsaved
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.swapping import swap_in
 
 TOOLS = ("place", "vertex", "loop", "even", "form", "still")
 """What a press on the head does: place a landmark, draw a vertex or a loop along the sculpt, even out loops, paint a
@@ -122,6 +123,13 @@ class Fitting:
             "Keeping the library's form", lambda progress: keep_form(new, step, zone, progress),
             lambda cage: new.stand(cage, "by hand", zones=zones),
         )  # fmt: skip
+
+    def swap_in(self, stage: Stage) -> None:
+        """Put the fitted head in the place of the open document's head beside the frame loop, as one step."""
+        new = stage.new_head
+        assert new is not None
+        step = new.step
+        swap_in(stage, new.sculpt.name, lambda evaluated, progress: neutral_of_fit(new, step, progress))
 
     def carry(self, stage: Stage) -> None:
         """Carry the open document onto the fitted head beside the frame loop, and open the result."""

@@ -9,6 +9,7 @@ from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.looking import look_at_landmark
 from composer.viewer.session.saving import save_landmarks
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.swapping import SWAPPING
 from composer.viewer.session.whats_left import whats_left
 from composer.viewer.ui.kit import Kit
 
@@ -31,14 +32,21 @@ def draw_what_is_left(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) ->
 
 
 def draw_carry(stage: Stage, kit: Kit, fitting: Fitting) -> None:
-    """The folder of the new document and the button that makes it, at the foot of the panel."""
+    """A new document in a folder, or this document on the new head, at the foot of the panel."""
     kit.heading("Carry the expressions over")
     imgui.set_next_item_width(-1)
     _, fitting.folder = imgui.input_text("##carry folder", fitting.folder)
     kit.mark("carry folder")
     kit.tip("a new folder: the new head's document and its library")
-    if kit.button("Carry and open", "carry every expression, region and recipe, and go on mixing", wide=-1):
+    gap = kit.px(4)
+    half = (imgui.get_content_region_avail().x - gap) / 2
+    hint = "a document of its own: every expression, region and recipe, to go on mixing"
+    if kit.button("Carry and open", hint, wide=half):
         fitting.carry(stage)
+    imgui.same_line(0, gap)
+    hint = "the fitted head takes the place of this document's head, the library is carried onto it; one step of undo"
+    if kit.button("Swap in", hint, able=all(job.name != SWAPPING for job in stage.work.jobs), wide=half):
+        fitting.swap_in(stage)
 
 
 def _do(stage: Stage, new: NewHead, fitting: Fitting, deed: str) -> None:
