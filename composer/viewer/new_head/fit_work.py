@@ -117,19 +117,20 @@ def carry_new(
     return document.path
 
 
+def neutral_of_fit(new: NewHead, step: Step, progress: Progress) -> tuple[Head, dict[int, Cage]]:
+    """The fitted head as it stands now, and its finer levels (n_k, 3) mm, projected again from what was corrected.
+    Raises MoueError before there is a fit."""
+    fitted, cage = _fit_of(step)
+    if not np.array_equal(cage, fitted.head.neutral):
+        progress(0.0, "projecting again what was corrected")
+        fitted = _corrected(new, step, fitted, cage)
+    return fitted.head, {level.k: level.positions for level in fitted.levels if level.k > 0}
+
+
 def _fit_of(step: Step) -> tuple[FittedHead, Cage]:
     if step.fitted is None or step.cage is None:
         raise MoueError("there is no fit yet")
     return step.fitted, step.cage
-
-
-def neutral_of_fit(new: NewHead, step: Step) -> tuple[Head, dict[int, Cage]]:
-    """The fitted head as it stands at a step, and its finer levels (n_k, 3) mm, projected again where the cage was
-    corrected since. Raises MoueError before there is a fit."""
-    fitted, cage = _fit_of(step)
-    if not np.array_equal(cage, fitted.head.neutral):
-        fitted = _corrected(new, step, fitted, cage)
-    return fitted.head, {level.k: level.positions for level in fitted.levels if level.k > 0}
 
 
 def _corrected(new: NewHead, step: Step, fitted: FittedHead, cage: Cage) -> FittedHead:

@@ -129,7 +129,7 @@ class Fitting:
         new = stage.new_head
         assert new is not None
         step = new.step
-        swap_in(stage, new.sculpt.name, lambda evaluated, progress: neutral_of_fit(new, step))
+        swap_in(stage, new.sculpt.name, lambda evaluated, progress: neutral_of_fit(new, step, progress))
 
     def carry(self, stage: Stage) -> None:
         """Carry the open document onto the fitted head beside the frame loop, and open the result."""

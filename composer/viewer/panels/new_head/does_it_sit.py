@@ -35,8 +35,10 @@ HINTS = {
 STAGE_WORDS = {
     "by the landmarks alone": "Landmarks alone",
     "bending": "Bent",
+    "landing on the sculpt": "Landed",
     "relaxing the loops": "Relaxed",
     "closing what is sealed": "Closed",
+    "parting skin from skin": "Parted",
     "placing the parts": "Parts",
     "projecting": "Projected",
 }

@@ -13,7 +13,7 @@ from composer.viewer.session.swapping import SWAPPING
 from composer.viewer.session.whats_left import whats_left
 from composer.viewer.ui.kit import Kit
 
-CARRY = 132.0
+CARRY = 100.0
 """Height of what carries over, in pixels at scale 1."""
 
 
@@ -32,19 +32,21 @@ def draw_what_is_left(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) ->
 
 
 def draw_carry(stage: Stage, kit: Kit, fitting: Fitting) -> None:
-    """What becomes of the fitted head, at the foot of the panel: it takes the place of the document's head, or a new
-    document is made for it."""
+    """A new document in a folder, or this document on the new head, at the foot of the panel."""
     kit.heading("Carry the expressions over")
-    hint = "the fitted head takes the place of the document's head, the library is carried onto it; one step of undo"
-    busy = any(job.name == SWAPPING for job in stage.work.jobs)
-    if kit.button("Swap in", hint, able=not busy, wide=-1):
-        fitting.swap_in(stage)
     imgui.set_next_item_width(-1)
     _, fitting.folder = imgui.input_text("##carry folder", fitting.folder)
     kit.mark("carry folder")
     kit.tip("a new folder: the new head's document and its library")
-    if kit.button("Carry and open", "carry every expression, region and recipe, and go on mixing", wide=-1):
+    gap = kit.px(4)
+    half = (imgui.get_content_region_avail().x - gap) / 2
+    hint = "a document of its own: every expression, region and recipe, to go on mixing"
+    if kit.button("Carry and open", hint, wide=half):
         fitting.carry(stage)
+    imgui.same_line(0, gap)
+    hint = "the fitted head takes the place of this document's head, the library is carried onto it; one step of undo"
+    if kit.button("Swap in", hint, able=all(job.name != SWAPPING for job in stage.work.jobs), wide=half):
+        fitting.swap_in(stage)
 
 
 def _do(stage: Stage, new: NewHead, fitting: Fitting, deed: str) -> None:
