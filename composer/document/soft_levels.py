@@ -30,8 +30,8 @@ WHOLLY = 1.0 - 1e-9
 def finer_by(
     evaluated: EvaluatedDocument, recipe: Recipe, steps: Sequence[Refinement], rules: Sequence[Refinement]
 ) -> Floats | None:
-    """(m, 3) mm, what a recipe that joins linearly moves further at a level than its subdivided cage pose, because ramps
-    are taken there; None where no softened region is used. At strength 1.
+    """(m, 3) mm, what a recipe that joins linearly moves further at a level than its subdivided cage pose, as ramps are
+    taken there; None where no softened region is used. At strength 1.
 
     `steps` are the factors of plain subdivision from the cage to the level, `rules` those of positions.
     """
@@ -49,8 +49,8 @@ def finer_by(
                 masks[region.name] = np.where(pure, fine, masks[region.name])
     cage, fine_shares = mixer.shares(recipe), shares(masks, recipe, len(pure))
     total = np.zeros((len(pure), 3))
-    for region, row in mixer.rows(recipe).items():
-        gap = fine_shares[region] - refine(cage[region], steps)
+    for name, row in mixer.rows(recipe).items():
+        gap = fine_shares[name] - refine(cage[name], steps)
         if gap.any():
             total += gap[:, None] * refine(row, rules)
     return total
