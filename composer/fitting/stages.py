@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.fit_state import FitState
+from composer.fitting.hollows.beside_seam import beside_seam
 from composer.fitting.hollows.judged import cavities_to_judge, judged_cavities, without_cavities
 from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.mended import let_go_words, mend
@@ -70,7 +71,10 @@ def find_free_zones(state: FitState, progress: Progress) -> FitState:
     seams = tuple(seam_zone(head, seam, hollow) for seam in sealed)
     free = np.maximum.reduce([hollow, *(seam.astype(np.float64) for seam in seams)])
     cavities = cavities_to_judge(head, state.marks, free)
-    return replace(state, hollow=hollow, seams=seams, free=free, cavities=cavities, notes=(*state.notes, *found, *said))
+    return replace(
+        state, hollow=hollow, seams=seams, sealed=tuple(sealed), free=free, cavities=cavities,
+        notes=(*state.notes, *found, *said),
+    )  # fmt: skip
 
 
 def bend(state: FitState, progress: Progress) -> FitState:
@@ -122,10 +126,16 @@ def relax_loops(state: FitState, progress: Progress) -> FitState:
 
 
 def close_seams(state: FitState, progress: Progress) -> FitState:
-    """Lips and lids that the sculpt has sealed, in the library's own form."""
-    positions = state.positions
-    for seam in state.seams:
-        positions = close_seam(state.head, positions, seam, state.free, state.pairs)
+    """Lips and lids that the sculpt has sealed: in the library's own form, with their outer side on the sculpt."""
+    positions = np.array(state.positions)
+    for seam, zone in zip(state.sealed, state.seams, strict=True):
+        positions = np.array(close_seam(state.head, positions, zone, state.free, state.pairs))
+        library = LibrarySkin.of(state.head)
+        skin = library.skin.vertices
+        rank = library.skin.rank
+        positions[skin] = beside_seam(
+            library, positions[skin], zone[skin], rank[seam.line], rank[seam.across], state.clean.surface
+        )
     return replace(state, positions=positions)
 
 
