@@ -33,11 +33,12 @@ class FitOptions:
     """The options of a fit; the defaults suit most sculpts.
 
     `free` (n,) in [0, 1] adds to the zones that do not follow the sculpt, `groups` names face groups that do not.
-    `relaxed` False leaves the loops as the bend leaves them, and `relax_mask` (n,) in [0, 1] is how far each vertex
-    may relax. `protect` (n,) in [0, 1] is how much of its position a vertex keeps in the projection, `reach_mm` above
-    0 the furthest that it moves (by default 1.5 percent of the diagonal), `up_to` from 0 to 8 the last level (by
-    default the first whose edges are as short as the sculpt's). `any_size` accepts a sculpt of any size, `turn_over`
-    one whose faces look inwards. `name` is the fitted head's name, and `where` the sculpt's file, for messages.
+    `relaxed` False leaves the loops as the bend leaves them, and `relax_mask` (n,) in [0, 1] is how far each vertex may
+    relax. `protect` (n,) in [0, 1] is how much of its position a vertex keeps in the projection, `reach_mm` above 0 the
+    furthest that it moves (by default 1.5 percent of the diagonal), `up_to` from 0 to 8 the last level (by default the
+    first whose edges are as short as the sculpt's). `any_size` accepts a sculpt of any size, `turn_over` one whose
+    faces look inwards, `follow_all` follows it over hair, hats and collars too. `name` is the fitted head's name, and
+    `where` the sculpt's file, for messages.
     """
 
     free: NDArray | None = None
@@ -49,6 +50,7 @@ class FitOptions:
     up_to: int | None = None
     any_size: bool = False
     turn_over: bool = False
+    follow_all: bool = False
     name: str | None = None
     where: Path | str | None = None
 
