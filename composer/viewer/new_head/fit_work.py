@@ -78,5 +78,5 @@ def _with_cage(fitted: FittedHead, cage: NDArray) -> FittedHead:
     """The fit with a cage that was relaxed since, without its finer levels."""
     return FittedHead(
         fitted.head.with_(neutral=cage), (), fitted.free, fitted.rejected, fitted.sculpt, fitted.pairs, fitted.aligned,
-        fitted.stages, fitted.report, fitted.off,
+        fitted.report, fitted.off,
     )  # fmt: skip
