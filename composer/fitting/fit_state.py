@@ -37,7 +37,8 @@ class FitOptions:
     default the first whose edges are as short as the sculpt's). `any_size` accepts a sculpt of any size, `turn_over`
     one whose faces look inwards. `like` are neutrals (n, 3) of earlier heads of the same topology, in any place and
     size; `pinned` names landmarks that hold, the others pull; `click_mm` is how exactly they were placed on the sculpt,
-    a standard deviation along an axis, which is estimated where it is not given. `name` is the fitted head's name, and `where` the sculpt's file, for messages.
+    a standard deviation along an axis, which is estimated where it is not given. `name` is the fitted head's name, and
+    `where` the sculpt's file, for messages.
     """
 
     free: NDArray | None = None

@@ -20,8 +20,7 @@ Blocks = NDArray[np.float64]
 CURVE = 2.0
 """Standard deviation of a place of a curve, across the curve, in those of a point (our choice)."""
 PINNED = 1e-3
-"""Standard deviation of a pinned point, in those of other points: it holds within rounding of a millimetre (our choice).
-"""
+"""Standard deviation of a pinned point, in those of other points: it holds within a micrometre (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
