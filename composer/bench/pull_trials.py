@@ -307,7 +307,7 @@ def _cells(judge: Judge, recipe: Recipe, corners: NDArray, bary: Floats, axes: N
 
 def usable(mixer: Mixer) -> list[str]:
     """The shapes that a pull may give weights to."""
-    return [name for name in mixer.head.shape_names if name not in mixer.correctives.names]
+    return [one.name for one in mixer.head.expressions if one.name not in mixer.correctives.names]
 
 
 def _normals(places: NDArray, triangles: NDArray) -> Floats:

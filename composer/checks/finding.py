@@ -23,7 +23,8 @@ class Finding:
     mm, degrees, percent, percent more (than the shapes do) or "" for a count;
     `where` names the region or the part, or else the pose; `place` is a
     point in mm on the pose at the worst of it, for a camera to look at, None where there are no vertices; `step`
-    is the step of a sweep at which it is seen, 0 elsewhere.
+    is the step of a sweep at which it is seen, 0 elsewhere; `ramp_mm` is the width of ramp of the region `where` that
+    would mend it, 0 where none would.
     """
 
     code: str
@@ -37,6 +38,7 @@ class Finding:
     where: str = ""
     place: tuple[float, float, float] | None = None
     step: int = 0
+    ramp_mm: float = 0.0
 
     @property
     def rank(self) -> tuple[int, float]:

@@ -79,6 +79,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
             continue
         severity: Severity = "error" if worst > limits.seam_error else "warning"
         apart = mismatch_mm(subject, region, np.unique(facts.triangles[ramp]))
+        wider = apart / limits.seam_slope if apart > limits.seam_slope * width > 0.0 else 0.0
         over = ramp[excess > limits.seam_warning]
         vertices, amounts = subject.at_vertices(over, subject.excess[over])
         yield Finding(
@@ -86,12 +87,13 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
             severity=severity,
             words=f"the border of {region} is stretched or pressed {times(1.0 + worst, 'much')} its shapes do alone: "
             f"{apart:.1f} mm have to meet within {width:.1f} mm",
-            hint=_advice(apart, width, limits.seam_slope, linear),
+            hint=_advice(wider, linear),
             vertices=vertices,
             amounts=amounts * 100.0,
             value=worst * 100.0,
             unit="percent more",
             where=region,
+            ramp_mm=wider,
         )
 
 
@@ -106,10 +108,10 @@ def _ramp(subject: CheckSubject, region: str) -> tuple[NDArray[np.int64], float]
     return facts.kept(("ramp", region), mask, make)
 
 
-def _advice(apart: float, width: float, slope: float, linear: bool) -> str:
+def _advice(wider_mm: float, linear: bool) -> str:
     seamless = "join the recipe seamlessly, " if linear else ""
-    if apart > slope * width > 0.0:
-        return f"{seamless}widen the ramp to about {apart / slope:.0f} mm, or lower the cell"
+    if wider_mm > 0.0:
+        return f"{seamless}widen the ramp to about {wider_mm:.0f} mm, or lower the cell"
     return f"{seamless}soften the mask there, or lower the cell"
 
 

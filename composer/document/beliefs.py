@@ -18,6 +18,8 @@ from composer.head.places import Landmarks
 from composer.head.presets import lay_regions, region_set
 from composer.head.understand.anatomy import Anatomy, anatomy_of
 
+SCANNED = 0.25
+"""Of all shapes: where so many move the whole head along, they are scans that were not stabilised (our choice)."""
 TURNS_DEG = 2.0
 """An eyeball that turns by less in every shape stands still (our choice; a glance turns it by ten degrees and more)."""
 FOLLOWS = {
@@ -41,7 +43,9 @@ class Belief:
 def beliefs_of(head: Head) -> list[Belief]:
     """The page for a head, in the order in which a person should read it."""
     marks, landmark_lines = _landmarks(head)
-    return [_neutral(head), *_unit(head, marks), _sides(head), *_parts(head), *landmark_lines]
+    return [
+        _neutral(head), *_unit(head, marks), _sides(head), *_head_motion(head), *_parts(head), *landmark_lines
+    ]  # fmt: skip
 
 
 def _neutral(head: Head) -> Belief:
@@ -75,6 +79,19 @@ def _sides(head: Head) -> Belief:
     return Belief("sides", words, correct, not head.axes.along_axes)
 
 
+def _head_motion(head: Head) -> list[Belief]:
+    """A question where many shapes move the whole head along, as scans do."""
+    motion = anatomy_of(head).motion
+    carrying = [shape.name for shape, carries in zip(head.expressions, motion.carries, strict=True) if carries]
+    if len(carrying) < SCANNED * max(motion.count, 1):
+        return []
+    words = (
+        f"Is the whole head meant to move in {len(carrying)} of {motion.count} shapes, {carrying[0]} among them? Mixed "
+        "by region, its motion comes along."
+    )
+    return [Belief("head motion", words, "moue inspect FOLDER --mend NEW takes it out", True)]
+
+
 def _parts(head: Head) -> list[Belief]:
     correct = "[parts.NAME] in the document: group, material, component or vertices, and follows"
     found = recognise(head)
@@ -86,6 +103,10 @@ def _parts(head: Head) -> list[Belief]:
         pieces, _, how = note.removesuffix(".").partition(" was taken for a part")[2].strip().rpartition(") ")
         many = f" ({pieces.removeprefix('(')})" if pieces else ""
         lines.append(Belief("parts", f"{part.name}{many} {FOLLOWS[part.follows]}, known {how}.", correct))
+    names = [part.name for part in found.parts]
+    if "tongue" not in names and any("cut from a piece" in note for note in found.notes):
+        words = "No tongue is a piece of its own: one that is joined to the gums is part of gum_lower, with the jaw."
+        lines.append(Belief("parts", words, correct))
     gaze = anatomy_of(head).gaze
     if gaze.axes:
         words = f"The eyes look {_gaze_words(anatomy_of(head))}."

@@ -8,6 +8,7 @@ from pyglet.window import key, mouse
 
 from composer.viewer.panels.memory import Panels
 from composer.viewer.session.pointing import look_up
+from composer.viewer.session.softening import soften_by_steps
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
 from composer.viewer.tools.gestures import Button, Point
@@ -77,7 +78,9 @@ class PointerEvents:
             return
         fitting = self._panels.fitting
         by_hand = stage.place == "new" and (fitting.gripping or fitting.brushing)
-        if stage.place == "paint" and self._ui.io.key_ctrl:
+        if stage.place in ("mix", "paint") and self._ui.io.key_shift:
+            soften_by_steps(stage, scroll_y or scroll_x)
+        elif stage.place == "paint" and self._ui.io.key_ctrl:
             painting.larger(scroll_y)
         elif by_hand and (self._drag.active or self._ui.io.key_ctrl):
             fitting.larger(scroll_y)

@@ -65,6 +65,7 @@ def find_landmarks(head: Head) -> FoundLandmarks:
         missing["mouth, nose and chin"] = "no shape opens the mouth, so the lip line was not found"
     else:
         _mouth(face, lips, points, curves)
+        guesses |= {name for name in points if name.startswith("alare")}  # the wing's widest place is a soft one
     for side in ("left", "right"):
         if side not in lids:
             missing[f"{side} eye and brow"] = "neither an eyeball nor an eye hole was found"
@@ -136,7 +137,9 @@ def _on_skin(face: Face, points: Mapping[str, Floats], curves: Mapping[str, NDAr
     tree = cKDTree(head.neutral[skin])
     lines: dict[str, NDArray[np.int32]] = {}
     for name, curve in curves.items():
-        vertices = curve if curve.ndim == 1 else along_edges(curve, face.places, face.graph, skin)
+        vertices = curve if curve.ndim == 1 else None
+        if vertices is None and "lid" in name:  # a lid's edge is a row of the mesh
+            vertices = along_edges(curve, face.places, face.graph, skin)
         if vertices is None:
             vertices = skin[tree.query(face.anatomy.frame.world(curve))[1]]
         vertices = vertices[np.r_[True, vertices[1:] != vertices[:-1]]]

@@ -173,7 +173,8 @@ def _in_mouth(anatomy: Anatomy, candidates: Sequence[int]) -> dict[int, Kind]:
         if abs(float(places[:, 0].mean())) + sides[0] / 2 > INSIDE * width or float(places[:, 2].max()) > skin_front:
             continue
         low, high = (float(each) for each in np.quantile(share, [0.05, 0.95]))
-        words = f"{FORM} its vertices have {abs(low):.2f} to {high:.2f} of the jaw's motion in {opens}"
+        least, most = (f"{round(each, 2) + 0.0:.2f}" for each in (low, high))  # no minus before 0.00
+        words = f"{FORM} its vertices have {least} to {most} of the jaw's motion in {opens}"
         if high < UPPER:
             if not _before_jaw(anatomy, vertices):
                 continue

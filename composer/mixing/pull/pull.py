@@ -175,8 +175,8 @@ class Pull:
         return self._rays[sector, fine]
 
     def _best(self, turn_deg: float) -> tuple[_Ray, _Plan]:
-        """The ray in a direction, and how to solve for those beside it: the new cells, the costs and the length at
-        which the point comes about as far as by any, the dearest costs first."""
+        """The ray in a direction, and how to solve for those beside it: the new cells, the costs and the length, the
+        dearest costs first, at which the point comes about as far as by any."""
         tried: list[tuple[_Ray, _Plan]] = []
         for costs in LADDER:
             tried.append(self._planned(turn_deg, costs, FULL_MM))

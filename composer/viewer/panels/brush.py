@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from imgui_bundle import imgui
 
+from composer.edits.softness import set_softness, softness_of
 from composer.mixing.recipe import ALL
 from composer.viewer.session.painting import LEAST_MM, MOST_MM, Painting
+from composer.viewer.session.softening import width_mm
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
 KINDS = {"paint": "Paint", "erase": "Erase", "soften": "Soften"}
 PRESSURES = {"none": "Nothing", "radius": "Radius", "strength": "Strength"}
+
+MOST_SOFT_MM = 60.0
+"""The end of the slider for softness, mm; the wheel goes on. A design choice, no source."""
 
 
 def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
@@ -38,6 +43,8 @@ def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     _, painting.on_pose = imgui.checkbox("on the pose", painting.on_pose)
     kit.mark("on the pose")
     kit.tip("paint on the open recipe's pose, so that hidden places can be reached; the mask is the same")
+    if session.region != ALL:
+        _softness(stage, kit)
     kit.heading("Pen pressure sets")
     painting.pressure = kit.choice(PRESSURES, painting.pressure, key="pressure ")  # type: ignore[assignment]
     kit.heading("The whole mask")
@@ -61,6 +68,22 @@ def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     if not painting.ready_for(session):
         kit.quiet("The brush is being prepared.")
     imgui.pop_text_wrap_pos()
+
+
+def _softness(stage: Stage, kit: Kit) -> None:
+    """The width of the chosen region's ramp, live."""
+    session, name = stage.opened, stage.opened.region
+    kit.heading("The region's border")
+    said = softness_of(session.project, name)
+    wide = width_mm(session, name)
+    changed, asked = kit.slider("softness", wide, 0.0, MOST_SOFT_MM, "softness %.0f mm")
+    kit.tip("how wide its border is, from 1 to 0; neighbours fill what it gives up. Over the head: Shift and the wheel")
+    if changed:
+        stage.guard(lambda: session.preview(lambda p: set_softness(p, name, round(asked, 1))))
+    if imgui.is_item_deactivated():
+        session.commit()
+    if kit.button("As it was made", "the border that its source gives it", able=said is not None, name="As made"):
+        stage.do(lambda p: set_softness(p, name, None))
 
 
 def mirror(stage: Stage, painting: Painting, on: bool) -> None:

@@ -11,12 +11,14 @@ from composer.checks.of_document import check_recipes
 from composer.checks.pairs import pair_recipes
 from composer.checks.sweep import sweep_recipes
 from composer.document.evaluated import EvaluatedDocument
+from composer.edits.softness import set_softness
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
 from composer.viewer.session.looking import look_at_finding
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
+from masks.soft_border import WIDEST_MM
 
 INKS = {"error": theme.CORAL, "warning": theme.SAND, "note": theme.TIDE}
 SIGNS = {"error": "mute", "warning": "star", "note": "dot"}
@@ -33,6 +35,15 @@ def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) ->
         progress(number / len(others), f"{recipe.name} with {other.name}")
         findings += [each for one in pair_recipes(evaluated, [recipe, other]) for each in one.findings]
     return findings
+
+
+WORDS_PX, MEND_PX = 52.0, 32.0
+"""Height of the words of a finding, and of the press that mends it, at scale 1."""
+
+
+def _mends(stage: Stage, finding: Finding) -> bool:
+    """Whether a finding has a press that mends it."""
+    return finding.ramp_mm > 0.0 and finding.where in stage.opened.region_names
 
 
 @dataclass
@@ -76,7 +87,7 @@ class Findings:
             stage.finding = None
             return
         left, top, width, height = stage.view
-        wide, high = min(kit.px(330), width * 0.5), min(kit.px(64) + kit.px(58) * len(self.found), height - kit.px(70))
+        wide, high = min(kit.px(330), width * 0.5), min(kit.px(64) + self._tall(stage, kit), height - kit.px(70))
         imgui.set_next_window_pos(ImVec2(left + width - wide - kit.px(12), top + kit.px(50)))
         imgui.set_next_window_size(ImVec2(wide, high))
         imgui.push_style_color(imgui.Col_.window_bg, theme.vec4((*theme.DEEP[:3], 0.94)))
@@ -108,9 +119,17 @@ class Findings:
         imgui.pop_style_var()
         imgui.pop_style_color()
 
+    def _tall(self, stage: Stage, kit: Kit) -> float:
+        """The height of all rows."""
+        mends = sum(_mends(stage, finding) for finding in self.found)
+        return kit.px(WORDS_PX + 6.0) * len(self.found) + kit.px(MEND_PX) * mends
+
     def _row(self, stage: Stage, kit: Kit, number: int, finding: Finding) -> None:
-        at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(52)
-        if imgui.selectable(f"##finding {number}", stage.finding is finding, 0, ImVec2(wide, high))[0]:
+        at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(WORDS_PX)
+        mends = _mends(stage, finding)
+        high += kit.px(MEND_PX) if mends else 0.0
+        over = imgui.SelectableFlags_.allow_overlap
+        if imgui.selectable(f"##finding {number}", stage.finding is finding, over, ImVec2(wide, high))[0]:
             stage.finding = None if stage.finding is finding else finding
             if stage.finding is not None:
                 look_at_finding(stage, finding)
@@ -128,3 +147,17 @@ class Findings:
             with kit.hint():
                 imgui.text(words)
                 kit.quiet(f"{finding.where}. {finding.hint}" if finding.hint else finding.where)
+        if mends:
+            self._widen(stage, kit, number, finding, ImVec2(at.x + kit.px(24), at.y + kit.px(WORDS_PX)))
+
+    def _widen(self, stage: Stage, kit: Kit, number: int, finding: Finding, at: ImVec2) -> None:
+        """The press that mends a border: its ramp as wide as the finding says."""
+        below = imgui.get_cursor_screen_pos()
+        imgui.set_cursor_screen_pos(at)
+        wide_mm = float(round(min(finding.ramp_mm, WIDEST_MM)))
+        hint = f"give the border of {finding.where} a ramp of {wide_mm:g} mm, in every recipe"
+        if kit.button(f"Widen to {wide_mm:g} mm##{number}", hint, name=f"widen {number}"):
+            words = f"The border of {finding.where} is {wide_mm:g} mm wide now."
+            stage.do(lambda project: set_softness(project, finding.where, wide_mm), words)
+            self.look(stage)
+        imgui.set_cursor_screen_pos(below)

@@ -91,7 +91,7 @@ def _take_hold(stage: Stage, hit: Hit) -> _Grip:
     apart = hidden | set(evaluated.correctives.names)
     grip = Pull(
         evaluated.mixer, session.held.shown(session.recipe), place, eye.axes,
-        shapes=[name for name in session.head.shape_names if name not in apart], spots=masks,
+        shapes=[shape.name for shape in session.head.expressions if shape.name not in apart], spots=masks,
         locked=lambda key: session.held.locked(key) or not session.held.shows(key), joins=evaluated.joins,
         unjoined=evaluated.spots,
     )  # fmt: skip

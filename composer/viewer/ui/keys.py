@@ -80,6 +80,7 @@ ACTIONS: dict[str, Action] = {
 }  # fmt: skip
 OTHER_GESTURES: tuple[tuple[str, str], ...] = (
     ("wheel", "nearer and further"),
+    ("Shift and wheel over the face", "the chosen region's softness"),
     ("point at the face", "its region is outlined and named"),
     ("drag a picture onto the face", "that shape comes into the region under it"),
     ("drag a cell, or wheel over the chosen one", "its weight"),

@@ -7,7 +7,7 @@ import pytest
 
 from composer.document.beliefs import beliefs_of
 from composer.head.head import Head
-from composer.head.parts import recognise
+from composer.head.parts import recognise, with_recognised_parts
 from tests.awkward_heads import awkward
 
 
@@ -37,3 +37,21 @@ def test_a_real_librarys_page_has_no_doubt_but_its_guesses(real_head: Head) -> N
     assert not [belief.words for belief in page if belief.doubt]
     assert any("guessed" in belief.words for belief in page)
     assert any("degrees outward" in belief.words for belief in page)
+
+
+def test_a_real_librarys_page_says_what_its_shapes_do_not_hold(real_head: Head) -> None:
+    words = [belief.words for belief in beliefs_of(real_head)]
+    assert any("No shape turns the eyeballs" in each for each in words)  # its looking shapes move lids alone
+    assert any("No tongue is a piece of its own" in each for each in words)  # tongue and gums are one piece
+
+
+def test_a_head_that_turns_its_eyes_and_has_a_tongue_is_not_said_to_lack_them() -> None:
+    words = [belief.words for belief in beliefs_of(with_recognised_parts(awkward("layered_eyes").head))]
+    assert not any("No shape turns" in each or "No tongue" in each for each in words)
+
+
+def test_head_motion_that_is_left_in_most_shapes_is_asked_about() -> None:
+    page = beliefs_of(awkward("three_shapes", "head_drift").head)
+    asked = [belief for belief in page if belief.topic == "head motion"]
+    assert len(asked) == 1 and asked[0].doubt and "3 of 3" in asked[0].words
+    assert not any(belief.topic == "head motion" for belief in beliefs_of(awkward("three_shapes").head))
