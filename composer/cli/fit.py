@@ -42,6 +42,9 @@ def fit(
     no_relax: Annotated[bool, typer.Option("--no-relax", help="Do not relax the loops after the fit.")] = False,
     any_size: Annotated[bool, typer.Option("--any-size", help="Accept a sculpt of any size.")] = False,
     turn_over: Annotated[bool, typer.Option("--turn-over", help="Turn the sculpt's faces over.")] = False,
+    follow_all: Annotated[
+        bool, typer.Option("--follow-all", help="Follow the sculpt over hair, hats and collars too.")
+    ] = False,
     neutral: Neutral = None,
     unit: Unit = None,
     sculpt_unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
@@ -86,6 +89,7 @@ def fit(
         options = FitOptions(
             groups=tuple(free) if free else None, relaxed=not no_relax, reach_mm=reach, up_to=level, any_size=any_size,
             protect=None if protect is None else read_mask(protect), turn_over=turn_over,
+            follow_all=follow_all,
         )  # fmt: skip
         fitted = files.fit(options, progress)
         progress(0.98, "writing files and pictures")

@@ -134,9 +134,17 @@ class EvaluatedDocument:
     def _shared(self, members: list[Region]) -> NDArray[np.float64]:
         """(r, n) the effective masks of one set. Where some are softened, their neighbours fill what they give up."""
         raw, locked = [self.raw[r.name] for r in members], [r.locked for r in members]
-        if len(members) < 2 or not any(self._sources.is_softened(r) for r in members):
+        if len(members) < 2 or not any(self.is_softened(r) for r in members):
             return effective_masks(raw, locked)
-        return share_filled(raw, [self._sources.plain(r) for r in members], locked)
+        return share_filled(raw, [self.plain(r) for r in members], locked)
+
+    def is_softened(self, region: Region) -> bool:
+        """Whether the ramp of a region is made on its mask, as the document says, and not by its source."""
+        return self._sources.is_softened(region)
+
+    def plain(self, region: Region) -> Mask:
+        """(n,) the raw mask of a region without its softness, read-only."""
+        return self._sources.plain(region)
 
     def _shares_as(self, before: EvaluatedDocument, set_name: str | None) -> bool:
         """Whether the regions of a set (of all sets for None) have the same masks and locks as before."""

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.kept_detail import KeptDetail
+from composer.document.soft_levels import finer_by
 from composer.errors import MoueError
 from composer.formats.library import targets_in
 from composer.formats.registry import read_mesh
@@ -111,11 +112,14 @@ class EvaluatedLevel:
     def base(self, recipe: Recipe, strength: float | None = None) -> NDArray[np.float64]:
         """(m, 3) mm, the same without the details of accepted sculpts."""
         cage = self.evaluated.pose(recipe, strength)
-        if self.detail is None:
-            return refine(cage, self._rules)
         amount = recipe.strength if strength is None else strength
-        fine = detailed_pose(self.evaluated.mixer, self.detail, recipe.with_(strength=amount), cage)
-        return refine(fine, self._rules[self.library_level :])
+        if self.detail is None:
+            pose = refine(cage, self._rules)
+        else:
+            fine = detailed_pose(self.evaluated.mixer, self.detail, recipe.with_(strength=amount), cage)
+            pose = refine(fine, self._rules[self.library_level :])
+        finer = finer_by(self.evaluated, recipe, self.steps, self._rules)
+        return pose if finer is None else pose + amount * finer
 
 
 def _kept_places(evaluated: EvaluatedDocument) -> dict[int, dict[str, str]]:

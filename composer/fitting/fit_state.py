@@ -14,6 +14,7 @@ from composer.fitting.hollows.shown import Cavity
 from composer.fitting.nonrigid import Fitted
 from composer.fitting.project import ProjectedLevel
 from composer.fitting.sculpt import CleanSculpt
+from composer.fitting.sealed import Seam
 from composer.geometry.polygons import Polygons
 from composer.head.fit_zones import FitZones
 from composer.head.head import Head
@@ -32,11 +33,12 @@ class FitOptions:
     """The options of a fit; the defaults suit most sculpts.
 
     `free` (n,) in [0, 1] adds to the zones that do not follow the sculpt, `groups` names face groups that do not.
-    `relaxed` False leaves the loops as the bend leaves them, and `relax_mask` (n,) in [0, 1] is how far each vertex
-    may relax. `protect` (n,) in [0, 1] is how much of its position a vertex keeps in the projection, `reach_mm` above
-    0 the furthest that it moves (by default 1.5 percent of the diagonal), `up_to` from 0 to 8 the last level (by
-    default the first whose edges are as short as the sculpt's). `any_size` accepts a sculpt of any size, `turn_over`
-    one whose faces look inwards. `name` is the fitted head's name, and `where` the sculpt's file, for messages.
+    `relaxed` False leaves the loops as the bend leaves them, and `relax_mask` (n,) in [0, 1] is how far each vertex may
+    relax. `protect` (n,) in [0, 1] is how much of its position a vertex keeps in the projection, `reach_mm` above 0 the
+    furthest that it moves (by default 1.5 percent of the diagonal), `up_to` from 0 to 8 the last level (by default the
+    first whose edges are as short as the sculpt's). `any_size` accepts a sculpt of any size, `turn_over` one whose
+    faces look inwards, `follow_all` follows it over hair, hats and collars too. `name` is the fitted head's name, and
+    `where` the sculpt's file, for messages.
     """
 
     free: NDArray | None = None
@@ -48,6 +50,7 @@ class FitOptions:
     up_to: int | None = None
     any_size: bool = False
     turn_over: bool = False
+    follow_all: bool = False
     name: str | None = None
     where: Path | str | None = None
 
@@ -71,12 +74,12 @@ class FitState:
 
     Given at the start: the library's `head` with `marks`, the sculpt (m, 3) mm with its polygons and `sculpt_marks`,
     and the `options`. Found by the stages, in this order: the sculpt cleaned; the landmark `pairs` and the similarity
-    `aligned`; `hollow` (n,) free because the sculpt has nothing to follow, `seams` (n,) flags about each sealed
-    opening, and `free` (n,) both together; the library's further `cavities`; the result of the bend; the cage's
-    `positions` (n, 3) mm, how far they lay `off` (n,) the sculpt before they landed on it, and `free` with the cavities
-    that the sculpt does not show; the vertices `filled` (n,) because the sculpt has no place for them; the vertices
-    `mended` (n,) so that skin does not cross; `reach_mm` and the projected `levels`; the `report`. `notes` are
-    sentences for the user.
+    `aligned`; `hollow` (n,) free because the sculpt has nothing to follow, the openings that it has `sealed`, `seams`
+    (n,) flags about each of them, and `free` (n,) all together; the library's further `cavities`; the result of the
+    bend; the cage's `positions` (n, 3) mm, how far they lay `off` (n,) the sculpt before they landed on it, and `free`
+    with the cavities that the sculpt does not show; the vertices `filled` (n,) because the sculpt has no place for
+    them; the vertices `mended` (n,) so that skin does not cross; `reach_mm` and the projected `levels`; the `report`.
+    `notes` are sentences for the user.
     """
 
     head: Head
@@ -90,6 +93,7 @@ class FitState:
     aligned: Similarity = NOT_YET
     hollow: Rows = NOT_YET
     seams: tuple[NDArray[np.bool_], ...] = NOT_YET
+    sealed: tuple[Seam, ...] = NOT_YET
     free: Rows = NOT_YET
     cavities: tuple[Cavity, ...] = NOT_YET
     filled: NDArray[np.bool_] = NOT_YET

@@ -11,7 +11,7 @@ landmarks. So both lips follow their common surroundings and keep their own gap,
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import scipy.sparse as sp
@@ -50,7 +50,8 @@ MOST_HOLLOW = 0.2
 @dataclass(frozen=True, eq=False)
 class Seam:
     """An opening of the head that a sculpt may have sealed: its `line` of contact as vertices (l,); vertices `above`
-    and `below` (k,) on either side of it, in pairs; and the places `between` them (k, 3) on the line.
+    and `below` (k,) on either side of it, in pairs; the places `between` them (k, 3) on the line; and `across` (a, 2),
+    vertices of both rims that stand against each other, none where the rims are not known.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Seam:
     above: Ints
     below: Ints
     between: Rows
+    across: Ints = field(default_factory=lambda: np.zeros((0, 2), dtype=np.int64))
 
 
 def find_seams(head: Head, marks: Landmarks) -> list[Seam]:
@@ -83,7 +85,9 @@ def find_seams(head: Head, marks: Landmarks) -> list[Seam]:
         outer = outer if len(outer) == 2 else rims
         rims, outer = ([_along(rims[0], line, head.neutral) for line in some] for some in (rims, outer))
         middle = 0.5 * (head.neutral[_at_stations(rims[0])] + head.neutral[_at_stations(rims[1])])
-        return Seam(name, np.unique(np.concatenate(rims)), _at_stations(outer[0]), _at_stations(outer[1]), middle)
+        line = np.unique(np.concatenate(rims))
+        across = _against_each_other(rims[0], rims[1], head.neutral)
+        return Seam(name, line, _at_stations(outer[0]), _at_stations(outer[1]), middle, across)
 
     seams = [
         seam("mouth", "lip_line_upper", "lip_line_lower", "upper_lip", "lower_lip") or _mouth_by_points(head, marks),
@@ -91,6 +95,14 @@ def find_seams(head: Head, marks: Landmarks) -> list[Seam]:
           ("left", "right")),
     ]  # fmt: skip
     return [s for s in seams if s is not None]
+
+
+def _against_each_other(one: Ints, other: Ints, places: Rows) -> Ints:
+    """(a, 2) each vertex of one rim with the vertex of the other that is nearest at `places` (n, 3), corners left out.
+    """
+    nearest = other[cKDTree(places[other]).query(places[one])[1]]
+    pairs = np.stack([one, nearest], axis=1)
+    return pairs[~np.isin(pairs, np.intersect1d(one, other)).any(axis=1)]
 
 
 def _at_stations(line: Ints) -> Ints:

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.fit_state import FitState
+from composer.fitting.hollows.beside_seam import beside_seam
+from composer.fitting.hollows.borders import borders, with_library_form
 from composer.fitting.hollows.judged import cavities_to_judge, judged_cavities, without_cavities
 from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.mended import let_go_words, mend
@@ -70,7 +72,10 @@ def find_free_zones(state: FitState, progress: Progress) -> FitState:
     seams = tuple(seam_zone(head, seam, hollow) for seam in sealed)
     free = np.maximum.reduce([hollow, *(seam.astype(np.float64) for seam in seams)])
     cavities = cavities_to_judge(head, state.marks, free)
-    return replace(state, hollow=hollow, seams=seams, free=free, cavities=cavities, notes=(*state.notes, *found, *said))
+    return replace(
+        state, hollow=hollow, seams=seams, sealed=tuple(sealed), free=free, cavities=cavities,
+        notes=(*state.notes, *found, *said),
+    )  # fmt: skip
 
 
 def bend(state: FitState, progress: Progress) -> FitState:
@@ -122,11 +127,32 @@ def relax_loops(state: FitState, progress: Progress) -> FitState:
 
 
 def close_seams(state: FitState, progress: Progress) -> FitState:
-    """Lips and lids that the sculpt has sealed, in the library's own form."""
-    positions = state.positions
-    for seam in state.seams:
-        positions = close_seam(state.head, positions, seam, state.free, state.pairs)
+    """Lips and lids that the sculpt has sealed: in the library's own form, with their outer side on the sculpt."""
+    positions = np.array(state.positions)
+    for seam, zone in zip(state.sealed, state.seams, strict=True):
+        positions = np.array(close_seam(state.head, positions, zone, state.free, state.pairs))
+        library = LibrarySkin.of(state.head)
+        skin = library.skin.vertices
+        rank = library.skin.rank
+        positions[skin] = beside_seam(
+            library, positions[skin], zone[skin], rank[seam.line], rank[seam.across], state.clean.surface
+        )
     return replace(state, positions=positions)
+
+
+def keep_borders(state: FitState, progress: Progress) -> FitState:
+    """Hair, hats and collars in the library's form, with a question for each; with `follow_all` they are copied."""
+    head, library = state.head, LibrarySkin.of(state.head)
+    mended = np.zeros(head.n_vertices, dtype=bool)
+    if state.options.follow_all:
+        return replace(state, mended=mended)
+    skin = library.skin.vertices
+    keep = np.zeros(head.n_vertices) if state.options.protect is None else np.asarray(state.options.protect)
+    follows = (state.free[skin] < 0.5) & ~state.filled[skin] & (keep[skin] < 1.0)
+    positions = np.array(state.positions)
+    found = borders(library, positions[skin], follows, library.places(head, state.marks), state.marks, head.neutral)
+    positions[skin], mended[skin] = with_library_form(library, positions[skin], found, follows)
+    return replace(state, positions=positions, mended=mended, notes=(*state.notes, *(one.words for one in found)))
 
 
 def mend_hollows(state: FitState, progress: Progress) -> FitState:
@@ -137,10 +163,10 @@ def mend_hollows(state: FitState, progress: Progress) -> FitState:
     library = LibrarySkin.of(state.head)
     skin = library.skin.vertices
     keep = np.zeros(state.head.n_vertices) if state.options.protect is None else np.asarray(state.options.protect)
-    loose = (state.free >= 0.5) | state.filled
+    loose = (state.free >= 0.5) | state.filled | state.mended
     done = mend(library, state.positions[skin], state.cavities, loose[skin], keep[skin] >= 1.0)
-    positions, mended = np.array(state.positions), np.zeros(state.head.n_vertices, dtype=bool)
-    positions[skin], mended[skin] = done.positions, done.moved
+    positions, mended = np.array(state.positions), np.array(state.mended)
+    positions[skin], mended[skin] = done.positions, mended[skin] | done.moved
     said = let_go_words(state.pairs, positions, mended, state.head.diagonal * state.aligned.scale)
     return replace(state, positions=positions, mended=mended, notes=(*state.notes, *said))
 
@@ -190,7 +216,8 @@ STAGES: tuple[FitStage, ...] = (
     FitStage("landing on the sculpt", land_on_sculpt, 0.03),
     FitStage("relaxing the loops", relax_loops, 0.07),
     FitStage("closing what is sealed", close_seams, 0.01),
-    FitStage("parting skin from skin", mend_hollows, 0.08),
+    FitStage("looking for borders", keep_borders, 0.01),
+    FitStage("parting skin from skin", mend_hollows, 0.07),
     FitStage("placing the parts", place_all_parts, 0.01),
     FitStage("projecting", project_levels, 0.38),
     FitStage("measuring", measure, 0.04),
