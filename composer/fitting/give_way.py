@@ -19,13 +19,14 @@ RINGS = (1, 2, 4)
 
 
 def without_crossing(
-    surface: Surface, moved: Rows, close: Flags, loops: Loops, width_mm: float
+    surface: Surface, moved: Rows, close: Flags, can: Flags, loops: Loops, width_mm: float
 ) -> tuple[Rows, Flags]:
     """(n, 3) the positions `moved` (n, 3) mm of `surface` (n vertices), with the move filled smoothly about polygons
     that cross and did not before it, and which vertices (n,) that were.
 
-    Only polygons all of whose vertices are flagged in `close` (n,) are looked at. `width_mm` is that of `fill`. An
-    attempt that leaves as many pairs, or makes more faces bad as `loops` has it, is dropped.
+    Only polygons all of whose vertices are flagged in `close` (n,) are looked at, and only vertices flagged in `can`
+    (n,) move. `width_mm` is that of `fill`. An attempt that leaves as many pairs, or makes more faces bad as `loops`
+    has it, is dropped.
     """
     polygons = surface.polygons
     chosen = np.logical_and.reduceat(close[polygons.indices], polygons.starts[:-1])
@@ -40,7 +41,7 @@ def without_crossing(
             break
         about = np.zeros(len(moved), dtype=bool)
         about[test.triangles[fresh]] = True
-        about = loops.grown(about, rings) & close
+        about = loops.grown(about, rings) & can
         trial = surface.positions + fill(surface, state.positions - surface.positions, about, width_mm)
         pairs = state.tried(trial, about)
         left = _fresh(test, surface.positions, pairs)

@@ -254,7 +254,7 @@ def project(
     polygons: Polygons, positions: Rows, sculpt: ClosestSurface, *, reference: Rows, reach_mm: float | None = None,
     up_to: int | None = None, free: NDArray | None = None, protect: NDArray | None = None,
     reject: dict[int, NDArray] | None = None, marks: tuple[NDArray, Rows] | None = None,
-    cage_stands: bool = False, progress: Progress | None = None,
+    cage_stands: bool | NDArray[np.bool_] = False, progress: Progress | None = None,
 ) -> list[ProjectedLevel]:  # fmt: skip
     """Project a fitted cage (n, 3) mm by ascending levels, level 0 first.
 
@@ -262,7 +262,8 @@ def project(
     is the furthest that a vertex moves, 1.5 percent of the diagonal by default. `up_to` in [0, 8] is the last level; by
     default it is the first whose mean edge is as short as the sculpt's. `free` (n,) and `protect` (n,) are cage masks
     in [0, 1], subdivided with the cage (free from 1/2 on); `reject` gives painted rejections (n_k,) by level; `marks`
-    are landmarks of the cage, as in `settle`. With `cage_stands` level 0 is taken as it is: a person has corrected it.
+    are landmarks of the cage, as in `settle`. With `cage_stands` level 0 is taken as it is, where
+    flags (n,) are given there alone: a person has corrected it, or skin that would cross skin has given way.
     Raises MoueError for a level or a reach outside its range, and for a mask of another length.
     """
     n = polygons.n_vertices
@@ -295,7 +296,7 @@ def project(
                 f"the rejection mask of level {k} has {len(painted)} values, the level {polygons.n_vertices} vertices"
             )
         refused = None if painted is None else np.asarray(painted) >= 0.5
-        stays = np.ones(len(keep)) if cage_stands and not k else keep
+        stays = keep if k else np.where(cage_stands, 1.0, keep)
         out.append(_level(
             k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, still > 0.5, close > 0.0, refused,
             None if k else marks,
@@ -333,9 +334,9 @@ def _level(
         width=FILL_WIDTH / 2**k,
     )  # fmt: skip
     landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
-    if k:
-        width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
-        landed, given_way = without_crossing(surface, landed, close[at] & (keep[at] < 1.0), loops, width)
+    near = close[at] if k else ~still[at]
+    width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
+    landed, given_way = without_crossing(surface, landed, near, keep[at] < 1.0, loops, width)
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
     moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way
     why = np.zeros(len(positions), dtype=np.int8)

@@ -198,6 +198,7 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
     levels = project(
         head.polygons, state.positions, state.clean.surface, reference=head.neutral, reach_mm=reach,
         up_to=options.up_to, free=np.maximum(state.free, state.mended), protect=keep,
+        cage_stands=state.mended,
         marks=(pairs.vertices[on_skin], pairs.sculpt[on_skin]), progress=progress,
     )  # fmt: skip
     notes = [
