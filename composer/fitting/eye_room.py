@@ -21,8 +21,8 @@ ROUNDS = 40
 """Most steps back (our choice)."""
 MOST = 0.2
 """Furthest that the ball moves, as a share of its radius (our choice: some 2.5 mm)."""
-ENOUGH = 0.025
-"""How much deeper than on the library a lid may lie in the ball, as a share of its radius: some 0.3 mm (our choice)."""
+ENOUGH = 0.01
+"""How much deeper than on the library a lid may lie in the ball, as a share of its radius: some 0.1 mm (our choice)."""
 
 
 def room_behind_lids(
