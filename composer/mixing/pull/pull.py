@@ -116,7 +116,7 @@ class Pull:
         self._at = np.searchsorted(self.given.patch.vertices, corners)
         self._low = np.minimum(LOW - self.given.start, 0.0)
         self._high = np.maximum(HIGH - self.given.start, 0.0)
-        self._sectors: dict[int, tuple[_Ray, _Plan]] = {}
+        self._sectors: dict[int, tuple[_Ray, _Plan, list[_Ray]]] = {}
         self._rays: dict[tuple[int, int], _Ray] = {}
         self.start = np.asarray(self.point.bary @ self.trust.places[self._at])
 
@@ -133,13 +133,28 @@ class Pull:
         asked = float(np.hypot(right, up))
         if asked < 1e-9 or not self.moves:
             return Pulled(self.recipe, self.start, asked, 0.0)
-        ray = self._ray(float(np.degrees(np.arctan2(up, right))))
+        turn_deg = float(np.degrees(np.arctan2(up, right)))
+        ray = self._ray(turn_deg)
         unit = (right * self.axes[0] + up * self.axes[1]) / asked
+        change, got, stopped = self._held(ray, unit, asked)
+        if got < AS_FAR * min(asked, ray.got_mm):  # on the way along this ray there is a place that does not hold
+            tried = self._sectors[self._sector(turn_deg)][2]
+            others = [self._held(other, unit, asked) for other in tried]
+            change, got, stopped = max([(change, got, stopped), *others], key=lambda each: each[1])
+        moved = self._moves(change)
+        return Pulled(self.trust.with_change(change, DIGITS), self.start + moved, asked, got, stopped)
+
+    def _held(self, ray: _Ray, unit: Floats, asked: float) -> tuple[Floats, float, bool]:
+        """The change of weights (k,) on a ray for a pull of `asked` mm along `unit` (3,), gone back to where the skin
+        holds; how far it brings the point, mm, and whether it stops short for the skin."""
         wanted = self._share(ray, unit, asked)
         share = next((back * wanted for back in BACK if self.trust.holds(back * wanted * ray.change)), 0.0)
-        change, stopped = share * ray.change, share < wanted or (wanted == 1.0 and not ray.whole)
-        moved = self._moves(change)
-        return Pulled(self.trust.with_change(change, DIGITS), self.start + moved, asked, float(unit @ moved), stopped)
+        change = share * ray.change
+        return change, float(unit @ self._moves(change)), share < wanted or (wanted == 1.0 and not ray.whole)
+
+    def _sector(self, turn_deg: float) -> int:
+        """The number of the sector in which a direction lies."""
+        return round(turn_deg * SECTORS / 360.0) % SECTORS
 
     def _share(self, ray: _Ray, unit: Floats, asked: float) -> float:
         """The fraction of a ray's change at which the point has come `asked` mm along `unit` (3,), at most 1."""
@@ -161,12 +176,11 @@ class Pull:
 
     def _ray(self, turn_deg: float) -> _Ray:
         """The ray in a direction of the screen, in degrees from right to up; each is solved once."""
-        wide = 360.0 / SECTORS
-        sector, fine = round(turn_deg / wide) % SECTORS, round(turn_deg / FINE_DEG)
+        sector, fine = self._sector(turn_deg), round(turn_deg / FINE_DEG)
         if sector not in self._sectors:
-            self._sectors[sector] = self._best(sector * wide)
+            self._sectors[sector] = self._best(sector * 360.0 / SECTORS)
         if (sector, fine) not in self._rays:
-            beside, plan = self._sectors[sector]
+            beside, plan, _ = self._sectors[sector]
             ray = self._solved(fine * FINE_DEG, plan)
             got = float(self._unit(fine * FINE_DEG) @ self._moves(beside.change))
             if ray.got_mm < AS_FAR * got:  # the skin holds for the sector's own direction, and less for this one
@@ -174,9 +188,9 @@ class Pull:
             self._rays[sector, fine] = ray
         return self._rays[sector, fine]
 
-    def _best(self, turn_deg: float) -> tuple[_Ray, _Plan]:
-        """The ray in a direction, and how to solve for those beside it: the new cells, the costs and the length, the
-        dearest costs first, at which the point comes about as far as by any."""
+    def _best(self, turn_deg: float) -> tuple[_Ray, _Plan, list[_Ray]]:
+        """The ray in a direction, how to solve for those beside it, and every ray tried. Of these it is the first, with
+        the dearest costs, that brings the point about as far as any."""
         tried: list[tuple[_Ray, _Plan]] = []
         for costs in LADDER:
             tried.append(self._planned(turn_deg, costs, FULL_MM))
@@ -186,7 +200,8 @@ class Pull:
         if 0.0 < most < ARRIVED * FULL_MM and any(not ray.whole for ray, _ in tried):
             tried += [self._planned(turn_deg, costs, FURTHER * most) for costs in LADDER[:2]]
             most = max(ray.got_mm for ray, _ in tried)
-        return next((ray, plan) for ray, plan in tried if ray.got_mm >= AS_FAR * most)
+        ray, plan = next(each for each in tried if each[0].got_mm >= AS_FAR * most)
+        return ray, plan, [ray for ray, _ in tried]
 
     def _unit(self, turn_deg: float) -> Floats:
         """(3,) the unit vector of a direction of the screen, in degrees from right to up."""
