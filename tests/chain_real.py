@@ -53,8 +53,8 @@ WAVES_MM, RELIEF_MM, WAVES = (3.0, 6.0), 0.2, 40
 DAB_MM, DAB_RADIUS_MM = 1.5, 9.0
 MEASURED = """Relief: each vertex's height over its surroundings (the mesh, smoothed 30 times by the mean of the
 neighbours), along the normal; the same of a pose, on the pose. Correlation and gain are over the narrow face, for the
-planted relief against the fitted neutral (beside 0.1 mm of noise that the sculpts have of their own), for each baked
-target against the neutral. It knows nothing of how Moue keeps detail."""
+planted relief (measured the same way on the smooth cage) against the fitted neutral, which has 0.1 mm of the sculpt's
+own noise beside it, and for each baked target against the neutral. It knows nothing of how Moue keeps detail."""
 Floats = NDArray[np.float64]
 
 
@@ -237,8 +237,8 @@ def relief_found(to: Path, fine: Path, order: NDArray, names: Sequence[str], num
     polygons, points = mesh.polygons, mesh.positions * UNIT_MM
     report = json.loads((to / f"fit_{number}/report.json").read_text())
     own = heights(polygons, points)
-    planted = relief(points)
     on = narrow_face(len(points), to)
+    planted = planted_heights(polygons, points, to / f"fit_{number}/fitted.obj")
     found = dict(zip(("planted_correlation", "planted_gain"), alike(planted[on], own[on]), strict=True))
     found["bad_faces"] = float(sum(each["bad_faces"] for each in report["levels"].values()))
     for name in names:
@@ -278,6 +278,17 @@ def pictures(to: Path, fine: Path, order: NDArray, names: Sequence[str], number:
         for row, picture in enumerate(column):
             sheet.paste(picture, (i * size[0], row * size[1]))
     sheet.save(to / "chain.png")
+
+
+def planted_heights(polygons: Polygons, points: Floats, cage: Path) -> Floats:
+    """(n,) mm, what `heights` finds where the relief at `points` (n, 3) lies on the fitted cage, subdivided smooth."""
+    mesh = read_mesh(cage)
+    smooth, coarse = mesh.positions * UNIT_MM, mesh.polygons
+    while len(smooth) < len(points):
+        step = Refinement(coarse)
+        smooth, coarse = step.apply(smooth), step.polygons
+    on_it = smooth + relief(points)[:, None] * Surface(polygons, smooth).vertex_normals
+    return heights(polygons, on_it) - heights(polygons, smooth)
 
 
 def narrow_face(count: int, to: Path) -> NDArray[np.bool_]:

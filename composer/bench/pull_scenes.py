@@ -26,6 +26,7 @@ from masks.partition import effective_masks, remainder
 
 LIDS = ("upper_lid_left", "lower_lid_left", "eye_corner_left")
 BROW = ("brow_inner_left", "brow_outer_left", "forehead_left")
+UP, LEFT = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
 MOUTH = ("mouth_corner", "upper_lip", "lower_lip", "cheek", "cheek_lower", "chin")
 
 
@@ -58,11 +59,12 @@ def scene(head: Head) -> tuple[Mixer, list[Recipe]]:
 
 
 def recipes_for(mixer: Mixer) -> list[Recipe]:
-    """One brow up beside a mouth corner, a wink, a call, and two minds about the mouth, which join seamlessly: each
-    region with the shapes that move it most."""
-    smile_left, other = _strongest(mixer, "mouth_corner_left", 2, "chin_left")
-    smile_right = _strongest(mixer, "mouth_corner_right", 1, "chin_right")[0]
-    shut, brow, open_ = (_strongest(mixer, r, 1)[0] for r in ("upper_lid_left", "brow_outer_left", "chin_left"))
+    """One brow up beside a mouth corner, a wink, a call, and two minds about the mouth, which join seamlessly: with the
+    shapes that move those regions furthest up, down or inwards."""
+    smile_left, smile_right = (_furthest_along(mixer, f"mouth_corner_{side}", UP) for side in ("left", "right"))
+    pursed = _furthest_along(mixer, "mouth_corner_left", -LEFT)
+    shut, brow = _furthest_along(mixer, "upper_lid_left", -UP), _furthest_along(mixer, "brow_outer_left", UP)
+    open_ = _furthest_along(mixer, "chin_left", -UP)
     right, left = ([f"{name}_{side}" for name in MOUTH] for side in ("right", "left"))
     return [
         Recipe("one_brow", (*_row(mixer, BROW, brow, 0.9), *_row(mixer, right[:5], smile_right, 0.6))),
@@ -72,7 +74,7 @@ def recipes_for(mixer: Mixer) -> list[Recipe]:
         ),
         Recipe("call", (Cell(ALL, open_, 0.6), *_row(mixer, (BROW[0], "brow_inner_right"), brow, 0.8))),
         Recipe(
-            "two_minds", (*_row(mixer, left, smile_left, 1.0), *_row(mixer, right, other, 1.0)), join="seamless"
+            "two_minds", (*_row(mixer, left, smile_left, 1.0), *_row(mixer, right, pursed, 1.0)), join="seamless"
         ),
     ]  # fmt: skip
 
@@ -81,14 +83,8 @@ def _row(mixer: Mixer, regions: Iterable[str], shape: str, weight: float) -> lis
     return [Cell(region, shape, weight) for region in regions if region in mixer.masks]
 
 
-def _strongest(mixer: Mixer, region: str, count: int, still: str = "") -> list[str]:
-    """The shapes that move a region most in the mean, beyond what they move the region `still`."""
-    moved = {s.name: _mean_mm(mixer.masks[region], s.delta) for s in mixer.head.shapes}
-    if still:
-        moved = {s.name: moved[s.name] - _mean_mm(mixer.masks[still], s.delta) for s in mixer.head.shapes}
-    return sorted(moved, key=lambda name: -moved[name])[:count]
-
-
-def _mean_mm(mask: NDArray, delta: NDArray) -> float:
+def _furthest_along(mixer: Mixer, region: str, way: NDArray) -> str:
+    """The shape that moves a region furthest along a direction (3,), in the mean."""
+    mask = mixer.masks[region]
     at = np.flatnonzero(mask > 0.0)
-    return float(mask[at] @ np.linalg.norm(delta[at], axis=1)) / max(float(mask[at].sum()), 1e-9)
+    return max(mixer.head.expressions, key=lambda shape: float(mask[at] @ (shape.delta[at] @ way))).name

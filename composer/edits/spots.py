@@ -15,6 +15,7 @@ from composer.document.project import RESERVED, Project, Region
 from composer.document.region_sources import SPOT
 from composer.edits.names import free_name
 from composer.edits.recipes import replace_recipe
+from composer.edits.regions import delete_region
 from composer.head.places import SurfacePoint
 from composer.mixing.recipe import Recipe
 
@@ -60,3 +61,10 @@ def unused_spots(project: Project) -> list[str]:
     used = {cell.region for recipe in project.recipes for cell in recipe.cells if cell.weight != 0.0}
     used |= {trigger.region for corrective in project.correctives for trigger in corrective.triggers}
     return [region.name for region in project.regions if is_spot(region) and region.name not in used]
+
+
+def without_unused_spots(project: Project) -> Project:
+    """The project without the spots that no recipe gives a weight to."""
+    for name in unused_spots(project):
+        project = delete_region(project, name)
+    return project

@@ -73,7 +73,7 @@ def refit(
     freedom = np.zeros(head.n_vertices) if free is None else np.asarray(free, dtype=np.float64)
     fixed = nowhere if hold is None else np.asarray(hold) >= 0.5
     skin = Skin.of(head)
-    marks = MarkPulls.of(skin, asked, head.neutral)
+    marks = MarkPulls.of(skin, asked, head.neutral, 1.0)
     now = cage[skin.vertices]
     before = _away(marks, now)
     diagonal = float(np.linalg.norm(np.ptp(now, axis=0)))

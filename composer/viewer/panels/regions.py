@@ -20,6 +20,7 @@ from composer.edits.regions import (
     set_region_set,
     split_region,
 )
+from composer.edits.spots import unused_spots, without_unused_spots
 from composer.head.presets import region_set
 from composer.viewer.panels.swatch import swatch
 from composer.viewer.session.stage import Stage
@@ -120,6 +121,10 @@ class RegionList:
         if imgui.menu_item("Empty, over the others", "", False)[0]:
             self.new(stage, overlay=True)
         kit.mark("Empty overlay")
+        unused = unused_spots(session.project)
+        if unused and imgui.menu_item(f"Delete {len(unused)} spots without a weight", "", False)[0]:
+            stage.do(without_unused_spots, "Deleted; undo brings them back.")
+        kit.mark("Delete unused spots")
         if session.head.landmarks and imgui.begin_menu("From landmarks"):
             have = {region.name for region in session.project.regions}
             missing = [name for name in region_set().names if name not in have]

@@ -11,7 +11,7 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Region
 from composer.document.store import open_document, save_document
 from composer.edits.regions import delete_region
-from composer.edits.spots import RADII_MM, spots_about, unused_spots, with_spots
+from composer.edits.spots import RADII_MM, spots_about, unused_spots, with_spots, without_unused_spots
 from composer.errors import MoueError
 from composer.head.places import SurfacePoint
 from composer.mixing.recipe import Cell
@@ -70,7 +70,10 @@ def test_spots_without_a_weight_are_named() -> None:
     project = pulled().project
     assert unused_spots(project) == []
     recipe = small_project().recipe("doubt")
-    assert unused_spots(project.with_(recipes=(recipe, *project.recipes[1:]))) == ["spot_40_glabella"]
+    unweighted = project.with_(recipes=(recipe, *project.recipes[1:]))
+    assert unused_spots(unweighted) == ["spot_40_glabella"]
+    assert without_unused_spots(unweighted).regions == small_project().regions
+    assert without_unused_spots(project) is project
 
 
 def test_the_seamless_join_leaves_a_spot_as_it_is() -> None:

@@ -181,8 +181,9 @@ def test_unless_said_a_vertex_is_projected_as_far_as_1_5_percent_of_the_diagonal
     height = 0.15  # mm; the diagonal is that of 12 by 8, 14.42 mm
     lifted = ClosestSurface(whole.neutral + [0.0, 0.0, height], whole.polygons.triangles)
     state = replace(
-        begun, pairs=pairs, free=np.zeros(R * C), positions=whole.neutral, clean=SimpleNamespace(surface=lifted)
-    )
+        begun, pairs=pairs, free=np.zeros(R * C), mended=np.zeros(R * C, dtype=bool), positions=whole.neutral,
+        clean=SimpleNamespace(surface=lifted),
+    )  # fmt: skip
     done = project_levels(state, lambda fraction, words: None)
     assert done.reach_mm == pytest.approx(0.015 * np.hypot(12.0, 8.0) if reach is None else reach)
     assert done.levels[0].rejected.all() == (reach is not None)
