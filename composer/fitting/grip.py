@@ -110,7 +110,7 @@ class Grips:
 
 
 class Grip:
-    """One grip; `held` is what it moves."""
+    """One grip; `held` is what it moves, and `follows` (k,) flags which of that lie on the sculpt."""
 
     def __init__(
         self, surface: Surface, sculpt: ClosestSurface, reference: Rows, held: Held, free: NDArray[np.bool_]
@@ -132,7 +132,7 @@ class Grip:
         self._bad = self._loops.bad(self._around)
         near = sculpt.closest(self.start)
         facing = (near.normal * surface.vertex_normals[held.vertices]).sum(1) > AGREE
-        self._follows = (near.distance <= REACH * sculpt.diagonal) & facing & ~free
+        self.follows = (near.distance <= REACH * sculpt.diagonal) & facing & ~free
         self._off = self.start - near.points
         self._off_normal = near.normal
 
@@ -169,7 +169,7 @@ class Grip:
         stays = np.ones(len(points))
         stays[self._rank] = 0.0
         free = np.zeros(len(points), dtype=bool)
-        free[self._rank] = ~self._follows
+        free[self._rank] = ~self.follows
         lead = int(np.argmax(self.held.weight))
         goal = self.sculpt.closest((self.start + way)[[lead]]).points
         reach = max(REACH * self.sculpt.diagonal, float(np.linalg.norm(way, axis=1).max()))
@@ -196,7 +196,7 @@ class Grip:
             agrees = (near.normal * normal).sum(1) > 0.0
             landed = np.where(agrees[:, None], near.points, landed)
             normal = np.where(agrees[:, None], near.normal, normal)
-        return np.where(self._follows[:, None], landed + self._off, self.start + way)
+        return np.where(self.follows[:, None], landed + self._off, self.start + way)
 
     def _turned(self, positions: Rows) -> NDArray[np.bool_]:
         """(f,) the polygons that are bad at these positions (k, 3) and were not so at the beginning."""

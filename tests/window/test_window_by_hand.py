@@ -13,6 +13,7 @@ from composer.head.landmark_file import read_zones
 from composer.head.places import resolve
 from composer.head.symmetry import pairs_of
 from composer.viewer.new_head.fit_work import fit_new
+from composer.viewer.panels.new_head.does_it_sit import look_name
 from composer.viewer.session.opening import open_new_head
 from tests.window.hand import Hand
 from tests.window.test_window_new_head import write_sculpt
@@ -187,7 +188,7 @@ def test_every_stage_of_the_fit_can_be_looked_at(fitted: tuple) -> None:
     new = hand.stage.new_head
     stood = new.cage
     for look in new.looks:
-        hand.click_on(next(name for name in hand.seen if name == _button(look.words)))
+        hand.click_on(look_name(look.words))
         assert new.looked_at == look.words and np.array_equal(new.shown_cage, look.positions)
         assert new.cage is stood
     hand.click_on("Landmarks alone")
@@ -197,12 +198,6 @@ def test_every_stage_of_the_fit_can_be_looked_at(fitted: tuple) -> None:
     hand.click_on("Now")
     hand.frames(3)
     assert new.shown_cage is stood and hand.window.drawing.shown.legend.high < early
-
-
-def _button(words: str) -> str:
-    from composer.viewer.panels.new_head.does_it_sit import STAGE_WORDS
-
-    return STAGE_WORDS[words]
 
 
 def test_the_loupe_shows_the_sculpt_under_the_pointer(fitted: tuple) -> None:

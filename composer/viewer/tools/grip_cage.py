@@ -181,8 +181,8 @@ class _Drag:
         if self._piece.line is None:
             own = [self._piece.vertex]
         else:
-            held = self._held[0].held
-            firm = set(held.vertices[held.weight >= FIRM].tolist())
+            grip = self._held[0]
+            firm = set(grip.held.vertices[(grip.held.weight >= FIRM) & grip.follows].tolist())
             along = [int(v) for v in self._piece.line if int(v) in firm]
             own = along[:: max(-(-len(along) // MOST_PINS), 1)] or [self._piece.vertex]
         if self._partner is not None and len(self._held) > 1:

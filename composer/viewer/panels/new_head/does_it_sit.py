@@ -38,6 +38,7 @@ STAGE_WORDS = {
     "landing on the sculpt": "Landed",
     "relaxing the loops": "Relaxed",
     "closing what is sealed": "Closed",
+    "looking for borders": "Borders",
     "parting skin from skin": "Parted",
     "placing the parts": "Parts",
     "projecting": "Projected",
@@ -120,13 +121,18 @@ def _shown(stage: Stage, kit: Kit, new: NewHead) -> None:
         stage.distance_heat = on
     if new.looks:
         kit.quiet("How it came about")
-        names = {look.words: STAGE_WORDS.get(look.words, look.words.capitalize()) for look in new.looks}
+        names = {look.words: look_name(look.words) for look in new.looks}
         hints = dict.fromkeys(names, "look at the library after this stage of the fit") | {NOW: "as it stands now"}
         chosen = kit.choice({**names, NOW: "Now"}, new.looked_at, hints, "look ")
         if chosen != new.looked_at:
             new.look_at(chosen)
             if stage.shown_of_new == "sculpt":
                 stage.shown_of_new = "cage"
+
+
+def look_name(words: str) -> str:
+    """What the button of a stage is called, by what the stage is called while it runs."""
+    return STAGE_WORDS.get(words, words.capitalize())
 
 
 def _tools(stage: Stage, kit: Kit, fitting: Fitting) -> None:

@@ -76,7 +76,8 @@ def _loupes(stage: Stage, kit: Kit, new: NewHead) -> None:
     imgui.same_line(0, gap)
     x = at.x + side + gap
     texture = kit.loupe()
-    _picture(kit, x, at.y, side, texture, "the sculpt" if texture is not None else "point at the sculpt", flipped=True)
+    words = "under the pointer" if stage.in_view(*stage.pointer) else "its place"
+    _picture(kit, x, at.y, side, texture, "point at the sculpt" if texture is None else words, flipped=True)
     if texture is not None:
         _cross(kit, x + side / 2, at.y + side / 2)
     imgui.dummy(ImVec2(side, side))
