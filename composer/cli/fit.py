@@ -41,6 +41,23 @@ def fit(
     ] = None,
     no_relax: Annotated[bool, typer.Option("--no-relax", help="Do not relax the loops after the fit.")] = False,
     any_size: Annotated[bool, typer.Option("--any-size", help="Accept a sculpt of any size.")] = False,
+    like: Annotated[
+        list[Path] | None,
+        typer.Option(
+            metavar="FILE", help="An earlier head on the library's topology, or a folder of them; may be repeated."
+        ),
+    ] = None,
+    like_unit: Annotated[
+        str | None, typer.Option(metavar="UNIT", help="The unit of these heads; without it the library's.")
+    ] = None,
+    pin: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help="A landmark that holds where it is placed; the others pull; may be repeated."),
+    ] = None,
+    click: Annotated[
+        float | None,
+        typer.Option(metavar="MM", min=0.0, help="How exactly landmarks are placed, mm. Without it, estimated."),
+    ] = None,
     turn_over: Annotated[bool, typer.Option("--turn-over", help="Turn the sculpt's faces over.")] = False,
     follow_all: Annotated[
         bool, typer.Option("--follow-all", help="Follow the sculpt over hair, hats and collars too.")
@@ -55,8 +72,9 @@ def fit(
 ) -> None:
     """Fit the library's topology onto a sculpt.
 
-    The mesh is fitted, relaxed, and projected level by level. The fit goes through the placed landmarks alone: four are
-    enough, and every further one helps. Check and correct the landmarks that --guess writes, and use them for a second
+    The mesh is fitted, relaxed, and projected level by level. The fit knows the placed landmarks alone: four are
+    enough, and every further one helps. They pull, as a hand places them within half a millimetre; --pin holds one.
+    Heads that were fitted earlier make the next fit better: name them with --like. Check and correct the landmarks that --guess writes, and use them for a second
     fit.
 
     Exit code 1 where faces are still turned over or folded, a part stands through the skin, or skin is inside out at
@@ -73,6 +91,7 @@ def fit(
     from composer.fitting.fit_state import FitOptions
     from composer.fitting.fit_words import fit_lines, fit_warnings
     from composer.fitting.fitted_files import MANIFEST, write_fitted
+    from composer.fitting.prior.earlier_files import read_earlier
     from composer.formats.library import open_library
     from composer.head.human_size import size_doubts
     from composer.head.landmark_doubts import landmark_doubts
@@ -86,7 +105,9 @@ def fit(
             EvaluatedDocument.open(open_document(head)).head if is_document(head) else open_library(head, neutral, unit)
         )
         files = FitFiles.read(library, sculpt, landmarks, sculpt_unit)
+        earlier = read_earlier(library, like or (), like_unit)
         options = FitOptions(
+            like=tuple(earlier), pinned=tuple(pin or ()), click_mm=click,
             groups=tuple(free) if free else None, relaxed=not no_relax, reach_mm=reach, up_to=level, any_size=any_size,
             protect=None if protect is None else read_mask(protect), turn_over=turn_over,
             follow_all=follow_all,

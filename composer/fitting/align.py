@@ -68,6 +68,10 @@ class Pairs:
             {name: curve for name, curve in self.curves.items() if name not in names},
         )  # fmt: skip
 
+    def only(self, names: Sequence[str]) -> Pairs:
+        """The pairs of these points and curves alone."""
+        return self.without([name for name in (*self.names, *self.curves) if name not in names])
+
     def moved(self, move: Similarity) -> Pairs:
         """The same pairs with `move` applied to the sculpt's side."""
         curves = {name: (on_head, move(on_sculpt), ids) for name, (on_head, on_sculpt, ids) in self.curves.items()}

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.align import Pairs, Similarity
-from composer.fitting.bend import BendPass
 from composer.fitting.fit_state import NOT_YET, FitOptions, FitState
 from composer.fitting.project import ProjectedLevel
 from composer.fitting.report import FitReport
@@ -38,7 +37,7 @@ class StageLook:
 class FittedHead:
     """A head fitted onto a sculpt: `head` with the fitted cage as its neutral, with its landmarks and parts and without
     shapes; the projected `levels` from 0 on; `free` (n,) and `rejected` (n,) of the cage; the `sculpt`, the landmark
-    `pairs` and the similarity `aligned` of the fit; the passes of the bend; the `report`; how far the bent cage lay
+    `pairs` and the similarity `aligned` of the fit; the `report`; how far the bent cage lay
     `off` (n,) the sculpt, mm; and `looks`, the cage after each stage that moved it, the first one as the landmarks
     alone carry it.
     """
@@ -50,7 +49,6 @@ class FittedHead:
     sculpt: CleanSculpt
     pairs: Pairs
     aligned: Similarity
-    stages: tuple[BendPass, ...]
     report: FitReport
     off: Rows
     looks: tuple[StageLook, ...] = ()
@@ -98,6 +96,6 @@ def _fitted(state: FitState) -> FittedHead:
         neutral_file=None, path=None, notes=(), landmarks=state.marks,
     )  # fmt: skip
     return FittedHead(
-        head, state.levels, state.free, cage.rejected, state.clean, state.pairs, state.aligned, state.bent.stages,
+        head, state.levels, state.free, cage.rejected, state.clean, state.pairs, state.aligned,
         state.report, state.off,
     )  # fmt: skip

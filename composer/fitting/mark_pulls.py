@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse as sp
@@ -16,26 +17,31 @@ from composer.fitting.skin import Skin
 Rows = NDArray[np.float64]
 Blocks = NDArray[np.float64]
 
-LANDMARK = 3e-4
-"""Standard deviation of a landmark point, as a share of the head's diagonal: some 0.1 mm on a head. The smaller, the
-harder points hold (chosen on the tuning seeds of the fit's bench, see DEVELOPERS.md)."""
-CURVE = 6e-4
-"""The same of a place of a curve, across the curve: twice a point's (our choice)."""
+CURVE = 2.0
+"""Standard deviation of a place of a curve, across the curve, in those of a point (our choice)."""
+PINNED = 1e-3
+"""Standard deviation of a pinned point, in those of other points: it holds within rounding of a millimetre (our choice).
+"""
 
 
 @dataclass(frozen=True, eq=False)
 class MarkPulls:
     """The landmarks of one fit. `at` (k, s) is sparse and gives the place of each on the cage of s vertices: `points`
     (p, 3) are the targets of the first p, and `lines` the rows of each curve with the polyline along which they slide.
+    `deviation` (k,) is the standard deviation of each, mm.
     """
 
     at: sp.csr_matrix
     points: Rows
     lines: tuple[tuple[slice, Rows], ...]
+    deviation: Rows
 
     @classmethod
-    def of(cls, skin: Skin, pairs: Pairs, neutral: Rows) -> MarkPulls:
-        """From `pairs` whose head side lies on `neutral` (n, 3)."""
+    def of(
+        cls, skin: Skin, pairs: Pairs, neutral: Rows, noise_mm: float, pinned: Sequence[str] = ()
+    ) -> MarkPulls:
+        """From `pairs` whose head side lies on `neutral` (n, 3). `noise_mm` > 0 is the standard deviation of a point
+        as it was placed, along each axis; points named in `pinned` hold."""
         cage = ClosestSurface(neutral[skin.vertices], skin.polygons.triangles)
         rows, columns, weights = [], [], []
         count = 0
@@ -63,7 +69,15 @@ class MarkPulls:
             lines.append((slice(start, count), sculpt_line))
         flat = [np.concatenate([np.asarray(v, dtype=float) for v in part]) for part in (weights, rows, columns)]
         at = sp.csr_matrix((flat[0], (flat[1].astype(int), flat[2].astype(int))), shape=(count, len(skin.vertices)))
-        return cls(at, pairs.sculpt, tuple(lines))
+        deviation = np.full(count, noise_mm)
+        for rows_of_line, _ in lines:
+            deviation[rows_of_line] *= CURVE
+        deviation[[i for i, name in enumerate(pairs.names) if name in pinned]] *= PINNED
+        return cls(at, pairs.sculpt, tuple(lines), deviation)
+
+    def with_noise(self, ratio: float) -> MarkPulls:
+        """The same with every deviation times `ratio` > 0."""
+        return replace(self, deviation=self.deviation * ratio)
 
     def pulls(self, positions: Rows) -> tuple[Rows, Blocks, Rows]:
         """Targets (k, 3), projectors (k, 3, 3) and weights (k,) for the skin at `positions` (s, 3).
@@ -74,10 +88,8 @@ class MarkPulls:
         now = self.at @ positions
         target = np.empty_like(now)
         block = np.tile(np.eye(3), (len(now), 1, 1))
-        weight = np.full(len(now), 1.0 / LANDMARK**2)
         target[: len(self.points)] = self.points
         for rows, line in self.lines:
             target[rows], along = on_polyline(now[rows], line)
             block[rows] -= along[:, :, None] * along[:, None, :]
-            weight[rows] = 1.0 / CURVE**2
-        return target, block, weight
+        return target, block, 1.0 / self.deviation**2

@@ -79,12 +79,20 @@ def find_free_zones(state: FitState, progress: Progress) -> FitState:
 
 
 def bend(state: FitState, progress: Progress) -> FitState:
-    """The cage bent onto the sculpt, from coarse to fine."""
+    """The cage as the most likely head under the sculpt."""
+    options = state.options
     bent = fit(
         state.head, state.clean.surface, state.pairs, state.free, aligned=state.aligned, settled=False,
-        progress=progress,
+        earlier=options.like, pinned=options.pinned, noise_mm=options.click_mm, progress=progress,
     )  # fmt: skip
-    return replace(state, bent=bent, positions=bent.positions)
+    said = list(bent.notes)
+    if options.like:
+        share = round(100 * bent.from_heads)
+        said.append(
+            f"Of how this head differs from the library's, {len(options.like)} earlier heads explain {share} percent "
+            f"and smoothness {100 - share}."
+        )
+    return replace(state, bent=bent, positions=bent.positions, notes=(*state.notes, *said))
 
 
 def judge_cavities(state: FitState, progress: Progress) -> FitState:
@@ -98,8 +106,9 @@ def judge_cavities(state: FitState, progress: Progress) -> FitState:
 def land_on_sculpt(state: FitState, progress: Progress) -> FitState:
     """The skin on the sculpt, where it follows it."""
     landed = land(
-        state.head, state.positions, state.clean.surface, state.pairs, state.free, state.bent.aligned.scale
-    )
+        state.head, state.positions, state.clean.surface, state.pairs.only(state.options.pinned), state.free,
+        state.bent.aligned.scale,
+    )  # fmt: skip
     return replace(state, positions=landed.positions, filled=landed.filled, off=_off(state, landed.filled))
 
 
@@ -179,7 +188,7 @@ def place_all_parts(state: FitState, progress: Progress) -> FitState:
 
 def project_levels(state: FitState, progress: Progress) -> FitState:
     """The skin on the sculpt, level by level. Raises MoueError for a level that is not from 0 to 8."""
-    head, options, pairs = state.head, state.options, state.pairs
+    head, options, pairs = state.head, state.options, state.pairs.only(state.options.pinned)
     keep = np.zeros(head.n_vertices) if options.protect is None else np.array(options.protect, dtype=np.float64)
     keep[~head.skin] = 1.0
     on_skin = (pairs.vertices >= 0) & head.skin[pairs.vertices] & ~state.mended[pairs.vertices]
