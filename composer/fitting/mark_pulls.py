@@ -20,8 +20,7 @@ Blocks = NDArray[np.float64]
 CURVE = 2.0
 """Standard deviation of a place of a curve, across the curve, in those of a point (our choice)."""
 PINNED = 1e-3
-"""Standard deviation of a pinned point, in those of other points: it holds within rounding of a millimetre (our choice).
-"""
+"""Standard deviation of a pinned point, in those of other points: it holds within a micrometre (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +37,7 @@ class MarkPulls:
 
     @classmethod
     def of(
-        cls, skin: Skin, pairs: Pairs, neutral: Rows, noise_mm: float, pinned: Sequence[str] = ()
+        cls, skin: Skin, pairs: Pairs, neutral: Rows, noise_mm: float = 1.0, pinned: Sequence[str] = ()
     ) -> MarkPulls:
         """From `pairs` whose head side lies on `neutral` (n, 3). `noise_mm` > 0 is the standard deviation of a point
         as it was placed, along each axis; points named in `pinned` hold."""

@@ -54,8 +54,8 @@ class Fitted:
     `composer.fitting.parts`); `aligned` the similarity; `warped` (n, 3) where the landmarks alone put it; `rejected`
     and `filled` (n,) as in `composer.fitting.project.Settled`; `own_detail` the fine detail in mm that the sculpt has
     and the cage has not; `likely` the result of the rounds, in the library's own space; `noise_mm` the deviation of the
-    landmarks as they were placed; `slide_mm` (n,) how far each vertex may still slide along the sculpt; `from_heads` the
-    share of the displacement from the library, in [0, 1], that earlier heads explain, the rest is smoothness; `notes`
+    landmarks as they were placed; `slide_mm` (n,) how far each vertex may still slide along the sculpt; `from_heads`
+    the share in [0, 1] of the difference from the library that earlier heads explain, smoothness the rest; `notes`
     sentences for the user.
     """
 
