@@ -52,7 +52,7 @@ def fit(
     ] = None,
     pin: Annotated[
         list[str] | None,
-        typer.Option(metavar="NAME", help="A landmark that holds where it is placed; the others pull; may be repeated."),
+        typer.Option(metavar="NAME", help="A landmark that holds where it is placed, not pulls; may be repeated."),
     ] = None,
     click: Annotated[
         float | None,
@@ -74,8 +74,8 @@ def fit(
 
     The mesh is fitted, relaxed, and projected level by level. The fit knows the placed landmarks alone: four are
     enough, and every further one helps. They pull, as a hand places them within half a millimetre; --pin holds one.
-    Heads that were fitted earlier make the next fit better: name them with --like. Check and correct the landmarks that --guess writes, and use them for a second
-    fit.
+    Heads that were fitted earlier make the next fit better: name them with --like. Check and correct the landmarks that
+    --guess writes, and use them for a second fit.
 
     Exit code 1 where faces are still turned over or folded, a part stands through the skin, or skin is inside out at
     the nose or the ears. The files are written all the same.
