@@ -37,10 +37,10 @@ class FitOptions:
     relax. `protect` (n,) in [0, 1] is how much of its position a vertex keeps in the projection, `reach_mm` above 0 the
     furthest that it moves (by default 1.5 percent of the diagonal), `up_to` from 0 to 8 the last level (by default the
     first whose edges are as short as the sculpt's). `any_size` accepts a sculpt of any size, `turn_over` one whose
-    faces look inwards, `follow_all` follows it over hair, hats and collars too. `like` are neutrals (n, 3) of earlier heads
-    of the same topology, in any place and size; `pinned` names landmarks that hold, the others pull; `click_mm` is how
-    exactly they were placed on the sculpt, a standard deviation along an axis, estimated where it is not given. `name`
-    is the fitted head's name, and `where` the sculpt's file, for messages.
+    faces look inwards, `follow_all` follows it over hair, hats and collars too. `like` are neutrals (n, 3) of earlier
+    heads of the same topology, in any place and size; `pinned` names landmarks that hold, the others pull; `click_mm`
+    is how exactly they were placed on the sculpt, a standard deviation along an axis, estimated where it is not given.
+    `name` is the fitted head's name, and `where` the sculpt's file, for messages.
     """
 
     free: NDArray | None = None
