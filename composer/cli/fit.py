@@ -52,7 +52,7 @@ def fit(
     ] = None,
     pin: Annotated[
         list[str] | None,
-        typer.Option(metavar="NAME", help="A landmark that holds its place; the others pull; may be repeated."),
+        typer.Option(metavar="NAME", help="A landmark that holds where it is placed, not pulls; may be repeated."),
     ] = None,
     click: Annotated[
         float | None,

@@ -37,8 +37,9 @@ class StageLook:
 class FittedHead:
     """A head fitted onto a sculpt: `head` with the fitted cage as its neutral, with its landmarks and parts and without
     shapes; the projected `levels` from 0 on; `free` (n,) and `rejected` (n,) of the cage; the `sculpt`, the landmark
-    `pairs` and the similarity `aligned` of the fit; the `report`; how far the bent cage lay `off` (n,) the sculpt, mm;
-    and `looks`, the cage after each stage that moved it, the first one as the landmarks alone carry it.
+    `pairs` and the similarity `aligned` of the fit; the `report`; how far the bent cage lay
+    `off` (n,) the sculpt, mm; and `looks`, the cage after each stage that moved it, the first one as the landmarks
+    alone carry it.
     """
 
     head: Head

@@ -39,9 +39,8 @@ class FitOptions:
     first whose edges are as short as the sculpt's). `any_size` accepts a sculpt of any size, `turn_over` one whose
     faces look inwards, `follow_all` follows it over hair, hats and collars too. `like` are neutrals (n, 3) of earlier
     heads of the same topology, in any place and size; `pinned` names landmarks that hold, the others pull; `click_mm`
-    is how exactly they were placed on the sculpt, a standard deviation along an axis, which is estimated where it is
-    not given. `name` is the fitted head's name, and
-    `where` the sculpt's file, for messages.
+    is how exactly they were placed on the sculpt, a standard deviation along an axis, estimated where it is not given.
+    `name` is the fitted head's name, and `where` the sculpt's file, for messages.
     """
 
     free: NDArray | None = None

@@ -37,7 +37,7 @@ class MarkPulls:
 
     @classmethod
     def of(
-        cls, skin: Skin, pairs: Pairs, neutral: Rows, noise_mm: float, pinned: Sequence[str] = ()
+        cls, skin: Skin, pairs: Pairs, neutral: Rows, noise_mm: float = 1.0, pinned: Sequence[str] = ()
     ) -> MarkPulls:
         """From `pairs` whose head side lies on `neutral` (n, 3). `noise_mm` > 0 is the standard deviation of a point
         as it was placed, along each axis; points named in `pinned` hold."""

@@ -151,6 +151,6 @@ def _through(
     count = len(pairs.names)
     at, used = marks.at[:count], np.unique(marks.at[:count].indices)
     columns = (at[:, used] @ prior.columns(used).reshape(len(used), -1).astype(np.float64)).reshape(count, 3, -1)
-    estimated, _ = placed_noise(columns, pairs.sculpt - at @ prior.mean, scale)
+    estimated, unlike = placed_noise(columns, pairs.sculpt - at @ prior.mean, scale)
     deviation = estimated if noise is None else noise
-    return Posterior(prior, rest, sculpt, follow, marks.with_noise(deviation), scale), deviation
+    return Posterior(prior.times(unlike), rest, sculpt, follow, marks.with_noise(deviation), scale), deviation

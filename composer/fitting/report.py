@@ -105,9 +105,15 @@ def fit_report(state: FitState) -> FitReport:
         loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
         int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm, soundness(head, state.marks, at),
         int(state.mended.sum()), Spread.of(state.off[np.isfinite(state.off)]),
-        counted(cage.why[skin.vertices]), {}, None,
+        counted(cage.why[skin.vertices]), {}, _slide(state, skin.vertices[on]),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
     )  # fmt: skip
+
+
+def _slide(state: FitState, vertices: NDArray) -> Spread | None:
+    """How far `vertices` may still slide, where earlier heads are known: without them the distance to the nearest
+    landmark foretells it as well."""
+    return Spread.of(state.bent.slide_mm[vertices]) if state.options.like else None
 
 
 def _landmark_residuals(head: Head, skin: Skin, at: Rows, pairs: Pairs) -> dict[str, float]:

@@ -32,7 +32,8 @@ def leftover(places: Rows, residual: Rows, at: Rows, scale: float) -> Rows:
     if k < ENOUGH or not residual.any():
         return np.zeros_like(at)
     alone = 0.5 * residual.size * np.log((residual**2).mean())
-    best: tuple[float, float | None, Rows | None] = (alone - CLEAR, None, None)
+    least, chosen = alone - CLEAR, 0.0
+    pull = np.zeros_like(residual)
     for length in LENGTHS:
         values, vectors = la.eigh(_kernel(places, places, length * scale))
         values, turned = np.maximum(values, 0.0), vectors.T @ residual
@@ -40,11 +41,9 @@ def leftover(places: Rows, residual: Rows, at: Rows, scale: float) -> Rows:
             spectrum = values + ratio**2
             power = float((turned**2 / spectrum[:, None]).mean())
             cost = 0.5 * residual.size * np.log(power) + 1.5 * float(np.log(spectrum).sum())
-            if cost < best[0]:
-                best = cost, length, vectors @ (turned / spectrum[:, None])
-    if best[1] is None or best[2] is None:
-        return np.zeros_like(at)
-    return _kernel(at, places, best[1] * scale) @ best[2]
+            if cost < least:
+                least, chosen, pull = cost, length * scale, vectors @ (turned / spectrum[:, None])
+    return _kernel(at, places, chosen) @ pull if chosen > 0.0 else np.zeros_like(at)
 
 
 def _kernel(one: Rows, other: Rows, length: float) -> Rows:

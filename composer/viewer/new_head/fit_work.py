@@ -43,7 +43,8 @@ def fit_new(new: NewHead, step: Step, level: int | None, turn_over: bool, progre
         {**sculpt_marks.points, **{name: pin[1] for name, pin in pins.items()}}, sculpt_marks.curves
     )
     options = FitOptions(
-        up_to=level, turn_over=turn_over, any_size=True, name=new.sculpt.name, where=new.sculpt.path
+        up_to=level, turn_over=turn_over, any_size=True, name=new.sculpt.name, where=new.sculpt.path,
+        pinned=tuple(pins),
     ).with_zones(step.zones)
     fitted = fit_head(
         new.library, new.sculpt.neutral, new.sculpt.polygons, head_side, sculpt_side, options, progress=progress

@@ -1,4 +1,4 @@
-"""The bend's energy term by term: against a dense solution of its formula, on small sheets."""
+"""Terms of the fit on small sheets: conjugate gradients, smoothing, the sculpt's own detail, marks of the skin."""
 
 from __future__ import annotations
 
@@ -7,9 +7,7 @@ import pytest
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.fitting.align import Pairs
-from composer.fitting.bend import Bend
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.mark_pulls import MarkPulls
 from composer.fitting.nonrigid import fit
 from composer.fitting.own_detail import own_detail, smoothed
 from composer.fitting.skin import Skin, skin_marks
@@ -21,7 +19,6 @@ from tests.small_heads import grid
 
 SIDE = 6
 N = SIDE * SIDE
-SCALE, PRIOR = 5.0 * np.sqrt(2.0), 0.02
 
 
 def sheet(tilt: float = 0.0) -> np.ndarray:
@@ -29,94 +26,6 @@ def sheet(tilt: float = 0.0) -> np.ndarray:
     places = np.stack([x.ravel(), y.ravel(), 0.0 * x.ravel()], axis=1)
     turn = np.array([[np.cos(tilt), 0, np.sin(tilt)], [0, 1, 0], [-np.sin(tilt), 0, np.cos(tilt)]])
     return places @ turn.T
-
-
-def plane(height: float) -> ClosestSurface:
-    wide = 100.0 * np.array([[-1.0, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) + [0.0, 0.0, height]
-    return ClosestSurface(wide, np.array([[0, 1, 2], [0, 2, 3]]))
-
-
-def pairs_of(vertices: list[int], targets: np.ndarray) -> Pairs:
-    ids = np.array(vertices, dtype=np.int64)
-    return Pairs(tuple(map(str, ids)), sheet()[ids], targets, ids, {})
-
-
-def bend(height: float, pairs: Pairs, follow: float = 1.0, prior: float = PRIOR) -> Bend:
-    head = Head("sheet", grid(SIDE, SIDE), sheet())
-    surface = Surface(head.polygons, sheet())
-    marks = MarkPulls.of(Skin.of(head), pairs, head.neutral)
-    return Bend(surface, surface, plane(height), np.full(N, follow), marks, SCALE, prior)
-
-
-def dense(wavelength: float, pairs: Pairs, prior: float, plane_weight: np.ndarray, height: float) -> np.ndarray:
-    """The least of (l / 2 pi)^6 / p^2 |grad Lap d|^2 + sum of w (n . d - h)^2 + the mean of the landmarks' squares."""
-    surface = Surface(grid(SIDE, SIDE), sheet())
-    mass = surface.mass / SCALE**2
-    mass = np.maximum(mass, 0.05 * np.median(mass))
-    lap = surface.laplacian.toarray()
-    stiff = (wavelength / (2 * np.pi)) ** 6 / prior**2 * (lap @ np.diag(1 / mass) @ lap @ np.diag(1 / mass) @ lap)
-    found = np.zeros((N, 3))
-    for axis in range(3):
-        left, right = stiff.copy(), np.zeros(N)
-        if axis == 2:
-            left += np.diag(plane_weight)
-            right += plane_weight * height / SCALE
-        for vertex, place, target in zip(pairs.vertices, pairs.head, pairs.sculpt, strict=True):
-            left[vertex, vertex] += 1 / 3e-4**2 / len(pairs.vertices)
-            right[vertex] += (target - place)[axis] / SCALE / 3e-4**2 / len(pairs.vertices)
-        found[:, axis] = np.linalg.solve(left, right)
-    return found
-
-
-CORNERS = [0, 5, 30, 35, 14]
-
-
-@pytest.mark.parametrize("prior", [0.2, 0.02, 0.005])
-def test_landmarks_against_stiffness_alone(prior: float) -> None:
-    targets = sheet()[CORNERS] + np.array([[0.1, 0, 0], [0, 0.1, 0], [0, 0, 0.2], [0, -0.1, 0], [0.2, 0.1, -0.3]])
-    pairs = pairs_of(CORNERS, targets)
-    bent = bend(1.0, pairs, follow=0.0, prior=prior)
-    bent.fine(0.9, 1e-3, 3)
-    np.testing.assert_allclose(
-        bent.deviation, dense(0.9, pairs, prior, np.zeros(N), 0.0), atol=0.02 * np.abs(bent.deviation).max()
-    )
-
-
-def test_a_sheet_goes_up_to_the_plane_and_its_landmarks_hold_it_back_in_part() -> None:
-    pairs = pairs_of(CORNERS, sheet()[CORNERS] + [0.0, 0.0, 0.05])
-    bent = bend(0.1, pairs)
-    sigma = 2e-3
-    off = np.full(N, 0.1 / SCALE)  # one round: from the sheet as it is
-    robust = 1.0 / (1.0 + (off / max(12 * sigma, 3 * off[0])) ** 2) ** 2
-    mass = np.maximum(bent.mass, 0.0)
-    bent.fine(0.9, sigma, 1)
-    expected = dense(0.9, pairs, PRIOR, mass / mass.sum() * robust / sigma**2, 0.1)
-    np.testing.assert_allclose(bent.deviation, expected, atol=0.02 * np.abs(expected).max())
-
-
-@pytest.mark.parametrize("stage", ["coarse", "fine"])
-def test_a_sheet_that_nothing_holds_back_reaches_the_plane(stage: str) -> None:
-    bent = bend(0.1, pairs_of(CORNERS, sheet()[CORNERS] + [0.0, 0.0, 0.1]))
-    done = getattr(bent, stage)(0.9, 1e-3, 3)
-    np.testing.assert_allclose(bent.positions, sheet() + [0.0, 0.0, 0.1], atol=1e-3)
-    assert done.name == stage and done.matched == N and done.median_mm == pytest.approx(0.0, abs=1e-3)
-
-
-def test_what_a_plane_weighs() -> None:
-    bent = bend(1.0, pairs_of(CORNERS, sheet()[CORNERS]), follow=0.5)
-    sigma, near = 1e-3, np.zeros(N)
-    for tilt in (0.3, 0.8):  # a sheet turned that far still agrees with the plane; share, freedom and sigma are left
-        tilted = sheet(tilt)
-        up = np.tile([np.sin(tilt + 0.2), 0.0, np.cos(tilt + 0.2)], (N, 1))
-        weight = bent._weights(up, near, np.zeros(N, dtype=bool), tilted, sigma)
-        np.testing.assert_allclose(weight, 0.5 * bent.share / sigma**2, rtol=1e-12)
-        across = np.tile([np.sin(tilt + 1.3), 0.0, np.cos(tilt + 1.3)], (N, 1))
-        assert not bent._weights(across, near, np.zeros(N, dtype=bool), tilted, sigma).any()
-    on_border = bent._weights(np.tile([0.0, 0, 1], (N, 1)), near, np.ones(N, dtype=bool), sheet(), sigma)
-    assert (on_border > 0).tolist() == bent.border.tolist()  # a border may lie on a border
-    far = bent._weights(np.tile([0.0, 0, 1], (N, 1)), np.full(N, SCALE), np.zeros(N, dtype=bool), sheet(), sigma)
-    np.testing.assert_allclose(far, 0.5 * bent.share / sigma**2 * 0.81, rtol=1e-12)  # all alike: 1 / (1 + 1/9)^2
-    assert bent.share.sum() == pytest.approx(1.0)
 
 
 def test_conjugate_gradients_end_after_as_many_steps_as_there_are_unknowns() -> None:

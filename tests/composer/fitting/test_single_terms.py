@@ -34,7 +34,7 @@ def test_a_place_of_a_curve_slides_along_it_and_nowhere_else() -> None:
     line = np.array([[-300.0, 0, 0], [0.0, 0, 0], [300.0, 0, 0]])
     none = np.zeros((0, 3))
     pairs = Pairs((), none, none, np.zeros(0, np.int64), {"rim": (head.neutral[ids], line, ids)})
-    marks = MarkPulls.of(Skin.of(head), pairs, head.neutral)
+    marks = MarkPulls.of(Skin.of(head), pairs, head.neutral, 0.5)
     places = head.neutral.copy()
     places[1] = [40.0, 3.0, -4.0]
 
