@@ -13,7 +13,6 @@ from composer.head.landmark_file import read_zones
 from composer.head.places import resolve
 from composer.head.symmetry import pairs_of
 from composer.viewer.new_head.fit_work import fit_new
-from composer.viewer.panels.new_head.does_it_sit import look_name
 from composer.viewer.session.opening import open_new_head
 from tests.window.hand import Hand
 from tests.window.test_window_new_head import write_sculpt
@@ -184,6 +183,8 @@ def test_what_is_held_does_not_move(fitted: tuple) -> None:
 
 
 def test_every_stage_of_the_fit_can_be_looked_at(fitted: tuple) -> None:
+    from composer.viewer.panels.new_head.does_it_sit import look_name
+
     hand, _ = fitted
     new = hand.stage.new_head
     stood = new.cage
