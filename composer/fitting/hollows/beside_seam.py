@@ -29,7 +29,10 @@ MARGIN = 0.012
 """Distance from the line of contact, as a share of the diagonal, within which vertices follow the sculpt less and less:
 some 5 mm (our choice), so that the rims of lips and lids keep the library's gap."""
 HOLD = 0.5
-"""How firmly a vertex is held to its place on the sculpt, beside weight 1 for the library's form (our choice)."""
+"""How firmly a vertex is held to its place on the sculpt; the library's form has weight 1 (our choice)."""
+ON_LINE = 5.0
+"""The same for the line of contact, which is held where the closed band has it (our choice: with .5 the gap of made
+lips changed by 1.1 mm)."""
 LOOSE, ROUNDS = 1e-6, 8
 """The same for the hidden vertices, and the rounds in which the band takes its form (our choice)."""
 
@@ -54,7 +57,7 @@ def beside_seam(
     found = sculpt.closest(positions[wanted])
     fits = (found.normal * surface.vertex_normals[wanted]).sum(axis=1) > AGREE
     fits &= (found.distance <= REACH * surface.diagonal_mm) & ~found.on_border
-    placed, firm = np.array(positions), np.full(len(positions), LOOSE)
+    placed, firm = np.array(positions), np.maximum(ON_LINE * (1.0 - share), LOOSE)
     placed[wanted[fits]] = found.points[fits]
     firm[wanted[fits]] = np.maximum(HOLD * share[wanted[fits]], LOOSE)
     moving = np.flatnonzero(zone)
