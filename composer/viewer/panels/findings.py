@@ -37,7 +37,7 @@ def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) ->
     return findings
 
 
-WORDS_PX, MEND_PX = 52.0, 32.0
+WORDS_PX, MEND_PX = 66.0, 32.0
 """Height of the words of a finding, and of the press that mends it, at scale 1."""
 
 
