@@ -164,6 +164,11 @@ def keep_borders(state: FitState, progress: Progress) -> FitState:
     return replace(state, positions=positions, mended=mended, notes=(*state.notes, *(one.words for one in found)))
 
 
+FOLD_RINGS = 2
+"""Rings about a folded face that do not stand still while level 0 is projected, so that it can be unfolded (our
+choice)."""
+
+
 def mend_hollows(state: FitState, progress: Progress) -> FitState:
     """Cavities that the sculpt does not show in the library's form, and no skin through skin beyond the library's own.
 
@@ -175,7 +180,9 @@ def mend_hollows(state: FitState, progress: Progress) -> FitState:
     loose = (state.free >= 0.5) | state.filled | state.mended
     done = mend(library, state.positions[skin], state.cavities, loose[skin], keep[skin] >= 1.0)
     positions, mended = np.array(state.positions), np.array(state.mended)
-    positions[skin], mended[skin] = done.positions, mended[skin] | done.moved
+    loops = library.uncrossing.loops
+    folded = loops.grown(loops.vertices_of(loops.bad(done.positions)), FOLD_RINGS)  # the projection unfolds them
+    positions[skin], mended[skin] = done.positions, (mended[skin] | done.moved) & ~folded
     said = let_go_words(state.pairs, positions, mended, state.head.diagonal * state.aligned.scale)
     return replace(state, positions=positions, mended=mended, notes=(*state.notes, *said))
 

@@ -52,8 +52,9 @@ def placed_noise(columns: Rows, wanted: Rows, scale: float) -> tuple[float, floa
 
 
 def left_out(columns: Rows, wanted: Rows, noise: float) -> float:
-    """The root mean square error in mm with which the prior foretells each of k landmarks from the others; 0
-    where there are fewer than ENOUGH, so that nothing foretells them better. Arguments as in `placed_noise`; `noise` is the deviation in mm.
+    """The root mean square error in mm with which the prior foretells each of k landmarks from the others; 0 where
+    there are fewer than ENOUGH, so that nothing foretells them better. Arguments as in `placed_noise`; `noise` is the
+    deviation in mm.
 
     In closed form (Rasmussen and Williams 2006, section 5.4.2), for the three numbers of a landmark together.
     """
