@@ -50,7 +50,7 @@ DETAIL_TO_SIGMA = 30.0
 """Sigma for each unit of relief difference beyond NO_DETAIL (no unit)."""
 CLEARLY = 0.75
 """The warp is taken where its error is less than this share of the prior's: on two people the share is 0.80 to 1.03,
-and taking it makes the skin up to 0.6 mm worse; on planted maps and a sculpt with all its curves it is 0.71 and less."""
+and taking it makes the skin up to 0.6 mm worse; on planted maps and a sculpt with all its curves it is 0.71 or less."""
 LEAST_ABOUT = 5e-4
 """Least amplitude of the prior about the landmarks' warp (chosen on planted maps)."""
 
