@@ -92,7 +92,7 @@ def test_guesses_come_first_and_are_gone_when_moved_or_accepted(hand: Hand, tmp_
     hand.open(tmp_path / "library")
     guesses = hand.session.project.guesses
     assert guesses and any("orange" in words.text for words in hand.stage.words)
-    hand.click_on("words note")
+    hand.click_on("words marks")
     hand.settle()
     assert hand.stage.place == "marks"
     listed = [name.removeprefix("landmark ") for name in hand.seen if name.startswith("landmark ")]

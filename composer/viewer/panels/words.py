@@ -60,7 +60,7 @@ def _line(stage: Stage, kit: Kit, words: Words, wide: float) -> None:
     imgui.push_text_wrap_pos(imgui.get_cursor_pos_x() + wide - kit.px(50))
     imgui.text(words.text)
     imgui.pop_text_wrap_pos()
-    kit.mark(f"words {words.kind}")
+    kit.mark(f"words {words.place or words.kind}")
     if imgui.is_window_hovered() and imgui.is_mouse_clicked(0):
         stage.words = [each for each in stage.words if each is not words]
         if words.place is not None and stage.session is not None:
