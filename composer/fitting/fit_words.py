@@ -23,14 +23,6 @@ def fit_lines(report: FitReport) -> list[str]:
             f"may still slide along the skin by about {report.slide.median:.1f} mm (median), "
             f"95 percent by less than {report.slide.p95:.1f}"
         )
-    if report.left_out:
-        ordered = sorted(report.left_out.items(), key=lambda one: one[1])
-        name, worst = ordered[-1]
-        middle = ordered[len(ordered) // 2][1]
-        lines.append(
-            f"landmarks, each foretold by the others: {middle:.1f} mm off (median); the least likely is {named(name)}, "
-            f"{worst:.1f} mm"
-        )
     if report.landmarks:
         name, off = max(report.landmarks.items(), key=lambda one: one[1])
         lines.append(f"the fit passes the landmarks within {off:.1f} mm (furthest: {named(name)})")

@@ -58,8 +58,8 @@ class FitReport:
     """Numbers of a fit. Lengths in mm; `landmarks` by name; `levels` by level as `ProjectedLevel.counts` gives them;
     `sound` counts crossing skin, parts through it and skin inside out, `parted` the vertices that moved so that skin
     does not cross. `before` is how far the skin lay off the sculpt before it was laid onto it, where it follows it;
-    `not_followed` counts the vertices that do not, by why. `left_out` says by landmark how far off the others foretell
-    it, and `slide` how far the skin may still slide along the sculpt, where that is known.
+    `not_followed` counts the vertices that do not, by why. `slide` is how far the skin
+    may still slide along the sculpt, where that is known.
     """
 
     scale: float
@@ -78,7 +78,6 @@ class FitReport:
     parted: int
     before: Spread
     not_followed: dict[str, int]
-    left_out: dict[str, float] = field(default_factory=dict)
     slide: Spread | None = None
     levels: dict[int, dict[str, int]] = field(default_factory=dict)
     sculpt: dict[str, int] = field(default_factory=dict)
@@ -105,7 +104,7 @@ def fit_report(state: FitState) -> FitReport:
         loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
         int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm, soundness(head, state.marks, at),
         int(state.mended.sum()), Spread.of(state.off[np.isfinite(state.off)]),
-        counted(cage.why[skin.vertices]), {}, _slide(state, skin.vertices[on]),
+        counted(cage.why[skin.vertices]), _slide(state, skin.vertices[on]),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
     )  # fmt: skip
 
