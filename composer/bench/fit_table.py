@@ -50,6 +50,8 @@ def table(fits: Sequence[Fit], peers: dict[Case, dict[str, tuple[float, float]]]
                 (fit.face_mm / none.face_mm, fit.skin_mm / none.skin_mm) for fit, none in base if none is not None
             ]))  # fmt: skip
         for words, ratios in rows:
+            if not ratios:
+                continue
             face, skin = zip(*ratios, strict=True)
             yield (
                 f"{each} earlier, {words}: face {mean(face):.2f} (worst {max(face):.2f}), skin {mean(skin):.2f} "
