@@ -26,9 +26,9 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from composer.fitting.bad_places import part_of
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.head import Head
