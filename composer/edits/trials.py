@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from composer.edits.sides import linked
 from composer.errors import MoueError
-from composer.mixing.linear import Mixer
 from composer.mixing.recipe import WEIGHT_RANGE, Cell, CellKey, Recipe
 from masks.soften import smoothstep
 
@@ -41,14 +40,13 @@ def eased(time: float, pace: float = 0.0) -> float:
 
 
 class Travel:
-    """The straight line of displacements from recipe `a` to recipe `b`, both evaluated once."""
+    """The straight line from one displacement of the neutral to another, `start` and `end` (n, 3) mm."""
 
-    def __init__(self, mixer: Mixer, a: Recipe, b: Recipe) -> None:
-        """Raises the errors of `mixer` for either recipe."""
-        self.start, self.end = mixer.displacement(a), mixer.displacement(b)
+    def __init__(self, start: NDArray[np.float64], end: NDArray[np.float64]) -> None:
+        self.start, self.end = start, end
 
     def displacement(self, time: float, pace: float = 0.0) -> NDArray[np.float64]:
-        """(n, 3) mm, P - N at `time` in [0, 1] with the pace of `eased`; at 0 and 1 exactly that of a and b."""
+        """(n, 3) mm, P - N at `time` in [0, 1] with the pace of `eased`; at 0 and 1 exactly `start` and `end`."""
         along = eased(time, pace)
         if along in (0.0, 1.0):
             return (self.end if along else self.start).copy()

@@ -97,6 +97,8 @@ def test_a_finding_lights_up_and_takes_the_eye_there(open_demo: Hand) -> None:
 
 def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
+    hand.click_on("Linear")
+    assert session.recipe.join == "linear"
     hand.click_on("Seamless")
     hand.until(lambda: session.recipe.join == "seamless" and not session.join_wanted, "the join")
     pose, _ = session.evaluated.seamless(session.recipe)
@@ -118,7 +120,7 @@ def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
 
 def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
-    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.5),))
     session.apply(lambda project: set_corrective(project, fix))
     hand.frames(3)
     assert session.evaluated.corrective_weights(session.recipe)["au17"] == pytest.approx(1.0)
@@ -128,7 +130,7 @@ def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) 
 def test_a_corrective_is_removed_in_the_window_and_comes_back_by_undo(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
     linear = session.evaluated.pose(session.recipe)
-    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.5),))
     session.apply(lambda project: set_corrective(project, fix))
     hand.frames(3)
     corrected = session.evaluated.pose(session.recipe)

@@ -58,7 +58,7 @@ class RegionList:
         high = kit.px(27)
         if not session.project.regions:
             kit.quiet("No region yet. New makes one.")
-        for index, region in enumerate(session.project.regions):
+        for region in session.project.regions:
             if self.search.lower() not in region.name.lower():
                 continue
             if self.naming == region.name:
@@ -74,7 +74,7 @@ class RegionList:
             if imgui.is_item_hovered() and imgui.is_mouse_double_clicked(0):
                 self._begin(region.name)
             draw = imgui.get_window_draw_list()
-            swatch(kit, index, session.hues[region.name], at.x + kit.px(14), at.y + high / 2)
+            swatch(kit, session.signs[region.name], at.x + kit.px(14), at.y + high / 2)
             room = wide - kit.px(34) - kit.px(38)
             draw.add_text(
                 ImVec2(at.x + kit.px(31), at.y + (high - imgui.get_font_size()) / 2),
@@ -171,8 +171,8 @@ class RegionList:
 
     def _duplicate(self, stage: Stage, name: str) -> None:
         session = stage.opened
-        project, copy = duplicate_region(session.history.committed, name)
-        if stage.do(lambda _: project):
+        copy = duplicate_region(session.history.committed, name)[1]
+        if stage.do(lambda p: duplicate_region(p, name)[0]):
             session.region = copy
 
     def _mirror(self, stage: Stage, name: str) -> None:

@@ -7,6 +7,7 @@ reaches. `frame` gives what a view draws.
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,14 +16,14 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit, History
-from composer.document.project import Project
+from composer.document.project import Project, Region
+from composer.document.region_signs import Sign, signs_of, with_signs_kept
 from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range
 from composer.mixing.linear import Mixer
 from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
-from composer.picture.palette import colours_apart
 from composer.progress import Progress
 from composer.viewer.render.normals import Normals
 from composer.viewer.session.heads import Heads
@@ -69,6 +70,7 @@ class Session:
         self._on_card = False
         self._joined: tuple[int, NDArray[np.float32]] | None = None
         self.outside_mm = 0.0
+        self.join_seconds: float | None = None
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
@@ -78,7 +80,7 @@ class Session:
         self._drawn = self._normals.all(self._live.positions)
         self._reach: dict[str, float] = {}
         self._moved: tuple[object, dict[str, tuple[str, ...]]] = (None, {})
-        self._hues: tuple[object, dict[str, int]] = (None, {})
+        self._signs: tuple[object, tuple[Region, ...], dict[str, Sign]] = (None, (), {})
         self._centres: dict[str, tuple[NDArray, int]] = {}
 
     # What is open.
@@ -173,7 +175,7 @@ class Session:
     def prepared(self, edit: Edit) -> tuple[Project, EvaluatedDocument]:
         """The committed project edited and made ready with its masks, nothing of the session changed: for another
         thread. Raises MoueError where it does not fit together."""
-        project = edit(self.history.committed)
+        project = self._edited(edit)
         evaluated = self.evaluated.again(project)
         _ = evaluated.effective, evaluated.mixer
         return project, evaluated
@@ -219,8 +221,9 @@ class Session:
     def join(self) -> tuple[int, NDArray[np.float64], float]:
         """The recipe joined seamlessly, for another thread: the version it is of, its pose (n, 3) mm, and how far the
         join moved anything outside the ramps, mm. Raises MoueError where it cannot be mixed."""
-        version = self.version
+        version, began = self.version, time.monotonic()
         pose, outside = self.evaluated.seamless(self._wanted())
+        self.join_seconds = time.monotonic() - began
         return version, pose, float(outside.max(initial=0.0))
 
     def take_join(self, joined: tuple[int, NDArray[np.float64], float]) -> None:
@@ -281,13 +284,13 @@ class Session:
         return known[1]
 
     @property
-    def hues(self) -> dict[str, int]:
-        """The colour number of each region, so that neighbours differ."""
-        masks = self.evaluated.effective
-        if self._hues[0] is not masks:
-            names = [region.name for region in self.project.regions]
-            self._hues = (masks, dict(zip(names, colours_apart([masks[n] for n in names]), strict=True)))
-        return self._hues[1]
+    def signs(self) -> dict[str, Sign]:
+        """The number and the colour of each region by name."""
+        evaluated = self.evaluated
+        masks, regions = evaluated.effective, evaluated.project.regions
+        if self._signs[0] is not masks or self._signs[1] is not regions:
+            self._signs = (masks, regions, signs_of(evaluated.project, masks))
+        return self._signs[2]
 
     def furthest_mm(self, shape: str) -> float:
         """How far a shape moves anything, mm; computed once."""
@@ -317,7 +320,7 @@ class Session:
 
     def _tried(self, edit: Edit) -> Project:
         """The committed project edited, known to fit the head and to mix."""
-        project = edit(self.history.committed)
+        project = self._edited(edit)
         if project is not self.evaluated.project:
             evaluated = self.evaluated.again(project)
             recipe = next((r for r in project.recipes if r.name == self.recipe_name), EMPTY)
@@ -326,6 +329,10 @@ class Session:
                 evaluated.check(recipe)
             self._prepared = evaluated
         return project
+
+    def _edited(self, edit: Edit) -> Project:
+        """The committed project edited, the signs of its regions kept."""
+        return with_signs_kept(self.history.committed, edit, self.signs)
 
     def _wanted(self) -> Recipe:
         return self.held.shown(self.recipe)

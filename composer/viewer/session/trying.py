@@ -62,7 +62,9 @@ class Trying:
         """Move back and forth between two recipes, every vertex on a straight line."""
         session = stage.opened
         project = session.project
-        travel = Travel(session.evaluated.mixer, project.recipe(start), project.recipe(end))
+        rest = session.head.neutral
+        ends = [EvaluatedRecipe.of(session.evaluated, project.recipe(name)).pose - rest for name in (start, end)]
+        travel = Travel(*ends)
         self.trial, self.found = Trial("travel", self.pace, travel=travel, recipe=session.recipe_name), None
         self._began = stage.clock()
 
