@@ -145,7 +145,7 @@ def demo_for_all(
             while session.history.can_undo:
                 session.undo()
             session.choose_recipe(session.project.recipes[0].name)
-            session.region, session.shape, session.join_seconds = "all", "", None
+            session.region, session.shape, session.joined.seconds = "all", "", None
             stage.words, stage.place, stage.overlay, stage.finding = [], "mix", "none", None
             hand.frames(2)
             return hand

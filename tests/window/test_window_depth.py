@@ -165,6 +165,7 @@ def test_a_sculpted_bake_is_taken_back_as_a_corrective(open_demo: Hand, tmp_path
 def test_a_shape_is_retouched_by_a_sculpt_and_undo_brings_its_own_back(open_demo: Hand, tmp_path: Path) -> None:
     hand, session = open_demo, open_demo.session
     hand.click_on("recipe wink")
+    hand.until(lambda: not session.join_wanted, "the join")
     used = max(session.recipe.cells, key=lambda cell: abs(cell.weight)).shape
     own, was = session.head.target(used), session.positions().copy()
     lump = np.exp(-(((own - own[session.centre_of("cheek_right")]) ** 2).sum(axis=1)) / 800.0)
@@ -174,9 +175,10 @@ def test_a_shape_is_retouched_by_a_sculpt_and_undo_brings_its_own_back(open_demo
     hand.until(lambda: session.project.shapes.get(used, {}).get("replaces"), "the retouch")
     size = session.head.diagonal
     assert np.abs(session.head.target(used) - sculpted).max() < 1e-5 * size
-    hand.frames(3)
+    hand.until(lambda: not session.join_wanted, "the join")
     np.testing.assert_allclose(session.positions(), session.evaluated.pose(session.recipe), atol=1e-5 * size)
     hand.key("Ctrl+Z")
+    hand.until(lambda: not session.join_wanted, "the join")
     assert "replaces" not in session.project.shapes.get(used, {})
     np.testing.assert_allclose(session.head.target(used), own, atol=1e-9)
     np.testing.assert_allclose(session.positions(), was, atol=1e-5 * size)

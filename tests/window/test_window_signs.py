@@ -30,6 +30,6 @@ def test_a_new_recipe_joins_seamlessly_and_says_so(same_demo: Hand) -> None:
 
 def test_where_the_join_takes_long_a_new_recipe_is_linear_and_says_why(same_demo: Hand) -> None:
     hand, session = same_demo, same_demo.session
-    session.join_seconds = 4.0
+    session.joined.seconds = 4.0
     hand.click_on("New recipe")
     assert session.recipe.join == "linear" and any("takes 4.0 s" in words for words in hand.told)

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from imgui_bundle import ImVec2, imgui
+from numpy.typing import NDArray
 
 from composer.document.project import Region
 from composer.edits.names import free_name
+from composer.edits.picture_mask import copy_mask
 from composer.edits.regions import (
     add_region,
     delete_region,
@@ -23,6 +25,7 @@ from composer.edits.regions import (
 from composer.edits.spots import unused_spots, without_unused_spots
 from composer.head.presets import region_set
 from composer.viewer.panels.swatch import swatch
+from composer.viewer.session.pictured import take_picture
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -121,6 +124,11 @@ class RegionList:
         if imgui.menu_item("Empty, over the others", "", False)[0]:
             self.new(stage, overlay=True)
         kit.mark("Empty overlay")
+        if imgui.menu_item("From a picture", "", False, session.head.uv is not None)[0]:
+            stage.dialogs.path_for = ("A picture in texture coordinates, white inside", "Read",
+                                      lambda path: take_picture(stage, path))  # fmt: skip
+        kit.mark("From a picture")
+        kit.tip("a grey PNG, TIFF or JPEG, painted in the head's texture coordinates; or drop one on the window")
         unused = unused_spots(session.project)
         if unused and imgui.menu_item(f"Delete {len(unused)} spots without a weight", "", False)[0]:
             stage.do(without_unused_spots, "Deleted; undo brings them back.")
@@ -163,11 +171,29 @@ class RegionList:
              lambda: stage.do(lambda p: set_region_set(p, name, "face" if overlay else OVERLAY_SET))),
             ("Split into left and right", lambda: stage.do(lambda p: split_region(p, name, raw, side, ramp))),
             ("Mirror onto the other side", lambda: self._mirror(stage, name)),
+            ("Put a picture in its place", lambda: self._picture(stage, name)),
             ("Delete", lambda: self._delete(stage, name)),
         ):  # fmt: skip
             if imgui.menu_item(words, "", False)[0]:
                 call()
             kit.mark(f"{words} region")
+        self._copy_menu(stage, kit, name, raw)
+
+    def _copy_menu(self, stage: Stage, kit: Kit, name: str, raw: NDArray) -> None:
+        """The other regions, which can take this one's mask."""
+        others = [each for each in stage.opened.project.regions if each.name != name]
+        if others and imgui.begin_menu("Copy its mask to"):
+            for each in others:
+                if imgui.menu_item(each.name, "", False, not each.locked)[0]:
+                    stage.do(lambda p, to=each.name: copy_mask(p, name, to, raw),  # type: ignore[misc]
+                             f"{each.name} has the mask of {name}.")  # fmt: skip
+                kit.mark(f"copy mask to {each.name}")
+            imgui.end_menu()
+        kit.mark("Copy its mask to")
+
+    def _picture(self, stage: Stage, name: str) -> None:
+        heading = f"A picture in texture coordinates for {name}, white inside"
+        stage.dialogs.path_for = (heading, "Read", lambda path: take_picture(stage, path, name))
 
     def _duplicate(self, stage: Stage, name: str) -> None:
         session = stage.opened

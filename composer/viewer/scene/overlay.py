@@ -21,6 +21,12 @@ Bytes = NDArray[np.uint8]
 LEAST_MM = 0.1
 """The top of a scale of movement is at least this: the rounding of a head at rest is no movement."""
 
+LEGENDS = {
+    "percent more": "more than the shapes do", "percent": "of the whole", "mm": "how far", "degrees": "how sharp"
+}  # fmt: skip
+UNITS = {"percent more": "%", "percent": "%", "mm": "mm", "degrees": "°"}
+"""The words over the legend of a finding, and the unit beside its numbers, by the unit of the finding."""
+
 
 @dataclass
 class Shown:
@@ -77,7 +83,7 @@ class Overlays:
             top = float(bad.max(initial=0.0)) or 1.0
             around = session.head.polygons.adjacency
             spread = np.maximum(amounts, 0.5 * np.asarray((around > 0) @ amounts > 0, dtype=np.float64) * 0.2 * top)
-            scale = Scale(finding.code, finding.unit, 0.0, top)
+            scale = Scale(LEGENDS.get(finding.unit, finding.unit or "how many"), UNITS.get(finding.unit, ""), 0.0, top)
             self._key, self._shown = key, Shown(as_bytes(scale.colours(spread)), scale)
         return self._shown
 

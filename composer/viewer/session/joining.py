@@ -16,8 +16,8 @@ READY_VERTICES = 150_000
 def ready_in_time(session: Session) -> bool:
     """Whether the seamless join of this head is ready soon after a weight has changed: judged by how long the joins so
     far took, before the first by the size of the head."""
-    if session.join_seconds is not None:
-        return session.join_seconds <= READY_SECONDS
+    if session.joined.seconds is not None:
+        return session.joined.seconds <= READY_SECONDS
     return session.head.n_vertices <= READY_VERTICES
 
 
@@ -32,5 +32,5 @@ def say_join(stage: Stage, name: str) -> None:
     if session.project.recipe(name).join == "seamless":
         stage.say(f"{name} joins its regions seamlessly; Linear below the recipes takes that back.")
         return
-    long = f"takes {session.join_seconds:.1f} s" if session.join_seconds is not None else "takes long"
+    long = f"takes {session.joined.seconds:.1f} s" if session.joined.seconds is not None else "takes long"
     stage.say(f"{name} joins its regions linearly: the seamless join {long} on this head. Seamless asks for it.")

@@ -28,6 +28,8 @@ from composer.progress import Progress
 from composer.viewer.render.normals import Normals
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
+from composer.viewer.session.joined import Joined
+from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
 
 EMPTY = Recipe("")
@@ -68,9 +70,8 @@ class Session:
         self.version = 0
         self._prepared = opened.evaluated
         self._on_card = False
-        self._joined: tuple[int, NDArray[np.float32]] | None = None
-        self.outside_mm = 0.0
-        self.join_seconds: float | None = None
+        self.joined = Joined()
+        self._seen: object = None
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
@@ -133,9 +134,8 @@ class Session:
         """(n, 3) mm, what is seen now."""
         if self._override is not None:
             return self._override
-        if self._joined is not None and self._joined[0] == self.version:
-            return self._joined[1]
-        return self._live.positions
+        joined = self._join_shown
+        return self._live.positions if joined is None else joined
 
     def weight(self, key: CellKey) -> float | None:
         """The weight of a cell of the chosen recipe, None where it is not listed."""
@@ -216,22 +216,26 @@ class Session:
         """Whether the recipe is to be joined seamlessly, and what is seen is only the linear pose of a drag."""
         if self.recipe.join != "seamless" or self.previewing or self._override is not None:
             return False
-        return self._joined is None or self._joined[0] != self.version
+        return self._join_shown is None
 
-    def join(self) -> tuple[int, NDArray[np.float64], float]:
-        """The recipe joined seamlessly, for another thread: the version it is of, its pose (n, 3) mm, and how far the
-        join moved anything outside the ramps, mm. Raises MoueError where it cannot be mixed."""
-        version, began = self.version, time.monotonic()
-        pose, outside = self.evaluated.seamless(self._wanted())
-        self.join_seconds = time.monotonic() - began
-        return version, pose, float(outside.max(initial=0.0))
+    @property
+    def _join_shown(self) -> NDArray[np.float32] | None:
+        """(n, 3) mm the joined pose of what is seen, where it is there."""
+        return self.joined.of(self._wanted(), self.evaluated.mixer)
 
-    def take_join(self, joined: tuple[int, NDArray[np.float64], float]) -> None:
+    def join(self) -> Joined:
+        """The recipe joined seamlessly, for another thread. Raises MoueError where it cannot be mixed."""
+        evaluated, recipe, began = self.evaluated, self._wanted(), time.monotonic()
+        pose, outside = evaluated.seamless(recipe)
+        seconds, furthest = time.monotonic() - began, float(outside.max(initial=0.0))
+        return Joined(recipe, evaluated.mixer, pose.astype(np.float32), furthest, seconds)
+
+    def take_join(self, joined: Joined) -> None:
         """Show a joined pose, where nothing has changed since it was begun."""
-        version, pose, outside = joined
-        if version == self.version:
-            self._joined = (version, pose.astype(np.float32))
-            self.outside_mm, self._touched = outside, None
+        self.joined.seconds = joined.seconds
+        if joined.of(self._wanted(), self.evaluated.mixer) is not None:
+            self.joined, self._touched = joined, None
+            self.version += 1
 
     # What a view draws.
 
@@ -247,13 +251,15 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        joined = self._joined is not None and self._joined[0] == self.version
-        return self._live if self._override is None and not joined else None
+        return self._live if self._override is None and self._join_shown is None else None
 
     def frame(self) -> Frame:
         """Positions, normals and what changed since the last call."""
         touched, self._touched = self._touched, NOTHING
         positions = self.positions()
+        seen: object = self._live if self.live is not None else positions
+        if seen is not self._seen:  # another array altogether, not this one changed in places
+            self._seen, touched = seen, None
         if touched is None:
             self._drawn = self._normals.all(positions)
         elif touched != NOTHING:
@@ -274,13 +280,7 @@ class Session:
         mask = self.evaluated.effective[region]
         known = self._centres.get(region)
         if known is None or known[0] is not mask:
-            inside = np.flatnonzero((mask > 0.6 * float(mask.max(initial=0.0))) & self.head.skin)
-            at = 0
-            if len(inside):
-                points = self.head.neutral[inside]
-                away = points - np.average(points, axis=0, weights=mask[inside] + 1e-9)
-                at = int(inside[np.argmin(np.einsum("ij,ij->i", away, away))])
-            known = self._centres[region] = (mask, at)
+            known = self._centres[region] = (mask, middle_of(self.head, mask))
         return known[1]
 
     @property

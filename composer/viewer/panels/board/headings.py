@@ -16,7 +16,7 @@ from composer.viewer.ui.theme import u32
 def draw_names(stage: Stage, kit: Kit, layout: Layout) -> None:
     """The names of the rows in sight, each with its region's swatch and its signs."""
     session, draw = stage.opened, imgui.get_window_draw_list()
-    used = set(session.recipe.regions)
+    used = set(stage.seen_recipe.regions)
     signs = session.signs
     x, wide, high = layout.x, layout.left - layout.x, layout.high
     for i, name in enumerate(layout.rows):
