@@ -24,9 +24,8 @@ from composer.viewer.scene.thumbs import Thumbs
 from composer.viewer.screen import draw_screen, measure
 from composer.viewer.session.browse import browse, can_browse
 from composer.viewer.session.brush_job import prepare_brush
+from composer.viewer.session.dropping import take_dropped
 from composer.viewer.session.looking import look_from
-from composer.viewer.session.open_job import begin_opening, open_sculpt
-from composer.viewer.session.pictured import is_picture, take_picture
 from composer.viewer.session.saving import give_up_marks, unless_unsaved
 from composer.viewer.session.settings import Settings, read_settings, write_settings
 from composer.viewer.session.shared_ground import painting_words
@@ -298,12 +297,7 @@ class MoueWindow(pyglet.window.Window):
         """A folder or a file is dropped on the window."""
         self.wake()
         if paths:
-            if self.stage.place == "paint" and self.stage.session is not None and is_picture(Path(paths[0])):
-                take_picture(self.stage, Path(paths[0]))
-            elif self.stage.place == "new" and self.stage.session is not None:
-                open_sculpt(self.stage, Path(paths[0]))
-            else:
-                unless_unsaved(self.stage, lambda: begin_opening(self.stage, Path(paths[0])))
+            take_dropped(self.stage, Path(paths[0]))
 
     def on_close(self) -> None:
         """The person closes the window: asked once where something is not saved, or still being made."""

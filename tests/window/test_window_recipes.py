@@ -55,7 +55,10 @@ def test_two_recipes_cannot_have_one_name(open_demo: Hand) -> None:
     hand = open_demo
     menu(hand, "wink", "Rename")
     retype(hand, "call")
-    assert names(hand) == ["half_believed", "wink", "call", "two_minds"] and len(hand.told) == 1
+    assert names(hand) == ["half_believed", "wink", "call", "two_minds"] and not hand.told
+    assert "fault of recipe name" in hand.seen and "recipe name" in hand.seen
+    retype(hand, "one eye")
+    assert names(hand)[1] == "one eye" and "fault of recipe name" not in hand.seen
 
 
 def test_recipes_are_duplicated_deleted_and_brought_back(open_demo: Hand) -> None:

@@ -43,6 +43,7 @@ class RegionList:
     name: str = ""
     fresh: bool = False
     search: str = ""
+    fault: str = ""
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -97,7 +98,7 @@ class RegionList:
         imgui.end_child()
 
     def _begin(self, name: str) -> None:
-        self.naming, self.name, self.fresh = name, name, True
+        self.naming, self.name, self.fresh, self.fault = name, name, True, ""
 
     def _name_field(self, stage: Stage, kit: Kit, region: Region) -> None:
         imgui.set_next_item_width(-1)
@@ -106,13 +107,17 @@ class RegionList:
         flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
         entered, self.name = imgui.input_text("##region name", self.name, flags)
         kit.mark("region name")
-        wanted = self.name.strip()
-        if entered and wanted != region.name and stage.do(lambda p: rename_region(p, region.name, wanted)):
-            assert stage.session is not None
-            stage.session.region = wanted
-        if entered or (not self.fresh and imgui.is_item_deactivated()):
-            self.naming = ""
+        left = not self.fresh and imgui.is_item_deactivated()
         self.fresh = False
+        if entered:
+            wanted = self.name.strip()
+            self.fault = stage.fault_of(lambda p: rename_region(p, region.name, wanted))
+            self.fresh = bool(self.fault)
+            if not self.fault:
+                stage.opened.region = wanted
+        if (entered and not self.fault) or (left and not entered):
+            self.naming, self.fault = "", ""
+        kit.fault(self.fault, "region name")
 
     def _new_menu(self, stage: Stage, kit: Kit) -> None:
         session = stage.opened

@@ -11,6 +11,7 @@ from typing import Literal
 
 from composer.viewer.panels.board.board import draw_board
 from composer.viewer.panels.brush import draw_brush
+from composer.viewer.panels.dropped import draw_dropped
 from composer.viewer.panels.gallery import draw_gallery
 from composer.viewer.panels.marks import draw_marks
 from composer.viewer.panels.memory import Panels
@@ -70,6 +71,7 @@ PANELS: tuple[Panel, ...] = (
 )
 SHEETS: tuple[Sheet, ...] = (
     Sheet("match", True, _match),
+    Sheet("dropped", True, lambda stage, kit, panels: draw_dropped(stage, kit)),
     Sheet("about", True, lambda stage, kit, panels: panels.about.draw(stage, kit)),
     Sheet("bake", False, lambda stage, kit, panels: panels.bake.draw(stage, kit)),
     Sheet("keys", False, lambda stage, kit, panels: panels.keys.draw(stage, kit)),

@@ -125,6 +125,17 @@ class Stage:
             self._no_faults()
         return done
 
+    def fault_of(self, edit: Edit, words: str = "") -> str:
+        """Apply an edit; what went wrong, for the field that it came from, "" where it was done."""
+        try:
+            self.opened.apply(edit)
+        except MoueError as error:
+            return self._words_of(error)
+        self._no_faults()
+        if words:
+            self.say(words, "done")
+        return ""
+
     def _no_faults(self) -> None:
         """Something went well: what went wrong before it is over."""
         self.words = [w for w in self.words if w.kind != "wrong"]
