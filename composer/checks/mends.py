@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +20,8 @@ LOWERED = 0.75
 """What of the weights is left where no measure says how much is too much. A design choice, no source."""
 LEAST_LEFT = 0.2
 """A mend leaves at least this share of the weights. A design choice, no source."""
+MEETS = 0.02
+"""Two regions meet where both masks are above this. A design choice, no source."""
 BORDER = "seam."
 """How the codes of findings at the border of a region begin."""
 BY_SCULPT = ("pinch.", "stretch.torn", "flipped.", "folds.", "touch.", "lips.through", "lids.", "parts.", "volume.")
@@ -55,12 +57,28 @@ def mends_of(
     region = region_behind(finding, recipe, masks)
     if region and finding.severity != "note":
         left = _left(finding, limits or Limits()) if border else LOWERED
-        percent = round(100.0 * left)
+        percent, regions = round(100.0 * left), moving_together(region, recipe, masks)
+        beside = f" and {len(regions) - 1} beside it" if len(regions) > 1 else ""
+        shapes = sorted({cell.shape for cell in recipe.cells if cell.region == region})
         found.append(Mend("lower", f"Lower to {percent} %",
-                          f"every weight of {region} in {recipe.name} times {percent} percent",
-                          f"The cells of {region} have {percent} percent of their weights.",
-                          lambda p: lowered(p, recipe.name, region, left)))
+                          f"the weights of {', '.join(shapes)} in {region}{beside}, times {percent} percent",
+                          f"The cells of {region}{beside} have {percent} percent of their weights.",
+                          lambda p: lowered(p, recipe.name, regions, shapes, left)))
     return found
+
+
+def moving_together(region: str, recipe: Recipe, masks: Mapping[str, NDArray]) -> list[str]:
+    """A region and those of the recipe that share a shape with it and lie beside it or beside one another: lowering it
+    alone would only tear it off from them."""
+    shapes = {cell.shape for cell in recipe.cells if cell.region == region}
+    left = {cell.region for cell in recipe.cells if cell.shape in shapes and cell.region in masks} - {region}
+    group = [region]
+    for name in group:
+        if name in masks:
+            beside = [r for r in sorted(left) if float(np.minimum(masks[name], masks[r]).max()) > MEETS]
+            group += beside
+            left -= set(beside)
+    return group
 
 
 def region_behind(finding: Finding, recipe: Recipe, masks: Mapping[str, NDArray]) -> str:
@@ -78,11 +96,13 @@ def region_behind(finding: Finding, recipe: Recipe, masks: Mapping[str, NDArray]
     return best or (ALL if ALL in moving and len(finding.vertices) else "")
 
 
-def lowered(project: Project, recipe: str, region: str, share: float) -> Project:
-    """The recipe with every weight of a region times `share`. Raises MoueError for an unknown recipe."""
+def lowered(project: Project, recipe: str, regions: Sequence[str], shapes: Sequence[str], share: float) -> Project:
+    """The recipe with the weights of some shapes in some regions times `share`. Raises MoueError for an unknown
+    recipe."""
     held = project.recipe(recipe)
     cells = tuple(
-        replace(cell, weight=round(cell.weight * share, 3)) if cell.region == region else cell for cell in held.cells
+        replace(cell, weight=round(cell.weight * share, 3)) if cell.region in regions and cell.shape in shapes else cell
+        for cell in held.cells
     )
     return replace_recipe(project, recipe, held.with_(cells=cells))
 
@@ -90,7 +110,7 @@ def lowered(project: Project, recipe: str, region: str, share: float) -> Project
 def _left(finding: Finding, limits: Limits) -> float:
     """The share of the weights at which a border is just below the limit: its strain grows with the weight."""
     worst = max(finding.value / 100.0, 1e-9)
-    return float(np.clip(0.95 * limits.seam_warning / worst, LEAST_LEFT, 0.95))
+    return float(np.clip(0.92 * limits.seam_warning / worst, LEAST_LEFT, 0.95))
 
 
 def by_sculpt(finding: Finding) -> bool:

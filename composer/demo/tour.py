@@ -166,7 +166,7 @@ def _write(folder: Path, progress: Progress) -> list[str]:
     return [
         *lines,
         f"{folder / 'baked'}: {len(baked)} targets",
-        "checked: " + ", ".join(f"{name} {n} findings" if n else f"{name} nothing found" for name, n in counts.items()),
+        f"checked: {', '.join(f'{name} {found_words(n)}' for name, n in counts.items())}",
         f"{folder / 'recipes.png'}, {folder / 'expressions.png'}: pictures",
         "Try next:",
         f"  edit a weight in {folder / 'document.toml'}, then",
@@ -175,6 +175,11 @@ def _write(folder: Path, progress: Progress) -> list[str]:
         f"  moue check {folder / 'document.toml'}",
         f"  moue sheet {folder / 'document.toml'} --to mine.png",
     ]
+
+
+def found_words(count: int) -> str:
+    """How many findings there are, in words."""
+    return f"{count} finding{'s' * (count > 1)}" if count else "nothing found"
 
 
 def _picture(sheet: Sheet, path: Path) -> None:

@@ -146,6 +146,8 @@ def demo_for_all(
                 session.undo()
             session.choose_recipe(session.project.recipes[0].name)
             session.region, session.shape, session.joined.seconds = "all", "", None
+            hand.window.panels.trying.stop(session)
+            hand.window.panels.trying.gallery, stage.dialogs.findings = (), False
             stage.words, stage.place, stage.overlay, stage.finding = [], "mix", "none", None
             hand.frames(2)
             return hand
