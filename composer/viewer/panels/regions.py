@@ -37,13 +37,14 @@ OVERLAY_SET = "overlay"
 
 @dataclass
 class RegionList:
-    """What is being renamed, and what is searched for."""
+    """What is being renamed, why its name was refused, what is searched for, and the region scrolled to last."""
 
     naming: str = ""
     name: str = ""
     fresh: bool = False
     search: str = ""
     fault: str = ""
+    in_sight: str = ""
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -73,6 +74,10 @@ class RegionList:
             if imgui.selectable(f"##{region.name}", region.name == session.region, 0, ImVec2(wide, high))[0]:
                 session.region = region.name
             kit.mark(f"region {region.name}")
+            if region.name == session.region != self.in_sight:
+                self.in_sight = region.name
+                if not imgui.is_item_visible():
+                    imgui.set_scroll_here_y(0.5)
             if kit.menu_asked():
                 imgui.open_popup(f"region menu {region.name}")
             if imgui.is_item_hovered() and imgui.is_mouse_double_clicked(0):
