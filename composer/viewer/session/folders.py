@@ -33,8 +33,8 @@ def openable() -> list[str]:
 
 
 def formats_words() -> str:
-    """Every suffix that can be opened, as a hint: "a folder of targets, or .moue, .toml, .obj ..."."""
-    return f"a folder of targets, or {', '.join(openable())}"
+    """Everything that can be opened, as a hint: "a folder of targets, or a file: MOUE, TOML, OBJ ..."."""
+    return f"a folder of targets, or a file: {', '.join(suffix.lstrip('.').upper() for suffix in openable())}"
 
 
 def list_folder(place: Path, pictures: bool = False) -> Listed:
