@@ -40,7 +40,7 @@ class FolderBrowser:
         imgui.align_text_to_frame_padding()
         kit.quiet(kit.fit(shorten_middle(str(listed.place), 60), wide - kit.px(60)))
         imgui.push_style_color(imgui.Col_.child_bg, theme.vec4(theme.DEEP))
-        imgui.begin_child("folders", ImVec2(wide, high))
+        imgui.begin_child("folders", ImVec2(wide, high), imgui.ChildFlags_.always_use_window_padding)
         if listed.fault:
             kit.fault(listed.fault, "folder", wide - kit.px(16))
         room = imgui.get_content_region_avail().x
