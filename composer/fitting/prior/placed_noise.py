@@ -48,7 +48,7 @@ def placed_noise(columns: Rows, wanted: Rows, scale: float) -> tuple[float, floa
     noises, factors = np.geomspace(*TRIED, STEPS) * scale, np.geomspace(*UNLIKE, STEPS)
     variance = np.maximum(values, 0.0) * factors[:, None, None] ** 2 + noises[:, None] ** 2
     cost = (square / variance + np.log(variance)).sum(axis=2)
-    factor, noise = np.unravel_index(int(cost.argmin()), cost.shape)
+    factor, noise = divmod(int(cost.argmin()), cost.shape[1])
     if noises[noise] > MOST * scale or cost[0].min() - cost[factor, noise] < CLEAR:
         factor, noise = 0, int(cost[0].argmin())
     return min(float(noises[noise]), MOST * scale), float(factors[factor])
