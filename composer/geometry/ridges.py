@@ -51,7 +51,7 @@ class Ridges:
         """(k,) mm, half the length of the pieces of line at each place."""
         way = np.linalg.norm(places[self.joined[:, 1]] - places[self.joined[:, 0]], axis=1)
         one, other = (np.bincount(self.joined[:, side], way, len(places)) for side in (0, 1))
-        return 0.5 * (one + other)
+        return np.asarray(0.5 * (one + other), dtype=np.float64)
 
     def some(self, chosen: NDArray[np.bool_]) -> Ridges:
         """The places flagged in `chosen` (k,) alone."""
