@@ -1,7 +1,8 @@
 """Parts on the new head: eyeballs go into their sockets, teeth and tongue with the mouth, lashes with the lids.
 
 - An *eyeball* follows its lids, by the similarity of the skin about it, and moves back, a little smaller, where it
-  would stand through them (`eye_room`). Where the sculpt has a ball there, the eyeball takes that ball's place and size.
+  would stand through them (`eye_room`). Where the sculpt has a ball there, the eyeball takes that ball's place and
+  size.
 - *Teeth, gums and tongue* take one similarity together, that of the skin about the mouth, so that they still meet.
   Where they would stand through the new lips or cheeks they move back together.
 - A *sheet over an eyeball* goes with that eyeball.
