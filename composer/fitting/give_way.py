@@ -1,4 +1,5 @@
-"""Projection that gives way: where a finer level's move makes skin cross skin, the move is filled from around it."""
+"""Projection that gives way: where a finer level's move makes skin cross skin, the move is filled from around it, and
+what still crosses, and does not on the library at that level, takes the library's form."""
 
 from __future__ import annotations
 
@@ -6,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.fill import fill
+from composer.fitting.hollows.uncross import Uncrossing
 from composer.fitting.loops import Loops
 from composer.geometry.polygons import Polygons
 from composer.geometry.self_crossing import SelfCrossing
@@ -14,19 +16,25 @@ from composer.geometry.surface import Surface
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+FEW = 3
+"""Attempts at parting by the library's form at a finer level: what lies deeper is the work of level 0 (our choice)."""
+AROUND = 8
+"""Rings about what crosses that are looked at, and may move but for the outermost (our choice)."""
 RINGS = (1, 2, 4)
 """Rings of vertices about crossing polygons whose move is filled, attempt after attempt (our choice)."""
 
 
 def without_crossing(
-    surface: Surface, moved: Rows, close: Flags, can: Flags, loops: Loops, width_mm: float
-) -> tuple[Rows, Flags]:
+    surface: Surface, moved: Rows, close: Flags, can: Flags, loops: Loops, width_mm: float,
+    ideal: Rows | None = None, loose: Flags | None = None,
+) -> tuple[Rows, Flags]:  # fmt: skip
     """(n, 3) the positions `moved` (n, 3) mm of `surface` (n vertices), with the move filled smoothly about polygons
     that cross and did not before it, and which vertices (n,) that were.
 
     Only polygons all of whose vertices are flagged in `close` (n,) are looked at, and only vertices flagged in `can`
     (n,) move. `width_mm` is that of `fill`. An attempt that leaves as many pairs, or makes more faces bad as `loops`
-    has it, is dropped.
+    has it, is dropped. With `ideal` (n, 3), the library's own positions, what crosses even so is parted by its form, as
+    `hollows.uncross` does, within AROUND rings; vertices flagged in `loose` (n,) do not lie on the sculpt and go first.
     """
     polygons = surface.polygons
     chosen = np.logical_and.reduceat(close[polygons.indices], polygons.starts[:-1])
@@ -49,6 +57,21 @@ def without_crossing(
             state.move(trial, about, pairs)
             filled |= about
             fresh = left
+    if ideal is None or not len(state.pairs):
+        return state.positions, filled
+    about = np.zeros(len(moved), dtype=bool)
+    about[test.triangles[state.pairs]] = True
+    about = loops.grown(about, AROUND)
+    chosen |= np.logical_and.reduceat(about[polygons.indices], polygons.starts[:-1])
+    outside = np.zeros(len(moved), dtype=bool)
+    outside[polygons.indices[~chosen[polygons.corner_face]]] = True
+    test = SelfCrossing(_among(polygons, chosen))
+    state = test.at(state.positions)
+    parting = Uncrossing(
+        test.polygons, ideal, np.zeros(len(moved)), Loops(test.polygons, ideal), test, test.crossing_faces(ideal),
+        float(np.linalg.norm(np.ptp(ideal, axis=0))),
+    )  # fmt: skip
+    filled |= parting.apply(state, filled if loose is None else filled | loose, outside | ~can, FEW)
     return state.positions, filled
 
 

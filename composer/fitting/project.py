@@ -337,7 +337,9 @@ def _level(
     landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
     near = close[at] if k else ~still[at]
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
-    landed, given_way = without_crossing(surface, landed, near, keep[at] < 1.0, loops, width)
+    landed, given_way = without_crossing(
+        surface, landed, near, keep[at] < 1.0, loops, width, ideal if k else None, settled.filled
+    )  # fmt: skip
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
     moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way
     why = np.zeros(len(positions), dtype=np.int8)

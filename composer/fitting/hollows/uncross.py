@@ -74,13 +74,14 @@ class Uncrossing:
         faces = self.test.faces_of(pairs)
         return faces[~self.known[faces].all(axis=1)]
 
-    def apply(self, state: Crossings, loose: Flags, fixed: Flags) -> Flags:
+    def apply(self, state: Crossings, loose: Flags, fixed: Flags, most: int | None = None) -> Flags:
         """Move the vertices of `state` (s of them) until as few new pairs cross as the patches leave; (s,) which moved.
 
         Vertices flagged in `loose` (s,) do not lie on the sculpt and give way first; those in `fixed` (s,) stay.
+        Of the ATTEMPTS the first `most` are made, by default all.
         """
         moved = np.zeros(len(state.positions), dtype=bool)
-        for rings, hold in ATTEMPTS:
+        for rings, hold in ATTEMPTS[:most]:
             for both in (False, True):
                 pairs = self.new(state.pairs)
                 if not len(pairs):
