@@ -32,22 +32,24 @@ def keep_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
     draw, open_head, shade = View3D.picture, HeadBuffers.open, HeadBuffers.shade
 
     def opened(self: Any, head: Any) -> None:
-        self.made_of = _digest(
+        open_head(self, head)
+        self.made_of = head, _digest(
             head.polygons.counts, head.polygons.indices, head.neutral, head.parts, head.groups, head.materials,
             head.landmarks, head.uv, head.colours,
         )  # fmt: skip
-        open_head(self, head)
 
     def shaded(self: Any, openness: Any, daylight: Any) -> None:
-        self.lit = _digest(openness, daylight)
         shade(self, openness, daylight)
+        self.lit = self.shading, _digest(openness, daylight)
 
     def picture(self: Any, positions: Any, normals: Any, look: Any, eye: Any, size_px: Any) -> np.ndarray:
-        if not look.same_as(replace(Look(), wire=look.wire, hidden=look.hidden)):
-            return draw(self, positions, normals, look, eye, size_px)
         held = self._held
-        pose = _digest(positions, normals)
-        key = (held.made_of, held.lit, pose, look.wire, look.hidden, eye, tuple(size_px), self.samples)
+        head, made_of = getattr(held, "made_of", (None, b""))
+        shading, lit = getattr(held, "lit", (None, b""))
+        plain = look.same_as(replace(Look(), wire=look.wire, hidden=look.hidden))
+        if not plain or head is not held.opened or shading != held.shading:  # or opened while nothing was kept
+            return draw(self, positions, normals, look, eye, size_px)
+        key = (made_of, lit, _digest(positions, normals), look.wire, look.hidden, eye, tuple(size_px), self.samples)
         if key not in _kept:
             if len(_kept) >= MOST:
                 _kept.clear()
