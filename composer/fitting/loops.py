@@ -25,6 +25,8 @@ FOLD_DEG = 40.0
 """Angle between two polygons, in degrees (180 is flat), below which their edge is folded (our choice)."""
 AT_ONCE = 8192
 """Polygons that are measured at once, so that their arrays stay in the processor's cache (our choice)."""
+FEW_RINGS, FEW_OF = 3, 50
+"""From so many rings on, about fewer than one in so many vertices, a flag grows by its front alone (our choice)."""
 _FOLD = -np.cos(np.radians(FOLD_DEG))
 
 
@@ -156,14 +158,38 @@ class Loops:
         flags[self.polygons.indices[faces[self.polygons.corner_face]]] = True
         return flags
 
+    @cached_property
+    def _holders(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """(n + 1,) where each vertex's polygons begin, and the polygons, vertex after vertex."""
+        flat = self.polygons.indices
+        starts = np.concatenate([[0], np.cumsum(np.bincount(flat, minlength=self.polygons.n_vertices))])
+        return starts, self.polygons.corner_face[np.argsort(flat, kind="stable")].astype(np.int64)
+
     def grown(self, vertices: Flags, rings: int = 1) -> Flags:
         """(n,) flagged vertices (n,) and those that share a polygon with them, `rings` times over."""
+        grown, front = np.array(vertices), np.flatnonzero(vertices)
+        if rings < FEW_RINGS or FEW_OF * len(front) > len(grown):
+            for _ in range(rings):
+                hit = np.zeros(self.polygons.n_faces, dtype=bool)
+                hit[self.polygons.corner_face[grown[self.polygons.indices]]] = True
+                grown |= self.vertices_of(hit)
+            return grown
+        (starts, holders), polygons = self._holders, self.polygons
+        seen = np.zeros(polygons.n_faces, dtype=bool)
         for _ in range(rings):
-            corner = vertices[self.polygons.indices]
-            hit = np.zeros(self.polygons.n_faces, dtype=bool)
-            hit[self.polygons.corner_face[corner]] = True
-            vertices = vertices | self.vertices_of(hit)
-        return vertices
+            faces = holders[_ranges(starts[front], starts[front + 1])]
+            faces = np.unique(faces[~seen[faces]])
+            seen[faces] = True
+            reached = polygons.indices[_ranges(polygons.starts[faces], polygons.starts[faces + 1])]
+            front = np.unique(reached[~grown[reached]]).astype(np.int64)
+            grown[front] = True
+        return grown
+
+
+def _ranges(starts: NDArray, ends: NDArray) -> NDArray[np.int64]:
+    """The whole numbers from each start (k,) up to its end (k,), one range after the other."""
+    count = ends - starts
+    return np.repeat(starts - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))
 
 
 def _products(one: list[Rows], other: list[Rows]) -> list[Rows]:
