@@ -26,9 +26,9 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from composer.fitting.bad_places import part_of
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.head import Head
@@ -52,9 +52,10 @@ WAVES_MM, RELIEF_MM, WAVES = (3.0, 6.0), 0.2, 40
 """The planted relief: least and largest wavelength, its rms height, and how many plane waves it is the sum of."""
 DAB_MM, DAB_RADIUS_MM = 1.5, 9.0
 MEASURED = """Relief: each vertex's height over its surroundings (the mesh, smoothed 30 times by the mean of the
-neighbours), along the normal; the same of a pose, on the pose. Correlation and gain are over the narrow face, for the
-planted relief (measured the same way on the smooth cage) against the fitted neutral, which has 0.1 mm of the sculpt's
-own noise beside it, and for each baked target against the neutral. It knows nothing of how Moue keeps detail."""
+neighbours), along the normal; the same of a pose, on the pose; without what the smooth cage has there at rest or in
+that pose, for the folds of a pose are no relief. Correlation and gain are over the narrow face, for the planted relief
+(measured the same way on the smooth cage) against the fitted neutral, which has 0.1 mm of the sculpt's own noise beside
+it, and for each baked target against the neutral. It knows nothing of how Moue keeps detail."""
 Floats = NDArray[np.float64]
 
 
@@ -212,12 +213,13 @@ def run(to: Path, real: Path, files: Path, *, number: int, second: int | None, l
         write_mesh(to / "sample.obj", sample)
         chain.moue("bake in the sample's order", "bake", document, "--to", to / "baked", "--order-of",
                    to / "sample.obj")  # fmt: skip
+    chain.moue("bake the cage", "bake", document, "--to", to / "cage")
     found |= relief_found(to, fine, order, ["mix", *shown], number)
     chain.tell(found)
     if drawn:
         pictures(to, fine, order, [*shown, "mix"], number)
     if not short:
-        found |= dab_and_accept(chain, document, to, level, order)
+        found |= dab_and_accept(chain, document, to, order)
         chain.tell(found)
     if second is not None:
         found |= swap_and_blend(chain, document, to, level, second)
@@ -236,18 +238,29 @@ def relief_found(to: Path, fine: Path, order: NDArray, names: Sequence[str], num
     mesh = read_mesh(fine)
     polygons, points = mesh.polygons, mesh.positions * UNIT_MM
     report = json.loads((to / f"fit_{number}/report.json").read_text())
-    own = heights(polygons, points)
+    flat = subdivided(read_mesh(to / f"fit_{number}/fitted.obj"), len(points))
+    own = heights(polygons, points) - heights(polygons, flat)
     on = narrow_face(len(points), to)
-    planted = planted_heights(polygons, points, to / f"fit_{number}/fitted.obj")
+    planted = planted_heights(polygons, points, flat)
     found = dict(zip(("planted_correlation", "planted_gain"), alike(planted[on], own[on]), strict=True))
     found["bad_faces"] = float(sum(each["bad_faces"] for each in report["levels"].values()))
     for name in names:
         baked = read_mesh(to / f"baked/{name}.obj").positions * UNIT_MM
         pose = np.empty_like(baked)
         pose[order] = baked
-        found |= dict(zip((f"{name}_correlation", f"{name}_gain"), alike(own[on], heights(polygons, pose)[on]),
-                          strict=True))  # fmt: skip
+        smooth = subdivided(read_mesh(to / f"cage/{name}.obj"), len(points))
+        worn = heights(polygons, pose) - heights(polygons, smooth)
+        found |= dict(zip((f"{name}_correlation", f"{name}_gain"), alike(own[on], worn[on]), strict=True))
     return found
+
+
+def subdivided(mesh: Mesh, count: int) -> Floats:
+    """(count, 3) mm, the positions of a cage's file at the level that has so many vertices, smooth."""
+    smooth, coarse = mesh.positions * UNIT_MM, mesh.polygons
+    while len(smooth) < count:
+        step = Refinement(coarse)
+        smooth, coarse = step.apply(smooth), step.polygons
+    return smooth
 
 
 def pictures(to: Path, fine: Path, order: NDArray, names: Sequence[str], number: int) -> None:
@@ -280,15 +293,10 @@ def pictures(to: Path, fine: Path, order: NDArray, names: Sequence[str], number:
     sheet.save(to / "chain.png")
 
 
-def planted_heights(polygons: Polygons, points: Floats, cage: Path) -> Floats:
-    """(n,) mm, what `heights` finds where the relief at `points` (n, 3) lies on the fitted cage, subdivided smooth."""
-    mesh = read_mesh(cage)
-    smooth, coarse = mesh.positions * UNIT_MM, mesh.polygons
-    while len(smooth) < len(points):
-        step = Refinement(coarse)
-        smooth, coarse = step.apply(smooth), step.polygons
-    on_it = smooth + relief(points)[:, None] * Surface(polygons, smooth).vertex_normals
-    return heights(polygons, on_it) - heights(polygons, smooth)
+def planted_heights(polygons: Polygons, points: Floats, flat: Floats) -> Floats:
+    """(n,) mm, what `heights` finds where the relief at `points` (n, 3) lies on the smooth cage `flat` (n, 3)."""
+    on_it = flat + relief(points)[:, None] * Surface(polygons, flat).vertex_normals
+    return heights(polygons, on_it) - heights(polygons, flat)
 
 
 def narrow_face(count: int, to: Path) -> NDArray[np.bool_]:
@@ -301,7 +309,7 @@ def narrow_face(count: int, to: Path) -> NDArray[np.bool_]:
     return mask > 0.999
 
 
-def dab_and_accept(chain: Chain, document: Path, to: Path, level: int, order: NDArray) -> dict[str, float]:
+def dab_and_accept(chain: Chain, document: Path, to: Path, order: NDArray) -> dict[str, float]:
     """A dab on the mix as it was baked, accepted at its level: how far the next bake is from the dabbed file."""
     file = to / "baked/mix.obj"
     mesh = read_mesh(file)
@@ -312,11 +320,7 @@ def dab_and_accept(chain: Chain, document: Path, to: Path, level: int, order: ND
     dabbed = points + (height * (1.0 + 0.3 * np.sin(3.0 * points[:, 0])))[:, None] * [0.0, 0.3, 0.95]
     sculpted = to / "dabbed.obj"
     write_mesh(sculpted, Mesh(mesh.polygons, dabbed / UNIT_MM))
-    chain.moue("bake in Moue's order", "bake", document, "--to", to / f"level{level}", "--level", level, "--recipe",
-               "mix")  # fmt: skip
-    in_order = to / "dabbed_in_order.obj"
-    chain.moue("reorder", "reorder", sculpted, "--like", to / f"level{level}/mix.obj", "--to", in_order)
-    said = chain.moue("accept", "accept", document, in_order, "--recipe", "mix")
+    said = chain.moue("accept", "accept", document, sculpted, "--recipe", "mix", "--order-of", to / "sample.obj")
     chain.moue("bake again", "bake", document, "--to", to / "baked_again", "--order-of", to / "sample.obj", "--recipe",
                "mix")  # fmt: skip
     again = read_mesh(to / "baked_again/mix.obj").positions * UNIT_MM

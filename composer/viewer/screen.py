@@ -72,7 +72,7 @@ def draw_screen(
     if stage.place != "new" or stage.new_head is not None:
         with strip_over_view(stage.view, kit.scale, ONE_LINE):
             draw_viewbar(stage, kit, shown, has_texture)
-    if panels.gauge.key is None and not panels.painting.stroking:
+    if panels.gauge.key is None:
         draw_pointed(stage, kit)
         draw_reach(stage, kit, panels.fitting)
     draw_gauge(stage, kit, panels.gauge)

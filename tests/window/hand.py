@@ -20,6 +20,8 @@ from numpy.typing import NDArray
 from composer.viewer.session.pointing import look_up, region_at
 
 LONGEST_SECONDS = 180.0
+SELDOM_SECONDS = 0.25
+"""Between the frames of a job that takes long: without a graphics card, frames take the processor that it needs."""
 EACH = 3
 """Frames after one event: it is queued, taken, and what it did is drawn."""
 
@@ -108,10 +110,18 @@ class Hand:
     def until(self, holds: Callable[[], Any], words: str = "") -> None:
         """Let frames pass until something holds. AssertionError where it never does."""
         end = time.monotonic() + LONGEST_SECONDS
+        pause = 0.01
         while not holds():
             assert time.monotonic() < end, f"never came: {words or holds}; told: {self.told}"
             self.frames()
-            time.sleep(0.01)
+            pause = min(1.2 * pause, SELDOM_SECONDS) if self.stage.work.jobs else 0.01
+            time.sleep(pause)
+
+    def _join(self) -> None:
+        """Let frames pass until the seamless join is there that was begun by the last deed."""
+        if self.stage.session is not None and self.stage.session.join_wanted:
+            session = self.stage.session
+            self.until(lambda: not session.join_wanted or session is not self.stage.session, "the join")
 
     def settle(self) -> None:
         """Let frames pass until no job runs, every wanted picture is there, and the eye stands still."""
@@ -176,6 +186,7 @@ class Hand:
         button, self._down = self._down, 0
         self._tell("on_mouse_release", *self._pixel(*self._at), button, self._modifiers)
         self.frames(EACH)
+        self._join()
 
     def click(self, x: float, y: float, button: int = 1) -> None:
         """Press and release; never taken for the second of a double click."""
@@ -218,6 +229,7 @@ class Hand:
             self.frames()
         self._modifiers = 0
         self.frames(EACH)
+        self._join()
 
     def key(self, combo: str) -> None:
         """Press a key and let it go."""

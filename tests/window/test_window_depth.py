@@ -11,10 +11,12 @@ import pytest
 
 from composer.edits.correctives import set_corrective
 from composer.edits.spots import is_spot
-from composer.formats.mesh import mesh_of
+from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.obj import write
+from composer.geometry.polygons import Polygons
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import Cell, Recipe
+from composer.units import mm_per
 from composer.viewer.session.sculpts import accept_sculpt, match_target, retouch_shape
 from tests.window.hand import Hand
 
@@ -97,6 +99,8 @@ def test_a_finding_lights_up_and_takes_the_eye_there(open_demo: Hand) -> None:
 
 def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
+    hand.click_on("Linear")
+    assert session.recipe.join == "linear"
     hand.click_on("Seamless")
     hand.until(lambda: session.recipe.join == "seamless" and not session.join_wanted, "the join")
     pose, _ = session.evaluated.seamless(session.recipe)
@@ -118,7 +122,7 @@ def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
 
 def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
-    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.5),))
     session.apply(lambda project: set_corrective(project, fix))
     hand.frames(3)
     assert session.evaluated.corrective_weights(session.recipe)["au17"] == pytest.approx(1.0)
@@ -128,7 +132,7 @@ def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) 
 def test_a_corrective_is_removed_in_the_window_and_comes_back_by_undo(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
     linear = session.evaluated.pose(session.recipe)
-    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.5),))
     session.apply(lambda project: set_corrective(project, fix))
     hand.frames(3)
     corrected = session.evaluated.pose(session.recipe)
@@ -160,9 +164,29 @@ def test_a_sculpted_bake_is_taken_back_as_a_corrective(open_demo: Hand, tmp_path
     assert not session.project.correctives
 
 
+def test_a_sculpted_bake_in_a_samples_order_asks_for_the_sample(open_demo: Hand, tmp_path: Path) -> None:
+    hand, session = open_demo, open_demo.session
+    hand.click_on("recipe wink")
+    head, order = session.head, np.random.default_rng(4).permutation(session.head.n_vertices)
+    polygons = Polygons(head.polygons.counts, np.argsort(order)[head.polygons.indices], head.n_vertices)
+    pose = session.evaluated.pose(session.recipe)
+    lump = np.exp(-(((pose - pose[session.centre_of("cheek_right")]) ** 2).sum(axis=1)) / 200.0)
+    sculpted = pose + lump[:, None] * np.array([0.0, 2.0, 2.0])
+    for name, points in (("sample", head.neutral), ("wink", sculpted)):
+        write(tmp_path / f"{name}.obj", Mesh(polygons, points[order] / mm_per(head.unit)))
+    accept_sculpt(hand.stage, tmp_path / "wink.obj")
+    hand.until(lambda: hand.stage.dialogs.path_for, "the question for the sample")
+    _, _, take = hand.stage.dialogs.path_for
+    hand.stage.dialogs.path_for = None
+    take(tmp_path / "sample.obj")
+    hand.until(lambda: session.project.correctives, "the corrective")
+    assert np.abs(session.evaluated.pose(session.recipe) - sculpted).max() < 1e-5 * head.diagonal
+
+
 def test_a_shape_is_retouched_by_a_sculpt_and_undo_brings_its_own_back(open_demo: Hand, tmp_path: Path) -> None:
     hand, session = open_demo, open_demo.session
     hand.click_on("recipe wink")
+    hand.until(lambda: not session.join_wanted, "the join")
     used = max(session.recipe.cells, key=lambda cell: abs(cell.weight)).shape
     own, was = session.head.target(used), session.positions().copy()
     lump = np.exp(-(((own - own[session.centre_of("cheek_right")]) ** 2).sum(axis=1)) / 800.0)
@@ -172,9 +196,10 @@ def test_a_shape_is_retouched_by_a_sculpt_and_undo_brings_its_own_back(open_demo
     hand.until(lambda: session.project.shapes.get(used, {}).get("replaces"), "the retouch")
     size = session.head.diagonal
     assert np.abs(session.head.target(used) - sculpted).max() < 1e-5 * size
-    hand.frames(3)
+    hand.until(lambda: not session.join_wanted, "the join")
     np.testing.assert_allclose(session.positions(), session.evaluated.pose(session.recipe), atol=1e-5 * size)
     hand.key("Ctrl+Z")
+    hand.until(lambda: not session.join_wanted, "the join")
     assert "replaces" not in session.project.shapes.get(used, {})
     np.testing.assert_allclose(session.head.target(used), own, atol=1e-9)
     np.testing.assert_allclose(session.positions(), was, atol=1e-5 * size)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from imgui_bundle import ImVec2, imgui
 
@@ -10,6 +10,7 @@ from composer.document.earlier_heads import GROUP
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
 from composer.viewer.session.cell_edits import carried_edit
 from composer.viewer.session.dropped import tell_dropped
+from composer.viewer.session.hardly import Hardly
 from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.sculpts import retouch_shape
 from composer.viewer.session.stage import Stage
@@ -18,6 +19,8 @@ from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
 SIDE = 84.0
+DIMMED = 0.3
+"""Opacity of the picture of a shape that hardly moves the region that is pointed at, or else chosen."""
 EVERYTHING, MARKED, UNUSED = "All", "Marked", "Hidden"
 
 
@@ -32,6 +35,7 @@ class Tray:
     wanted_group: str = ""
     pressed: str = ""
     shown: tuple[str, str] = ("", "")
+    reach: Hardly = field(default_factory=Hardly)
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -51,6 +55,7 @@ class Tray:
         self._where_shapes_move(stage)
         self._groups(stage, kit)
         kit.area("shapes")
+        self.reach.begin(stage)
         self._grid(stage, kit, names)
         self._menu(stage, kit)
         imgui.end_child()
@@ -140,10 +145,10 @@ class Tray:
             imgui.open_popup("shape menu")
         picture = kit.picture("shape", name)
         box = ImVec2(at.x, at.y), ImVec2(at.x + side, at.y + side)
+        dim = DIMMED if self.reach.hardly(session, name) and not (chosen or hovered) else 1.0
         if picture:
-            draw.add_image_rounded(
-                imgui.ImTextureRef(picture), *box, ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT), kit.px(6)
-            )
+            ink = u32(theme.TEXT, dim)
+            draw.add_image_rounded(imgui.ImTextureRef(picture), *box, ImVec2(0, 0), ImVec2(1, 1), ink, kit.px(6))
         else:
             draw.add_rect_filled(*box, u32(theme.RAISED), kit.px(6))
         if chosen or hovered:
@@ -153,7 +158,7 @@ class Tray:
         label = kit.fit(str(entry.get("label") or name), side, theme.SIDES)
         wide = imgui.calc_text_size(label).x
         colour = theme.TEXT if chosen or hovered else theme.QUIET
-        draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour), label)
+        draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour, 0.4 + 0.6 * dim), label)
         if hovered and not stage.carried_shape and imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
             with kit.hint():
                 imgui.text(str(entry.get("label") or name))
@@ -162,6 +167,8 @@ class Tray:
                 words = f"moves up to {session.furthest_mm(name):.1f} mm"
                 betweens = len(session.head.shape(name).inbetweens)
                 kit.quiet(words + (f", {betweens} in-between{'s' * (betweens > 1)}" if betweens else ""))
+                if self.reach.hardly(session, name):
+                    kit.quiet("hardly moves the region that is chosen")
                 kit.quiet("drag it onto the face")
 
     def carried_over(self, stage: Stage, mirrored: bool) -> None:
@@ -205,11 +212,11 @@ class Tray:
         entry = session.project.shapes.get(name, {})
         with kit.bold():
             imgui.text(name)
-        for words, field, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
+        for words, kept, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
             imgui.set_next_item_width(kit.px(190))
-            entered, text = imgui.input_text(words, getattr(self, field), imgui.InputTextFlags_.enter_returns_true)
+            entered, text = imgui.input_text(words, getattr(self, kept), imgui.InputTextFlags_.enter_returns_true)
             kit.mark(f"shape {words}")
-            setattr(self, field, text)
+            setattr(self, kept, text)
             if entered:
                 stage.do(lambda p, e=edit, t=text: e(p, name, t.strip()))  # type: ignore[misc]
                 imgui.close_current_popup()

@@ -16,8 +16,8 @@ from composer.viewer.ui.theme import u32
 def draw_names(stage: Stage, kit: Kit, layout: Layout) -> None:
     """The names of the rows in sight, each with its region's swatch and its signs."""
     session, draw = stage.opened, imgui.get_window_draw_list()
-    used = set(session.recipe.regions)
-    numbers = {name: i for i, name in enumerate(session.region_names[1:])}
+    used = set(stage.seen_recipe.regions)
+    signs = session.signs
     x, wide, high = layout.x, layout.left - layout.x, layout.high
     for i, name in enumerate(layout.rows):
         y = layout.cells_y + i * high
@@ -27,14 +27,14 @@ def draw_names(stage: Stage, kit: Kit, layout: Layout) -> None:
         if chosen or (layout.on_name and i == layout.row):
             ground = theme.RAISED if chosen else theme.SLATE
             draw.add_rect_filled(ImVec2(x, y), ImVec2(x + wide, y + high), u32(ground))
-        if name in numbers:
-            swatch(kit, numbers[name], session.hues[name], x + kit.px(17), y + high / 2)
-        signs = _signs(stage, name)
-        room = wide - kit.px(38) - kit.px(17) * len(signs)
+        if name in signs:
+            swatch(kit, signs[name], x + kit.px(17), y + high / 2)
+        after = _signs(stage, name)
+        room = wide - kit.px(38) - kit.px(17) * len(after)
         words = kit.fit("base, all of the face", room) if name == ALL else kit.fit(name, room, theme.SIDES)
-        at = ImVec2(x + kit.px(34 if name in numbers else 10), y + (high - imgui.get_font_size()) / 2)
+        at = ImVec2(x + kit.px(34 if name in signs else 10), y + (high - imgui.get_font_size()) / 2)
         draw.add_text(at, u32(theme.TEXT if name in used or chosen else theme.QUIET), words)
-        for n, (kind, ink) in enumerate(reversed(signs)):
+        for n, (kind, ink) in enumerate(reversed(after)):
             kit.sign(kind, x + wide - kit.px(12 + 17 * n), y + high / 2, kit.px(12), ink)
         kit.seen[f"row {name}"] = (x, y, x + wide, y + high)
 
