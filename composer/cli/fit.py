@@ -16,10 +16,14 @@ GUESSED, PICTURE, CLOSE_UPS = "guessed.toml", "fit.png", "close_ups.png"
 def fit(
     head: Annotated[Path, typer.Argument(help="A library, or a document with the head to fit.")],
     sculpt: Annotated[Path, typer.Argument(help="The new head in any topology: .obj, .ply, .stl, .off or .glb.")],
-    landmarks: Annotated[
-        Path, typer.Option(metavar="FILE", help="Landmarks on the head and on the sculpt, TOML or JSON.")
-    ],
     to: Annotated[Path, typer.Option(metavar="FOLDER", help="The folder to write to.")],
+    landmarks: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Landmarks on the head and on the sculpt, TOML or JSON. Without it, by form.",
+        ),
+    ] = None,
     guess: Annotated[
         bool, typer.Option("--guess", help="Also write guesses for the landmarks that nobody placed.")
     ] = False,
@@ -74,6 +78,7 @@ def fit(
 
     The mesh is fitted, relaxed, and projected level by level. The fit knows the placed landmarks alone: four are
     enough, and every further one helps. They pull, as a hand places them within half a millimetre; --pin holds one.
+    Without landmarks the head is found on the sculpt by its form, however it is turned; where that fails it says so.
     Heads that were fitted earlier make the next fit better: name them with --like. Check and correct the landmarks that
     --guess writes, and use them for a second fit.
 

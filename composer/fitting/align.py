@@ -78,6 +78,11 @@ class Pairs:
         return Pairs(self.names, self.head, move(self.sculpt), self.vertices, curves)
 
 
+def no_pairs() -> Pairs:
+    """The pairs of a fit without landmarks: none."""
+    return Pairs((), np.zeros((0, 3)), np.zeros((0, 3)), np.zeros(0, dtype=np.int64), {})
+
+
 def similarity(source: ArrayLike, target: ArrayLike, weights: ArrayLike | None = None) -> Similarity:
     """The similarity that brings `source` (k, 3) onto `target` (k, 3) best, with `weights` (k,) not negative.
 
@@ -139,7 +144,7 @@ def check_pairs(
     _sides(pairs, move)
     _alike(pairs, move)
     if not any_size:
-        _size(move.scale, where)
+        check_size(move.scale, where)
     notes = _outliers(pairs, move)
     _outward(pairs, head, sculpt, move, where)
     if not SIZES[0] < move.scale < SIZES[1]:
@@ -226,7 +231,8 @@ def _alike(pairs: Pairs, move: Similarity) -> None:
         raise MoueError(what, hint="check that every name is at its right place")
 
 
-def _size(scale: float, where: PathLike[str] | None) -> None:
+def check_size(scale: float, where: PathLike[str] | None) -> None:
+    """Raise MoueError where a sculpt `scale` times as large as the head is in another unit, by the look of it."""
     for step in UNIT_STEPS:
         for factor in (step, 1.0 / step):
             if SIZES[0] < scale / factor < SIZES[1]:

@@ -29,25 +29,29 @@ FEW = 6
 @dataclass(frozen=True, eq=False)
 class FitFiles:
     """The input of a fit. `library` has its landmarks replaced by those of the file where both have one; `marks` are
-    these landmarks, `sculpt_marks` the sculpt's; `sculpt_file` and `landmark_file` are for messages; `zones` were
-    painted on the library and lie in the file of landmarks."""
+    these landmarks, `sculpt_marks` the sculpt's; `sculpt_file` and `landmark_file`, None without landmarks, are for
+    messages; `zones` were painted on the library and lie in the file of landmarks."""
 
     library: Head
     sculpt: Head
     marks: Landmarks
     sculpt_marks: Landmarks
     sculpt_file: Path
-    landmark_file: Path
+    landmark_file: Path | None
     zones: FitZones = FitZones()
 
     @classmethod
     def read(
-        cls, library: Head, sculpt: Path | str, landmarks: Path | str, sculpt_unit: str | None = None
+        cls, library: Head, sculpt: Path | str, landmarks: Path | str | None, sculpt_unit: str | None = None
     ) -> FitFiles:
-        """Read the sculpt, of any topology, and the landmarks. Raises MoueError, naming the file, where one cannot be
-        used, and where neither the file nor the library has landmarks on the library."""
-        sculpt, landmarks = Path(sculpt), Path(landmarks)
+        """Read the sculpt, of any topology, and the landmarks; without a file of them the head is found by its form.
+        Raises MoueError, naming the file, where one cannot be used, and where neither the file nor the library has
+        landmarks on the library."""
+        sculpt = Path(sculpt)
         sculpt_head = head_of(read_sculpt_mesh(sculpt, sculpt_unit), sculpt_unit)
+        if landmarks is None:
+            return cls(library, sculpt_head, library.landmarks or Landmarks(), Landmarks(), sculpt, None)
+        landmarks = Path(landmarks)
         file_marks, sculpt_marks = read_landmark_pairs(landmarks, mm_per(library.unit), mm_per(sculpt_head.unit))
         file_marks = marks_turned(file_marks, library.axes)
         marks = _joined(library.landmarks, file_marks)
@@ -64,25 +68,32 @@ class FitFiles:
     @cached_property
     def notes(self) -> tuple[str, ...]:
         """Sentences for the user before the fit."""
+        if self.landmark_file is None:
+            return ()
         count = len(self.sculpt_marks.points)
         return (f"The fit goes through {count} landmarks only; place more to hold it better.",) if count < FEW else ()
 
     def fit(self, options: FitOptions, progress: Progress | None = None) -> FittedHead:
         """The library fitted onto the sculpt. Raises MoueError, naming the landmarks' file or the sculpt."""
+        if self.landmark_file is not None:
+            self._check(options)
+        try:
+            return fit_head(
+                self.library, self.sculpt.neutral, self.sculpt.polygons, self.marks, self.sculpt_marks,
+                replace(options.with_zones(self.zones), where=self.sculpt_file, by_form=self.landmark_file is None),
+                progress,
+            )  # fmt: skip
+        except MoueError as error:
+            raise error.at(self.sculpt_file) from None
+
+    def _check(self, options: FitOptions) -> None:
+        """Raises MoueError, naming the landmarks' file or the sculpt, where the landmarks cannot be used."""
         try:
             pairs = landmark_pairs(self.library, self.marks, self.sculpt_marks, self.sculpt.neutral)
             check_pairs(pairs, self.library, self.surface(options.turn_over), options.any_size, self.sculpt_file)
         except MoueError as error:
             where = self.sculpt_file if error.where == self.sculpt_file else self.landmark_file
             raise MoueError(error.what, where, hint=error.hint) from None
-        try:
-            return fit_head(
-                self.library, self.sculpt.neutral, self.sculpt.polygons, self.marks, self.sculpt_marks,
-                replace(options.with_zones(self.zones), where=self.sculpt_file), progress,
-            )  # fmt: skip
-        except MoueError as error:
-            raise error.at(self.sculpt_file) from None
-
     def write_guesses(self, fitted: FittedHead, turn_over: bool, path: Path) -> None:
         """Write the landmarks of both sides to `path`; those that nobody placed are the guesses of the fit."""
         found = found_landmarks(

@@ -15,6 +15,7 @@ from composer.fitting.nonrigid import Fitted
 from composer.fitting.project import ProjectedLevel
 from composer.fitting.sculpt import CleanSculpt
 from composer.fitting.sealed import Seam
+from composer.fitting.start.found import Start
 from composer.geometry.polygons import Polygons
 from composer.head.fit_zones import FitZones
 from composer.head.head import Head
@@ -40,6 +41,7 @@ class FitOptions:
     faces look inwards, `follow_all` follows it over hair, hats and collars too. `like` are neutrals (n, 3) of earlier
     heads of the same topology, in any place and size; `pinned` names landmarks that hold, the others pull; `click_mm`
     is how exactly they were placed on the sculpt, a standard deviation along an axis, estimated where it is not given.
+    `by_form` finds the head on the sculpt by its form (`composer.fitting.start.found`); landmarks then only pull.
     `name` is the fitted head's name, and `where` the sculpt's file, for messages.
     """
 
@@ -56,6 +58,7 @@ class FitOptions:
     like: tuple[NDArray, ...] = ()
     pinned: tuple[str, ...] = ()
     click_mm: float | None = None
+    by_form: bool = False
     name: str | None = None
     where: Path | str | None = None
 
@@ -79,11 +82,12 @@ class FitState:
 
     Given at the start: the library's `head` with `marks`, the sculpt (m, 3) mm with its polygons and `sculpt_marks`,
     and the `options`. Found by the stages, in this order: the sculpt cleaned; the landmark `pairs` and the similarity
-    `aligned`; `hollow` (n,) free because the sculpt has nothing to follow, the openings that it has `sealed`, `seams`
-    (n,) flags about each of them, and `free` (n,) all together; the library's further `cavities`; the result of the
-    bend; the cage's `positions` (n, 3) mm, how far they lay `off` (n,) the sculpt before they landed on it, and `free`
-    with the cavities that the sculpt does not show; the vertices `filled` (n,) because the sculpt has no place for
-    them; the vertices `mended` (n,) so that skin does not cross; `reach_mm` and the projected `levels`; the `report`.
+    `aligned`, and the `start` where the head was found by form; `hollow` (n,) free because the sculpt has nothing to
+    follow, the openings that it has `sealed`, `seams` (n,) flags about each of them, and `free` (n,) all together; the
+    library's further `cavities`; the result of the bend; the cage's `positions` (n, 3) mm, how far they lay `off` (n,)
+    the sculpt before they landed on it, and `free` with the cavities that the sculpt does not show; the vertices
+    `filled` (n,) because the sculpt has no place for them; the vertices `mended` (n,) so that skin does not cross;
+    `reach_mm` and the projected `levels`; the `report`.
     `notes` are sentences for the user.
     """
 
@@ -96,6 +100,7 @@ class FitState:
     clean: CleanSculpt = NOT_YET
     pairs: Pairs = NOT_YET
     aligned: Similarity = NOT_YET
+    start: Start | None = None
     hollow: Rows = NOT_YET
     seams: tuple[NDArray[np.bool_], ...] = NOT_YET
     sealed: tuple[Seam, ...] = NOT_YET

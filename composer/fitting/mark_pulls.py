@@ -66,8 +66,8 @@ class MarkPulls:
             start = count
             add(ids, head_line)
             lines.append((slice(start, count), sculpt_line))
-        flat = [np.concatenate([np.asarray(v, dtype=float) for v in part]) for part in (weights, rows, columns)]
-        at = sp.csr_matrix((flat[0], (flat[1].astype(int), flat[2].astype(int))), shape=(count, len(skin.vertices)))
+        value, row, column = (np.array([each for one in part for each in one]) for part in (weights, rows, columns))
+        at = sp.csr_matrix((value, (row.astype(int), column.astype(int))), shape=(count, len(skin.vertices)))
         deviation = np.full(count, noise_mm)
         for rows_of_line, _ in lines:
             deviation[rows_of_line] *= CURVE

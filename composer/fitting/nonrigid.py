@@ -26,7 +26,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.landing import land
 from composer.fitting.mark_pulls import MarkPulls
 from composer.fitting.own_detail import own_detail
-from composer.fitting.prior.placed_noise import left_out, placed_noise
+from composer.fitting.prior.placed_noise import ENOUGH, left_out, placed_noise
 from composer.fitting.prior.posterior import Likely, Posterior
 from composer.fitting.prior.prior import Prior
 from composer.fitting.prior.rims import find_rim
@@ -157,7 +157,8 @@ def _through(
     marks = MarkPulls.of(skin, pairs, head.neutral, 1.0, pinned)
     count = len(pairs.names)
     at, used = marks.at[:count], np.unique(marks.at[:count].indices)
-    columns = (at[:, used] @ prior.columns(used).reshape(len(used), -1).astype(np.float64)).reshape(count, 3, -1)
+    flat = prior.columns(used).reshape(len(used), 3 * prior.rank).astype(np.float64)
+    columns = (at[:, used] @ flat).reshape(count, 3, prior.rank)
     estimated, unlike = placed_noise(columns, pairs.sculpt - at @ prior.mean, scale)
     deviation = estimated if noise is None else noise
     about = _about_the_warp(prior.times(unlike), columns * unlike, pairs, at, deviation, scale)
@@ -173,6 +174,8 @@ def _about_the_warp(
     and the head differs from the library more smoothly than people do. The prior's differences are then those from the
     warp, as large as its error.
     """
+    if len(pairs.names) < ENOUGH:
+        return prior
     through, error = warp(pairs, prior.mean, scale)
     if not error < CLEARLY * left_out(columns, pairs.sculpt - at @ prior.mean, noise):
         return prior

@@ -35,11 +35,11 @@ def own_detail(surface: Surface, sculpt: ClosestSurface, free: Rows, scale: floa
     is at least 1/2 are left out; 0 where none is left. Raises nothing.
     """
     followed = free < 0.5
-    cage_relief = _relief(surface, WIDTH * scale)[followed]
+    cage_relief = relief(surface, WIDTH * scale)[followed]
     if len(sculpt.triangles) > MOST_TRIANGLES:
         sculpt = ClosestSurface(*coarser(sculpt.positions, sculpt.triangles, WIDTH / 4 * scale))
     corners = Polygons(np.full(len(sculpt.triangles), 3), sculpt.triangles.ravel(), len(sculpt.positions))
-    sculpt_relief = _relief(Surface(corners, sculpt.positions), WIDTH * scale)
+    sculpt_relief = relief(Surface(corners, sculpt.positions), WIDTH * scale)
     closest = sculpt.nearby(surface.positions[followed])
     difference = (sculpt_relief[sculpt.triangles[closest.triangle]] * closest.bary).sum(1) - cage_relief
     return float(MAD * np.median(np.abs(difference)) / scale) if len(difference) else 0.0
@@ -57,6 +57,6 @@ def smoothed(surface: Surface, values: Rows, width: float, steps: int = STEPS) -
     return conjugate_gradients(product, mass[:, None] * values, values, lambda r: r / diagonal[:, None], steps)[0]
 
 
-def _relief(surface: Surface, width: float) -> Rows:
+def relief(surface: Surface, width: float) -> Rows:
     """(n,) mm along the normals that smoothing over `width` takes away."""
     return ((surface.positions - smoothed(surface, surface.positions, width)) * surface.vertex_normals).sum(1)

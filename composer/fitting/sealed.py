@@ -144,24 +144,31 @@ def _edge_graph(places: Rows, edges: NDArray) -> sp.csr_matrix:
 
 
 def sealed_seams(
-    head: Head, marks: Landmarks, pairs: Pairs, aligned: Similarity, sculpt: ClosestSurface, balls: Sequence[Ball] = ()
+    head: Head, marks: Landmarks, pairs: Pairs, aligned: Similarity, sculpt: ClosestSurface, balls: Sequence[Ball] = (),
+    start: Rows | None = None,
 ) -> tuple[list[Seam], list[str]]:
     """The openings of `head` that `sculpt` has sealed, and a sentence for each.
 
     The warp of `pairs` and the similarity `aligned` bring the places above and below an opening onto the sculpt. It is
     sealed where most paths between them over the sculpt's edges are short. An eye whose ball is among `balls` is open.
+    Without landmarks the places are those of `start` (n, 3), the head as it was found on the sculpt.
     """
     seams = find_seams(head, marks)
-    if not seams or not len(pairs.names):
+    if not seams or (not len(pairs.names) and start is None):
         return [], []
-    known = pairs.without([name for name in pairs.curves if not ("lip" in name or "lid" in name)])
-    place, _ = warp(known.moved(aligned.inverse()), head.neutral[Skin.of(head).vertices], head.diagonal)
+    if start is None:
+        known = pairs.without([name for name in pairs.curves if not ("lip" in name or "lid" in name)])
+        place, _ = warp(known.moved(aligned.inverse()), head.neutral[Skin.of(head).vertices], head.diagonal)
     sealed: list[Seam] = []
     notes: list[str] = []
     for seam in seams:
-        above, below, between = (
-            aligned(place(v)) for v in (head.neutral[seam.above], head.neutral[seam.below], seam.between)
-        )
+        if start is None:
+            above, below, between = (
+                aligned(place(v)) for v in (head.neutral[seam.above], head.neutral[seam.below], seam.between)
+            )
+        else:
+            above, below = start[seam.above], start[seam.below]
+            between = 0.5 * (above + below)
         if any(np.linalg.norm(between.mean(axis=0) - ball.centre) < 2.0 * ball.radius for ball in balls):
             continue
         if _one_sheet(sculpt, above, below, between):

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.fitting.align import check_pairs, landmark_pairs
+from composer.fitting.align import check_pairs, check_size, landmark_pairs
 from composer.fitting.fit_state import FitState
 from composer.fitting.hollows.beside_seam import beside_seam
 from composer.fitting.hollows.borders import borders, with_library_form
@@ -31,6 +31,7 @@ from composer.fitting.ridge_guides import guided
 from composer.fitting.sculpt import clean_sculpt
 from composer.fitting.sealed import close_seam, sealed_seams, seam_zone
 from composer.fitting.skin import Skin, skin_marks
+from composer.fitting.start.found import start_by_form, start_words
 from composer.fitting.zones import free_zones
 from composer.progress import Progress
 
@@ -60,17 +61,33 @@ def clean(state: FitState, progress: Progress) -> FitState:
 
 
 def align(state: FitState, progress: Progress) -> FitState:
-    """The landmark pairs and the similarity through them. Raises MoueError where they contradict each other."""
+    """The landmark pairs and the similarity through them, or that which form alone gives. Raises MoueError where they
+    contradict each other, and where the head is not found by form."""
     pairs = landmark_pairs(state.head, state.marks, state.sculpt_marks, state.sculpt_positions)
+    if state.options.by_form:
+        return _found_by_form(replace(state, pairs=pairs), progress)
     aligned, odd = check_pairs(pairs, state.head, state.clean.surface, state.options.any_size)
     return replace(state, pairs=pairs, aligned=aligned, notes=(*state.notes, *odd))
+
+
+def _found_by_form(state: FitState, progress: Progress) -> FitState:
+    options = state.options
+    free, _ = free_zones(state.head, state.marks, groups=options.groups, mask=options.free)
+    start = start_by_form(state.head, state.clean.surface, free, options.like, progress)
+    if not options.any_size:
+        check_size(start.aligned.scale, None)
+    found = start_words(start)
+    return replace(state, start=start, aligned=start.aligned, notes=(*state.notes, found))
 
 
 def find_free_zones(state: FitState, progress: Progress) -> FitState:
     """Where the cage does not follow the sculpt: hollows, zones from the options, and bands about sealed openings."""
     head, options = state.head, state.options
     hollow, found = free_zones(head, state.marks, groups=options.groups, mask=options.free)
-    sealed, said = sealed_seams(head, state.marks, state.pairs, state.aligned, state.clean.surface, state.clean.balls)
+    sealed, said = sealed_seams(
+        head, state.marks, state.pairs, state.aligned, state.clean.surface, state.clean.balls,
+        None if state.start is None else state.start.positions,
+    )  # fmt: skip
     seams = tuple(seam_zone(head, seam, hollow) for seam in sealed)
     free = np.maximum.reduce([hollow, *(seam.astype(np.float64) for seam in seams)])
     cavities = cavities_to_judge(head, state.marks, free)

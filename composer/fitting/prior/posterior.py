@@ -77,8 +77,8 @@ class Posterior:
         self.share = wanted / max(len(self.places), 1)
         self.columns = prior.columns(self.places).astype(np.float64)
         at, used = marks.at, np.unique(marks.at.indices)
-        flat = prior.columns(used).reshape(len(used), -1).astype(np.float64)
-        self.mark_columns = (at[:, used] @ flat).reshape(at.shape[0], 3, -1)
+        flat = prior.columns(used).reshape(len(used), 3 * prior.rank).astype(np.float64)
+        self.mark_columns = (at[:, used] @ flat).reshape(at.shape[0], 3, prior.rank)
         self.rim: Rim | None = None
         self.rim_columns = np.zeros((0, 3, prior.rank))
         self.border = rest.polygons.border_vertices

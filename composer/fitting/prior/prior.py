@@ -51,6 +51,8 @@ class Prior:
 
     def columns(self, vertices: NDArray) -> NDArray[np.float32]:
         """(k, 3, r) mm, the mixed fields at `vertices` (k,)."""
+        if not len(vertices):
+            return np.zeros((0, 3, self.rank), dtype=np.float32)
         flat = np.concatenate([term.columns(vertices) for term in self.terms], axis=2)
         return (flat.reshape(3 * len(vertices), -1) @ self.mixing).reshape(len(vertices), 3, -1)
 

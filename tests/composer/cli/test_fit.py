@@ -38,7 +38,7 @@ def fitted(keeper: tuple[Path, Head], tmp_path_factory: pytest.TempPathFactory) 
     folder = tmp_path_factory.mktemp("fit")
     sculpt, true = write_sculpt(folder / "sculpts", keeper[1])
     marks = sculpt.with_name("grown.landmarks.toml")
-    fit(keeper[0], sculpt, marks, folder / "out", guess=True, level=1, no_pictures=True)
+    fit(keeper[0], sculpt, folder / "out", marks, guess=True, level=1, no_pictures=True)
     return folder / "out", true
 
 
@@ -65,7 +65,7 @@ def test_where_other_landmarks_came_to_lie_is_written_for_a_second_fit(
     away = [np.linalg.norm(theirs.position(name, np.asarray(mesh.vertices)) - marks.position(name, true))
             for name in theirs.points]  # fmt: skip
     assert np.median(away) < 1.5
-    fit(keeper[0], sculpt, folder / "guessed.toml", tmp_path / "again", level=0, no_pictures=True)
+    fit(keeper[0], sculpt, tmp_path / "again", folder / "guessed.toml", level=0, no_pictures=True)
     assert not (tmp_path / "again" / "guessed.toml").exists()
 
 
@@ -84,7 +84,7 @@ def test_two_landmarks_are_too_few_and_nothing_is_written(keeper: tuple[Path, He
     marks = tmp_path / "two.toml"
     marks.write_text("[points.pronasale]\nsculpt = 4\n[points.gnathion]\nsculpt = 90\n")
     with pytest.raises(MoueError, match="2 "):
-        fit(keeper[0], sculpt, marks, tmp_path / "out", no_pictures=True)
+        fit(keeper[0], sculpt, tmp_path / "out", marks, no_pictures=True)
     assert not (tmp_path / "out").exists()
 
 
@@ -105,7 +105,7 @@ def test_a_reach_that_is_no_length_is_told_before_the_work(
     sculpt, _ = write_sculpt(tmp_path / "sculpts", keeper[1])
     for reach in (0.0, float("nan")):
         with pytest.raises(MoueError, match="leaves nothing to project"):
-            fit(keeper[0], sculpt, sculpt.with_name("grown.landmarks.toml"), tmp_path / "out", reach=reach)
+            fit(keeper[0], sculpt, tmp_path / "out", sculpt.with_name("grown.landmarks.toml"), reach=reach)
 
 
 def test_faces_left_turned_over_end_with_one_and_few_landmarks_are_told(
@@ -123,7 +123,7 @@ def test_faces_left_turned_over_end_with_one_and_few_landmarks_are_told(
     warped[np.flatnonzero(skin)[:400:5]] *= 0.8
     write_library(tmp_path / "crumpled", keeper[1].with_(neutral=read_only(warped)))
     try:
-        fit(tmp_path / "crumpled", sculpt, marks, tmp_path / "out", guess=True, level=0, protect=crumpled,
+        fit(tmp_path / "crumpled", sculpt, tmp_path / "out", marks, guess=True, level=0, protect=crumpled,
             no_pictures=True, any_size=True)  # fmt: skip
         code = 0
     except typer.Exit as ended:

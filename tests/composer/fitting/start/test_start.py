@@ -1,0 +1,129 @@
+"""A start without landmarks: a head is found however it is turned and large, and what is no head is refused."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
+
+from composer.bench.cube_sphere import cube_sphere
+from composer.errors import MoueError
+from composer.fitting.chain import fit_head
+from composer.fitting.closest import ClosestSurface
+from composer.fitting.fit_state import FitOptions
+from composer.fitting.start.by_form import places_by_form, points_on
+from composer.fitting.start.found import Start, start_by_form
+from composer.formats.registry import read_mesh
+from composer.geometry.rigid import similarity
+from composer.head.head import Head
+from composer.head.landmarks import Landmarks
+from tests.real_library import UNIT_MM, real_folder, real_neutral
+
+BUMPS = (
+    (0.0, 0.0, 1.0, 0.22, 0.16), (0.35, 0.3, 0.9, -0.1, 0.14), (-0.35, 0.3, 0.9, -0.1, 0.14),
+    (0.0, -0.4, 0.9, -0.08, 0.1), (1.0, 0.0, 0.1, 0.2, 0.15), (-1.0, 0.0, 0.1, 0.2, 0.15), (0.0, -0.8, 0.6, 0.12, 0.2),
+)  # fmt: skip
+"""Direction, height and width of a nose, eyes, a mouth, ears and a chin on a ball of radius 1."""
+
+
+def face(ball: np.ndarray) -> np.ndarray:
+    """(n, 3) mm, the places of a made face over directions (n, 3)."""
+    ball = ball / np.linalg.norm(ball, axis=1)[:, None]
+    height = np.ones(len(ball))
+    for x, y, z, high, wide in BUMPS:
+        centre = np.array([x, y, z]) / np.linalg.norm([x, y, z])
+        height += high * np.exp(-((ball - centre) ** 2).sum(1) / (2 * wide**2))
+    return 100.0 * ball * height[:, None] * (0.8, 1.15, 0.95)
+
+
+@cache
+def head() -> Head:
+    polygons, positions = cube_sphere(14)
+    return Head("made", polygons, face(positions))
+
+
+@cache
+def sculpted() -> tuple[np.ndarray, np.ndarray]:
+    """A finer sculpt of another made head, (m, 3) mm, and its triangles (t, 3)."""
+    polygons, positions = cube_sphere(24, seed=3)
+    return other(face(positions)), polygons.triangles.astype(np.int64)
+
+
+def other(p: np.ndarray) -> np.ndarray:
+    """Where places of the library's head lie on the other head."""
+    return p * (1.05, 0.96, 1.02) + 3.0 * np.sin(p[:, [1, 2, 0]] / 45.0)
+
+
+def found(positions: np.ndarray, triangles: np.ndarray) -> Start:
+    return start_by_form(head(), ClosestSurface(positions, triangles), np.zeros(head().n_vertices))
+
+
+@pytest.fixture(autouse=True)
+def one_place(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The best place alone is tried: it saves the tests' time."""
+    monkeypatch.setattr("composer.fitting.start.found.PLACES", 1)
+
+
+@given(st.integers(0, 2**31), st.floats(0.05, 20.0))
+@settings(max_examples=3, deadline=None)
+def test_a_head_is_placed_however_it_is_turned_and_large(seed: int, scale: float) -> None:
+    turn = Rotation.random(random_state=seed).as_matrix()
+    places, triangles = sculpted()
+    moved = (scale * places @ turn.T + (10.0, -40.0, 7.0), triangles)
+    best = places_by_form((head().neutral, head().polygons.triangles), moved, head().diagonal)[0].move
+    true = similarity(head().neutral, scale * other(head().neutral) @ turn.T)
+    assert np.degrees(np.arccos(min(((best.rotation.T @ true.rotation).trace() - 1) / 2, 1.0))) < 8.0
+    assert abs(best.scale / true.scale - 1.0) < 0.1
+
+
+def test_what_is_no_head_is_refused_and_four_points_are_asked_for() -> None:
+    polygons, positions = cube_sphere(20)
+    rng = np.random.default_rng(5)
+    ball = positions / np.linalg.norm(positions, axis=1)[:, None]
+    waves: np.ndarray = sum(np.sin(ball @ rng.normal(size=3) * 6.0 + rng.uniform(0, 6)) for _ in range(8))  # type: ignore[assignment]
+    with pytest.raises(MoueError, match="not found on the sculpt by its form") as refused:
+        found(100.0 * ball * (1.0 + 0.02 * waves)[:, None], polygons.triangles.astype(np.int64))
+    assert refused.value.hint is not None and "four points" in refused.value.hint
+
+
+def test_half_a_head_is_refused() -> None:
+    places, triangles = sculpted()
+    with pytest.raises(MoueError, match="left side|not found|enough of the face"):
+        found(places, triangles[(places[:, 0] > 0)[triangles].all(axis=1)])
+
+
+def test_points_are_spread_by_area() -> None:
+    square = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [4, 0, 0], [4, 1, 0]])
+    triangles = np.array([[0, 1, 2], [0, 2, 3], [1, 4, 5], [1, 5, 2]])
+    points, normals = points_on(square, triangles, 4000)
+    assert abs((points[:, 0] > 1).mean() - 0.75) < 0.01 and abs(points[:, 1].mean() - 0.5) < 0.02
+    np.testing.assert_allclose(normals, np.broadcast_to([0.0, 0, 1], normals.shape))
+
+
+def test_a_whole_fit_without_landmarks_says_how_it_began() -> None:
+    places, triangles = sculpted()
+    turn = Rotation.from_euler("zx", [175, 20], degrees=True).as_matrix()
+    polygons = cube_sphere(24, seed=3)[0]
+    fitted = fit_head(head(), places @ turn.T, polygons, Landmarks(), Landmarks(), FitOptions(by_form=True, up_to=0))
+    off = np.linalg.norm(fitted.head.neutral - other(head().neutral) @ turn.T, axis=1)
+    assert off.mean() < 2.5 and any("found on the sculpt by its form" in note for note in fitted.report.notes)
+    assert fitted.report.landmarks == {}
+
+
+def test_a_real_sculpt_of_the_front_alone_is_placed_by_form() -> None:
+    folder = real_folder()
+    polygons, neutral = real_neutral()
+    true = np.load(folder / "truth.npz")["sculpt_4"].astype(np.float64) * UNIT_MM
+    triangles = polygons.triangles[(polygons.triangles < len(true)).all(axis=1)]
+    mesh = read_mesh(folder / "sculpt_4.ply")
+    turn = Rotation.from_rotvec([0.3, -0.35, 0.25]).as_matrix()
+    sculpt = (mesh.positions * UNIT_MM @ turn.T, mesh.polygons.triangles.astype(np.int64))
+    scale = float(np.linalg.norm(np.ptp(neutral, axis=0)))
+    places = places_by_form((neutral, triangles.astype(np.int64)), sculpt, scale)
+    right = similarity(neutral[: len(true)], true @ turn.T).rotation
+    assert np.degrees(np.arccos(((places[0].move.rotation.T @ right).trace() - 1) / 2)) < 8.0
+    assert len(places) == 1 or places[1].left > 1.1 * places[0].left
