@@ -18,6 +18,7 @@ from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.recipes.commands import ask_to_keep, duplicate_chosen, flip_chosen, new_recipe
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
+from composer.viewer.session.folding import fold
 from composer.viewer.session.looking import frame_region, look_from
 from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.places import PLACES, VIEWS
@@ -50,6 +51,9 @@ class Actions:
             "check": lambda: panels.findings.look(stage),
             "undo": lambda: stage.guard(stage.undo),
             "redo": lambda: stage.guard(stage.redo),
+            "fold_left": lambda: fold(stage, "left"),
+            "fold_right": lambda: fold(stage, "right"),
+            "fold_foot": lambda: fold(stage, "foot"),
             "frame": lambda: frame_region(stage),
             "cage": lambda: setattr(stage, "wire", not stage.wire),
             "overlay": self._next_overlay,

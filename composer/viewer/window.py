@@ -190,6 +190,18 @@ class MoueWindow(pyglet.window.Window):
         self.drawing.open(self.stage)
         if self.stage.session is not None:
             self.set_caption(f"Moue: {self.stage.session.title}")
+            self._say_missing_letters()
+
+    def _say_missing_letters(self) -> None:
+        """Tell once where names have letters that this machine cannot draw."""
+        session = self.stage.opened
+        recipes = [recipe.name for recipe in session.project.recipes]
+        name = theme.letters_missing(self.kit.faces.plain, [*session.head.shape_names, *session.region_names, *recipes])
+        if name:
+            self.stage.say(
+                f"This machine has no typeface with all letters of {name!r}: they are drawn as ? here. A typeface for "
+                "that script, installed on the system, is used from the next start on."
+            )
 
     def _follow_head(self) -> None:
         """Show another head that is in the place of the document's head, by a swap or by undo."""

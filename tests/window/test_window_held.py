@@ -125,7 +125,10 @@ def test_a_brush_that_cannot_be_made_on_the_pose_is_told_once(
     assert hand.window.panels.painting.ready_for(hand.session)
 
 
-DAMAGED = ('{"scale": NaN}', '{"scale": 1e999}', '{"keys": {"undo": 5}}', '{"keys": []}', '{"tray_px": true}', "[", "")
+DAMAGED = (
+    '{"scale": NaN}', '{"scale": 1e999}', '{"keys": {"undo": 5}}', '{"keys": []}', '{"panels": {"mix foot": true}}',
+    '{"folded": [3]}', "[", "",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("text", DAMAGED)

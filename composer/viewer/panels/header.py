@@ -26,9 +26,10 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
     imgui.dummy(ImVec2(kit.px(52), tall))
     imgui.same_line(0, kit.px(12))
     imgui.align_text_to_frame_padding()
-    title = kit.fit(session.title, kit.px(160))
+    narrow = wide < kit.px(1000)
+    title = kit.fit(session.title, kit.px(90 if narrow else 160))
     hint = f"what Moue takes this head for; {session.path}"
-    if kit.button(f"{title}##title", hint, "about", name="title", bare=True):
+    if kit.button(f"{title}##title" if title.isascii() else title, hint, "about", name="title", bare=True):
         act("about")
     if session.unsaved:
         imgui.same_line(0, kit.px(7))
@@ -42,7 +43,7 @@ def draw_header(stage: Stage, kit: Kit, act: Callable[[str], object]) -> None:
     total = sum((imgui.calc_text_size(PLACES[p]).x + kit.px(22) for _, p, _ in middle), 0.0)  # type: ignore[index]
     pad = 2 * imgui.get_style().frame_padding.x + kit.px(4)
     room = wide - sum((imgui.calc_text_size(w).x + pad for w in RIGHT), 0.0) - kit.px(32)
-    imgui.same_line(min(max((wide - total) / 2, kit.px(270)), room - total - kit.px(12)))
+    imgui.same_line(min(max((wide - total) / 2, kit.px(200 if narrow else 270)), room - total - kit.px(12)))
     for i, (action, place, hint) in enumerate(middle):
         if i:
             imgui.same_line(0, kit.px(3))

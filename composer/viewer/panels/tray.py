@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from imgui_bundle import ImVec2, imgui
 
@@ -32,6 +32,8 @@ class Tray:
     wanted_group: str = ""
     pressed: str = ""
     shown: tuple[str, str] = ("", "")
+    labels: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -107,10 +109,13 @@ class Tray:
             kit.quiet("No shape matches the search." if stage.opened.head.shapes else "This head has no shapes yet.")
             return
         room, gap = imgui.get_content_region_avail().x, kit.px(6)
-        across = max(int((room + gap) // (kit.px(SIDE) + gap)), 1)
+        across = max(round((room + gap) / (kit.px(SIDE) + gap)), 1)
         side = (room - gap * (across - 1)) / across
         high = side + kit.px(20)
         start = imgui.get_cursor_screen_pos()
+        entries = stage.opened.project.shapes
+        self.labels = {name: str(entries.get(name, {}).get("label") or name) for name in names}
+        self.words = kit.apart(list(self.labels.values()), side)
         lines = -(-len(names) // across)
         top = imgui.get_scroll_y()
         first = max(int(top // (high + gap)) - 1, 0)  # one line more on both sides, for the keyboard to walk on to
@@ -150,13 +155,13 @@ class Tray:
             draw.add_rect(*box, u32(theme.SAND if chosen else theme.QUIET), kit.px(6), kit.px(2.2 if chosen else 1.2))
         if entry.get("marked"):
             kit.sign("star", at.x + side - kit.px(11), at.y + kit.px(11), kit.px(14), theme.SAND)
-        label = kit.fit(str(entry.get("label") or name), side, theme.SIDES)
-        wide = imgui.calc_text_size(label).x
+        label = self.words[self.labels[name]]
+        wide = kit.wide(label)
         colour = theme.TEXT if chosen or hovered else theme.QUIET
         draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour), label)
         if hovered and not stage.carried_shape and imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
             with kit.hint():
-                imgui.text(str(entry.get("label") or name))
+                kit.text(str(entry.get("label") or name))
                 if entry.get("label"):
                     kit.quiet(name)
                 words = f"moves up to {session.furthest_mm(name):.1f} mm"
@@ -204,12 +209,12 @@ class Tray:
         name = self.menu
         entry = session.project.shapes.get(name, {})
         with kit.bold():
-            imgui.text(name)
-        for words, field, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
+            kit.text(name)
+        for words, held, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
             imgui.set_next_item_width(kit.px(190))
-            entered, text = imgui.input_text(words, getattr(self, field), imgui.InputTextFlags_.enter_returns_true)
+            entered, text = imgui.input_text(words, getattr(self, held), imgui.InputTextFlags_.enter_returns_true)
             kit.mark(f"shape {words}")
-            setattr(self, field, text)
+            setattr(self, held, text)
             if entered:
                 stage.do(lambda p, e=edit, t=text: e(p, name, t.strip()))  # type: ignore[misc]
                 imgui.close_current_popup()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from imgui_bundle import ImVec2, imgui
 
+from composer.picture.letter_order import as_drawn
 from composer.picture.palette import viridis
 from composer.viewer.panels.swatch import swatch
 from composer.viewer.scene.overlay import Shown
@@ -108,7 +109,7 @@ def _legend(kit: Kit, shown: Shown, x: float, y: float) -> None:
         u32(theme.SLATE, 0.86),
         kit.px(6),
     )
-    draw.add_text(ImVec2(x, y - kit.px(2)), u32(theme.TEXT), scale.words)
+    draw.add_text(ImVec2(x, y - kit.px(2)), u32(theme.TEXT), as_drawn(scale.words))
     steps = 24
     for i, colour in enumerate(viridis(np.linspace(0.0, 1.0, steps))):
         a, b = x + wide * i / steps, x + wide * (i + 1) / steps

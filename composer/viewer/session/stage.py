@@ -29,6 +29,7 @@ from composer.viewer.session.places import OVERLAYS, Overlay, Place
 from composer.viewer.session.session import Session
 from composer.viewer.session.settings import Settings
 from composer.viewer.session.work import Work
+from composer.viewer.ui.room import Room
 
 WORDS_SECONDS = 6.0
 MOVE_SECONDS = 0.25
@@ -75,6 +76,8 @@ class Stage:
     piece: tuple[NDArray, bool] | None = None
     distance_heat: bool = False
     pointed: str = ""
+    room: Room = Room(0.0, 0.0, 0.0, frozenset())
+    asked_side: str = ""
     clock: Callable[[], float] = time.monotonic
 
     def __post_init__(self) -> None:

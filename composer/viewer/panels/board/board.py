@@ -56,24 +56,26 @@ def _bar(stage: Stage, kit: Kit, board: Board) -> None:
     imgui.same_line(0, kit.px(14))
     if kit.button("Every region", "show rows of all regions, not only of those in use", on=not board.used_rows):
         board.used_rows = not board.used_rows
-    _beside("Every shape", kit.px(4))
+    kit.beside("Every shape")
     if kit.button("Every shape", "show columns of all shapes, not only of those in use", on=not board.used_columns):
         board.used_columns = not board.used_columns
-    _beside("Both sides", kit.px(14))
+    kit.beside("Both sides", 14)
     if kit.button("Both sides", "edits on one side are made on the other side, too", "link", on=session.linked):
         session.linked = not session.linked
-    _beside("Mirrored", kit.px(4))
+    kit.beside("Mirrored")
     if kit.button("Mirrored", "new cells take the shape's mirror image", on=board.mirrored):
         board.mirrored = not board.mirrored
     if session.held.hides:
-        _beside("Clear solo and mute", kit.px(14))
+        kit.beside("Clear solo and mute", 14)
         hint = "solo and mute hide something from view; a bake has all of it"
         if kit.button("Clear solo and mute", hint, name="Show all again"):
             session.held.solo.clear()
             session.held.mute.clear()
             session.follow()
     imgui.same_line(0, kit.px(14))
-    kit.quiet(kit.fit(_chosen_words(stage, board), imgui.get_content_region_avail().x))
+    words = _chosen_words(stage, board)
+    kit.quiet(kit.fit(words, imgui.get_content_region_avail().x))
+    kit.tip(words)
 
 
 def _chosen_words(stage: Stage, board: Board) -> str:
@@ -82,10 +84,3 @@ def _chosen_words(stage: Stage, board: Board) -> str:
         return "choose a shape in the tray"
     weight = session.weight((session.region, session.shape, board.mirrored))
     return f"{session.region}  ×  {session.shape}" + ("" if weight is None else f"  {weight_words(weight)}")
-
-
-def _beside(words: str, gap: float) -> None:
-    """The next button, of these words, goes beside the last one where there is room, else to the next line."""
-    imgui.same_line(0, gap)
-    if imgui.get_content_region_avail().x < imgui.calc_text_size(words).x + 2 * imgui.get_style().frame_padding.x:
-        imgui.new_line()

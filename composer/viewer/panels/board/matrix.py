@@ -28,7 +28,7 @@ def draw_matrix(stage: Stage, kit: Kit, layout: Layout) -> None:
     draw_heads(stage, kit, layout)
     draw.pop_clip_rect()
     draw.add_rect_filled(corner, origin, u32(theme.DEEP))
-    draw.add_text(ImVec2(layout.x + kit.px(10), layout.top - kit.px(22)), u32(theme.QUIET), "region")
+    draw.add_text(ImVec2(layout.x + kit.px(10), layout.top - kit.px(20)), u32(theme.QUIET), "region")
     draw.add_line(ImVec2(layout.x, layout.top), ImVec2(layout.right, layout.top), u32(theme.EDGE))
     draw.add_line(ImVec2(layout.left, layout.y), ImVec2(layout.left, layout.bottom), u32(theme.EDGE))
     if not layout.columns:

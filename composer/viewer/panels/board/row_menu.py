@@ -27,7 +27,7 @@ def row_menu(stage: Stage, kit: Kit, subject: str) -> None:
             _cell(stage, kit, (parts[0], parts[1], parts[2] == "1"))
         elif len(parts) == 2:
             with kit.bold():
-                imgui.text(parts[1])
+                kit.text(parts[1])
             _holds(stage, kit, ("column", parts[1]), "column")
         elif subject:
             _row(stage, kit, subject)
