@@ -7,6 +7,7 @@ from collections.abc import Callable
 from imgui_bundle import ImVec2, imgui
 
 from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed, draw_pull, draw_reach
+from composer.viewer.panels.compare import draw_compared
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.registry import PANELS, SHEETS, Panel, sides_of
@@ -44,14 +45,16 @@ def measure(stage: Stage, kit: Kit) -> None:
     room = room_for((display.x, display.y), kit.px(HEADER), wanted, frozenset(shut), kit.scale, stage.asked_side)
     stage.room = room
     wide, high = display.x - room.left - room.right, display.y - kit.px(HEADER) - room.foot
-    stage.view = (room.left, kit.px(HEADER), max(wide, 1.0), max(high, 1.0))
+    stage.whole_view = (room.left, kit.px(HEADER), max(wide, 1.0), max(high, 1.0))
+    beside = stage.place == "mix" and stage.compare.how == "side"
+    stage.view = (room.left, kit.px(HEADER), max(wide / 2 if beside else wide, 1.0), max(high, 1.0))
 
 
 def draw_screen(
-    stage: Stage, kit: Kit, panels: Panels, texture: int | None, shown: Shown, act: Callable[[str], object],
-    demo: Callable[[], None], browse: Callable[[], None] | None, has_texture: bool,
+    stage: Stage, kit: Kit, panels: Panels, texture: int | None, other: int | None, shown: Shown,
+    act: Callable[[str], object], demo: Callable[[], None], browse: Callable[[], None] | None, has_texture: bool,
 ) -> None:  # fmt: skip
-    """Every panel; `texture` is the GL name of the picture of the head."""
+    """Every panel; `texture` is the GL name of the picture of the head, `other` that of what it is compared with."""
     kit.seen.clear()
     kit.stops.begin()
     display = imgui.get_io().display_size
@@ -64,9 +67,11 @@ def draw_screen(
     if texture is not None:
         box = ImVec2(left, top), ImVec2(left + width, top + height)
         imgui.get_background_draw_list().add_image(imgui.ImTextureRef(texture), *box, ImVec2(0, 1), ImVec2(1, 0))
+        draw_compared(stage, kit, other)
+    left, top, width, height = stage.whole_view
     kit.stops.panel = "header"
     with panel("header", 0, 0, display.x, kit.px(HEADER), theme.DEEP, kit.px(8)):
-        draw_header(stage, kit, act)
+        draw_header(stage, kit, act, panels.steps)
     boxes = {
         "left": (0.0, top, left, display.y - top),
         "right": (left + width, top, display.x - left - width, display.y - top),
@@ -80,7 +85,7 @@ def draw_screen(
                 each.draw(stage, kit, panels)
     kit.stops.panel = "over view"
     if stage.place != "new" or stage.new_head is not None:
-        with strip_over_view(stage.view, kit.scale, ONE_LINE):
+        with strip_over_view(stage.whole_view, kit.scale, ONE_LINE):
             draw_viewbar(stage, kit, shown, has_texture)
     if panels.gauge.key is None and not panels.painting.stroking:
         draw_pointed(stage, kit)
@@ -122,7 +127,7 @@ def _over_everything(stage: Stage, kit: Kit, panels: Panels, legend: float = 0.0
     for sheet in SHEETS:
         if stage.session is not None or not sheet.needs_document:
             sheet.draw(stage, kit, panels)
-    left, top, width, height = stage.view if stage.session else (0.0, 0.0, display.x, display.y)
+    left, top, width, height = stage.whole_view if stage.session else (0.0, 0.0, display.x, display.y)
     draw_words(stage, kit, top + height - kit.px(12 + legend), left + width / 2)
     carried_ghost(stage, kit)
     kit.wants_menu = False

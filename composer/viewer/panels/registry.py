@@ -64,6 +64,7 @@ def sides_of(stage: Stage) -> list[str]:
 
 SHEETS: tuple[Sheet, ...] = (
     Sheet("findings", True, lambda stage, kit, panels: panels.findings.draw(stage, kit)),
+    Sheet("movers", True, lambda stage, kit, panels: panels.movers.draw(stage, kit)),
     Sheet("match", True, _match),
     Sheet("about", True, lambda stage, kit, panels: panels.about.draw(stage, kit)),
     Sheet("bake", False, lambda stage, kit, panels: panels.bake.draw(stage, kit)),

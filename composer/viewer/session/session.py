@@ -195,6 +195,11 @@ class Session:
         self.history.redo()
         self._follow()
 
+    def go_to_step(self, at: int) -> None:
+        """Go to one of the history's steps."""
+        self.history.go(at)
+        self._follow()
+
     def follow(self) -> None:
         """Bring the pose up to date after a choice or a mark was changed."""
         self._follow()

@@ -99,6 +99,24 @@ def edge(kit: Kit, side: str, name: str, box: tuple[float, float, float, float],
     return moved, pressed
 
 
+def wipe_line(kit: Kit, x: float, top: float, high: float) -> float:
+    """An upright line over the view that can be dragged; how far it went in this frame, in points."""
+    wide, foot = kit.px(10), top + high - kit.px(40)
+    start = top + kit.px(80)
+    with _bare("wipe", (x - wide / 2, start, wide, max(foot - start, 1.0))):
+        imgui.invisible_button("wipe line", ImVec2(wide, max(foot - start, 1.0)))
+        kit.mark("wipe line")
+        held = imgui.is_item_active()
+        if held or imgui.is_item_hovered():
+            imgui.set_mouse_cursor(imgui.MouseCursor_.resize_ew)
+        ink = theme.SAND if held or imgui.is_item_hovered() else theme.TEXT
+        moved = float(imgui.get_io().mouse_delta.x) if held else 0.0
+    draw = imgui.get_background_draw_list()
+    draw.add_line(ImVec2(x, top), ImVec2(x, top + high), u32(theme.DEEP, 0.7), kit.px(3))
+    draw.add_line(ImVec2(x, top), ImVec2(x, top + high), u32(ink), kit.px(1.4))
+    return moved
+
+
 def folded(kit: Kit, side: str, name: str, box: tuple[float, float, float, float], hint: str) -> bool:
     """What is left of a folded panel: a strip that unfolds it; whether it was pressed."""
     x, y, wide, high = box

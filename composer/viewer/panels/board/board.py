@@ -7,6 +7,7 @@ from imgui_bundle import ImVec2, imgui
 from composer.viewer.panels.board.correctives import draw_correctives
 from composer.viewer.panels.board.layout import layout_of
 from composer.viewer.panels.board.matrix import draw_matrix
+from composer.viewer.panels.board.picked import picked_keys
 from composer.viewer.panels.board.pointer import follow_pointer
 from composer.viewer.panels.board.row_menu import row_menu
 from composer.viewer.panels.board.state import Board
@@ -33,7 +34,7 @@ def draw_board(stage: Stage, kit: Kit, board: Board) -> None:
     foot = -kit.px(FOOT) if session.project.correctives else 0.0
     imgui.begin_child("matrix", ImVec2(0, foot), imgui.ChildFlags_.none, flags | imgui.WindowFlags_.no_nav)
     layout = layout_of(board, stage, kit)
-    draw_matrix(stage, kit, layout)
+    draw_matrix(board, stage, kit, layout)
     follow_pointer(board, stage, kit, layout)
     draw_typing_field(board, stage, kit, layout)
     if board.asking:
@@ -65,6 +66,12 @@ def _bar(stage: Stage, kit: Kit, board: Board) -> None:
     kit.beside("Mirrored")
     if kit.button("Mirrored", "new cells take the shape's mirror image", on=board.mirrored):
         board.mirrored = not board.mirrored
+    kit.beside("search search", 14)
+    imgui.set_next_item_width(min(kit.px(150), imgui.get_content_region_avail().x))
+    _, board.search = imgui.input_text_with_hint("##find cells", "search", board.search)
+    kit.mark("search cells")
+    if not imgui.is_item_active():
+        kit.tip("show the rows and columns of these names alone: brow, mouth joy")
     if session.held.hides:
         kit.beside("Clear solo and mute", 14)
         hint = "solo and mute hide something from view; a bake has all of it"
@@ -82,5 +89,8 @@ def _chosen_words(stage: Stage, board: Board) -> str:
     session = stage.opened
     if not session.shape:
         return "choose a shape in the tray"
+    several = len(picked_keys(board, stage))
+    if several > 1:
+        return f"{several} cells selected"
     weight = session.weight((session.region, session.shape, board.mirrored))
     return f"{session.region}  ×  {session.shape}" + ("" if weight is None else f"  {weight_words(weight)}")

@@ -39,6 +39,7 @@ def copy_row(stage: Stage, region: str) -> None:
     """Keep a row's cells for pasting."""
     session = stage.session
     if session is not None:
+        stage.copied_cells = ()
         stage.copied_row = (row_cells(session.recipe, region), session.recipe.row(region))
         stage.say(f"Copied the row {region}." if region != ALL else "Copied the base row.")
 
