@@ -12,6 +12,8 @@ from composer.viewer.ui.frames import wipe_line
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
+WIDE = 280.0
+"""Width of the choices, in pixels at scale 1."""
 GHOST = 0.5
 """Opacity of the ghost; chosen by eye."""
 
@@ -20,7 +22,9 @@ def compare_menu(stage: Stage, kit: Kit) -> None:
     """The choices, while they are open."""
     compare, session = stage.compare, stage.opened
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(10), kit.px(9)))
+    kit.under("Compare", kit.px(WIDE + 20))
     if imgui.begin_popup("compare"):
+        imgui.dummy(ImVec2(kit.px(WIDE), 0))
         names = {name: words for name, (words, _) in HOW.items()}
         hints = {name: hint for name, (_, hint) in HOW.items()}
         compare.how = kit.choice(names, compare.how, hints, "compare ")  # type: ignore[assignment]

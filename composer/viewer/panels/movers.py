@@ -8,6 +8,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.mixing.movers import Mover, movers
 from composer.mixing.recipe import ALL
+from composer.viewer.panels.viewbar import ONE_LINE
 from composer.viewer.session.percent import weight_words
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.stage import Stage
@@ -15,7 +16,9 @@ from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
-WIDE, LINE, MOST_LINES = 300.0, 25.0, 9
+LEAST_MM = 0.005
+"""What moves the place by less is not listed: it would read 0.00 mm."""
+WIDE, LINE, MOST_LINES = 280.0, 25.0, 9
 """Width and height of a line in pixels at scale 1; lines before the list scrolls."""
 
 
@@ -34,8 +37,9 @@ class Movers:
         left, top, width, height = stage.view
         wide = min(kit.px(WIDE), width - kit.px(24))
         lines = min(max(len(self.found), 1), MOST_LINES)
-        high = min(kit.px(58) + kit.px(LINE) * lines, height - kit.px(100))
-        imgui.set_next_window_pos(ImVec2(left + kit.px(12), top + kit.px(84)))
+        high = min(kit.px(62) + kit.px(LINE) * lines, height - kit.px(100))
+        below = 52 if stage.whole_view[2] >= kit.px(ONE_LINE) else 84  # the view's own buttons
+        imgui.set_next_window_pos(ImVec2(left + kit.px(18), top + kit.px(below)))
         imgui.set_next_window_size(ImVec2(wide, max(high, kit.px(60))))
         imgui.push_style_color(imgui.Col_.window_bg, theme.vec4((*theme.DEEP[:3], 0.94)))
         imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(8))
@@ -65,6 +69,7 @@ class Movers:
         if place is not None and not same_key(self._key, key):
             self._key, self.found = key, []
             stage.guard(lambda: self.found.extend(movers(session.evaluated.mixer, session.recipe, *place)))
+            self.found = [mover for mover in self.found if mover.mm >= LEAST_MM]
 
     def _line(self, stage: Stage, kit: Kit, number: int, mover: Mover, share: float) -> None:
         """One cell: a bar as long as it moves the place, its names, its weight, and how far. A press chooses it."""

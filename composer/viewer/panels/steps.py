@@ -25,6 +25,7 @@ class Steps:
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The list, while it is open, under its button; what can be done again stands below what is open."""
         imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(kit.px(8), kit.px(8)))
+        kit.under("Steps", kit.px(WIDE + 16))
         if imgui.begin_popup("steps"):
             history = stage.opened.history
             words, line = self.words(history.steps), imgui.get_text_line_height_with_spacing() + kit.px(4)

@@ -230,6 +230,13 @@ class Kit:
         imgui.end()
         imgui.pop_style_color()
 
+    def under(self, name: str, wide: float) -> None:
+        """The next window lies under a control that was drawn before, no further right than the window goes for
+        `wide` pixels."""
+        left, _, _, foot = self.seen.get(name, (0.0, 0.0, 0.0, 0.0))
+        left = max(min(left, imgui.get_io().display_size.x - wide - self.px(8)), 0.0)
+        imgui.set_next_window_pos(ImVec2(left, foot + self.px(4)))
+
     def heading(self, words: str) -> None:
         """A heading inside a panel."""
         imgui.dummy(ImVec2(0, self.px(2)))

@@ -66,7 +66,7 @@ def _bar(stage: Stage, kit: Kit, board: Board) -> None:
     kit.beside("Mirrored")
     if kit.button("Mirrored", "new cells take the shape's mirror image", on=board.mirrored):
         board.mirrored = not board.mirrored
-    kit.beside("search search", 14)
+    kit.beside("search", 14)
     imgui.set_next_item_width(min(kit.px(150), imgui.get_content_region_avail().x))
     _, board.search = imgui.input_text_with_hint("##find cells", "search", board.search)
     kit.mark("search cells")
