@@ -58,7 +58,7 @@ def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
     left, top, width, _ = stage.whole_view
     names = {name: words for name, (words, _) in stage.overlays(has_texture).items()}
     pad, box = 2 * imgui.get_style().frame_padding.x, kit.px(118)
-    rest = ["Cage", "Parts", *(["Compare"] if stage.place == "mix" else [])]
+    rest = ["Edges", "Parts", *(["Compare"] if stage.place == "mix" else [])]
     others = sum(kit.wide(words) + pad + kit.px(3) for words in rest)
     down = kit.px(10 if width >= kit.px(ONE_LINE) else 40)
     imgui.set_cursor_screen_pos(ImVec2(left + width - box - others - kit.px(12), top + down))
@@ -75,7 +75,7 @@ def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
     kit.mark("overlay")
     kit.tip("colours over the head", "overlay")
     imgui.same_line(0, kit.px(3))
-    if kit.button("Cage", "show the edges of the cage", "cage", on=stage.wire):
+    if kit.button("Edges", "show the edges of the coarse head", "cage", on=stage.wire, name="Cage"):
         stage.wire = not stage.wire
     imgui.same_line(0, kit.px(3))
     if kit.button("Parts", "hide parts, or show one alone", on=bool(stage.hidden)):

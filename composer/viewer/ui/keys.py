@@ -48,7 +48,7 @@ ACTIONS: dict[str, Action] = {
     "turn_down": Action("look from lower", "Down", "Looking"),
     "nearer": Action("nearer", "=", "Looking"),
     "further": Action("further away", "-", "Looking"),
-    "cage": Action("the cage's edges", "G", "Looking"),
+    "cage": Action("the coarse head's edges", "G", "Looking"),
     "overlay": Action("next overlay", "O", "Looking"),
     "rest": Action("hold: the neutral", "N", "Looking"),
     "before": Action("hold: before the last step", "V", "Looking"),
