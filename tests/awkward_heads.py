@@ -3,7 +3,7 @@
 `awkward("layered_eyes", "one_object", "z_up")` makes one out of several traits, in their order; `TRAITS` names them
 all. Each trait is a function that takes an `AwkwardHead` (the demo, unless said) and returns another. A head is in
 millimetres and nobody has marked it; `write` puts its files into a folder, in its own unit. The demo is built once a
-process. Shapes are the demo's action units, without in-betweens.
+run. Shapes are the demo's action units, without in-betweens.
 """
 
 from __future__ import annotations
@@ -19,12 +19,13 @@ from scipy.spatial.transform import Rotation
 from composer.demo.action_units import unit_names
 from composer.demo.anatomy import anatomy_of
 from composer.demo.character import KEEPER
-from composer.demo.neutral import DemoNeutral, build_neutral
+from composer.demo.neutral import DemoNeutral
 from composer.demo.posing import Posing
 from composer.formats.mesh import mesh_of
 from composer.formats.obj import write as write_obj
 from composer.geometry.polygons import Polygons
 from tests import awkward_pieces as pieces
+from tests import demo_heads
 from tests.awkward_surgery import (
     AwkwardHead,
     Ints,
@@ -34,6 +35,7 @@ from tests.awkward_surgery import (
     with_neutral,
     with_shapes,
 )  # fmt: skip
+from tests.made_once import thing
 
 HALF = 0.5
 """How far a half-closed neutral's lids are on their way to shut."""
@@ -46,14 +48,18 @@ NEUTRAL_NAMES = (
 
 @cache
 def _keeper() -> tuple[DemoNeutral, Posing]:
-    neutral = build_neutral(KEEPER)
+    neutral = demo_heads.neutral(KEEPER.name)
     return neutral, Posing(anatomy_of(neutral))
 
 
 @cache
 def demo() -> AwkwardHead:
     """The demo as it is, nothing said of it: every action unit and gaze, parts and landmarks only as the truth."""
-    neutral, _ = _keeper()
+    return thing("the awkward heads' demo", _demo)
+
+
+def _demo() -> AwkwardHead:
+    neutral = demo_heads.neutral(KEEPER.name)
     part_of = np.full(len(neutral.positions), "skin", dtype="<U24")
     for part in neutral.parts:
         part_of[part.vertices] = part.name
@@ -77,7 +83,7 @@ def _posed(held: dict[str, float], neutral: Rows) -> Rows:
 
 
 def _rings() -> dict[str, Ints]:
-    return _keeper()[0].rings
+    return demo_heads.neutral(KEEPER.name).rings
 
 
 def layered_eyes(a: AwkwardHead) -> AwkwardHead:

@@ -12,15 +12,13 @@ import numpy as np
 import pytest
 
 import composer
-from composer.demo.character import character
-from composer.demo.library import library_of
-from composer.demo.neutral import build_neutral
-from composer.demo.sculpt import build_sculpt
 from composer.demo.write import write_library
 from composer.errors import MoueError
 from composer.formats.mesh import mesh_of
 from composer.formats.registry import read_mesh, write_mesh
 from composer.head.landmarks import Landmarks, write_landmarks
+from tests.demo_heads import library
+from tests.demo_heads import sculpt as sculpt_of
 
 ROOT = Path(__file__).resolve().parent.parent
 PLACED = ("pronasale", "gnathion", "sellion", "exocanthion_left", "exocanthion_right", "cheilion_left",
@@ -38,10 +36,10 @@ def script_of_the_readme() -> str:
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """What the script begins with: keeper's library, small, and ferrier's sculpt with its landmarks."""
     place = tmp_path_factory.mktemp("scripted")
-    keeper = library_of(build_neutral(character("keeper")), names=("joy", "surprise", "au26"))
+    keeper = library(shapes=("joy", "surprise", "au26"))
     assert keeper.landmarks is not None
     write_library(place / "keeper", keeper)
-    sculpt = build_sculpt(character("ferrier"))
+    sculpt = sculpt_of("ferrier")
     write_mesh(place / "ferrier.obj", mesh_of(sculpt.head(), unit="mm"))
     placed = Landmarks({name: sculpt.landmarks.points[name] for name in PLACED})
     write_landmarks(place / "ferrier.landmarks.toml", keeper.landmarks, placed)

@@ -107,12 +107,23 @@ class Anatomy:
                 upper[ring] = upper[self.mirror[ring]] = share
         return upper
 
+    @cached_property
+    def left(self) -> Ints:
+        """(m,) the vertices of the left half, those on the midline among them."""
+        return np.flatnonzero(~(self.positions[:, 0] < 0))
+
+    @cached_property
+    def _right(self) -> tuple[Ints, Ints, Ints]:
+        """The vertices right of the midline (r,), their mirror images (r,), and what is its own image (k,)."""
+        right = np.flatnonzero(self.positions[:, 0] < 0)
+        return right, self.mirror[right], np.flatnonzero(self.mirror == np.arange(self.n))
+
     def both(self, left: Points) -> Points:
         """A displacement (n, 3) made exactly even: its left half, and the mirror image of that on the right."""
+        right, images, own = self._right
         whole = left.copy()
-        right = self.positions[:, 0] < 0
-        whole[right] = left[self.mirror[right]] * MIRROR
-        whole[self.mirror == np.arange(self.n), 0] = 0.0
+        whole[right] = left[images] * MIRROR
+        whole[own, 0] = 0.0
         return whole
 
     def side(self, sign: int, width_mm: float) -> NDArray[np.float64]:

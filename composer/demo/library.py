@@ -39,10 +39,18 @@ def build_library(character: Character, level: int = 0, progress: Progress | Non
 
 
 def library_of(
-    neutral: DemoNeutral, level: int = 0, progress: Progress | None = None, names: Collection[str] | None = None
+    neutral: DemoNeutral,
+    level: int = 0,
+    progress: Progress | None = None,
+    names: Collection[str] | None = None,
+    posing: Posing | None = None,
 ) -> Head:
-    """The library of a neutral that is already built, or only the shapes of these names; see `build_library`."""
-    posing = Posing(anatomy_of(neutral))
+    """The library of a neutral that is already built, or only the shapes of these names; see `build_library`.
+
+    Whoever asks for several levels hands over the neutral's `posing`, which keeps what it has made.
+    """
+    if posing is None:
+        posing = Posing(anatomy_of(neutral))
     head = head_at_level(neutral.head(), level)
     finer = _Finer(posing, levels(neutral.polygons, level), head) if level else None
     recipes = [recipe for recipe in _recipes() if names is None or recipe[0] in names]

@@ -109,18 +109,20 @@ def displace(
     """Sum of the muscles of both sides at `amount` (1 is the whole movement), as two displacements (n, 3) in mm.
 
     The first is to slide along the face, the second (what stands out or comes forward) is not. `normals` (n, 3) are
-    the directions in which flesh stands out.
+    the directions in which flesh stands out. The sum is made on the left half, of which the right is the image.
     """
     slid, free = np.zeros_like(anatomy.positions), np.zeros_like(anatomy.positions)
+    left = anatomy.left
     for muscle in muscles:
         for mirror in (np.ones(3), MIRROR):
-            along, out = _one(anatomy, muscle, anatomy.positions * mirror, normals * mirror)
-            slid += along * mirror * amount
-            free += out * mirror * amount
+            along, out = _one(anatomy, muscle, anatomy.positions[left] * mirror, normals[left] * mirror)
+            slid[left] += along * mirror * amount
+            free[left] += out * mirror * amount
     return anatomy.both(slid), anatomy.both(free)
 
 
 def _one(anatomy: Anatomy, muscle: Muscle, p: Points, normals: Points) -> tuple[Points, Points]:
+    """What one muscle does to the left half's points or, with those mirrored, to them as the right half's."""
     scale = anatomy.scale
     none = np.zeros_like(p)
     if isinstance(muscle, Pull):
@@ -148,9 +150,11 @@ def pad_weight(anatomy: Anatomy, pad: Pad, p: Points) -> NDArray[np.float64]:
 
 
 def _lip_share(anatomy: Anatomy, lip: Lip) -> NDArray[np.float64]:
+    """(m,) of the left half's points."""
     if lip == "both":
-        return np.ones(anatomy.n)
-    return anatomy.upper if lip == "upper" else 1.0 - anatomy.upper
+        return np.ones(len(anatomy.left))
+    upper = anatomy.upper[anatomy.left]
+    return upper if lip == "upper" else 1.0 - upper
 
 
 def _sphincter(anatomy: Anatomy, muscle: Sphincter, p: Points) -> tuple[Points, Points]:
@@ -231,11 +235,12 @@ class Slide:
         direction = np.einsum("mk,mki->mi", weight, normals)
         return value, direction / np.maximum(np.linalg.norm(direction, axis=1, keepdims=True), 1e-9)
 
-    def __call__(self, points: Points, moved: Points, keep: float = 1.0) -> Points:
-        """Displacements (m, 3) nearest to `moved` that keep each point's height; `keep` 0 changes nothing."""
-        start, _ = self.height(points)
+    def __call__(self, points: Points, moved: Points, start: NDArray[np.float64] | None = None) -> Points:
+        """Displacements (m, 3) nearest to `moved` that keep each point's height, `start` (m,) mm where it is known."""
+        if start is None:
+            start, _ = self.height(points)
         target = points + moved
         for _ in range(3):
             now, direction = self.height(target)
-            target = target + (keep * (start - now))[:, None] * direction
+            target = target + (start - now)[:, None] * direction
         return target - points

@@ -45,10 +45,14 @@ class Posing:
         self._made: dict[tuple[str, float], Points] = {}
 
     @cached_property
+    def _at_rest(self) -> tuple[NDArray[np.float64], Points]:
+        """The neutral's heights (n,) over the smoothed face in mm, and their directions (n, 3)."""
+        return self.slide.height(self.anatomy.positions)
+
+    @cached_property
     def normals(self) -> Points:
         """(n, 3) directions in which flesh stands out: those of the smoothed face."""
-        _, direction = self.slide.height(self.anatomy.positions)
-        return self.anatomy.both(direction)
+        return self.anatomy.both(self._at_rest[1])
 
     @cached_property
     def flesh_share(self) -> NDArray[np.float64]:
@@ -77,9 +81,9 @@ class Posing:
         anatomy = self.anatomy
         along, out = displace(anatomy, unit.muscles, self.normals, amount)
         along *= self.flesh_share[:, None]
-        moving = np.linalg.norm(along, axis=1) > 0.02
-        if moving.any():
-            along[moving] = self.slide(anatomy.positions[moving], along[moving])
+        moving = anatomy.left[np.linalg.norm(along[anatomy.left], axis=1) > 0.02]
+        if len(moving):  # the right half is made of the left one below
+            along[moving] = self.slide(anatomy.positions[moving], along[moving], self._at_rest[0][moving])
         moved = along + out * self.flesh_share[:, None] + move_lips(anatomy, unit.lips, amount)
         moved = stiffen_contact(anatomy, moved)
         moved += settle_lips(anatomy, anatomy.positions + moved)

@@ -8,10 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from composer.checks.of_document import check_recipes
+from composer.demo.anatomy import anatomy_of
 from composer.demo.character import character
 from composer.demo.expressions import EXPRESSIONS
 from composer.demo.library import library_of
 from composer.demo.neutral import build_neutral
+from composer.demo.posing import Posing
 from composer.demo.write import inbetween_name, write_library
 from composer.document.bake import bake
 from composer.document.evaluated import EvaluatedDocument
@@ -123,10 +125,11 @@ def whole_folder(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
 def write_library_and_document(folder: Path, progress: Progress) -> tuple[EvaluatedDocument, list[str]]:
     """Write the library, its expressions at level 1 and the document to a new folder; return the document and lines."""
     neutral = build_neutral(character("keeper"))
-    head = library_of(neutral, progress=lambda done, words: progress(0.4 * done, words))
+    posing = Posing(anatomy_of(neutral))
+    head = library_of(neutral, progress=lambda done, words: progress(0.4 * done, words), posing=posing)
     write_library(folder / "keeper", head, progress=lambda done, words: progress(0.4 + 0.1 * done, words))
     names = [expression.name for expression in EXPRESSIONS]
-    fine = library_of(neutral, 1, lambda done, words: progress(0.5 + 0.1 * done, words), names)
+    fine = library_of(neutral, 1, lambda done, words: progress(0.5 + 0.1 * done, words), names, posing)
     fine = fine.with_(shapes=tuple(replace(shape, inbetweens=()) for shape in fine.shapes))
     write_library(folder / "keeper_level1", fine)
     _write_document(head, folder)

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator
+from io import BytesIO
 from pathlib import Path
 from typing import IO
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +36,8 @@ WIDE = 16
 """Polygons of more corners than this are written one by one (our choice; it changes the time alone)."""
 FEW = 12
 """Runs of at most this many polygons are written one by one, which is faster for them (our choice)."""
+KEPT = 1 << 20
+"""Corners up to which the polygons' text is kept for the next target: some 15 MB (our choice)."""
 
 
 def read(path: Path) -> Mesh:
@@ -154,7 +158,44 @@ def _rows(file: IO[bytes], key: str, numbers: NDArray, tables: Tables) -> None:
         file.write(rows_of([*words, word("\n")], len(block)))
 
 
+class _Text:
+    """The polygons' text of one mesh, and what it was made of."""
+
+    def __init__(self, mesh: Mesh, text: bytes) -> None:
+        self.of, self.text = self._parts(mesh), text
+
+    @staticmethod
+    def _parts(mesh: Mesh) -> list[object]:
+        held = (mesh.objects, mesh.groups, mesh.materials)
+        named = [part for names in held for part in (len(names), *names, *names.values())]
+        return [mesh.uv and mesh.uv.indices, *named]
+
+    def is_of(self, mesh: Mesh) -> bool:
+        """Whether the mesh has the very same corners and names; an equal copy counts as another."""
+        parts = self._parts(mesh)
+        return len(parts) == len(self.of) and all(
+            mine is theirs or (isinstance(mine, str | int) and mine == theirs)
+            for mine, theirs in zip(self.of, parts, strict=True)
+        )
+
+
+_texts: WeakKeyDictionary[Polygons, _Text] = WeakKeyDictionary()
+
+
 def _faces(file: IO[bytes], mesh: Mesh) -> None:
+    """The polygons' text, made once for all targets of a library unless it is long."""
+    if len(mesh.polygons.indices) > KEPT:
+        _make_faces(file, mesh)
+        return
+    kept = _texts.get(mesh.polygons)
+    if kept is None or not kept.is_of(mesh):
+        text = BytesIO()
+        _make_faces(text, mesh)
+        kept = _texts[mesh.polygons] = _Text(mesh, text.getvalue())
+    file.write(kept.text)
+
+
+def _make_faces(file: IO[bytes], mesh: Mesh) -> None:
     """The polygons in their order, a `g`, `o` or `usemtl` line wherever a name begins or ends."""
     names = [(key, held) for key, held in (("o", mesh.objects), ("g", mesh.groups), ("usemtl", mesh.materials)) if held]
     tables = Tables(0)

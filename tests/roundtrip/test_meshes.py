@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
 from composer.geometry.polygons import Polygons
+from composer.head.head import TextureCoordinates
 from tests.small_files import meshes, obj_texts
 
 quiet = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -226,3 +228,25 @@ def test_gltf_files_are_strict_json(tmp_path: Path) -> None:
     write_mesh(tmp_path / "a.gltf", Mesh(CUBE, CUBE_CORNERS, unit="cm"))
     tree = json.loads((tmp_path / "a.gltf").read_text(), parse_constant=lambda word: pytest.fail(word))
     assert tree["asset"]["version"] == "2.0"
+
+
+def test_targets_of_one_library_are_written_as_if_each_were_alone(tmp_path: Path) -> None:
+    """The polygons' text is kept from one file to the next, unless corners or names are others."""
+    square = Polygons.from_faces([[0, 1, 2, 3], [0, 3, 4]], 5)
+    uv = TextureCoordinates(np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0]]), np.array([0, 1, 2, 0, 0, 2, 1], np.int32))
+    plain = Mesh(square, np.arange(15.0).reshape(5, 3), uv)
+    first, second = (np.array([n], dtype=np.int32) for n in (0, 1))
+    others = [
+        replace(plain, positions=plain.positions + 1.0), replace(plain, groups={"left": first}),
+        replace(plain, groups={"right": first}), replace(plain, groups={"right": second}),
+        replace(plain, materials={"right": second}), replace(plain, objects={"right": second}),
+        replace(plain, uv=TextureCoordinates(uv.uv, np.array([1, 1, 2, 0, 0, 2, 1], np.int32))),
+        replace(plain, uv=None), plain,
+    ]  # fmt: skip
+    for number, mesh in enumerate(others):
+        write_mesh(tmp_path / f"{number}.obj", mesh)
+        alone = replace(mesh, polygons=Polygons.from_faces([[0, 1, 2, 3], [0, 3, 4]], 5))
+        write_mesh(tmp_path / f"{number}_alone.obj", alone)
+        assert (tmp_path / f"{number}.obj").read_bytes() == (tmp_path / f"{number}_alone.obj").read_bytes()
+    texts = {(tmp_path / f"{number}.obj").read_bytes() for number in range(len(others))}
+    assert len(texts) == len(others)

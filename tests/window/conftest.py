@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import os
 import shutil
-import time
 import warnings
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
+from tests.demo_heads import demo_folder
 from tests.window.dome import write_dome
 from tests.window.hand import Hand
 
@@ -98,26 +98,9 @@ def open_dome(hand: Hand, library: Path) -> Hand:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo() -> Path:
     """The demo's document, made once for all workers of a run; for reading only."""
-    from composer.demo.tour import write_demo
-
-    common = tmp_path_factory.getbasetemp()
-    if os.environ.get("PYTEST_XDIST_WORKER"):
-        common = common.parent
-    document, making = common / "demo" / "document.toml", common / "demo is being made"
-    while not document.is_file():
-        try:
-            making.mkdir()
-        except FileExistsError:
-            time.sleep(0.1)
-            continue
-        try:
-            if not document.is_file():
-                write_demo(document.parent, lambda fraction, words: None)
-        finally:
-            making.rmdir()
-    return document
+    return demo_folder() / "document.toml"
 
 
 @pytest.fixture

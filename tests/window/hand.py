@@ -20,6 +20,8 @@ from numpy.typing import NDArray
 from composer.viewer.session.pointing import look_up, region_at
 
 LONGEST_SECONDS = 180.0
+SELDOM_SECONDS = 0.25
+"""Between the frames of a job that takes long: without a graphics card, frames take the processor that it needs."""
 EACH = 3
 """Frames after one event: it is queued, taken, and what it did is drawn."""
 
@@ -108,10 +110,12 @@ class Hand:
     def until(self, holds: Callable[[], Any], words: str = "") -> None:
         """Let frames pass until something holds. AssertionError where it never does."""
         end = time.monotonic() + LONGEST_SECONDS
+        pause = 0.01
         while not holds():
             assert time.monotonic() < end, f"never came: {words or holds}; told: {self.told}"
             self.frames()
-            time.sleep(0.01)
+            pause = min(1.2 * pause, SELDOM_SECONDS) if self.stage.work.jobs else 0.01
+            time.sleep(pause)
 
     def settle(self) -> None:
         """Let frames pass until no job runs, every wanted picture is there, and the eye stands still."""

@@ -24,6 +24,7 @@ from composer.viewer.render.camera import Eye, named_eye
 from composer.viewer.render.daylight import TERMS, daylight, harmonics
 from composer.viewer.render.look import Line, Look, Mark
 from composer.viewer.render.normals import Normals
+from tests.demo_heads import neutral_head
 from tests.masks.surfaces import sphere
 
 if TYPE_CHECKING:
@@ -498,10 +499,8 @@ def test_a_place_beside_a_wall_sees_out_on_the_other_side() -> None:
 
 def test_a_whole_head_looks_like_one(opened: Opener) -> None:
     """The demo keeper from the front: bone all over, two dark pupils level with each other, left-right even."""
-    from composer.demo.character import KEEPER
-    from composer.demo.neutral import build_neutral
 
-    head = build_neutral(KEEPER).head()
+    head = neutral_head("keeper")
     size = (400, 480)
     eye = named_eye("front", head.neutral, size)
     view = opened(head)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from composer.cli.main import main
+from tests.demo_heads import demo_folder
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -16,12 +21,26 @@ def moue(*words: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run([sys.executable, "-c", code, *map(str, words)], capture_output=True, text=True, cwd=ROOT)
 
 
+Said = Callable[..., "subprocess.CompletedProcess[str]"]
+
+
+@pytest.fixture
+def said(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Said:
+    """The command in this process, which need not start anew for each of many mistakes."""
+
+    def run(*words: str | Path) -> subprocess.CompletedProcess[str]:
+        monkeypatch.chdir(ROOT)
+        with pytest.raises(SystemExit) as end:
+            main([*map(str, words)])
+        done = capfd.readouterr()
+        return subprocess.CompletedProcess(words, int(end.value.code or 0), done.out, done.err)
+
+    return run
+
+
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("demo") / "made"
-    done = moue("demo", "--to", folder)
-    assert done.returncode == 0, done.stderr
-    return folder
+    return Path(shutil.copytree(demo_folder(), tmp_path_factory.mktemp("demo") / "made"))
 
 
 def test_the_demo_can_be_baked(demo: Path, tmp_path: Path) -> None:
@@ -111,13 +130,20 @@ FAULTS = {
 
 
 @pytest.mark.parametrize("text", FAULTS, ids=range(len(FAULTS)))
-def test_a_mistake_in_a_document_is_one_line(demo: Path, tmp_path: Path, text: str) -> None:
+def test_a_mistake_in_a_document_is_one_line(demo: Path, tmp_path: Path, text: str, said: Said) -> None:
     document = demo / "wrong.toml"
     document.write_text(text)
-    line = one_line(moue("bake", document, "--to", tmp_path / "out"))
+    line = one_line(said("bake", document, "--to", tmp_path / "out"))
     assert FAULTS[text] in line
     assert "wrong.toml" in line or "head = '" in text
     assert not list(tmp_path.rglob("*.obj"))
+
+
+def test_mistakes_end_a_process_of_their_own_alike(demo: Path, tmp_path: Path) -> None:
+    document = demo / "wrong.toml"
+    document.write_text(KEEPER + "[recipes.x]\nstrength = inf")
+    assert "strength to be a number" in one_line(moue("bake", document, "--to", tmp_path / "out"))
+    one_line(moue("moon"))
 
 
 def test_sides_sum_to_the_shape_in_the_files(demo: Path, tmp_path: Path) -> None:
@@ -183,7 +209,9 @@ def test_regions_make_a_document_that_opens_and_is_not_made_twice(demo: Path, tm
     ],
     ids=" ".join,
 )
-def test_what_cannot_be_done_is_one_line_and_touches_nothing(demo: Path, tmp_path: Path, words: list[str]) -> None:
+def test_what_cannot_be_done_is_one_line_and_touches_nothing(
+    demo: Path, tmp_path: Path, words: list[str], said: Said
+) -> None:
     places = {
         "DOC": demo / "document.toml",
         "LIB": demo / "keeper",
@@ -202,7 +230,7 @@ def test_what_cannot_be_done_is_one_line_and_touches_nothing(demo: Path, tmp_pat
         return word
 
     before = state()
-    one_line(moue(*map(place, words)))
+    one_line(said(*map(place, words)))
     assert state() == before
     assert not list(tmp_path.rglob("*.obj"))
 

@@ -14,9 +14,6 @@ import typer
 
 from composer.cli.carry import carry
 from composer.cli.fit import fit
-from composer.demo.character import character
-from composer.demo.library import library_of
-from composer.demo.neutral import build_neutral
 from composer.demo.write import write_library
 from composer.errors import MoueError
 from composer.formats.library import open_library
@@ -24,12 +21,13 @@ from composer.formats.registry import read_mesh, write_mesh
 from composer.geometry.polygons import read_only
 from composer.head.head import Head
 from composer.head.landmarks import read_landmark_pairs
+from tests.demo_heads import library
 from tests.window.test_window_new_head import PLACED, write_sculpt
 
 
 @pytest.fixture(scope="module")
 def keeper(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Head]:
-    head = library_of(build_neutral(character("keeper")), names=("joy", "au26"))
+    head = library(shapes=("joy", "au26"))
     folder = tmp_path_factory.mktemp("keeper") / "keeper"
     write_library(folder, head)
     return folder, head

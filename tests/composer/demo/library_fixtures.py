@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.demo.anatomy import Anatomy, anatomy_of
-from composer.demo.character import CHARACTERS
-from composer.demo.library import library_of
-from composer.demo.neutral import DemoNeutral, build_neutral
+from composer.demo.neutral import DemoNeutral
 from composer.demo.posing import Posing
 from composer.head.head import Head
+from tests.demo_heads import library
+from tests.demo_heads import neutral as neutral_of
 
 NAMES = ("keeper", "ferrier", "bellringer")
 SHUT = {"au43_left": 1.0, "au43_right": 1.0}
@@ -29,12 +29,12 @@ class Face:
     head: Head
 
 
-@lru_cache(maxsize=3)
+@cache
 def face(name: str) -> Face:
     """The face of a character, made once for all tests."""
-    neutral = build_neutral(CHARACTERS[name])
+    neutral = neutral_of(name)
     anatomy = anatomy_of(neutral)
-    return Face(neutral, anatomy, Posing(anatomy), library_of(neutral))
+    return Face(neutral, anatomy, Posing(anatomy), library(name))
 
 
 def crossings(points: NDArray, mine: NDArray, other: NDArray | None = None) -> tuple[NDArray, NDArray]:
@@ -43,26 +43,47 @@ def crossings(points: NDArray, mine: NDArray, other: NDArray | None = None) -> t
     Triangles (t, 3) of `mine` are held against each other where `other` is None; those that share a vertex are left
     out. Edges against triangles after Moller and Trumbore 1997, "Fast, minimum storage ray-triangle intersection".
     """
-    from scipy.spatial import cKDTree
-
     theirs = mine if other is None else other
     a, b = points[mine], points[theirs]
     ca, cb = a.mean(1), b.mean(1)
-    reach = np.linalg.norm(a - ca[:, None], axis=2).max() + np.linalg.norm(b - cb[:, None], axis=2).max()
-    near = cKDTree(cb).query_ball_point(ca, min(reach, 16.0))
-    count = np.array([len(n) for n in near])
-    pairs = np.stack([np.repeat(np.arange(len(ca)), count), np.concatenate([np.array(n, int) for n in near])], axis=1)
+    ra, rb = (np.linalg.norm(t - c[:, None], axis=2).max(1) for t, c in ((a, ca), (b, cb)))
+    pairs = _near(ca, ra, cb, rb, once=other is None)
     boxes = (a.min(1)[pairs[:, 0]] <= b.max(1)[pairs[:, 1]]) & (a.max(1)[pairs[:, 0]] >= b.min(1)[pairs[:, 1]])
     pairs = pairs[boxes.all(1)]
     if other is None:
         shared = (mine[pairs[:, 0]][:, :, None] == mine[pairs[:, 1]][:, None]).any((1, 2))
-        pairs = pairs[~shared & (pairs[:, 0] < pairs[:, 1])]
+        pairs = pairs[~shared]
     hit = np.zeros(len(pairs), dtype=bool)
     for k in range(3):
         hit |= _through(a[pairs[:, 0], k], a[pairs[:, 0], (k + 1) % 3], b[pairs[:, 1]])
         hit |= _through(b[pairs[:, 1], k], b[pairs[:, 1], (k + 1) % 3], a[pairs[:, 0]])
     pairs = pairs[hit]
     return pairs, np.minimum(_way_out(a[pairs[:, 0]], b[pairs[:, 1]]), _way_out(b[pairs[:, 1]], a[pairs[:, 0]]))
+
+
+def _near(ca: NDArray, ra: NDArray, cb: NDArray, rb: NDArray, once: bool) -> NDArray:
+    """(k, 2) the pairs of balls that touch, by centres and radii in mm, those farther apart than 16 mm left out.
+
+    `once` is for the balls of one mesh: each pair comes once, the lower first, and none with itself.
+    Small triangles are looked for from small ones within little, so that few large ones do not widen the search.
+    """
+    from scipy.spatial import cKDTree
+
+    sizes = np.quantile(np.concatenate([ra, rb]), [0.3, 0.6, 0.9, 0.97, 0.995])
+    of_a, of_b = np.digitize(ra, sizes), np.digitize(rb, sizes)
+    found = [np.zeros((0, 2), dtype=np.int64)]
+    for k in np.unique(of_a):
+        for m in np.unique(of_b[of_b >= k] if once else of_b):
+            i, j = np.flatnonzero(of_a == k), np.flatnonzero(of_b == m)
+            reach = min(ra[i].max() + rb[j].max(), 16.0)
+            near = cKDTree(ca[i]).sparse_distance_matrix(cKDTree(cb[j]), reach, output_type="ndarray")
+            i, j = i[near["i"]], j[near["j"]]
+            touch = near["v"] <= ra[i] + rb[j]
+            if once:
+                touch &= i < j if k == m else i != j
+            found.append(np.stack([i[touch], j[touch]], axis=1))
+    pairs = np.concatenate(found)
+    return np.sort(pairs, axis=1) if once else pairs
 
 
 def _through(start: NDArray, end: NDArray, triangle: NDArray) -> NDArray:

@@ -1,27 +1,14 @@
-"""The demo heads and their sculpts, each built once for all tests, and ways to look at their skin alone."""
+"""The demo heads and their sculpts, and ways to look at their skin alone."""
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 
-from composer.demo.character import CHARACTERS
-from composer.demo.neutral import DemoNeutral, build_neutral
-from composer.demo.sculpt import Sculpt, build_sculpt
+from composer.demo.neutral import DemoNeutral
 from composer.geometry.polygons import Polygons
+from tests.demo_heads import NAMES, neutral, sculpt
 
-NAMES = tuple(CHARACTERS)
-
-
-@cache
-def neutral(name: str) -> DemoNeutral:
-    return build_neutral(CHARACTERS[name])
-
-
-@cache
-def sculpt(name: str) -> Sculpt:
-    return build_sculpt(CHARACTERS[name], neutral(name))
+__all__ = ["NAMES", "neutral", "sculpt", "skin", "skin_polygons"]
 
 
 def skin(base: DemoNeutral) -> tuple[np.ndarray, np.ndarray]:

@@ -24,7 +24,7 @@ PROTOTYPES = {
 
 @lru_cache(maxsize=1)
 def finer() -> Head:
-    return library_of(face("keeper").neutral, 1)
+    return library_of(face("keeper").neutral, 1, posing=face("keeper").posing)
 
 
 @pytest.mark.parametrize("name", PROTOTYPES)

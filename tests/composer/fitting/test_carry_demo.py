@@ -10,27 +10,26 @@ import pytest
 from composer.checks.limits import Limits
 from composer.checks.lips import LIPS, lip_zones
 from composer.checks.subject import CheckSubject, HeadFacts
-from composer.demo.character import BELLRINGER, FERRIER, KEEPER
-from composer.demo.library import library_of
-from composer.demo.neutral import build_neutral
 from composer.fitting.carry import WAYS, Carrier, Way
 from composer.geometry.nearest import NearestSurface
 from composer.head.head import Head, Shape
+from tests import demo_heads
+from tests.demo_heads import library
 
 NAMES = ("joy", "shout", "surprise", "sadness", "au43_left", "au43_right", "au24", "au28", "jaw_left", "wince",
          "gaze_down", "au12_left")  # fmt: skip
-NEW = {"ferrier": FERRIER, "bellringer": BELLRINGER}
+NEW = ("ferrier", "bellringer")
 TOUCH_MM, MOST_MM = 0.2, 0.2
 
 
 @cache
 def keeper() -> Head:
-    return library_of(build_neutral(KEEPER), names=NAMES)
+    return library(shapes=NAMES)
 
 
 @cache
 def neutral(name: str) -> np.ndarray:
-    return build_neutral(NEW[name]).positions
+    return demo_heads.neutral(name).positions
 
 
 @cache

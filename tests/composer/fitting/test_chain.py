@@ -7,9 +7,6 @@ import json
 import numpy as np
 import pytest
 
-from composer.demo.character import character
-from composer.demo.neutral import build_neutral
-from composer.demo.sculpt import build_sculpt
 from composer.errors import MoueError
 from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.closest import ClosestSurface
@@ -17,16 +14,17 @@ from composer.fitting.fit_state import FitOptions
 from composer.fitting.guess import guess_landmarks
 from composer.fitting.zones import free_zones
 from composer.head.landmarks import Landmarks
+from tests.demo_heads import neutral_head, sculpt
 
 
 @pytest.fixture(scope="module")
 def keeper():  # type: ignore[no-untyped-def]
-    return build_neutral(character("keeper")).head()
+    return neutral_head("keeper")
 
 
 @pytest.fixture(scope="module")
 def ferrier():  # type: ignore[no-untyped-def]
-    return build_sculpt(character("ferrier"))
+    return sculpt("ferrier")
 
 
 @pytest.fixture(scope="module")

@@ -6,17 +6,16 @@ import numpy as np
 import pytest
 import trimesh
 
-from composer.demo.character import character
-from composer.demo.neutral import build_neutral
 from composer.fitting.parts import place_parts
 from composer.fitting.skin import Skin
 from composer.fitting.zones import free_zones
 from composer.head.head import Head
+from tests.demo_heads import neutral_head
 
 
 @pytest.fixture(scope="module")
 def keeper() -> Head:
-    return build_neutral(character("keeper")).head()
+    return neutral_head("keeper")
 
 
 def through(head: Head, at: np.ndarray, free: np.ndarray) -> int:

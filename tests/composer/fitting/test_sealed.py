@@ -5,9 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from composer.demo.character import character
-from composer.demo.neutral import build_neutral
-from composer.demo.sculpt import build_sculpt
 from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.fit_state import FitOptions
@@ -21,24 +18,25 @@ from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.landmarks import Landmarks
 from masks.from_loops import enclosed
+from tests.demo_heads import neutral_head, sculpt
 
 POINTS = ("stomion", "cheilion_left", "cheilion_right", "labiale_superius", "labiale_inferius")
 
 
 @pytest.fixture(scope="module")
 def keeper():  # type: ignore[no-untyped-def]
-    return build_neutral(character("keeper")).head()
+    return neutral_head("keeper")
 
 
 @pytest.fixture(scope="module")
 def ferrier():  # type: ignore[no-untyped-def]
-    return build_sculpt(character("ferrier"))
+    return sculpt("ferrier")
 
 
 @pytest.fixture(scope="module")
 def welded():  # type: ignore[no-untyped-def]
     """Ferrier with the lips sewn together: ferrier's cage less the inside of its mouth, a strip across the gap."""
-    head = build_neutral(character("ferrier")).head()
+    head = neutral_head("ferrier")
     assert head.landmarks is not None
     curves = head.landmarks.curves
     upper, lower = (np.asarray(curves[f"lip_line_{side}"]) for side in ("upper", "lower"))

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from composer.demo.character import CHARACTERS
-from composer.demo.neutral import DemoNeutral, build_neutral
+from composer.demo.neutral import DemoNeutral
 from composer.errors import MoueError
 from composer.head.landmarks import Landmarks
 from composer.head.levels import levels
@@ -18,14 +17,13 @@ from composer.head.presets import (
     region_set_names,
 )
 from masks.from_loops import enclosed
+from tests.demo_heads import NAMES, neutral
 
-PEOPLE = list(CHARACTERS.values()) if isinstance(CHARACTERS, dict) else list(CHARACTERS)
 
-
-@pytest.fixture(scope="module", params=PEOPLE, ids=lambda character: character.name)
+@pytest.fixture(scope="module", params=NAMES)
 def demo(request: pytest.FixtureRequest) -> DemoNeutral:
     """Each of the demo heads."""
-    return build_neutral(request.param)
+    return neutral(request.param)
 
 
 def test_there_is_a_fine_set_and_a_coarse_one() -> None:
@@ -140,7 +138,7 @@ def test_few_landmarks_make_what_can_be_made(demo: DemoNeutral) -> None:
 
 def test_one_landmark_or_curve_costs_the_regions_that_need_it_and_they_say_so() -> None:
     """Whichever is missing, empty or too short: every other region is made, and what is not made names it."""
-    head = build_neutral(PEOPLE[0]).head()
+    head = neutral(NAMES[0]).head()
     known = head.landmarks
     assert known is not None
     lame = [(f"the landmark {name}", Landmarks({n: p for n, p in known.points.items() if n != name}, known.curves))
@@ -157,7 +155,7 @@ def test_one_landmark_or_curve_costs_the_regions_that_need_it_and_they_say_so() 
 
 
 def test_what_is_missing_is_told_as_an_artist_says_it() -> None:
-    head = build_neutral(PEOPLE[0]).head()
+    head = neutral(NAMES[0]).head()
     known = head.landmarks
     assert known is not None
     points = {name: place for name, place in known.points.items() if name not in ("pogonion", "gnathion")}

@@ -8,15 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from composer.demo.character import character
 from composer.demo.expressions import EXPRESSIONS, HeadMotion
-from composer.demo.library import library_of
-from composer.demo.neutral import build_neutral
 from composer.geometry.rigid import similarity
 from composer.head.head import Head, InBetween, Shape
 from composer.head.levels import levels, refine
 from composer.head.stabilise import HeadMotion as Found
 from composer.head.stabilise import between_name, head_motions
+from tests.demo_heads import library
 from tests.small_heads import CUBE, CUBE_CORNERS, random_rotation
 
 
@@ -113,7 +111,7 @@ def test_in_betweens_have_motions_of_their_own() -> None:
 def test_the_demos_recorded_motions_are_found(with_landmarks: bool) -> None:
     """Within 0.1 degree and 0.1 mm of what `composer.demo.expressions` records."""
     names = ["laugh", "yawn", "sleepy", "surprise", "joy", "au26", "au12_left"]
-    head = library_of(build_neutral(character("keeper")), names=names)
+    head = library(shapes=names)
     head = head if with_landmarks else head.with_(landmarks=None)
     found = head_motions(head)
     recorded = {each.name: each.motion for each in EXPRESSIONS}

@@ -8,8 +8,6 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from composer.demo.character import character
-from composer.demo.neutral import build_neutral
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.eye_room import ENOUGH, room_behind_lids
 from composer.fitting.hollows.beside_seam import beside_seam
@@ -22,11 +20,12 @@ from composer.fitting.hollows.shown import shown_share
 from composer.fitting.sealed import find_seams, seam_zone
 from composer.fitting.zones import free_zones
 from composer.head.head import Head
+from tests.demo_heads import neutral_head
 
 
 @pytest.fixture(scope="module")
 def keeper() -> Head:
-    return build_neutral(character("keeper")).head()
+    return neutral_head("keeper")
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +36,7 @@ def library(keeper: Head) -> LibrarySkin:
 @settings(max_examples=5)
 @given(st.integers(0, 2**31 - 1), st.floats(0.5, 2.0))
 def test_a_turned_and_scaled_skin_has_no_distortion_and_no_border(seed: int, scale: float) -> None:
-    keeper = build_neutral(character("keeper")).head()
+    keeper = neutral_head("keeper")
     library = LibrarySkin.of(keeper)
     assert keeper.landmarks is not None
     turn = trimesh.transformations.random_rotation_matrix(np.random.default_rng(seed).random(3))[:3, :3]

@@ -6,8 +6,6 @@ import numpy as np
 import pytest
 import trimesh
 
-from composer.demo.character import character
-from composer.demo.neutral import build_neutral
 from composer.fitting.hollows.cavities import FEW_DEEP, find_cavities
 from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.places import ELSEWHERE, PLACES, counted_by_place
@@ -17,6 +15,7 @@ from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
+from tests.demo_heads import neutral_head
 
 
 def surface_of(mesh: trimesh.Trimesh) -> Surface:
@@ -71,7 +70,7 @@ def test_a_ball_has_no_cavity_and_a_pit_is_one() -> None:
 
 @pytest.fixture(scope="module")
 def keeper() -> Head:
-    return build_neutral(character("keeper")).head()
+    return neutral_head("keeper")
 
 
 def kinds(head: Head) -> list[str]:

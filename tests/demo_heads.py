@@ -1,0 +1,51 @@
+"""The demo's heads, each made once a run: neutrals, sculpts and libraries; for reading only."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Collection
+from pathlib import Path
+
+from composer.demo.character import CHARACTERS, KEEPER
+from composer.demo.library import library_of
+from composer.demo.neutral import DemoNeutral, build_neutral
+from composer.demo.sculpt import Sculpt, build_sculpt
+from composer.head.head import Head
+from tests import made_once
+from tests.made_once import thing
+
+NAMES = tuple(CHARACTERS)
+
+
+def neutral(name: str) -> DemoNeutral:
+    """The neutral of a character."""
+    return thing(f"{name}'s neutral", lambda: build_neutral(CHARACTERS[name]))
+
+
+def neutral_head(name: str) -> Head:
+    """The same as a head without shapes."""
+    return neutral(name).head()
+
+
+def sculpt(name: str) -> Sculpt:
+    """The sculpt of a character."""
+    return thing(f"{name}'s sculpt", lambda: build_sculpt(CHARACTERS[name], neutral(name)))
+
+
+def library(name: str = KEEPER.name, shapes: Collection[str] | None = None) -> Head:
+    """The library of a character at the cage, or only the shapes of these names."""
+    head = thing(f"{name}'s library", lambda: library_of(neutral(name)))
+    return head if shapes is None else head.with_(shapes=tuple(s for s in head.shapes if s.name in shapes))
+
+
+def demo_folder() -> Path:
+    """What `moue demo` writes, run as a person does: document, libraries, baked targets and pictures."""
+    return made_once.folder("demo", _moue_demo)
+
+
+def _moue_demo(folder: Path) -> None:
+    code = "from composer.cli.main import main; main()"
+    command = [sys.executable, "-c", code, "demo", "--to", str(folder)]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=Path(__file__).resolve().parent.parent)
+    assert done.returncode == 0, done.stderr
