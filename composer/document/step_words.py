@@ -8,7 +8,7 @@ from composer.mixing.recipe import ALL, Cell, Recipe
 
 def step_words(before: Project, after: Project) -> str:
     """What changed, in at most one line: the first kind of change that there is, and how many more of that kind."""
-    for found in (_recipes(before, after), _regions(before, after), _rest(before, after)):
+    for found in (_regions(before, after), _recipes(before, after), _rest(before, after)):
         if found:
             return found[0] if len(found) == 1 else f"{found[0]}, and {len(found) - 1} more"
     return "a change"

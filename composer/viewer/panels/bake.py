@@ -111,7 +111,7 @@ class Bake:
         words = f"coarse: {count}" if self.level == 0 else f"fine %.0f: {count}"
         _, level = kit.slider("bake level", self.level, 0, MOST_LEVEL, words, wide=kit.px(230))
         self.level = round(level)
-        kit.tip("coarse is the library as it is; each step has about four times the vertices, with the library's own detail")
+        kit.tip("coarse is the library as it is; a step has some four times the vertices, and the library's detail")
         kit.quiet("names, from {recipe} and {document}")
         imgui.set_next_item_width(kit.px(230))
         _, self.name = imgui.input_text("##template", self.name)

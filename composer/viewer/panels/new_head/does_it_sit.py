@@ -105,7 +105,7 @@ def _fit(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) -> None:
         fitting.refit(stage)
     _, fitting.fine = imgui.checkbox("fine as the sculpt", fitting.fine)
     kit.mark("finer levels")
-    kit.tip("subdivide the library until its edges are as short as the sculpt's, to keep its detail; else it stays coarse")
+    kit.tip("subdivide the library until its edges are as short as the sculpt's, to keep its detail; else coarse")
     imgui.same_line(0, kit.px(10))
     _, fitting.turn_over = imgui.checkbox("inside out", fitting.turn_over)
     kit.mark("turn over")
