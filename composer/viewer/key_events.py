@@ -94,7 +94,7 @@ class KeyEvents:
         return self._kit.stops.leave(TAB_ORDER, back, self._ui.io.nav_visible or self._ui.wants_keys)
 
     def _escape(self) -> None:
-        """Cancel the drag under way, or end the trial."""
+        """Cancel the drag under way, ask about no place any more, or end the trial."""
         session = self._stage.session
         if self._stage.carried_shape and session is not None:
             self._stage.carried_shape = ""
@@ -104,5 +104,7 @@ class KeyEvents:
         elif self._panels.board.drag is not None and session is not None:
             self._panels.board.drag = None
             session.abort()
+        elif self._stage.asked_place is not None and not self._stage.dialogs.any_open:
+            self._stage.asked_place = None
         elif session is not None and not self._stage.dialogs.any_open:
             self._panels.trying.stop(session)

@@ -25,8 +25,8 @@ def compare_menu(stage: Stage, kit: Kit) -> None:
     kit.under("Compare", kit.px(WIDE + 20))
     if imgui.begin_popup("compare"):
         imgui.dummy(ImVec2(kit.px(WIDE), 0))
-        names = {name: words for name, (words, _) in HOW.items()}
-        hints = {name: hint for name, (_, hint) in HOW.items()}
+        names: dict[str, str] = {name: words for name, (words, _) in HOW.items()}
+        hints: dict[str, str] = {name: hint for name, (_, hint) in HOW.items()}
         compare.how = kit.choice(names, compare.how, hints, "compare ")  # type: ignore[assignment]
         kit.quiet("with")
         whom = {NEUTRAL: "the neutral"} | ({TARGET: "the target"} if session.target is not None else {})

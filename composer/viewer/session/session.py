@@ -30,6 +30,7 @@ from composer.viewer.session.held import Held
 from composer.viewer.session.opening import Opened
 
 EMPTY = Recipe("")
+MOST_SINGLY = 16  # changed cells that are put into the live pose one by one
 
 
 @dataclass(frozen=True, eq=False)
@@ -371,7 +372,7 @@ class Session:
         same = posed.rows == recipe.rows and posed.strength == recipe.strength and posed_cells.keys() <= wanted.keys()
         changed = [cell for key, cell in wanted.items() if posed_cells.get(key) != cell] if same else []
         in_order = list(wanted)[: len(posed_cells)] == list(posed_cells)
-        if same and in_order and posed.name == recipe.name and len(changed) <= 2:
+        if same and in_order and posed.name == recipe.name and len(changed) <= MOST_SINGLY:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return
