@@ -26,9 +26,9 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from composer.fitting.bad_places import part_of
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from composer.head.head import Head
@@ -217,7 +217,7 @@ def run(to: Path, real: Path, files: Path, *, number: int, second: int | None, l
     if drawn:
         pictures(to, fine, order, [*shown, "mix"], number)
     if not short:
-        found |= dab_and_accept(chain, document, to, level, order)
+        found |= dab_and_accept(chain, document, to, order)
         chain.tell(found)
     if second is not None:
         found |= swap_and_blend(chain, document, to, level, second)
@@ -301,7 +301,7 @@ def narrow_face(count: int, to: Path) -> NDArray[np.bool_]:
     return mask > 0.999
 
 
-def dab_and_accept(chain: Chain, document: Path, to: Path, level: int, order: NDArray) -> dict[str, float]:
+def dab_and_accept(chain: Chain, document: Path, to: Path, order: NDArray) -> dict[str, float]:
     """A dab on the mix as it was baked, accepted at its level: how far the next bake is from the dabbed file."""
     file = to / "baked/mix.obj"
     mesh = read_mesh(file)
@@ -312,11 +312,7 @@ def dab_and_accept(chain: Chain, document: Path, to: Path, level: int, order: ND
     dabbed = points + (height * (1.0 + 0.3 * np.sin(3.0 * points[:, 0])))[:, None] * [0.0, 0.3, 0.95]
     sculpted = to / "dabbed.obj"
     write_mesh(sculpted, Mesh(mesh.polygons, dabbed / UNIT_MM))
-    chain.moue("bake in Moue's order", "bake", document, "--to", to / f"level{level}", "--level", level, "--recipe",
-               "mix")  # fmt: skip
-    in_order = to / "dabbed_in_order.obj"
-    chain.moue("reorder", "reorder", sculpted, "--like", to / f"level{level}/mix.obj", "--to", in_order)
-    said = chain.moue("accept", "accept", document, in_order, "--recipe", "mix")
+    said = chain.moue("accept", "accept", document, sculpted, "--recipe", "mix", "--order-of", to / "sample.obj")
     chain.moue("bake again", "bake", document, "--to", to / "baked_again", "--order-of", to / "sample.obj", "--recipe",
                "mix")  # fmt: skip
     again = read_mesh(to / "baked_again/mix.obj").positions * UNIT_MM

@@ -28,6 +28,10 @@ def accept(
     level: Annotated[
         int | None, typer.Option(metavar="N", help="The sculpt's level, where its vertex count does not tell it.")
     ] = None,
+    order_of: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The neutral whose vertex order the bake was given with --order-of."),
+    ] = None,
     unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The sculpt's unit: {UNITS}.")] = None,
     remove: Annotated[
         str | None, typer.Option(metavar="NAME", help="Take out this corrective, or this retouch of a shape.")
@@ -44,6 +48,8 @@ def accept(
 
     Example: moue accept clock.moue baked/doubt.obj --recipe doubt
 
+    Example: moue accept clock.moue baked/doubt.obj --recipe doubt --order-of sample.obj
+
     Example: moue accept clock.moue smile_retouched.obj --shape smile
 
     Example: moue accept clock.moue --remove doubt_fix
@@ -59,6 +65,7 @@ def accept(
     from composer.edits.correctives import delete_corrective
     from composer.edits.retouch import retouch
     from composer.edits.sculpt import read_sculpt
+    from composer.edits.sculpt_over_sample import read_sculpt_over
     from composer.edits.shapes import delete_kept_shape
     from composer.errors import MoueError
 
@@ -76,17 +83,22 @@ def accept(
     if sculpt is None or (recipe is None) == (shape is None) or (shape is not None and as_shape is not None):
         hint = "or --remove and the name of a corrective"
         raise MoueError("a sculpt and its --recipe are needed, or the --shape that it retouches", hint=hint)
+    if order_of is not None and (recipe is None or level is not None):
+        raise MoueError("--order-of tells the level of a recipe's bake", hint="leave --shape and --level out")
     if recipe is not None:
         project.recipe(recipe)
     if json_file not in (None, "-"):
-        may_write(Path(str(json_file)), ".json", (document, sculpt, project.head_path))
+        may_write(Path(str(json_file)), ".json", (document, sculpt, order_of, project.head_path))
     with bar("opening") as progress:
         evaluated = EvaluatedDocument.open(project, progress)
         kept, rigidities, notes = settled(project, evaluated.head, evaluated.hinges)
         if kept is not project:
             evaluated = evaluated.again(kept.with_(stored={**kept.stored, **rigidities}))
         progress(0.4, f"reading {sculpt.name}")
-        read = read_sculpt(evaluated.head, sculpt, level, unit, recipe or shape)
+        if order_of is not None and recipe is not None:
+            read = read_sculpt_over(evaluated, recipe, sculpt, order_of, unit)
+        else:
+            read = read_sculpt(evaluated.head, sculpt, level, unit, recipe or shape)
         if recipe is not None:
             accepted = run(evaluated, recipe, read, as_shape, unit)
         else:

@@ -91,7 +91,7 @@ def accept(
     a sculpt in which nothing moved, that is of another scale or moved as a whole, and a name that is taken.
     """
     held = evaluated.project.recipe(recipe)
-    level = EvaluatedLevel(evaluated, sculpt.level, steps=sculpt.steps)
+    level = EvaluatedLevel(evaluated, sculpt.level, steps=sculpt.steps, rules=sculpt.rules)
     before = EvaluatedRecipe(level, held).pose
     _far_from(level, sculpt, before, f"the bake of {recipe!r}", unit)
     if as_shape is None:

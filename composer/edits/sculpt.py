@@ -32,15 +32,20 @@ less than EXPLAINED of its RMS distance. A design choice, no source.
 """
 
 
+class OtherOrder(MoueError):
+    """The sculpt has the polygons of its level in another order, as a bake over a sample has."""
+
+
 @dataclass(frozen=True, eq=False)
 class Sculpt:
     """Positions (n_k, 3) float64 mm at `level`, in Moue's order, read from `path`; `steps` subdivide the cage to that
-    level, if already computed."""
+    level, if already computed, and `rules` do so by the rules of the sample that was baked over."""
 
     path: Path
     level: int
     positions: NDArray[np.float64]
     steps: list[Refinement] | None = None
+    rules: list[Refinement] | None = None
 
 
 def read_sculpt(
@@ -55,7 +60,7 @@ def read_sculpt(
     """
     path = Path(path)
     mesh = read_mesh(path)
-    points = _chosen(mesh, path, name)
+    points = positions_in(mesh, path, name)
     level = _level_of(head, mesh, path) if level is None else level
     steps = levels(head.polygons, level)
     polygons = steps[-1].polygons if steps else head.polygons
@@ -92,8 +97,10 @@ def check_place(sculpt: Sculpt, pose: NDArray, polygons: Polygons, size: float, 
         raise MoueError("is mirrored as a whole: left and right are exchanged", sculpt.path, hint="mirror it back")
 
 
-def _chosen(mesh: Mesh, path: Path, name: str | None) -> NDArray[np.float64]:
-    """(n, 3) in the file's unit, the positions of a file of one mesh, or of one of its shapes."""
+def positions_in(mesh: Mesh, path: Path, name: str | None) -> NDArray[np.float64]:
+    """(n, 3) in the file's unit, the positions of a file of one mesh, or of one of its shapes.
+
+    Raises MoueError where the file holds several shapes and none of this name."""
     if not mesh.shapes:
         return mesh.positions
     chosen = next((shape for shape in mesh.shapes if shape.name == name), None)
@@ -133,7 +140,7 @@ def _refuse_other_order(expected: Polygons, given: Polygons, path: Path, level: 
         raise MoueError(difference.words, path, hint="export it without cutting polygons")
     if difference.kind == "turned over":
         raise MoueError(difference.words, path, hint="turn its polygons round")
-    raise MoueError(difference.words, path, hint=f"moue reorder {path.name} --like BAKE_OF_LEVEL_{level} --to FILE")
+    raise OtherOrder(difference.words, path, hint="was it baked in a sample's order? name that: --order-of SAMPLE")
 
 
 def _rms(away: NDArray) -> float:

@@ -1,8 +1,9 @@
-"""Bad faces of a large mesh repaired place by place: only the rings about them are looked at and moved.
+"""Bad faces repaired place by place: only the rings about them are looked at and moved.
 
-`composer.fitting.open_folds` looks at its whole mesh after every attempt. At level 3 a head has a million vertices and
-a few dozen bad places, each a few rings wide. Every place is cut out with rings about it, its outermost vertices stay,
-and what is repaired there is put back. A place that cannot be repaired so is cut out again with more rings.
+`composer.fitting.open_folds` looks at its whole mesh after every attempt. A head has a few dozen bad places, each a few
+rings wide. Every place is cut out with rings about it, its outermost vertices stay, and what is repaired there is put
+back. A place that cannot be repaired so is cut out again with more rings, and at last a mesh that is not large is
+repaired as a whole.
 """
 
 from __future__ import annotations
@@ -15,14 +16,14 @@ from numpy.typing import NDArray
 
 from composer.fitting.loops import Loops
 from composer.fitting.open_folds import heal, open_folds
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 WHOLE = 60_000
-"""A mesh of at most this many vertices is repaired as a whole. It saves time and changes little else: a design choice.
-"""
+"""A mesh of at most this many vertices is repaired as a whole where its places cannot be: a design choice."""
 RINGS = (12, 48)
 """Rings about the bad faces that are cut out, attempt after attempt: a patch of `open_folds` grows by 12 rings in nine
 attempts. A design choice, no source."""
@@ -38,27 +39,23 @@ class Place:
     inside: Flags
 
 
-def healed(polygons: Polygons, positions: Rows, loops: Loops, reference: Rows, fixed: Flags) -> Rows:
-    """(n, 3) as `composer.fitting.open_folds.heal`, place by place where the mesh is large."""
-    if polygons.n_vertices <= WHOLE:
-        return heal(polygons, positions, loops, reference, fixed)
+def healed(
+    polygons: Polygons, positions: Rows, loops: Loops, reference: Rows, fixed: Flags, wrong: Flags | None = None
+) -> Rows:  # fmt: skip
+    """(n, 3) as `composer.fitting.open_folds.heal`, place by place; `wrong` (f,) are the bad polygons, if known."""
 
     def repair(place: Place, points: Rows, local: Loops) -> Rows:
         stays = fixed[place.vertices] | ~place.inside
         return heal(place.polygons, points, local, reference[place.vertices], stays)
 
-    return _repaired(polygons, positions, loops, reference, repair)
+    return _repaired(polygons, positions, loops, reference, repair, wrong)[0]
 
 
 def unfolded(
     polygons: Polygons, positions: Rows, loops: Loops, reference: Rows, *, width_mm: float, fixed: Flags,
     reluctant: Flags,
 ) -> tuple[Rows, Flags]:  # fmt: skip
-    """(n, 3) and (n,) as `composer.fitting.open_folds.open_folds`, place by place where the mesh is large."""
-    if polygons.n_vertices <= WHOLE:
-        return open_folds(
-            polygons, positions, loops, reference, width_mm=width_mm, fixed=fixed, reluctant=reluctant
-        )
+    """(n, 3) and (n,) as `composer.fitting.open_folds.open_folds`, place by place."""
 
     def repair(place: Place, points: Rows, local: Loops) -> Rows:
         at = place.vertices
@@ -67,7 +64,11 @@ def unfolded(
             reluctant=reluctant[at],
         )[0]  # fmt: skip
 
-    points = _repaired(polygons, positions, loops, reference, repair)
+    points, wrong = _repaired(polygons, positions, loops, reference, repair)
+    if wrong.any() and polygons.n_vertices <= WHOLE:
+        points, _ = open_folds(
+            polygons, points, loops, reference, width_mm=width_mm, fixed=fixed, reluctant=reluctant
+        )  # fmt: skip
     return points, (points != positions).any(axis=1)
 
 
@@ -85,25 +86,18 @@ def places(polygons: Polygons, flags: Flags) -> Iterator[Place]:
 
 def _repaired(
     polygons: Polygons, positions: Rows, loops: Loops, reference: Rows,
-    repair: Callable[[Place, Rows, Loops], Rows],
-) -> Rows:  # fmt: skip
-    """The positions after `repair` (the positions of a place, and its loops) of every place with bad faces."""
+    repair: Callable[[Place, Rows, Loops], Rows], wrong: Flags | None = None,
+) -> tuple[Rows, Flags]:  # fmt: skip
+    """The positions after `repair` (the positions of a place, and its loops) of every place with bad faces, and what is
+    still bad (f,); `wrong` (f,) is what is bad before, if known."""
     points = positions
+    wrong = loops.bad(points) if wrong is None else wrong
     for rings in RINGS:
-        wrong = loops.bad(points)
         if not wrong.any():
-            return points
+            break
         points = np.array(points)
         for place in places(polygons, loops.grown(loops.vertices_of(wrong), rings)):
             local = Loops(place.polygons, reference[place.vertices])
             points[place.vertices] = repair(place, points[place.vertices], local)
-    return points
-
-
-def part_of(polygons: Polygons, vertices: NDArray) -> Polygons:
-    """The polygons whose vertices are all among `vertices` (m,), numbered by their places there."""
-    rank = np.full(polygons.n_vertices, -1, dtype=np.int64)
-    rank[vertices] = np.arange(len(vertices))
-    new = rank[polygons.indices]
-    within = np.logical_and.reduceat(new >= 0, polygons.starts[:-1]) if polygons.n_faces else np.zeros(0, dtype=bool)
-    return Polygons(polygons.counts[within], new[within[polygons.corner_face]].astype(np.int32), len(vertices))
+        wrong = loops.bad(points)
+    return points, wrong

@@ -11,68 +11,109 @@ A polygon is bad where one of its corners is reversed or one of its edges folded
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import Polygons
-from composer.geometry.vectors import cross, unit_rows
+from composer.geometry.vectors import unit_rows
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 FOLD_DEG = 40.0
 """Angle between two polygons, in degrees (180 is flat), below which their edge is folded (our choice)."""
+AT_ONCE = 8192
+"""Polygons that are measured at once, so that their arrays stay in the processor's cache (our choice)."""
 _FOLD = -np.cos(np.radians(FOLD_DEG))
 
 
 class Loops:
     """The tables of some polygons that find bad faces at any positions, and the reference's own faults.
 
-    `corners` (k, 3) gives for each corner the vertex before it, its own and the one after it; `beside` (e, 2) the two
-    polygons at each inner edge, and `edge` (e,) the number of that edge.
+    `beside` (e, 2) gives the two polygons at each inner edge, and `edge` (e,) the number of that edge.
     """
 
     def __init__(self, polygons: Polygons, reference: Rows) -> None:
         """Take polygons and reference positions (n, 3)."""
         self.polygons = polygons
-        corner = np.arange(len(polygons.indices))
-        before = np.empty_like(corner)
-        before[polygons.next_corner] = corner
-        self.corners = np.stack(
-            [polygons.indices[before], polygons.indices, polygons.indices[polygons.next_corner]], axis=1
-        )
-        order = np.argsort(polygons.corner_edge, kind="stable")
-        edge = polygons.corner_edge[order]
-        pair = np.flatnonzero(edge[1:] == edge[:-1])
-        pair = pair[polygons.edge_use[edge[pair]] == 2]
-        self.beside = polygons.corner_face[np.stack([order[pair], order[pair + 1]], axis=1)]
-        self.edge = edge[pair]
-        self._reference_faults = (np.zeros(len(corner), bool), np.zeros(len(self.beside), bool))
-        self._reference_faults = self.faults(reference)
+        use = polygons.corner_edge
+        first, last = (np.zeros(len(polygons.edges), dtype=np.int64) for _ in range(2))
+        corner = np.arange(len(use))
+        first[use[::-1]], last[use] = corner[::-1], corner
+        self.edge = np.flatnonzero(polygons.edge_use == 2)
+        self.beside = polygons.corner_face[np.stack([first[self.edge], last[self.edge]], axis=1)]
+        self._rest_faults = self._raw(reference)
 
-    def _areas(self, positions: Rows) -> Rows:
-        triangles, faces = self.polygons.triangles, self.polygons.triangle_face
-        a, b, c = (positions[triangles[:, i]] for i in range(3))
-        areas = cross(b - a, c - a)
-        return np.stack([np.bincount(faces, areas[:, i], self.polygons.n_faces) for i in range(3)], axis=1)
+    @cached_property
+    def corners(self) -> NDArray[np.int64]:
+        """(k, 3) for each corner the vertex before it, its own and the one after it."""
+        polygons = self.polygons
+        before = np.empty(len(polygons.indices), dtype=np.int64)
+        before[polygons.next_corner] = np.arange(len(before))
+        return np.stack([polygons.indices[before], polygons.indices, polygons.indices[polygons.next_corner]], axis=1)
+
+    @cached_property
+    def _sizes(self) -> list[tuple[int, NDArray, NDArray]]:
+        """Each number of corners, with the first corners (m,) of the polygons that have it, and the polygons (m,)."""
+        counts = self.polygons.counts
+        by_size = [(int(size), np.flatnonzero(counts == size)) for size in np.unique(counts)]
+        return [(size, self.polygons.starts[faces], faces) for size, faces in by_size]
+
+    def _measured(self, positions: Rows, chosen: Flags | None = None) -> tuple[Rows, Rows]:
+        """(f, 3) the polygons' vector areas, twice, and (k,) how far the triangle of each corner faces the same way;
+        zero for polygons that are not `chosen` (f,)."""
+        polygons = self.polygons
+        columns = np.ascontiguousarray(np.asarray(positions, dtype=np.float64).T)
+        areas, facing = np.zeros((polygons.n_faces, 3)), np.zeros(len(polygons.indices))
+        for size, starts, faces in self._sizes:
+            if chosen is not None:
+                starts, faces = starts[chosen[faces]], faces[chosen[faces]]
+            for begin in range(0, len(faces), AT_ONCE):
+                corner = starts[begin : begin + AT_ONCE] + np.arange(size)[:, None]
+                vertex = polygons.indices[corner]
+                at = [column[vertex] for column in columns]
+                side = [np.concatenate([x[1:] - x[:-1], x[:1] - x[-1:]]) for x in at]
+                turns = _products([np.concatenate([x[-1:], x[:-1]]) for x in side], side)
+                area = _area(at, size)
+                areas[faces[begin : begin + AT_ONCE]] = np.stack(area, axis=1)
+                facing[corner] = turns[0] * area[0] + turns[1] * area[1] + turns[2] * area[2]
+        return areas, facing
+
+    def _raw(self, positions: Rows) -> tuple[Flags, Flags]:
+        """As `faults`, with the reference's own."""
+        areas, facing = self._measured(positions)
+        normals = unit_rows(areas)
+        return facing < 0, np.einsum("ij,ij->i", normals[self.beside[:, 0]], normals[self.beside[:, 1]]) < _FOLD
 
     def normals(self, positions: Rows) -> Rows:
         """(f, 3) the unit vector areas of the polygons at `positions` (n, 3)."""
-        return unit_rows(self._areas(positions))
+        return unit_rows(self._measured(positions)[0])
 
     def faults(self, positions: Rows) -> tuple[Flags, Flags]:
         """At `positions` (n, 3), which corners (k,) are reversed, and which inner edges (e,) folded."""
-        normals = self.normals(positions)
-        a, b, c = (positions[self.corners[:, i]] for i in range(3))
-        facing = np.einsum("ij,ij->i", cross(b - a, c - b), normals[self.polygons.corner_face])
-        cosine = np.einsum("ij,ij->i", normals[self.beside[:, 0]], normals[self.beside[:, 1]])
-        return (facing < 0) & ~self._reference_faults[0], (cosine < _FOLD) & ~self._reference_faults[1]
+        reversed_, folded = self._raw(positions)
+        return reversed_ & ~self._rest_faults[0], folded & ~self._rest_faults[1]
 
     def bad(self, positions: Rows) -> Flags:
         """(f,) the polygons that are bad at `positions` (n, 3)."""
-        reversed_, folded = self.faults(positions)
+        return self._polygons_of(*self.faults(positions))
+
+    def newly_bad(self, positions: Rows, before: Rows) -> tuple[Flags, Flags]:
+        """(f,) the polygons that are bad at `positions` (n, 3) beside the reference and beside `before` (n, 3) too, and
+        (f,) all that are bad beside the reference."""
+        now = self._raw(positions)
+        bad = self._polygons_of(*(found & ~known for found, known in zip(now, self._rest_faults, strict=True)))
+        if not bad.any():
+            return bad, bad
+        was = self._raw(before)
+        return bad & self._polygons_of(*(found & ~known for found, known in zip(now, was, strict=True))), bad
+
+    def _polygons_of(self, reversed_: Flags, folded: Flags) -> Flags:
+        """(f,) the polygons of reversed corners (k,) and folded edges (e,)."""
         flags = np.zeros(self.polygons.n_faces, dtype=bool)
-        flags[self.polygons.corner_face[reversed_]] = True
-        flags[self.beside[folded].ravel()] = True
+        flags[self.polygons.corner_face[np.flatnonzero(reversed_)]] = True
+        flags[self.beside[np.flatnonzero(folded)].ravel()] = True
         return flags
 
     def bad_about(self, positions: Rows, moved: Flags) -> int:
@@ -85,22 +126,13 @@ class Loops:
         edge = np.flatnonzero(touched[beside[:, 0]] | touched[beside[:, 1]])
         needed = touched.copy()
         needed[beside[edge].ravel()] = True
-        normals = self._normals_of(positions, needed)
-        a, b, c = (positions[self.corners[corner, i]] for i in range(3))
-        facing = np.einsum("ij,ij->i", cross(b - a, c - b), normals[face[corner]])
-        cosine = np.einsum("ij,ij->i", normals[beside[edge, 0]], normals[beside[edge, 1]])
+        areas, facing = self._measured(positions, needed)
+        one, other = (unit_rows(areas[beside[edge, side]]) for side in (0, 1))
+        folded = (np.einsum("ij,ij->i", one, other) < _FOLD) & ~self._rest_faults[1][edge]
         wrong = np.zeros(self.polygons.n_faces, dtype=bool)
-        wrong[face[corner[(facing < 0) & ~self._reference_faults[0][corner]]]] = True
-        wrong[beside[edge[(cosine < _FOLD) & ~self._reference_faults[1][edge]]].ravel()] = True
+        wrong[face[corner[(facing[corner] < 0) & ~self._rest_faults[0][corner]]]] = True
+        wrong[beside[edge[folded]].ravel()] = True
         return int(wrong.sum())
-
-    def _normals_of(self, positions: Rows, faces: Flags) -> Rows:
-        """(f, 3) the unit vector areas of the flagged polygons (f,), zero for the others."""
-        chosen = np.flatnonzero(faces[self.polygons.triangle_face])
-        triangles, owner = self.polygons.triangles[chosen], self.polygons.triangle_face[chosen]
-        a, b, c = (positions[triangles[:, i]] for i in range(3))
-        areas = cross(b - a, c - a)
-        return unit_rows(np.stack([np.bincount(owner, areas[:, i], self.polygons.n_faces) for i in range(3)], axis=1))
 
     def counts(self, positions: Rows) -> tuple[int, int]:
         """How many polygons have a reversed corner, and how many have a folded edge."""
@@ -123,3 +155,20 @@ class Loops:
             hit[self.polygons.corner_face[corner]] = True
             vertices = vertices | self.vertices_of(hit)
         return vertices
+
+
+def _products(one: list[Rows], other: list[Rows]) -> list[Rows]:
+    """The three columns of the cross products of vectors that are given by columns."""
+    (x, y, z), (u, v, w) = one, other
+    return [y * w - z * v, z * u - x * w, x * v - y * u]
+
+
+def _area(at: list[Rows], size: int) -> list[Rows]:
+    """The three columns (m,) of twice the vector areas of polygons; `at` are the columns (size, m) of their corners."""
+    if size == 4:
+        return _products([x[2] - x[0] for x in at], [x[3] - x[1] for x in at])
+    total = [np.zeros(x.shape[1]) for x in at]
+    for i in range(1, size - 1):
+        part = _products([x[i] - x[0] for x in at], [x[i + 1] - x[0] for x in at])
+        total = [one + more for one, more in zip(total, part, strict=True)]
+    return total

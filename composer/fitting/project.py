@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.fitting.bad_places import healed as heal_places
-from composer.fitting.bad_places import part_of
 from composer.fitting.bad_places import unfolded as unfold_places
 from composer.fitting.closest import ClosestSurface
-from composer.fitting.fill import fill
+from composer.fitting.fill import fill_more
 from composer.fitting.give_way import without_crossing
 from composer.fitting.loops import Loops
 from composer.fitting.not_followed import Why
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
@@ -147,22 +147,23 @@ def settle(
     move = np.where((rejected | free | pinned)[:, None], 0.0, target - points)
     width_mm = width * max(surface.diagonal_mm, 1e-12)
     used = surface.polygons.valence > 0
-    turned = Loops(surface.polygons, points)
     near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & ~rejected & used, rim)
+    filled, before = move, nowhere
     for attempt in range(REJECT_ROUNDS):
         missing = (rejected | free) & near & ~pinned & used
-        moved = points + (1.0 - keep)[:, None] * fill(surface, move, missing, width_mm)
-        wrong = turned.bad(moved) & loops.bad(moved)
+        filled = fill_more(surface, move, missing, width_mm, filled, before)
+        moved, before = points + (1.0 - keep)[:, None] * filled, missing
+        wrong, bad = loops.newly_bad(moved, points)
         about = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked
         if not wrong.any() or not (about & ~rejected).any():
             break
         why[about & ~rejected] = Why.FOLDS
         rejected |= about
         move[about] = 0.0
-    healed = heal_places(surface.polygons, moved, loops, ideal, pinned)
+    healed = heal_places(surface.polygons, moved, loops, ideal, pinned, bad)
     strayed = marked & (np.linalg.norm(healed - moved, axis=1) > STRAY * surface.diagonal_mm)
     if strayed.any() and loops.bad(healed).any():
-        healed = heal_places(surface.polygons, moved, loops, ideal, pinned | marked)
+        healed = heal_places(surface.polygons, moved, loops, ideal, pinned | marked, bad)
     moved = np.where(pinned[:, None], points, healed)
     unfolded = nowhere
     if unfold:

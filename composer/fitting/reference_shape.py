@@ -12,6 +12,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.fitting.loops import Loops
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import nearest_rotation
 from composer.geometry.surface import Surface, factorise
@@ -81,10 +82,8 @@ def shaped(
     around = np.flatnonzero(near)
     rank = np.full(len(points), -1, dtype=np.int64)
     rank[around] = np.arange(len(around))
-    inside = np.logical_and.reduceat(rank[polygons.indices] >= 0, polygons.starts[:-1])
-    part = Polygons(polygons.counts[inside], rank[polygons.indices[inside[polygons.corner_face]]], len(around))
     shape = ReferenceShape(
-        Surface(part, reference[around]), rank[moving], np.broadcast_to(stay, len(moving)),
+        Surface(part_of(polygons, around), reference[around]), rank[moving], np.broadcast_to(stay, len(moving)),
         None if links is None else rank[links],
     )  # fmt: skip
     local = np.array(points[around])

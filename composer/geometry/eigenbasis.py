@@ -24,6 +24,8 @@ SPARE = 1.25
 STEPS = 2
 """How often the inverse is applied (our choice; of 49 functions on a sphere the first 36 rates are then within 30
 percent, as the test shows)."""
+AT_ONCE = 8
+"""Columns that are solved together, so that they stay in the processor's cache (our choice)."""
 SHIFT = 0.01
 """Share of the highest eigenvalue that is added to the Laplacian, which alone is singular (our choice)."""
 
@@ -49,7 +51,8 @@ def smoothest(laplacian: sp.spmatrix, mass: NDArray, count: int, seed: int = 0) 
     factor = factorise(matrix + shift * sp.diags(mass))
     block = np.random.default_rng(seed).normal(size=(n, min(int(SPARE * count) + 1, n)))
     for _ in range(STEPS):
-        block = factor.solve(np.asfortranarray(mass[:, None] * block))
+        right = np.asfortranarray(mass[:, None] * block)
+        block = np.concatenate([factor.solve(right[:, i : i + AT_ONCE]) for i in range(0, right.shape[1], AT_ONCE)], 1)
     block /= np.sqrt(np.einsum("ij,ij,i->j", block, block, mass))
     rates, turn = la.eigh(block.T @ (matrix @ block), block.T @ (mass[:, None] * block))
     return Eigenbasis(block @ turn[:, :count], np.maximum(rates[:count], 0.0))

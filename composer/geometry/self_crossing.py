@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.flat_fans import FlatFans
 from composer.geometry.polygons import Polygons
 from composer.geometry.self_intersection import (
     Pairs,
@@ -38,6 +39,7 @@ class SelfCrossing:
         self.polygons = polygons
         self.triangles = np.asarray(polygons.triangles, dtype=np.int64)
         self.face = np.asarray(polygons.triangle_face, dtype=np.int64)
+        self._fans = FlatFans(self.triangles, polygons.n_vertices)
 
     def pairs(self, positions: Floats) -> Pairs:
         """(p, 2) the pairs of triangles that cross at `positions` (n, 3) mm, each once, lower index first, sorted."""
@@ -56,8 +58,20 @@ class SelfCrossing:
         apart, touching = np.flatnonzero(shared == 0), np.flatnonzero(shared == 1)
         one, other = (self.triangles[pairs[apart, side]] for side in (0, 1))
         hit[apart] = cross(positions[one], positions[other])
+        touching = touching[self._not_flat(positions, pairs[touching])]
         hit[touching] = self._opposite_through(positions, pairs[touching])
         return pairs[hit]
+
+    def _not_flat(self, positions: Floats, pairs: Pairs) -> Flags:
+        """(p,) whether the vertex that two triangles of `pairs` (p, 2) share is one where triangles may cross."""
+        a, b = self.triangles[pairs[:, 0]], self.triangles[pairs[:, 1]]
+        first, second = ((a[:, i : i + 1] == b).any(axis=1) for i in (0, 1))
+        vertex = np.where(first, a[:, 0], np.where(second, a[:, 1], a[:, 2]))
+        seen = np.zeros(self.polygons.n_vertices, dtype=bool)
+        seen[vertex] = True
+        at = np.flatnonzero(seen)
+        seen[at] = ~self._fans.flat(positions, at)
+        return seen[vertex]
 
     def _opposite_through(self, positions: Floats, pairs: Pairs) -> Flags:
         """(p,) whether in pairs of triangles that share one vertex a side opposite it passes through the other."""

@@ -21,6 +21,8 @@ Pairs = NDArray[np.int64]
 CELL_QUANTILE, MOST_ENTRIES = 0.5, 16
 """Edge of a cell of the grid, as a quantile of the boxes' sizes, and the cells that a box may touch in the mean before
 the cells are doubled: they decide the time and the memory, not the result (chosen on one library's skin)."""
+AT_ONCE = 1 << 16
+"""Meetings in cells that are looked at together, so that their arrays stay in the processor's cache (our choice)."""
 _FLAT = 1e-12
 """Volumes below this share of the product of their lengths are zero: rounding of float64 and a margin (our choice)."""
 
@@ -85,9 +87,7 @@ def candidate_pairs(ones: Floats, others: Floats) -> Pairs:
     size = np.concatenate([(high_a - low_a)[keep_a], (high_b - low_b)[keep_b]])
     grid = _Grid.over(low, high, size)
     a, b = _meetings(grid.entries(low_a[keep_a], high_a[keep_a]), grid.entries(low_b[keep_b], high_b[keep_b]), grid)
-    a, b = keep_a[a], keep_b[b]
-    meet = _everywhere((high_a[a] >= low_b[b]) & (low_a[a] <= high_b[b]))
-    return _sorted(a[meet], b[meet], len(others))
+    return _sorted(keep_a[a], keep_b[b], len(others))
 
 
 def own_candidate_pairs(triangles: Floats) -> Pairs:
@@ -97,9 +97,7 @@ def own_candidate_pairs(triangles: Floats) -> Pairs:
     low, high = _boxes(triangles)
     grid = _Grid.over(low.min(axis=0), high.max(axis=0), high - low)
     entries = grid.entries(low, high)
-    a, b = _meetings(entries, entries, grid, once=True)
-    meet = _everywhere((high[a] >= low[b]) & (low[a] <= high[b]))
-    return _sorted(a[meet], b[meet], len(triangles))
+    return _sorted(*_meetings(entries, entries, grid, once=True), len(triangles))
 
 
 def _boxes(triangles: Floats) -> tuple[Floats, Floats]:
@@ -122,11 +120,13 @@ def _sorted(ones: Pairs, others: Pairs, count: int) -> Pairs:
 @dataclass(frozen=True, eq=False)
 class _Entries:
     """Boxes in a grid: the `key` (e,) of each cell that a box touches, sorted; the `owner` (e,) of the entry, a box;
-    and each box's `first` cell (k, 3)."""
+    each box's `first` cell (k, 3), and the boxes' corners `low` and `high` (k, 3)."""
 
     key: NDArray[np.int64]
     owner: NDArray[np.int64]
-    first: NDArray[np.int64]
+    first: NDArray[np.int32]
+    low: Floats
+    high: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,24 +164,36 @@ class _Grid:
         nx, ny = span[owner, 0], span[owner, 1]
         key = self.keys(first[owner] + np.stack([step % nx, step // nx % ny, step // (nx * ny)], axis=1))
         order = np.argsort(key, kind="stable")
-        return _Entries(key[order], owner[order], first)
+        return _Entries(key[order], owner[order], first.astype(np.int32), low, high)
 
 
 def _meetings(
     ones: _Entries, others: _Entries, grid: _Grid, once: bool = False
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """The boxes of `ones` and of `others` (p,), (p,) that share a cell, each pair in one cell only: the one that holds
-    the lower corner of what the two boxes share. With `once` both are the same boxes, and the first has the lower
-    number.
+    """The boxes of `ones` and of `others` (p,), (p,) that overlap, each pair once: found in the cell that holds the
+    lower corner of what the two boxes share. With `once` both are the same boxes, and the first has the lower number.
     """
     stop = np.searchsorted(others.key, ones.key, "right")
     start = np.arange(1, len(ones.key) + 1) if once else np.searchsorted(others.key, ones.key, "left")
     count = np.maximum(stop - start, 0)
-    entry = np.repeat(np.arange(len(ones.key)), count)
-    step = np.arange(len(entry)) - np.repeat(np.cumsum(count) - count, count)
-    a, b = ones.owner[entry], others.owner[start[entry] + step]
-    home = grid.keys(np.maximum(ones.first[a], others.first[b])) == ones.key[entry]
-    a, b = a[home], b[home]
+    total = np.concatenate([[0], np.cumsum(count)])
+    cuts = np.searchsorted(total, np.arange(AT_ONCE, int(total[-1]) + AT_ONCE, AT_ONCE), "left")
+    found, begin = [], 0
+    for end in np.minimum(cuts, len(count)).tolist():
+        if end <= begin:
+            continue
+        here = count[begin:end]
+        entry = np.repeat(np.arange(begin, end), here)
+        step = np.arange(len(entry)) - np.repeat(total[begin:end] - total[begin], here)
+        a, b = ones.owner[entry], others.owner[start[entry] + step]
+        home = grid.keys(np.maximum(ones.first[a], others.first[b])) == ones.key[entry]
+        a, b = a[home], b[home]
+        meet = _everywhere((ones.high[a] >= others.low[b]) & (ones.low[a] <= others.high[b]))
+        found.append((a[meet], b[meet]))
+        begin = end
+    if not found:
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    a, b = (np.concatenate(part) for part in zip(*found, strict=True))
     return (np.minimum(a, b), np.maximum(a, b)) if once else (a, b)
 
 

@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import Polygons
+from composer.geometry.vectors import cross
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks
 from composer.head.levels import levels, refine
 from composer.head.understand.part_words import what_parts_are
 from composer.head.understand.veils import veils_among
-from composer.picture.camera import unit
+from composer.picture.camera import Camera, unit
 from composer.picture.eyeball import Eyeball, eyeballs_of, turned
 from composer.picture.material import BROW, brow_weights, materials
 from composer.picture.rays import Rays, openness
@@ -26,6 +27,10 @@ from composer.picture.rays import Rays, openness
 Floats = NDArray[np.float64]
 MOVED_MM = 0.4
 """A vertex that moves further than this gets a new openness (our choice)."""
+SETTLED = 2
+"""How often openness is averaged with the neighbours' (our choice)."""
+MOST_BETWEEN = 12
+"""Most rings of vertices that are looked at because they may lie between the pixels of a camera (our choice)."""
 TEETH_OPEN = 0.55
 """Least openness of teeth (our choice): light is reflected between them, so they are brighter than the mouth behind."""
 
@@ -54,9 +59,11 @@ class Figure:
         landmarks: Landmarks | None = None,
         level: int = 1,
         are: Mapping[str, str] | None = None,
+        cameras: Sequence[Camera] = (),
     ) -> None:
         """Take a cage's polygons and `neutral` (n, 3) mm, the level (0 to 8) to picture it at, and what each part is,
-        by its name; without `are` its form and its name tell.
+        by its name; without `are` its form and its name tell. Where `cameras` are given, the neutral is pictured by
+        these alone: what none of them sees counts as open.
 
         Raises MoueError where the level is out of range.
         """
@@ -84,11 +91,11 @@ class Figure:
             hair = brow_weights(fine, ~self.is_part, landmarks)[:, None]
             self.albedo = self.albedo + hair * (BROW - self.albedo)
         self.reach_mm = 0.16 * float(np.linalg.norm(np.ptp(self.neutral, axis=0)))
-        self.rest = self._rest()
+        self.rest = self._rest(cameras)
 
     @classmethod
-    def of(cls, head: Head, level: int = 1) -> Figure:
-        """The figure of a head."""
+    def of(cls, head: Head, level: int = 1, cameras: Sequence[Camera] = ()) -> Figure:
+        """The figure of a head; `cameras` as above."""
         return cls(
             head.polygons,
             head.neutral,
@@ -97,6 +104,7 @@ class Figure:
             landmarks=head.landmarks,
             level=level,
             are=what_parts_are(head),
+            cameras=cameras,
         )
 
     def lift(self, values: NDArray) -> Floats:
@@ -120,14 +128,34 @@ class Figure:
         )
         return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, eyes)
 
-    def _rest(self) -> Posed:
+    def _rest(self, cameras: Sequence[Camera]) -> Posed:
         fine = self.lift(self.neutral)
         normals = vertex_normals(fine, self.triangles)
         rays = Rays(fine, self.triangles)
-        everything = np.arange(len(fine))
-        free = self._settled(openness(rays, fine, normals, everything, self.reach_mm))
-        self.rest_openness = free
-        return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, self.eyes_at_rest)
+        seen = self._seen(rays, cameras) if cameras else np.arange(len(fine))
+        free = np.ones(len(fine))
+        free[seen] = openness(rays, fine, normals, seen, self.reach_mm)
+        self.rest_openness = self._settled(free)
+        return Posed(
+            fine, normals, np.maximum(_as_light(self.rest_openness), self.least_open), rays, self.eyes_at_rest
+        )  # fmt: skip
+
+    def _seen(self, rays: Rays, cameras: Sequence[Camera]) -> NDArray[np.int64]:
+        """The vertices that cameras see, and those whose openness is averaged with theirs."""
+        seen, wide = np.zeros(self.polygons.n_vertices), 0.0
+        for camera in cameras:
+            rows, columns = np.mgrid[: camera.height, : camera.width]
+            sight = camera.directions(columns.ravel() + 0.5, rows.ravel() + 0.5)
+            hits = rays.first(np.broadcast_to(camera.eye, sight.shape), sight)
+            on = hits.triangle >= 0
+            seen[self.triangles[hits.triangle[on]]] = 1.0
+            wide = max(wide, camera.pixel_mm(float(hits.distance[on].max(initial=0.0))))
+        a, b = self.cage.edges.T
+        edge = float(np.median(np.linalg.norm(self.neutral[a] - self.neutral[b], axis=1))) / 2 ** len(self.factors)
+        between = int(np.clip(np.ceil(wide / max(edge, 1e-9)), 1, MOST_BETWEEN))  # vertices that lie between pixels
+        for _ in range(SETTLED + between):
+            seen += self.polygons.adjacency @ seen
+        return np.flatnonzero(seen)
 
     def _again(self, fine: Floats) -> NDArray[np.int64]:
         """The vertices whose openness a pose may change: those that move, and parts and hollows near them."""
@@ -143,7 +171,7 @@ class Figure:
         """Openness (n,) averaged with that of the neighbours, which removes the noise of a few rays."""
         around = self.polygons.adjacency
         count = np.maximum(self.polygons.valence, 1)
-        for _ in range(2):
+        for _ in range(SETTLED):
             free = 0.5 * free + 0.5 * (around @ free) / count
         return free
 
@@ -177,7 +205,7 @@ def _as_light(free: Floats) -> Floats:
 def vertex_normals(positions: Floats, triangles: NDArray) -> Floats:
     """(n, 3) unit normals, the sum of the triangles' normals weighted by area."""
     a, b, c = positions[triangles[:, 0]], positions[triangles[:, 1]], positions[triangles[:, 2]]
-    face = np.cross(b - a, c - a)
+    face = cross(b - a, c - a)
     total = np.empty_like(positions)
     for axis in range(3):
         total[:, axis] = np.bincount(

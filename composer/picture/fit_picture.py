@@ -65,12 +65,7 @@ class FitScene:
         self.library = library.with_(shapes=())
         self.upright = back(np.asarray(fitted, dtype=np.float64))
         self.face = _face(library)
-        head = self.library.with_(neutral=self.upright)
-        self.studios = {
-            LIBRARY: Studio.of(self.library, 0),
-            SCULPT: Studio.of(sculpt.with_(neutral=back(sculpt.neutral), shapes=()), 0),
-            FITTED: Studio.of(head, 1),
-        }
+        self.sculpt = sculpt.with_(neutral=back(sculpt.neutral), shapes=())
 
     def row(self, view: str, shown: NDArray, fill: float = FILL) -> _Row:
         """The cameras of a view of the vertices `shown` (k,)."""
@@ -82,22 +77,26 @@ class FitScene:
         boxes = [box_about(at[vertex][None], 0.0, 2.0 * CLOSE_MM) for at in (self.upright, self.library.neutral)]
         return _Row(*(camera_of(view, box, SIZE, 1.0) for box in boxes))
 
-    def pictures(self, row: _Row, heat: FitHeat | None) -> list[Image]:
-        """The pictures of a row, in the order of the columns."""
-        studios = self.studios
-        fitted = studios[FITTED].picture(camera=row.camera)
-        shown = [
-            studios[LIBRARY].picture(camera=row.library), studios[SCULPT].picture(camera=row.camera), fitted,
-            self._with_loops(fitted, row.camera),
-        ]  # fmt: skip
-        if heat is not None:
-            shown.append(studios[FITTED].picture(camera=row.camera, colours=heat.scale.colours(heat.amounts)))
+    def pictures(self, rows: Sequence[_Row], heat: FitHeat | None) -> list[list[Image]]:
+        """The pictures of each row, in the order of the columns."""
+        cameras = [row.camera for row in rows]
+        library = Studio.of(self.library, 0, [row.library for row in rows])
+        sculpt = Studio.of(self.sculpt, 0, cameras)
+        fitted = Studio.of(self.library.with_(neutral=self.upright), 1, cameras)
+        covers = [None] if heat is None else [None, heat.scale.colours(heat.amounts)]
+        shown = []
+        for row in rows:
+            plain, *warm = fitted.pictures(row.camera, covers)
+            shown.append([
+                library.picture(camera=row.library), sculpt.picture(camera=row.camera), plain,
+                self._with_loops(fitted, plain, row.camera), *warm,
+            ])  # fmt: skip
         return shown
 
-    def _with_loops(self, picture: Image, camera: Camera) -> Image:
+    def _with_loops(self, fitted: Studio, picture: Image, camera: Camera) -> Image:
         """The cage's edges on the smooth surface, which is that of the first level: its first vertices are the cage's.
         """
-        rest, edges = self.studios[FITTED].figure.rest, self.library.polygons.edges
+        rest, edges = fitted.figure.rest, self.library.polygons.edges
         on_skin = self.library.skin[edges].all(axis=1)
         return draw_wires(picture, rest.positions, edges[on_skin], rest.rays, camera)
 
@@ -105,14 +104,14 @@ class FitScene:
 def fit_picture(scene: FitScene, heat: FitHeat | None = None) -> Image:
     """The face from the front and at three quarters, with a heat map where one is given."""
     rows = [scene.row(view, scene.face) for view in VIEWS]
-    return _sheet([scene.pictures(row, heat) for row in rows], heat)
+    return _sheet(scene.pictures(rows, heat), heat)
 
 
 def fit_close_ups(scene: FitScene, heat: FitHeat | None = None) -> Image:
     """The face from below, then close-ups of an eye, the nose, the mouth and an ear: of those whose place is known."""
     rows = [scene.row("below", scene.face)]
     rows += [scene.close(view, vertex) for view, vertex in _close_ups(scene.library)]
-    return _sheet([scene.pictures(row, heat) for row in rows], heat)
+    return _sheet(scene.pictures(rows, heat), heat)
 
 
 CLOSE_UPS: tuple[tuple[str, tuple[str, ...]], ...] = (

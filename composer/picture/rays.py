@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,8 +64,13 @@ class Rays:
         pieces = [slice(i, i + _CHUNK) for i in range(0, max(len(o), 1), _CHUNK)]
         if len(pieces) == 1:
             return [ask(o, d)]
-        with ThreadPoolExecutor(2) as pool:
-            return list(pool.map(lambda piece: ask(o[piece], d[piece]), pieces))
+        return list(_pool().map(lambda piece: ask(o[piece], d[piece]), pieces))
+
+
+@cache
+def _pool() -> ThreadPoolExecutor:
+    """The threads that cast rays; Embree does not hold Python's lock."""
+    return ThreadPoolExecutor(2)
 
 
 def sphere_points(count: int) -> Floats:
@@ -84,10 +90,11 @@ def openness(
     Ambient occlusion with a limited reach (Zhukov, Iones and Kronin 1998): directions normal + a point of the
     unit sphere are cosine-distributed about the normal. `positions`, `normals` (n, 3).
     """
-    start = positions[chosen] + normals[chosen] * (reach_mm * 0.004)
+    along = normals[chosen].astype(np.float32)
+    start = (positions[chosen] + normals[chosen] * (reach_mm * 0.004)).astype(np.float32)
     free = np.zeros(len(chosen))
-    for point in sphere_points(samples):
-        toward = normals[chosen] + 0.995 * point
+    for point in sphere_points(samples).astype(np.float32):
+        toward = along + np.float32(0.995) * point
         toward /= np.sqrt(np.einsum("ij,ij->i", toward, toward))[:, None]
         free += ~rays.blocked(start, toward, reach_mm)
     return free / samples

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import Polygons
+from composer.geometry.vectors import cross
 from composer.head.head import Head, Part
 from composer.head.landmarks import Landmarks
 from composer.picture.camera import Camera, unit
@@ -34,6 +35,8 @@ Floats = NDArray[np.float64]
 BACKGROUND = (152, 154, 158)
 _SUBPIXELS = np.array([(1, 5), (3, 1), (5, 7), (7, 3), (0, 2), (2, 6), (4, 0), (6, 4)]) / 8.0 + 1.0 / 16.0
 _PATTERN = np.array([0, 8, 2, 10, 12, 4, 14, 6, 3, 11, 1, 9, 15, 7, 13, 5])
+AT_ONCE = 8192
+"""Pixels that are coloured together, so that their arrays stay in the processor's cache (our choice)."""
 _EDGE = 0.045
 """Difference of neighbouring pixels, in sRGB from 0 to 1, from which on they are an edge (our choice)."""
 _EVEN = 0.55
@@ -47,9 +50,9 @@ class Studio:
         self.figure = figure
 
     @classmethod
-    def of(cls, head: Head, level: int = 1) -> Studio:
-        """The studio of a head, at a level (0 to 8)."""
-        return cls(Figure.of(head, level))
+    def of(cls, head: Head, level: int = 1, cameras: Sequence[Camera] = ()) -> Studio:
+        """The studio of a head, at a level (0 to 8), for any camera or for pictures by `cameras` alone."""
+        return cls(Figure.of(head, level, cameras))
 
     def camera(
         self, view: str, size: tuple[int, int], poses: Sequence[NDArray] = (), fill: float = FILL
@@ -76,12 +79,20 @@ class Studio:
         `colours` (n, 3) or (n, 4) in sRGB, [0, 1], cover the bone; the fourth column is their share, and a row of NaN
         keeps the bone. Raises MoueError for an unknown view.
         """
-        from PIL import Image
-
         pose = posed or (self.figure.rest if positions is None else self.figure.posed(positions))
         eye = camera or camera_of(view, self.figure.neutral if positions is None else positions, size)
-        shot = _Shot(self.figure, pose, eye, *self._cover(colours))
-        return Image.fromarray(np.round(shot.take() * 255.0).astype(np.uint8), "RGB")
+        return self._taken(pose, eye, [colours])[0]
+
+    def pictures(self, camera: Camera, covers: Sequence[NDArray | None]) -> list[Image]:
+        """The neutral as `picture` takes it, once for each of `covers`, which are `colours` or None: they share their
+        rays, and cost little more than one."""
+        return self._taken(self.figure.rest, camera, covers)
+
+    def _taken(self, pose: Posed, camera: Camera, covers: Sequence[NDArray | None]) -> list[Image]:
+        from PIL import Image
+
+        shot = _Shot(self.figure, pose, camera, [self._cover(colours) for colours in covers])
+        return [Image.fromarray(np.round(one * 255.0).astype(np.uint8), "RGB") for one in shot.take()]
 
     def _cover(self, colours: NDArray | None) -> tuple[Floats, Floats | None]:
         """Albedo (n', 3) of the fine level and how much of it is covered by given colours (n',), or None."""
@@ -99,26 +110,31 @@ class _Shot:
     """One picture being taken: a pose, a camera, a light."""
 
     def __init__(
-        self, figure: Figure, pose: Posed, camera: Camera, albedo: Floats, covered: Floats | None
+        self, figure: Figure, pose: Posed, camera: Camera, covers: Sequence[tuple[Floats, Floats | None]]
     ) -> None:
-        self.figure, self.pose, self.camera, self.albedo = figure, pose, camera, albedo
-        self.covered = covered
+        """`covers` are the albedo (n', 3) and how much of it is covered (n',), or None, of each picture."""
+        self.figure, self.pose, self.camera, self.covers = figure, pose, camera, covers
         self.light = Light(camera)
 
-    def take(self) -> Floats:
-        """(height, width, 3) sRGB in [0, 1]."""
+    def take(self) -> list[Floats]:
+        """(height, width, 3) sRGB in [0, 1], for each of the covers."""
         camera = self.camera
-        image = np.tile(to_linear(np.array(BACKGROUND) / 255.0), (camera.height, camera.width, 1))
+        ground = np.tile(to_linear(np.array(BACKGROUND) / 255.0), (camera.height, camera.width, 1))
+        images = [ground.copy() for _ in self.covers]
         left, top, right, bottom = self._box()
         if right <= left or bottom <= top:
-            return to_srgb(image)
+            return [to_srgb(image) for image in images]
         rows, columns = np.mgrid[top:bottom, left:right]
-        window = image[top:bottom, left:right]
-        self._first_pass(window, columns, rows)
-        edges = self._edges(to_srgb(window))
+        windows = [image[top:bottom, left:right] for image in images]
+        self._first_pass(windows, columns, rows)
+        edges = np.logical_or.reduce([self._edges(to_srgb(window)) for window in windows])
         if edges.any():
-            window[edges] = self._again(columns[edges], rows[edges])
-        return to_srgb(image)
+            at = np.flatnonzero(edges)
+            for some in np.array_split(at, len(at) // AT_ONCE + 1):
+                again = self._again(columns.ravel()[some], rows.ravel()[some])
+                for window, colour in zip(windows, again, strict=True):
+                    window[np.unravel_index(some, columns.shape)] = colour
+        return [to_srgb(image) for image in images]
 
     def _box(self) -> tuple[int, int, int, int]:
         seen, _ = self.camera.project(self.pose.positions)
@@ -128,42 +144,46 @@ class _Shot:
             max(low[0], 0), max(low[1], 0), min(high[0], self.camera.width), min(high[1], self.camera.height)
         )  # fmt: skip
 
-    def _first_pass(self, window: Floats, columns: NDArray, rows: NDArray) -> None:
+    def _first_pass(self, windows: list[Floats], columns: NDArray, rows: NDArray) -> None:
         sight = self.camera.directions(columns.ravel() + 0.5, rows.ravel() + 0.5)
         hits = self.pose.rays.first(np.broadcast_to(self.camera.eye, sight.shape), sight)
         on = np.flatnonzero(hits.triangle >= 0)
         if not len(on):
             return
-        pane = _PATTERN[(columns.ravel()[on] % 4) + 4 * (rows.ravel()[on] % 4)]
-        place = _Place(self.figure, self.pose, hits.triangle[on], hits.u[on], hits.v[on], sight[on])
-        within = _scattered(columns.ravel()[on], rows.ravel()[on])
-        lit = np.zeros(columns.size)
-        lit[on] = 0.5 * (self._lit(place, pane, within) + self._lit(place, (pane + 5) % 16, 1.0 - within))
+        lit, places = np.zeros(columns.size), []
+        for some in np.array_split(on, len(on) // AT_ONCE + 1):
+            column, row = columns.ravel()[some], rows.ravel()[some]
+            pane, within = _PATTERN[(column % 4) + 4 * (row % 4)], _scattered(column, row)
+            place = _Place(self.figure, self.pose, hits.triangle[some], hits.u[some], hits.v[some], sight[some])
+            lit[some] = 0.5 * (self._lit(place, pane, within) + self._lit(place, (pane + 5) % 16, 1.0 - within))
+            places.append((some, place))
         depth = np.full(columns.size, np.inf)
         depth[on] = hits.distance[on]
         tolerance = 1.0 + 4.0 * self.camera.pixel_mm(float(depth[on].mean()))
         deep = depth.reshape(columns.shape)
         smooth = _average(_average(lit.reshape(columns.shape), deep, tolerance), deep, tolerance)
-        flat = window.reshape(-1, 3)
-        flat[on] = self._colour(place, smooth.ravel()[on])
-        window[...] = flat.reshape(window.shape)
+        for some, place in places:
+            at = np.unravel_index(some, columns.shape)
+            for window, colour in zip(windows, self._colours(place, smooth.ravel()[some]), strict=True):
+                window[at] = colour
 
-    def _again(self, columns: NDArray, rows: NDArray) -> Floats:
-        """(k, 3) display light of pixels rendered with eight rays each."""
+    def _again(self, columns: NDArray, rows: NDArray) -> list[Floats]:
+        """(k, 3) display light of pixels rendered with eight rays each, for each of the covers."""
         base = to_linear(np.array(BACKGROUND) / 255.0)
-        total = np.zeros((len(columns), 3))
+        totals = [np.zeros((len(columns), 3)) for _ in self.covers]
         for i, (dx, dy) in enumerate(_SUBPIXELS):
             sight = self.camera.directions(columns + dx, rows + dy)
             hits = self.pose.rays.first(np.broadcast_to(self.camera.eye, sight.shape), sight)
             on = np.flatnonzero(hits.triangle >= 0)
-            colour = np.tile(base, (len(columns), 1))
+            for total in totals:
+                total[hits.triangle < 0] += base
             if len(on):
                 place = _Place(self.figure, self.pose, hits.triangle[on], hits.u[on], hits.v[on], sight[on])
                 within = _scattered(columns[on] + i, rows[on])
                 lit = [self._lit(place, np.full(len(on), pane), within) for pane in (2 * i, 2 * i + 1)]
-                colour[on] = self._colour(place, 0.5 * (lit[0] + lit[1]))
-            total += colour
-        return total / len(_SUBPIXELS)
+                for total, colour in zip(totals, self._colours(place, 0.5 * (lit[0] + lit[1])), strict=True):
+                    total[on] += colour
+        return [total / len(_SUBPIXELS) for total in totals]
 
     def _lit(self, place: _Place, pane: NDArray, within: Floats) -> Floats:
         """(k,) 1 where the place `within` (k, 2) a pane (k,) of the window is seen, else 0."""
@@ -173,25 +193,35 @@ class _Shot:
         lit[facing] = ~self.pose.rays.blocked(place.lifted[facing], toward[facing])
         return lit
 
-    def _colour(self, place: _Place, lit: Floats) -> Floats:
-        """(k, 3) display light in [0, 1]."""
-        albedo = place.at(self.albedo)
+    def _colours(self, place: _Place, lit: Floats) -> list[Floats]:
+        """(k, 3) display light in [0, 1], for each of the covers."""
         sheen, free, normals = place.at(self.figure.sheen), place.at(self.pose.openness), place.normals
         eye_of = self.figure.eye_of_triangle[place.triangle]
-        covered = np.zeros(len(lit)) if self.covered is None else place.at(self.covered)
-        mirror = np.zeros(len(lit))
+        painted, mirror = [], np.zeros(len(lit))
         for i, ball in enumerate(self.pose.eyes):
             chosen = np.flatnonzero(eye_of == i)
             if not len(chosen):
                 continue
             colour, out = paint(ball, place.points[chosen])
             normals[chosen] = out
-            bare = 1.0 - covered[chosen, None]
-            albedo[chosen] += bare * (colour - place.at(self.figure.albedo)[chosen])
+            painted.append((chosen, colour - place.at(self.figure.albedo)[chosen]))
             mirror[chosen] = self.light.mirrored(out, place.sight[chosen]) * np.clip(free[chosen] * 1.6, 0.0, 1.0)
+        return [self._coloured(place, lit, cover, sheen, free, painted, mirror) for cover in self.covers]
+
+    def _coloured(
+        self, place: _Place, lit: Floats, cover: tuple[Floats, Floats | None], sheen: Floats, free: Floats,
+        painted: list[tuple[NDArray, Floats]], mirror: Floats,
+    ) -> Floats:  # fmt: skip
+        """(k, 3) display light in [0, 1] of one cover; `painted` are places on eyeballs and what their paint adds."""
+        albedo = place.at(cover[0])
+        covered = np.zeros(len(lit)) if cover[1] is None else place.at(cover[1])
+        for chosen, more in painted:
+            albedo[chosen] += (1.0 - covered[chosen, None]) * more
         inside = place.back[:, None]
         albedo = np.where(inside, albedo * np.array([0.55, 0.42, 0.38]), albedo)
-        light = self.light.on(normals, place.sight, albedo, sheen * ~place.back * (1.0 - covered), free, lit)
+        light = self.light.on(
+            place.normals, place.sight, albedo, sheen * ~place.back * (1.0 - covered), free, lit
+        )  # fmt: skip
         light += (covered * _EVEN)[:, None] * (albedo * 0.85 - light)
         return develop(light + (mirror * (1.0 - covered) * 0.85)[:, None])
 
@@ -219,7 +249,7 @@ class _Place:
         normals = [pose.normals[self.corners[:, i]] for i in range(3)]
         corner = [pose.positions[self.corners[:, i]] for i in range(3)]
         self.points = self._mix(corner)
-        flat = unit(np.cross(corner[1] - corner[0], corner[2] - corner[0]))
+        flat = unit(cross(corner[1] - corner[0], corner[2] - corner[0]))
         self.back = np.einsum("ij,ij->i", flat, sight) > 0.0
         side = np.where(self.back, -1.0, 1.0)[:, None]
         self.normals = unit(self._mix(normals)) * side

@@ -11,10 +11,12 @@ import pytest
 
 from composer.edits.correctives import set_corrective
 from composer.edits.spots import is_spot
-from composer.formats.mesh import mesh_of
+from composer.formats.mesh import Mesh, mesh_of
 from composer.formats.obj import write
+from composer.geometry.polygons import Polygons
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import Cell, Recipe
+from composer.units import mm_per
 from composer.viewer.session.sculpts import accept_sculpt, match_target, retouch_shape
 from tests.window.hand import Hand
 
@@ -158,6 +160,25 @@ def test_a_sculpted_bake_is_taken_back_as_a_corrective(open_demo: Hand, tmp_path
     assert np.abs(session.evaluated.pose(session.recipe) - sculpted).max() < 1e-5 * size
     hand.key("Ctrl+Z")
     assert not session.project.correctives
+
+
+def test_a_sculpted_bake_in_a_samples_order_asks_for_the_sample(open_demo: Hand, tmp_path: Path) -> None:
+    hand, session = open_demo, open_demo.session
+    hand.click_on("recipe wink")
+    head, order = session.head, np.random.default_rng(4).permutation(session.head.n_vertices)
+    polygons = Polygons(head.polygons.counts, np.argsort(order)[head.polygons.indices], head.n_vertices)
+    pose = session.evaluated.pose(session.recipe)
+    lump = np.exp(-(((pose - pose[session.centre_of("cheek_right")]) ** 2).sum(axis=1)) / 200.0)
+    sculpted = pose + lump[:, None] * np.array([0.0, 2.0, 2.0])
+    for name, points in (("sample", head.neutral), ("wink", sculpted)):
+        write(tmp_path / f"{name}.obj", Mesh(polygons, points[order] / mm_per(head.unit)))
+    accept_sculpt(hand.stage, tmp_path / "wink.obj")
+    hand.until(lambda: hand.stage.dialogs.path_for, "the question for the sample")
+    _, _, take = hand.stage.dialogs.path_for
+    hand.stage.dialogs.path_for = None
+    take(tmp_path / "sample.obj")
+    hand.until(lambda: session.project.correctives, "the corrective")
+    assert np.abs(session.evaluated.pose(session.recipe) - sculpted).max() < 1e-5 * head.diagonal
 
 
 def test_a_shape_is_retouched_by_a_sculpt_and_undo_brings_its_own_back(open_demo: Hand, tmp_path: Path) -> None:

@@ -13,7 +13,8 @@ from composer.edits.accept import Accepted, accept
 from composer.edits.match import Matcher
 from composer.edits.recipes import add_recipe, free_recipe_name
 from composer.edits.retouch import retouch
-from composer.edits.sculpt import check_place, read_sculpt
+from composer.edits.sculpt import OtherOrder, check_place, read_sculpt
+from composer.edits.sculpt_over_sample import read_sculpt_over
 from composer.errors import MoueError
 from composer.mixing.match import Bounds
 from composer.mixing.recipe import Recipe
@@ -84,20 +85,32 @@ def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
     stage.work.begin(f"Matching {path.name}", matched, done)
 
 
-def accept_sculpt(stage: Stage, path: Path) -> None:
-    """Accept the sculpted bake of the open recipe as a corrective of it, beside the frame loop."""
+def accept_sculpt(stage: Stage, path: Path, sample: Path | None = None) -> None:
+    """Accept the sculpted bake of the open recipe as a corrective of it, beside the frame loop. `sample` is the neutral
+    in whose order it was baked; where it is needed, it is asked for."""
     session = stage.opened
     evaluated, name = session.evaluated, session.recipe_name
     if not name:
         raise MoueError("choose the recipe whose bake was sculpted on")
 
-    def accepted(progress: Progress) -> Accepted:
+    def accepted(progress: Progress) -> Accepted | None:
         progress(0.2, "reading")
-        sculpt = read_sculpt(evaluated.head, path)
+        try:
+            if sample is None:
+                sculpt = read_sculpt(evaluated.head, path)
+            else:
+                sculpt = read_sculpt_over(evaluated, name, path, sample)
+        except OtherOrder:
+            return None
         progress(0.5, "splitting into cage and detail")
         return accept(evaluated, name, sculpt)
 
-    def done(result: Accepted) -> None:
+    def done(result: Accepted | None) -> None:
+        if result is None:
+            stage.say(f"{path.name} has another vertex order. Name the neutral in whose order it was baked.")
+            heading = f"The neutral in whose order {path.name} was baked"
+            stage.dialogs.path_for = (heading, "Accept", lambda place: accept_sculpt(stage, path, place))
+            return
         words = f"Added the corrective {result.shape}, which comes in with the cells of {name}."
         _take(stage, session, evaluated, result, words)
 

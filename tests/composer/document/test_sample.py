@@ -12,6 +12,9 @@ from composer.document.bake import bake
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.sample import level_with, read_sample
 from composer.document.store import open_document
+from composer.edits.accept import accept
+from composer.edits.sculpt import OtherOrder, read_sculpt
+from composer.edits.sculpt_over_sample import read_sculpt_over
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
@@ -47,7 +50,8 @@ def write_sample(
 ) -> np.ndarray:
     """A neutral at level k in shuffled order, in a unit of `mm`; the sample's vertex of each in Moue's own order."""
     steps = ruled_levels(evaluated.head.polygons, k, True) if corners else levels(evaluated.head.polygons, k)
-    made, points = steps[-1].polygons, refine(evaluated.head.neutral, steps) / mm
+    made = steps[-1].polygons if k else evaluated.head.polygons
+    points = refine(evaluated.head.neutral, steps) / mm
     order = np.random.default_rng(seed).permutation(made.n_vertices)
     there = np.empty_like(points)
     there[order] = points
@@ -149,3 +153,42 @@ def test_what_moves_has_the_scale_of_the_sample(
     moved = (evaluated.pose(recipe) - evaluated.head.neutral) / 10
     np.testing.assert_allclose(up - rest, times * turn.apply(moved), atol=2e-5)
     assert any(f"{times} times as large as the head" in note for note in evaluated.notes) == said
+
+
+@pytest.mark.parametrize(
+    ("level", "corners", "mm", "times"),
+    [(0, False, 10.0, 1.0), (1, False, 1.0, 1.7), (1, True, 1.0, 1.0), (2, False, 1000.0, 1.0)],
+)
+def test_a_sculpt_on_a_bake_over_a_sample_is_taken_back_in_the_samples_order(
+    evaluated: EvaluatedDocument, tmp_path: Path, level: int, corners: bool, mm: float, times: float
+) -> None:
+    """Whatever the sample's order, rules, size and place: the next bake over it is what was sculpted."""
+    sample = tmp_path / "sample.obj"
+    write_sample(sample, evaluated, level, corners, mm=mm)
+    if times != 1.0:
+        turn, mesh = Rotation.from_euler("xyz", [20, -30, 10], degrees=True), read_mesh(sample)
+        write_mesh(sample, Mesh(mesh.polygons, turn.apply(mesh.positions) * times + [3.0, 4.0, 5.0]))
+    up = evaluated.project.recipe("up")
+    bake(evaluated, tmp_path / "out", [up], order_of=sample)
+    baked = read_mesh(tmp_path / "out/up.obj")
+    rng = np.random.default_rng(level)
+    pushed = baked.positions + np.where(rng.random((baked.n_vertices, 1)) < 0.4, rng.normal(size=(1, 3)), 0.0) / mm
+    write_mesh(tmp_path / "up.obj", Mesh(baked.polygons, pushed))
+    read = read_sculpt_over(evaluated, "up", tmp_path / "up.obj", sample)
+    assert read.level == level
+    fixed = accept(evaluated, "up", read).evaluated
+    bake(fixed, tmp_path / "again", [fixed.project.recipe("up")], order_of=sample)
+    size = np.linalg.norm(np.ptp(pushed, axis=0))
+    assert np.abs(read_mesh(tmp_path / "again/up.obj").positions - pushed).max() < 1e-5 * size
+
+
+def test_a_sculpt_that_is_not_over_its_sample_is_refused(evaluated: EvaluatedDocument, tmp_path: Path) -> None:
+    write_sample(tmp_path / "sample.obj", evaluated, 1, False)
+    write_sample(tmp_path / "other.obj", evaluated, 1, False, seed=5)
+    write_sample(tmp_path / "finer.obj", evaluated, 2, False)
+    with pytest.raises(OtherOrder, match="--order-of SAMPLE"):
+        read_sculpt(evaluated.head, tmp_path / "other.obj")
+    with pytest.raises(MoueError, match="other.obj.*in the order of the sample"):
+        read_sculpt_over(evaluated, "up", tmp_path / "other.obj", tmp_path / "sample.obj")
+    with pytest.raises(MoueError, match="has 221 vertices, the sample"):
+        read_sculpt_over(evaluated, "up", tmp_path / "finer.obj", tmp_path / "sample.obj")

@@ -8,10 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from composer.fitting import bad_places
-from composer.fitting.bad_places import healed, part_of, places, unfolded
+from composer.fitting.bad_places import healed, places, unfolded
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.loops import Loops
 from composer.fitting.project import project
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
 from tests.small_heads import grid

@@ -10,6 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from composer.geometry.flat_fans import FlatFans
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
 from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.self_intersection import own_candidate_pairs
@@ -63,13 +65,13 @@ def test_pairs_are_those_of_exact_arithmetic(seed: int, n: int, t: int) -> None:
     assert test.pairs(points.astype(float)).tolist() == exact_pairs(points, triangles)
 
 
-def bumpy(seed: int) -> tuple[Polygons, np.ndarray]:
+def bumpy(seed: int, height: float = 0.9) -> tuple[Polygons, np.ndarray]:
     """A grid of 8 by 8 vertices, shaken until it cuts itself."""
     random = np.random.default_rng(seed)
     i = np.arange(64).reshape(8, 8)
     quads = np.stack([i[:-1, :-1], i[1:, :-1], i[1:, 1:], i[:-1, 1:]], axis=-1).reshape(-1, 4)
     x, y = np.meshgrid(np.arange(8.0), np.arange(8.0), indexing="ij")
-    points = np.stack([x, y, np.zeros_like(x)], axis=-1).reshape(-1, 3) + random.normal(0.0, 0.9, (64, 3))
+    points = np.stack([x, y, np.zeros_like(x)], axis=-1).reshape(-1, 3) + random.normal(0.0, height, (64, 3))
     return Polygons(np.full(len(quads), 4), quads.ravel(), 64), points
 
 
@@ -127,3 +129,23 @@ def test_a_real_neutral_crosses_where_cgal_says() -> None:
     ours = SelfCrossing(skin).crossing_faces(points[:9409])
     np.testing.assert_array_equal(np.flatnonzero(ours), cgal_faces(skin, np.ascontiguousarray(points[:9409])))
     assert ours.sum() == 58  # as the library's own description counts them
+
+
+@settings(max_examples=10)
+@given(st.integers(0, 2**31 - 1), st.floats(0.1, 1.0))
+def test_no_two_triangles_of_a_flat_fan_cross(seed: int, height: float) -> None:
+    polygons, points = bumpy(seed, height)
+    part = part_of(polygons, np.flatnonzero((np.arange(64) % 8 < 4) & (np.arange(64) < 32)))
+    whole = np.rint(points[:16] * 1e6)  # whole numbers, so that exact arithmetic takes them as they are
+    triangles = np.asarray(part.triangles)
+    flat = FlatFans(triangles, 16).flat(whole, np.arange(16))
+    shared = [set(triangles[i].tolist()) & set(triangles[j].tolist()) for i, j in exact_pairs(whole, triangles)]
+    assert not any(flat[list(each)].any() for each in shared if each)
+
+
+def test_a_shaken_grid_has_flat_fans_and_others() -> None:
+    polygons, points = bumpy(3, 0.25)
+    flat = FlatFans(polygons.triangles, 64).flat(points, np.arange(64))
+    assert 10 < flat.sum() < 64
+    two = np.array([[0, 1, 2], [0, 3, 4]])  # two sheets at one vertex are no fan
+    assert not FlatFans(two, 5).flat(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [-1, 0, 0], [0, -1, 0]]), [0]).any()
