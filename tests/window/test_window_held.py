@@ -157,8 +157,8 @@ def test_shapes_recipes_and_their_menus_are_reached_by_keys_alone(
 
     hand, plain, stood = open_demo, Kit.mark, []
 
-    def mark(kit: Kit, name: str) -> None:
-        plain(kit, name)
+    def mark(kit: Kit, name: str, able: bool = True) -> None:
+        plain(kit, name, able)
         if imgui.is_item_focused():
             stood.append(name)
 
