@@ -37,13 +37,14 @@ if TYPE_CHECKING:
         open_document,
         open_library,
         save_document,
+        swap,
     )
 
 __version__ = "0.1.0"
 __all__ = [
     "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "carry", "check",
     "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match", "open_document", "open_library",
-    "save_document",
+    "save_document", "swap",
 ]  # fmt: skip
 
 

@@ -26,6 +26,8 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.edits import recipes as recipe_edits
 from composer.edits.lay_regions import laid_regions
 from composer.edits.match_file import match_file
+from composer.edits.neutral_of_recipe import neutral_of_recipe
+from composer.edits.swap_head import swap_head
 from composer.errors import MoueError
 from composer.fitting.amplitude import Amplitude
 from composer.fitting.carry import Way
@@ -198,6 +200,25 @@ def carry(
     return EvaluatedDocument.open(project)
 
 
+def swap(
+    document: EvaluatedDocument, fitted: FittedHead | Head | Path | str | None = None, *, recipe: str | None = None,
+    name: str | None = None, way: Way = "gradient", contact: bool = True, progress: Progress | None = None,
+) -> EvaluatedDocument:  # fmt: skip
+    """The document with another head in its head's place: `fitted`, as in `carry`, or the pose of a `recipe`.
+
+    The library is carried onto it, into heads/NAME beside the document; masks, recipes, landmarks and correctives stay,
+    and the head before stays known as an earlier one. `document` stays as it is, and nothing is saved. Raises MoueError
+    where both or none of the two are given, and where the head has another topology.
+    """
+    if (fitted is None) == (recipe is None):
+        raise MoueError("a fitted head is needed, or a recipe", hint="give one of the two")
+    if fitted is not None:
+        new, finer = _fitted(fitted)
+    else:
+        new, finer = neutral_of_recipe(document, str(recipe))
+    return swap_head(document, new, name=name, finer=finer, way=way, contact=contact, progress=progress).evaluated
+
+
 @dataclass(frozen=True)
 class Match:
     """The recipe that comes nearest to a target; `explained`, up to 1, is the part of the target's squared movement
@@ -292,5 +313,5 @@ def _fitted(fitted: FittedHead | Head | Path | str) -> tuple[Head, dict[int, NDA
 __all__ = [
     "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "carry", "check",
     "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match", "open_document", "open_library",
-    "save_document",
+    "save_document", "swap",
 ]  # fmt: skip

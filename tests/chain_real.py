@@ -52,9 +52,10 @@ WAVES_MM, RELIEF_MM, WAVES = (3.0, 6.0), 0.2, 40
 """The planted relief: least and largest wavelength, its rms height, and how many plane waves it is the sum of."""
 DAB_MM, DAB_RADIUS_MM = 1.5, 9.0
 MEASURED = """Relief: each vertex's height over its surroundings (the mesh, smoothed 30 times by the mean of the
-neighbours), along the normal; the same of a pose, on the pose. Correlation and gain are over the narrow face, for the
-planted relief (measured the same way on the smooth cage) against the fitted neutral, which has 0.1 mm of the sculpt's
-own noise beside it, and for each baked target against the neutral. It knows nothing of how Moue keeps detail."""
+neighbours), along the normal; the same of a pose, on the pose; without what the smooth cage has there at rest or in
+that pose, for the folds of a pose are no relief. Correlation and gain are over the narrow face, for the planted relief
+(measured the same way on the smooth cage) against the fitted neutral, which has 0.1 mm of the sculpt's own noise beside
+it, and for each baked target against the neutral. It knows nothing of how Moue keeps detail."""
 Floats = NDArray[np.float64]
 
 
@@ -212,6 +213,7 @@ def run(to: Path, real: Path, files: Path, *, number: int, second: int | None, l
         write_mesh(to / "sample.obj", sample)
         chain.moue("bake in the sample's order", "bake", document, "--to", to / "baked", "--order-of",
                    to / "sample.obj")  # fmt: skip
+    chain.moue("bake the cage", "bake", document, "--to", to / "cage")
     found |= relief_found(to, fine, order, ["mix", *shown], number)
     chain.tell(found)
     if drawn:
@@ -236,18 +238,29 @@ def relief_found(to: Path, fine: Path, order: NDArray, names: Sequence[str], num
     mesh = read_mesh(fine)
     polygons, points = mesh.polygons, mesh.positions * UNIT_MM
     report = json.loads((to / f"fit_{number}/report.json").read_text())
-    own = heights(polygons, points)
+    flat = subdivided(read_mesh(to / f"fit_{number}/fitted.obj"), len(points))
+    own = heights(polygons, points) - heights(polygons, flat)
     on = narrow_face(len(points), to)
-    planted = planted_heights(polygons, points, to / f"fit_{number}/fitted.obj")
+    planted = planted_heights(polygons, points, flat)
     found = dict(zip(("planted_correlation", "planted_gain"), alike(planted[on], own[on]), strict=True))
     found["bad_faces"] = float(sum(each["bad_faces"] for each in report["levels"].values()))
     for name in names:
         baked = read_mesh(to / f"baked/{name}.obj").positions * UNIT_MM
         pose = np.empty_like(baked)
         pose[order] = baked
-        found |= dict(zip((f"{name}_correlation", f"{name}_gain"), alike(own[on], heights(polygons, pose)[on]),
-                          strict=True))  # fmt: skip
+        smooth = subdivided(read_mesh(to / f"cage/{name}.obj"), len(points))
+        worn = heights(polygons, pose) - heights(polygons, smooth)
+        found |= dict(zip((f"{name}_correlation", f"{name}_gain"), alike(own[on], worn[on]), strict=True))
     return found
+
+
+def subdivided(mesh: Mesh, count: int) -> Floats:
+    """(count, 3) mm, the positions of a cage's file at the level that has so many vertices, smooth."""
+    smooth, coarse = mesh.positions * UNIT_MM, mesh.polygons
+    while len(smooth) < count:
+        step = Refinement(coarse)
+        smooth, coarse = step.apply(smooth), step.polygons
+    return smooth
 
 
 def pictures(to: Path, fine: Path, order: NDArray, names: Sequence[str], number: int) -> None:
@@ -280,15 +293,10 @@ def pictures(to: Path, fine: Path, order: NDArray, names: Sequence[str], number:
     sheet.save(to / "chain.png")
 
 
-def planted_heights(polygons: Polygons, points: Floats, cage: Path) -> Floats:
-    """(n,) mm, what `heights` finds where the relief at `points` (n, 3) lies on the fitted cage, subdivided smooth."""
-    mesh = read_mesh(cage)
-    smooth, coarse = mesh.positions * UNIT_MM, mesh.polygons
-    while len(smooth) < len(points):
-        step = Refinement(coarse)
-        smooth, coarse = step.apply(smooth), step.polygons
-    on_it = smooth + relief(points)[:, None] * Surface(polygons, smooth).vertex_normals
-    return heights(polygons, on_it) - heights(polygons, smooth)
+def planted_heights(polygons: Polygons, points: Floats, flat: Floats) -> Floats:
+    """(n,) mm, what `heights` finds where the relief at `points` (n, 3) lies on the smooth cage `flat` (n, 3)."""
+    on_it = flat + relief(points)[:, None] * Surface(polygons, flat).vertex_normals
+    return heights(polygons, on_it) - heights(polygons, flat)
 
 
 def narrow_face(count: int, to: Path) -> NDArray[np.bool_]:

@@ -12,7 +12,7 @@ from statistics import median
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.bench.fit import LANDMARKS, _spread, planted
+from composer.bench.fit_planted import LANDMARKS, planted, spread
 from composer.bench.measure import Row, middle_half, timed
 
 Rows = NDArray[np.float64]
@@ -33,7 +33,7 @@ def rows() -> list[Row]:
     warm_ms, whole_ms, words, nearer = [], [], [], True
     for seed in SEEDS:
         head, triangles, sculpt, true = planted("relief", seed)
-        ids = _spread(head.neutral, LANDMARKS)
+        ids = spread(head.neutral, LANDMARKS)
         surface = ClosestSurface(sculpt, triangles)
         points = Pairs(tuple(map(str, ids)), head.neutral[ids], true[ids], ids, {})
         line = edge_loop(HalfEdges(head.polygons), 4 * (head.polygons.n_faces // 3))[0][:CURVE]

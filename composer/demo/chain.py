@@ -15,7 +15,7 @@ from composer.checks.checked import Checked
 from composer.checks.of_document import check_recipes
 from composer.demo.character import character
 from composer.demo.sculpt import build_sculpt
-from composer.demo.tour import whole_folder, write_library_and_document
+from composer.demo.tour import found_words, whole_folder, write_library_and_document
 from composer.document.bake import bake
 from composer.document.carried import carry_document
 from composer.document.evaluated import EvaluatedDocument
@@ -140,6 +140,6 @@ def _results(
         f"{folder / 'ferrier'}: the library carried, {len(evaluated.head.shapes)} shapes, "
         f"{len(evaluated.project.regions)} regions, {len(evaluated.project.recipes)} recipes",
         f"{folder / 'baked'}: {len(baked)} targets at level {LEVEL} in the order of {folder / 'ferrier_level3.obj'}",
-        "checked: " + ", ".join(f"{name} {n} findings" if n else f"{name} nothing found" for name, n in counts.items()),
+        f"checked: {', '.join(f'{name} {found_words(n)}' for name, n in counts.items())}",
         f"{folder / 'chain.png'}, {folder / 'report.html'}: pictures and report",
     ]

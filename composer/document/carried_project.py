@@ -8,6 +8,7 @@ Kept shapes and hinges are carried.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -41,7 +42,7 @@ def carried_project(
             place = free_place(region.name, "masks", taken)
             taken.append(place)
             stored[place] = evaluated.raw[region.name].astype(np.float32)
-            region = Region(region.name, {"from": "file", "file": place}, region.set, region.locked)
+            region = replace(region, source={"from": "file", "file": place})
         regions.append(region)
     shapes = {name: _shape(evaluated, carrier, made, name, said, stored) for name, said in old.shapes.items()}
     return old.with_(

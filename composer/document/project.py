@@ -23,12 +23,16 @@ RESERVED = (ALL, REMAINDER)
 @dataclass(frozen=True)
 class Region:
     """A named part of the face. `source` is the table of the document that defines its mask (`from`, and its keys),
-    `set` the set of regions with which it shares, `locked` whether it keeps its raw mask."""
+    `set` the set of regions with which it shares, `locked` whether it keeps its raw mask. `number` (from 1) and
+    `colour` (from 1 to HUES) are the signs by which it is known on screen and in pictures; None until they are kept
+    (`composer.document.region_signs`)."""
 
     name: str
     source: Mapping[str, Any]
     set: str = FACE
     locked: bool = False
+    number: int | None = None
+    colour: int | None = None
 
 
 @dataclass(frozen=True)

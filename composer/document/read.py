@@ -17,6 +17,7 @@ from composer.head.reading import DAMAGE, bytes_of
 from composer.head.references import check_head_place
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import HALO, WEIGHT_RANGE, Cell, Recipe, Row
+from masks.hues import HUES
 
 TOP = (
     "moue",
@@ -36,6 +37,10 @@ TOP = (
     "recipes",
     "correctives",
 )
+SIGNS = {"number": 9999, "colour": HUES}
+"""The signs by which a region is known, and the largest of each."""
+REGION_KEYS = ("set", "locked", *SIGNS)
+"""What the table of a region says beside the source of its mask."""
 RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "replaces", "detail")
@@ -111,7 +116,15 @@ def _regions(whole: Values) -> tuple[Region, ...]:
     tables = whole.tables("regions")
     for name in tables:
         check_name(name, "region", whole.path, list(tables))
-    return tuple(region_of(name, each) for name, each in tables.items())
+    regions = tuple(region_of(name, each) for name, each in tables.items())
+    known: dict[int, str] = {}
+    for region in regions:
+        if region.number is not None and region.number in known:
+            what = f"regions {known[region.number]!r} and {region.name!r} both have number {region.number}"
+            raise MoueError(what, whole.path, hint="give one of them another number")
+        if region.number is not None:
+            known[region.number] = region.name
+    return regions
 
 
 def _recipes(whole: Values) -> tuple[Recipe, ...]:
@@ -125,10 +138,11 @@ def region_of(name: str, said: Values) -> Region:
     """The region in the table [regions.NAME]. Raises MoueError for a reserved name or a table without a source."""
     if name in RESERVED:
         raise MoueError(f"a region may not be named {name!r}", said.path, hint="it always exists")
-    source = {key: value for key, value in said.table.items() if key not in ("set", "locked")}
+    source = {key: value for key, value in said.table.items() if key not in REGION_KEYS}
     if said.text("from") is None:
         raise said.error("has no key `from`, the source of its mask")
-    return Region(name, source, said.text("set") or "face", said.flag("locked"))
+    signs = [said.whole(key, 1, most) if key in said.table else None for key, most in SIGNS.items()]
+    return Region(name, source, said.text("set") or "face", said.flag("locked"), *signs)
 
 
 def recipe_of(name: str, said: Values) -> Recipe:

@@ -293,7 +293,8 @@ def _region_table(region: Region) -> dict[str, Any]:
         table["locked"] = True
     if region.set != FACE:
         table["set"] = region.set
-    return table
+    signs = {"number": region.number, "colour": region.colour}
+    return table | {key: said for key, said in signs.items() if said is not None}
 
 
 def _recipe_table(recipe: Recipe) -> dict[str, Any]:

@@ -67,7 +67,7 @@ def duplicate_region(project: Project, name: str) -> tuple[Project, str]:
     """
     region = project.region(name)
     copy_name = free_name(name, [r.name for r in project.regions])
-    copy = replace(region, name=copy_name, source=whole_source(region))
+    copy = replace(region, name=copy_name, source=whole_source(region), number=None, colour=None)
     at = project.regions.index(region) + 1
     return project.with_(regions=(*project.regions[:at], copy, *project.regions[at:])), copy_name
 
@@ -103,7 +103,8 @@ def set_region_set(project: Project, name: str, set_name: str) -> Project:
 
 
 def split_region(project: Project, name: str, values: NDArray, side_mm: NDArray, ramp_mm: float) -> Project:
-    """The region cut into NAME_left and NAME_right, in its place, in its set and lock, in every recipe.
+    """The region cut into NAME_left and NAME_right, in its place, in its set and lock, in every recipe. The
+    left half keeps its number and colour.
 
     `values` (n,) is its raw mask, `side_mm` (n,) the signed distance of each vertex from the midline, positive on
     the subject's left, `ramp_mm` how wide the sides go over (`masks.combine.split_sides`). The halves sum to the
@@ -117,7 +118,8 @@ def split_region(project: Project, name: str, values: NDArray, side_mm: NDArray,
         check_new_region(others, half)
     halves = _masks(project, lambda: split_sides(values, side_mm, ramp_mm))
     at = project.regions.index(region)
-    made = [Region(half, {"from": "file"}, region.set, region.locked) for half in names]
+    left = replace(region, name=names[0], source={"from": "file"})
+    made = [left, replace(left, name=names[1], number=None, colour=None)]
     cut = project.with_(regions=(*project.regions[:at], *made, *project.regions[at + 1 :]))
     for half, mask in zip(names, halves, strict=True):
         cut = set_mask(cut, half, mask)

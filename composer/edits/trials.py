@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from composer.edits.sides import linked
 from composer.errors import MoueError
-from composer.mixing.linear import Mixer
 from composer.mixing.recipe import WEIGHT_RANGE, Cell, CellKey, Recipe
 from masks.soften import smoothstep
 
@@ -22,14 +21,26 @@ def sweep(recipe: Recipe, key: CellKey, low: float, high: float, steps: int) -> 
     if steps < 2:
         raise MoueError(f"a sweep needs at least 2 steps, not {steps}", hint="give 2 or more")
     weights = [low, *(low + (high - low) * i / (steps - 1) for i in range(1, steps - 1)), high]
-    return [_at(recipe, key, float(weight)) for weight in weights]
+    return [with_weight(recipe, Cell(key[0], key[1], float(weight), key[2])) for weight in weights]
 
 
-def _at(recipe: Recipe, key: CellKey, weight: float) -> Recipe:
-    cell = Cell(key[0], key[1], weight, key[2])
-    if any(old.key == key for old in recipe.cells):
-        return recipe.with_(cells=tuple(cell if old.key == key else old for old in recipe.cells))
+def with_weight(recipe: Recipe, cell: Cell) -> Recipe:
+    """The recipe with this cell in the place of the one with its key, or last where it has none."""
+    if any(old.key == cell.key for old in recipe.cells):
+        return recipe.with_(cells=tuple(cell if old.key == cell.key else old for old in recipe.cells))
     return recipe.with_(cells=(*recipe.cells, cell))
+
+
+def weights_between(a: Recipe, b: Recipe, along: float) -> Recipe:
+    """Recipe `a` with the weights a share `along` in [0, 1] of the way to those of `b`; a cell that one of them lacks
+    has weight 0 there. What a person reads off a travel: where rows, joins and strengths are alike and no shape turns
+    or has in-betweens, it is also the recipe of the pose on the way."""
+    start, end = {c.key: c for c in a.cells}, {c.key: c for c in b.cells}
+    cells = []
+    for key in dict.fromkeys((*start, *end)):
+        one, two = (held[key].weight if key in held else 0.0 for held in (start, end))
+        cells.append(Cell(key[0], key[1], (1.0 - along) * one + along * two, key[2]))
+    return a.with_(cells=tuple(cells), rows={**b.rows, **a.rows})
 
 
 def eased(time: float, pace: float = 0.0) -> float:
@@ -41,14 +52,13 @@ def eased(time: float, pace: float = 0.0) -> float:
 
 
 class Travel:
-    """The straight line of displacements from recipe `a` to recipe `b`, both evaluated once."""
+    """The straight line from one displacement of the neutral to another, `start` and `end` (n, 3) mm."""
 
-    def __init__(self, mixer: Mixer, a: Recipe, b: Recipe) -> None:
-        """Raises the errors of `mixer` for either recipe."""
-        self.start, self.end = mixer.displacement(a), mixer.displacement(b)
+    def __init__(self, start: NDArray[np.float64], end: NDArray[np.float64]) -> None:
+        self.start, self.end = start, end
 
     def displacement(self, time: float, pace: float = 0.0) -> NDArray[np.float64]:
-        """(n, 3) mm, P - N at `time` in [0, 1] with the pace of `eased`; at 0 and 1 exactly that of a and b."""
+        """(n, 3) mm, P - N at `time` in [0, 1] with the pace of `eased`; at 0 and 1 exactly `start` and `end`."""
         along = eased(time, pace)
         if along in (0.0, 1.0):
             return (self.end if along else self.start).copy()

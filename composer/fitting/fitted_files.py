@@ -63,6 +63,13 @@ def _written(fitted: FittedHead, folder: Path, unit: str) -> list[Path]:
     return paths
 
 
+def levels_beside(file: Path) -> list[Path]:
+    """The finer levels that a fit wrote beside its cage; none where `file` is not the cage of a fit."""
+    if file.name != FITTED or not (file.parent / MANIFEST).is_file():
+        return []
+    return [place for k in range(1, HIGHEST_LEVEL + 1) if (place := file.parent / level_file(k)).is_file()]
+
+
 def read_levels(library: Head, unit: str, files: Sequence[Path]) -> dict[int, NDArray]:
     """The fitted neutral (n_k, 3) mm at the finer levels in `files`, by level; the vertex count tells the level.
 

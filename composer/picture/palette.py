@@ -7,8 +7,6 @@ Universal Design", figure 16. Colour is never alone: pictures have a legend, reg
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -68,19 +66,3 @@ def two_hues(amount: ArrayLike) -> Floats:
 def region_colour(index: int) -> Rgb:
     """The colour of the region number `index`, counted from 0; the seven colours repeat."""
     return OKABE_ITO[index % len(OKABE_ITO)]
-
-
-def colours_apart(masks: Sequence[NDArray]) -> list[int]:
-    """A number for `region_colour` for each of the masks (n,) in [0, 1], so that overlapping regions differ wherever
-    seven colours are enough. Each region takes the colour of which the earlier regions overlap it least; of several
-    such colours the next one in turn.
-    """
-    weights = np.stack([np.asarray(mask, dtype=np.float32) for mask in masks]) if len(masks) else np.zeros((0, 0))
-    chosen: list[int] = []
-    for i, weight in enumerate(weights):
-        shared = np.array([float(np.minimum(weight, other).sum()) for other in weights[:i]])
-        cost = np.zeros(len(OKABE_ITO))
-        np.add.at(cost, np.array(chosen, dtype=np.int64), shared)
-        turns = (np.arange(len(OKABE_ITO)) - i) % len(OKABE_ITO)
-        chosen.append(int(np.lexsort((turns, np.round(cost, 3)))[0]))
-    return chosen

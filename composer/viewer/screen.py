@@ -40,7 +40,8 @@ def measure(stage: Stage, kit: Kit) -> None:
         asked, most = settings.panels.get(name), MOST * (display.y if side == "foot" else display.x)
         size = kit.px(asked) if asked else usual(side, display.x, display.y, kit.scale, USUAL.get(name, LIST))
         wanted[side] = min(max(size, kit.px(LEAST[side])), max(most, kit.px(LEAST[side])))
-        if name in settings.folded:
+        asked_for = name == "mix right" and stage.dialogs.findings
+        if name in settings.folded and not asked_for:
             shut.add(side)
     room = room_for((display.x, display.y), kit.px(HEADER), wanted, frozenset(shut), kit.scale, stage.asked_side)
     stage.room = room
@@ -87,7 +88,7 @@ def draw_screen(
     if stage.place != "new" or stage.new_head is not None:
         with strip_over_view(stage.whole_view, kit.scale, ONE_LINE):
             draw_viewbar(stage, kit, shown, has_texture)
-    if panels.gauge.key is None and not panels.painting.stroking:
+    if panels.gauge.key is None:
         draw_pointed(stage, kit)
         draw_reach(stage, kit, panels.fitting)
     kit.stops.panel = ""

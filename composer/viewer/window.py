@@ -25,10 +25,11 @@ from composer.viewer.screen import draw_screen, measure
 from composer.viewer.session.browse import browse, can_browse
 from composer.viewer.session.brush_job import prepare_brush
 from composer.viewer.session.compare import Compare
+from composer.viewer.session.dropping import take_dropped
 from composer.viewer.session.looking import look_from
-from composer.viewer.session.open_job import begin_opening, open_sculpt
 from composer.viewer.session.saving import give_up_marks, unless_unsaved
 from composer.viewer.session.settings import Settings, read_settings, write_settings
+from composer.viewer.session.shared_ground import painting_words
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
 from composer.viewer.tools.under_pointer import point_at_nothing, point_out
@@ -56,6 +57,7 @@ class MoueWindow(pyglet.window.Window):
         self._dress(self.stage.settings.scale)
         self.drawing = Drawing()
         self.kit.picture = self.drawing.thumbs.of
+        self.drawing.thumbs.by_chance = lambda name: self.panels.trying.by_chance(name)
         self.kit.loupe = lambda: self.drawing.loupe
         self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture, self._ask_menu)
         self.drag = Drag()
@@ -250,16 +252,19 @@ class MoueWindow(pyglet.window.Window):
         stage.peeking = False
         if not stage.guard(lambda: trying.step(stage)):
             trying.stop(session)
+        stage.on_board = trying.on_board(session) if trying.trial or trying.found else None
         return trying.running
 
     def _point(self) -> None:
         """What lies under the pointer: its region, its landmark, its outline."""
         stage = self.stage
         if (self.drag.active or self.ui.wants_mouse) and not stage.carried_shape:
-            if not self.panels.painting.stroking:
+            if self.panels.painting.stroking:
+                stage.pointed = painting_words(stage, self.panels.painting, None)
+            else:
                 point_at_nothing(stage)
         else:
-            point_out(stage, self.panels.fitting)
+            point_out(stage, self.panels.fitting, self.panels.painting)
 
     # Leaving.
 
@@ -308,10 +313,7 @@ class MoueWindow(pyglet.window.Window):
         """A folder or a file is dropped on the window."""
         self.wake()
         if paths:
-            if self.stage.place == "new" and self.stage.session is not None:
-                open_sculpt(self.stage, Path(paths[0]))
-            else:
-                unless_unsaved(self.stage, lambda: begin_opening(self.stage, Path(paths[0])))
+            take_dropped(self.stage, Path(paths[0]))
 
     def on_close(self) -> None:
         """The person closes the window: asked once where something is not saved, or still being made."""

@@ -117,6 +117,12 @@ class Hand:
             pause = min(1.2 * pause, SELDOM_SECONDS) if self.stage.work.jobs else 0.01
             time.sleep(pause)
 
+    def _join(self) -> None:
+        """Let frames pass until the seamless join is there that was begun by the last deed."""
+        if self.stage.session is not None and self.stage.session.join_wanted:
+            session = self.stage.session
+            self.until(lambda: not session.join_wanted or session is not self.stage.session, "the join")
+
     def settle(self) -> None:
         """Let frames pass until no job runs, every wanted picture is there, and the eye stands still."""
         self.frames(2)
@@ -180,6 +186,7 @@ class Hand:
         button, self._down = self._down, 0
         self._tell("on_mouse_release", *self._pixel(*self._at), button, self._modifiers)
         self.frames(EACH)
+        self._join()
 
     def click(self, x: float, y: float, button: int = 1) -> None:
         """Press and release; never taken for the second of a double click."""
@@ -222,6 +229,7 @@ class Hand:
             self.frames()
         self._modifiers = 0
         self.frames(EACH)
+        self._join()
 
     def key(self, combo: str) -> None:
         """Press a key and let it go."""

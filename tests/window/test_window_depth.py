@@ -99,6 +99,8 @@ def test_a_finding_lights_up_and_takes_the_eye_there(open_demo: Hand) -> None:
 
 def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
+    hand.click_on("Linear")
+    assert session.recipe.join == "linear"
     hand.click_on("Seamless")
     hand.until(lambda: session.recipe.join == "seamless" and not session.join_wanted, "the join")
     pose, _ = session.evaluated.seamless(session.recipe)
@@ -120,7 +122,7 @@ def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
 
 def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
-    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.5),))
     session.apply(lambda project: set_corrective(project, fix))
     hand.frames(3)
     assert session.evaluated.corrective_weights(session.recipe)["au17"] == pytest.approx(1.0)
@@ -130,7 +132,7 @@ def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) 
 def test_a_corrective_is_removed_in_the_window_and_comes_back_by_undo(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
     linear = session.evaluated.pose(session.recipe)
-    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.9),))
+    fix = Corrective("au17", (Trigger("brow_inner_left", "surprise", 0.5),))
     session.apply(lambda project: set_corrective(project, fix))
     hand.frames(3)
     corrected = session.evaluated.pose(session.recipe)
@@ -184,6 +186,7 @@ def test_a_sculpted_bake_in_a_samples_order_asks_for_the_sample(open_demo: Hand,
 def test_a_shape_is_retouched_by_a_sculpt_and_undo_brings_its_own_back(open_demo: Hand, tmp_path: Path) -> None:
     hand, session = open_demo, open_demo.session
     hand.click_on("recipe wink")
+    hand.until(lambda: not session.join_wanted, "the join")
     used = max(session.recipe.cells, key=lambda cell: abs(cell.weight)).shape
     own, was = session.head.target(used), session.positions().copy()
     lump = np.exp(-(((own - own[session.centre_of("cheek_right")]) ** 2).sum(axis=1)) / 800.0)
@@ -193,9 +196,10 @@ def test_a_shape_is_retouched_by_a_sculpt_and_undo_brings_its_own_back(open_demo
     hand.until(lambda: session.project.shapes.get(used, {}).get("replaces"), "the retouch")
     size = session.head.diagonal
     assert np.abs(session.head.target(used) - sculpted).max() < 1e-5 * size
-    hand.frames(3)
+    hand.until(lambda: not session.join_wanted, "the join")
     np.testing.assert_allclose(session.positions(), session.evaluated.pose(session.recipe), atol=1e-5 * size)
     hand.key("Ctrl+Z")
+    hand.until(lambda: not session.join_wanted, "the join")
     assert "replaces" not in session.project.shapes.get(used, {})
     np.testing.assert_allclose(session.head.target(used), own, atol=1e-9)
     np.testing.assert_allclose(session.positions(), was, atol=1e-5 * size)

@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from composer.document.earlier_heads import GROUP
+from composer.formats.mesh import mesh_of
+from composer.formats.obj import write
 from composer.viewer.session.pointing import look_up
 from composer.viewer.session.swapping import make_neutral, swap_in
 from tests.window.hand import Hand
@@ -25,6 +27,28 @@ def swapped(hand: Hand) -> None:
     swap_in(hand.stage, "grown", grown)
     hand.until(lambda: hand.session.evaluated.library is not library, "the swap")
     hand.settle()
+
+
+def test_a_head_in_a_file_is_swapped_in_from_the_sheet_about_the_head(open_dome: Hand, tmp_path: Path) -> None:
+    hand = open_dome
+    session, library = hand.session, hand.session.evaluated.library
+    new, _ = grown(session.evaluated, None)
+    write(tmp_path / "kin.obj", mesh_of(new, unit="mm"))
+    hand.click_on("title")
+    hand.frames(3)
+    hand.click_on("about swap")
+    hand.frames(3)
+    assert hand.stage.dialogs.path_for is not None
+    _, _, take = hand.stage.dialogs.path_for
+    hand.stage.dialogs.path_for = None
+    take(tmp_path / "kin.obj")
+    hand.until(lambda: session.evaluated.library is not library, "the swap")
+    hand.settle()
+    np.testing.assert_allclose(session.head.neutral, new.neutral, atol=1e-3)
+    assert "kin" in str(session.project.head_path)
+    hand.key("Ctrl+Z")
+    hand.frames(2)
+    assert session.evaluated.library is library
 
 
 def middle(hand: Hand) -> np.ndarray:

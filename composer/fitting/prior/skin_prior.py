@@ -50,9 +50,9 @@ PER_FUNCTION = 5
 """Least vertices for each smooth function: smaller cages have fewer functions (our choice)."""
 RANK = 500
 """Most fields of the prior: 900 instead change the error by less than 1 percent."""
-HALF = 4.0
-"""Number of heads at which they are trusted as much as smoothness. The trust grows with the square of their number: one
-head alone hardly counts, as one person says little of how others differ."""
+HALF = 5.0
+"""Number of heads at which they are trusted as much as smoothness. The trust grows with the cube of their number: one
+or two heads hardly count, as one person says little of how others differ."""
 FILL_WIDTH = 0.03
 """Width of the tension in free zones (see `fill`), as a share of the diagonal (our choice)."""
 
@@ -65,7 +65,7 @@ def skin_prior(head: Head, skin: Skin, freedom: Rows, earlier: Sequence[NDArray]
     neutral, scale = head.neutral[skin.vertices], head.diagonal
     surface = Surface(skin.polygons, neutral)
     basis, area = _basis(surface, freedom < 0.5, scale)
-    known = len(earlier) ** 2 / (len(earlier) ** 2 + HALF**2)
+    known = len(earlier) ** 3 / (len(earlier) ** 3 + HALF**3)
     rest = float(np.sqrt(1.0 - known))
     parts = [(rest * LARGE[0] * scale, LARGE[1] * scale), (rest * SMALL[0] * scale, SMALL[1] * scale)]
     if len(earlier):

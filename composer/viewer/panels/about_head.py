@@ -10,6 +10,7 @@ from composer.document.beliefs import Belief, beliefs_of
 from composer.head.head import Head
 from composer.viewer.panels.sheets import begin_sheet, end_sheet
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.swapping import swap_file
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 
@@ -44,6 +45,12 @@ class AboutHead:
         imgui.end_child()
         if kit.button("Close", name="about close") or imgui.is_key_pressed(imgui.Key.escape):
             stage.dialogs.about = False
+        imgui.same_line()
+        hint = "a fitted head takes its place: the library is carried onto it, and all that you made stays"
+        if kit.button("Put another head in its place", hint, name="about swap"):
+            stage.dialogs.about = False
+            heading = "A head fitted with this topology"
+            stage.dialogs.path_for = (heading, "Swap in", lambda path: swap_file(stage, path))
         end_sheet(stage.dialogs.about)
 
     def _look(self, stage: Stage) -> None:

@@ -7,6 +7,7 @@ from imgui_bundle import imgui
 from composer.edits.softness import set_softness, softness_of
 from composer.mixing.recipe import ALL
 from composer.viewer.session.painting import LEAST_MM, MOST_MM, Painting
+from composer.viewer.session.shared_ground import LEAST_TAKEN, held_back
 from composer.viewer.session.softening import width_mm
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
@@ -40,6 +41,9 @@ def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     kit.tip("the other side's region takes the mirror image of the stroke", "mirror")
     if changed:
         mirror(stage, painting, on)
+    _, painting.takes = imgui.checkbox("take it from the others", painting.takes)
+    kit.mark("take from others")
+    kit.tip("where the brush paints, overlapping regions give way; without it they share, and each gets a part")
     _, painting.on_pose = imgui.checkbox("on the pose", painting.on_pose)
     kit.mark("on the pose")
     kit.tip("paint on the open recipe's pose, so that hidden places can be reached; the mask is the same")
@@ -51,13 +55,20 @@ def draw_brush(stage: Stage, kit: Kit, painting: Painting) -> None:
     able = session.region != ALL
     for i, (words, what, hint) in enumerate((
         ("Fill", "fill", "1 on all of the skin"), ("Clear", "clear", "0 everywhere"),
-        ("Invert", "invert", "what was 0 is 1"), ("Soften", "soften", "averaged, never over a lip or lid line"),
+        ("Invert", "invert", "what was 0 is 1"),
+        ("Smooth", "smooth", "by the width below, never over a lip or lid line"),
     )):  # fmt: skip
         if i % 2:
             imgui.same_line(0, kit.px(4))
         if kit.button(f"{words}##whole", hint, "invert" if what == "invert" else "", able=able, wide=kit.px(104),
                       name=f"whole {what}"):  # fmt: skip
             stage.guard(lambda what=what: painting.whole(session, what))  # type: ignore[misc]
+    _, painting.smooth_mm = kit.slider("smooth by", painting.smooth_mm, 0.5, 30.0, "smooth by %.1f mm")
+    kit.tip("how wide one press of Smooth spreads a hard edge: the standard deviation of a Gaussian along the skin")
+    takeable = able and held_back(session, session.region) > LEAST_TAKEN
+    hint = "where this region is painted, overlapping ones give way; locked ones stay"
+    if kit.button("Take it from the others", hint, able=takeable, wide=-1, name="whole take"):
+        stage.guard(lambda: painting.whole(session, "take"))
     imgui.dummy(imgui.ImVec2(0, kit.px(4)))
     imgui.push_text_wrap_pos(0)
     if able:

@@ -1,4 +1,5 @@
-"""What the checks found on the open recipe: a list, worst first; choosing one shows on the head where it is."""
+"""What the checks found on the open recipe: a list beside the head, worst first, with what to do about each and presses
+that do it; choosing one shows on the head where it is."""
 
 from __future__ import annotations
 
@@ -7,24 +8,26 @@ from dataclasses import dataclass, field
 from imgui_bundle import ImVec2, imgui
 
 from composer.checks.finding import Finding
+from composer.checks.mends import by_sculpt, mends_of
 from composer.checks.of_document import check_recipes
 from composer.checks.pairs import pair_recipes
 from composer.checks.sweep import sweep_recipes
 from composer.document.evaluated import EvaluatedDocument
-from composer.edits.softness import set_softness
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
 from composer.viewer.session.looking import look_at_finding
+from composer.viewer.session.sculpts import accept_sculpt
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
-from masks.soft_border import WIDEST_MM
 
 INKS = {"error": theme.CORAL, "warning": theme.SAND, "note": theme.TIDE}
 SIGNS = {"error": "mute", "warning": "star", "note": "dot"}
 
 
 STEPS = 9
+SMALL = 0.82
+"""The size of codes, as a share of that of words."""
 
 
 def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) -> list[Finding]:
@@ -35,15 +38,6 @@ def _deeper(evaluated: EvaluatedDocument, recipe: Recipe, progress: Progress) ->
         progress(number / len(others), f"{recipe.name} with {other.name}")
         findings += [each for one in pair_recipes(evaluated, [recipe, other]) for each in one.findings]
     return findings
-
-
-WORDS_PX, MEND_PX = 66.0, 32.0
-"""Height of the words of a finding, and of the press that mends it, at scale 1."""
-
-
-def _mends(stage: Stage, finding: Finding) -> bool:
-    """Whether a finding has a press that mends it."""
-    return finding.ramp_mm > 0.0 and finding.where in stage.opened.region_names
 
 
 @dataclass
@@ -81,83 +75,100 @@ class Findings:
 
         stage.work.begin(f"Checking {recipe.name}", checked, done)
 
-    def draw(self, stage: Stage, kit: Kit) -> None:
-        """The list over the view, while it is open."""
-        if not stage.dialogs.findings or self.recipe is None or not self.found or stage.place != "mix":
+    def shown(self, stage: Stage) -> bool:
+        """Whether the list stands beside the head."""
+        there = stage.dialogs.findings and self.recipe is not None and bool(self.found) and stage.place == "mix"
+        if not there:
             stage.finding = None
-            return
-        left, top, width, height = stage.view
-        wide, high = min(kit.px(330), width * 0.5), min(kit.px(64) + self._tall(stage, kit), height - kit.px(70))
-        imgui.set_next_window_pos(ImVec2(left + width - wide - kit.px(12), top + kit.px(50)))
-        imgui.set_next_window_size(ImVec2(wide, high))
-        imgui.push_style_color(imgui.Col_.window_bg, theme.vec4((*theme.DEEP[:3], 0.94)))
-        imgui.push_style_var(imgui.StyleVar_.window_rounding, kit.px(8))
-        flags = imgui.WindowFlags_.no_decoration | imgui.WindowFlags_.no_move | imgui.WindowFlags_.no_saved_settings
-        imgui.begin("findings", None, flags)
+        return there
+
+    def draw(self, stage: Stage, kit: Kit) -> None:
+        """The list, as a panel of its own."""
+        assert self.recipe is not None
+        room = imgui.get_content_region_avail().x
+        imgui.align_text_to_frame_padding()
         with kit.bold():
-            imgui.text(kit.fit(f"{len(self.found)} found on {self.recipe.name}", wide - kit.px(150)))
-        kit.at_right("Again")
+            imgui.text(kit.fit(f"{len(self.found)} found", room - kit.px(70)))
+        kit.at_right("Close")
+        if kit.button("Close", "back to the shapes", name="Close findings"):
+            stage.dialogs.findings, stage.finding = False, None
+        kit.quiet(kit.fit(f"on {self.recipe.name}", room))
         if kit.button("Again", "check the recipe again as it is now", name="Check again"):
             self.look(stage)
-        imgui.same_line(imgui.get_window_width() - kit.px(132))
-        if kit.button("Close", name="Close findings"):
-            stage.dialogs.findings, stage.finding = False, None
-        if kit.button(
-            "Deeper",
-            f"also check {STEPS} steps from the neutral to the recipe, and pairs with every other recipe",
-            name="Check deeper",
-        ):
+        imgui.same_line(0, kit.px(4))
+        deeper = f"also check {STEPS} steps from the neutral to the recipe, and pairs with every other recipe"
+        if kit.button("Deeper", deeper, name="Check deeper"):
             self.look(stage, deep=True)
         if stage.opened.recipe != self.recipe:
-            imgui.same_line()
-            kit.quiet("the recipe has changed since")
+            kit.quiet(kit.fit("the recipe has changed since", room))
         kit.area("found")
         for number, finding in enumerate(self.found):
-            self._row(stage, kit, number, finding)
+            self._finding(stage, kit, number, finding)
         imgui.end_child()
-        imgui.end()
-        imgui.pop_style_var()
-        imgui.pop_style_color()
 
-    def _tall(self, stage: Stage, kit: Kit) -> float:
-        """The height of all rows."""
-        mends = sum(_mends(stage, finding) for finding in self.found)
-        return kit.px(WORDS_PX + 6.0) * len(self.found) + kit.px(MEND_PX) * mends
-
-    def _row(self, stage: Stage, kit: Kit, number: int, finding: Finding) -> None:
-        at, wide, high = imgui.get_cursor_screen_pos(), imgui.get_content_region_avail().x, kit.px(WORDS_PX)
-        mends = _mends(stage, finding)
-        high += kit.px(MEND_PX) if mends else 0.0
+    def _finding(self, stage: Stage, kit: Kit, number: int, finding: Finding) -> None:
+        """One finding: what is wrong, how much, what to do about it, and the presses that do it."""
+        draw, wide = imgui.get_window_draw_list(), imgui.get_content_region_avail().x
+        at, chosen = imgui.get_cursor_screen_pos(), stage.finding is finding
+        pad, left = kit.px(8), kit.px(26)
+        room = wide - left - pad
+        high = self._words_high(kit, finding, room) + pad
         over = imgui.SelectableFlags_.allow_overlap
-        if imgui.selectable(f"##finding {number}", stage.finding is finding, over, ImVec2(wide, high))[0]:
-            stage.finding = None if stage.finding is finding else finding
+        if imgui.selectable(f"##finding {number}", chosen, over, ImVec2(wide, high))[0]:
+            stage.finding = None if chosen else finding
             if stage.finding is not None:
                 look_at_finding(stage, finding)
         kit.mark(f"finding {number}")
-        draw, ink = imgui.get_window_draw_list(), INKS[finding.severity]
-        kit.sign(SIGNS[finding.severity], at.x + kit.px(11), at.y + kit.px(11), kit.px(13), ink)
-        words = f"{finding.severity}: {finding.words}"
-        draw.push_clip_rect(at, ImVec2(at.x + wide, at.y + high), True)
-        draw.add_text(
-            imgui.get_font(), imgui.get_font_size(), ImVec2(at.x + kit.px(24), at.y + kit.px(2)), theme.u32(theme.TEXT),
-            words, wide - kit.px(28),
-        )  # fmt: skip
-        draw.pop_clip_rect()
-        if imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
-            with kit.hint():
-                imgui.text(words)
-                kit.quiet(f"{finding.where}. {finding.hint}" if finding.hint else finding.where)
-        if mends:
-            self._widen(stage, kit, number, finding, ImVec2(at.x + kit.px(24), at.y + kit.px(WORDS_PX)))
+        kit.sign(SIGNS[finding.severity], at.x + kit.px(12), at.y + kit.px(12), kit.px(13), INKS[finding.severity])
+        y = at.y + kit.px(3)
+        font, size = imgui.get_font(), imgui.get_font_size()
+        for words, ink, share in self._lines(finding):
+            draw.add_text(font, size * share, ImVec2(at.x + left, y), theme.u32(ink), words, room)
+            y += _high(words, room, share) + kit.px(2)
+        self._presses(stage, kit, number, finding, ImVec2(at.x + left, at.y + high), room)
+        imgui.dummy(ImVec2(0, kit.px(6)))
 
-    def _widen(self, stage: Stage, kit: Kit, number: int, finding: Finding, at: ImVec2) -> None:
-        """The press that mends a border: its ramp as wide as the finding says."""
-        below = imgui.get_cursor_screen_pos()
+    def _lines(self, finding: Finding) -> list[tuple[str, theme.Ink, float]]:
+        """What is written, with its ink and its size."""
+        words = finding.words[:1].upper() + finding.words[1:]
+        lines = [(f"{words}.", theme.TEXT, 1.0)]
+        if finding.hint:
+            lines.append((f"{finding.hint[:1].upper()}{finding.hint[1:]}.", theme.QUIET, 1.0))
+        beside = [finding.severity, finding.measure, finding.where if finding.where not in finding.words else ""]
+        lines.append(("   ".join(filter(None, (*beside, finding.code))), theme.QUIET, SMALL))
+        return lines
+
+    def _words_high(self, kit: Kit, finding: Finding, room: float) -> float:
+        return sum(_high(words, room, share) + kit.px(2) for words, _, share in self._lines(finding))
+
+    def _presses(self, stage: Stage, kit: Kit, number: int, finding: Finding, at: ImVec2, room: float) -> None:
+        """The ways to mend it, each a press and one step of undo."""
+        session = stage.opened
         imgui.set_cursor_screen_pos(at)
-        wide_mm = float(round(min(finding.ramp_mm, WIDEST_MM)))
-        hint = f"give the border of {finding.where} a ramp of {wide_mm:g} mm, in every recipe"
-        if kit.button(f"Widen to {wide_mm:g} mm##{number}", hint, name=f"widen {number}"):
-            words = f"The border of {finding.where} is {wide_mm:g} mm wide now."
-            stage.do(lambda project: set_softness(project, finding.where, wide_mm), words)
-            self.look(stage)
-        imgui.set_cursor_screen_pos(below)
+        recipe = next((r for r in session.project.recipes if self.recipe and r.name == self.recipe.name), None)
+        if recipe is None:
+            return
+        used, pad = 0.0, 2 * imgui.get_style().frame_padding.x
+        presses = [(m.name, m.words, m.hint, m) for m in mends_of(finding, recipe, session.evaluated.effective)]
+        fix = ("fix", "Take back a fix", "bake this recipe, sculpt the place elsewhere, and take the sculpt back here: "
+               "it comes in with these cells as a corrective", None)  # fmt: skip
+        for name, words, hint, mend in [*presses, *([fix] if by_sculpt(finding) else [])]:
+            wide = imgui.calc_text_size(words).x + pad
+            if used and used + wide + kit.px(4) <= room:
+                imgui.same_line(0, kit.px(4))
+            else:
+                imgui.set_cursor_screen_pos(ImVec2(at.x, imgui.get_cursor_screen_pos().y))
+                used = 0.0
+            used += wide + kit.px(4)
+            if kit.button(f"{words}##{number}", hint, name=f"{name} {number}"):
+                if mend is not None:
+                    if stage.do(mend.edit, mend.told):
+                        self.look(stage)
+                else:
+                    stage.dialogs.path_for = (f"The sculpted bake of {recipe.name}", "Accept",
+                                              lambda path: accept_sculpt(stage, path))  # fmt: skip
+
+
+def _high(words: str, room: float, share: float) -> float:
+    """The height of words wrapped to a width in pixels, written at a share of the size."""
+    return imgui.calc_text_size(words, wrap_width=room / share).y * share

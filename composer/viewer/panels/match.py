@@ -10,6 +10,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.mixing.recipe import ALL
 from composer.viewer.panels.sheets import begin_sheet, end_sheet
+from composer.viewer.session.folders import fault_of
 from composer.viewer.session.sculpts import SPARSE, Wish, match_target
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
@@ -24,6 +25,7 @@ class MatchSheet:
     """What was chosen last."""
 
     path: str = ""
+    fault: str = ""
     regions: str = "every"
     shapes: str = "every"
     sparse: float = SPARSE
@@ -39,19 +41,24 @@ class MatchSheet:
         kit.quiet("Makes the recipe whose pose comes nearest to a target of this head's topology.")
         if imgui.is_window_appearing():
             imgui.set_keyboard_focus_here()
+        before = self.path
         imgui.set_next_item_width(kit.px(480))
         entered, self.path = imgui.input_text_with_hint(
             "##target", "the target's file", self.path, imgui.InputTextFlags_.enter_returns_true
         )
         kit.mark("match path")
+        self.fault = self.fault if self.path == before else ""
+        kit.fault(self.fault, "match path", kit.px(480))
         self._choices(stage, kit, in_tray)
         imgui.dummy(ImVec2(0, kit.px(4)))
         wish = self.wish(stage, in_tray)
         able = bool(self.path.strip()) and wish.shapes != ()
         if kit.button("Match", name="match now", able=able) or (entered and able):
-            stage.dialogs.match = False
-            path = Path(self.path.strip().strip('"')).expanduser()
-            stage.guard(lambda: match_target(stage, path, wish))
+            self.fault = fault_of(self.path)
+            if not self.fault:
+                stage.dialogs.match = False
+                path = Path(self.path.strip().strip('"')).expanduser()
+                stage.guard(lambda: match_target(stage, path, wish))
         imgui.same_line()
         if kit.button("Cancel", name="match leave") or imgui.is_key_pressed(imgui.Key.escape):
             stage.dialogs.match = False

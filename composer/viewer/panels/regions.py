@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from imgui_bundle import ImVec2, imgui
+from numpy.typing import NDArray
 
 from composer.document.project import Region
 from composer.edits.names import free_name
+from composer.edits.picture_mask import copy_mask
 from composer.edits.regions import (
     add_region,
     delete_region,
@@ -23,6 +25,7 @@ from composer.edits.regions import (
 from composer.edits.spots import unused_spots, without_unused_spots
 from composer.head.presets import region_set
 from composer.viewer.panels.swatch import swatch
+from composer.viewer.session.pictured import take_picture
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -34,12 +37,14 @@ OVERLAY_SET = "overlay"
 
 @dataclass
 class RegionList:
-    """What is being renamed, and what is searched for."""
+    """What is being renamed, why its name was refused, what is searched for, and the region scrolled to last."""
 
     naming: str = ""
     name: str = ""
     fresh: bool = False
     search: str = ""
+    fault: str = ""
+    in_sight: str = ""
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -59,7 +64,7 @@ class RegionList:
         if not session.project.regions:
             kit.quiet("No region yet. New makes one.")
         words_of = kit.apart(session.region_names[1:], imgui.get_content_region_avail().x - kit.px(72))
-        for index, region in enumerate(session.project.regions):
+        for region in session.project.regions:
             if self.search.lower() not in region.name.lower():
                 continue
             if self.naming == region.name:
@@ -70,12 +75,16 @@ class RegionList:
             if imgui.selectable(f"##{region.name}", region.name == session.region, 0, ImVec2(wide, high))[0]:
                 session.region = region.name
             kit.mark(f"region {region.name}")
+            if region.name == session.region != self.in_sight:
+                self.in_sight = region.name
+                if not imgui.is_item_visible():
+                    imgui.set_scroll_here_y(0.5)
             if kit.menu_asked():
                 imgui.open_popup(f"region menu {region.name}")
             if imgui.is_item_hovered() and imgui.is_mouse_double_clicked(0):
                 self._begin(region.name)
             draw = imgui.get_window_draw_list()
-            swatch(kit, index, session.hues[region.name], at.x + kit.px(14), at.y + high / 2)
+            swatch(kit, session.signs[region.name], at.x + kit.px(14), at.y + high / 2)
             draw.add_text(
                 ImVec2(at.x + kit.px(31), at.y + (high - imgui.get_font_size()) / 2),
                 u32(theme.TEXT),
@@ -94,7 +103,7 @@ class RegionList:
         imgui.end_child()
 
     def _begin(self, name: str) -> None:
-        self.naming, self.name, self.fresh = name, name, True
+        self.naming, self.name, self.fresh, self.fault = name, name, True, ""
 
     def _name_field(self, stage: Stage, kit: Kit, region: Region) -> None:
         imgui.set_next_item_width(-1)
@@ -103,13 +112,17 @@ class RegionList:
         flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
         entered, self.name = imgui.input_text("##region name", self.name, flags)
         kit.mark("region name")
-        wanted = self.name.strip()
-        if entered and wanted != region.name and stage.do(lambda p: rename_region(p, region.name, wanted)):
-            assert stage.session is not None
-            stage.session.region = wanted
-        if entered or (not self.fresh and imgui.is_item_deactivated()):
-            self.naming = ""
+        left = not self.fresh and imgui.is_item_deactivated()
         self.fresh = False
+        if entered:
+            wanted = self.name.strip()
+            self.fault = stage.fault_of(lambda p: rename_region(p, region.name, wanted))
+            self.fresh = bool(self.fault)
+            if not self.fault:
+                stage.opened.region = wanted
+        if (entered and not self.fault) or (left and not entered):
+            self.naming, self.fault = "", ""
+        kit.fault(self.fault, "region name")
 
     def _new_menu(self, stage: Stage, kit: Kit) -> None:
         session = stage.opened
@@ -121,6 +134,11 @@ class RegionList:
         if imgui.menu_item("Empty, over the others", "", False)[0]:
             self.new(stage, overlay=True)
         kit.mark("Empty overlay")
+        if imgui.menu_item("From a picture", "", False, session.head.uv is not None)[0]:
+            stage.dialogs.path_for = ("A picture in texture coordinates, white inside", "Read",
+                                      lambda path: take_picture(stage, path))  # fmt: skip
+        kit.mark("From a picture")
+        kit.tip("a grey PNG, TIFF or JPEG, painted in the head's texture coordinates; or drop one on the window")
         unused = unused_spots(session.project)
         if unused and imgui.menu_item(f"Delete {len(unused)} spots without a weight", "", False)[0]:
             stage.do(without_unused_spots, "Deleted; undo brings them back.")
@@ -163,16 +181,34 @@ class RegionList:
              lambda: stage.do(lambda p: set_region_set(p, name, "face" if overlay else OVERLAY_SET))),
             ("Split into left and right", lambda: stage.do(lambda p: split_region(p, name, raw, side, ramp))),
             ("Mirror onto the other side", lambda: self._mirror(stage, name)),
+            ("Put a picture in its place", lambda: self._picture(stage, name)),
             ("Delete", lambda: self._delete(stage, name)),
         ):  # fmt: skip
             if imgui.menu_item(words, "", False)[0]:
                 call()
             kit.mark(f"{words} region")
+        self._copy_menu(stage, kit, name, raw)
+
+    def _copy_menu(self, stage: Stage, kit: Kit, name: str, raw: NDArray) -> None:
+        """The other regions, which can take this one's mask."""
+        others = [each for each in stage.opened.project.regions if each.name != name]
+        if others and imgui.begin_menu("Copy its mask to"):
+            for each in others:
+                if imgui.menu_item(each.name, "", False, not each.locked)[0]:
+                    stage.do(lambda p, to=each.name: copy_mask(p, name, to, raw),  # type: ignore[misc]
+                             f"{each.name} has the mask of {name}.")  # fmt: skip
+                kit.mark(f"copy mask to {each.name}")
+            imgui.end_menu()
+        kit.mark("Copy its mask to")
+
+    def _picture(self, stage: Stage, name: str) -> None:
+        heading = f"A picture in texture coordinates for {name}, white inside"
+        stage.dialogs.path_for = (heading, "Read", lambda path: take_picture(stage, path, name))
 
     def _duplicate(self, stage: Stage, name: str) -> None:
         session = stage.opened
-        project, copy = duplicate_region(session.history.committed, name)
-        if stage.do(lambda _: project):
+        copy = duplicate_region(session.history.committed, name)[1]
+        if stage.do(lambda p: duplicate_region(p, name)[0]):
             session.region = copy
 
     def _mirror(self, stage: Stage, name: str) -> None:

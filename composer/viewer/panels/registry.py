@@ -11,6 +11,8 @@ from typing import Literal
 
 from composer.viewer.panels.board.board import draw_board
 from composer.viewer.panels.brush import draw_brush
+from composer.viewer.panels.dropped import draw_dropped
+from composer.viewer.panels.gallery import draw_gallery
 from composer.viewer.panels.marks import draw_marks
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.recipes.strip import draw_recipes
@@ -47,9 +49,19 @@ def _match(stage: Stage, kit: Kit, panels: Panels) -> None:
         panels.match.draw(stage, kit, panels.tray.names(stage))
 
 
+def _right_of_mixing(stage: Stage, kit: Kit, panels: Panels) -> None:
+    """The shapes; in their place what the checks found, or what chance found, as long as that is looked at."""
+    if panels.findings.shown(stage):
+        panels.findings.draw(stage, kit)
+    elif panels.trying.gallery:
+        draw_gallery(stage, kit, panels.trying)
+    else:
+        panels.tray.draw(stage, kit)
+
+
 PANELS: tuple[Panel, ...] = (
     Panel("recipes", "mix", "left", lambda stage, kit, panels: draw_recipes(panels.recipes, stage, kit, panels.trying)),
-    Panel("tray", "mix", "right", lambda stage, kit, panels: panels.tray.draw(stage, kit)),
+    Panel("tray", "mix", "right", lambda stage, kit, panels: _right_of_mixing(stage, kit, panels)),
     Panel("board", "mix", "foot", lambda stage, kit, panels: draw_board(stage, kit, panels.board)),
     Panel("region list", "paint", "left", lambda stage, kit, panels: panels.regions.draw(stage, kit)),
     Panel("brush", "paint", "right", lambda stage, kit, panels: draw_brush(stage, kit, panels.painting)),
@@ -63,9 +75,9 @@ def sides_of(stage: Stage) -> list[str]:
 
 
 SHEETS: tuple[Sheet, ...] = (
-    Sheet("findings", True, lambda stage, kit, panels: panels.findings.draw(stage, kit)),
     Sheet("movers", True, lambda stage, kit, panels: panels.movers.draw(stage, kit)),
     Sheet("match", True, _match),
+    Sheet("dropped", True, lambda stage, kit, panels: draw_dropped(stage, kit)),
     Sheet("about", True, lambda stage, kit, panels: panels.about.draw(stage, kit)),
     Sheet("bake", False, lambda stage, kit, panels: panels.bake.draw(stage, kit)),
     Sheet("keys", False, lambda stage, kit, panels: panels.keys.draw(stage, kit)),

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.viewer.panels.folder_browser import FolderBrowser
+from composer.viewer.session.folders import fault_of, formats_words
 from composer.viewer.session.open_job import begin_opening, discard_copy, open_copy
 from composer.viewer.session.saving import save, save_at_stake, unless_unsaved
 from composer.viewer.session.stage import Stage
@@ -21,6 +23,8 @@ class Sheets:
     """What is typed in them."""
 
     path: str = ""
+    fault: str = ""
+    folders: FolderBrowser = field(default_factory=FolderBrowser)
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """Whichever is asked for."""
@@ -63,27 +67,60 @@ class Sheets:
             end_sheet(dialogs.save_as)
         elif dialogs.open_path and begin_sheet("open", kit):
             if imgui.is_window_appearing():
-                self.path = ""
-            self._path_sheet(stage, kit, "Open a library or a document", "Open", self._open)
+                self._appear(stage)
+            self._path_sheet(stage, kit, "Open a library or a document", "Open", self._open, folder=True)
             end_sheet(dialogs.open_path)
         elif dialogs.path_for is not None and begin_sheet("path for", kit):
             heading, verb, take = dialogs.path_for
             if imgui.is_window_appearing():
-                self.path = ""
+                self._appear(stage)
             self._path_sheet(stage, kit, heading, verb, lambda stage, path: stage.guard(lambda: take(path)))
             end_sheet(dialogs.path_for is not None)
 
-    def _path_sheet(self, stage: Stage, kit: Kit, heading: str, verb: str, call) -> None:  # type: ignore[no-untyped-def]
+    def _appear(self, stage: Stage) -> None:
+        """The sheet comes up, at the folder of what is open."""
+        session = stage.session
+        self.path, self.fault = "", ""
+        self.folders.go(session.path.parent if session is not None else Path.home(), pictures=session is not None)
+
+    def _path_sheet(  # type: ignore[no-untyped-def]
+        self, stage: Stage, kit: Kit, heading: str, verb: str, call, folder: bool = False
+    ) -> None:
+        """A field for a path, and folders to choose it from; with `folder` the one that is looked at can be taken as it
+        is. A fault stands at the field, and the sheet stays."""
+        saves = stage.dialogs.save_as
         with kit.bold():
             imgui.text(heading)
         if imgui.is_window_appearing():
             imgui.set_keyboard_focus_here()
-        imgui.set_next_item_width(kit.px(480))
-        entered, self.path = imgui.input_text("##path", self.path, imgui.InputTextFlags_.enter_returns_true)
+        wide = kit.px(480)
+        imgui.set_next_item_width(wide)
+        before = self.path
+        hint = formats_words() if folder else ""
+        entered, self.path = imgui.input_text_with_hint(
+            "##path", hint, self.path, imgui.InputTextFlags_.enter_returns_true
+        )
         kit.mark("sheet path")
+        self.fault = self.fault if self.path == before else ""
+        kit.fault(self.fault, "sheet path", wide)
+        taken: Path | None = None
+        if not saves:
+            taken = self.folders.draw(kit, wide, kit.px(220))
+            if folder:
+                imgui.push_text_wrap_pos(imgui.get_cursor_pos_x() + wide)
+                kit.quiet(f"Moue opens {formats_words()}.")
+                imgui.pop_text_wrap_pos()
         if (kit.button(verb, name=f"sheet {verb.lower()}") or entered) and self.path.strip():
+            self.fault = "" if saves else fault_of(self.path)
+            if not self.fault:
+                taken = Path(self.path.strip().strip('"')).expanduser()
+        if folder:
+            imgui.same_line()
+            if kit.button("Open this folder", str(self.folders.listed.place), name="sheet this folder"):
+                taken = self.folders.listed.place
+        if taken is not None:
             _put_away(stage)
-            call(stage, Path(self.path.strip().strip('"')).expanduser())
+            call(stage, taken)
         imgui.same_line()
         if kit.button("Cancel", name="sheet leave") or imgui.is_key_pressed(imgui.Key.escape):
             _put_away(stage)

@@ -36,7 +36,8 @@ class Steps:
                 imgui.push_style_color(imgui.Col_.text, imgui.get_style_color_vec4(colour))
                 shown = kit.fit(f"{at}   {text}", kit.px(WIDE - 24))
                 if imgui.selectable(f"{shown}##step{at}", here, imgui.SelectableFlags_.no_auto_close_popups)[0]:
-                    stage.guard(lambda at=at: stage.opened.go_to_step(at))  # type: ignore[misc]
+                    history.go(at)
+                    stage.guard(stage.opened.follow)
                 imgui.pop_style_color()
                 kit.mark(f"step {at}")
                 if here and imgui.is_window_appearing():

@@ -10,6 +10,7 @@ from composer.document.earlier_heads import GROUP
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
 from composer.viewer.session.cell_edits import carried_edit
 from composer.viewer.session.dropped import tell_dropped
+from composer.viewer.session.hardly import Hardly
 from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.sculpts import retouch_shape
 from composer.viewer.session.stage import Stage
@@ -17,6 +18,8 @@ from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
+DIMMED = 0.3
+"""Opacity of the picture of a shape that hardly moves the region that is pointed at, or else chosen."""
 STEP = 1.12
 """A step of the wheel makes pictures so many times as large."""
 EVERYTHING, MARKED, UNUSED = "All", "Favourites", "Hidden"
@@ -36,6 +39,7 @@ class Tray:
     shown: tuple[str, str] = ("", "")
     labels: dict[str, str] = field(default_factory=dict)
     words: dict[str, str] = field(default_factory=dict)
+    reach: Hardly = field(default_factory=Hardly)
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -56,6 +60,7 @@ class Tray:
         self._where_shapes_move(stage)
         self._groups(stage, kit)
         kit.area("shapes")
+        self.reach.begin(stage)
         self._grid(stage, kit, names)
         self._menu(stage, kit)
         imgui.end_child()
@@ -174,10 +179,10 @@ class Tray:
             imgui.open_popup("shape menu")
         picture = kit.picture("shape", name)
         box = ImVec2(at.x, at.y), ImVec2(at.x + side, at.y + side)
+        dim = DIMMED if self.reach.hardly(session, name) and not (chosen or hovered) else 1.0
         if picture:
-            draw.add_image_rounded(
-                imgui.ImTextureRef(picture), *box, ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT), kit.px(6)
-            )
+            ink = u32(theme.TEXT, dim)
+            draw.add_image_rounded(imgui.ImTextureRef(picture), *box, ImVec2(0, 0), ImVec2(1, 1), ink, kit.px(6))
         else:
             draw.add_rect_filled(*box, u32(theme.RAISED), kit.px(6))
         if chosen or hovered:
@@ -189,7 +194,7 @@ class Tray:
         label = self.words[self.labels[name]]
         wide = kit.wide(label)
         colour = theme.TEXT if chosen or hovered else theme.QUIET
-        draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour), label)
+        draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour, 0.4 + 0.6 * dim), label)
         if hovered and not stage.carried_shape and imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
             with kit.hint():
                 kit.text(str(entry.get("label") or name))
@@ -198,6 +203,8 @@ class Tray:
                 words = f"moves up to {session.furthest_mm(name):.1f} mm"
                 betweens = len(session.head.shape(name).inbetweens)
                 kit.quiet(words + (f", {betweens} in-between{'s' * (betweens > 1)}" if betweens else ""))
+                if self.reach.hardly(session, name):
+                    kit.quiet("hardly moves the region that is chosen")
                 kit.quiet("drag it onto the face")
 
     def carried_over(self, stage: Stage, mirrored: bool) -> None:

@@ -156,8 +156,8 @@ def _swatches(kit: Kit, shown: Shown, x: float, foot: float) -> None:
 def _numbers(stage: Stage, kit: Kit, shown: Shown) -> None:
     """Each region's number where it lies on the head, seen from here."""
     assert stage.session is not None
-    hues = list(stage.session.hues.values())
-    for index, (x, y) in shown.numbers.items():
+    signs = stage.session.signs
+    for name, (x, y) in shown.numbers.items():
         left, top, width, height = stage.view
         if left < x < left + width and top < y < top + height:
-            swatch(kit, index, hues[index], x, y, imgui.get_background_draw_list())
+            swatch(kit, signs[name], x, y, imgui.get_background_draw_list())

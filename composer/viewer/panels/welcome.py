@@ -9,6 +9,7 @@ from pathlib import Path
 from imgui_bundle import ImVec2, imgui
 
 from composer.errors import shorten_middle
+from composer.viewer.session.folders import fault_of, formats_words
 from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
@@ -20,6 +21,7 @@ class Welcome:
     """The path that is typed."""
 
     path: str = ""
+    fault: str = ""
 
     def draw(self, stage: Stage, kit: Kit, demo: Callable[[], None], browse: Callable[[], None] | None) -> None:
         """The page in the middle of the window; `demo` opens it, `browse` asks the machine for a folder or file."""
@@ -36,19 +38,28 @@ class Welcome:
         imgui.dummy(ImVec2(0, kit.px(18)))
         with kit.bold():
             imgui.text("Open a library or a document")
-        imgui.set_next_item_width(wide - kit.px(166 if browse else 78))
+        imgui.set_next_item_width(wide - kit.px(166))
+        before = self.path
         entered, self.path = imgui.input_text_with_hint(
-            "##path", "a folder of targets, a .glb, .npz or .moue", self.path, imgui.InputTextFlags_.enter_returns_true
+            "##path", "a folder, a file or a document", self.path, imgui.InputTextFlags_.enter_returns_true
         )
         kit.mark("path")
         imgui.same_line(0, kit.px(6))
         if (kit.button("Open", name="open path", wide=kit.px(70)) or entered) and self.path.strip():
-            begin_opening(stage, Path(self.path.strip().strip('"')).expanduser())
-        if browse is not None:
-            imgui.same_line(0, kit.px(6))
-            if kit.button("Browse", wide=kit.px(80)):
+            self.fault = fault_of(self.path)
+            if not self.fault:
+                begin_opening(stage, Path(self.path.strip().strip('"')).expanduser())
+        imgui.same_line(0, kit.px(6))
+        if kit.button("Browse", "choose among folders and files", wide=kit.px(80)):
+            if browse is not None:
                 browse()
-        kit.quiet("or drop a folder or a file anywhere on this window")
+            else:
+                stage.dialogs.open_path = True
+        self.fault = self.fault if self.path == before else ""
+        kit.fault(self.fault, "path", wide)
+        imgui.push_text_wrap_pos(imgui.get_cursor_pos_x() + wide)
+        kit.quiet(f"Or drop it anywhere on this window: {formats_words()}.")
+        imgui.pop_text_wrap_pos()
         imgui.dummy(ImVec2(0, kit.px(12)))
         if kit.button("Open the demo", "keeper, a head made by code, with 64 shapes, 40 regions and four recipes"):
             demo()

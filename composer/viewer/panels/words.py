@@ -61,7 +61,16 @@ def _line(stage: Stage, kit: Kit, words: Words, wide: float) -> None:
     kit.text(words.text)
     imgui.pop_text_wrap_pos()
     kit.mark(f"words {words.place or words.kind}")
-    if imgui.is_window_hovered() and imgui.is_mouse_clicked(0):
+    pressed = False
+    if words.press is not None:
+        imgui.dummy(ImVec2(kit.px(14), 1))
+        imgui.same_line(0, kit.px(6))
+        pressed = kit.button(words.press[0], name=f"words: {words.press[0]}")
+        if pressed:
+            stage.words = [each for each in stage.words if each is not words]
+            words.press[1]()
+    on_button = words.press is not None and imgui.is_item_hovered()
+    if imgui.is_window_hovered() and imgui.is_mouse_clicked(0) and not pressed and not on_button:
         stage.words = [each for each in stage.words if each is not words]
         if words.place is not None and stage.session is not None:
             stage.place = words.place

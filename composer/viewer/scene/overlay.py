@@ -21,6 +21,12 @@ Bytes = NDArray[np.uint8]
 LEAST_MM = 0.1
 """The top of a scale of movement is at least this: the rounding of a head at rest is no movement."""
 
+LEGENDS = {
+    "percent more": "more than the shapes do", "percent": "of the whole", "mm": "how far", "degrees": "how sharp"
+}  # fmt: skip
+UNITS = {"percent more": "%", "percent": "%", "mm": "mm", "degrees": "°"}
+"""The words over the legend of a finding, and the unit beside its numbers, by the unit of the finding."""
+
 
 @dataclass
 class Shown:
@@ -29,7 +35,7 @@ class Shown:
 
     cover: Bytes | None = None
     legend: Scale | None = None
-    numbers: dict[int, tuple[float, float]] = field(default_factory=dict)
+    numbers: dict[str, tuple[float, float]] = field(default_factory=dict)
     swatches: tuple[tuple[tuple[int, int, int], str], ...] = ()
 
 
@@ -56,7 +62,8 @@ class Overlays:
         if moving and not still and self._key and self._key[0] == kind and kind == "strain":
             return self._shown
         masks = session.evaluated.effective
-        key = (kind, masks, session.region, session.version if moving else 0, session, raw, session.target,
+        signs = session.signs if kind == "regions" else None
+        key = (kind, masks, signs, session.region, session.version if moving else 0, session, raw, session.target,
                trying.a, trying.b)  # fmt: skip
         if not same_key(self._key, key):
             self._key, self._shown = key, self._made(stage, trying, kind, raw)
@@ -76,7 +83,7 @@ class Overlays:
             top = float(bad.max(initial=0.0)) or 1.0
             around = session.head.polygons.adjacency
             spread = np.maximum(amounts, 0.5 * np.asarray((around > 0) @ amounts > 0, dtype=np.float64) * 0.2 * top)
-            scale = Scale(finding.code, finding.unit, 0.0, top)
+            scale = Scale(LEGENDS.get(finding.unit, finding.unit or "how many"), UNITS.get(finding.unit, ""), 0.0, top)
             self._key, self._shown = key, Shown(as_bytes(scale.colours(spread)), scale)
         return self._shown
 
@@ -85,7 +92,8 @@ class Overlays:
         head = session.head
         if kind == "regions":
             masks = {r.name: session.evaluated.effective[r.name] for r in session.project.regions}
-            return Shown(as_bytes(_skin_only(region_colours(masks), session.head.skin))) if masks else Shown()
+            hues = {name: sign.hue for name, sign in session.signs.items()}
+            return Shown(as_bytes(_skin_only(region_colours(masks, hues), session.head.skin))) if masks else Shown()
         if kind == "mask":
             mask = raw if raw is not None else session.evaluated.effective.get(session.region)
             if mask is None:
@@ -129,19 +137,19 @@ class Overlays:
         left, top, _, _ = stage.view
         frame = session.positions()
         normals = session.frame_normals
-        places: dict[int, tuple[float, float]] = {}
-        chosen: list[tuple[int, int]] = []
+        places: dict[str, tuple[float, float]] = {}
+        chosen: list[tuple[str, int]] = []
         toward = eye.place
-        for i, region in enumerate(session.project.regions):
+        for region in session.project.regions:
             at = session.centre_of(region.name)
             if float(normals[at] @ (toward - frame[at])) > 0.2 * float(np.linalg.norm(toward - frame[at])):
-                chosen.append((i, at))
+                chosen.append((region.name, at))
         if chosen:
             seen, _ = eye.project(np.asarray(frame[[at for _, at in chosen]], dtype=np.float64), *stage.view_size)
             taken: list[tuple[float, float]] = []
-            for (i, _), (x, y) in zip(chosen, seen, strict=True):
+            for (name, _), (x, y) in zip(chosen, seen, strict=True):
                 if all(abs(x - a) > 18 or abs(y - b) > 15 for a, b in taken):
-                    places[i] = (left + float(x), top + float(y))
+                    places[name] = (left + float(x), top + float(y))
                     taken.append((float(x), float(y)))
         self._shown.numbers = places
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +20,7 @@ from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.errors import MoueError
 from composer.head.head import Head
 from composer.head.understand.veils import veils_of
+from composer.mixing.recipe import Recipe
 from composer.viewer.render.camera import Eye, framed, named_eye
 from composer.viewer.render.look import Look, Mark
 from composer.viewer.render.view3d import View3D
@@ -40,6 +42,7 @@ class Thumbs:
         self._made: dict[tuple[str, str], tuple[object, int]] = {}
         self._wanted: OrderedDict[tuple[str, str], object] = OrderedDict()
         self._session: Session | None = None
+        self.by_chance: Callable[[str], Recipe | None] = lambda name: None
         self._plain = Look()
         self._ground = np.array([round(255 * c) for c in RAISED[:3]], dtype=np.float64)
 
@@ -95,8 +98,13 @@ class Thumbs:
         if kind == "shape":
             number = session.head.shape_index.get(name)
             return None if number is None else session.head.shapes[number].delta
-        recipe = next((r for r in session.history.committed.recipes if r.name == name), None)
-        return (recipe, session.evaluated.mixer)
+        return (self._recipe(session, kind, name), session.evaluated.mixer)
+
+    def _recipe(self, session: Session, kind: str, name: str) -> Recipe | None:
+        """The recipe of a picture: of the document, or found by chance."""
+        if kind == "chance":
+            return self.by_chance(name)
+        return next((r for r in session.history.committed.recipes if r.name == name), None)
 
     def _picture(self, session: Session, kind: str, name: str) -> NDArray[np.uint8] | None:
         neutral = session.head.neutral
@@ -113,7 +121,7 @@ class Thumbs:
             positions = (neutral + session.head.shape(name).delta).astype(np.float32)
             eye = self._close(neutral, positions, session.head.skin)
         else:
-            recipe = next((r for r in session.history.committed.recipes if r.name == name), None)
+            recipe = self._recipe(session, kind, name)
             if recipe is None:
                 return None
             try:

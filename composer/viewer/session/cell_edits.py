@@ -9,6 +9,7 @@ from composer.edits.recipes import add_recipe
 from composer.edits.several_cells import set_cells
 from composer.edits.sides import linked
 from composer.mixing.recipe import Cell, Recipe
+from composer.viewer.session.joining import new_join
 from composer.viewer.session.stage import Stage
 
 
@@ -28,7 +29,7 @@ def carried_edit(stage: Stage, region: str, shape: str, mirrored: bool = False, 
     cell = Cell(region, shape, weight, mirrored)
     if any(recipe.name == session.recipe_name for recipe in session.history.committed.recipes):
         return cells_edit(stage, cell)
-    return lambda project: add_recipe(project, Recipe("first", (cell,)))
+    return lambda project: add_recipe(project, Recipe("first", (cell,), join=new_join(session)))
 
 
 def clear_row(stage: Stage, region: str) -> Edit:

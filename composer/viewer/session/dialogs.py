@@ -23,6 +23,7 @@ class Dialogs:
     save_as: bool = False
     open_path: bool = False
     path_for: tuple[str, str, Callable[[Path], None]] | None = None
+    dropped: Path | None = None
     waiting: Waiting | None = None
     findings: bool = False
     about: bool = False
@@ -32,4 +33,5 @@ class Dialogs:
     def any_open(self) -> bool:
         """Whether a sheet lies over the window, which keys then leave alone."""
         asking = self.leave or self.save_as or self.open_path or bool(self.path_for) or self.waiting is not None
+        asking = asking or self.dropped is not None
         return self.keys or self.bake or self.match or self.about or asking

@@ -10,6 +10,7 @@ from composer.checks.finding import Finding
 from composer.head.places import resolve
 from composer.mixing.recipe import ALL
 from composer.viewer.render.camera import framed, named_eye
+from composer.viewer.session.seen_from import eye_that_sees
 from composer.viewer.session.stage import Stage
 
 INSIDE = 0.3
@@ -70,18 +71,17 @@ def look_at_landmark(stage: Stage, name: str) -> None:
 
 
 def look_at_finding(stage: Stage, finding: Finding) -> None:
-    """Take the eye to where a finding is, from the side that its skin faces."""
-    session = stage.opened
-    if stage.eye is None or not len(finding.vertices):
+    """Take the eye to where a finding is, turned as little as lets it be seen."""
+    session, picker = stage.opened, stage.picker
+    if stage.eye is None or picker is None or not len(finding.vertices):
         return
-    points = session.positions()[finding.vertices].astype(np.float64)
-    out = session.normals_of(session.positions())[finding.vertices].mean(axis=0)
-    if float(np.linalg.norm(out)) > 0.1 and float(out @ stage.eye.axes[2]) < 0.3:
-        yaw, flat = float(np.degrees(np.arctan2(out[0], out[2]))), float(np.hypot(out[0], out[2]))
-        pitch = float(np.clip(np.degrees(np.arctan2(out[1], flat)), -50.0, 50.0))
-        eye = replace(stage.eye, yaw=yaw, pitch=pitch)
-    else:
-        eye = stage.eye
-    reach = 0.06 * session.head.diagonal
-    box = np.concatenate([points, points.mean(axis=0) + reach * np.array([[-1, -1, 0], [1, 1, 0]])])
-    stage.go(framed(eye, box, stage.view_size, 0.55))
+    vertices = finding.vertices
+    if finding.amounts is not None:
+        vertices = vertices[np.argsort(-np.abs(finding.amounts), kind="stable")]
+    vertices = vertices[: max(len(vertices) // 2, 1)].astype(np.int64)
+    positions = np.asarray(session.positions())
+    around = 0.06 * session.head.diagonal
+    stage.go(eye_that_sees(
+        stage.eye, picker, positions, session.normals_of(positions), vertices, stage.view_size, stage.hidden,
+        around_mm=around,
+    ))  # fmt: skip

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from composer.document.project import Project
 from composer.edits.regions import set_mask
 from composer.edits.sides import partner
+from composer.edits.take_ground import given_up, take_ground
 from composer.errors import MoueError
 from composer.geometry.barriers import Barriers
 from composer.head.barrier_lines import barrier_lines
@@ -26,6 +27,7 @@ from masks.brush_ring import ring
 from masks.combine import invert
 from masks.paint import Brush, Kind, Painter, Stroke, fill
 from masks.partition import effective_masks
+from masks.smooth import smoothed_by
 
 Floats = NDArray[np.float64]
 Pressure = Literal["none", "radius", "strength"]
@@ -45,14 +47,17 @@ def _joined(strokes: list[Stroke], before: NDArray) -> Floats:
 
 @dataclass
 class Painting:
-    """The brush of one session: `kind`, `radius_mm`, `strength`, `hardness` as in `masks.paint`."""
+    """The brush of one session: `kind`, `radius_mm`, `strength`, `hardness` as in `masks.paint`. Where it `takes`, the
+    other regions of the set give way to what is painted, instead of sharing with it."""
 
     kind: Kind = "paint"
     radius_mm: float = 12.0
     strength: float = 1.0
     hardness: float = 0.2
     mirrored: bool = False
+    takes: bool = False
     on_pose: bool = False
+    smooth_mm: float = 4.0
     pressure: Pressure = "none"
     raw: Floats | None = None
     effective: Floats | None = None
@@ -105,6 +110,8 @@ class Painting:
         """Begin a stroke at a place of the skin. Raises MoueError where the chosen region cannot be painted."""
         if session.region == ALL or session.region not in session.evaluated.raw:
             raise MoueError("choose a region to paint; the base row covers the whole face")
+        if session.project.region(session.region).locked:
+            raise MoueError(f"{session.region} is locked: its mask stays as it is", hint="unlock it in its menu")
         painter = self.painter_of(session)
         self._region = session.region
         self._frozen = picker.freeze(session.positions())
@@ -145,7 +152,10 @@ class Painting:
             return
         regions = session.project.regions
         now = {name: _joined(strokes, session.evaluated.raw[name]) for name, strokes in self._strokes.items()}
-        masks = [now.get(r.name, session.evaluated.raw[r.name])[touched] for r in regions]
+        here = {r.name: session.evaluated.raw[r.name][touched] for r in regions}
+        painted = {name: values[touched] for name, values in now.items()}
+        given = given_up(session.project, here, painted) if self._taking else {}
+        masks = [({**here, **given} | painted)[r.name] for r in regions]
         shared = effective_masks(masks, [r.locked for r in regions], [r.set for r in regions])
         at = [r.name for r in regions].index(self._region)
         effective = self.effective.copy()
@@ -156,6 +166,8 @@ class Painting:
         """End the stroke: its masks go into the document as one step."""
         before = session.evaluated.raw
         masks = {name: _joined(strokes, before[name]) for name, strokes in self._strokes.items()}
+        if self._taking:
+            masks = given_up(session.project, before, masks) | masks
         self.abandon()
 
         def edit(project: Project) -> Project:
@@ -165,6 +177,15 @@ class Painting:
             return project
 
         session.apply(edit)
+
+    @property
+    def _taking(self) -> bool:
+        return self.takes and self.kind == "paint"
+
+    @property
+    def painted(self) -> str:
+        """The region that the stroke under way paints; "" where there is none."""
+        return self._region if self.stroking else ""
 
     def abandon(self) -> None:
         """Drop the stroke; no mask has changed."""
@@ -182,15 +203,21 @@ class Painting:
     # Whole masks.
 
     def whole(self, session: Session, what: str) -> None:
-        """Fill, invert, clear or soften the chosen region's mask at once. Raises MoueError for the base row."""
+        """Fill, invert, clear or smooth the chosen region's mask at once, or "take" its ground from the others. Raises
+        MoueError for the base row and a locked region."""
         name = session.region
         if name == ALL or name not in session.evaluated.raw:
             raise MoueError("choose a region first; the base row covers the whole face")
+        if session.project.region(name).locked:
+            raise MoueError(f"{name} is locked: its mask stays as it is", hint="unlock it in its menu")
+        if what == "take":
+            session.apply(lambda project: take_ground(project, name, session.evaluated.raw))
+            return
         raw = session.evaluated.raw[name]
         if what == "invert":
             values = invert(raw)
-        elif what == "soften":
-            values = self.painter_of(session).smoothed(np.array(raw))
+        elif what == "smooth":
+            values = smoothed_by(self.painter_of(session).barriers, raw, self.smooth_mm)
         else:
             values = fill(raw, session.head.skin, 1.0 if what == "fill" else 0.0)
         session.apply(lambda project: set_mask(project, name, values))

@@ -7,6 +7,7 @@ reaches. `frame` gives what a view draws.
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,22 +16,23 @@ from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit, History
-from composer.document.project import Project
+from composer.document.project import Project, Region
+from composer.document.region_signs import Sign, signs_of, with_signs_kept
 from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range
 from composer.mixing.linear import Mixer
 from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
-from composer.picture.palette import colours_apart
 from composer.progress import Progress
 from composer.viewer.render.normals import Normals
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
+from composer.viewer.session.joined import Joined
+from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
 
 EMPTY = Recipe("")
-MOST_SINGLY = 16  # changed cells that are put into the live pose one by one
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,8 +70,8 @@ class Session:
         self.version = 0
         self._prepared = opened.evaluated
         self._on_card = False
-        self._joined: tuple[int, NDArray[np.float32]] | None = None
-        self.outside_mm = 0.0
+        self.joined = Joined()
+        self._seen: object = None
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
@@ -79,7 +81,7 @@ class Session:
         self._drawn = self._normals.all(self._live.positions)
         self._reach: dict[str, float] = {}
         self._moved: tuple[object, dict[str, tuple[str, ...]]] = (None, {})
-        self._hues: tuple[object, dict[str, int]] = (None, {})
+        self._signs: tuple[object, tuple[Region, ...], dict[str, Sign]] = (None, (), {})
         self._centres: dict[str, tuple[NDArray, int]] = {}
 
     # What is open.
@@ -132,9 +134,8 @@ class Session:
         """(n, 3) mm, what is seen now."""
         if self._override is not None:
             return self._override
-        if self._joined is not None and self._joined[0] == self.version:
-            return self._joined[1]
-        return self._live.positions
+        joined = self._join_shown
+        return self._live.positions if joined is None else joined
 
     def weight(self, key: CellKey) -> float | None:
         """The weight of a cell of the chosen recipe, None where it is not listed."""
@@ -174,7 +175,7 @@ class Session:
     def prepared(self, edit: Edit) -> tuple[Project, EvaluatedDocument]:
         """The committed project edited and made ready with its masks, nothing of the session changed: for another
         thread. Raises MoueError where it does not fit together."""
-        project = edit(self.history.committed)
+        project = self._edited(edit)
         evaluated = self.evaluated.again(project)
         _ = evaluated.effective, evaluated.mixer
         return project, evaluated
@@ -196,11 +197,6 @@ class Session:
         self.history.redo()
         self._follow()
 
-    def go_to_step(self, at: int) -> None:
-        """Go to one of the history's steps."""
-        self.history.go(at)
-        self._follow()
-
     def follow(self) -> None:
         """Bring the pose up to date after a choice or a mark was changed."""
         self._follow()
@@ -220,21 +216,26 @@ class Session:
         """Whether the recipe is to be joined seamlessly, and what is seen is only the linear pose of a drag."""
         if self.recipe.join != "seamless" or self.previewing or self._override is not None:
             return False
-        return self._joined is None or self._joined[0] != self.version
+        return self._join_shown is None
 
-    def join(self) -> tuple[int, NDArray[np.float64], float]:
-        """The recipe joined seamlessly, for another thread: the version it is of, its pose (n, 3) mm, and how far the
-        join moved anything outside the ramps, mm. Raises MoueError where it cannot be mixed."""
-        version = self.version
-        pose, outside = self.evaluated.seamless(self._wanted())
-        return version, pose, float(outside.max(initial=0.0))
+    @property
+    def _join_shown(self) -> NDArray[np.float32] | None:
+        """(n, 3) mm the joined pose of what is seen, where it is there."""
+        return self.joined.of(self._wanted(), self.evaluated.mixer)
 
-    def take_join(self, joined: tuple[int, NDArray[np.float64], float]) -> None:
+    def join(self) -> Joined:
+        """The recipe joined seamlessly, for another thread. Raises MoueError where it cannot be mixed."""
+        evaluated, recipe, began = self.evaluated, self._wanted(), time.monotonic()
+        pose, outside = evaluated.seamless(recipe)
+        seconds, furthest = time.monotonic() - began, float(outside.max(initial=0.0))
+        return Joined(recipe, evaluated.mixer, pose.astype(np.float32), furthest, seconds)
+
+    def take_join(self, joined: Joined) -> None:
         """Show a joined pose, where nothing has changed since it was begun."""
-        version, pose, outside = joined
-        if version == self.version:
-            self._joined = (version, pose.astype(np.float32))
-            self.outside_mm, self._touched = outside, None
+        self.joined.seconds = joined.seconds
+        if joined.of(self._wanted(), self.evaluated.mixer) is not None:
+            self.joined, self._touched = joined, None
+            self.version += 1
 
     # What a view draws.
 
@@ -250,13 +251,15 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        joined = self._joined is not None and self._joined[0] == self.version
-        return self._live if self._override is None and not joined else None
+        return self._live if self._override is None and self._join_shown is None else None
 
     def frame(self) -> Frame:
         """Positions, normals and what changed since the last call."""
         touched, self._touched = self._touched, NOTHING
         positions = self.positions()
+        seen: object = self._live if self.live is not None else positions
+        if seen is not self._seen:  # another array altogether, not this one changed in places
+            self._seen, touched = seen, None
         if touched is None:
             self._drawn = self._normals.all(positions)
         elif touched != NOTHING:
@@ -277,23 +280,17 @@ class Session:
         mask = self.evaluated.effective[region]
         known = self._centres.get(region)
         if known is None or known[0] is not mask:
-            inside = np.flatnonzero((mask > 0.6 * float(mask.max(initial=0.0))) & self.head.skin)
-            at = 0
-            if len(inside):
-                points = self.head.neutral[inside]
-                away = points - np.average(points, axis=0, weights=mask[inside] + 1e-9)
-                at = int(inside[np.argmin(np.einsum("ij,ij->i", away, away))])
-            known = self._centres[region] = (mask, at)
+            known = self._centres[region] = (mask, middle_of(self.head, mask))
         return known[1]
 
     @property
-    def hues(self) -> dict[str, int]:
-        """The colour number of each region, so that neighbours differ."""
-        masks = self.evaluated.effective
-        if self._hues[0] is not masks:
-            names = [region.name for region in self.project.regions]
-            self._hues = (masks, dict(zip(names, colours_apart([masks[n] for n in names]), strict=True)))
-        return self._hues[1]
+    def signs(self) -> dict[str, Sign]:
+        """The number and the colour of each region by name."""
+        evaluated = self.evaluated
+        masks, regions = evaluated.effective, evaluated.project.regions
+        if self._signs[0] is not masks or self._signs[1] is not regions:
+            self._signs = (masks, regions, signs_of(evaluated.project, masks))
+        return self._signs[2]
 
     def furthest_mm(self, shape: str) -> float:
         """How far a shape moves anything, mm; computed once."""
@@ -323,7 +320,7 @@ class Session:
 
     def _tried(self, edit: Edit) -> Project:
         """The committed project edited, known to fit the head and to mix."""
-        project = edit(self.history.committed)
+        project = self._edited(edit)
         if project is not self.evaluated.project:
             evaluated = self.evaluated.again(project)
             recipe = next((r for r in project.recipes if r.name == self.recipe_name), EMPTY)
@@ -332,6 +329,10 @@ class Session:
                 evaluated.check(recipe)
             self._prepared = evaluated
         return project
+
+    def _edited(self, edit: Edit) -> Project:
+        """The committed project edited, the signs of its regions kept."""
+        return with_signs_kept(self.history.committed, edit, self.signs)
 
     def _wanted(self) -> Recipe:
         return self.held.shown(self.recipe)
@@ -372,7 +373,7 @@ class Session:
         same = posed.rows == recipe.rows and posed.strength == recipe.strength and posed_cells.keys() <= wanted.keys()
         changed = [cell for key, cell in wanted.items() if posed_cells.get(key) != cell] if same else []
         in_order = list(wanted)[: len(posed_cells)] == list(posed_cells)
-        if same and in_order and posed.name == recipe.name and len(changed) <= MOST_SINGLY:
+        if same and in_order and posed.name == recipe.name and len(changed) <= 16:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return

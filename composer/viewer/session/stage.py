@@ -17,7 +17,7 @@ from composer.document.history import Edit
 from composer.document.project import Project
 from composer.errors import MoueError
 from composer.head.places import SurfacePoint
-from composer.mixing.recipe import Cell, Row
+from composer.mixing.recipe import Cell, Recipe, Row
 from composer.viewer.new_head.both_surfaces import LIBRARY
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.camera import Eye, between
@@ -39,12 +39,14 @@ JOINING = "Joining seamlessly"
 
 @dataclass(frozen=True)
 class Words:
-    """A line told to the person; `kind` is "note", "done" or "wrong"; a press on it opens a `place`, if it has one."""
+    """A line told to the person; `kind` is "note", "done" or "wrong"; a press on it opens a `place`, if it has one.
+    `press` is a button beside it, its words and what it does."""
 
     text: str
     kind: str
     until: float
     place: Place | None = None
+    press: tuple[str, Callable[[], object]] | None = None
 
 
 @dataclass
@@ -84,6 +86,7 @@ class Stage:
     whole_view: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 1.0)
     room: Room = Room(0.0, 0.0, 0.0, frozenset())
     asked_side: str = ""
+    on_board: Recipe | None = None
     clock: Callable[[], float] = time.monotonic
 
     def __post_init__(self) -> None:
@@ -104,16 +107,24 @@ class Stage:
         assert self.session is not None
         return self.session
 
+    @property
+    def seen_recipe(self) -> Recipe:
+        """The recipe whose weights the face shows: the open one, or what is tried in its place."""
+        return self.opened.recipe if self.on_board is None else self.on_board
+
     # Words.
 
-    def say(self, text: str, kind: str = "note", place: Place | None = None) -> None:
-        """Tell one line; it stays for a while, a line that leads to a `place` until it is pressed, a fault until it is
-        pressed or something succeeds."""
+    def say(
+        self, text: str, kind: str = "note", place: Place | None = None,
+        press: tuple[str, Callable[[], object]] | None = None,
+    ) -> None:  # fmt: skip
+        """Tell one line; it stays for a while; a line that leads to a `place` or has a button to `press` until it is
+        pressed or the next such line comes, a fault until it is pressed or something succeeds."""
         if kind == "done":
             self._no_faults()
-        self.words = [w for w in self.words if w.text != text][-3:]
-        stays = kind == "wrong" or place is not None
-        self.words.append(Words(text, kind, self.clock() + (1e9 if stays else WORDS_SECONDS), place))
+        self.words = [w for w in self.words if w.text != text and (press is None or w.press is None)][-3:]
+        stays = kind == "wrong" or place is not None or press is not None
+        self.words.append(Words(text, kind, self.clock() + (1e9 if stays else WORDS_SECONDS), place, press))
 
     def do(self, edit: Edit, words: str = "") -> bool:
         """Apply an edit to what is open, telling what went wrong; whether it was done."""
@@ -122,6 +133,17 @@ class Stage:
         if done:
             self._no_faults()
         return done
+
+    def fault_of(self, edit: Edit, words: str = "") -> str:
+        """Apply an edit; what went wrong, for the field that it came from, "" where it was done."""
+        try:
+            self.opened.apply(edit)
+        except MoueError as error:
+            return self._words_of(error)
+        self._no_faults()
+        if words:
+            self.say(words, "done")
+        return ""
 
     def _no_faults(self) -> None:
         """Something went well: what went wrong before it is over."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from pathlib import Path
 
 from numpy.typing import NDArray
 
@@ -10,6 +11,9 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.edits.neutral_of_recipe import expressions_in, neutral_of_recipe
 from composer.edits.swap_head import swap_head
 from composer.edits.swapped import Swapped
+from composer.errors import MoueError
+from composer.fitting.fitted_files import FITTED, levels_beside, read_levels
+from composer.formats.library import open_library
 from composer.head.head import Head
 from composer.progress import Progress
 from composer.viewer.session.stage import Stage
@@ -47,6 +51,24 @@ def swap_in(stage: Stage, name: str, make: Callable[[EvaluatedDocument, Progress
             stage.say(sentence)
 
     stage.work.begin(SWAPPING, work, done, asks=True)
+
+
+def swap_file(stage: Stage, path: Path) -> None:
+    """Put the head in a file of the library's topology in the place of the document's head. The cage that a fit wrote
+    brings the finer levels that lie beside it."""
+    beside = levels_beside(path)
+
+    def make(evaluated: EvaluatedDocument, progress: Progress) -> NewNeutral:
+        progress(0.0, f"reading {path.name}")
+        head = open_library(path, recognise=False)
+        if not head.diagonal > 0.0:
+            raise MoueError("has no size: all its vertices are at one place", path)
+        return head, read_levels(evaluated.library, head.unit, beside)
+
+    name = path.parent.name if path.name == FITTED and path.parent.name else path.stem
+    if beside:
+        stage.say(f"Its finer levels come along: {', '.join(place.name for place in beside)}.")
+    swap_in(stage, name, make)
 
 
 def make_neutral(stage: Stage, recipe: str) -> None:

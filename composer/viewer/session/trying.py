@@ -5,7 +5,9 @@ A trial shows positions in place of the recipe's pose and changes nothing; what 
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,15 +15,22 @@ from numpy.typing import NDArray
 from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.project import Project
 from composer.edits.recipes import add_recipe, free_recipe_name
-from composer.edits.trials import Travel, random_recipe
+from composer.edits.trials import Travel, eased, random_recipe, weights_between, with_weight
 from composer.mixing.recipe import Cell, CellKey, Recipe
+from composer.viewer.session.joining import new_join
 from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
+
+MOST_KEPT = 24
+"""How many random combinations the gallery keeps. A design choice, no source."""
+SLOW_SECONDS = 0.15
+"""A pose that takes longer is too slow for a movement. A design choice, no source."""
 
 
 @dataclass
 class Trial:
-    """A movement back and forth: `kind` "sweep" or "travel", at `t` in [0, 1], `seconds` from end to end."""
+    """A movement back and forth: `kind` "sweep" or "travel", at `t` in [0, 1], `seconds` from end to end. `join` is
+    "linear" once the recipe's own has been too slow for a picture more than once."""
 
     kind: str
     seconds: float = 2.0
@@ -31,7 +40,10 @@ class Trial:
     low: float = 0.0
     high: float = 1.0
     travel: Travel | None = None
+    ends: tuple[Recipe, Recipe] | None = None
     recipe: str = ""
+    join: Literal["", "linear"] = ""
+    slow: int = 0
 
 
 @dataclass
@@ -43,6 +55,7 @@ class Trying:
     b: Recipe | None = None
     seed: int = 1
     found: Recipe | None = None
+    gallery: tuple[Recipe, ...] = ()
     pace: float = 2.0
     ease: float = 1.0
     cells: int = 4
@@ -62,21 +75,50 @@ class Trying:
         """Move back and forth between two recipes, every vertex on a straight line."""
         session = stage.opened
         project = session.project
-        travel = Travel(session.evaluated.mixer, project.recipe(start), project.recipe(end))
+        rest = session.head.neutral
+        ends = [EvaluatedRecipe.of(session.evaluated, project.recipe(name)).pose - rest for name in (start, end)]
+        travel = Travel(*ends)
         self.trial, self.found = Trial("travel", self.pace, travel=travel, recipe=session.recipe_name), None
+        self.trial.ends = project.recipe(start), project.recipe(end)
         self._began = stage.clock()
 
     def random(self, session: Session) -> None:
-        """Another combination within the limits, the same for the same seed."""
+        """Another combination within the limits, the same for the same seed, shown and kept in the gallery."""
         names = [r.name for r in session.project.regions]
         entries = session.project.shapes
         shapes = [one.name for one in session.head.expressions if not entries.get(one.name, {}).get("hidden")]
         self.trial = None
         cells = max(min(self.cells, len(names) * len(shapes)), 1)
-        self.found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), symmetric=session.linked)
+        name = f"chance {self.seed}"
+        found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), session.linked, name)
         self.seed += 1
-        self._of = session.project
-        session.show(EvaluatedRecipe.of(session.evaluated, self.found).pose)
+        self.gallery = (*self.gallery, found.with_(join=new_join(session)))[-MOST_KEPT:]
+        self.look_at(session, self.gallery[-1])
+
+    def look_at(self, session: Session, found: Recipe) -> None:
+        """Show a random combination of the gallery. Raises MoueError where it can no longer be mixed."""
+        pose = EvaluatedRecipe.of(session.evaluated, found).pose
+        self.trial, self.found, self._of = None, found, session.project
+        session.show(pose)
+
+    def by_chance(self, name: str) -> Recipe | None:
+        """The random combination of this name, None where the gallery has none."""
+        return next((each for each in self.gallery if each.name == name), None)
+
+    def on_board(self, session: Session) -> Recipe:
+        """The recipe whose weights the face shows now: that of a movement where it is, of chance, or the open one."""
+        if self.found is not None:
+            return self.found
+        trial = self.trial
+        if trial is None or trial.recipe != session.recipe_name:
+            return session.recipe
+        if trial.kind == "sweep" and trial.key is not None:
+            region, shape, mirrored = trial.key
+            weight = trial.low + (trial.high - trial.low) * trial.t
+            return with_weight(session.recipe, Cell(region, shape, weight, mirrored))
+        if trial.ends is None:
+            return session.recipe
+        return weights_between(*trial.ends, eased(trial.t, self.ease))
 
     def keep(self, stage: Stage) -> None:
         """Make a recipe of the random combination that is shown."""
@@ -85,6 +127,7 @@ class Trying:
             return
         name = free_recipe_name(session.project, "found")
         if stage.do(lambda p: add_recipe(p, found.with_(name=name)), f"Kept as {name}."):
+            self.gallery = tuple(each for each in self.gallery if each is not found)
             self.stop(session)
             session.choose_recipe(name)
 
@@ -155,10 +198,14 @@ class Trying:
         if trial.kind == "sweep" and trial.key is not None:
             region, shape, mirrored = trial.key
             weight = trial.low + (trial.high - trial.low) * trial.t
-            recipe = session.recipe.with_(join="linear")
-            cells = tuple(c for c in recipe.cells if c.key != trial.key)
-            tried = recipe.with_(cells=(*cells, Cell(region, shape, weight, mirrored)))
-            return EvaluatedRecipe.of(session.evaluated, tried).pose
+            recipe = session.recipe.with_(join=trial.join or session.recipe.join)
+            tried = with_weight(recipe, Cell(region, shape, weight, mirrored))
+            began = time.monotonic()
+            pose = EvaluatedRecipe.of(session.evaluated, tried).pose
+            trial.slow += time.monotonic() - began > SLOW_SECONDS
+            if trial.slow > 1:  # the first frame may have to prepare the join
+                trial.join = "linear"
+            return pose
         assert trial.travel is not None
         return session.head.neutral + trial.travel.displacement(trial.t, self.ease)
 

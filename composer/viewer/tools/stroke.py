@@ -6,6 +6,7 @@ import math
 
 from composer.viewer.session.painting import Painting
 from composer.viewer.session.pointing import look_up
+from composer.viewer.session.shared_ground import tell_shared
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
@@ -21,6 +22,7 @@ def paint(desk: Desk, at: Point) -> Tool:
     session, picker = stage.session, stage.picker
     assert session is not None and picker is not None
     hit = look_up(stage, at.x, at.y)
+    stage.words = [words for words in stage.words if words.press is None]
     begun = (
         hit is not None
         and hit.part == "skin"
@@ -36,8 +38,8 @@ def paint(desk: Desk, at: Point) -> Tool:
                 for between in _between(stage, painting, last, point):
                     _fall(stage, painting, between)
             last = point
-        if begun:
-            stage.guard(lambda: painting.end(session))
+        if begun and stage.guard(lambda: painting.end(session)):
+            tell_shared(stage, painting)
     except Abandoned:
         painting.abandon()
 

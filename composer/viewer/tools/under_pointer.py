@@ -6,21 +6,28 @@ import numpy as np
 
 from composer.head.plain_names import plain_name
 from composer.viewer.session.fitting import Fitting
+from composer.viewer.session.painting import Painting
 from composer.viewer.session.pointing import look_up, look_up_new, region_at
+from composer.viewer.session.shared_ground import painting_words
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.grip_cage import led_line, piece_at
 from composer.viewer.tools.place_mark import mark_at
 from composer.viewer.tools.place_pair import pair_at
 
 
-def point_out(stage: Stage, fitting: Fitting) -> None:
+def point_out(stage: Stage, fitting: Fitting, painting: Painting) -> None:
     """Bring `stage.hit` and `stage.pointed`, the words for it, up to date."""
     x, y = stage.pointer
     if stage.place == "new":
         _point_out_new(stage, fitting)
         return
     stage.hit = look_up(stage, x, y)
-    stage.pointed = plain_name(mark_at(stage, x, y)) if stage.place == "marks" else region_at(stage, stage.hit)
+    if stage.place == "marks":
+        stage.pointed = plain_name(mark_at(stage, x, y))
+    elif stage.place == "paint":
+        stage.pointed = painting_words(stage, painting, stage.hit)
+    else:
+        stage.pointed = region_at(stage, stage.hit)
 
 
 def _point_out_new(stage: Stage, fitting: Fitting) -> None:

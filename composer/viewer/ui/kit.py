@@ -88,6 +88,16 @@ class Kit:
         """How wide words are drawn, in pixels."""
         return imgui.calc_text_size(as_drawn(words)).x
 
+    def fault(self, words: str, of: str, width: float = 0.0) -> None:
+        """What is wrong with the field `of` above it, in words wrapped to a width in pixels."""
+        if not words:
+            return
+        wide = width or imgui.get_content_region_avail().x
+        imgui.push_text_wrap_pos(imgui.get_cursor_pos_x() + wide)
+        imgui.text_colored(vec4(theme.CORAL), words[:1].upper() + words[1:])
+        imgui.pop_text_wrap_pos()
+        self.mark(f"fault of {of}")
+
     def fit(self, words: str, width: float, tail: int = 0) -> str:
         """The words shortened until they fit a width in pixels, as they are drawn: at their end, or before their last
         `tail` letters, as for names that end with their side."""

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
+import composer
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_level import EvaluatedLevel
 from composer.document.store import open_document, save_document
@@ -165,3 +166,18 @@ def test_a_recipe_becomes_the_neutral_and_its_parts_move_as_one_piece(old: Evalu
 def test_a_recipe_that_moves_no_skin_gives_no_head(old: EvaluatedDocument) -> None:
     with pytest.raises(MoueError, match="leaves the skin as it is"):
         neutral_of_recipe(old, "wait")
+
+
+def test_a_swap_from_python_is_the_same_swap(old: EvaluatedDocument, tmp_path: Path) -> None:
+    new = fitted_head(tmp_path)
+    made = composer.swap(old, new, name="ferrier")
+    np.testing.assert_allclose(made.head.neutral, new.neutral, atol=1e-3)
+    assert made.project.recipes == old.project.recipes and len(made.project.earlier) == 1
+    (name,) = made.project.earlier
+    kin = composer.add_recipe(made, Recipe("kin", (Cell("all", name, 1.0),)))
+    back = composer.swap(kin, recipe="kin")
+    np.testing.assert_allclose(back.head.neutral, neutral_of_recipe(kin, "kin")[0].neutral, atol=1e-3)
+    assert np.abs(back.head.neutral - made.head.neutral).max() > 1.0  # so it is another head
+    for wrong in ({}, {"fitted": new, "recipe": "kin"}):
+        with pytest.raises(MoueError, match="give one of the two"):
+            composer.swap(made, **wrong)

@@ -50,9 +50,9 @@ def test_the_way_never_turns_back_and_reaches_both_ends(a: float, b: float, pace
 @settings(deadline=None)
 def test_the_way_is_a_straight_line_of_displacements(time: float, pace: float) -> None:
     start, end = MIXER.displacement(A), MIXER.displacement(B)
-    np.testing.assert_array_equal(Travel(MIXER, A, B).displacement(0.0, pace), start)
-    np.testing.assert_array_equal(Travel(MIXER, A, B).displacement(1.0, pace), end)
-    made = Travel(MIXER, A, B).displacement(time, pace)
+    np.testing.assert_array_equal(Travel(start, end).displacement(0.0, pace), start)
+    np.testing.assert_array_equal(Travel(start, end).displacement(1.0, pace), end)
+    made = Travel(start, end).displacement(time, pace)
     np.testing.assert_allclose(made, start + eased(time, pace) * (end - start), atol=1e-12 * HEAD.diagonal)
 
 

@@ -19,8 +19,8 @@ NAME_ROOM = 56.0
 def draw_names(stage: Stage, kit: Kit, layout: Layout) -> None:
     """The names of the rows in sight, each with its region's swatch and its signs."""
     session, draw = stage.opened, imgui.get_window_draw_list()
-    used = set(session.recipe.regions)
-    numbers = {name: i for i, name in enumerate(session.region_names[1:])}
+    used = set(stage.seen_recipe.regions)
+    signs = session.signs
     x, wide, high = layout.x, layout.left - layout.x, layout.high
     words_of = kit.apart(session.region_names[1:], wide - kit.px(NAME_ROOM))
     for i, name in enumerate(layout.rows):
@@ -31,16 +31,16 @@ def draw_names(stage: Stage, kit: Kit, layout: Layout) -> None:
         if chosen or (layout.on_name and i == layout.row):
             ground = theme.RAISED if chosen else theme.SLATE
             draw.add_rect_filled(ImVec2(x, y), ImVec2(x + wide, y + high), u32(ground))
-        if name in numbers:
-            swatch(kit, numbers[name], session.hues[name], x + kit.px(17), y + high / 2)
-        signs = _signs(stage, name)
+        if name in signs:
+            swatch(kit, signs[name], x + kit.px(17), y + high / 2)
+        after = _signs(stage, name)
         words = words_of[name] if name != ALL else kit.fit("base, all of the face", wide - kit.px(NAME_ROOM))
-        at = ImVec2(x + kit.px(34 if name in numbers else 10), y + (high - imgui.get_font_size()) / 2)
+        at = ImVec2(x + kit.px(34 if name in signs else 10), y + (high - imgui.get_font_size()) / 2)
         draw.add_text(at, u32(theme.TEXT if name in used or chosen else theme.QUIET), words)
-        if len(signs) > 1:  # they lie over the name's end
-            behind = ImVec2(x + wide - kit.px(4 + 17 * len(signs)), y + kit.px(3))
+        if len(after) > 1:  # they lie over the name's end
+            behind = ImVec2(x + wide - kit.px(4 + 17 * len(after)), y + kit.px(3))
             draw.add_rect_filled(behind, ImVec2(x + wide, y + high - kit.px(3)), u32(theme.DEEP, 0.8), kit.px(4))
-        for n, (kind, ink) in enumerate(reversed(signs)):
+        for n, (kind, ink) in enumerate(reversed(after)):
             kit.sign(kind, x + wide - kit.px(12 + 17 * n), y + high / 2, kit.px(12), ink)
         kit.seen[f"row {name}"] = (x, y, x + wide, y + high)
 

@@ -43,7 +43,7 @@ def _draw_cells(board: Board, stage: Stage, kit: Kit, layout: Layout) -> None:
     session, draw, gap = stage.opened, imgui.get_window_draw_list(), kit.px(1.5)
     wide, high = layout.wide, layout.high
     low, top = draw.get_clip_rect_min(), draw.get_clip_rect_max()
-    cells, picked = {cell.key: cell for cell in session.recipe.cells}, picked_keys(board, stage)
+    cells, picked = {cell.key: cell for cell in stage.seen_recipe.cells}, picked_keys(board, stage)
     lines = range(max(int((low.y - layout.cells_y) // high), 0),
                   min(int((top.y - layout.cells_y) // high) + 1, len(layout.rows)))  # fmt: skip
     places = range(max(int((low.x - layout.cells_x) // wide), 0),

@@ -40,13 +40,13 @@ class Board:
             return [name for name in names if name in search[0]]
         if not self.used_rows:
             return names
-        used = set(session.recipe.regions) | {ALL, session.region}
+        used = set(stage.seen_recipe.regions) | {ALL, session.region}
         return [name for name in names if name in used]
 
     def columns(self, stage: Stage) -> list[str]:
         """Shapes shown: those that the recipe uses and the chosen one; all when asked, hidden ones left out."""
         session = stage.opened
-        used = {cell.shape for cell in session.recipe.cells} | {session.shape}
+        used = {cell.shape for cell in stage.seen_recipe.cells} | {session.shape}
         hidden = {n for n, entry in session.project.shapes.items() if entry.get("hidden")}
         names, search = session.head.shape_names, self._found(stage)
         if search is not None:

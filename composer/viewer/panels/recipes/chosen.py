@@ -50,7 +50,7 @@ def _join(stage: Stage, kit: Kit) -> None:
         changed, halo = kit.slider("halo", recipe.halo * 100, 0, 100, "halo %.0f %%")
         kit.tip(
             "how far the join may reach beyond the soft edge between two regions, in percent of the edge's width; "
-            f"beyond it the join now moves up to {session.outside_mm:.2f} mm"
+            f"beyond it the join now moves up to {session.joined.outside_mm:.2f} mm"
         )
         if changed:
             stage.guard(lambda: session.preview(lambda p: set_join(p, name, "seamless", round(halo / 100, 2))))

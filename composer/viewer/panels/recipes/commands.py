@@ -13,6 +13,7 @@ from composer.edits.recipes import (
 from composer.edits.rows import flipped_recipe
 from composer.mixing.recipe import Recipe
 from composer.viewer.panels.recipes.state import Recipes
+from composer.viewer.session.joining import new_join, say_join
 from composer.viewer.session.stage import Stage
 
 
@@ -22,8 +23,9 @@ def new_recipe(stage: Stage) -> None:
     if session is None:
         return
     name = free_recipe_name(session.project, "recipe")
-    if stage.do(lambda p: add_recipe(p, Recipe(name))):
+    if stage.do(lambda p: add_recipe(p, Recipe(name, join=new_join(session)))):
         session.choose_recipe(name)
+        say_join(stage, name)
 
 
 def duplicate_chosen(stage: Stage) -> None:
@@ -31,8 +33,9 @@ def duplicate_chosen(stage: Stage) -> None:
     session = stage.session
     if session is None or not session.recipe_name:
         return
-    project, name = duplicate_recipe(session.history.committed, session.recipe_name)
-    if stage.do(lambda _: project):
+    original = session.recipe_name
+    name = duplicate_recipe(session.history.committed, original)[1]
+    if stage.do(lambda p: duplicate_recipe(p, original)[0]):
         session.choose_recipe(name)
 
 

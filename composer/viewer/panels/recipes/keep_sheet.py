@@ -16,7 +16,7 @@ def draw_keep_sheet(recipes: Recipes, stage: Stage, kit: Kit) -> None:
     session = stage.opened
     if recipes.keeping:
         imgui.open_popup("Keep as a shape")
-        recipes.keeping = False
+        recipes.keeping, recipes.shape_fault = False, ""
     middle = imgui.get_main_viewport().get_center()
     imgui.set_next_window_pos(middle, imgui.Cond_.appearing, ImVec2(0.5, 0.5))
     flags = imgui.WindowFlags_.always_auto_resize | imgui.WindowFlags_.no_title_bar
@@ -33,11 +33,14 @@ def draw_keep_sheet(recipes: Recipes, stage: Stage, kit: Kit) -> None:
             imgui.set_keyboard_focus_here()
         entered, recipes.shape = imgui.input_text("##shape", recipes.shape, imgui.InputTextFlags_.enter_returns_true)
         kit.mark("shape name")
+        kit.fault(recipes.shape_fault, "shape name", kit.px(300))
         if kit.button("Keep", name="Keep shape") or entered:
             pose, wanted = EvaluatedRecipe.of(session.evaluated, session.recipe).pose, recipes.shape.strip()
             delta = (pose - session.head.neutral).astype("float32")
             taken = [*session.head.shape_names, session.head.neutral_name]
-            if stage.do(lambda p: keep_shape(p, wanted, delta, taken), f"Kept {wanted}; it is in the tray."):
+            told = f"Kept {wanted}; it is in the tray."
+            recipes.shape_fault = stage.fault_of(lambda p: keep_shape(p, wanted, delta, taken), told)
+            if not recipes.shape_fault:
                 imgui.close_current_popup()
         imgui.same_line()
         if kit.button("Cancel", name="Leave shape") or imgui.is_key_pressed(imgui.Key.escape):

@@ -11,7 +11,8 @@ from composer.mixing.recipe import Recipe
 class Recipes:
     """`naming` is the recipe that is being renamed, `name` what is in its field, `fresh` whether the field is new;
     `copied` the recipe whose cells were copied; `keeping` whether the sheet that keeps a shape is asked for, `shape`
-    the name in it; `in_sight` the recipe that was scrolled to last."""
+    the name in it; `in_sight` the recipe that was scrolled to last; `fault` what is wrong
+    with the name that was entered."""
 
     naming: str = ""
     name: str = ""
@@ -20,7 +21,9 @@ class Recipes:
     keeping: bool = False
     shape: str = ""
     in_sight: str = ""
+    fault: str = ""
+    shape_fault: str = ""
 
     def begin_naming(self, name: str) -> None:
         """Open the field in which a recipe is renamed."""
-        self.naming, self.name, self.fresh = name, name, True
+        self.naming, self.name, self.fresh, self.fault = name, name, True, ""

@@ -140,10 +140,14 @@ def _name_field(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, wide: 
     flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
     entered, recipes.name = imgui.input_text("##name", recipes.name, flags)
     kit.mark("recipe name")
-    if entered and recipes.name.strip() != recipe.name:
-        wanted = recipes.name.strip()
-        if stage.do(lambda p: rename_recipe(p, recipe.name, wanted)):
-            session.choose_recipe(wanted)
-    if entered or (not recipes.fresh and imgui.is_item_deactivated()):
-        recipes.naming = ""
+    left = not recipes.fresh and imgui.is_item_deactivated()
     recipes.fresh = False
+    if entered:
+        wanted = recipes.name.strip()
+        recipes.fault = stage.fault_of(lambda p: rename_recipe(p, recipe.name, wanted))
+        recipes.fresh = bool(recipes.fault)
+        if not recipes.fault:
+            session.choose_recipe(wanted)
+    if (entered and not recipes.fault) or (left and not entered):
+        recipes.naming, recipes.fault = "", ""
+    kit.fault(recipes.fault, "recipe name", wide)

@@ -59,6 +59,7 @@ def _controls(stage: Stage, kit: Kit, trying: Trying) -> None:
             trying.keep(stage)
         imgui.same_line(0, kit.px(4))
         if kit.button("Discard", "show the recipe again", name="Discard found"):
+            trying.gallery = tuple(each for each in trying.gallery if each is not trying.found)
             trying.stop(session)
     else:
         _compare(stage, kit, trying)
