@@ -188,9 +188,9 @@ class Tray:
         if chosen or hovered:
             draw.add_rect(*box, u32(theme.SAND if chosen else theme.QUIET), kit.px(6), kit.px(2.2 if chosen else 1.2))
         if marked or hovered:
-            ink = theme.SAND if marked else theme.TEXT if on_star else theme.QUIET
+            shade = theme.SAND if marked else theme.TEXT if on_star else theme.QUIET
             draw.add_circle_filled(star, kit.px(9), u32(theme.DEEP, 0.55))
-            kit.sign("star", star.x, star.y, kit.px(14), ink)
+            kit.sign("star", star.x, star.y, kit.px(14), shade)
         label = self.words[self.labels[name]]
         wide = kit.wide(label)
         colour = theme.TEXT if chosen or hovered else theme.QUIET
