@@ -48,7 +48,7 @@ class KeyEvents:
         """A key goes down: typed into a field, or an action. Escape cancels a drag."""
         self._wake()
         combo = combo_of(symbol, modifiers)
-        if combo in ("Tab", "Shift+Tab") and self._leaves_panel(combo == "Shift+Tab"):
+        if symbol == key.TAB and combo.removeprefix("Ctrl+") in ("Tab", "Shift+Tab") and self._leaves_panel(combo):
             return True
         self._ui.key(symbol, modifiers, True)
         if symbol == key.ESCAPE:
@@ -87,11 +87,14 @@ class KeyEvents:
         """Whether something is held and not yet an undo step: a tool, a carried shape, a cell of the board."""
         return self._drag.active or bool(self._stage.carried_shape) or self._panels.board.drag is not None
 
-    def _leaves_panel(self, back: bool) -> bool:
-        """Whether Tab goes on to another panel: never out of a sheet or a menu."""
+    def _leaves_panel(self, combo: str) -> bool:
+        """Whether Tab goes on to another panel, as Ctrl and Tab always does: never out of a sheet or a menu."""
         if self._stage.session is None or self._stage.dialogs.any_open or self._ui.menu_open or self.holding:
             return False
-        return self._kit.stops.leave(TAB_ORDER, back, self._ui.io.nav_visible or self._ui.wants_keys)
+        back, stops = "Shift" in combo, self._kit.stops
+        if combo.startswith("Ctrl"):
+            return stops.next_panel(TAB_ORDER, back)
+        return stops.leave(TAB_ORDER, back, self._ui.io.nav_visible or self._ui.wants_keys)
 
     def _escape(self) -> None:
         """Cancel the drag under way, ask about no place any more, or end the trial."""

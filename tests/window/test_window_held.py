@@ -151,8 +151,6 @@ def test_every_control_of_the_bar_lies_within_a_narrow_board(new_hand: Callable[
 def test_shapes_recipes_and_their_menus_are_reached_by_keys_alone(
     open_demo: Hand, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from pyglet.window import key
-
     from composer.viewer.ui.kit import Kit
 
     hand, plain, stood = open_demo, Kit.mark, []
@@ -165,13 +163,8 @@ def test_shapes_recipes_and_their_menus_are_reached_by_keys_alone(
     monkeypatch.setattr(Kit, "mark", mark)
 
     def walk(to: str) -> None:
-        for panel in range(1, 7):
-            hand.hold("Ctrl")
-            for _ in range(panel):
-                for event in ("on_key_press", "on_key_release"):
-                    hand._tell(event, key.TAB, key.MOD_CTRL)
-                    hand.frames(2)
-            hand.let_go("Ctrl")
+        for _ in range(6):
+            hand.key("Ctrl+Tab")
             for _ in range(3):
                 hand.key("Tab")
                 stood.clear()

@@ -44,6 +44,18 @@ class Stops:
         self._next = None
         return True
 
+    def next_panel(self, order: list[str], back: bool) -> bool:
+        """Ctrl and Tab was pressed, `back` with Shift: the first control of the next panel of the `order` takes the
+        keyboard; whether there is one."""
+        drawn = self._now or self._before
+        panels = [name for name in order if any(panel == name for panel, _ in drawn)]
+        if not panels:
+            return False
+        at = panels.index(self.has[0]) if self.has is not None and self.has[0] in panels else -1 if not back else 0
+        panel = panels[(at + (-1 if back else 1)) % len(panels)]
+        self._next = next(stop for stop in drawn if stop[0] == panel)
+        return True
+
     def leave(self, order: list[str], back: bool, walking: bool) -> bool:
         """Tab was pressed, `back` with Shift: whether it leaves its panel, and the next one of the `order` takes the
         keyboard. `walking` says that some control has the keyboard, known here or not."""
