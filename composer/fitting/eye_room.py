@@ -1,14 +1,18 @@
 """Room for an eyeball behind the lids of a fitted head.
 
 An eyeball that follows its lids by a similarity keeps their mean distance; where a lid of the new head is flatter than
-the library's, the ball would stand through it. It moves back, away from the worst place, until no lid lies much deeper
-in it than on the library.
+the library's, the ball would stand through it. It moves back and becomes smaller, as little as it can, until no lid
+lies much deeper in it than on the library. What stands out of a ball, such as a cornea, goes with it.
+
+The least movement is that of Lawson and Hanson (1974, "Solving Least Squares Problems", chapter 23: least distance
+programming): the least (shift, shrinking) under one inequality for each vertex of the lids.
 """
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import nnls
 from scipy.spatial import cKDTree
 
 from composer.geometry.vectors import unit_rows
@@ -17,18 +21,21 @@ Rows = NDArray[np.float64]
 
 NEAR = 1.4
 """Lids lie within this many of the ball's radii from its centre (our choice)."""
-ROUNDS = 40
-"""Most steps back (our choice)."""
-MOST = 0.2
-"""Furthest that the ball moves, as a share of its radius (our choice: some 2.5 mm)."""
+ROUNDS = 4
+"""Rounds, in each of which the inequalities are drawn up anew (our choice)."""
+MOST, LEAST_SIZE = 0.3, 0.92
+"""Furthest that the ball moves, as a share of its radius (some 3.5 mm), and how small it may become, as a share of its
+size (our choice)."""
+SHRINKING = 4.0
+"""How much a share of its size costs, beside a shift of the same share of its radius (our choice)."""
 ENOUGH = 0.01
 """How much deeper than on the library a lid may lie in the ball, as a share of its radius: some 0.1 mm (our choice)."""
 
 
 def room_behind_lids(
     ball: Rows, centre: Rows, lids: Rows, moved_lids: Rows, moved_centre: Rows, scale: float
-) -> Rows:
-    """(3,) the shift in mm of an eyeball that brings it behind its lids.
+) -> tuple[Rows, float]:
+    """(3,) the shift in mm of an eyeball that brings it behind its lids, and how many times as large it is then.
 
     On the library: the vertices of the `ball` (k, 3), its `centre` (3,), and the skin about it, `lids` (l, 3), without
     the socket. On the new head: the same skin `moved_lids` (l, 3), the centre (3,) and the ball's `scale`. All in mm.
@@ -37,20 +44,35 @@ def room_behind_lids(
     away = np.linalg.norm(off, axis=1)
     radius = np.linalg.norm(ball - centre, axis=1)
     close = away < NEAR * float(np.median(radius))
-    shift = np.zeros(3)
+    shift, times = np.zeros(3), 1.0
     if not close.any():
-        return shift
+        return shift, times
     size = scale * float(np.median(radius))
     toward = cKDTree(unit_rows(ball - centre)).query(unit_rows(off[close]))[1]
     wanted = scale * np.minimum(away[close], radius[toward])
     for _ in range(ROUNDS):
         between = moved_lids[close] - (moved_centre + shift)
-        deep = wanted - np.linalg.norm(between, axis=1)
-        worst = int(np.argmax(deep))
-        if deep[worst] <= ENOUGH * size:
+        distance = np.linalg.norm(between, axis=1)
+        deep = times * wanted - distance
+        if deep.max() <= ENOUGH * size:
             break
-        step = shift - deep[worst] * unit_rows(between[worst][None])[0]
-        if np.linalg.norm(step) > MOST * size:
+        out = between / np.maximum(distance, 1e-12)[:, None]
+        rows = np.concatenate([-out, (wanted / size / SHRINKING)[:, None]], axis=1)
+        least = (wanted - distance) / size - out @ shift / size
+        found = _least(rows, least)
+        if found is None:
             break
-        shift = step
-    return shift
+        shift, times = size * found[:3], 1.0 - found[3] / SHRINKING
+        long = float(np.linalg.norm(shift))
+        if long > MOST * size or times < LEAST_SIZE:
+            return shift * min(MOST * size / max(long, 1e-12), 1.0), max(times, LEAST_SIZE)
+    return shift, times
+
+
+def _least(rows: Rows, least: Rows) -> Rows | None:
+    """(c,) the shortest x with `rows` (r, c) times x at least `least` (r,); None where there is none."""
+    system = np.concatenate([rows.T, least[None]])
+    aim = np.zeros(len(system))
+    aim[-1] = 1.0
+    rest = system @ nnls(system, aim)[0] - aim
+    return -rest[:-1] / rest[-1] if abs(rest[-1]) > 1e-12 else None

@@ -25,6 +25,8 @@ FOLD_DEG = 40.0
 """Angle between two polygons, in degrees (180 is flat), below which their edge is folded (our choice)."""
 AT_ONCE = 8192
 """Polygons that are measured at once, so that their arrays stay in the processor's cache (our choice)."""
+FEW_RINGS, FEW_OF = 3, 50
+"""From so many rings on, about fewer than one in so many vertices, a flag grows by its front alone (our choice)."""
 _FOLD = -np.cos(np.radians(FOLD_DEG))
 
 
@@ -60,12 +62,12 @@ class Loops:
         by_size = [(int(size), np.flatnonzero(counts == size)) for size in np.unique(counts)]
         return [(size, self.polygons.starts[faces], faces) for size, faces in by_size]
 
-    def _measured(self, positions: Rows, chosen: Flags | None = None) -> tuple[Rows, Rows]:
-        """(f, 3) the polygons' vector areas, twice, and (k,) how far the triangle of each corner faces the same way;
-        zero for polygons that are not `chosen` (f,)."""
+    def _measured(self, positions: Rows, chosen: Flags | None = None) -> tuple[Rows, Flags]:
+        """(f, 3) the polygons' vector areas, twice, and (k,) whether the triangle of a corner faces against its own;
+        zero and False for polygons that are not `chosen` (f,)."""
         polygons = self.polygons
         columns = np.ascontiguousarray(np.asarray(positions, dtype=np.float64).T)
-        areas, facing = np.zeros((polygons.n_faces, 3)), np.zeros(len(polygons.indices))
+        areas, reversed_ = np.zeros((polygons.n_faces, 3)), np.zeros(len(polygons.indices), dtype=bool)
         for size, starts, faces in self._sizes:
             if chosen is not None:
                 starts, faces = starts[chosen[faces]], faces[chosen[faces]]
@@ -77,14 +79,24 @@ class Loops:
                 turns = _products([np.concatenate([x[-1:], x[:-1]]) for x in side], side)
                 area = _area(at, size)
                 areas[faces[begin : begin + AT_ONCE]] = np.stack(area, axis=1)
-                facing[corner] = turns[0] * area[0] + turns[1] * area[1] + turns[2] * area[2]
-        return areas, facing
+                reversed_[corner] = turns[0] * area[0] + turns[1] * area[1] + turns[2] * area[2] < 0.0
+        return areas, reversed_
 
     def _raw(self, positions: Rows) -> tuple[Flags, Flags]:
         """As `faults`, with the reference's own."""
-        areas, facing = self._measured(positions)
-        normals = unit_rows(areas)
-        return facing < 0, np.einsum("ij,ij->i", normals[self.beside[:, 0]], normals[self.beside[:, 1]]) < _FOLD
+        areas, reversed_ = self._measured(positions)
+        return reversed_, self._folded(areas, self.beside)
+
+    @staticmethod
+    def _folded(areas: Rows, beside: NDArray) -> Flags:
+        """(e,) whether the polygons at each of some edges (e, 2) meet at less than FOLD_DEG; `areas` (f, 3) are theirs.
+        """
+        folded = np.zeros(len(beside), dtype=bool)
+        for begin in range(0, len(beside), AT_ONCE):
+            one, other = (areas[beside[begin : begin + AT_ONCE, side]] for side in (0, 1))
+            size = np.sqrt(np.einsum("ij,ij->i", one, one) * np.einsum("ij,ij->i", other, other))
+            folded[begin : begin + AT_ONCE] = np.einsum("ij,ij->i", one, other) < _FOLD * size
+        return folded
 
     def normals(self, positions: Rows) -> Rows:
         """(f, 3) the unit vector areas of the polygons at `positions` (n, 3)."""
@@ -126,11 +138,10 @@ class Loops:
         edge = np.flatnonzero(touched[beside[:, 0]] | touched[beside[:, 1]])
         needed = touched.copy()
         needed[beside[edge].ravel()] = True
-        areas, facing = self._measured(positions, needed)
-        one, other = (unit_rows(areas[beside[edge, side]]) for side in (0, 1))
-        folded = (np.einsum("ij,ij->i", one, other) < _FOLD) & ~self._rest_faults[1][edge]
+        areas, reversed_ = self._measured(positions, needed)
+        folded = self._folded(areas, beside[edge]) & ~self._rest_faults[1][edge]
         wrong = np.zeros(self.polygons.n_faces, dtype=bool)
-        wrong[face[corner[(facing[corner] < 0) & ~self._rest_faults[0][corner]]]] = True
+        wrong[face[corner[reversed_[corner] & ~self._rest_faults[0][corner]]]] = True
         wrong[beside[edge[folded]].ravel()] = True
         return int(wrong.sum())
 
@@ -147,14 +158,38 @@ class Loops:
         flags[self.polygons.indices[faces[self.polygons.corner_face]]] = True
         return flags
 
+    @cached_property
+    def _holders(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """(n + 1,) where each vertex's polygons begin, and the polygons, vertex after vertex."""
+        flat = self.polygons.indices
+        starts = np.concatenate([[0], np.cumsum(np.bincount(flat, minlength=self.polygons.n_vertices))])
+        return starts, self.polygons.corner_face[np.argsort(flat, kind="stable")].astype(np.int64)
+
     def grown(self, vertices: Flags, rings: int = 1) -> Flags:
         """(n,) flagged vertices (n,) and those that share a polygon with them, `rings` times over."""
+        grown, front = np.array(vertices), np.flatnonzero(vertices)
+        if rings < FEW_RINGS or FEW_OF * len(front) > len(grown):
+            for _ in range(rings):
+                hit = np.zeros(self.polygons.n_faces, dtype=bool)
+                hit[self.polygons.corner_face[grown[self.polygons.indices]]] = True
+                grown |= self.vertices_of(hit)
+            return grown
+        (starts, holders), polygons = self._holders, self.polygons
+        seen = np.zeros(polygons.n_faces, dtype=bool)
         for _ in range(rings):
-            corner = vertices[self.polygons.indices]
-            hit = np.zeros(self.polygons.n_faces, dtype=bool)
-            hit[self.polygons.corner_face[corner]] = True
-            vertices = vertices | self.vertices_of(hit)
-        return vertices
+            faces = holders[_ranges(starts[front], starts[front + 1])]
+            faces = np.unique(faces[~seen[faces]])
+            seen[faces] = True
+            reached = polygons.indices[_ranges(polygons.starts[faces], polygons.starts[faces + 1])]
+            front = np.unique(reached[~grown[reached]]).astype(np.int64)
+            grown[front] = True
+        return grown
+
+
+def _ranges(starts: NDArray, ends: NDArray) -> NDArray[np.int64]:
+    """The whole numbers from each start (k,) up to its end (k,), one range after the other."""
+    count = ends - starts
+    return np.repeat(starts - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))
 
 
 def _products(one: list[Rows], other: list[Rows]) -> list[Rows]:

@@ -1,7 +1,8 @@
 """Parts on the new head: eyeballs go into their sockets, teeth and tongue with the mouth, lashes with the lids.
 
-- An *eyeball* follows its lids, by the similarity of the skin about it, and moves back where it would stand through
-  them (`eye_room`). Where the sculpt has a ball there, the eyeball takes that ball's place and size.
+- An *eyeball* follows its lids, by the similarity of the skin about it, and moves back, a little smaller, where it
+  would stand through them (`eye_room`). Where the sculpt has a ball there, the eyeball takes that ball's place and
+  size.
 - *Teeth, gums and tongue* take one similarity together, that of the skin about the mouth, so that they still meet.
   Where they would stand through the new lips or cheeks they move back together.
 - A *sheet over an eyeball* goes with that eyeball.
@@ -164,10 +165,11 @@ def _eyeball(head: Head, at: Rows, sure: NDArray, part: Part, balls: Sequence[Ba
         scale = ball.radius / radius
         placed = scale * ((points - centre) @ move.rotation.T) + ball.centre
         return placed, f"{part.name} takes the place of the sculpt's ball, radius {ball.radius:.1f} mm."
-    back = room_behind_lids(points, centre, head.neutral[sure], at[sure], moved_centre, move.scale)
-    words = f"{part.name} follows its lids, {move.scale:.3f} times as large"
+    back, times = room_behind_lids(points, centre, head.neutral[sure], at[sure], moved_centre, move.scale)
+    words = f"{part.name} follows its lids, {times * move.scale:.3f} times as large"
     back_mm = float(np.linalg.norm(back))
-    return move(points) + back, f"{words}, {back_mm:.1f} mm back behind them." if back_mm >= 0.05 else f"{words}."
+    placed = moved_centre + times * (move(points) - moved_centre) + back
+    return placed, f"{words}, {back_mm:.1f} mm back behind them." if back_mm >= 0.05 else f"{words}."
 
 
 def _beside(neutral_skin: ClosestSurface, fitted: Rows, points: Rows) -> Rows:

@@ -1,8 +1,8 @@
 """The stages of a fit, in order. `STAGES` is the list: a new stage is one function and one line in it.
 
-The stages clean the sculpt, align the head by its landmarks, find the free zones, bend the cage to the sculpt, look
-into its hollows, land on it, relax the loops, close what the sculpt has sealed, part skin from skin, place the parts,
-project by levels, and report.
+The stages clean the sculpt, align the head by its landmarks, find the free zones, bend the cage to the sculpt, draw
+the ears' rims to its own, look into its hollows, land on it, relax the loops, close what the sculpt has sealed, part
+skin from skin, place the parts, project by levels, and report.
 """
 
 from __future__ import annotations
@@ -20,12 +20,14 @@ from composer.fitting.hollows.borders import borders, with_library_form
 from composer.fitting.hollows.judged import cavities_to_judge, judged_cavities, without_cavities
 from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.mended import let_go_words, mend
+from composer.fitting.hollows.places import ELSEWHERE, PLACES
 from composer.fitting.landing import land
 from composer.fitting.nonrigid import fit
 from composer.fitting.parts import place_parts
 from composer.fitting.project import REACH, project, usable_reach
 from composer.fitting.relax import relax
 from composer.fitting.report import fit_report
+from composer.fitting.ridge_guides import guided
 from composer.fitting.sculpt import clean_sculpt
 from composer.fitting.sealed import close_seam, sealed_seams, seam_zone
 from composer.fitting.skin import Skin, skin_marks
@@ -93,6 +95,21 @@ def bend(state: FitState, progress: Progress) -> FitState:
             f"and smoothness {100 - share}."
         )
     return replace(state, bent=bent, positions=bent.positions, notes=(*state.notes, *said))
+
+
+def draw_rims(state: FitState, progress: Progress) -> FitState:
+    """The rims of the ears, drawn to the sculpt's where those are clear."""
+    head, library = state.head, LibrarySkin.of(state.head)
+    skin = library.skin.vertices
+    names = np.array((*PLACES, ELSEWHERE))[library.places(head, state.marks)]
+    open_ = (library.cavities.visibility >= OPEN_RIM) & (state.free[skin] < 0.5)
+    marked = state.pairs.vertices[state.pairs.vertices >= 0]
+    positions = np.array(state.positions)
+    positions[skin], said = guided(
+        library.surface, names, open_, positions[skin], state.clean.surface, positions[marked],
+        head.diagonal * state.aligned.scale,
+    )  # fmt: skip
+    return replace(state, positions=positions, notes=(*state.notes, said) if said else state.notes)
 
 
 def judge_cavities(state: FitState, progress: Progress) -> FitState:
@@ -164,6 +181,8 @@ def keep_borders(state: FitState, progress: Progress) -> FitState:
     return replace(state, positions=positions, mended=mended, notes=(*state.notes, *(one.words for one in found)))
 
 
+OPEN_RIM = 0.3
+"""Least visibility of a rim on the library: what lies hidden guides nothing (our choice)."""
 FOLD_RINGS = 2
 """Rings about a folded face that do not stand still while level 0 is projected, so that it can be unfolded (our
 choice)."""
@@ -228,7 +247,8 @@ STAGES: tuple[FitStage, ...] = (
     FitStage("reading the sculpt", clean, 0.03),
     FitStage("aligning the landmarks", align, 0.02),
     FitStage("looking for openings", find_free_zones, 0.03),
-    FitStage("bending", bend, 0.28),
+    FitStage("bending", bend, 0.27),
+    FitStage("drawing rims to rims", draw_rims, 0.01),
     FitStage("looking into hollows", judge_cavities, 0.02),
     FitStage("landing on the sculpt", land_on_sculpt, 0.03),
     FitStage("relaxing the loops", relax_loops, 0.07),

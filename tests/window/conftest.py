@@ -17,6 +17,7 @@ import pytest
 from tests.demo_heads import demo_folder
 from tests.window.dome import write_dome
 from tests.window.hand import Hand
+from tests.window.kept_pictures import keep_pictures
 
 PACKAGES = "xvfb libgl1-mesa-dri libegl1 libegl-mesa0 libgl1 libglx-mesa0 xdotool"
 
@@ -65,6 +66,7 @@ def new_hand(gl_window: object, tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setenv("MOUE_SETTINGS", str(tmp_path / "settings"))
     for module in ("keeping", "kept_marks"):
         monkeypatch.setattr(f"composer.viewer.session.{module}.EVERY_SECONDS", float("inf"))
+    keep_pictures(monkeypatch)
     made: list[Hand] = []
 
     def make(**how: object) -> Hand:

@@ -3,6 +3,7 @@ stand through the skin, skin that is inside out."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -71,7 +72,9 @@ def soundness(head: Head, marks: Landmarks, fitted: Rows) -> Soundness:
     crossing = library.uncrossing.test.crossing_faces(now.positions)
     told = what_parts_are(head)
     hard = [part for part in head.parts if told.get(part.name) in HARD]
-    through = {part.name: count for part in hard if (count := _through(head, fitted, part))}
+    triangles = head.polygons.triangles
+    skins = [ClosestSurface(at, triangles[head.skin[triangles].all(axis=1)]) for at in (head.neutral, fitted)]
+    through = {part.name: count for part in hard if (count := _through(head, fitted, part, skins))}
     turned = _inside_out(surface, now, places)
     by_place = counted_by_place(skin.polygons, places, turned)
     return Soundness(
@@ -81,15 +84,16 @@ def soundness(head: Head, marks: Landmarks, fitted: Rows) -> Soundness:
     )  # fmt: skip
 
 
-def _through(head: Head, fitted: Rows, part: Part) -> int:
-    """How many vertices of a part stand out of the skin of the fitted head, and did not on the library.
+def _through(head: Head, fitted: Rows, part: Part, skins: Sequence[ClosestSurface]) -> int:
+    """How many vertices of a part stand out of the skin of the fitted head, and did not on the library; `skins` are
+    that of the library and that of the fitted head.
 
     Only triangles of the part that cross skin are looked at, where that skin turns its outer side away from the part.
     """
     triangles = head.polygons.triangles
     own = np.zeros(head.n_vertices, dtype=bool)
     own[part.vertices] = True
-    hard, skin = triangles[own[triangles].all(axis=1)], triangles[head.skin[triangles].all(axis=1)]
+    hard, skin = triangles[own[triangles].all(axis=1)], skins[0].triangles
     if not len(hard) or not len(skin):
         return 0
     pairs = crossing_pairs(fitted, hard, skin)
@@ -99,15 +103,15 @@ def _through(head: Head, fitted: Rows, part: Part) -> int:
     if not len(vertices):
         return 0
     size = float(np.linalg.norm(np.ptp(fitted[head.skin], axis=0)))
-    before, after = _outwards(head.neutral, skin, vertices), _outwards(fitted, skin, vertices)
+    before, after = (_outwards(each, vertices) for each in skins)
     ratio = size / float(np.linalg.norm(np.ptp(head.neutral[head.skin], axis=0)))
     return int((after - np.maximum(ratio * before, 0.0) > OUTSIDE * size).sum())
 
 
-def _outwards(positions: Rows, skin: NDArray, vertices: NDArray) -> Rows:
-    """(k,) mm that `vertices` (k,) lie outside the triangles `skin` (t, 3); 0 beyond an open border."""
-    found = ClosestSurface(positions, skin).closest(positions[vertices])
-    out = dot(positions[vertices] - found.points, found.normal)
+def _outwards(skin: ClosestSurface, vertices: NDArray) -> Rows:
+    """(k,) mm that `vertices` (k,) of the head lie outside its `skin`; 0 beyond an open border."""
+    found = skin.closest(skin.positions[vertices])
+    out = dot(skin.positions[vertices] - found.points, found.normal)
     return np.where(found.on_border, 0.0, out)
 
 

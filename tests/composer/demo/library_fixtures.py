@@ -55,8 +55,8 @@ def crossings(points: NDArray, mine: NDArray, other: NDArray | None = None) -> t
         pairs = pairs[~shared]
     hit = np.zeros(len(pairs), dtype=bool)
     for k in range(3):
-        hit |= _through(a[pairs[:, 0], k], a[pairs[:, 0], (k + 1) % 3], b[pairs[:, 1]])
-        hit |= _through(b[pairs[:, 1], k], b[pairs[:, 1], (k + 1) % 3], a[pairs[:, 0]])
+        hit |= through(a[pairs[:, 0], k], a[pairs[:, 0], (k + 1) % 3], b[pairs[:, 1]])
+        hit |= through(b[pairs[:, 1], k], b[pairs[:, 1], (k + 1) % 3], a[pairs[:, 0]])
     pairs = pairs[hit]
     return pairs, np.minimum(_way_out(a[pairs[:, 0]], b[pairs[:, 1]]), _way_out(b[pairs[:, 1]], a[pairs[:, 0]]))
 
@@ -86,7 +86,8 @@ def _near(ca: NDArray, ra: NDArray, cb: NDArray, rb: NDArray, once: bool) -> NDA
     return np.sort(pairs, axis=1) if once else pairs
 
 
-def _through(start: NDArray, end: NDArray, triangle: NDArray) -> NDArray:
+def through(start: NDArray, end: NDArray, triangle: NDArray) -> NDArray:
+    """(k,) whether each edge (k, 3), (k, 3) passes through the triangle (k, 3, 3) of its row."""
     way = end - start
     e1, e2 = triangle[:, 1] - triangle[:, 0], triangle[:, 2] - triangle[:, 0]
     h = np.cross(way, e2)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.composer.demo.library_fixtures import NAMES, crossings, face, triangles_of
+from tests.composer.demo.library_fixtures import NAMES, crossings, face, through, triangles_of
 
 SKIN_MM = 0.25  # how deep two triangles of the cage may be in each other, about the gap asked of the lips
 LID_RINGS = ("edge", "margin_front", "margin_middle", "margin_back")
@@ -28,6 +28,22 @@ def test_the_measure_finds_two_triangles_that_cross() -> None:
     assert (
         len(crossings(points + np.array([[0, 0, 0]] * 3 + [[0, 0, 2]] * 3), np.array([[0, 1, 2], [3, 4, 5]]))[0]) == 0
     )
+
+
+def test_the_measure_misses_none_among_small_triangles_and_large_ones() -> None:
+    rng = np.random.default_rng(5)
+    size = np.repeat([0.5, 2.0, 9.0], 80)[:, None, None]
+    corners = rng.uniform(-9, 9, (240, 1, 3)) + size * rng.uniform(-0.5, 0.5, (240, 3, 3))
+    triangles = np.arange(720).reshape(240, 3)
+    i, j = np.triu_indices(240, 1)
+    hit = np.zeros(len(i), dtype=bool)
+    for k in range(3):
+        hit |= through(corners[i, k], corners[i, (k + 1) % 3], corners[j])
+        hit |= through(corners[j, k], corners[j, (k + 1) % 3], corners[i])
+    found = {tuple(pair) for pair in crossings(corners.reshape(-1, 3), triangles)[0].tolist()}
+    assert found == set(zip(i[hit].tolist(), j[hit].tolist(), strict=True)) and len(found) > 50
+    of_two = {(m, n + 80) for m, n in crossings(corners.reshape(-1, 3), triangles[:80], triangles[80:])[0].tolist()}
+    assert of_two == {(m, n) for m, n in found if m < 80 <= n}
 
 
 @pytest.mark.parametrize("name", NAMES)

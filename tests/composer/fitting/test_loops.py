@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from composer.fitting.loops import FOLD_DEG, Loops
 from composer.geometry.polygons import Polygons
@@ -51,3 +53,16 @@ def test_tables_of_corners_and_inner_edges() -> None:
     loops = Loops(polygons, np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0]]))
     assert loops.corners.tolist() == [[2, 0, 1], [0, 1, 2], [1, 2, 0], [3, 2, 1], [2, 1, 3], [1, 3, 2]]
     assert loops.beside.tolist() == [[0, 1]] and polygons.edges[loops.edge].tolist() == [[1, 2]]
+
+
+@given(st.integers(0, 2**31 - 1), st.integers(0, 12), st.integers(1, 3))
+def test_many_rings_are_one_ring_many_times(seed: int, rings: int, count: int) -> None:
+    side = 20
+    polygons = grid(side, side)
+    loops = Loops(polygons, np.zeros((side**2, 3)))
+    flags = np.zeros(side**2, dtype=bool)
+    flags[np.random.default_rng(seed).integers(0, side**2, count)] = True
+    one = flags
+    for _ in range(rings):
+        one = loops.grown(one)
+    assert np.array_equal(loops.grown(flags, rings), one)

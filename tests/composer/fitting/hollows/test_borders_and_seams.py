@@ -148,9 +148,20 @@ def test_lids_have_room(seed: int, scale: float, deep: float) -> None:
     turn = trimesh.transformations.random_rotation_matrix(random.random(3))[:3, :3]
     centre = random.normal(0.0, 30.0, 3)
     pressed = scale * (lids - [0.0, 0.0, deep]) @ turn.T + centre
-    shift = room_behind_lids(ball, np.zeros(3), lids, pressed, centre, scale)
+    shift, times = room_behind_lids(ball, np.zeros(3), lids, pressed, centre, scale)
     left = np.linalg.norm(pressed - centre - shift, axis=1)
-    assert left.min() >= scale * 12.0 * (1.0 - ENOUGH) - scale * 0.1  # the ball's facets
+    assert left.min() >= times * scale * 12.0 * (1.0 - ENOUGH) - scale * 0.1  # the ball's facets
     if deep <= 0.9:
         np.testing.assert_array_equal(shift, 0.0)
+        assert times == 1.0
     assert shift @ (turn @ [0.0, 0.0, 1.0]) <= 1e-9  # back, never forward
+    assert np.linalg.norm(shift) <= scale * deep + 1e-9 and 0.92 <= times <= 1.0  # the least that does
+
+
+def test_a_ball_between_flat_lids_becomes_smaller() -> None:
+    ball = np.asarray(trimesh.creation.icosphere(subdivisions=3, radius=12.0).vertices)
+    lids = 12.5 * np.concatenate([np.eye(3), -np.eye(3), [[0.6, 0.8, 0.0], [0.0, 0.6, -0.8]]])
+    pressed = 0.93 * lids  # 11.6 mm from the centre on all sides: no shift makes room
+    shift, times = room_behind_lids(ball, np.zeros(3), lids, pressed, np.zeros(3), 1.0)
+    np.testing.assert_allclose(shift, 0.0, atol=0.05)
+    assert 11.6 / 12.0 - 0.02 < times < 11.6 / 12.0 + 0.02
