@@ -1,8 +1,8 @@
 """The whole chain on the demo, from keeper's library and ferrier's sculpt to ferrier's own baked targets.
 
 The sculpt has another topology; its landmarks are those that a person would place. The library is fitted onto it,
-carried over with regions and recipes, and three recipes are baked at level 3 in the vertex order of a sample, as the
-sculptor's own program would have exported it: the fitted cage subdivided, its vertices in an order of their own.
+carried over with regions and recipes, and three recipes are baked at level 3 in the vertex order of a sample, as
+another program's subdivision would have exported it: the fitted cage subdivided, its vertices in an order of their own.
 """
 
 from __future__ import annotations

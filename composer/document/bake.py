@@ -42,8 +42,8 @@ def bake(
     """Write the neutral and each recipe's pose to `folder`, in `unit` or the head's own unit. Returns the files' paths.
 
     `name` is a template for file names with the fields `{document}` and `{recipe}`. With `level` above 0 (at most 8)
-    the poses are subdivided, with vertices in Moue's own order. With `order_of`, a neutral written by the sculptor's
-    own program, level, order, unit and border rule are taken from that file (`composer.document.sample`), and the
+    the poses are subdivided, with vertices in Moue's own order. With `order_of`, a neutral from another program's
+    subdivision, level, order, unit and border rule are taken from that file (`composer.document.sample`), and the
     findings are added to the document's notes; `level` must then be 0 or the level of the file. With `steps` n each
     recipe is baked n times, at equal shares of its weights (`Recipe.scaled`) and at its own strength: NAME_25, NAME_50,
     NAME_75 and NAME for four. A format that holds many shapes gets one file, named after the document.

@@ -84,6 +84,22 @@ class History:
         self._at = min(self._at + 1, len(self._steps) - 1)
         return self.committed
 
+    @property
+    def steps(self) -> tuple[Project, ...]:
+        """The project at the beginning and after every step that is kept, those to redo among them."""
+        return tuple(self._steps)
+
+    @property
+    def at(self) -> int:
+        """Which of `steps` the committed project is."""
+        return self._at
+
+    def go(self, at: int) -> Project:
+        """Go to one of `steps`, and drop the preview; a number outside them goes to the nearest."""
+        self._preview = None
+        self._at = min(max(at, 0), len(self._steps) - 1)
+        return self.committed
+
     def _push(self, project: Project) -> Project:
         if project is self.committed:
             return project

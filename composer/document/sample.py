@@ -1,4 +1,4 @@
-"""The sample: a neutral at some level, written by the sculptor's own program, that defines the layout of a bake.
+"""The sample: a neutral at some level, from another program's subdivision, that defines the layout of a bake.
 
 Subdivision has no standard order of vertices and no single rule for open borders and creases. The program in which
 the targets will be edited decides; one file from it shows its order and rules.

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from composer.picture.colour import to_linear, to_srgb
 from composer.picture.labels import DARK, Box, line_height, write
 from composer.picture.material import BONE
-from composer.picture.palette import viridis
+from composer.picture.palette import two_hues, viridis
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -26,7 +26,8 @@ class Scale:
     """The scale of a heat map: its words, its unit ("" for none) and the amounts at its two ends.
 
     `power` bends the scale: at 0.5, a square root, a quarter of the highest amount has the colour of the middle, so
-    that small amounts show beside large ones.
+    that small amounts show beside large ones. `two_ways`: amounts below 0 have a hue of their own, as far as
+    those above it, and `low` is minus `high`.
     """
 
     words: str
@@ -35,6 +36,7 @@ class Scale:
     high: float
     percent: bool = False
     power: float = 1.0
+    two_ways: bool = False
 
     def share(self, amounts: NDArray) -> Floats:
         """The places of amounts on the scale: 0 at its low end, 1 at its high end."""
@@ -51,12 +53,17 @@ class Scale:
         The lowest tenth of the scale fades into the bone: vertices at rest stay bone, without a hard rim. The legend's
         bar has the same fade. NaN is bone.
         """
+        if self.two_ways:
+            return two_hues(np.asarray(amounts, dtype=np.float64) / max(self.high, 1e-30))
         share = self.share(amounts)
         cover = np.clip(np.nan_to_num(share) / FADE, 0.0, 1.0)
         return np.concatenate([viridis(share), (cover * (2.0 - cover))[..., None]], axis=-1)
 
     def number(self, amount: float) -> str:
         """An amount as text for the legend."""
+        if self.percent and self.two_ways:
+            words = " squeezed" if amount < 0 else " stretched" if amount > 0 else ""
+            return f"{abs(amount) * 100.0:,.3g} %{words}"
         if self.percent:
             return f"{amount * 100.0:.3g} %" if abs(amount) < 9.995 else f"{amount * 100.0:,.0f} %"
         return (f"{amount:.3g}" if abs(amount) < 999.5 else f"{amount:,.0f}") + (f" {self.unit}" if self.unit else "")
@@ -101,6 +108,24 @@ def strain_scale(amounts: NDArray) -> Scale:
     """A scale in percent of length from 0 to a round number near the 99.5th percentile of `amounts`."""
     top = float(np.quantile(amounts, 0.995)) if len(amounts) else 0.0
     return Scale("strain, either way", "%", 0.0, nice(max(top, 0.02)), percent=True)
+
+
+def signed_strain_scale(amounts: NDArray) -> Scale:
+    """A scale of strain both ways, squeezed below 0 and stretched above, to a round number near the 99.5th percentile
+    of the sizes of `amounts`."""
+    high = strain_scale(np.abs(amounts)).high
+    return Scale("strain", "%", -high, high, percent=True, two_ways=True)
+
+
+def signed_strain(neutral: NDArray, pose: NDArray, triangles: NDArray) -> Floats:
+    """(n,) as large as `vertex_strain`, below 0 where the skin is squeezed more than it is stretched."""
+    from composer.geometry.triangle_metric import principal_stretches
+
+    stretch = principal_stretches(neutral, pose, triangles)
+    longer, shorter = stretch[:, 0] - 1.0, 1.0 / np.maximum(stretch[:, 1], 1e-3) - 1.0
+    signed = np.where(longer >= shorter, longer, -shorter)
+    total = np.bincount(triangles.ravel(), weights=np.repeat(signed, 3), minlength=len(neutral))
+    return np.where(total < 0.0, -1.0, 1.0) * vertex_strain(neutral, pose, triangles)
 
 
 def vertex_strain(neutral: NDArray, pose: NDArray, triangles: NDArray) -> Floats:

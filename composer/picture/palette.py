@@ -50,6 +50,19 @@ def viridis(amount: ArrayLike) -> Floats:
     return np.where(np.isfinite(x)[..., None], colour, np.nan)
 
 
+SQUEEZED, STRETCHED = (0, 75, 145), (196, 78, 0)
+"""Blue and vermilion near those of Okabe and Ito, darker, so that both stand out from bone to every eye."""
+
+
+def two_hues(amount: ArrayLike) -> Floats:
+    """(..., 4) sRGB and cover in [0, 1] of amounts in [-1, 1], clipped there: blue below 0, vermilion above it, nothing
+    at 0 and where it is NaN. What grows is the cover, so that how far shows in grey, too."""
+    x = np.clip(np.nan_to_num(np.asarray(amount, dtype=np.float64)), -1.0, 1.0)
+    below = (x < 0.0)[..., None]
+    colour = np.where(below, np.array(SQUEEZED) / 255.0, np.array(STRETCHED) / 255.0)
+    return np.concatenate([colour, 0.92 * np.abs(x)[..., None] ** 0.8], axis=-1)
+
+
 def region_colour(index: int) -> Rgb:
     """The colour of the region number `index`, counted from 0; the seven colours repeat."""
     return OKABE_ITO[index % len(OKABE_ITO)]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
+
 from composer.mixing.recipe import ALL
 from composer.viewer.panels.board.chosen_cell import (
     ask_menu,
@@ -12,12 +14,14 @@ from composer.viewer.panels.board.chosen_cell import (
     remove_chosen,
     type_chosen,
 )
+from composer.viewer.panels.board.picked import copy_cells, paste_cells
 from composer.viewer.panels.board.row_menu import copy_row, paste_into
 from composer.viewer.panels.brush import mirror
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.recipes.commands import ask_to_keep, duplicate_chosen, flip_chosen, new_recipe
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
+from composer.viewer.session.folding import fold
 from composer.viewer.session.looking import frame_region, look_from
 from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.places import PLACES, VIEWS
@@ -50,6 +54,10 @@ class Actions:
             "check": lambda: panels.findings.look(stage),
             "undo": lambda: stage.guard(stage.undo),
             "redo": lambda: stage.guard(stage.redo),
+            "fold_left": lambda: fold(stage, "left"),
+            "fold_right": lambda: fold(stage, "right"),
+            "fold_foot": lambda: fold(stage, "foot"),
+            "movers": self._ask_what_moves,
             "frame": lambda: frame_region(stage),
             "cage": lambda: setattr(stage, "wire", not stage.wire),
             "overlay": self._next_overlay,
@@ -65,8 +73,8 @@ class Actions:
             "keep_shape": lambda: ask_to_keep(recipes, stage),
             "next_recipe": lambda: self._step_recipe(1),
             "previous_recipe": lambda: self._step_recipe(-1),
-            "copy": lambda: copy_row(stage, stage.opened.region),
-            "paste": lambda: paste_into(stage, stage.opened.region),
+            "copy": self._copy,
+            "paste": self._paste,
             "more": lambda: nudge(board, stage, NUDGE),
             "less": lambda: nudge(board, stage, -NUDGE),
             "clear_cell": lambda: remove_chosen(board, stage),
@@ -126,6 +134,25 @@ class Actions:
     def _menu(self) -> None:
         if not self._ask_menu():
             ask_menu(self._panels.board, self._stage)
+
+    def _ask_what_moves(self) -> None:
+        """Ask about the place under the pointer; where nothing is, ask no more."""
+        stage, hit = self._stage, self._stage.hit
+        if stage.place != "mix":
+            return
+        if hit is None and stage.asked_place is None:
+            stage.say("Point at a place of the face first.")
+        stage.asked_place = None if hit is None else (np.array(hit.corners), np.array(hit.bary))
+
+    def _copy(self) -> None:
+        """The selected cells, or the chosen row."""
+        if not copy_cells(self._panels.board, self._stage):
+            copy_row(self._stage, self._stage.opened.region)
+
+    def _paste(self) -> None:
+        """What was copied last."""
+        if not paste_cells(self._panels.board, self._stage):
+            paste_into(self._stage, self._stage.opened.region)
 
     def _turn(self, dx: float, dy: float) -> None:
         if self._stage.eye is not None:

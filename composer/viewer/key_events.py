@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pyglet.window import key
 
 from composer.viewer.panels.memory import Panels
+from composer.viewer.screen import TAB_ORDER
 from composer.viewer.session.stage import Stage
 from composer.viewer.tools.drag import Drag
 from composer.viewer.ui.imgui_pyglet import ImGuiOnPyglet
@@ -46,8 +47,10 @@ class KeyEvents:
     def on_key_press(self, symbol: int, modifiers: int) -> bool:
         """A key goes down: typed into a field, or an action. Escape cancels a drag."""
         self._wake()
-        self._ui.key(symbol, modifiers, True)
         combo = combo_of(symbol, modifiers)
+        if symbol == key.TAB and combo.removeprefix("Ctrl+") in ("Tab", "Shift+Tab") and self._leaves_panel(combo):
+            return True
+        self._ui.key(symbol, modifiers, True)
         if symbol == key.ESCAPE:
             self._escape()
             return True
@@ -84,8 +87,17 @@ class KeyEvents:
         """Whether something is held and not yet an undo step: a tool, a carried shape, a cell of the board."""
         return self._drag.active or bool(self._stage.carried_shape) or self._panels.board.drag is not None
 
+    def _leaves_panel(self, combo: str) -> bool:
+        """Whether Tab goes on to another panel, as Ctrl and Tab always does: never out of a sheet or a menu."""
+        if self._stage.session is None or self._stage.dialogs.any_open or self._ui.menu_open or self.holding:
+            return False
+        back, stops = "Shift" in combo, self._kit.stops
+        if combo.startswith("Ctrl"):
+            return stops.next_panel(TAB_ORDER, back)
+        return stops.leave(TAB_ORDER, back, self._ui.io.nav_visible or self._ui.wants_keys)
+
     def _escape(self) -> None:
-        """Cancel the drag under way, or end the trial."""
+        """Cancel the drag under way, ask about no place any more, or end the trial."""
         session = self._stage.session
         if self._stage.carried_shape and session is not None:
             self._stage.carried_shape = ""
@@ -95,5 +107,7 @@ class KeyEvents:
         elif self._panels.board.drag is not None and session is not None:
             self._panels.board.drag = None
             session.abort()
+        elif self._stage.asked_place is not None and not self._stage.dialogs.any_open:
+            self._stage.asked_place = None
         elif session is not None and not self._stage.dialogs.any_open:
             self._panels.trying.stop(session)

@@ -7,44 +7,57 @@ from collections.abc import Callable
 from imgui_bundle import ImVec2, imgui
 
 from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed, draw_pull, draw_reach
+from composer.viewer.panels.compare import draw_compared
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.memory import Panels
-from composer.viewer.panels.registry import PANELS, SHEETS
+from composer.viewer.panels.registry import PANELS, SHEETS, Panel, sides_of
 from composer.viewer.panels.tray import carried_ghost
 from composer.viewer.panels.viewbar import ONE_LINE, draw_viewbar, legend_height
 from composer.viewer.panels.words import draw_words
 from composer.viewer.scene.overlay import Shown
+from composer.viewer.session.folding import fold
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
-from composer.viewer.ui.frames import panel, splitter, strip_over_view
+from composer.viewer.ui.frames import edge, folded, panel, strip_over_view
 from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.room import LEAST, MOST, most_for, room_for, usual
 
-HEADER, STRIP, LIST, PAIR, SPLIT = 46.0, 232.0, 250.0, 290.0, 6.0
-"""Height of the header, widths of the recipes' strip, of a list and of a pair of pictures, thickness of a splitter, in
-pixels at scale 1."""
-LEAST_VIEW = 300.0
-"""Width that the view keeps where there is room for it at all."""
-TRAY_PX, BOARD_PX = (180, 900), (120, 900)
-"""Least and largest size of the tray and of the board."""
+HEADER, EDGE = 46.0, 6.0
+"""Height of the header, thickness of the edge of a panel, in pixels at scale 1."""
+USUAL = {"mix left": 232.0, "mix right": 300.0, "mix foot": 250.0, "new left": 290.0, "new right": 250.0}
+TAB_ORDER = ["header", "left", "over view", "foot", "right"]
+"""The order in which Tab goes from panel to panel."""
+LIST = 250.0
+"""Sizes of panels that nobody has dragged, on a window of 1280 x 800 at scale 1; a list where nothing is said."""
 
 
 def measure(stage: Stage, kit: Kit) -> None:
-    """Where the view lies in the window, given the sizes of the panels about it."""
-    display, px = imgui.get_io().display_size, kit.px
-    left = px({"mix": STRIP, "new": PAIR}.get(stage.place, LIST))
-    right = px({"mix": stage.settings.tray_px, "marks": 0.0}.get(stage.place, LIST))
-    foot = px(stage.settings.board_px) if stage.place == "mix" else 0.0
-    right = min(right, max(display.x - left - px(LEAST_VIEW), px(150)))
-    foot = min(foot, max(display.y - px(HEADER) - px(160), px(60)))
-    stage.view = (left, px(HEADER), max(display.x - left - right, 1.0), max(display.y - px(HEADER) - foot, 1.0))
+    """Where the view lies in the window, and how much room the panels about it get."""
+    display, settings = imgui.get_io().display_size, stage.settings
+    wanted, shut = {}, set()
+    for side in sides_of(stage):
+        name = f"{stage.place} {side}"
+        asked, most = settings.panels.get(name), MOST * (display.y if side == "foot" else display.x)
+        size = kit.px(asked) if asked else usual(side, display.x, display.y, kit.scale, USUAL.get(name, LIST))
+        wanted[side] = min(max(size, kit.px(LEAST[side])), max(most, kit.px(LEAST[side])))
+        asked_for = name == "mix right" and stage.dialogs.findings
+        if name in settings.folded and not asked_for:
+            shut.add(side)
+    room = room_for((display.x, display.y), kit.px(HEADER), wanted, frozenset(shut), kit.scale, stage.asked_side)
+    stage.room = room
+    wide, high = display.x - room.left - room.right, display.y - kit.px(HEADER) - room.foot
+    stage.whole_view = (room.left, kit.px(HEADER), max(wide, 1.0), max(high, 1.0))
+    beside = stage.place == "mix" and stage.compare.how == "side"
+    stage.view = (room.left, kit.px(HEADER), max(wide / 2 if beside else wide, 1.0), max(high, 1.0))
 
 
 def draw_screen(
-    stage: Stage, kit: Kit, panels: Panels, texture: int | None, shown: Shown, act: Callable[[str], object],
-    demo: Callable[[], None], browse: Callable[[], None] | None, has_texture: bool,
+    stage: Stage, kit: Kit, panels: Panels, texture: int | None, other: int | None, shown: Shown,
+    act: Callable[[str], object], demo: Callable[[], None], browse: Callable[[], None] | None, has_texture: bool,
 ) -> None:  # fmt: skip
-    """Every panel; `texture` is the GL name of the picture of the head."""
+    """Every panel; `texture` is the GL name of the picture of the head, `other` that of what it is compared with."""
     kit.seen.clear()
+    kit.stops.begin()
     display = imgui.get_io().display_size
     if stage.session is None:
         with panel("welcome", 0, 0, display.x, display.y, theme.SLATE):
@@ -55,8 +68,11 @@ def draw_screen(
     if texture is not None:
         box = ImVec2(left, top), ImVec2(left + width, top + height)
         imgui.get_background_draw_list().add_image(imgui.ImTextureRef(texture), *box, ImVec2(0, 1), ImVec2(1, 0))
+        draw_compared(stage, kit, other)
+    left, top, width, height = stage.whole_view
+    kit.stops.panel = "header"
     with panel("header", 0, 0, display.x, kit.px(HEADER), theme.DEEP, kit.px(8)):
-        draw_header(stage, kit, act)
+        draw_header(stage, kit, act, panels.steps)
     boxes = {
         "left": (0.0, top, left, display.y - top),
         "right": (left + width, top, display.x - left - width, display.y - top),
@@ -64,31 +80,46 @@ def draw_screen(
     }
     place = stage.place
     for each in PANELS:
-        if each.place == place:
+        if each.place == place and each.side not in stage.room.folded:
+            kit.stops.panel = each.side
             with panel(each.name, *boxes[each.side]):
                 each.draw(stage, kit, panels)
-    if place == "mix":
-        _splitters(stage, kit)
+    kit.stops.panel = "over view"
     if stage.place != "new" or stage.new_head is not None:
-        with strip_over_view(stage.view, kit.scale, ONE_LINE):
+        with strip_over_view(stage.whole_view, kit.scale, ONE_LINE):
             draw_viewbar(stage, kit, shown, has_texture)
     if panels.gauge.key is None:
         draw_pointed(stage, kit)
         draw_reach(stage, kit, panels.fitting)
+    kit.stops.panel = ""
+    for each in PANELS:
+        if each.place == place:
+            _edge(stage, kit, each, boxes[each.side])
     draw_gauge(stage, kit, panels.gauge)
     draw_pull(kit, panels.pulling)
     _over_everything(stage, kit, panels, legend_height(shown) if stage.place != "new" or stage.new_head else 0.0)
 
 
-def _splitters(stage: Stage, kit: Kit) -> None:
-    """The edges of the tray and of the board, which can be dragged."""
-    display, settings = imgui.get_io().display_size, stage.settings
-    left, top, width, height = stage.view
-    thick = kit.px(SPLIT)
-    tray = splitter(kit, "tray split", left + width - thick / 2, top, thick, display.y - top, True)
-    board = splitter(kit, "board split", left, top + height - thick / 2, width, thick, False)
-    settings.tray_px = int(min(max(settings.tray_px - tray / kit.scale, TRAY_PX[0]), TRAY_PX[1]))
-    settings.board_px = int(min(max(settings.board_px - board / kit.scale, BOARD_PX[0]), BOARD_PX[1]))
+def _edge(stage: Stage, kit: Kit, panel: Panel, box: tuple[float, float, float, float]) -> None:
+    """The edge of a panel: dragged it changes the panel's size, its tab folds it."""
+    display, thick = imgui.get_io().display_size, kit.px(EDGE)
+    x, y, wide, high = box
+    side, name = panel.side, f"{panel.place} {panel.side}"
+    if side in stage.room.folded:
+        if folded(kit, side, panel.name, box, f"show the {panel.name}"):
+            fold(stage, side)
+        return
+    line = {"left": (x + wide - thick / 2, y, thick, high), "right": (x - thick / 2, y, thick, high),
+            "foot": (x, y - thick / 2, wide, thick)}[side]  # fmt: skip
+    moved, pressed = edge(kit, side, panel.name, line, f"fold the {panel.name} away")
+    if pressed:
+        fold(stage, side)
+    elif moved:
+        size = stage.room.of(side) + (moved if side == "left" else -moved)
+        sides = frozenset(sides_of(stage))
+        most = most_for(side, (display.x, display.y), kit.px(HEADER), sides, stage.room.folded - {side}, kit.scale)
+        stage.asked_side = side
+        stage.settings.panels[name] = round(min(max(size, kit.px(LEAST[side])), most) / kit.scale)
 
 
 def _over_everything(stage: Stage, kit: Kit, panels: Panels, legend: float = 0.0) -> None:
@@ -97,7 +128,7 @@ def _over_everything(stage: Stage, kit: Kit, panels: Panels, legend: float = 0.0
     for sheet in SHEETS:
         if stage.session is not None or not sheet.needs_document:
             sheet.draw(stage, kit, panels)
-    left, top, width, height = stage.view if stage.session else (0.0, 0.0, display.x, display.y)
+    left, top, width, height = stage.whole_view if stage.session else (0.0, 0.0, display.x, display.y)
     draw_words(stage, kit, top + height - kit.px(12 + legend), left + width / 2)
     carried_ghost(stage, kit)
     kit.wants_menu = False

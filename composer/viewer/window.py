@@ -24,6 +24,7 @@ from composer.viewer.scene.thumbs import Thumbs
 from composer.viewer.screen import draw_screen, measure
 from composer.viewer.session.browse import browse, can_browse
 from composer.viewer.session.brush_job import prepare_brush
+from composer.viewer.session.compare import Compare
 from composer.viewer.session.dropping import take_dropped
 from composer.viewer.session.looking import look_from
 from composer.viewer.session.saving import give_up_marks, unless_unsaved
@@ -133,7 +134,8 @@ class MoueWindow(pyglet.window.Window):
     def _draw_controls(self) -> None:
         stage, drawing = self.stage, self.drawing
         draw_screen(
-            stage, self.kit, self.panels, drawing.texture if stage.session is not None else None, drawing.shown,
+            stage, self.kit, self.panels, drawing.texture if stage.session is not None else None, drawing.other,
+            drawing.shown,
             self.act, self.open_demo, (lambda: browse(stage)) if can_browse() else None, drawing.has_texture,
         )  # fmt: skip
         if stage.carried_shape and not any(self.ui.io.mouse_down[:1]):
@@ -187,15 +189,29 @@ class MoueWindow(pyglet.window.Window):
         """A session has come in the place of another: everything made for the old one goes."""
         self.drag.abandon()
         self.panels.fresh()
+        self.stage.asked_place, self.stage.compare = None, Compare()
         self._opened = self.stage.session
         self._library = None if self.stage.session is None else self.stage.session.evaluated.library
         self.drawing.open(self.stage)
         if self.stage.session is not None:
             self.set_caption(f"Moue: {self.stage.session.title}")
+            self._say_missing_letters()
+
+    def _say_missing_letters(self) -> None:
+        """Tell once where names have letters that this machine cannot draw."""
+        session = self.stage.opened
+        recipes = [recipe.name for recipe in session.project.recipes]
+        name = theme.letters_missing(self.kit.faces.plain, [*session.head.shape_names, *session.region_names, *recipes])
+        if name:
+            self.stage.say(
+                f"This machine has no typeface with all letters of {name!r}: they are drawn as ? here. A typeface for "
+                "that script, installed on the system, is used from the next start on."
+            )
 
     def _follow_head(self) -> None:
         """Show another head that is in the place of the document's head, by a swap or by undo."""
         stage = self.stage
+        stage.asked_place = None
         self._library, stage.picker = stage.opened.evaluated.library, Picker(stage.opened.head)
         self.drag.abandon()
         self.drawing.open(stage)

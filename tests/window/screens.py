@@ -132,6 +132,51 @@ def parts_menu(hand: Hand) -> None:
 
 
 @state
+def what_moves_a_place(hand: Hand) -> None:
+    hand.move(*hand.in_region("brow_outer_left"))
+    hand.key("E")
+    hand.settle()
+
+
+@state
+def steps(hand: Hand) -> None:
+    hand.click_on("cell brow_outer_left surprise")
+    hand.key("W")
+    hand.click_on("Steps")
+    hand.frames(3)
+
+
+@state
+def compared_with_a_ghost(hand: Hand) -> None:
+    hand.click_on("Compare")
+    hand.click_on("compare with call")
+    hand.frames(3)
+
+
+@state
+def compared_behind_a_wipe(hand: Hand) -> None:
+    compared_with_a_ghost(hand)
+    hand.click_on("Wipe")
+    hand.key("Escape")
+    hand.settle()
+
+
+@state
+def compared_side_by_side(hand: Hand) -> None:
+    compared_with_a_ghost(hand)
+    hand.click_on("Side by side")
+    hand.key("Escape")
+    hand.settle()
+
+
+@state
+def panels_folded(hand: Hand) -> None:
+    hand.key("F6")
+    hand.key("F7")
+    hand.settle()
+
+
+@state
 def sweep(hand: Hand) -> None:
     hand.click_on("cell brow_outer_left surprise")
     hand.click_on("Sweep")

@@ -133,7 +133,10 @@ def test_a_brush_that_cannot_be_made_on_the_pose_is_told_once(
     assert hand.window.panels.painting.ready_for(hand.session)
 
 
-DAMAGED = ('{"scale": NaN}', '{"scale": 1e999}', '{"keys": {"undo": 5}}', '{"keys": []}', '{"tray_px": true}', "[", "")
+DAMAGED = (
+    '{"scale": NaN}', '{"scale": 1e999}', '{"keys": {"undo": 5}}', '{"keys": []}', '{"panels": {"mix foot": true}}',
+    '{"folded": [3]}', "[", "",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("text", DAMAGED)
@@ -156,27 +159,20 @@ def test_every_control_of_the_bar_lies_within_a_narrow_board(new_hand: Callable[
 def test_shapes_recipes_and_their_menus_are_reached_by_keys_alone(
     open_demo: Hand, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from pyglet.window import key
-
     from composer.viewer.ui.kit import Kit
 
     hand, plain, stood = open_demo, Kit.mark, []
 
-    def mark(kit: Kit, name: str) -> None:
-        plain(kit, name)
+    def mark(kit: Kit, name: str, able: bool = True) -> None:
+        plain(kit, name, able)
         if imgui.is_item_focused():
             stood.append(name)
 
     monkeypatch.setattr(Kit, "mark", mark)
 
     def walk(to: str) -> None:
-        for panel in range(1, 7):
-            hand.hold("Ctrl")
-            for _ in range(panel):
-                for event in ("on_key_press", "on_key_release"):
-                    hand._tell(event, key.TAB, key.MOD_CTRL)
-                    hand.frames(2)
-            hand.let_go("Ctrl")
+        for _ in range(6):
+            hand.key("Ctrl+Tab")
             for _ in range(3):
                 hand.key("Tab")
                 stood.clear()

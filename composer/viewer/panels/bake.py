@@ -105,12 +105,13 @@ class Bake:
                 kit.mark(f"unit {unit}")
             imgui.end_combo()
         kit.mark("bake unit")
-        kit.quiet("level")
+        kit.quiet("how fine")
         imgui.set_next_item_width(kit.px(230))
         count = f"{vertex_count(session.head.polygons, self.level):,} vertices"
-        _, level = kit.slider("bake level", self.level, 0, MOST_LEVEL, f"%.0f: {count}", wide=kit.px(230))
+        words = f"coarse: {count}" if self.level == 0 else f"fine %.0f: {count}"
+        _, level = kit.slider("bake level", self.level, 0, MOST_LEVEL, words, wide=kit.px(230))
         self.level = round(level)
-        kit.tip("how often the cage is subdivided; detail that the library has at that level is mixed, too")
+        kit.tip("coarse is the library as it is; a step has some four times the vertices, and the library's detail")
         kit.quiet("names, from {recipe} and {document}")
         imgui.set_next_item_width(kit.px(230))
         _, self.name = imgui.input_text("##template", self.name)

@@ -38,24 +38,27 @@ class KeySheet:
         with kit.bold(22.0):
             imgui.text("Keys and gestures")
         imgui.same_line()
-        kit.quiet("   click a key to change it")
-        imgui.same_line(wide - kit.px(90))
+        if wide > kit.px(560):
+            kit.quiet("   click a key to change it")
+        imgui.same_line()
+        kit.at_right("Close")
         if kit.button("Close", name="Close keys") or (imgui.is_key_pressed(imgui.Key.escape) and not self.waiting):
             stage.dialogs.keys = False
         imgui.dummy(ImVec2(0, kit.px(4)))
         kit.area("all keys")
         imgui.push_style_var(imgui.StyleVar_.frame_padding, ImVec2(kit.px(6), kit.px(1)))
         imgui.push_style_var(imgui.StyleVar_.item_spacing, ImVec2(kit.px(6), kit.px(3)))
-        if imgui.begin_table("keys", 3, imgui.TableFlags_.sizing_stretch_same):
+        columns = _columns(3 if wide >= kit.px(980) else 2 if wide >= kit.px(600) else 1)
+        if imgui.begin_table("keys", len(columns), imgui.TableFlags_.sizing_stretch_same):
             imgui.table_next_row()
-            for column in (("Document", "Places", "Board"), ("Looking", "Painting"), ("Recipes",)):
+            for column in columns:
                 imgui.table_next_column()
                 for group in column:
                     self._group(kit, group)
-                if column[0] == "Document":
-                    self._choices(stage, kit)
-                if column == ("Recipes",):
-                    self._gestures(kit)
+                    if group == "Board":
+                        self._choices(stage, kit)
+                    if group == "Recipes":
+                        self._gestures(kit)
             imgui.end_table()
         imgui.pop_style_var(2)
         imgui.end_child()
@@ -73,7 +76,9 @@ class KeySheet:
                 self.waiting = name
             imgui.same_line(0, kit.px(10))
             imgui.align_text_to_frame_padding()
-            imgui.text(kit.fit(action.words, imgui.get_content_region_avail().x))
+            imgui.push_text_wrap_pos(0)
+            imgui.text(action.words)
+            imgui.pop_text_wrap_pos()
         imgui.dummy(ImVec2(0, kit.px(6)))
 
     def _gestures(self, kit: Kit) -> None:
@@ -86,7 +91,11 @@ class KeySheet:
                 imgui.same_line(0, kit.px(8))
                 kit.quiet(words)
             else:
-                kit.quiet("    " + words)
+                imgui.indent(kit.px(14))
+                imgui.push_text_wrap_pos(0)
+                kit.quiet(words)
+                imgui.pop_text_wrap_pos()
+                imgui.unindent(kit.px(14))
 
     def _choices(self, stage: Stage, kit: Kit) -> None:
         kit.heading("The window")
@@ -113,3 +122,9 @@ class KeySheet:
         kit.keys.combos[self.waiting] = combo
         stage.settings.keys[self.waiting] = combo
         self.waiting = ""
+
+
+def _columns(count: int) -> list[list[str]]:
+    """The groups of actions in one, two or three columns."""
+    first, second, third = ["Document", "Places", "Board"], ["Looking", "Painting"], ["Recipes"]
+    return {3: [first, second, third], 2: [[*first, *second], third], 1: [[*first, *second, *third]]}[count]

@@ -10,11 +10,13 @@ from composer.viewer.panels.board.state import Board
 from composer.viewer.panels.findings import Findings
 from composer.viewer.panels.key_sheet import KeySheet
 from composer.viewer.panels.match import MatchSheet
+from composer.viewer.panels.movers import Movers
 from composer.viewer.panels.new_head.does_it_sit import DoesItSit
 from composer.viewer.panels.new_head.where_is_it import WhereIsIt
 from composer.viewer.panels.recipes.state import Recipes
 from composer.viewer.panels.regions import RegionList
 from composer.viewer.panels.sheets import Sheets
+from composer.viewer.panels.steps import Steps
 from composer.viewer.panels.tray import Tray
 from composer.viewer.panels.welcome import Welcome
 from composer.viewer.session.fitting import Fitting
@@ -40,6 +42,8 @@ class Panels:
     about: AboutHead = field(default_factory=AboutHead)
     where: WhereIsIt = field(default_factory=WhereIsIt)
     sits: DoesItSit = field(default_factory=DoesItSit)
+    movers: Movers = field(default_factory=Movers)
+    steps: Steps = field(default_factory=Steps)
     findings: Findings = field(default_factory=Findings)
     trying: Trying = field(default_factory=Trying)
     painting: Painting = field(default_factory=Painting)

@@ -63,6 +63,7 @@ class RegionList:
         high = kit.px(27)
         if not session.project.regions:
             kit.quiet("No region yet. New makes one.")
+        words_of = kit.apart(session.region_names[1:], imgui.get_content_region_avail().x - kit.px(72))
         for region in session.project.regions:
             if self.search.lower() not in region.name.lower():
                 continue
@@ -84,11 +85,10 @@ class RegionList:
                 self._begin(region.name)
             draw = imgui.get_window_draw_list()
             swatch(kit, session.signs[region.name], at.x + kit.px(14), at.y + high / 2)
-            room = wide - kit.px(34) - kit.px(38)
             draw.add_text(
                 ImVec2(at.x + kit.px(31), at.y + (high - imgui.get_font_size()) / 2),
                 u32(theme.TEXT),
-                kit.fit(region.name, room, theme.SIDES),
+                words_of[region.name],
             )
             if region.locked:
                 kit.sign("lock", at.x + wide - kit.px(10), at.y + high / 2, kit.px(13), theme.SAND)

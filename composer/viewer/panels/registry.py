@@ -69,7 +69,13 @@ PANELS: tuple[Panel, ...] = (
     Panel("where is it", "new", "left", lambda stage, kit, panels: panels.where.draw(stage, kit, panels.fitting)),
     Panel("does it sit", "new", "right", lambda stage, kit, panels: panels.sits.draw(stage, kit, panels.fitting)),
 )
+def sides_of(stage: Stage) -> list[str]:
+    """The sides of the view on which the open place has a panel."""
+    return [panel.side for panel in PANELS if panel.place == stage.place]
+
+
 SHEETS: tuple[Sheet, ...] = (
+    Sheet("movers", True, lambda stage, kit, panels: panels.movers.draw(stage, kit)),
     Sheet("match", True, _match),
     Sheet("dropped", True, lambda stage, kit, panels: draw_dropped(stage, kit)),
     Sheet("about", True, lambda stage, kit, panels: panels.about.draw(stage, kit)),

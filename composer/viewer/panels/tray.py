@@ -18,10 +18,12 @@ from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
-SIDE = 84.0
 DIMMED = 0.3
 """Opacity of the picture of a shape that hardly moves the region that is pointed at, or else chosen."""
-EVERYTHING, MARKED, UNUSED = "All", "Marked", "Hidden"
+STEP = 1.12
+"""A step of the wheel makes pictures so many times as large."""
+EVERYTHING, MARKED, UNUSED = "All", "Favourites", "Hidden"
+SMALLEST, LARGEST = 48, 240
 
 
 @dataclass
@@ -35,6 +37,8 @@ class Tray:
     wanted_group: str = ""
     pressed: str = ""
     shown: tuple[str, str] = ("", "")
+    labels: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
     reach: Hardly = field(default_factory=Hardly)
 
     def draw(self, stage: Stage, kit: Kit) -> None:
@@ -47,6 +51,7 @@ class Tray:
         imgui.same_line()
         total = len(session.head.shapes)
         kit.quiet(f"{len(names)} of {total}" if len(names) != total else f"{total}")
+        self._size(stage, kit)
         imgui.set_next_item_width(-1)
         _, self.search = imgui.input_text_with_hint("##search", "search", self.search)
         kit.mark("search shapes")
@@ -59,6 +64,21 @@ class Tray:
         self._grid(stage, kit, names)
         self._menu(stage, kit)
         imgui.end_child()
+
+    def _size(self, stage: Stage, kit: Kit) -> None:
+        """How large the pictures are: a slider at the end of the line, and Ctrl and the wheel over them."""
+        settings, wide = stage.settings, kit.px(74)
+        imgui.same_line()
+        room = imgui.get_content_region_avail().x
+        if room < wide:
+            imgui.new_line()
+            wide = -1.0
+        else:
+            imgui.set_cursor_pos_x(imgui.get_cursor_pos_x() + room - wide)
+        changed, size = kit.slider("picture size", settings.picture_px, SMALLEST, LARGEST, "size", wide=wide)
+        kit.tip("how large the pictures are; Ctrl and the wheel over them")
+        if changed:
+            settings.picture_px = round(size)
 
     def names(self, stage: Stage) -> list[str]:
         """Shapes that fit the search and the group: every word in a shape's name, its label or one region it moves."""
@@ -112,10 +132,17 @@ class Tray:
             kit.quiet("No shape matches the search." if stage.opened.head.shapes else "This head has no shapes yet.")
             return
         room, gap = imgui.get_content_region_avail().x, kit.px(6)
-        across = max(int((room + gap) // (kit.px(SIDE) + gap)), 1)
+        io = imgui.get_io()
+        if io.key_ctrl and io.mouse_wheel and imgui.is_window_hovered():
+            size = stage.settings.picture_px * STEP**io.mouse_wheel
+            stage.settings.picture_px = round(min(max(size, SMALLEST), LARGEST))
+        across = max(round((room + gap) / (kit.px(stage.settings.picture_px) + gap)), 1)
         side = (room - gap * (across - 1)) / across
         high = side + kit.px(20)
         start = imgui.get_cursor_screen_pos()
+        entries = stage.opened.project.shapes
+        self.labels = {name: str(entries.get(name, {}).get("label") or name) for name in names}
+        self.words = kit.apart(list(self.labels.values()), side)
         lines = -(-len(names) // across)
         top = imgui.get_scroll_y()
         first = max(int(top // (high + gap)) - 1, 0)  # one line more on both sides, for the keyboard to walk on to
@@ -131,9 +158,16 @@ class Tray:
         session = stage.opened
         entry = session.project.shapes.get(name, {})
         at, draw = imgui.get_cursor_screen_pos(), imgui.get_window_draw_list()
+        star = ImVec2(at.x + side - kit.px(11), at.y + kit.px(11))
+        mouse, marked = imgui.get_mouse_pos(), bool(entry.get("marked"))
+        on_star = abs(mouse.x - star.x) < kit.px(11) and abs(mouse.y - star.y) < kit.px(11)
         if imgui.invisible_button(f"shape {name}", ImVec2(side, high), imgui.ButtonFlags_.enable_nav):
-            session.shape = name
+            if on_star and imgui.is_mouse_released(0):
+                stage.do(lambda p: mark_shape(p, name, not marked))
+            else:
+                session.shape = name
         kit.mark(f"shape {name}")
+        kit.seen[f"star {name}"] = (star.x - 4, star.y - 4, star.x + 4, star.y + 4)
         hovered, chosen = imgui.is_item_hovered(), session.shape == name
         if imgui.is_item_activated():
             self.pressed = name
@@ -153,15 +187,17 @@ class Tray:
             draw.add_rect_filled(*box, u32(theme.RAISED), kit.px(6))
         if chosen or hovered:
             draw.add_rect(*box, u32(theme.SAND if chosen else theme.QUIET), kit.px(6), kit.px(2.2 if chosen else 1.2))
-        if entry.get("marked"):
-            kit.sign("star", at.x + side - kit.px(11), at.y + kit.px(11), kit.px(14), theme.SAND)
-        label = kit.fit(str(entry.get("label") or name), side, theme.SIDES)
-        wide = imgui.calc_text_size(label).x
+        if marked or hovered:
+            shade = theme.SAND if marked else theme.TEXT if on_star else theme.QUIET
+            draw.add_circle_filled(star, kit.px(9), u32(theme.DEEP, 0.55))
+            kit.sign("star", star.x, star.y, kit.px(14), shade)
+        label = self.words[self.labels[name]]
+        wide = kit.wide(label)
         colour = theme.TEXT if chosen or hovered else theme.QUIET
         draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour, 0.4 + 0.6 * dim), label)
         if hovered and not stage.carried_shape and imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
             with kit.hint():
-                imgui.text(str(entry.get("label") or name))
+                kit.text(str(entry.get("label") or name))
                 if entry.get("label"):
                     kit.quiet(name)
                 words = f"moves up to {session.furthest_mm(name):.1f} mm"
@@ -211,18 +247,18 @@ class Tray:
         name = self.menu
         entry = session.project.shapes.get(name, {})
         with kit.bold():
-            imgui.text(name)
-        for words, kept, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
+            kit.text(name)
+        for words, held, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
             imgui.set_next_item_width(kit.px(190))
-            entered, text = imgui.input_text(words, getattr(self, kept), imgui.InputTextFlags_.enter_returns_true)
+            entered, text = imgui.input_text(words, getattr(self, held), imgui.InputTextFlags_.enter_returns_true)
             kit.mark(f"shape {words}")
-            setattr(self, kept, text)
+            setattr(self, held, text)
             if entered:
                 stage.do(lambda p, e=edit, t=text: e(p, name, t.strip()))  # type: ignore[misc]
                 imgui.close_current_popup()
         imgui.separator()
         marked, hidden = bool(entry.get("marked")), bool(entry.get("hidden"))
-        if imgui.menu_item("Unmark" if marked else "Mark", "", False)[0]:
+        if imgui.menu_item("Remove from favourites" if marked else "Add to favourites", "", False)[0]:
             stage.do(lambda p: mark_shape(p, name, not marked))
         kit.mark("Mark shape")
         if imgui.menu_item("Show in the tray again" if hidden else "Hide from the tray", "", False)[0]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 from imgui_bundle import ImVec2, imgui
 
+from composer.picture.letter_order import as_drawn
 from composer.picture.palette import viridis
+from composer.viewer.panels.compare import compare_menu
 from composer.viewer.panels.swatch import swatch
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.looking import frame_region, look_from
@@ -16,14 +18,16 @@ from composer.viewer.ui.keys import ACTIONS
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
-ONE_LINE = 660.0
+BONE = theme.ink(0xD9D0BF)
+"""What a scale both ways has in its middle: skin without a colour."""
+ONE_LINE = 780.0
 """Width of a view from which on all of its buttons stand in one line."""
 
 
 def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> None:
     """Buttons along the top of the view, and the legend at its lower left."""
-    left, top, width, height = stage.view
-    narrow = width < kit.px(800)
+    left, top, width, height = stage.whole_view
+    narrow = width < kit.px(940)
     imgui.set_cursor_screen_pos(ImVec2(left + kit.px(10), top + kit.px(10)))
     for i, (name, words) in enumerate(VIEWS.items()):
         if i:
@@ -51,15 +55,13 @@ def legend_height(shown: Shown) -> float:
 
 def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
     """What is laid over the head, its cage, its parts: at the right end of the line."""
-    left, top, width, _ = stage.view
+    left, top, width, _ = stage.whole_view
     names = {name: words for name, (words, _) in stage.overlays(has_texture).items()}
-    box, cage, parts = (
-        kit.px(118),
-        imgui.calc_text_size("Cage").x + kit.px(18),
-        imgui.calc_text_size("Parts").x + kit.px(18),
-    )
+    pad, box = 2 * imgui.get_style().frame_padding.x, kit.px(118)
+    rest = ["Edges", "Parts", *(["Compare"] if stage.place == "mix" else [])]
+    others = sum(kit.wide(words) + pad + kit.px(3) for words in rest)
     down = kit.px(10 if width >= kit.px(ONE_LINE) else 40)
-    imgui.set_cursor_screen_pos(ImVec2(left + width - box - cage - parts - kit.px(18), top + down))
+    imgui.set_cursor_screen_pos(ImVec2(left + width - box - others - kit.px(12), top + down))
     imgui.set_next_item_width(box)
     if imgui.begin_combo(
         "##overlay", names.get("mask" if stage.place == "paint" and stage.overlay == "none" else stage.overlay, "Plain")
@@ -73,12 +75,18 @@ def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
     kit.mark("overlay")
     kit.tip("colours over the head", "overlay")
     imgui.same_line(0, kit.px(3))
-    if kit.button("Cage", "show the edges of the cage", "cage", on=stage.wire):
+    if kit.button("Edges", "show the edges of the coarse head", "cage", on=stage.wire, name="Cage"):
         stage.wire = not stage.wire
     imgui.same_line(0, kit.px(3))
     if kit.button("Parts", "hide parts, or show one alone", on=bool(stage.hidden)):
         imgui.open_popup("parts")
     _parts(stage, kit)
+    if stage.place == "mix":
+        imgui.same_line(0, kit.px(3))
+        hint = "the neutral, the target or another recipe as a ghost, behind a wipe, or side by side"
+        if kit.button("Compare", hint, on=stage.compare.how != "off"):
+            imgui.open_popup("compare")
+        compare_menu(stage, kit)
 
 
 def _parts(stage: Stage, kit: Kit) -> None:
@@ -101,19 +109,26 @@ def _parts(stage: Stage, kit: Kit) -> None:
 def _legend(kit: Kit, shown: Shown, x: float, y: float) -> None:
     scale = shown.legend
     assert scale is not None
-    draw, wide, high = imgui.get_background_draw_list(), kit.px(190), kit.px(10)
+    draw, high = imgui.get_background_draw_list(), kit.px(10)
+    wide = kit.px(250 if scale.two_ways else 190)
     draw.add_rect_filled(
         ImVec2(x - kit.px(8), y - kit.px(6)),
         ImVec2(x + wide + kit.px(8), y + kit.px(50)),
         u32(theme.SLATE, 0.86),
         kit.px(6),
     )
-    draw.add_text(ImVec2(x, y - kit.px(2)), u32(theme.TEXT), scale.words)
+    draw.add_text(ImVec2(x, y - kit.px(2)), u32(theme.TEXT), as_drawn(scale.words))
     steps = 24
-    for i, colour in enumerate(viridis(np.linspace(0.0, 1.0, steps))):
+    if scale.two_ways:
+        draw.add_rect_filled(ImVec2(x, y + kit.px(18)), ImVec2(x + wide, y + kit.px(18) + high), u32(BONE))
+        colours = scale.colours(np.linspace(scale.low, scale.high, steps))
+    else:
+        colours = np.column_stack([viridis(np.linspace(0.0, 1.0, steps)), np.ones(steps)])
+    for i, colour in enumerate(colours):
         a, b = x + wide * i / steps, x + wide * (i + 1) / steps
-        ink = (float(colour[0]), float(colour[1]), float(colour[2]), 1.0)
-        draw.add_rect_filled(ImVec2(a, y + kit.px(18)), ImVec2(b + 0.5, y + kit.px(18) + high), u32(ink))
+        ink = (float(colour[0]), float(colour[1]), float(colour[2]), float(colour[3]))
+        end = ImVec2(b if scale.two_ways else b + 0.5, y + kit.px(18) + high)
+        draw.add_rect_filled(ImVec2(a, y + kit.px(18)), end, u32(ink))
     for share, amount in ((0.0, scale.low), (0.5, 0.5 * (scale.low + scale.high)), (1.0, scale.high)):
         words = scale.number(amount)
         size = imgui.calc_text_size(words).x * 0.87

@@ -58,7 +58,7 @@ def _line(stage: Stage, kit: Kit, words: Words, wide: float) -> None:
     kit.sign(sign, at.x + kit.px(6), at.y + tall / 2, kit.px(13), colour)
     imgui.same_line(0, kit.px(6))
     imgui.push_text_wrap_pos(imgui.get_cursor_pos_x() + wide - kit.px(50))
-    imgui.text(words.text)
+    kit.text(words.text)
     imgui.pop_text_wrap_pos()
     kit.mark(f"words {words.place or words.kind}")
     pressed = False

@@ -172,6 +172,27 @@ class View3D:
             twice.copy_to(small)
         return small.texture
 
+    def beside(
+        self, positions: NDArray[np.float32], normals: NDArray[np.float32], look: Look, eye: Eye,
+        size_px: tuple[int, int], ground: bool = True,
+    ) -> int:  # fmt: skip
+        """The id of a GL texture that shows another pose of the same head, lower row first, with or without the ground
+        behind it; what `draw` shows stays. The texture is the same at every call of one size.
+
+        Raises MoueError where no head is open or the arrays do not fit it.
+        """
+        self._check(positions, normals)
+        samples = min(SAMPLES, self._most)
+        shown = self._canvas("beside", size_px, 0)
+        target = self._canvas("beside smooth", size_px, samples) if samples else shown
+        self._small.hold(positions, normals, None)
+        self._small.eyes = self._held.eyes.at(positions)
+        with target.bound():
+            self._paint(self._small, look, eye, target, ground)
+            if samples:
+                target.copy_to(shown)
+        return shown.texture
+
     def close(self) -> None:
         """Give everything back to GL; the view cannot be used afterwards."""
         things: Sequence = (

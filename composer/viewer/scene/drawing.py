@@ -15,6 +15,7 @@ from composer.viewer.render.look import Look
 from composer.viewer.render.texture import texture_of
 from composer.viewer.render.view3d import View3D
 from composer.viewer.scene.card import FROM_VERTICES, Card, card_for
+from composer.viewer.scene.compared import Compared
 from composer.viewer.scene.look_of_new import look_of_new, loupe_middle
 from composer.viewer.scene.new_head_colours import NewHeadColours
 from composer.viewer.scene.overlay import Overlays, Shown
@@ -42,6 +43,8 @@ class Drawing:
         self.thumbs = Thumbs(self.view)
         self.card_from = FROM_VERTICES
         self.shown = Shown()
+        self.other: int | None = None
+        self._compared = Compared()
         self.texture: int | None = None
         self._overlays, self._outline = Overlays(), Outline()
         self._new_overlays = NewHeadColours()
@@ -68,6 +71,7 @@ class Drawing:
         """Draw another session from now on."""
         session = self._session = stage.session
         self._head = self._new = None
+        self._compared.forget()
         if self._card is not None:
             self._card.close()
             self._card = None
@@ -103,14 +107,16 @@ class Drawing:
             self.texture = self.view.draw_buffers(positions, normals, look, stage.eye, size, changed, still)
         elif frame is not None:
             self.texture = self.view.draw(frame.positions, frame.normals, look, stage.eye, size, frame.touched, still)
+        self.other = self._compared.picture(stage, self.view, size)
         return not still
 
     def draw_new(self, stage: Stage, pixel_ratio: float, held: bool) -> bool:
         """Draw the sculpt of a new head and the library's loops on it; as `draw`."""
         new = stage.new_head
         if new is None or stage.eye is None:
-            self.texture, self.shown = None, Shown()
+            self.texture, self.shown, self.other = None, Shown(), None
             return False
+        self.other = None
         if self._new_view is None:
             self._new_view = View3D()
         if self._new is not new:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.picture.heat import Scale, mask_scale, movement, movement_scale, strain_scale, vertex_strain
+from composer.picture.heat import Scale, mask_scale, movement, movement_scale, signed_strain, signed_strain_scale
 from composer.picture.regions import region_colours
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.stage import Stage
@@ -101,8 +101,8 @@ class Overlays:
             scale = mask_scale()
             return Shown(as_bytes(scale.colours(mask)), Scale(f"mask of {session.region}", "", 0.0, 1.0))
         if kind == "strain":
-            amounts = vertex_strain(head.neutral, session.positions(), head.polygons.triangles)
-            scale = strain_scale(amounts[head.skin])
+            amounts = signed_strain(head.neutral, session.positions(), head.polygons.triangles)
+            scale = signed_strain_scale(amounts[head.skin])
         elif kind == "movement":
             amounts = movement(head.neutral, session.positions())
             scale = movement_scale(amounts)

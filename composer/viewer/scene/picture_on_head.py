@@ -34,6 +34,7 @@ class Outline:
 
     _lines: list[tuple[tuple, Line | None]] = field(default_factory=list)
     _marks: tuple[object, tuple[Mark, ...]] = (None, ())
+    _asked: tuple[object, Mark | None] = (None, None)
     _barriers: tuple[object, list[Line | None]] = field(default_factory=lambda: (None, []))
 
     def of(
@@ -60,6 +61,14 @@ class Outline:
                 lines.append(Line(ends, ends, np.zeros(len(ends)), BARRIER, 1.4))
             self._barriers = (session.head, lines)
         return self._barriers[1]
+
+    def asked(self, place: tuple[NDArray, NDArray]) -> Mark:
+        """The place that is asked about, as the same mark as long as it is the same."""
+        if self._asked[0] is not place:
+            self._asked = (place, Mark(*place, OWN, 11.0))
+        mark = self._asked[1]
+        assert mark is not None
+        return mark
 
     def marks(self, stage: Stage) -> tuple[Mark, ...]:
         """Every landmark of the head as a mark, the chosen one larger; guesses and those of this document have colours
@@ -102,6 +111,8 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
     if stage.place == "marks" and stage.moved_mark is not None:
         moved = mark_at_place(stage.moved_mark[1], OWN, 15.0, len(marks))
         marks = (*marks, moved) if moved is not None else marks
+    if stage.asked_place is not None and stage.place == "mix":
+        marks = (*marks, outline.asked(stage.asked_place))
     skin = texture if stage.overlay == "skin" else None
     return Look(shown.cover, stage.wire, tuple(line for line in lines if line is not None), marks, stage.hidden, skin)
 

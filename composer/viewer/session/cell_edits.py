@@ -4,30 +4,23 @@ from __future__ import annotations
 
 from composer.document.history import Edit
 from composer.document.project import Project
-from composer.edits.cells import remove_cell, set_cell
+from composer.edits.cells import remove_cell
 from composer.edits.recipes import add_recipe
+from composer.edits.several_cells import set_cells
 from composer.edits.sides import linked
 from composer.mixing.recipe import Cell, Recipe
 from composer.viewer.session.joining import new_join
 from composer.viewer.session.stage import Stage
 
 
-def cells_edit(stage: Stage, cell: Cell) -> Edit:
-    """Set a cell of the chosen recipe, and its partner on the other side where sides are linked."""
+def cells_edit(stage: Stage, *cells: Cell) -> Edit:
+    """Set cells of the chosen recipe, and their partners on the other side where sides are linked."""
     session = stage.opened
-    name = session.recipe_name
-    cells = [cell]
+    name, asked, wanted = session.recipe_name, {cell.key for cell in cells}, list(cells)
     if session.linked:
-        other = linked(cell, session.region_names, session.head.shape_names)
-        if other is not None and not session.held.locked(other.key):
-            cells.append(other)
-
-    def edit(project: Project) -> Project:
-        for each in cells:
-            project = set_cell(project, name, each)
-        return project
-
-    return edit
+        others = (linked(cell, session.region_names, session.head.shape_names) for cell in cells)
+        wanted += [c for c in others if c is not None and c.key not in asked and not session.held.locked(c.key)]
+    return lambda project: set_cells(project, name, wanted)
 
 
 def carried_edit(stage: Stage, region: str, shape: str, mirrored: bool = False, weight: float = 1.0) -> Edit:

@@ -41,6 +41,8 @@ class Keeping:
         self._kept: Project = session.history.committed
         self._at = time.monotonic()
         self.every = EVERY_SECONDS
+        self.kept_at = 0.0
+        """When a copy was kept last, seconds since 1970; 0 for never."""
 
     @property
     def place(self) -> Path:
@@ -58,7 +60,10 @@ class Keeping:
             return
         self._kept = project
         place = self.place
-        work.begin("Keeping a copy", lambda progress: keep(project, place), lambda _: None, lambda _: None, quiet=True)
+        work.begin("Keeping a copy", lambda progress: keep(project, place), self._done, lambda _: None, quiet=True)
+
+    def _done(self, _: object) -> None:
+        self.kept_at = time.time()
 
     def now(self) -> bool:
         """Keep a copy at once, where something is not saved; whether there is one."""

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from composer.checks.finding import Finding
 from composer.head.places import resolve
+from composer.mixing.recipe import ALL
 from composer.viewer.render.camera import framed, named_eye
 from composer.viewer.session.seen_from import eye_that_sees
 from composer.viewer.session.stage import Stage
 
 INSIDE = 0.3
 """Weight of a mask from which a vertex counts as lying in the region that is framed; chosen by eye."""
+
+MIDLINE = 0.01
+"""A region whose middle lies nearer to the midline than this share of the head's diagonal has no side; chosen by eye.
+"""
 
 CLOSE = 0.12
 """What a close look at a landmark shows to either side, as a share of the sculpt's diagonal; chosen by eye."""
@@ -22,7 +29,22 @@ def look_from(stage: Stage, view: str, at_once: bool = False) -> None:
     if stage.session is not None:
         new = stage.new_head if stage.place == "new" else None
         points = stage.session.head.neutral if new is None else new.sculpt.neutral
-        stage.go(named_eye(view, points, stage.view_size), at_once)
+        right = new is None and lies_right(stage)
+        name = ("profile_right" if right else "profile") if view == "side" else view
+        eye = named_eye(name, points, stage.view_size)
+        if view == "three_quarter" and right:
+            eye = framed(replace(eye, yaw=-eye.yaw), points, stage.view_size)
+        stage.go(eye, at_once)
+
+
+def lies_right(stage: Stage) -> bool:
+    """Whether the chosen region lies on the head's right: its middle, by how much of it there is at each place."""
+    session = stage.opened
+    mask = session.evaluated.effective.get(session.region) if session.region != ALL else None
+    if mask is None or not mask.any():
+        return False
+    middle = float(np.average(session.head.neutral[:, 0], weights=mask))
+    return middle < -MIDLINE * session.head.diagonal
 
 
 def frame_region(stage: Stage) -> None:

@@ -19,18 +19,21 @@ from composer.errors import MoueError
 from composer.head.atomic import write_whole
 
 MOST_RECENT = 8
+LARGEST_PX = 20_000
+"""Sizes of panels above this are damage."""
 
 
 @dataclass
 class Settings:
-    """`recent` paths, newest first; `tray_px`, `board_px` sizes of panels at scale 1; `scale` of the interface;
-    `exchanged` middle drag turns and right drag moves;
-    `keys` actions to the keys chosen for them.
+    """`recent` paths, newest first; `panels` sizes that panels were dragged to, pixels at scale 1, by the place and the
+    side ("mix foot"), `folded` those that are folded; `picture_px` the side of the tray's pictures; `scale` of the
+    interface; `exchanged` middle drag turns and right drag moves; `keys` actions to the keys chosen for them.
     """
 
     recent: list[str] = field(default_factory=list)
-    tray_px: int = 300
-    board_px: int = 250
+    panels: dict[str, int] = field(default_factory=dict)
+    folded: list[str] = field(default_factory=list)
+    picture_px: int = 84
     scale: float = 1.0
     exchanged: bool = False
     keys: dict[str, str] = field(default_factory=dict)
@@ -73,7 +76,9 @@ def read_settings() -> Settings:
                 setattr(fresh, name, type(default)(value))
     fresh.recent = [each for each in fresh.recent if isinstance(each, str)]
     fresh.keys = {name: combo for name, combo in fresh.keys.items() if isinstance(combo, str)}
-    fresh.tray_px, fresh.board_px = min(max(fresh.tray_px, 180), 900), min(max(fresh.board_px, 120), 900)
+    fresh.panels = {name: size for name, size in fresh.panels.items() if type(size) is int and 0 < size < LARGEST_PX}
+    fresh.folded = [each for each in fresh.folded if isinstance(each, str)]
+    fresh.picture_px = min(max(fresh.picture_px, 48), 240)
     fresh.scale = min(max(fresh.scale, 0.75), 3.0) if math.isfinite(fresh.scale) else Settings.scale
     return fresh
 

@@ -22,6 +22,7 @@ from composer.viewer.new_head.both_surfaces import LIBRARY
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.camera import Eye, between
 from composer.viewer.render.picking import SKIN, Hit, Picker
+from composer.viewer.session.compare import Compare
 from composer.viewer.session.dialogs import Dialogs
 from composer.viewer.session.keeping import Keeping
 from composer.viewer.session.kept_marks import KeepingMarks
@@ -29,6 +30,7 @@ from composer.viewer.session.places import OVERLAYS, Overlay, Place
 from composer.viewer.session.session import Session
 from composer.viewer.session.settings import Settings
 from composer.viewer.session.work import Work
+from composer.viewer.ui.room import Room
 
 WORDS_SECONDS = 6.0
 MOVE_SECONDS = 0.25
@@ -49,7 +51,8 @@ class Words:
 
 @dataclass
 class Stage:
-    """The window's state; `size` of the view in points, (left, top, width, height)."""
+    """The window's state; the `view` of the head in points, (left, top, width, height), and the `whole_view`, which is
+    wider where another pose stands beside; `asked_place` corners and weights of the place that is asked about."""
 
     settings: Settings = field(default_factory=Settings)
     session: Session | None = None
@@ -65,6 +68,7 @@ class Stage:
     dialogs: Dialogs = field(default_factory=Dialogs)
     closing: bool = False
     carried_shape: str = ""
+    copied_cells: tuple[Cell, ...] = ()
     copied_row: tuple[tuple[Cell, ...], Row] | None = None
     peeking: bool = False
     landmark: str = ""
@@ -77,6 +81,11 @@ class Stage:
     piece: tuple[NDArray, bool] | None = None
     distance_heat: bool = False
     pointed: str = ""
+    compare: Compare = field(default_factory=Compare)
+    asked_place: tuple[NDArray, NDArray] | None = None
+    whole_view: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 1.0)
+    room: Room = Room(0.0, 0.0, 0.0, frozenset())
+    asked_side: str = ""
     on_board: Recipe | None = None
     clock: Callable[[], float] = time.monotonic
 

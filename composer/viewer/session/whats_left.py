@@ -49,7 +49,7 @@ def _landmarks(new: NewHead) -> list[Item]:
         items.append(Item(f"Only {placed} landmarks are placed: a few more help most.", "ask", "Ask me"))
     if guessed:
         words = "1 landmark is a guess" if guessed == 1 else f"{guessed} landmarks are guesses"
-        items.append(Item(f"{words}: no fit goes through it until it is accepted.", "guesses", "Accept"))
+        items.append(Item(f"{words}: no fit goes through it until it is accepted.", "guesses", "Accept guesses"))
     return items
 
 

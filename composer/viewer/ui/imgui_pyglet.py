@@ -105,6 +105,12 @@ class ImGuiOnPyglet:
         return bool(self.io.want_text_input)
 
     @property
+    def menu_open(self) -> bool:
+        """Whether a menu or a list has dropped down, or a sheet asks something."""
+        anything = imgui.PopupFlags_.any_popup_id | imgui.PopupFlags_.any_popup_level
+        return bool(imgui.is_popup_open("", anything))
+
+    @property
     def waiting(self) -> bool:
         """Whether ImGui holds events back for later frames, as it does with what is typed quickly."""
         return len(imgui.get_current_context().input_events_queue) > 0

@@ -6,19 +6,24 @@ Every control tells the kit where it lies (`seen`), under the name that tests an
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.picture.letter_order import as_drawn
+from composer.picture.short_names import names_apart, shortened
 from composer.plain_number import as_meant
 from composer.viewer.ui import theme
 from composer.viewer.ui.keys import Keys
+from composer.viewer.ui.stops import Stops
 from composer.viewer.ui.theme import Faces, Ink, u32, vec4
 
 Box = tuple[float, float, float, float]
+MOST_KEPT = 64
+"""Lists of shortened names that are kept."""
 
 
 @dataclass
@@ -34,15 +39,22 @@ class Kit:
     loupe: Callable[[], int | None] = lambda: None
     seen: dict[str, Box] = field(default_factory=dict)
     wants_menu: bool = False
+    stops: Stops = field(default_factory=Stops)
+    _apart: dict[tuple, dict[str, str]] = field(default_factory=dict)
 
     def px(self, amount: float) -> float:
         """A length of the interface at its scale."""
         return amount * self.scale
 
-    def mark(self, name: str) -> None:
-        """Remember where the last item lies."""
+    def mark(self, name: str, able: bool = True) -> None:
+        """Remember where the last item lies, and that Tab stops there, if it is `able` to do anything."""
         low, high = imgui.get_item_rect_min(), imgui.get_item_rect_max()
         self.seen[name] = (low.x, low.y, high.x, high.y)
+        if able and imgui.get_item_id():
+            self.stops.at(name, imgui.is_item_focused())
+            if self.stops.wanted(name):
+                imgui.set_keyboard_focus_here(-1)
+                imgui.set_nav_cursor_visible(True)
 
     def menu_asked(self) -> bool:
         """Whether the menu of the last item is asked for: by the other button, or by the key for it where the keyboard
@@ -66,7 +78,15 @@ class Kit:
 
     def quiet(self, words: str) -> None:
         """A line in the quiet ink."""
-        imgui.text_colored(vec4(theme.QUIET), words)
+        imgui.text_colored(vec4(theme.QUIET), as_drawn(words))
+
+    def text(self, words: str) -> None:
+        """A line, whichever way its script runs."""
+        imgui.text(as_drawn(words))
+
+    def wide(self, words: str) -> float:
+        """How wide words are drawn, in pixels."""
+        return imgui.calc_text_size(as_drawn(words)).x
 
     def fault(self, words: str, of: str, width: float = 0.0) -> None:
         """What is wrong with the field `of` above it, in words wrapped to a width in pixels."""
@@ -79,28 +99,32 @@ class Kit:
         self.mark(f"fault of {of}")
 
     def fit(self, words: str, width: float, tail: int = 0) -> str:
-        """The words shortened until they fit a width in pixels: at their end, or before their last `tail` letters, as
-        for names that end with their side."""
-        if imgui.calc_text_size(words).x <= width:
-            return words
-        end = words[len(words) - tail :]
-        low, high = 0, len(words) - tail
-        while low < high:
-            middle = (low + high + 1) // 2
-            if imgui.calc_text_size(words[:middle] + "…" + end).x <= width:
-                low = middle
-            else:
-                high = middle - 1
-        if low:
-            return words[:low] + "…" + end
-        return self.fit(words, width) if tail else ""
+        """The words shortened until they fit a width in pixels, as they are drawn: at their end, or before their last
+        `tail` letters, as for names that end with their side."""
+        return as_drawn(shortened(words, lambda text: self.wide(text) <= width, tail))
+
+    def apart(self, names: Sequence[str], width: float) -> dict[str, str]:
+        """Names shortened to a width in pixels so that no two of them look alike, as they are drawn."""
+        key = (tuple(names), round(width), round(imgui.get_font_size(), 2))
+        if key not in self._apart:
+            if len(self._apart) > MOST_KEPT:
+                self._apart.clear()
+            shown = names_apart(key[0], lambda text: self.wide(text) <= width)
+            self._apart[key] = {name: as_drawn(text) for name, text in shown.items()}
+        return self._apart[key]
+
+    def beside(self, words: str, gap: float = 4.0) -> None:
+        """The next button, of these words, goes beside the last item where there is room, else to the next line."""
+        imgui.same_line(0, self.px(gap))
+        if imgui.get_content_region_avail().x < self.wide(words) + 2 * imgui.get_style().frame_padding.x:
+            imgui.new_line()
 
     def tip(self, words: str, action: str = "") -> None:
         """A hint for the last item, with the key that does the same."""
         combo = self.keys.words(action) if action else ""
         if imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip | imgui.HoveredFlags_.allow_when_disabled):
             with self.hint():
-                imgui.text(words)
+                imgui.text(as_drawn(words))
                 if combo:
                     self.quiet(combo)
 
@@ -133,16 +157,24 @@ class Kit:
         elif bare:
             imgui.push_style_color(imgui.Col_.button, nothing())
         imgui.begin_disabled(not able)
-        pressed = imgui.button(label, ImVec2(wide, 0))
+        pressed = imgui.button(self._label(label, wide), ImVec2(wide, 0))
         imgui.end_disabled()
         if on:
             imgui.pop_style_color(4)
         elif bare:
             imgui.pop_style_color()
-        self.mark(name or label.split("##")[0])
+        self.mark(name or label.split("##")[0], able)
         if hint:
             self.tip(hint, action)
         return pressed and able
+
+    def _label(self, label: str, wide: float) -> str:
+        """The label of a button with its words as they are drawn, shortened to its width where it has one; what follows
+        ## is its name."""
+        words, mark, name = label.partition("##")
+        if wide > 0:
+            return self.fit(words, wide - 2 * imgui.get_style().frame_padding.x + self.px(2)) + "###" + (name or words)
+        return as_drawn(words) + (mark + name if mark else "###" + words if words != as_drawn(words) else "")
 
     def choice(self, names: dict[str, str], chosen: str, hints: dict[str, str] | None = None, key: str = "") -> str:
         """A row of buttons of which one is held, wrapped where it is too long; the one now chosen."""
@@ -208,11 +240,18 @@ class Kit:
         imgui.end()
         imgui.pop_style_color()
 
+    def under(self, name: str, wide: float) -> None:
+        """The next window lies under a control that was drawn before, no further right than the window goes for
+        `wide` pixels."""
+        left, _, _, foot = self.seen.get(name, (0.0, 0.0, 0.0, 0.0))
+        left = max(min(left, imgui.get_io().display_size.x - wide - self.px(8)), 0.0)
+        imgui.set_next_window_pos(ImVec2(left, foot + self.px(4)))
+
     def heading(self, words: str) -> None:
         """A heading inside a panel."""
         imgui.dummy(ImVec2(0, self.px(2)))
         with self.bold():
-            imgui.text(words)
+            imgui.text(as_drawn(words))
 
     def sign(self, kind: str, x: float, y: float, size: float, colour: Ink) -> None:
         """A small drawn sign about (x, y): solo, mute, lock, add, replace, mirror, star, dot."""

@@ -6,13 +6,13 @@ Content Accessibility Guidelines 2.1, success criterion 1.4.3). What a colour sa
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass
-from pathlib import Path
 
 from imgui_bundle import imgui
 
 from composer.picture.labels import FONTS
+from composer.picture.letter_order import as_drawn
+from composer.viewer.ui.machine_fonts import more_faces
 
 Ink = tuple[float, float, float, float]
 
@@ -54,11 +54,20 @@ def vec4(colour: Ink) -> imgui.ImVec4:
 def faces() -> Faces:
     """Load the typeface into the current ImGui context."""
     fonts = imgui.get_io().fonts
-    plain = fonts.add_font_from_file_ttf(str(FONTS / "Inter-Regular.ttf"), 0.0)
-    _widen(fonts)
-    bold = fonts.add_font_from_file_ttf(str(FONTS / "Inter-SemiBold.ttf"), 0.0)
-    _widen(fonts)
-    return Faces(plain, bold)
+    loaded = []
+    for name in ("Inter-Regular.ttf", "Inter-SemiBold.ttf"):
+        loaded.append(fonts.add_font_from_file_ttf(str(FONTS / name), 0.0))
+        for face in more_faces():  # letters that Inter lacks
+            how = imgui.ImFontConfig()
+            how.merge_mode = True
+            fonts.add_font_from_file_ttf(str(face), 0.0, how)
+    return Faces(*loaded)
+
+
+def letters_missing(face: imgui.ImFont, names: list[str]) -> str:
+    """The first of these names that has a letter which no typeface of this machine can draw, "" where all can."""
+    drawn = ((name, as_drawn(name)) for name in names if not name.isascii())
+    return next((name for name, text in drawn if not all(face.is_glyph_in_font(ord(c)) for c in text)), "")
 
 
 def dress(scale: float = 1.0) -> None:
@@ -92,27 +101,3 @@ def dress(scale: float = 1.0) -> None:
         (c.plot_histogram, SAND), (c.tab, SLATE), (c.tab_hovered, HOVER), (c.tab_selected, RAISED),
     ):  # fmt: skip
         style.set_color_(place, vec4(colour))
-
-
-def _widen(fonts: imgui.ImFontAtlas) -> None:
-    """Let letters that Inter lacks come from a face of the machine, where it has one."""
-    face = wide_face()
-    if face is not None:
-        how = imgui.ImFontConfig()
-        how.merge_mode = True
-        fonts.add_font_from_file_ttf(str(face), 0.0, how)
-
-
-def wide_face() -> Path | None:
-    """A typeface of this machine that has Chinese, Japanese and Korean letters, or None."""
-    if sys.platform == "win32":
-        places = [Path("C:/Windows/Fonts") / name for name in ("YuGothM.ttc", "meiryo.ttc", "msgothic.ttc", "msyh.ttc")]
-    elif sys.platform == "darwin":
-        places = [Path("/System/Library/Fonts") / name for name in ("ヒラギノ角ゴシック W3.ttc", "PingFang.ttc")]
-    else:
-        names = ("NotoSansCJK-Regular.ttc", "DroidSansFallbackFull.ttf", "DroidSansFallback.ttf", "wqy-microhei.ttc",
-                 "ipag.ttf", "VL-Gothic-Regular.ttf")  # fmt: skip
-        roots = (Path("/usr/share/fonts"), Path.home() / ".local/share/fonts")
-        known = {path.name: path for root in roots if root.is_dir() for path in root.rglob("*.tt[fc]")}
-        places = [known[name] for name in names if name in known]
-    return next((place for place in places if place.is_file()), None)

@@ -7,6 +7,7 @@ from imgui_bundle import ImVec2, imgui
 from composer.viewer.panels.board.correctives import draw_correctives
 from composer.viewer.panels.board.layout import layout_of
 from composer.viewer.panels.board.matrix import draw_matrix
+from composer.viewer.panels.board.picked import picked_keys
 from composer.viewer.panels.board.pointer import follow_pointer
 from composer.viewer.panels.board.row_menu import row_menu
 from composer.viewer.panels.board.state import Board
@@ -33,7 +34,7 @@ def draw_board(stage: Stage, kit: Kit, board: Board) -> None:
     foot = -kit.px(FOOT) if session.project.correctives else 0.0
     imgui.begin_child("matrix", ImVec2(0, foot), imgui.ChildFlags_.none, flags | imgui.WindowFlags_.no_nav)
     layout = layout_of(board, stage, kit)
-    draw_matrix(stage, kit, layout)
+    draw_matrix(board, stage, kit, layout)
     follow_pointer(board, stage, kit, layout)
     draw_typing_field(board, stage, kit, layout)
     if board.asking:
@@ -56,36 +57,40 @@ def _bar(stage: Stage, kit: Kit, board: Board) -> None:
     imgui.same_line(0, kit.px(14))
     if kit.button("Every region", "show rows of all regions, not only of those in use", on=not board.used_rows):
         board.used_rows = not board.used_rows
-    _beside("Every shape", kit.px(4))
+    kit.beside("Every shape")
     if kit.button("Every shape", "show columns of all shapes, not only of those in use", on=not board.used_columns):
         board.used_columns = not board.used_columns
-    _beside("Both sides", kit.px(14))
+    kit.beside("Both sides", 14)
     if kit.button("Both sides", "edits on one side are made on the other side, too", "link", on=session.linked):
         session.linked = not session.linked
-    _beside("Mirrored", kit.px(4))
+    kit.beside("Mirrored")
     if kit.button("Mirrored", "new cells take the shape's mirror image", on=board.mirrored):
         board.mirrored = not board.mirrored
+    kit.beside("search", 14)
+    imgui.set_next_item_width(min(kit.px(150), imgui.get_content_region_avail().x))
+    _, board.search = imgui.input_text_with_hint("##find cells", "search", board.search)
+    kit.mark("search cells")
+    if not imgui.is_item_active():
+        kit.tip("show the rows and columns of these names alone: brow, mouth joy")
     if session.held.hides:
-        _beside("Clear solo and mute", kit.px(14))
+        kit.beside("Clear solo and mute", 14)
         hint = "solo and mute hide something from view; a bake has all of it"
         if kit.button("Clear solo and mute", hint, name="Show all again"):
             session.held.solo.clear()
             session.held.mute.clear()
             session.follow()
     imgui.same_line(0, kit.px(14))
-    kit.quiet(kit.fit(_chosen_words(stage, board), imgui.get_content_region_avail().x))
+    words = _chosen_words(stage, board)
+    kit.quiet(kit.fit(words, imgui.get_content_region_avail().x))
+    kit.tip(words)
 
 
 def _chosen_words(stage: Stage, board: Board) -> str:
     session = stage.opened
     if not session.shape:
         return "choose a shape in the tray"
+    several = len(picked_keys(board, stage))
+    if several > 1:
+        return f"{several} cells selected"
     weight = session.weight((session.region, session.shape, board.mirrored))
     return f"{session.region}  ×  {session.shape}" + ("" if weight is None else f"  {weight_words(weight)}")
-
-
-def _beside(words: str, gap: float) -> None:
-    """The next button, of these words, goes beside the last one where there is room, else to the next line."""
-    imgui.same_line(0, gap)
-    if imgui.get_content_region_avail().x < imgui.calc_text_size(words).x + 2 * imgui.get_style().frame_padding.x:
-        imgui.new_line()

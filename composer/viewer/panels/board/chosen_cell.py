@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from composer.edits.cells import remove_cell
-from composer.mixing.recipe import WEIGHT_RANGE, Cell
+from composer.edits.several_cells import changed_by, remove_cells
+from composer.viewer.panels.board.picked import together
 from composer.viewer.panels.board.state import Board
 from composer.viewer.session.cell_edits import cells_edit
 from composer.viewer.session.percent import weight_words
@@ -11,16 +11,16 @@ from composer.viewer.session.stage import Stage
 
 
 def nudge(board: Board, stage: Stage, by: float) -> None:
-    """Change the chosen cell's weight by an amount, as one step."""
+    """Change the weight of the chosen cell, and of those selected with it, by an amount, as one step."""
     session = stage.session
     if session is None or not session.shape or not session.project.recipes:
         return
     key = board.key_at(stage, session.region, session.shape)
-    if session.held.locked(key):
+    cells = together(board, stage, key)
+    if not cells:
         stage.say("That cell is locked.")
         return
-    weight = min(max((session.weight(key) or 0.0) + by, WEIGHT_RANGE[0]), WEIGHT_RANGE[1])
-    stage.do(cells_edit(stage, Cell(key[0], key[1], round(weight, 3), key[2])))
+    stage.do(cells_edit(stage, *changed_by(cells, by)))
 
 
 def type_chosen(board: Board, stage: Stage) -> None:
@@ -42,14 +42,15 @@ def ask_menu(board: Board, stage: Stage) -> None:
 
 
 def remove_chosen(board: Board, stage: Stage) -> None:
-    """Remove the chosen cell from the recipe."""
+    """Remove the chosen cell from the recipe, and those selected with it."""
     session = stage.session
     if session is None:
         return
     key = board.key_at(stage, session.region, session.shape)
-    if session.weight(key) is not None and not session.held.locked(key):
+    keys = {cell.key for cell in together(board, stage, key)}
+    if keys and any(session.weight(each) is not None for each in keys):
         name = session.recipe_name
-        stage.do(lambda project: remove_cell(project, name, key))
+        stage.do(lambda project: remove_cells(project, name, keys))
 
 
 def choose_by_steps(board: Board, stage: Stage, rows: int, columns: int) -> None:

@@ -6,6 +6,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.edits.correctives import delete_corrective
 from composer.mixing.corrective import Corrective
+from composer.picture.letter_order import as_drawn
 from composer.viewer.session.percent import weight_words
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
@@ -41,7 +42,7 @@ def _field(stage: Stage, kit: Kit, corrective: Corrective, share: float) -> None
     draw.push_clip_rect(at, ImVec2(at.x + size.x * min(max(share, 0.0), 1.0), high.y), True)
     draw.add_rect_filled(at, high, u32(theme.MOSS, 0.55), kit.px(5))
     draw.pop_clip_rect()
-    draw.add_text(ImVec2(at.x + kit.px(9), at.y + kit.px(5)), u32(theme.TEXT), words)
+    draw.add_text(ImVec2(at.x + kit.px(9), at.y + kit.px(5)), u32(theme.TEXT), as_drawn(words))
     cells = ", ".join(f"{t.region} × {t.shape} at {weight_words(t.at)}" for t in corrective.triggers)
     menu = f"corrective menu {name}"
     if pressed or kit.menu_asked():

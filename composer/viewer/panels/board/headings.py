@@ -12,6 +12,9 @@ from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
+NAME_ROOM = 56.0
+"""What the swatch and one sign take of the width of a row's name, in pixels at scale 1."""
+
 
 def draw_names(stage: Stage, kit: Kit, layout: Layout) -> None:
     """The names of the rows in sight, each with its region's swatch and its signs."""
@@ -19,6 +22,7 @@ def draw_names(stage: Stage, kit: Kit, layout: Layout) -> None:
     used = set(stage.seen_recipe.regions)
     signs = session.signs
     x, wide, high = layout.x, layout.left - layout.x, layout.high
+    words_of = kit.apart(session.region_names[1:], wide - kit.px(NAME_ROOM))
     for i, name in enumerate(layout.rows):
         y = layout.cells_y + i * high
         if y > layout.bottom or y + high < layout.top:
@@ -30,10 +34,12 @@ def draw_names(stage: Stage, kit: Kit, layout: Layout) -> None:
         if name in signs:
             swatch(kit, signs[name], x + kit.px(17), y + high / 2)
         after = _signs(stage, name)
-        room = wide - kit.px(38) - kit.px(17) * len(after)
-        words = kit.fit("base, all of the face", room) if name == ALL else kit.fit(name, room, theme.SIDES)
+        words = words_of[name] if name != ALL else kit.fit("base, all of the face", wide - kit.px(NAME_ROOM))
         at = ImVec2(x + kit.px(34 if name in signs else 10), y + (high - imgui.get_font_size()) / 2)
         draw.add_text(at, u32(theme.TEXT if name in used or chosen else theme.QUIET), words)
+        if len(after) > 1:  # they lie over the name's end
+            behind = ImVec2(x + wide - kit.px(4 + 17 * len(after)), y + kit.px(3))
+            draw.add_rect_filled(behind, ImVec2(x + wide, y + high - kit.px(3)), u32(theme.DEEP, 0.8), kit.px(4))
         for n, (kind, ink) in enumerate(reversed(after)):
             kit.sign(kind, x + wide - kit.px(12 + 17 * n), y + high / 2, kit.px(12), ink)
         kit.seen[f"row {name}"] = (x, y, x + wide, y + high)
@@ -54,7 +60,9 @@ def _signs(stage: Stage, name: str) -> list[tuple[str, theme.Ink]]:
 def draw_heads(stage: Stage, kit: Kit, layout: Layout) -> None:
     """The columns in sight, each with its shape's picture and label."""
     session, draw = stage.opened, imgui.get_window_draw_list()
-    wide, high, y, side = layout.wide, kit.px(HEAD_HIGH), layout.y, kit.px(38)
+    wide, high, y, side = layout.wide, layout.top - layout.y, layout.y, kit.px(38)
+    labels = {name: str(session.project.shapes.get(name, {}).get("label") or name) for name in layout.columns}
+    words_of = kit.apart(list(labels.values()), wide - kit.px(6))
     low, top = draw.get_clip_rect_min(), draw.get_clip_rect_max()
     for j, name in enumerate(layout.columns):
         x = layout.cells_x + j * wide
@@ -63,14 +71,13 @@ def draw_heads(stage: Stage, kit: Kit, layout: Layout) -> None:
         if name == session.shape or (layout.on_head and j == layout.column):
             ground = theme.RAISED if name == session.shape else theme.SLATE
             draw.add_rect_filled(ImVec2(x, y), ImVec2(x + wide, y + high), u32(ground))
-        picture = kit.picture("shape", name)
+        picture = kit.picture("shape", name) if high >= kit.px(HEAD_HIGH) else None
         if picture:
             box = ImVec2(x + (wide - side) / 2, y + kit.px(3)), ImVec2(x + (wide + side) / 2, y + kit.px(3) + side)
             draw.add_image_rounded(
                 imgui.ImTextureRef(picture), *box, ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT), kit.px(5)
             )
-        label = str(session.project.shapes.get(name, {}).get("label") or name)
-        words = kit.fit(label, wide - kit.px(6), theme.SIDES)
+        words = words_of[labels[name]]
         size = imgui.calc_text_size(words)
         draw.add_text(ImVec2(x + (wide - size.x) / 2, y + high - size.y - kit.px(2)), u32(theme.TEXT), words)
         kinds = [kind for kind in ("solo", "mute", "lock") if ("column", name) in getattr(session.held, kind)]

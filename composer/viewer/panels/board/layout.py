@@ -10,8 +10,10 @@ from composer.viewer.panels.board.state import Board
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
-NAME_WIDE, COLUMN_WIDE, ROW_HIGH, HEAD_HIGH = 206.0, 78.0, 25.0, 62.0
-"""Sizes of the names of rows, of columns, rows and heads of columns, in pixels at scale 1."""
+NAME_WIDE, COLUMN_WIDE, ROW_HIGH, HEAD_HIGH, LOW_HEAD = 206.0, 78.0, 25.0, 62.0, 22.0
+"""Sizes of the names of rows, of columns, rows, heads of columns, and heads without pictures, in pixels at scale 1."""
+LOW_BOARD = 190.0
+"""Below this height the heads of columns have no pictures, so that rows have room."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,7 @@ def layout_of(board: Board, stage: Stage, kit: Kit) -> Layout:
     """Lay the board out in the current window, scrolled to the chosen cell where another one was chosen."""
     rows, columns = board.rows(stage), board.columns(stage)
     at, view = imgui.get_window_pos(), imgui.get_window_size()
-    names, head = _name_wide(kit), kit.px(HEAD_HIGH)
+    names, head = _name_wide(kit), kit.px(HEAD_HIGH if view.y >= kit.px(LOW_BOARD) else LOW_HEAD)
     wide, high = kit.px(COLUMN_WIDE), kit.px(ROW_HIGH)
     scroll_x, scroll_y = imgui.get_scroll_x(), imgui.get_scroll_y()
     imgui.dummy(ImVec2(names + wide * max(len(columns), 1) + kit.px(16), head + high * len(rows) + kit.px(8)))
@@ -73,7 +75,8 @@ def layout_of(board: Board, stage: Stage, kit: Kit) -> Layout:
 
 def _name_wide(kit: Kit) -> float:
     """How wide the names of the rows are, in pixels: less on a narrow board, so that columns have room, too."""
-    return max(min(kit.px(NAME_WIDE), 0.42 * imgui.get_window_width()), kit.px(110))
+    wide = imgui.get_window_width()
+    return max(min(kit.px(NAME_WIDE) + 0.06 * max(wide - kit.px(800), 0.0), 0.42 * wide), kit.px(110))
 
 
 def _scroll_to_chosen(

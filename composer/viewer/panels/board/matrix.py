@@ -7,19 +7,21 @@ from imgui_bundle import ImVec2, imgui
 from composer.viewer.panels.board.draw_cell import draw_cell
 from composer.viewer.panels.board.headings import draw_heads, draw_names
 from composer.viewer.panels.board.layout import Layout
+from composer.viewer.panels.board.picked import picked_keys
+from composer.viewer.panels.board.state import Board
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
 
-def draw_matrix(stage: Stage, kit: Kit, layout: Layout) -> None:
+def draw_matrix(board: Board, stage: Stage, kit: Kit, layout: Layout) -> None:
     """Cells, names and heads, each clipped to where it may lie, and the lines between them."""
     draw = imgui.get_window_draw_list()
     corner, end = ImVec2(layout.x, layout.y), ImVec2(layout.right, layout.bottom)
     origin = ImVec2(layout.left, layout.top)
     draw.push_clip_rect(origin, end, True)
-    _draw_cells(stage, kit, layout)
+    _draw_cells(board, stage, kit, layout)
     draw.pop_clip_rect()
     draw.push_clip_rect(ImVec2(layout.x, layout.top), ImVec2(layout.left, layout.bottom), True)
     draw_names(stage, kit, layout)
@@ -28,7 +30,7 @@ def draw_matrix(stage: Stage, kit: Kit, layout: Layout) -> None:
     draw_heads(stage, kit, layout)
     draw.pop_clip_rect()
     draw.add_rect_filled(corner, origin, u32(theme.DEEP))
-    draw.add_text(ImVec2(layout.x + kit.px(10), layout.top - kit.px(22)), u32(theme.QUIET), "region")
+    draw.add_text(ImVec2(layout.x + kit.px(10), layout.top - kit.px(20)), u32(theme.QUIET), "region")
     draw.add_line(ImVec2(layout.x, layout.top), ImVec2(layout.right, layout.top), u32(theme.EDGE))
     draw.add_line(ImVec2(layout.left, layout.y), ImVec2(layout.left, layout.bottom), u32(theme.EDGE))
     if not layout.columns:
@@ -36,12 +38,12 @@ def draw_matrix(stage: Stage, kit: Kit, layout: Layout) -> None:
         draw.add_text(ImVec2(layout.left + kit.px(14), layout.top + y), u32(theme.QUIET), words)
 
 
-def _draw_cells(stage: Stage, kit: Kit, layout: Layout) -> None:
+def _draw_cells(board: Board, stage: Stage, kit: Kit, layout: Layout) -> None:
     """Every cell that is in sight; a place without one has a dot, and a frame under the pointer."""
     session, draw, gap = stage.opened, imgui.get_window_draw_list(), kit.px(1.5)
     wide, high = layout.wide, layout.high
     low, top = draw.get_clip_rect_min(), draw.get_clip_rect_max()
-    cells = {cell.key: cell for cell in stage.seen_recipe.cells}
+    cells, picked = {cell.key: cell for cell in stage.seen_recipe.cells}, picked_keys(board, stage)
     lines = range(max(int((low.y - layout.cells_y) // high), 0),
                   min(int((top.y - layout.cells_y) // high) + 1, len(layout.rows)))  # fmt: skip
     places = range(max(int((low.x - layout.cells_x) // wide), 0),
@@ -64,5 +66,7 @@ def _draw_cells(stage: Stage, kit: Kit, layout: Layout) -> None:
                 draw.add_rect(low_in, high_in, u32(theme.EDGE), kit.px(4))
             elif not listed:
                 draw.add_circle_filled(ImVec2(x + wide / 2, y + high / 2), kit.px(1.4), u32(theme.EDGE), 8)
+            if any(cell.key in picked for cell in listed):
+                draw.add_rect(low_in, high_in, u32(theme.TEXT), kit.px(4), kit.px(1.6))
             if (region, shape) == (session.region, session.shape):
                 draw.add_rect(low_in, high_in, u32(theme.SAND), kit.px(4), kit.px(1.6))

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from imgui_bundle import imgui
 
-from composer.mixing.recipe import WEIGHT_RANGE, Cell
+from composer.edits.several_cells import changed_by
 from composer.viewer.panels.board.chosen_cell import nudge
 from composer.viewer.panels.board.layout import Layout
+from composer.viewer.panels.board.picked import add_to_picked, pick_block, pick_only, picked_keys, together
 from composer.viewer.panels.board.state import Board
 from composer.viewer.session.cell_edits import carried_edit, cells_edit
 from composer.viewer.session.dropped import tell_dropped
@@ -23,7 +24,7 @@ FINE = 0.2
 def follow_pointer(board: Board, stage: Stage, kit: Kit, layout: Layout) -> None:
     """Do what the pointer asks for in this frame."""
     if layout.on_cell:
-        _on_cell(board, stage, kit, layout.rows[layout.row], layout.columns[layout.column])
+        _on_cell(board, stage, kit, layout, layout.rows[layout.row], layout.columns[layout.column])
     elif layout.on_name:
         _on_name(board, stage, layout.rows[layout.row])
     elif layout.on_head:
@@ -34,7 +35,7 @@ def follow_pointer(board: Board, stage: Stage, kit: Kit, layout: Layout) -> None
     _wheel(board, stage, layout)
 
 
-def _on_cell(board: Board, stage: Stage, kit: Kit, region: str, shape: str) -> None:
+def _on_cell(board: Board, stage: Stage, kit: Kit, layout: Layout, region: str, shape: str) -> None:
     session = stage.opened
     key = board.key_at(stage, region, shape)
     weight = session.weight(key)
@@ -42,16 +43,24 @@ def _on_cell(board: Board, stage: Stage, kit: Kit, region: str, shape: str) -> N
         stage.guard(session.abort)
         board.drag, board.typing, board.typed = None, key, weight_words(weight or 0.0)
         session.region, session.shape = region, shape
+    elif imgui.is_mouse_clicked(0) and imgui.get_io().key_ctrl:
+        if weight is not None:
+            add_to_picked(board, stage, key)
+    elif imgui.is_mouse_clicked(0) and imgui.get_io().key_shift and session.shape:
+        pick_block(board, stage, region, shape, layout.rows, layout.columns)
     elif imgui.is_mouse_clicked(0):
+        if key not in picked_keys(board, stage):
+            pick_only(board)
         session.region, session.shape = region, shape
-        if not session.held.locked(key):
-            board.drag = (key, imgui.get_mouse_pos().x, weight or 0.0)
+        along = together(board, stage, key)
+        if along:
+            board.drag = (key, imgui.get_mouse_pos().x, along)
     elif imgui.is_mouse_clicked(1):
         session.region, session.shape, board.menu = region, shape, f"{region}\n{shape}\n{key[2]:d}"
         imgui.open_popup("row menu")
     elif board.drag is None and board.typing is None and weight is not None and _resting():
         with kit.hint():
-            imgui.text(f"{region} × {shape}" + (" mirrored" if key[2] else ""))
+            kit.text(f"{region} × {shape}" + (" mirrored" if key[2] else ""))
             kit.quiet(f"{weight_words(weight)}; drag, use the wheel, or double click to type")
 
 
@@ -80,11 +89,12 @@ def _drop(board: Board, stage: Stage, region: str) -> None:
 
 
 def _drag(board: Board, stage: Stage) -> None:
-    """Drag the cell that is held: right is more, left is less. The release makes one step; Escape cancels."""
+    """Drag the cell that is held, and all that are selected with it: right is more, left is less. The release makes one
+    step; Escape cancels."""
     session = stage.opened
     if board.drag is None:
         return
-    key, start, weight = board.drag
+    _, start, cells = board.drag
     if imgui.is_key_pressed(imgui.Key.escape):
         session.abort()
         board.drag = None
@@ -92,9 +102,8 @@ def _drag(board: Board, stage: Stage) -> None:
     moved = imgui.get_mouse_pos().x - start
     if abs(moved) >= DRAG_FROM or session.previewing:
         fine = FINE if imgui.get_io().key_shift else 1.0
-        wanted = min(max(weight + fine * moved / PIXELS_FOR_ONE, WEIGHT_RANGE[0]), WEIGHT_RANGE[1])
-        cell = Cell(key[0], key[1], round(wanted, 2 if fine == 1.0 else 3), key[2])
-        stage.guard(lambda: session.preview(cells_edit(stage, cell)))
+        wanted = changed_by(cells, fine * moved / PIXELS_FOR_ONE, 2 if fine == 1.0 else 3)
+        stage.guard(lambda: session.preview(cells_edit(stage, *wanted)))
     if not imgui.is_mouse_down(0):
         session.commit()
         board.drag = None

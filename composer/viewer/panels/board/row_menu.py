@@ -27,7 +27,7 @@ def row_menu(stage: Stage, kit: Kit, subject: str) -> None:
             _cell(stage, kit, (parts[0], parts[1], parts[2] == "1"))
         elif len(parts) == 2:
             with kit.bold():
-                imgui.text(parts[1])
+                kit.text(parts[1])
             _holds(stage, kit, ("column", parts[1]), "column")
         elif subject:
             _row(stage, kit, subject)
@@ -39,6 +39,7 @@ def copy_row(stage: Stage, region: str) -> None:
     """Keep a row's cells for pasting."""
     session = stage.session
     if session is not None:
+        stage.copied_cells = ()
         stage.copied_row = (row_cells(session.recipe, region), session.recipe.row(region))
         stage.say(f"Copied the row {region}." if region != ALL else "Copied the base row.")
 

@@ -7,6 +7,7 @@ from imgui_bundle import ImVec2, imgui
 from composer.errors import MoueError
 from composer.mixing.recipe import Cell, CellKey
 from composer.viewer.panels.board.layout import Layout
+from composer.viewer.panels.board.picked import together
 from composer.viewer.panels.board.state import Board
 from composer.viewer.session.cell_edits import cells_edit
 from composer.viewer.session.percent import read_weight
@@ -54,7 +55,8 @@ def _refused(board: Board, stage: Stage, key: CellKey) -> str:
         weight = read_weight(board.typed)
     except MoueError as error:
         return str(error)
-    stage.do(cells_edit(stage, Cell(key[0], key[1], weight, key[2])))
+    cells = (Cell(c.region, c.shape, weight, c.mirrored) for c in together(board, stage, key))
+    stage.do(cells_edit(stage, *cells))
     return ""
 
 

@@ -103,9 +103,9 @@ def _fit(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) -> None:
     hint = "bring it through what was placed and drawn since; only what is near changes"
     if kit.button("Refit near", hint, able=bool(asked), wide=half):
         fitting.refit(stage)
-    _, fitting.fine = imgui.checkbox("finer levels", fitting.fine)
+    _, fitting.fine = imgui.checkbox("fine as the sculpt", fitting.fine)
     kit.mark("finer levels")
-    kit.tip("project subdivision levels until their edges are as short as the sculpt's, to keep its detail")
+    kit.tip("subdivide the library until its edges are as short as the sculpt's, to keep its detail; else coarse")
     imgui.same_line(0, kit.px(10))
     _, fitting.turn_over = imgui.checkbox("inside out", fitting.turn_over)
     kit.mark("turn over")

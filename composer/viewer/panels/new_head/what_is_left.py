@@ -23,7 +23,7 @@ def draw_what_is_left(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) ->
     items = whats_left(new)
     for number, item in enumerate(items):
         imgui.push_text_wrap_pos(0)
-        imgui.text(item.words)
+        kit.text(item.words)
         imgui.pop_text_wrap_pos()
         if item.deed and kit.button(f"{item.label}##{number}", name=f"left {item.deed}"):
             _do(stage, new, fitting, item.deed)

@@ -25,6 +25,8 @@ def draw_chosen(stage: Stage, kit: Kit) -> None:
     imgui.set_next_item_width(-1)
     _, note = imgui.input_text_with_hint("##note", "note", recipe.note)
     kit.mark("note")
+    if recipe.note and not imgui.is_item_active():
+        kit.tip(recipe.note)
     if note != recipe.note:
         stage.guard(lambda: session.preview(lambda p: set_note(p, name, note)))
     if imgui.is_item_deactivated():

@@ -18,6 +18,9 @@ from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
+NOTE_LINES = 3
+"""Lines of its note that a card shows."""
+
 
 def draw_recipes(recipes: Recipes, stage: Stage, kit: Kit, trying: Trying) -> None:
     """The whole panel."""
@@ -33,8 +36,11 @@ def draw_recipes(recipes: Recipes, stage: Stage, kit: Kit, trying: Trying) -> No
         new_recipe(stage)
     below = kit.px(0 if not session.project.recipes else 200 if trying.found is None else 236)
     kit.area("strip", high=-below)
+    names = [recipe.name for recipe in session.project.recipes]
+    with kit.bold():
+        words_of = kit.apart(names, imgui.get_content_region_avail().x - _side(kit) - kit.px(24))
     for recipe in session.project.recipes:
-        _card(recipes, stage, kit, recipe, trying)
+        _card(recipes, stage, kit, recipe, trying, words_of[recipe.name])
     if not session.project.recipes:
         imgui.push_text_wrap_pos(0)
         kit.quiet(
@@ -48,7 +54,14 @@ def draw_recipes(recipes: Recipes, stage: Stage, kit: Kit, trying: Trying) -> No
     draw_keep_sheet(recipes, stage, kit)
 
 
-def _card(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, trying: Trying) -> None:
+def _side(kit: Kit) -> float:
+    """The side of a card's picture, in pixels: less where the strip is narrow."""
+    return kit.px(84) if imgui.get_content_region_avail().x >= kit.px(180) else kit.px(64)
+
+
+def _card(
+    recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, trying: Trying, name: str
+) -> None:  # fmt: skip
     session = stage.opened
     wide = imgui.get_content_region_avail().x
     high = kit.px(96)
@@ -74,7 +87,7 @@ def _card(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, trying: Tryi
         draw.add_rect_filled(at, ImVec2(at.x + wide, at.y + high), u32(ground), kit.px(7))
     if chosen:
         draw.add_rect_filled(at, ImVec2(at.x + kit.px(3.5), at.y + high), u32(theme.SAND), kit.px(2))
-    side = high - kit.px(12)
+    side = _side(kit)
     low = ImVec2(at.x + kit.px(9), at.y + kit.px(6))
     picture = kit.picture("recipe", recipe.name)
     if picture:
@@ -86,21 +99,37 @@ def _card(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, trying: Tryi
         draw.add_rect_filled(low, ImVec2(low.x + side, low.y + side), u32(theme.DEEP), kit.px(6))
     text_x, room = low.x + side + kit.px(9), wide - side - kit.px(24)
     with kit.bold():
-        draw.add_text(ImVec2(text_x, at.y + kit.px(9)), u32(theme.TEXT), kit.fit(recipe.name, room))
+        draw.add_text(ImVec2(text_x, at.y + kit.px(9)), u32(theme.TEXT), name)
     cells = len(recipe.cells)
     words = f"{cells} cell{'s' if cells != 1 else ''}"
     draw.add_text(ImVec2(text_x, at.y + kit.px(29)), u32(theme.QUIET), kit.fit(words, room))
     if recipe.note:
-        draw.push_clip_rect(ImVec2(text_x, at.y), ImVec2(text_x + room, at.y + high - kit.px(4)), True)
-        draw.add_text(
-            imgui.get_font(), imgui.get_font_size() * 0.87, ImVec2(text_x, at.y + kit.px(48)), u32(theme.QUIET),
-            recipe.note, room,
-        )  # fmt: skip
-        draw.pop_clip_rect()
+        _note(kit, recipe.note, text_x, at.y + kit.px(48), room)
+    if hovered and not imgui.is_popup_open(f"recipe menu {recipe.name}"):
+        kit.tip(f"{recipe.name}: {recipe.note}" if recipe.note else recipe.name)
     if imgui.begin_popup(f"recipe menu {recipe.name}"):
         session.choose_recipe(recipe.name)
         draw_menu(recipes, stage, kit, recipe, trying)
         imgui.end_popup()
+
+
+def _note(kit: Kit, note: str, x: float, y: float, room: float) -> None:
+    """As much of a note as three lines of this width hold, in whole words."""
+    draw, size = imgui.get_window_draw_list(), imgui.get_font_size() * 0.87
+    share, words, lines = size / imgui.get_font_size(), note.split(), [""]
+    for n, word in enumerate(words):
+        longer = f"{lines[-1]} {word}".strip()
+        if kit.wide(longer) * share <= room or not lines[-1]:
+            lines[-1] = longer
+        elif len(lines) < NOTE_LINES:
+            lines.append(word)
+        else:
+            lines[-1] = " ".join([lines[-1], *words[n:]])
+            break
+    for n, line in enumerate(lines):
+        draw.add_text(
+            imgui.get_font(), size, ImVec2(x, y + n * size * 1.15), u32(theme.QUIET), kit.fit(line, room / share)
+        )
 
 
 def _name_field(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, wide: float) -> None:

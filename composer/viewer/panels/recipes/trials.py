@@ -13,15 +13,17 @@ def draw_trials(stage: Stage, kit: Kit, trying: Trying) -> None:
     """The buttons, and the controls of what is being tried."""
     session = stage.opened
     width = (imgui.get_content_region_avail().x - kit.px(8)) / 3
+    if width < kit.wide("Random") + 2 * imgui.get_style().frame_padding.x:
+        width = 0.0
     kind = trying.trial.kind if trying.trial is not None else ""
     key = (session.region, session.shape, False)
     hint, able = "move the chosen cell's weight back and forth", bool(session.shape)
     if kit.button("Sweep", hint, on=kind == "sweep", able=able, wide=width):
         trying.stop(session) if kind else trying.sweep(stage, key)
-    imgui.same_line(0, kit.px(4))
+    kit.beside("Travel")
     if kit.button("Travel", "move back and forth between this recipe and another", on=kind == "travel", wide=width):
         trying.stop(session) if kind else imgui.open_popup("travel to")
-    imgui.same_line(0, kit.px(4))
+    kit.beside("Random")
     if kit.button("Random", "a random combination within limits", on=trying.found is not None, wide=width):
         stage.guard(lambda: trying.random(session))
     _controls(stage, kit, trying)
@@ -71,8 +73,8 @@ def _compare(stage: Stage, kit: Kit, trying: Trying) -> None:
         words = f"{letter.upper()}: {held.name}" if held is not None else f"Set {letter.upper()}"
         keep = f"keep this recipe as {letter.upper()}, to compare"
         hint, action = ("hold to see it; right click to set it again", "flip_ab") if held else (keep, "")
-        label = f"{kit.fit(words, half - kit.px(16))}##{letter}"
-        pressed = kit.button(label, hint, action, wide=half, name=f"slot {letter}")
+        label = f"##{letter}"
+        pressed = kit.button(words + label, hint, action, wide=half, name=f"slot {letter}")
         if kit.menu_asked() or (held is None and pressed):
             setattr(trying, letter, session.recipe)
         elif held is not None and imgui.is_item_active():
