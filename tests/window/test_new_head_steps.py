@@ -173,5 +173,7 @@ def test_a_pinned_landmark_holds_and_its_file_remembers(new: NewHead, tmp_path: 
     away[True] = report.landmarks[name]
     assert away[True] < 0.001 < 0.05 < away[False], away
     assert report.pinned == (name,) and any(line.startswith("held where") for line in fit_lines(report))
+    assert report.left_out.keys() == new.placed.keys()
+    assert any(line.startswith("landmarks least like") for line in fit_lines(report))
     new.take_away(name)
     assert not new.marks.pinned and not new.landmarks().pinned
