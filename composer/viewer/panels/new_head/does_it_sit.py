@@ -35,6 +35,7 @@ HINTS = {
 STAGE_WORDS = {
     "by the landmarks alone": "Landmarks alone",
     "bending": "Bent",
+    "drawing rims to rims": "Rims",
     "landing on the sculpt": "Landed",
     "relaxing the loops": "Relaxed",
     "closing what is sealed": "Closed",
