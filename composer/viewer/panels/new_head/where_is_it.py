@@ -175,7 +175,7 @@ def _buttons(stage: Stage, kit: Kit, new: NewHead) -> None:
     gap = kit.px(4)
     half = (imgui.get_content_region_avail().x - gap) / 2
     hint = f"show where the others may be: from {LEAST} or more that are placed; after a fit, from the fitted library"
-    if kit.button("Guess the others", hint, able=len(new.placed) >= LEAST, wide=half):
+    if kit.button("Guess the others", hint, able=len(new.placed) >= LEAST or new.uncarried, wide=half):
         stage.guard(new.guess)
     imgui.same_line(0, gap)
     if kit.button("Accept guesses", "every guess counts as placed from now on",
