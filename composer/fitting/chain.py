@@ -64,11 +64,16 @@ def fit_head(
     options: FitOptions | None = None, progress: Progress | None = None,
 ) -> FittedHead:  # fmt: skip
     """Fit `head` onto a sculpt (m, 3) mm through landmarks on both, stage by stage (`composer.fitting.stages`).
+    Landmarks that are pinned on the sculpt hold, besides those that the options name.
 
     Raises MoueError where a stage cannot use the sculpt, the landmarks or the options.
     """
     say: Progress = progress or (lambda fraction, words: None)
-    state = FitState(head, marks, sculpt_positions, sculpt_polygons, sculpt_marks, options or FitOptions())
+    asked = options or FitOptions()
+    pinned = tuple(dict.fromkeys((*asked.pinned, *sorted(sculpt_marks.pinned))))
+    state = FitState(
+        head, marks, sculpt_positions, sculpt_polygons, sculpt_marks, replace(asked, pinned=pinned)
+    )  # fmt: skip
     begun = 0.0
     looks: list[StageLook] = []
     for stage in STAGES:

@@ -26,6 +26,8 @@ def fit_lines(report: FitReport) -> list[str]:
     if report.landmarks:
         name, off = max(report.landmarks.items(), key=lambda one: one[1])
         lines.append(f"the fit passes the landmarks within {off:.1f} mm (furthest: {named(name)})")
+    if report.pinned:
+        lines.append(f"held where they were placed: {'; '.join(named(name) for name in report.pinned)}")
     if report.curves:
         name, off = max(report.curves.items(), key=lambda one: one[1])
         lines.append(f"the fit passes the curves within {off:.1f} mm (furthest: {named(name)})")

@@ -59,7 +59,7 @@ class FitReport:
     `sound` counts crossing skin, parts through it and skin inside out, `parted` the vertices that moved so that skin
     does not cross. `before` is how far the skin lay off the sculpt before it was laid onto it, where it follows it;
     `not_followed` counts the vertices that do not, by why. `slide` is how far the skin
-    may still slide along the sculpt, where that is known.
+    may still slide along the sculpt, where that is known; `pinned` names the landmarks that were held.
     """
 
     scale: float
@@ -82,10 +82,14 @@ class FitReport:
     levels: dict[int, dict[str, int]] = field(default_factory=dict)
     sculpt: dict[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    pinned: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """The same as plain dicts, lists and numbers."""
-        return asdict(self) | {"notes": list(self.notes), "levels": {str(k): v for k, v in self.levels.items()}}
+        return asdict(self) | {
+            "notes": list(self.notes), "pinned": list(self.pinned),
+            "levels": {str(k): v for k, v in self.levels.items()},
+        }  # fmt: skip
 
 
 def fit_report(state: FitState) -> FitReport:
@@ -106,6 +110,7 @@ def fit_report(state: FitState) -> FitReport:
         int(state.mended.sum()), Spread.of(state.off[np.isfinite(state.off)]),
         counted(cage.why[skin.vertices]), _slide(state, skin.vertices[on]),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
+        state.options.pinned,
     )  # fmt: skip
 
 

@@ -155,16 +155,17 @@ def _off(state: FitState, filled: NDArray[np.bool_]) -> NDArray[np.float64]:
 
 
 def relax_loops(state: FitState, progress: Progress) -> FitState:
-    """The skin's loops, moved to look more like the library's own; landmarks hardly move."""
+    """The skin's loops, moved to look more like the library's own; landmarks hardly move, pinned ones not at all."""
     if not state.options.relaxed:
         return state
     head, skin = state.head, Skin.of(state.head)
     mask = state.options.relax_mask
+    amount = np.ones(len(skin.vertices)) if mask is None else np.array(mask[skin.vertices], dtype=np.float64)
+    amount[skin_marks(skin, state.pairs.only(state.options.pinned))[0]] = 0.0
     positions = np.array(state.positions)
     positions[skin.vertices] = relax(
-        skin.polygons, positions[skin.vertices], state.clean.surface, head.neutral[skin.vertices],
-        None if mask is None else mask[skin.vertices], free=state.free[skin.vertices],
-        held=skin_marks(skin, state.pairs)[0],
+        skin.polygons, positions[skin.vertices], state.clean.surface, head.neutral[skin.vertices], amount,
+        free=state.free[skin.vertices], held=skin_marks(skin, state.pairs)[0],
     )  # fmt: skip
     return replace(state, positions=positions)
 

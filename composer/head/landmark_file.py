@@ -7,6 +7,7 @@
     [points.gnathion]                               # a pair: on the head and on the sculpt
     head = 77
     sculpt = [0.4, -12.9, 14.2]
+    pinned = true                                   # a fit holds it there; without this it pulls
     [curves]
     lip_line_upper = [311, 312, 340]
     [curves.upper_lid_left]
@@ -69,12 +70,14 @@ def read_landmark_pairs(
     if both:
         raise MoueError(f"landmark {both[0]!r} is there twice", path, reader.line(both[0]))
     points = {**table, **points}
+    pinned = reader.pinned(points)
     sides: list[Landmarks] = []
     for side, mm in (("head", head_mm_per_unit), ("sculpt", sculpt_mm_per_unit)):
         sides.append(
             Landmarks(
                 {n: reader.point(n, v, mm) for n, v in reader.of_side(points, side, "landmark")},
                 {n: reader.curve(n, v, mm) for n, v in reader.of_side(curves, side, "curve")},
+                pinned if side == "sculpt" else frozenset(),
             )
         )
     return sides[0], sides[1]
@@ -113,6 +116,8 @@ def write_landmarks(
             here = {"head": encode(ours[name], mm_per_unit)} if name in ours else {}
             if name in theirs:
                 here["sculpt"] = encode(theirs[name], sculpt_mm_per_unit)
+                if kind == "points" and sculpt and name in sculpt.pinned:
+                    here["pinned"] = True
             section[name] = here["head"] if list(here) == ["head"] else here
         table[kind] = section
     if zones:
@@ -199,19 +204,40 @@ class _Reader:
         out = []
         for name, value in section.items():
             if isinstance(value, dict) and ("head" in value or "sculpt" in value):
-                extra = [key for key in value if key not in ("head", "sculpt")]
+                known = ("head", "sculpt", "pinned") if kind == "landmark" else ("head", "sculpt")
+                extra = [key for key in value if key not in known]
                 if extra:
                     raise MoueError(
                         f"{kind} {name!r} has {extra[0]!r}",
                         self.path,
                         self.line(name),
-                        hint="head and sculpt are known",
+                        hint=f"{', '.join(known[:-1])} and {known[-1]} are known",
                     )
                 if side in value:
                     out.append((name, value[side]))
             elif side == "head":
                 out.append((name, value))
         return out
+
+    def pinned(self, points: dict[str, Any]) -> frozenset[str]:
+        """The points that say `pinned = true`. Raises MoueError where it is neither true nor false, and where a pinned
+        point has no place on the sculpt."""
+        names = set()
+        for name, value in points.items():
+            if not isinstance(value, dict) or "pinned" not in value:
+                continue
+            if not isinstance(value["pinned"], bool):
+                raise MoueError(
+                    f"landmark {name[:40]!r} has a pinned that is neither true nor false", self.path, self.line(name)
+                )
+            if value["pinned"] and "sculpt" not in value:
+                raise MoueError(
+                    f"landmark {name[:40]!r} is pinned but has no place on the sculpt", self.path, self.line(name),
+                    hint="give the place that it holds: { sculpt = ..., pinned = true }",
+                )  # fmt: skip
+            if value["pinned"]:
+                names.add(name)
+        return frozenset(names)
 
     def point(self, name: str, value: Any, mm_per_unit: float) -> Place:
         if _is_vertex(value):
@@ -282,4 +308,6 @@ def _value(value: Any) -> str:
         return "{ " + ", ".join(f"{key} = {_value(inner)}" for key, inner in value.items()) + " }"
     if isinstance(value, list):
         return "[" + ", ".join(_value(inner) for inner in value) + "]"
+    if isinstance(value, bool):
+        return str(value).lower()
     return repr(value)

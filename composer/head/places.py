@@ -64,10 +64,12 @@ def as_curve(places: Sequence[Place] | NDArray) -> Curve:
 
 @dataclass(frozen=True, eq=False)
 class Landmarks:
-    """Points and curves by name, on one mesh. Curves may be given as lists of places."""
+    """Points and curves by name, on one mesh. Curves may be given as lists of places. `pinned` names points that a fit
+    holds exactly where they lie; the others pull."""
 
     points: Mapping[str, Place] = field(default_factory=dict)
     curves: Mapping[str, Curve] = field(default_factory=dict)
+    pinned: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         points = {name: place if isinstance(place, (SurfacePoint, tuple)) else int(place)
@@ -81,7 +83,9 @@ class Landmarks:
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Landmarks):
             return NotImplemented
-        return self.points == other.points and {k: list(v) for k, v in self.curves.items()} == {
+        if (self.points, self.pinned) != (other.points, other.pinned):
+            return False
+        return {k: list(v) for k, v in self.curves.items()} == {
             k: list(v) for k, v in other.curves.items()
         }
 

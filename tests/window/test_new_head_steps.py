@@ -9,8 +9,10 @@ import pytest
 
 from composer.bench.cube_sphere import cube_sphere
 from composer.fitting.chain import FittedHead
+from composer.fitting.fit_words import fit_lines
 from composer.head.fit_zones import FitZones
 from composer.head.head import Head
+from composer.head.landmark_file import read_landmark_pairs
 from composer.head.landmarks import Landmarks
 from composer.viewer.new_head import steps as steps_module
 from composer.viewer.new_head.fit_work import carry_new, fit_new, refit_new
@@ -152,3 +154,24 @@ def test_nothing_is_carried_before_there_is_a_fit(new: NewHead, tmp_path: Path) 
 
     with pytest.raises(MoueError, match="no fit"):
         carry_new(None, new, new.step, tmp_path / "out", quiet)  # type: ignore[arg-type]
+
+
+def test_a_pinned_landmark_holds_and_its_file_remembers(new: NewHead, tmp_path: Path) -> None:
+    placed(new, 9)
+    name, file = NAMES[4], tmp_path / "marks.toml"
+    goal = new.library.landmarks.position(name, new.library.neutral) * GROWN + [1.5, 0.5, 0.0]  # type: ignore[union-attr]
+    new.place(name, new.on_sculpt(goal[None])[0])
+    away = {False: fitted(new).report.landmarks[name]}
+    new.pin(name, True)
+    assert new.asked_since() == [name] and new.unsaved
+    new.write_landmarks(file)
+    new.undo()
+    assert not new.marks.pinned
+    new.read_landmarks(read_landmark_pairs(file)[1])
+    assert new.marks.pinned == {name} and not new.unsaved
+    report = fitted(new).report
+    away[True] = report.landmarks[name]
+    assert away[True] < 0.001 < 0.05 < away[False], away
+    assert report.pinned == (name,) and any(line.startswith("held where") for line in fit_lines(report))
+    new.take_away(name)
+    assert not new.marks.pinned and not new.landmarks().pinned

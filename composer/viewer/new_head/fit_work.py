@@ -40,8 +40,9 @@ def fit_new(new: NewHead, step: Step, level: int | None, turn_over: bool, progre
     pins = {BY_HAND.format(vertex): (vertex, place) for vertex, place in step.pins.items()}
     head_side = Landmarks({**marks.points, **{name: pin[0] for name, pin in pins.items()}}, marks.curves)
     sculpt_side = Landmarks(
-        {**sculpt_marks.points, **{name: pin[1] for name, pin in pins.items()}}, sculpt_marks.curves
-    )
+        {**sculpt_marks.points, **{name: pin[1] for name, pin in pins.items()}}, sculpt_marks.curves,
+        sculpt_marks.pinned,
+    )  # fmt: skip
     options = FitOptions(
         up_to=level, turn_over=turn_over, any_size=True, name=new.sculpt.name, where=new.sculpt.path,
         pinned=tuple(pins),

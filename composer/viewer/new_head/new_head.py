@@ -130,7 +130,12 @@ class NewHead:
             self._mark(replace(marks, curves={k: v for k, v in (marks.curves | shortened).items() if v}))
         else:
             places = {k: v for k, v in marks.places.items() if k != name}
-            self._mark(replace(marks, places=places, guessed=marks.guessed - {name}))
+            self._mark(replace(marks, places=places, guessed=marks.guessed - {name}, pins=marks.pins - {name}))
+
+    def pin(self, name: str, held: bool) -> None:
+        """Whether a fit holds a placed landmark where it lies; else it pulls."""
+        marks = self.marks
+        self._mark(replace(marks, pins=marks.pins | {name} if held else marks.pins - {name}))
 
     def guess(self) -> None:
         """Guess every landmark that nobody has placed and that the sculpt has: from those that somebody has, and after
@@ -149,12 +154,13 @@ class NewHead:
     def landmarks(self) -> Landmarks:
         """The sculpt's landmarks that a fit goes through: those that are placed, and the curves that have two points or
         more, laid on the surface in the library's direction. Guesses are left out: a wrong one misleads the fit."""
-        return Landmarks(self.placed, laid_curves(self.library, self.surface, self.marks))
+        return Landmarks(self.placed, laid_curves(self.library, self.surface, self.marks), self.marks.pinned)
 
     def asked_since(self) -> list[str]:
-        """The landmarks and curves that were placed, moved or drawn since the cage was fitted through them."""
+        """The landmarks and curves that were placed, moved, pinned or drawn since the cage was fitted through them."""
         then, now = self.step.through, self.marks
-        moved = [name for name, place in now.placed.items() if then.placed.get(name) != place]
+        held = now.pinned - then.pinned
+        moved = [name for name, place in now.placed.items() if name in held or then.placed.get(name) != place]
         drawn = [n for n, line in now.curves.items() if len(line) > 1 and then.curves.get(n) != line]
         return [*moved, *drawn]
 
@@ -187,7 +193,8 @@ class NewHead:
     @property
     def unsaved(self) -> bool:
         """Whether landmarks or zones have changed since they were saved or read; guesses do not count."""
-        marks = (self.placed, self.marks.curves) != (self._saved.places, self._saved.curves)
+        now, saved = self.marks, self._saved
+        marks = (now.placed, now.curves, now.pinned) != (saved.places, saved.curves, saved.pinned)
         return marks or not self.zones.same_as(self._saved_zones)
 
     @property
@@ -199,13 +206,13 @@ class NewHead:
         """Write both sides of the landmarks and the zones, to be used by `moue fit` or read again; where. Raises
         MoueError."""
         self.write_landmarks(self.landmark_place)
-        self._saved, self._saved_zones = Marks(self.placed, curves=self.marks.curves), self.zones
+        self._saved, self._saved_zones = replace(self.marks, places=self.placed, guessed=frozenset()), self.zones
         return self.landmark_place
 
     def write_landmarks(self, path: Path) -> None:
         """Write both sides of the placed landmarks and the zones elsewhere; whether they count as saved does not
         change. Raises MoueError."""
-        sculpt_side = Landmarks(self.placed, self.marks.curves)
+        sculpt_side = Landmarks(self.placed, self.marks.curves, self.marks.pinned)
         zones = self.zones.table(self.library.polygons)
         write_landmarks(path, self.library.landmarks or Landmarks(), sculpt_side, zones=zones)
 
@@ -225,7 +232,7 @@ class NewHead:
             for name in sculpt_side.curves
             if name in self.lines
         }
-        self._mark(Marks(places, curves=curves), zones)
+        self._mark(Marks(places, curves=curves, pins=sculpt_side.pinned & places.keys()), zones)
         if saved:
             self._saved, self._saved_zones = self.marks, self.zones
 

@@ -20,17 +20,23 @@ MOST_BYTES = 256 * 2**20
 
 @dataclass(frozen=True)
 class Marks:
-    """Places on the sculpt by landmark name, the names of those that are unconfirmed guesses, and the points
-    along each landmark curve, in the order in which they were pressed."""
+    """Places on the sculpt by landmark name, the names of those that are unconfirmed guesses, the points
+    along each landmark curve, in the order in which they were pressed, and the names of places that a fit holds."""
 
     places: dict[str, SurfacePoint] = field(default_factory=dict)
     guessed: frozenset[str] = frozenset()
     curves: dict[str, tuple[SurfacePoint, ...]] = field(default_factory=dict)
+    pins: frozenset[str] = frozenset()
 
     @property
     def placed(self) -> dict[str, SurfacePoint]:
         """The places that are not guesses."""
         return {name: place for name, place in self.places.items() if name not in self.guessed}
+
+    @property
+    def pinned(self) -> frozenset[str]:
+        """The names of placed landmarks that a fit holds where they lie."""
+        return self.pins & self.placed.keys()
 
 
 @dataclass(frozen=True, eq=False)

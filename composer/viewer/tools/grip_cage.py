@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -198,7 +198,7 @@ def _remembered(new: NewHead, places: dict[int, SurfacePoint]) -> dict:
     pins = {**new.step.pins, **{v: place for v, place in places.items() if v not in named}}
     if not moved:
         return {"pins": pins}
-    return {"pins": pins, "marks": type(marks)(marks.places | moved, marks.guessed, marks.curves)}
+    return {"pins": pins, "marks": replace(marks, places=marks.places | moved)}
 
 
 def _half_edges(surface) -> HalfEdges:  # type: ignore[no-untyped-def]

@@ -30,15 +30,21 @@ PLACES = st.one_of(
     st.tuples(COORDINATE, COORDINATE, COORDINATE),
     st.builds(SurfacePoint, st.tuples(*[st.integers(0, 99)] * 3), BARY),
 )
-MARKS = st.builds(
+HEAD = st.builds(
     Landmarks,
     st.dictionaries(NAMES, PLACES, max_size=4),
     st.dictionaries(NAMES, st.lists(PLACES, min_size=1, max_size=4), max_size=3),
 )
 
 
+SCULPT = st.builds(
+    lambda marks, count: Landmarks(marks.points, marks.curves, frozenset(sorted(marks.points)[:count])),
+    HEAD, st.integers(0, 2),
+)  # fmt: skip
+
+
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(head=MARKS, sculpt=MARKS, suffix=st.sampled_from([".toml", ".json"]))
+@given(head=HEAD, sculpt=SCULPT, suffix=st.sampled_from([".toml", ".json"]))
 def test_what_is_written_is_read_back(head: Landmarks, sculpt: Landmarks, suffix: str, tmp_path: Path) -> None:
     path = tmp_path / f"marks{suffix}"
     write_landmarks(path, head, sculpt)
@@ -90,6 +96,10 @@ WRONG = [
     ("[points]\nb = [1, 2]\n", 2, "'b' is no place"),
     ("[points]\nb = [1, 2, nan]\n", 2, "'b' is no place"),
     ("\n[points.b]\nhead = 1\nscan = 2\n", 2, "'b' has 'scan'"),
+    ("\n[points.b]\nsculpt = 1\npinned = 1\n", 2, "neither true nor false"),
+    ("\n[points.b]\nhead = 1\npinned = true\n", 2, "is pinned but has no place on the sculpt"),
+    ("b = { pinned = true }\n", 1, "is pinned but has no place on the sculpt"),
+    ("[curves.c]\nsculpt = [1, 2]\npinned = true\n", 1, "'c' has 'pinned'"),
     ("b = { triangle = [1, 2], bary = [0, 0, 1] }\n", 1, "not three vertices"),
     ("b = { triangle = [1, 2, 3], bary = [0.5, 0.2, 0.2] }\n", 1, "does not sum to one"),
     ("[curves]\nc = 3\n", 2, "'c' is no list of places"),

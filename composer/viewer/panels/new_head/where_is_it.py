@@ -43,7 +43,7 @@ class WhereIsIt:
         _loupes(stage, kit, new)
         _asked(stage, kit, new)
         self._search(kit)
-        kit.area("new marks", high=-kit.px(70))
+        kit.area("new marks", high=-kit.px(102))
         shown = [name for name in new.names if matches(name, self.search)]
         for name in shown:
             _row(stage, kit, new, fitting, name)
@@ -145,6 +145,10 @@ def _row(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting, name: str) -> N
     else:
         sign, colour = ("dot", theme.MOSS) if has else ("solo", theme.EDGE)
     kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(11), colour)
+    held = name in marks.pinned
+    if held:
+        kit.sign("lock", at.x + wide - kit.px(10), at.y + high / 2, kit.px(11), theme.SAND)
+        wide -= kit.px(20)
     more = ", a guess" if name in marks.guessed else ""
     if name in marks.curves:
         more = f", {len(marks.curves[name])} points"
@@ -163,11 +167,16 @@ def _buttons(stage: Stage, kit: Kit, new: NewHead) -> None:
     if kit.button("Accept guesses", "every guess counts as placed from now on",
                   able=bool(new.marks.guessed), wide=half):  # fmt: skip
         new.confirm()
-    if kit.button("Save", "in a file beside the sculpt, with the painted zones; moue fit reads it, too",
-                  wide=half, name="Save landmarks"):  # fmt: skip
-        save_landmarks(stage)
+    held = stage.landmark in new.marks.pinned
+    hint = "the fit holds the chosen landmark where it lies; without this it pulls, as a hand places it to half a mm"
+    if kit.button("Let it pull" if held else "Pin", hint, able=stage.landmark in new.placed, wide=half,
+                  name="Pin landmark"):  # fmt: skip
+        new.pin(stage.landmark, not held)
     imgui.same_line(0, gap)
     able = stage.landmark in new.marks.places or stage.landmark in new.marks.curves
     hint = "remove the chosen landmark from the sculpt, or a curve's last point"
     if kit.button("Remove", hint, able=able, wide=half, name="Remove landmark"):
         new.take_away(stage.landmark)
+    if kit.button("Save", "in a file beside the sculpt, with the painted zones; moue fit reads it, too",
+                  wide=-1, name="Save landmarks"):  # fmt: skip
+        save_landmarks(stage)
