@@ -13,6 +13,7 @@ from composer.fitting.project import ProjectedLevel
 from composer.fitting.report import FitReport
 from composer.fitting.sculpt import CleanSculpt
 from composer.fitting.stages import STAGES
+from composer.fitting.start.found import start_words
 from composer.geometry.polygons import Polygons, read_only
 from composer.head.axes import FileAxes
 from composer.head.head import Head
@@ -38,8 +39,8 @@ class FittedHead:
     """A head fitted onto a sculpt: `head` with the fitted cage as its neutral, with its landmarks and parts and without
     shapes; the projected `levels` from 0 on; `free` (n,) and `rejected` (n,) of the cage; the `sculpt`, the landmark
     `pairs` and the similarity `aligned` of the fit; the `report`; how far the bent cage lay
-    `off` (n,) the sculpt, mm; and `looks`, the cage after each stage that moved it, the first one as the landmarks
-    alone carry it.
+    `off` (n,) the sculpt, mm; what is to be said where it was `found` by its form alone, else ""; and `looks`, the
+    cage after each stage that moved it, the first one as the landmarks alone carry it.
     """
 
     head: Head
@@ -51,6 +52,7 @@ class FittedHead:
     aligned: Similarity
     report: FitReport
     off: Rows
+    found: str = ""
     looks: tuple[StageLook, ...] = ()
 
     @property
@@ -102,5 +104,5 @@ def _fitted(state: FitState) -> FittedHead:
     )  # fmt: skip
     return FittedHead(
         head, state.levels, state.free, cage.rejected, state.clean, state.pairs, state.aligned,
-        state.report, state.off,
+        state.report, state.off, "" if state.start is None else start_words(state.start),
     )  # fmt: skip

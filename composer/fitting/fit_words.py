@@ -5,6 +5,9 @@ from __future__ import annotations
 from composer.fitting.report import FitReport
 from composer.head.plain_names import named
 
+LEAST_LIKELY = 3
+"""Landmarks that are named as least like where the others put them (our choice)."""
+
 
 def counted(number: int, one: str, many: str) -> str:
     """A number and its noun."""
@@ -26,6 +29,9 @@ def fit_lines(report: FitReport) -> list[str]:
     if report.landmarks:
         name, off = max(report.landmarks.items(), key=lambda one: one[1])
         lines.append(f"the fit passes the landmarks within {off:.1f} mm (furthest: {named(name)})")
+    if report.left_out:
+        told = "; ".join(f"{named(name)} {off:.1f} mm" for name, off in list(report.left_out.items())[:LEAST_LIKELY])
+        lines.append(f"landmarks least like where the others put them, and how far from there: {told}")
     if report.pinned:
         lines.append(f"held where they were placed: {'; '.join(named(name) for name in report.pinned)}")
     if report.curves:

@@ -62,8 +62,10 @@ class Fitted:
     and `filled` (n,) as in `composer.fitting.project.Settled`; `own_detail` the fine detail in mm that the sculpt has
     and the cage has not; `likely` the result of the rounds, in the library's own space; `noise_mm` the deviation of the
     landmarks as they were placed; `slide_mm` (n,) how far each vertex may still slide along the sculpt; `from_heads`
-    the share in [0, 1] of the difference from the library that earlier heads explain, smoothness the rest; `notes`
-    sentences for the user.
+    the share in [0, 1] of the difference from the library that earlier heads explain, smoothness the rest;
+    `left_out_mm` (k,) how far each landmark lies from where the others put it, and `unlikely` (k,) that in the
+    deviations that are expected there, (0,) where they are too few to tell;
+    `notes` sentences for the user.
     """
 
     positions: Rows
@@ -76,6 +78,8 @@ class Fitted:
     noise_mm: float
     slide_mm: Rows
     from_heads: float
+    left_out_mm: Rows
+    unlikely: Rows
     notes: tuple[str, ...] = ()
 
 
@@ -117,7 +121,7 @@ def fit(
     rest = Surface(skin.polygons, neutral[skin.vertices])
     say(0.05, "learning what is likely")
     prior = skin_prior(head, skin, skin_freedom, earlier)
-    posterior, noise = _through(
+    posterior, noise, left = _through(
         prior, rest, aligned_sculpt, 1.0 - skin_freedom, skin, pairs, head, pinned,
         None if noise_mm is None else noise_mm / move.scale,
     )  # fmt: skip
@@ -144,25 +148,28 @@ def fit(
     return Fitted(
         read_only(positions), move, read_only(move(landmarked)), rejected, filled, detail * scale * move.scale, likely,
         noise * move.scale, read_only(slide_mm),
-        posterior.prior.share_of(HEADS, likely.amounts) if len(earlier) else 0.0, notes,
+        posterior.prior.share_of(HEADS, likely.amounts) if len(earlier) else 0.0, left[0] * move.scale, left[1], notes,
     )  # fmt: skip
 
 
 def _through(
     prior: Prior, rest: Surface, sculpt: ClosestSurface, follow: Rows, skin: Skin, pairs: Pairs, head: Head,
     pinned: Sequence[str], noise: float | None,
-) -> tuple[Posterior, float]:  # fmt: skip
-    """The system of the fit and the landmarks' deviation in mm, which is estimated where `noise` is None."""
+) -> tuple[Posterior, float, tuple[Rows, Rows]]:  # fmt: skip
+    """The system of the fit, the landmarks' deviation in mm, which is estimated where `noise` is None, and what
+    `left_out` says of each."""
     scale = head.diagonal
     marks = MarkPulls.of(skin, pairs, head.neutral, 1.0, pinned)
     count = len(pairs.names)
     at, used = marks.at[:count], np.unique(marks.at[:count].indices)
     flat = prior.columns(used).reshape(len(used), 3 * prior.rank).astype(np.float64)
     columns = (at[:, used] @ flat).reshape(count, 3, prior.rank)
-    estimated, unlike = placed_noise(columns, pairs.sculpt - at @ prior.mean, scale)
+    wanted = pairs.sculpt - at @ prior.mean
+    estimated, unlike = placed_noise(columns, wanted, scale)
     deviation = estimated if noise is None else noise
     about = _about_the_warp(prior.times(unlike), columns * unlike, pairs, at, deviation, scale)
-    return Posterior(about, rest, sculpt, follow, marks.with_noise(deviation), scale), deviation
+    left = left_out(columns * unlike, wanted, deviation)
+    return Posterior(about, rest, sculpt, follow, marks.with_noise(deviation), scale), deviation, left
 
 
 def _about_the_warp(
@@ -177,7 +184,8 @@ def _about_the_warp(
     if len(pairs.names) < ENOUGH:
         return prior
     through, error = warp(pairs, prior.mean, scale)
-    if not error < CLEARLY * left_out(columns, pairs.sculpt - at @ prior.mean, noise):
+    own, _ = left_out(columns, pairs.sculpt - at @ prior.mean, noise)
+    if not error < CLEARLY * np.sqrt((own**2).mean()):
         return prior
     size = float(np.clip(error / scale, LEAST_ABOUT, LARGE[0]))
     return replace(prior.times(size / LARGE[0]), mean=through(prior.mean))

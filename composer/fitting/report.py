@@ -59,7 +59,9 @@ class FitReport:
     `sound` counts crossing skin, parts through it and skin inside out, `parted` the vertices that moved so that skin
     does not cross. `before` is how far the skin lay off the sculpt before it was laid onto it, where it follows it;
     `not_followed` counts the vertices that do not, by why. `slide` is how far the skin
-    may still slide along the sculpt, where that is known; `pinned` names the landmarks that were held.
+    may still slide along the sculpt, where that is known; `pinned` names the landmarks that were held;
+    `left_out` is how far each landmark lies from where the others put it, the most unlikely first, empty for too
+    few.
     """
 
     scale: float
@@ -83,6 +85,7 @@ class FitReport:
     sculpt: dict[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     pinned: tuple[str, ...] = ()
+    left_out: dict[str, float] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         """The same as plain dicts, lists and numbers."""
@@ -110,7 +113,7 @@ def fit_report(state: FitState) -> FitReport:
         int(state.mended.sum()), Spread.of(state.off[np.isfinite(state.off)]),
         counted(cage.why[skin.vertices]), _slide(state, skin.vertices[on]),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
-        state.options.pinned,
+        state.options.pinned, _left_out(state),
     )  # fmt: skip
 
 
@@ -118,6 +121,15 @@ def _slide(state: FitState, vertices: NDArray) -> Spread | None:
     """How far `vertices` may still slide, where earlier heads are known: without them the distance to the nearest
     landmark foretells it as well."""
     return Spread.of(state.bent.slide_mm[vertices]) if state.options.like else None
+
+
+def _left_out(state: FitState) -> dict[str, float]:
+    """How far each landmark lies from where the others put it, mm, the most unlikely first; empty for too few.
+    The order is not that of the lengths: behind the ear the others foretell less than beside the mouth.
+    """
+    bent = state.bent
+    order = np.argsort(-bent.unlikely, kind="stable")
+    return {state.pairs.names[i]: float(bent.left_out_mm[i]) for i in order}
 
 
 def _landmark_residuals(head: Head, skin: Skin, at: Rows, pairs: Pairs) -> dict[str, float]:

@@ -54,6 +54,19 @@ def new_does_it_sit(hand: Hand) -> None:
     _fitted(hand)
 
 
+def new_without_points(hand: Hand) -> None:
+    path, _ = write_sculpt(Path(tempfile.mkdtemp()), hand.session.head)
+    path.with_name("grown.landmarks.toml").unlink()
+    hand.key("J")
+    hand.fill("sculpt path", str(path))
+    hand.click_on("open sculpt")
+    hand.until(lambda: hand.stage.new_head is not None)
+    hand.click_on("finer levels")
+    hand.click_on("Start without points")
+    hand.until(lambda: hand.stage.new_head.fitted is not None, "the fit")
+    hand.settle()
+
+
 def new_both_surfaces(hand: Hand) -> None:
     _fitted(hand)
     hand.click_on("Both")
@@ -104,7 +117,7 @@ def new_curve_drawn(hand: Hand) -> None:
 NEW_HEAD_STATES = {
     call.__name__: call
     for call in (
-        new_where_is_it, new_searched, new_does_it_sit, new_both_surfaces, new_stage_with_heat, new_loop_in_the_hand,
-        new_zone_painted, new_curve_drawn,
+        new_where_is_it, new_searched, new_does_it_sit, new_without_points, new_both_surfaces, new_stage_with_heat,
+        new_loop_in_the_hand, new_zone_painted, new_curve_drawn,
     )
 }  # fmt: skip

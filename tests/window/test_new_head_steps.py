@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from composer.bench.cube_sphere import cube_sphere
+from composer.errors import MoueError
 from composer.fitting.chain import FittedHead
 from composer.fitting.fit_words import fit_lines
 from composer.head.fit_zones import FitZones
@@ -19,6 +20,7 @@ from composer.viewer.new_head.fit_work import carry_new, fit_new, refit_new
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.new_head.steps import Step, Steps
 from composer.viewer.session.whats_left import whats_left
+from tests.composer.fitting.start.test_start import face, other
 
 NAMES = ("pronasale", "gnathion", "exocanthion_left", "exocanthion_right", "vertex", "tragion_left", "tragion_right",
          "cheilion_left", "cheilion_right")  # fmt: skip
@@ -150,8 +152,6 @@ def test_a_corrected_cage_goes_over_as_it_stands_with_finer_levels_from_there(ne
 
 
 def test_nothing_is_carried_before_there_is_a_fit(new: NewHead, tmp_path: Path) -> None:
-    from composer.errors import MoueError
-
     with pytest.raises(MoueError, match="no fit"):
         carry_new(None, new, new.step, tmp_path / "out", quiet)  # type: ignore[arg-type]
 
@@ -173,5 +173,26 @@ def test_a_pinned_landmark_holds_and_its_file_remembers(new: NewHead, tmp_path: 
     away[True] = report.landmarks[name]
     assert away[True] < 0.001 < 0.05 < away[False], away
     assert report.pinned == (name,) and any(line.startswith("held where") for line in fit_lines(report))
+    assert report.left_out.keys() == new.placed.keys()
+    assert any(line.startswith("landmarks least like") for line in fit_lines(report))
     new.take_away(name)
     assert not new.marks.pinned and not new.landmarks().pinned
+
+
+def test_a_start_without_points_is_told_with_its_doubt_until_points_are_placed(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name, few in (("by_form.POINTS", (150, 300)), ("by_form.SIZES", (1.0,)), ("found.PLACES", 1)):
+        monkeypatch.setattr(f"composer.fitting.start.{name}", few)  # it saves the test's time
+    (cage, own), (fine, ball) = cube_sphere(8), cube_sphere(13, seed=3)
+    library = Head("library", cage, face(own), landmarks=Landmarks({name: 20 * i for i, name in enumerate(NAMES)}))
+    new = NewHead(library, Head("sculpt", fine, other(face(ball))))
+    assert not new.placed
+    step = new.step
+    made = fit_new(new, step, 0, False, quiet, by_form=True)
+    new.stand(made.head.neutral, "fitted", asked=step, fitted=made)
+    told = [item.words for item in whats_left(new)]
+    assert any("by its form alone" in words and "may sit" in words for words in told)
+    assert not any("needed for a fit" in words for words in told)
+    off = np.linalg.norm(made.head.neutral - other(library.neutral), axis=1)
+    assert np.median(off) < 6.0
+    new.guess()
+    assert len(new.marks.guessed) > 3, "the fitted library tells where landmarks may be"

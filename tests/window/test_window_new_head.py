@@ -120,6 +120,23 @@ def test_a_curve_is_pressed_point_by_point_saved_and_fitted_through(marked: tupl
     hand.settle()
 
 
+def test_a_landmark_is_pinned_and_without_points_a_start_by_form_is_offered(marked: tuple) -> None:
+    hand, _ = marked
+    new, hand.stage.landmark = hand.stage.new_head, "stomion"
+    hand.click_on("Pin landmark")
+    assert new.marks.pinned == {"stomion"} and "Start without points" not in hand.seen
+    hand.click_on("Pin landmark")
+    assert not new.marks.pinned
+    for name in PLACED:
+        new.take_away(name)
+    hand.frames(3)
+    hand.click_on("Start without points")
+    assert [job.name for job in hand.stage.work.jobs] == ["Fitting onto grown"]
+    hand.stage.work.cancel_all()
+    hand.until(lambda: not hand.stage.work.jobs, "the end of the job")
+    assert new.fitted is None
+
+
 def test_guesses_are_neither_fitted_through_nor_saved(marked: tuple) -> None:
     hand, _ = marked
     new = hand.stage.new_head

@@ -54,19 +54,22 @@ def placed_noise(columns: Rows, wanted: Rows, scale: float) -> tuple[float, floa
     return min(float(noises[noise]), MOST * scale), float(factors[factor])
 
 
-def left_out(columns: Rows, wanted: Rows, noise: float) -> float:
-    """The root mean square error in mm with which the prior foretells each of k landmarks from the others; 0 where
-    there are fewer than ENOUGH, so that nothing foretells them better. Arguments as in `placed_noise`; `noise` is the
-    deviation in mm.
+def left_out(columns: Rows, wanted: Rows, noise: float) -> tuple[Rows, Rows]:
+    """(k,) mm, how far each of k landmarks lies from where the prior foretells it from the others, and (k,) the same in
+    the deviations that the prior expects there; both (0,) where there are fewer than ENOUGH. Arguments as in
+    `placed_noise`; `noise` is the deviation in mm.
 
-    In closed form (Rasmussen and Williams 2006, section 5.4.2), for the three numbers of a landmark together.
+    In closed form (Rasmussen and Williams 2006, section 5.4.2), for the three numbers of a landmark together. By the
+    second a single landmark that was put astray always stands first, by the first its neighbours may: they are foretold
+    from it (mean shift of one case: Cook and Weisberg 1982, "Residuals and Influence in Regression", section 2.2.2).
     """
     k = len(wanted)
     if k < ENOUGH:
-        return 0.0
+        return np.zeros(0), np.zeros(0)
     flat = columns.reshape(3 * k, -1)
     inverse = la.inv(flat @ flat.T + noise**2 * np.eye(3 * k))
     told = inverse @ wanted.ravel()
     blocks = inverse.reshape(k, 3, k, 3)[np.arange(k), :, np.arange(k)]
     off = np.linalg.solve(blocks, told.reshape(k, 3, 1))[:, :, 0]
-    return float(np.sqrt((off**2).sum(axis=1).mean()))
+    unlikely = np.sqrt(np.maximum((off * told.reshape(k, 3)).sum(axis=1), 0.0))
+    return np.linalg.norm(off, axis=1), unlikely

@@ -33,9 +33,11 @@ BY_HAND = "by hand {}"
 """The name under which a vertex that was moved by hand goes into a fit as a landmark."""
 
 
-def fit_new(new: NewHead, step: Step, level: int | None, turn_over: bool, progress: Progress) -> FittedHead:
+def fit_new(
+    new: NewHead, step: Step, level: int | None, turn_over: bool, progress: Progress, by_form: bool = False
+) -> FittedHead:
     """The whole fit of the library onto the sculpt: through the landmarks that are placed and the vertices that were
-    moved by hand, with the painted zones. MoueError as `fit_head`."""
+    moved by hand, with the painted zones; `by_form` finds the head without them. MoueError as `fit_head`."""
     marks, sculpt_marks = new.library.landmarks or Landmarks(), new.landmarks()
     pins = {BY_HAND.format(vertex): (vertex, place) for vertex, place in step.pins.items()}
     head_side = Landmarks({**marks.points, **{name: pin[0] for name, pin in pins.items()}}, marks.curves)
@@ -45,7 +47,7 @@ def fit_new(new: NewHead, step: Step, level: int | None, turn_over: bool, progre
     )  # fmt: skip
     options = FitOptions(
         up_to=level, turn_over=turn_over, any_size=True, name=new.sculpt.name, where=new.sculpt.path,
-        pinned=tuple(pins),
+        pinned=tuple(pins), by_form=by_form,
     ).with_zones(step.zones)
     fitted = fit_head(
         new.library, new.sculpt.neutral, new.sculpt.polygons, head_side, sculpt_side, options, progress=progress

@@ -69,8 +69,8 @@ class Fitting:
         """Change the radius by steps of the wheel."""
         self.radius_mm = float(np.clip(self.radius_mm * WHEEL**steps, *RADIUS_MM))
 
-    def fit(self, stage: Stage) -> None:
-        """Fit beside the frame loop."""
+    def fit(self, stage: Stage, by_form: bool = False) -> None:
+        """Fit beside the frame loop; `by_form` where too few landmarks are placed."""
         new = stage.new_head
         assert new is not None
         step, level, over = new.step, (None if self.fine else 0), self.turn_over
@@ -82,8 +82,8 @@ class Fitting:
                 stage.say(note)
 
         stage.work.begin(
-            f"Fitting onto {new.sculpt.name}", lambda progress: fit_new(new, step, level, over, progress), done,
-            asks=True,
+            f"Fitting onto {new.sculpt.name}", lambda progress: fit_new(new, step, level, over, progress, by_form),
+            done, asks=True,
         )  # fmt: skip
 
     def refit(self, stage: Stage) -> None:

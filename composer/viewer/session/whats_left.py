@@ -30,7 +30,10 @@ class Item:
 
 def whats_left(new: NewHead) -> list[Item]:
     """The items for a sculpt as it stands; empty only where nothing is left but to carry the expressions over."""
-    items = _landmarks(new)
+    items = []
+    if new.fitted is not None and new.fitted.found:
+        items.append(Item(new.fitted.found, "heat", "Show"))
+    items += _landmarks(new)
     if new.fitted is not None:
         items += _since_the_fit(new) + _of_the_fit(new)
     elif len(new.placed) >= LEAST:
@@ -43,10 +46,11 @@ def whats_left(new: NewHead) -> list[Item]:
 def _landmarks(new: NewHead) -> list[Item]:
     placed, guessed = len(new.placed), len(new.marks.guessed)
     items = []
-    if placed < LEAST:
+    if placed < LEAST and not (new.fitted is not None and new.fitted.found):
         items.append(Item(f"{LEAST - placed} more landmarks are needed for a fit.", "ask", "Ask me"))
     elif placed < min(FEW, len(new.names)) and new.next_asked():
-        items.append(Item(f"Only {placed} landmarks are placed: a few more help most.", "ask", "Ask me"))
+        few = f"Only {placed} landmarks are placed: a few more" if placed else "No landmark is placed: a few"
+        items.append(Item(f"{few} help most.", "ask", "Ask me"))
     if guessed:
         words = "1 landmark is a guess" if guessed == 1 else f"{guessed} landmarks are guesses"
         items.append(Item(f"{words}: no fit goes through it until it is accepted.", "guesses", "Accept guesses"))

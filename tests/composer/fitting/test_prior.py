@@ -18,10 +18,11 @@ from composer.bench.cube_sphere import cube_sphere
 from composer.errors import MoueError
 from composer.fitting.align import Pairs
 from composer.fitting.closest import ClosestSurface
+from composer.fitting.fit_words import LEAST_LIKELY
 from composer.fitting.mark_pulls import MarkPulls
 from composer.fitting.nonrigid import fit
 from composer.fitting.prior.leftover import leftover
-from composer.fitting.prior.placed_noise import MOST, TRIED, placed_noise
+from composer.fitting.prior.placed_noise import MOST, TRIED, left_out, placed_noise
 from composer.fitting.prior.posterior import Posterior
 from composer.fitting.prior.prior import Prior, drawn
 from composer.fitting.prior.rims import border_lines, find_rim
@@ -161,6 +162,58 @@ def test_a_pinned_landmark_holds_and_the_others_pull() -> None:
         fit(head, sculpt, pairs, noise_mm=0.0)
     with pytest.raises(MoueError, match="earlier head has 3"):
         fit(head, sculpt, pairs, earlier=[np.zeros((3, 3))])
+
+
+@given(st.integers(0, 2**31), st.floats(0.3, 2.0))
+@settings(max_examples=8, deadline=None)
+def test_left_out_in_closed_form_is_each_landmark_foretold_by_the_others(seed: int, noise: float) -> None:
+    prior, rng = prior_of(3), np.random.default_rng(seed)
+    ids, wanted = rng.choice(ball().n_vertices, 7, replace=False), rng.normal(scale=3.0, size=(7, 3))
+    columns = prior.columns(ids).astype(float)
+    expected = []
+    for i in range(7):
+        others = np.arange(7) != i
+        flat = columns[others].reshape(18, -1)
+        told = flat.T @ np.linalg.solve(flat @ flat.T + noise**2 * np.eye(18), wanted[others].ravel())
+        expected.append(np.linalg.norm(columns[i] @ told - wanted[i]))
+    np.testing.assert_allclose(left_out(columns, wanted, noise)[0], expected, rtol=1e-5)
+    assert not len(left_out(columns[:5], wanted[:5], noise)[0]), "five are too few to tell"
+
+
+@given(st.integers(0, 2**31), st.floats(0.3, 2.0), st.integers(0, 9))
+@settings(max_examples=20, deadline=None)
+def test_where_all_else_agrees_the_one_put_astray_is_the_most_unlikely(seed: int, noise: float, astray: int) -> None:
+    rng, wanted = np.random.default_rng(seed), np.zeros((10, 3))
+    columns = prior_of(3).columns(rng.choice(ball().n_vertices, 10, replace=False)).astype(float)
+    wanted[astray] = rng.normal(size=3)
+    assert left_out(columns, wanted, noise)[1].argmax() == astray
+
+
+@pytest.mark.parametrize("heads", [0, 3])
+def test_a_landmark_put_astray_on_another_head_is_among_those_that_are_named(heads: int) -> None:
+    head, prior, true = ball(), prior_of(heads), wavy(6)
+    ids, sculpt = drawn(np.ones(head.n_vertices), 24), ClosestSurface(true, head.polygons.triangles)
+    columns, ranks = prior.columns(ids).astype(float), []
+    for astray in range(24):
+        places = true[ids].copy()
+        places[astray] = sculpt.closest((true[ids[astray]] + [9.0, 9.0, -9.0])[None]).points[0]
+        if np.linalg.norm(places[astray] - true[ids[astray]]) < 8.0:
+            continue  # the sculpt lies across this way
+        wanted = places - prior.mean[ids]
+        noise, unlike = placed_noise(columns, wanted, head.diagonal)
+        unlikely = left_out(unlike * columns, wanted, noise)[1]
+        ranks.append(int((unlikely > unlikely[astray]).sum()))
+    assert len(ranks) > 16 and max(ranks) < LEAST_LIKELY and ranks.count(0) > 0.8 * len(ranks)
+
+
+def test_the_fit_tells_which_landmark_was_put_astray() -> None:
+    head, true = ball(), wavy(6)
+    ids, sculpt = drawn(np.ones(head.n_vertices), 16), ClosestSurface(true, head.polygons.triangles)
+    places = true[ids].copy()
+    places[5] = sculpt.closest((true[ids[5]] + [12.0, 12.0, -12.0])[None]).points[0]
+    pairs = Pairs(tuple(map(str, ids)), head.neutral[ids], places, ids, {})
+    told = fit(head, sculpt, pairs, settled=False)
+    assert 5 in np.argsort(-told.unlikely)[:LEAST_LIKELY] and told.left_out_mm[5] > 5.0
 
 
 def test_the_landmarks_noise_is_told_within_its_bounds() -> None:

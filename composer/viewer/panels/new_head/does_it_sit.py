@@ -35,6 +35,7 @@ HINTS = {
 STAGE_WORDS = {
     "by the landmarks alone": "Landmarks alone",
     "bending": "Bent",
+    "drawing rims to rims": "Rims",
     "landing on the sculpt": "Landed",
     "relaxing the loops": "Relaxed",
     "closing what is sealed": "Closed",
@@ -103,6 +104,10 @@ def _fit(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) -> None:
     hint = "bring it through what was placed and drawn since; only what is near changes"
     if kit.button("Refit near", hint, able=bool(asked), wide=half):
         fitting.refit(stage)
+    if placed < LEAST:
+        words = "find the head on the sculpt by its form, however it is turned and large; then look whether it sits"
+        if kit.button("Start without points", words, wide=-1):
+            fitting.fit(stage, by_form=True)
     _, fitting.fine = imgui.checkbox("fine as the sculpt", fitting.fine)
     kit.mark("finer levels")
     kit.tip("subdivide the library until its edges are as short as the sculpt's, to keep its detail; else coarse")

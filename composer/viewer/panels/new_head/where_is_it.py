@@ -137,7 +137,8 @@ def _row(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting, name: str) -> N
     if imgui.selectable(f"##new {name}", name == stage.landmark, 0, ImVec2(wide, high))[0]:
         stage.landmark, fitting.tool = name, "place"
     kit.mark(f"new landmark {name}")
-    kit.tip(name.replace("_", " "))
+    off = _left_out(new, name)
+    kit.tip(name.replace("_", " ") + ("" if off is None else f": {off:.1f} mm from where the others put it"))
     marks, draw = new.marks, imgui.get_window_draw_list()
     has = name in marks.places or len(marks.curves.get(name, ())) > 1
     if name in marks.guessed:
@@ -149,6 +150,11 @@ def _row(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting, name: str) -> N
     if held:
         kit.sign("lock", at.x + wide - kit.px(10), at.y + high / 2, kit.px(11), theme.SAND)
         wide -= kit.px(20)
+    if off is not None:
+        size = imgui.calc_text_size(f"{off:.1f} mm")
+        wide -= size.x + kit.px(8)
+        put = ImVec2(at.x + wide, at.y + (high - size.y) / 2)
+        draw.add_text(put, u32(theme.QUIET), f"{off:.1f} mm")
     more = ", a guess" if name in marks.guessed else ""
     if name in marks.curves:
         more = f", {len(marks.curves[name])} points"
@@ -157,11 +163,19 @@ def _row(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting, name: str) -> N
     draw.add_text(ImVec2(at.x + kit.px(22), at.y + (high - imgui.get_font_size()) / 2), u32(ink), words)
 
 
+def _left_out(new: NewHead, name: str) -> float | None:
+    """How far a landmark lies from where the others put it, mm, by the last fit; None where that knew it elsewhere."""
+    fitted, place = new.fitted, new.placed.get(name)
+    if fitted is None or place is None or new.step.through.placed.get(name) != place:
+        return None
+    return fitted.report.left_out.get(name)
+
+
 def _buttons(stage: Stage, kit: Kit, new: NewHead) -> None:
     gap = kit.px(4)
     half = (imgui.get_content_region_avail().x - gap) / 2
     hint = f"show where the others may be: from {LEAST} or more that are placed; after a fit, from the fitted library"
-    if kit.button("Guess the others", hint, able=len(new.placed) >= LEAST, wide=half):
+    if kit.button("Guess the others", hint, able=len(new.placed) >= LEAST or new.uncarried, wide=half):
         stage.guard(new.guess)
     imgui.same_line(0, gap)
     if kit.button("Accept guesses", "every guess counts as placed from now on",
