@@ -3,7 +3,7 @@
 Both surfaces become points of equal area with their normals. From every turn of an icosahedron the skin is brought onto
 the sculpt by closest points both ways, with the worst fifth left out each time (Chetverikov et al. 2005, "Robust
 Euclidean alignment of 3D point sets: the trimmed iterative closest point algorithm"); each round solves for turn, shift
-and size in closed form. All turns run at once. What the best of them is worth is for others to judge (`sure.py`).
+and size in closed form. All turns run at once. What the best of them is worth is for others to judge (`found.py`).
 """
 
 from __future__ import annotations

@@ -173,7 +173,8 @@ class Kit:
         ## is its name."""
         words, mark, name = label.partition("##")
         if wide > 0:
-            return self.fit(words, wide - 2 * imgui.get_style().frame_padding.x + self.px(2)) + "###" + (name or words)
+            shown = self.fit(words, wide - 2 * imgui.get_style().frame_padding.x + self.px(2))
+            return f"{shown}###{words}{mark}{name}"
         return as_drawn(words) + (mark + name if mark else "###" + words if words != as_drawn(words) else "")
 
     def choice(self, names: dict[str, str], chosen: str, hints: dict[str, str] | None = None, key: str = "") -> str:
