@@ -32,10 +32,13 @@ FOR_MORE = 1.5
 """The share is the one with the least error divided by this power of it (Chetverikov et al. take 2 to 3)."""
 SIZES = (0.8, 1.0, 1.25)
 """Sizes that are tried, in that at which both surfaces have the same spread (our choice)."""
-ROUNDS = (6, 25)
+ROUNDS = (8, 16)
 """Rounds from every start, and then from the best ones (our choice)."""
-FINALISTS = 8
+FINALISTS = 40
 """Starts of which the second rounds are made (our choice)."""
+LAST, MOST_TURNS, STILL = 10, 40, 0.001
+"""Starts that then go on by turns of as many rounds as at first, most turns, and the share by which one of them has to
+get better in a turn (our choice): closest points sometimes creep along a head for a hundred rounds."""
 APART_DEG = 20.0
 """Two places are different where their turns are further apart (our choice)."""
 SIZE_RANGE = (0.6, 1.6)
@@ -83,6 +86,7 @@ def places_by_form(skin: tuple[Rows, NDArray], sculpt: tuple[Rows, NDArray], sca
     search = _Search.between(skin, sculpt, POINTS[1], size, NORMALS * scale)
     for _ in range(ROUNDS[1]):
         moves, left = search.round(moves)
+    moves, left = _still(search, moves.only(np.argsort(left)[:LAST]))
     found: list[Place] = []
     for number in np.argsort(left):
         move = Similarity(moves.turn[number], moves.shift[number], float(moves.size[number]))
@@ -90,6 +94,18 @@ def places_by_form(skin: tuple[Rows, NDArray], sculpt: tuple[Rows, NDArray], sca
                for each in found):  # fmt: skip
             found.append(Place(move, float(left[number])))
     return found
+
+
+def _still(search: _Search, moves: _Moves) -> tuple[_Moves, Rows]:
+    """Rounds until none of the moves gets better by more than STILL, and what is left (k,)."""
+    moves, left = search.round(moves)
+    for _ in range(MOST_TURNS):
+        before = left
+        for _ in range(ROUNDS[0]):
+            moves, left = search.round(moves)
+        if (left > (1.0 - STILL) * before).all():
+            break
+    return moves, left
 
 
 def _spread(points: Rows) -> float:
