@@ -12,7 +12,7 @@ from composer.formats.gltf_file import GltfFile
 from composer.formats.gltf_piece import Piece
 from composer.formats.gltf_polygons import from_own_polygons
 from composer.formats.limits import check_positions
-from composer.formats.mesh import Mesh
+from composer.formats.mesh import Mesh, textures_of
 from composer.formats.weld import first_of_each
 from composer.geometry.polygons import Polygons
 from composer.head.head import Shape, TextureCoordinates
@@ -287,22 +287,8 @@ def _one(meshes: list[Mesh], file: GltfFile, notes: list[str]) -> Mesh:
     colours = np.concatenate([mesh.colours for mesh in meshes if mesh.colours is not None]) if coloured else None
     notes += [note for mesh in meshes for note in mesh.notes]
     return Mesh(
-        polygons, np.concatenate([mesh.positions for mesh in meshes]), _textures(meshes), groups,
+        polygons, np.concatenate([mesh.positions for mesh in meshes]), textures_of(meshes), groups,
         materials=materials, colours=colours, shapes=tuple(shapes),
         unit="m", name=file.path.stem, path=file.path,
         notes=tuple(dict.fromkeys(notes)),
     )  # fmt: skip
-
-
-def _textures(meshes: list[Mesh]) -> TextureCoordinates | None:
-    if all(mesh.uv is None for mesh in meshes):
-        return None
-    uv, indices, so_far = [], [], 0
-    for mesh in meshes:
-        if mesh.uv is None:
-            indices.append(np.full(len(mesh.polygons.indices), -1, dtype=np.int32))
-            continue
-        uv.append(mesh.uv.uv)
-        indices.append(np.where(mesh.uv.indices >= 0, mesh.uv.indices + so_far, -1).astype(np.int32))
-        so_far += len(mesh.uv.uv)
-    return TextureCoordinates(np.concatenate(uv), np.concatenate(indices))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -52,6 +53,21 @@ class Mesh:
         if self.unit is None or self.unit == unit:
             return self
         return _scaled(self, mm_per(self.unit) / mm_per(unit), unit)
+
+
+def textures_of(meshes: Sequence[Mesh]) -> TextureCoordinates | None:
+    """The texture coordinates of meshes laid one after the other; None where none has any, -1 at corners without."""
+    if all(mesh.uv is None for mesh in meshes):
+        return None
+    uv, indices, so_far = [], [], 0
+    for mesh in meshes:
+        if mesh.uv is None:
+            indices.append(np.full(len(mesh.polygons.indices), -1, dtype=np.int32))
+            continue
+        uv.append(mesh.uv.uv)
+        indices.append(np.where(mesh.uv.indices >= 0, mesh.uv.indices + so_far, -1).astype(np.int32))
+        so_far += len(mesh.uv.uv)
+    return TextureCoordinates(np.concatenate(uv), np.concatenate(indices))
 
 
 def _scaled(mesh: Mesh, scale: float, unit: str) -> Mesh:

@@ -11,7 +11,7 @@ from pxr import Tf, Usd, UsdGeom, UsdShade, UsdSkel
 
 from composer.errors import MoueError
 from composer.formats.limits import check_positions
-from composer.formats.mesh import Mesh
+from composer.formats.mesh import Mesh, textures_of
 from composer.formats.usd_stage import EARLIEST, Stage, reason
 from composer.geometry.polygons import Polygons
 from composer.head.head import InBetween, Shape, TextureCoordinates
@@ -312,7 +312,7 @@ def _one(meshes: list[Mesh], path: Path, unit: str | None, notes: list[str]) -> 
                 target[name] = np.concatenate([target[name], moved]) if name in target else moved
     colours = [mesh.colours for mesh in meshes if mesh.colours is not None]
     return Mesh(
-        polygons, np.concatenate([mesh.positions for mesh in meshes]), _textures(meshes), groups, materials=materials,
+        polygons, np.concatenate([mesh.positions for mesh in meshes]), textures_of(meshes), groups, materials=materials,
         colours=np.concatenate(colours) if len(colours) == len(meshes) else None,
         shapes=tuple(_together(name, meshes) for name in names), unit=unit, name=path.stem, path=path,
         notes=tuple(dict.fromkeys(notes)),
@@ -345,17 +345,3 @@ def _at(shape: Shape | None, weight: float, n: int) -> NDArray:
     high = int(np.clip(np.searchsorted([place for place, _ in stops], weight), 1, len(stops) - 1))
     (a, low), (b, top) = stops[high - 1], stops[high]
     return low + (weight - a) / (b - a) * (top - low)
-
-
-def _textures(meshes: list[Mesh]) -> TextureCoordinates | None:
-    if all(mesh.uv is None for mesh in meshes):
-        return None
-    uv, indices, so_far = [], [], 0
-    for mesh in meshes:
-        if mesh.uv is None:
-            indices.append(np.full(len(mesh.polygons.indices), -1, dtype=np.int32))
-            continue
-        uv.append(mesh.uv.uv)
-        indices.append((mesh.uv.indices + so_far).astype(np.int32))
-        so_far += len(mesh.uv.uv)
-    return TextureCoordinates(np.concatenate(uv), np.concatenate(indices))
