@@ -66,11 +66,26 @@ def one_place(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("composer.fitting.start.found.PLACES", 1)
 
 
-@pytest.mark.parametrize(("seed", "scale"), [(1, 1.0), (22, 0.05), (36, 20.0)])
+MISSED = pytest.mark.xfail(strict=True, raises=AssertionError, reason="open: lost among the starts (DEVELOPERS.md)")
+
+
+@pytest.mark.parametrize(
+    ("seed", "scale"), [(1, 1.0), (22, 0.05), (36, 20.0), pytest.param(4162252, 1.0, marks=MISSED)]
+)
 def test_a_head_is_placed_however_it_is_turned_and_large(seed: int, scale: float) -> None:
     moved, true = turned(seed, scale)
     best = places_by_form((head().neutral, head().polygons.triangles), moved, head().diagonal)[0].move
     assert degrees_apart(best.rotation, true.rotation) < 8.0 and abs(best.scale / true.scale - 1.0) < 0.1
+
+
+@pytest.mark.xfail(strict=True, raises=AssertionError, reason="open: a place upside down is believed (DEVELOPERS.md)")
+def test_where_the_right_place_is_missed_the_head_is_refused_and_not_fitted_wrongly() -> None:
+    moved, true = turned(4162252, 1.0)
+    try:
+        start = found(*moved)
+    except MoueError:
+        return
+    assert degrees_apart(start.aligned.rotation, true.rotation) < 8.0
 
 
 def turned(seed: int, scale: float) -> tuple[tuple[np.ndarray, np.ndarray], Similarity]:
