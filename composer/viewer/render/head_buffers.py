@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pyglet import gl
 
 from composer.errors import MoueError
+from composer.head.coarse import known_coarse
 from composer.head.head import Head
 from composer.head.understand.part_words import what_parts_are
 from composer.picture.material import BROW, brow_weights, materials
@@ -32,11 +33,13 @@ _INSIDE = ("mouth", "teeth", "gum", "tongue")
 
 class HeadBuffers:
     """One head. `names` are "skin" and its parts, `eye_names` those that are eyeballs, `triangle_ranges` and
-    `edge_ranges` where each begins and how many it has; `shading` counts changes of its openness."""
+    `edge_ranges` where each begins and how many it has; `shading` counts changes of its openness. Of a large head whose
+    coarser level is known, `rough_triangles` are that level's, over the same vertices, in `rough_ranges`."""
 
     def __init__(self) -> None:
         self.buffers = {name: Buffer() for name in ("materials", "openness", "balls", "uvs")}
         self.triangles = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
+        self.rough_triangles = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self.edges = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self.uv_texture = BufferTexture()
         self.head: Head | None = None
@@ -62,6 +65,12 @@ class HeadBuffers:
         triangles, self.triangle_ranges = _by_part(polygons.triangles, owner, self.names)
         edges, self.edge_ranges = _by_part(polygons.edges, owner, self.names)
         self.triangles.hold(triangles.astype(np.uint32))
+        self.rough_ranges: dict[str, Range] = {}
+        level = known_coarse(head.surface)
+        if level is not None:
+            rough = level.vertices[level.surface.polygons.triangles]
+            rough, self.rough_ranges = _by_part(rough, owner, self.names)
+            self.rough_triangles.hold(rough.astype(np.uint32))
         self.edges.hold(edges.astype(np.uint32))
         self.buffers["materials"].hold(_materials(head))
         self.buffers["balls"].hold(self.eyes.directions(n))
@@ -113,7 +122,7 @@ class HeadBuffers:
 
     def close(self) -> None:
         """Give everything back."""
-        things: Sequence = (self.triangles, self.edges, self.uv_texture, *self.buffers.values())
+        things: Sequence = (self.triangles, self.rough_triangles, self.edges, self.uv_texture, *self.buffers.values())
         for thing in things:
             thing.close()
         self.head = None
@@ -124,7 +133,9 @@ def _inside(head: Head) -> NDArray[np.bool_]:
     inside = np.zeros(head.n_vertices, dtype=bool)
     for name, faces in head.groups.items():
         if any(word in name.lower() for word in _INSIDE):
-            inside[np.concatenate([head.polygons.face(int(f)) for f in faces] or [np.empty(0, int)])] = True
+            of_group = np.zeros(head.polygons.n_faces, dtype=bool)
+            of_group[faces] = True
+            inside[head.polygons.indices[of_group[head.polygons.corner_face]]] = True
     for part in head.parts:
         inside[part.vertices] = any(word in part.name.lower() for word in _INSIDE)
     return inside

@@ -2,7 +2,8 @@
 
 A shape's picture is cropped to what moves; a recipe's shows the face. A recipe's old picture stays until the new one
 is there; it shows the linear join, which waits for nothing. Pictures are asked for by what is seen, so three hundred
-shapes cost no more than those that are looked at.
+shapes cost no more than those that are looked at. Those of a large head are drawn, and their normals made, on its
+coarser level: they are small.
 """
 
 from __future__ import annotations
@@ -18,11 +19,14 @@ from scipy.spatial import cKDTree
 
 from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.errors import MoueError
+from composer.head.coarse import Coarse, known_coarse
+from composer.head.coarse_head import coarse_head
 from composer.head.head import Head
 from composer.head.understand.veils import veils_of
 from composer.mixing.recipe import Recipe
 from composer.viewer.render.camera import Eye, framed, named_eye
 from composer.viewer.render.look import Look, Mark
+from composer.viewer.render.normals import Normals
 from composer.viewer.render.view3d import View3D
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
@@ -42,6 +46,7 @@ class Thumbs:
         self._made: dict[tuple[str, str], tuple[object, int]] = {}
         self._wanted: OrderedDict[tuple[str, str], object] = OrderedDict()
         self._session: Session | None = None
+        self._rough: tuple[Coarse, Normals] | None = None
         self.by_chance: Callable[[str], Recipe | None] = lambda name: None
         self._plain = Look()
         self._ground = np.array([round(255 * c) for c in RAISED[:3]], dtype=np.float64)
@@ -50,8 +55,12 @@ class Thumbs:
         """Forget the pictures of another head."""
         self.close()
         self._session = session
-        self._plain = Look(hidden=veils_of(session.head))
-        self._face = named_eye("front", face_points(session.head), (SIDE_PX, SIDE_PX), 0.94)
+        known = known_coarse(session.head.surface)
+        level = None if known is None else coarse_head(session.head)
+        self._rough = None if level is None else (level.level, Normals(level.head))
+        seen = session.head if level is None else level.head
+        self._plain = Look(hidden=veils_of(seen))
+        self._face = named_eye("front", face_points(seen), (SIDE_PX, SIDE_PX), 0.94)
 
     def of(self, kind: str, name: str) -> int | None:
         """The GL name of a picture, None until it is drawn; asking for it queues it."""
@@ -129,11 +138,21 @@ class Thumbs:
             except MoueError:
                 return None
             eye = self._face
-        raw = self._view.picture(positions, session.normals_of(positions), look, eye, (SIDE_PX, SIDE_PX))
+        rough = kind != "landmark" and self._rough is not None
+        normals = self._rough_normals(positions) if rough else session.normals_of(positions)
+        raw = self._view.picture(positions, normals, look, eye, (SIDE_PX, SIDE_PX), rough)
         share = raw[:, :, 3:] / 255.0
         pixels = np.full_like(raw, 255)
         pixels[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
         return pixels
+
+    def _rough_normals(self, positions: NDArray[np.float32]) -> NDArray[np.float32]:
+        """(n, 3) normals of a pose (n, 3) mm of a large head, at the vertices of its coarser level alone."""
+        assert self._rough is not None
+        level, made = self._rough
+        normals = np.zeros_like(positions)
+        normals[level.vertices] = made.all(level.down(positions))
+        return normals
 
     def _loupe(self, session: Session, name: str) -> tuple[Eye, Look]:
         """The eye before a landmark of the neutral, and the mark on it; before the middle of a curve, and marks along

@@ -8,7 +8,6 @@ reaches. `frame` gives what a view draws.
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +17,7 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit, History
 from composer.document.project import Project, Region
 from composer.document.region_signs import Sign, signs_of, with_signs_kept
+from composer.errors import MoueError
 from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range
@@ -26,6 +26,7 @@ from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.progress import Progress
 from composer.viewer.render.normals import Normals
+from composer.viewer.session.frame import Frame
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
 from composer.viewer.session.joined import Joined
@@ -35,25 +36,12 @@ from composer.viewer.session.opening import Opened
 EMPTY = Recipe("")
 
 
-@dataclass(frozen=True, eq=False)
-class Frame:
-    """What is seen: positions and normals (n, 3) float32, and the range of vertices changed since the last frame,
-    None for all of them."""
-
-    positions: NDArray[np.float32]
-    normals: NDArray[np.float32]
-    touched: Range | None
-
-    @property
-    def changed(self) -> bool:
-        """Whether anything differs from the frame before."""
-        return self.touched is None or self.touched[1] > self.touched[0]
-
-
 class Session:
     """One open document."""
 
-    def __init__(self, opened: Opened) -> None:
+    def __init__(self, opened: Opened, arriving: bool = False) -> None:
+        """Take what was opened; of a head that is still `arriving` only the neutral is there, and no edit is taken."""
+        self.arriving = arriving
         self.evaluated = opened.evaluated
         self.file = opened.file
         self.notes = opened.notes
@@ -331,7 +319,9 @@ class Session:
         return project
 
     def _edited(self, edit: Edit) -> Project:
-        """The committed project edited, the signs of its regions kept."""
+        """The committed project edited, the signs of its regions kept. Raises MoueError while the head is arriving."""
+        if self.arriving:
+            raise MoueError("its shapes are still being read", self.project.path, hint="in a moment it can be edited")
         return with_signs_kept(self.history.committed, edit, self.signs)
 
     def _wanted(self) -> Recipe:

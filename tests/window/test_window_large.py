@@ -1,0 +1,112 @@
+"""A large head in the window: its neutral first, all else beside it, and nothing lost where it never comes."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from composer.errors import MoueError
+from composer.head import coarse as coarse_level
+from composer.head.head import Head
+from composer.head.levels import head_at_level
+from composer.viewer.render.camera import named_eye
+from composer.viewer.render.look import Look
+from composer.viewer.render.normals import Normals
+from composer.viewer.session import opening
+from tests.window.dome import dome, write_dome
+from tests.window.hand import Hand
+
+
+@pytest.fixture
+def large(monkeypatch: pytest.MonkeyPatch) -> Head:
+    """A dome that is taken for a large head, whose coarser level is one step coarser."""
+    head = head_at_level(dome(16, 13), 2)
+    for module in (coarse_level, opening):
+        monkeypatch.setattr(module, "LARGE", head.n_vertices)
+    monkeypatch.setattr(coarse_level, "ENOUGH", head.n_vertices // 5)
+    return head
+
+
+@pytest.fixture
+def held(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
+    """Opening waits, once the neutral is read, until this is set."""
+    go = threading.Event()
+    read = opening.open_library
+
+    def waits(*given: object, neutral_read: Callable[[Head], None], **named: object) -> Head:
+        def then(head: Head) -> None:
+            neutral_read(head)
+            go.wait(60.0)
+
+        return read(*given, neutral_read=then, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(opening, "open_library", waits)
+    yield go
+    go.set()
+
+
+def test_the_neutral_is_seen_while_the_shapes_are_read(
+    large: Head, held: threading.Event, hand: Hand, tmp_path: Path
+) -> None:
+    hand.drop(write_dome(tmp_path / "large", large))
+    hand.until(lambda: hand.stage.session is not None)
+    hand.frames(3)
+    first = hand.session
+    assert first.arriving and not first.head.shapes and first.head.n_vertices == large.n_vertices
+    seen = hand.view_picture()
+    assert seen[200:400, 200:400].std() > 4, "no head is to be seen"
+    with pytest.raises(MoueError, match="still being read"):
+        first.apply(lambda project: project.with_(recipes=()))
+    hand.window.act("save")
+    hand.stage.turn(hand.stage.eye.orbit(20.0, 0.0))
+    eye = hand.stage.eye
+    held.set()
+    hand.until(lambda: not hand.session.arriving)
+    hand.settle()
+    assert hand.stage.eye is eye, "the eye that a person has turned stays"
+    assert hand.session.head.shape_names == sorted(large.shape_names) and len(hand.session.project.regions) > 2
+
+
+@pytest.mark.parametrize("how", ["fails", "is cancelled"])
+def test_what_was_open_comes_back_where_the_rest_never_comes(
+    how: str, large: Head, held: threading.Event, open_dome: Hand, tmp_path: Path
+) -> None:
+    hand, before = open_dome, open_dome.session
+    folder = write_dome(tmp_path / "large", large)
+    (folder / "zygoma.obj").write_text("v 1 2 nothing\n", encoding="utf-8")
+    hand.drop(folder)
+    hand.until(lambda: hand.session is not before)
+    assert hand.session.arriving
+    if how == "is cancelled":
+        for job in hand.stage.work.jobs:
+            job.cancel()
+    held.set()
+    hand.until(lambda: hand.session is before)
+    hand.settle()
+    assert len(hand.wrong) == (how == "fails") and all("zygoma.obj" in words for words in hand.wrong)
+    assert hand.stage.keeping is not None and hand.session.head.shape_names
+    before.apply(lambda project: project.with_(recipes=()))
+
+
+def test_a_large_head_moves_by_its_coarser_triangles_and_stands_by_its_own(large: Head, context: object) -> None:
+    """Both pictures show the same head: they differ where its outline is cut by longer edges, and nowhere else."""
+    from composer.viewer.render.view3d import View3D
+
+    view, eye, size = View3D(), named_eye("front", large.neutral, (320, 320)), (320, 320)
+    if not view.software:
+        pytest.skip("a graphics card draws large heads as they are")
+    positions = large.neutral.astype(np.float32)
+    normals = Normals(large).all(positions)
+    assert coarse_level.coarse_of(large.surface) is not None
+    view.open(large)
+    view.draw(positions, normals, Look(), eye, size, None)
+    moving = view.pixels().astype(float)
+    view.draw(positions, normals, Look(), eye, size, (0, 0), True)
+    standing = view.pixels().astype(float)
+    view.close()
+    away = np.abs(moving - standing).max(axis=2)
+    assert 0 < (away > 3).mean() < 0.05 and moving.std() > 10
