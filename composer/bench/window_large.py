@@ -49,17 +49,22 @@ def rows_of(size: int) -> Iterator[Row]:
     beside = told["first_ms"] - told["import_ms"]
     peak = f"peak memory {told['peak_mb']:.0f} MB"
     yield Row(f"first frame, {short}", beside, 0.0, "its file read", alone, beside / alone,
-              f"<= {BESIDE_MS:g} ms more", beside - alone <= BESIDE_MS, f"{words}; {peak}")  # fmt: skip
+              f"<= {BESIDE_MS:g} ms more", beside - alone <= BESIDE_MS,
+              f"{words}; {told['first_processor']:.0f} ms of processor time; {peak}")  # fmt: skip
     mixed = told["mix_ms"] - told["import_ms"]
     yield Row(f"first mix, {short}", mixed, 0.0, "its file read", alone, mixed / alone, "", True,
-              f"{words}; regions are there after {told['whole_ms'] - told['import_ms']:.0f} ms")  # fmt: skip
+              f"{words}; {told['mix_processor']:.0f} ms of processor time; all is there after "
+              f"{told['whole_ms'] - told['import_ms']:.0f} ms")  # fmt: skip
     most = PLAIN_FRAME_MS if told["software"] else CARD_FRAME_MS
-    still = median(told["still"])
+    still = median(told["still"]["wall"])
     for name, what in (("orbit", "turned"), ("cell drag", "dragged"), ("brush step", "brushed")):
-        times = told[what]
+        times = told[what]["wall"]
+        if not times:
+            continue
         took = median(times)
+        rate = f"{1000.0 / took:.0f} frames a second, {told[what]['processor']:.0f} ms of processor time each"
         yield Row(f"{name}, {short}", took, middle_half(times), "a frame in which nothing changes", still, took / still,
-                  f"<= {most:.3g} ms", took <= most, f"{words}; {1000.0 / took:.0f} frames a second")  # fmt: skip
+                  f"<= {most:.3g} ms", took <= most, f"{words}; {rate}")  # fmt: skip
 
 
 def _ran(what: str, path: Path) -> dict:

@@ -16,9 +16,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-Until = Callable[[Callable[[], bool]], float]
 BEGIN = time.perf_counter()
-FRAMES, FEWER, SLOW_SECONDS = 40, 8, 0.25
+FRAMES, WARM, FEWER, SLOW_SECONDS = 40, 3, 8, 0.25
+LEFT, RIGHT = 1, 4
 
 
 def _ms() -> float:
@@ -69,7 +69,9 @@ def window(path: Path) -> dict[str, object]:
         return _ms()
 
     begin_opening(stage, path)
+    spent = time.process_time()
     told["first_ms"] = until(lambda: stage.session is not None)
+    told["first_processor"] = 1e3 * (time.process_time() - spent)
     until(lambda: stage.session is not None and not stage.session.arriving)
     session = stage.opened
     shape = session.head.shape_names[0]
@@ -78,16 +80,12 @@ def window(path: Path) -> dict[str, object]:
         session.choose_recipe(session.project.recipes[0].name)
     session.apply(lambda project: set_cell(project, session.recipe_name, Cell(ALL, shape, 0.5)))
     frame()
-    told["mix_ms"] = _ms()
+    told |= {"mix_ms": _ms(), "mix_processor": 1e3 * (time.process_time() - spent)}
     told["whole_ms"] = until(lambda: not [job for job in stage.work.jobs if not job.quiet])
     session = stage.opened
     region = session.project.regions[0].name if session.project.regions else ALL
     until(lambda: not stage.work.jobs and not shown.thumbs.waiting)
     step = [0]
-
-    def turn() -> None:
-        stage.turn(stage.eye.orbit(1.0, 0.0))
-        frame()
 
     def drag() -> None:
         step[0] += 1
@@ -95,54 +93,60 @@ def window(path: Path) -> dict[str, object]:
         session.preview(lambda project: set_cell(project, session.recipe_name, cell))
         frame()
 
-    told |= {"still": _times(frame), "turned": _times(turn), "dragged": _times(drag)}
+    left, top, width, height = stage.view
+    middle = left + width / 2, top + height / 2
+    told["still"] = _times(frame)
+    told["turned"] = _dragged(shown, frame, middle, RIGHT, 3.0)
+    told["dragged"] = _times(drag)
     session.abort()
-    told |= {"brushed": _brushed(shown, region, frame, until), "peak_mb": peak_mb()}
-    return told
+    told["brushed"] = {"wall": [], "processor": 0.0}
+    if region != ALL:
+        session.region, stage.place = region, "paint"
+        until(lambda: shown.panels.painting.ready_for(session) and not stage.work.jobs)
+        place = session.head.neutral[session.centre_of(region)]
+        seen = stage.eye.project(place[None], *stage.view_size)[0][0]
+        told["brushed"] = _dragged(shown, frame, (left + float(seen[0]), top + float(seen[1])), LEFT, 1.0)
+    return told | {"peak_mb": peak_mb()}
 
 
-def _times(run: Callable[[], None]) -> list[float]:
-    """Milliseconds of each of some calls; fewer where they are slow."""
+def _times(run: Callable[[], None]) -> dict[str, Any]:
+    """Milliseconds of each of some calls, fewer where they are slow, and of processor time in the mean."""
     times: list[float] = []
-    for number in range(FRAMES + 3):
-        begin = time.perf_counter()
+    spent = 0.0
+    for number in range(FRAMES + WARM):
+        begin, before = time.perf_counter(), time.process_time()
         run()
-        if number >= 3:
+        if number >= WARM:
             times.append(1e3 * (time.perf_counter() - begin))
+            spent += 1e3 * (time.process_time() - before)
         if len(times) >= FEWER and sum(times) > 1e3 * SLOW_SECONDS * FRAMES:
             break
-    return times
+    return {"wall": times, "processor": spent / len(times)}
 
 
-def _brushed(shown: Any, region: str, frame: Callable[[], None], until: Until) -> list[float]:
-    """The times of dabs of one stroke across a region, each with its frame."""
-    stage, painting = shown.stage, shown.panels.painting
-    session = stage.opened
-    if region not in session.evaluated.raw:
-        return [float("nan")] * 2
-    session.region, stage.place = region, "paint"
-    until(lambda: painting.ready_for(session) and not stage.work.jobs)
-    middle = session.head.neutral[session.centre_of(region)]
-    hits = []
-    for number in range(FRAMES + 3):
-        aim = middle + 6.0 * (number / FRAMES - 0.5)
-        away = aim - stage.eye.place
-        hit = stage.picker.pick(session.positions(), stage.eye.place, away) if number < 3 or hits else None
-        if hit is None and hits:
-            hit = hits[-1]
-        if hit is not None and hit.part == "skin":
-            hits.append(hit)
-        if number == 2 and not hits:
-            return [float("nan")] * 2
-    painting.begin(session, stage.picker, hits[0])
-    following = iter(hits * 2)
+def _dragged(shown: Any, frame: Callable[[], None], at: tuple[float, float], button: int, by: float) -> dict[str, Any]:
+    """The times of frames while a button is held at a place of the window (points, y from the top) and the pointer goes
+    to and fro by `by` points a frame."""
+    from pyglet.event import EventDispatcher
 
-    def dab() -> None:
-        painting.dab(session, next(following))
+    x, y = round(at[0]), round(shown.height - at[1])
+    EventDispatcher.dispatch_event(shown, "on_mouse_motion", x, y, 0, 0)
+    frame()
+    EventDispatcher.dispatch_event(shown, "on_mouse_press", x, y, button, 0)
+    frame()
+    step = [0]
+
+    def move() -> None:
+        before = x + round(by * abs((step[0] + 20) % 40 - 20))
+        step[0] += 1
+        now = x + round(by * abs((step[0] + 20) % 40 - 20))
+        EventDispatcher.dispatch_event(shown, "on_mouse_drag", now, y, now - before, 0, button, 0)
         frame()
 
-    times = _times(dab)
-    painting.abandon()
+    times = _times(move)
+    now = x + round(by * abs((step[0] + 20) % 40 - 20))
+    EventDispatcher.dispatch_event(shown, "on_mouse_release", now, y, button, 0)
+    frame()
     return times
 
 

@@ -10,7 +10,7 @@ from composer.document.part_table import part_table
 from composer.document.project import Project, Region
 from composer.document.region_sources import COARSE, LAYERS, MOVING_REGIONS, Laying
 from composer.errors import MoueError, unknown
-from composer.head.coarse_head import coarse_head
+from composer.head.coarse_head import coarse_head, seen_coarse
 from composer.head.find_landmarks.found import find_landmarks
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
@@ -42,10 +42,10 @@ def laid_regions(
         found = replace(found, masks={name: level.level.down(mask) for name, mask in found.masks.items()})
     if layer.wants_marks and not head.landmarks:
         marked = find_landmarks(seen)
-        seen = with_anatomy_of(seen.with_(landmarks=marked.landmarks or None), seen)
+        found_marks = marked.landmarks if level is None else level.landmarks_up(marked.landmarks)
+        seen = seen_coarse(with_anatomy_of(head.with_(landmarks=found_marks or None), head))
         if layer.keeps_marks:
-            marks, guesses = marked.landmarks, marked.guesses
-            marks = marks if level is None else level.landmarks_up(marks)
+            marks, guesses = found_marks, marked.guesses
             notes += [marked.words, *(f"No landmarks of the {what}: {why}." for what, why in marked.missing.items())]
     elif layer.keeps_marks:
         notes += landmark_doubts(seen)

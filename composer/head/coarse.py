@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +90,7 @@ class Coarse:
         """Vertices n of the fine surface."""
         return self.steps[-1][0].n_vertices
 
-    @property
+    @cached_property
     def parents(self) -> Ints:
         """(n,) for each fine vertex a coarse one at most an edge of the coarse level away."""
         parent = np.arange(len(self.vertices), dtype=np.int32)

@@ -41,7 +41,7 @@ class CoarseHead:
     def landmarks_up(self, marks: Landmarks) -> Landmarks:
         """Landmarks of the coarse head on the fine one: a point inside a polygon goes to the nearest vertex of those
         that came from its corners, a curve of vertices gets those on the edges between them."""
-        parents = self.level.parents if any(isinstance(p, SurfacePoint) for p in marks.points.values()) else None
+        parents = self.level.parents
 
         def up(place: Place) -> Place:
             if isinstance(place, tuple):
@@ -62,7 +62,7 @@ class CoarseHead:
     def landmarks_down(self, marks: Landmarks) -> Landmarks:
         """Landmarks of the fine head on the coarse one: a point as its position, a curve of vertices as a line of
         coarse ones beside it."""
-        parents = self.level.parents if any(isinstance(c, np.ndarray) for c in marks.curves.values()) else None
+        parents = self.level.parents
         number = np.full(self.fine.n_vertices, -1, dtype=np.int32)
         number[self.level.vertices] = np.arange(len(self.level.vertices), dtype=np.int32)
 
@@ -73,7 +73,7 @@ class CoarseHead:
             return x, y, z
 
         def line(curve: NDArray) -> NDArray:
-            coarse = np.where(number[curve] >= 0, number[curve], parents[curve])  # type: ignore[index]
+            coarse: NDArray = np.where(number[curve] >= 0, number[curve], parents[curve])
             return coarse[np.r_[True, coarse[1:] != coarse[:-1]]] if len(coarse) else coarse
 
         points = {name: down(place) for name, place in marks.points.items()}

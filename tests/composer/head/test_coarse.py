@@ -18,7 +18,6 @@ from composer.head.levels import head_at_level, levels, refine
 from composer.head.parts import with_recognised_parts
 from composer.head.places import Landmarks, SurfacePoint
 from composer.head.presets import lay_regions, region_set
-from masks.from_displacement import from_displacement
 from tests.demo_heads import neutral_head
 from tests.small_heads import grid, torus
 from tests.window.dome import dome
@@ -86,8 +85,7 @@ def test_regions_found_on_the_coarser_level_are_those_of_the_fine_one(large: Hea
     and by a hundredth in the mean where the shape moves. (Where nothing moves, where a border lies is a guess at either
     level.)"""
     found = moving_regions(large, 8, coarse=True)
-    whole = from_displacement(large.surface, [s.delta for s in large.shapes], 8, skin=large.skin,
-                              partner=_mirrored(large))  # fmt: skip
+    whole = moving_regions(large, 8)
     assert found.masks.keys() == whole.masks.keys()
     moves = np.array([np.linalg.norm(shape.delta, axis=1) / shape.furthest_mm for shape in large.shapes])
     for name, mask in whole.masks.items():
@@ -97,13 +95,6 @@ def test_regions_found_on_the_coarser_level_are_those_of_the_fine_one(large: Hea
         assert np.linalg.norm(large.neutral[found.seeds[name]] - large.neutral[whole.seeds[name]]) < edge
     assert np.sum(list(found.masks.values()), axis=0).max() <= 1.0 + 1e-9
     assert abs(found.held - whole.held) < 1e-3
-
-
-def _mirrored(head: Head) -> np.ndarray:
-    """(n,) the vertex at each one's mirror image across x = 0, by place alone."""
-    key = np.round(head.neutral * (1.0, 1.0, 1.0), 4)
-    at = {tuple(place): i for i, place in enumerate(key.tolist())}
-    return np.array([at[(-x + 0.0 if x else 0.0, y, z)] for x, y, z in key.tolist()])
 
 
 def test_landmarks_come_down_and_go_up_to_where_they_were(large: Head) -> None:
