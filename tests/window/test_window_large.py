@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -25,8 +26,8 @@ from tests.window.hand import Hand
 def large(monkeypatch: pytest.MonkeyPatch) -> Head:
     """A dome that is taken for a large head, whose coarser level is one step coarser."""
     head = head_at_level(dome(16, 13), 2)
-    for module in (coarse_level, opening):
-        monkeypatch.setattr(module, "LARGE", head.n_vertices)
+    monkeypatch.setattr(opening, "LOOK_FROM", head.n_vertices)
+    monkeypatch.setattr(coarse_level, "LARGE", head.n_vertices)
     monkeypatch.setattr(coarse_level, "ENOUGH", head.n_vertices // 5)
     return head
 
@@ -92,11 +93,14 @@ def test_what_was_open_comes_back_where_the_rest_never_comes(
     before.apply(lambda project: project.with_(recipes=()))
 
 
-def test_a_large_head_moves_by_its_coarser_triangles_and_stands_by_its_own(large: Head, context: object) -> None:
+def test_a_large_head_moves_by_its_coarser_triangles_and_stands_by_its_own(
+    large: Head, context: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Both pictures show the same head: they differ where its outline is cut by longer edges, and nowhere else."""
-    from composer.viewer.render.view3d import View3D
+    from composer.viewer.render import view3d
 
-    view, eye, size = View3D(), named_eye("front", large.neutral, (320, 320)), (320, 320)
+    monkeypatch.setattr(view3d, "QUICK_FROM", large.n_vertices)
+    view, eye, size = view3d.View3D(), named_eye("front", large.neutral, (320, 320)), (320, 320)
     if not view.software:
         pytest.skip("a graphics card draws large heads as they are")
     positions = large.neutral.astype(np.float32)
@@ -110,3 +114,30 @@ def test_a_large_head_moves_by_its_coarser_triangles_and_stands_by_its_own(large
     view.close()
     away = np.abs(moving - standing).max(axis=2)
     assert 0 < (away > 3).mean() < 0.05 and moving.std() > 10
+
+
+def test_a_head_lit_at_its_vertices_looks_as_one_lit_at_every_pixel(
+    context: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where vertices lie closer than pixels there is nothing between them to be lit otherwise (Gouraud 1971): within
+    three steps of 255 inside its outline, with and without colours laid over."""
+    from composer.viewer.render import view3d
+
+    head = head_at_level(dome(31, 25), 2)
+    positions = head.neutral.astype(np.float32)
+    normals, eye, size = Normals(head).all(positions), named_eye("front", head.neutral, (150, 150)), (150, 150)
+    cover = np.full((head.n_vertices, 4), (200, 40, 90, 120), dtype=np.uint8)
+    view = view3d.View3D(samples=0)
+    view.open(head)
+    if not view.software:
+        pytest.skip("a graphics card lights every pixel")
+    for look in (Look(), Look(cover=cover)):
+        pictures = []
+        for least in (head.n_vertices, head.n_vertices + 1):
+            monkeypatch.setattr(view3d, "QUICK_FROM", least)
+            view.draw(positions, normals, replace(look), eye, size, None)
+            pictures.append(view.pixels().astype(int))
+            view.draw(positions, normals, look, eye.orbit(3.0, 0.0), size, None)
+        away = np.abs(pictures[0] - pictures[1]).max(axis=2)
+        assert np.quantile(away, 0.995) <= 3 and away.max() < 40 and pictures[0].std() > 10
+    view.close()

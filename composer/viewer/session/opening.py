@@ -17,7 +17,6 @@ from composer.edits.lay_regions import laid_regions
 from composer.errors import MoueError
 from composer.formats.library import head_of, open_library
 from composer.formats.sculpt_mesh import read_sculpt_mesh
-from composer.head.coarse import LARGE
 from composer.head.coarse_head import coarse_head
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
@@ -27,6 +26,8 @@ from composer.viewer.new_head.new_head import NewHead
 from masks.from_displacement import MovingRegions
 
 DOCUMENTS = (".moue", ".toml")
+LOOK_FROM = 20_000
+"""Vertices from which a head's neutral is shown before all else is read: smaller ones are open within two seconds."""
 LEAST_REGIONS = 8
 """A library whose found landmarks give fewer regions is better divided by what moves together (our choice)."""
 
@@ -47,8 +48,8 @@ def nobody_looks(_: Opened) -> None:
 
 
 def open_path(path: Path, progress: Progress, first: Callable[[Opened], None] = nobody_looks) -> Opened:
-    """The document, folder or file at `path`, ready to mix; a large one's neutral goes to `first` as soon as it is
-    read, as a head without shapes and a project without regions.
+    """The document, folder or file at `path`, ready to mix. The neutral of a head of many vertices goes to `first` as
+    soon as it is read, as a head without shapes and a project without regions.
 
     A folder that holds a document is opened by it. A library without one gets regions from its landmarks, or from
     those that are found where nobody has marked it; from what moves together where few are found, and none at all
@@ -96,7 +97,7 @@ def _bare(head: Head, place: Path) -> Project:
 
 def _look(neutral: Head, place: Path, first: Callable[[Opened], None]) -> None:
     """Hand on a large head's neutral, to be looked at while all else is read."""
-    if neutral.n_vertices >= LARGE:
+    if neutral.n_vertices >= LOOK_FROM:
         first(Opened(EvaluatedDocument(_bare(neutral, place), neutral), None, ()))
 
 
