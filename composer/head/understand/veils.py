@@ -23,6 +23,8 @@ SHEETS = ("lid_sheet", "ball_sheet", "tear")
 
 def veils_of(head: Head) -> frozenset[str]:
     """Names of the parts of a head that pictures leave out."""
+    if not head.parts:
+        return frozenset()
     head = seen_coarse(head)
     return veils_among(head.parts, head.polygons, head.neutral, what_parts_are(head))
 

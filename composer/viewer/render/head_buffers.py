@@ -43,6 +43,7 @@ class HeadBuffers:
         self.edges = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self.uv_texture = BufferTexture()
         self.head: Head | None = None
+        self._edge_ranges: dict[str, Range] | None = None
         self.shading = 0
 
     @property
@@ -63,7 +64,7 @@ class HeadBuffers:
             owner[part.vertices] = i + 1
         polygons = head.polygons
         triangles, self.triangle_ranges = _by_part(polygons.triangles, owner, self.names)
-        edges, self.edge_ranges = _by_part(polygons.edges, owner, self.names)
+        self._owner, self._edge_ranges = owner, None
         self.triangles.hold(triangles.astype(np.uint32))
         self.rough_ranges: dict[str, Range] = {}
         level = known_coarse(head.surface)
@@ -71,7 +72,6 @@ class HeadBuffers:
             rough = level.vertices[level.surface.polygons.triangles]
             rough, self.rough_ranges = _by_part(rough, owner, self.names)
             self.rough_triangles.hold(rough.astype(np.uint32))
-        self.edges.hold(edges.astype(np.uint32))
         self.buffers["materials"].hold(_materials(head))
         self.buffers["balls"].hold(self.eyes.directions(n))
         self.has_uv = head.uv is not None
@@ -82,6 +82,14 @@ class HeadBuffers:
             self.buffers["uvs"].hold(np.ascontiguousarray(known[index], dtype=np.float32))
         self._inside = _inside(head)
         self.shade(None, None)
+
+    @property
+    def edge_ranges(self) -> dict[str, Range]:
+        """Where the edges of each part begin and how many it has; they are sent when they are first asked for."""
+        if self._edge_ranges is None:
+            edges, self._edge_ranges = _by_part(self.opened.polygons.edges, self._owner, self.names)
+            self.edges.hold(edges.astype(np.uint32))
+        return self._edge_ranges
 
     def shade(self, openness: NDArray | None, daylight: NDArray | None) -> None:
         """See `View3D.shade`."""
@@ -149,6 +157,8 @@ def _soft_step(values: NDArray[np.float32], low: float, high: float) -> NDArray[
 
 def _by_part(items: NDArray, owner: NDArray, names: list[str]) -> tuple[NDArray, dict[str, Range]]:
     """Triangles or edges sorted by the part of their first vertex, and where each part begins and how many it has."""
+    if len(names) == 1:
+        return items, {names[0]: (0, len(items))}
     of = owner[items[:, 0]]
     order = np.argsort(of, kind="stable")
     count = np.bincount(of, minlength=len(names))

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pyglet import gl
 
 from composer.errors import MoueError
+from composer.head.coarse import LARGE
 from composer.head.head import Head
 from composer.picture import eyeball as painted
 from composer.picture import light as window_light
@@ -234,7 +235,7 @@ class View3D:
     def _draw(self, pose: PoseBuffers, moved: bool, look: Look, eye: Eye, size: tuple[int, int], still: bool) -> int:
         size = max(int(size[0]), 1), max(int(size[1]), 1)
         shown = self._canvas("shown", size, 0)
-        large = self.software and bool(self._held.rough_ranges)
+        large = self.software and self._held.opened.n_vertices >= LARGE
         samples = max(self.samples, min(SAMPLES, self._most)) if still and not large else self.samples
         quick = self.software and not still and self._held.opened.n_vertices >= QUICK_FROM
         wanted = (eye, size)
@@ -284,8 +285,9 @@ class View3D:
             self._wire.use()
             self._wire.set(**common, ink=WIRE_INK)
             gl.glEnable(gl.GL_CLIP_DISTANCE0)
+            ranges = self._held.edge_ranges
             gl.glBindBuffer(gl.GL_ELEMENT_ARRAY_BUFFER, self._held.edges.id)
-            for first, count in self._held.runs(self._held.edge_ranges, set(self._held.names) - look.hidden):
+            for first, count in self._held.runs(ranges, set(self._held.names) - look.hidden):
                 gl.glDrawElements(gl.GL_LINES, 2 * count, gl.GL_UNSIGNED_INT, ctypes.c_void_p(8 * first))
             gl.glDisable(gl.GL_CLIP_DISTANCE0)
         common |= {"stride": float(pose.stride), "size": size, "positions": 0}

@@ -29,7 +29,6 @@ class FirstLook:
     def hand(self, opened: Opened) -> None:
         """Make a neutral ready and hand it to the frame loop."""
         session = Session(opened, arriving=True)
-        _ = session.head.polygons.edges
         self._ready = session, Picker(session.head)
 
     def step(self) -> None:

@@ -96,8 +96,9 @@ def _bare(head: Head, place: Path) -> Project:
 
 
 def _look(neutral: Head, place: Path, first: Callable[[Opened], None]) -> None:
-    """Hand on a large head's neutral, to be looked at while all else is read."""
+    """Hand on the neutral of a head of many vertices, to be looked at while all else is read: bare bone."""
     if neutral.n_vertices >= LOOK_FROM:
+        neutral = neutral.with_(groups={}, materials={}, uv=None, landmarks=None)
         first(Opened(EvaluatedDocument(_bare(neutral, place), neutral), None, ()))
 
 
