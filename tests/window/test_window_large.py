@@ -14,9 +14,12 @@ from composer.errors import MoueError
 from composer.head import coarse as coarse_level
 from composer.head.head import Head
 from composer.head.levels import head_at_level
+from composer.picture.heat import mask_scale
 from composer.viewer.render.camera import named_eye
 from composer.viewer.render.look import Look
 from composer.viewer.render.normals import Normals
+from composer.viewer.render.picking import Picker
+from composer.viewer.scene.overlay import Overlays, as_bytes
 from composer.viewer.session import opening
 from tests.window.dome import dome, write_dome
 from tests.window.hand import Hand
@@ -141,3 +144,32 @@ def test_a_head_lit_at_its_vertices_looks_as_one_lit_at_every_pixel(
         away = np.abs(pictures[0] - pictures[1]).max(axis=2)
         assert np.quantile(away, 0.995) <= 3 and away.max() < 40 and pictures[0].std() > 10
     view.close()
+
+
+def test_what_lies_under_the_pointer_is_found_by_way_of_the_coarser_level(large: Head) -> None:
+    """The same place as by testing every triangle (Moeller and Trumbore 1997), from many sides, in a pose."""
+    plain = Picker(large)
+    assert coarse_level.coarse_of(large.surface) is not None
+    quick = Picker(large)
+    pose = (large.neutral + 2.0 * large.shapes[0].delta).astype(np.float32)
+    rng, met = np.random.default_rng(4), 0
+    for _ in range(60):
+        aim = large.neutral[rng.integers(large.n_vertices)] + rng.normal(size=3) * 3.0
+        origin = np.array([rng.uniform(-400, 400), rng.uniform(-300, 300), 500.0])
+        one, other = (picker.pick(pose, origin, aim - origin) for picker in (plain, quick))
+        assert (one is None) == (other is None)
+        if one is not None and other is not None:
+            met += 1
+            np.testing.assert_allclose(other.point, one.point, atol=1e-9)
+            assert other.polygon == one.polygon
+    assert met > 40
+
+
+def test_a_dab_colours_what_it_touches_as_a_whole_mask_would_be(large: Head) -> None:
+    overlays, rng = Overlays(), np.random.default_rng(2)
+    mask = rng.uniform(size=large.n_vertices)
+    overlays._heat_of(mask)
+    dabbed = mask.copy()
+    dabbed[50:90] = rng.uniform(size=40)
+    assert np.array_equal(overlays._heat_of(dabbed), as_bytes(mask_scale().colours(dabbed)))
+    assert np.array_equal(overlays._heat_of(mask), as_bytes(mask_scale().colours(mask)))
