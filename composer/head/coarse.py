@@ -1,9 +1,10 @@
-"""A large surface made coarse: few of its vertices, joined by the cage's polygons, and values lifted back.
+"""A large surface made coarse: few of its vertices, joined by coarser polygons, and values lifted back.
 
 A sculpted or subdivided head repeats one connectivity at ever finer levels. Steps of Catmull-Clark are undone by
 connectivity alone (`composer.head.cage`); what is left are some of the mesh's own vertices, so values come down without
-any loss, and go up by the same subdivision that lifts every mask. Its rows are weights that are not negative and sum
-to one: shares that sum to one still do, and nothing leaves [0, 1] but by rounding.
+any loss, and go up by the same subdivision that lifts every mask. A mesh that was never subdivided is clustered
+(`composer.head.clusters`). Either way the rows are weights that are not negative and sum to one: shares that sum to one
+still do, and nothing leaves [0, 1] but by rounding.
 
 What is smooth over some millimetres, as regions and distances are, needs no more than `ENOUGH` vertices to be known.
 """
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from composer.geometry.polygons import read_only
 from composer.geometry.surface import Surface
 from composer.head.cage import cage_polygons
+from composer.head.clusters import Clusters, clusters_of
 from composer.head.levels import Refinement
 
 LARGE = 80_000
@@ -36,21 +38,25 @@ class Coarse:
 
     `surface` has m vertices; `vertices` (m,) is the vertex of the fine surface that each of them is, and `faces` (g,) a
     fine polygon inside each coarse one. `steps` are the subdivisions from it to the fine surface, coarsest first, each
-    with the vertex (n_k,) of its own finer level that every vertex of the subdivision is.
+    with the vertex (n_k,) of its own finer level that every vertex of the subdivision is; without them the surface was
+    clustered.
     """
 
     surface: Surface
     vertices: Ints
     faces: Ints
     steps: tuple[tuple[Refinement, Ints], ...]
+    clusters: Clusters | None = None
 
     def down(self, values: NDArray) -> NDArray:
         """Values (n,) or (n, k) at the coarse vertices: (m,) or (m, k)."""
         return values[self.vertices]
 
     def up(self, values: NDArray) -> NDArray:
-        """Values (m,) or (m, k) subdivided to the fine surface: (n,) or (n, k), of the same type. Raises MoueError
-        where there is not one value a coarse vertex."""
+        """Values (m,) or (m, k) lifted to the fine surface: (n,) or (n, k), of the same type. Raises MoueError where
+        there is not one value a coarse vertex."""
+        if self.clusters is not None:
+            return self.clusters.up(values)
         for step, order in self.steps:
             lifted = step.apply(values)
             values = np.empty_like(lifted)
@@ -81,6 +87,8 @@ class Coarse:
 
     def line_up(self, line: NDArray) -> Ints:
         """A line of coarse vertices (k,) as fine ones, with those that lie on the edges between them."""
+        if self.clusters is not None:
+            return self.vertices[line]
         for step, order in self.steps:
             line = order[step.curve(line)]
         return np.asarray(line, dtype=np.int32)
@@ -88,11 +96,13 @@ class Coarse:
     @property
     def n_fine(self) -> int:
         """Vertices n of the fine surface."""
-        return self.steps[-1][0].n_vertices
+        return len(self.clusters.of) if self.clusters is not None else self.steps[-1][0].n_vertices
 
     @cached_property
     def parents(self) -> Ints:
         """(n,) for each fine vertex a coarse one at most an edge of the coarse level away."""
+        if self.clusters is not None:
+            return self.clusters.of
         parent = np.arange(len(self.vertices), dtype=np.int32)
         for step, order in self.steps:
             coarse = step.coarse
@@ -106,8 +116,8 @@ class Coarse:
 
 
 def coarse_of(surface: Surface) -> Coarse | None:
-    """The coarser level of a large surface, found once; None for one with fewer than `LARGE` vertices, or whose
-    polygons come from no subdivision.
+    """The coarser level of a large surface, found once; None for one with fewer than `LARGE` vertices, and for one
+    whose pieces are all small.
     """
     return surface.derived(_large) if surface.n_vertices >= LARGE else None
 
@@ -118,7 +128,8 @@ def known_coarse(surface: Surface) -> Coarse | None:
 
 
 def coarsened(surface: Surface, enough: int) -> Coarse | None:
-    """The coarsest level of a surface that still has `enough` vertices; None where not one step can be undone."""
+    """The coarsest level of a surface that still has `enough` vertices; None where not one step can be undone, and as
+    `clustered`."""
     fine = surface.polygons
     vertices, faces = np.arange(fine.n_vertices, dtype=np.int32), np.arange(fine.n_faces, dtype=np.int32)
     steps: list[tuple[Refinement, Ints]] = []
@@ -140,5 +151,14 @@ def coarsened(surface: Surface, enough: int) -> Coarse | None:
     return Coarse(level, read_only(vertices), read_only(faces), tuple(reversed(steps)))
 
 
+def clustered(surface: Surface, enough: int) -> Coarse | None:
+    """About `enough` vertices of a surface, whatever its polygons; None where that leaves out less than a half."""
+    found = clusters_of(surface, enough)
+    if 2 * len(found.vertices) > surface.n_vertices:
+        return None
+    level = Surface(found.polygons, surface.positions[found.vertices])
+    return Coarse(level, read_only(found.vertices), read_only(found.faces), (), found)
+
+
 def _large(surface: Surface) -> Coarse | None:
-    return coarsened(surface, ENOUGH)
+    return coarsened(surface, ENOUGH) or clustered(surface, ENOUGH)
