@@ -19,6 +19,8 @@ from typing import Any
 BEGIN = time.perf_counter()
 FRAMES, WARM, FEWER, SLOW_SECONDS = 40, 3, 8, 0.25
 LEFT, RIGHT = 1, 4
+EACH_SECONDS = 1.0 / 60.0
+"""Between frames that wait for something, as the window itself draws them."""
 
 
 def _ms() -> float:
@@ -62,7 +64,7 @@ def window(path: Path) -> dict[str, object]:
     def until(holds: Callable[[], bool]) -> float:
         while not holds():
             frame()
-            time.sleep(0.002)
+            time.sleep(EACH_SECONDS)
             if any(words.kind == "wrong" for words in stage.words):
                 raise SystemExit(f"it was not opened: {[words.text for words in stage.words]}")
         frame()

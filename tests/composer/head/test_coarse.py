@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from composer.document.masks_of import moving_regions
 from composer.geometry.polygons import Polygons
 from composer.geometry.surface import Surface
+from composer.head import clusters
 from composer.head import coarse as coarse_level
-from composer.head.coarse import Coarse, coarsened
+from composer.head.coarse import Coarse, clustered, coarsened
 from composer.head.coarse_head import coarse_head, seen_coarse
 from composer.head.head import Head, Part
 from composer.head.levels import head_at_level, levels, refine
@@ -64,11 +65,59 @@ def test_what_is_even_comes_back_as_it_was() -> None:
     np.testing.assert_allclose(coarse.up(coarse.down(ramp))[inside], ramp[inside], atol=1e-9)
 
 
-def test_a_mesh_that_was_never_subdivided_has_no_coarser_level() -> None:
+def test_a_mesh_that_was_never_subdivided_has_no_cage_to_find() -> None:
     flat = grid(4, 5)
     assert coarsened(Surface(flat, np.random.default_rng(1).normal(size=(20, 3))), 4) is None
-    triangles = Polygons(np.full(len(flat.triangles), 3), flat.triangles.reshape(-1), 20)
-    assert coarsened(Surface(triangles, np.random.default_rng(1).normal(size=(20, 3))), 4) is None
+    assert coarsened(Surface(_cut(flat), np.random.default_rng(1).normal(size=(20, 3))), 4) is None
+
+
+def _cut(polygons: Polygons) -> Polygons:
+    """The same in triangles."""
+    return Polygons(np.full(len(polygons.triangles), 3), polygons.triangles.reshape(-1), polygons.n_vertices)
+
+
+def test_clusters_keep_sheets_apart_that_touch(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two sheets a hundredth of an edge apart, and a small one that keeps its own vertices: shares sum to one, a ramp
+    comes back to within an edge of the clusters, and what is 1 on one sheet is 0 on the others."""
+    monkeypatch.setattr(clusters, "SMALL", 200)
+    sheets = [(60, 60, 0.0), (60, 60, 0.01), (12, 12, 30.0)]
+    points, faces, first = [], [], 0
+    for rows, columns, height in sheets:
+        y, x = np.divmod(np.arange(rows * columns), columns)
+        points.append(np.stack([x, y, np.full(len(x), height)], axis=1).astype(float))
+        faces.append(_cut(grid(rows, columns)).indices.reshape(-1, 3) + first)
+        first += rows * columns
+    surface = Surface(Polygons.from_faces(np.concatenate(faces).tolist(), first), np.concatenate(points))
+    found = clustered(surface, 450)
+    assert found is not None and found.clusters is not None
+    small = np.arange(7200, first)
+    assert np.isin(small, found.vertices).all() and 300 < len(found.vertices) - len(small) < 700
+    assert np.array_equal(surface.positions[found.vertices], found.surface.positions)
+    for sheet, of in enumerate((slice(0, 3600), slice(3600, 7200), slice(7200, first))):
+        on = np.zeros(first)
+        on[of] = 1.0
+        np.testing.assert_allclose(found.up(found.down(on)), on, atol=1e-12, err_msg=f"sheet {sheet}")
+    shares = np.random.default_rng(3).dirichlet(np.ones(3), size=len(found.vertices)).T
+    np.testing.assert_allclose(np.sum(found.shares_up(list(shares)), axis=0), 1.0, atol=1e-12)
+    ramp = surface.positions[:, 0]
+    inside = (np.abs(surface.positions[:, :2] - 29.5) < 24).all(axis=1) & (surface.positions[:, 2] < 1.0)
+    assert np.abs(found.up(found.down(ramp)) - ramp)[inside].max() < found.surface.mean_edge_mm
+    assert np.abs(found.up(found.down(ramp)) - ramp)[inside].mean() < 0.2 * found.surface.mean_edge_mm
+
+
+def test_regions_of_triangles_are_found_on_clusters(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on the coarser level of a subdivided head, but for which triangles a side happens to be cut into."""
+    head = head_at_level(dome(31, 25), 2)
+    head = head.with_(polygons=_cut(head.polygons))
+    whole = moving_regions(head, 8)
+    monkeypatch.setattr(coarse_level, "LARGE", head.n_vertices)
+    monkeypatch.setattr(coarse_level, "ENOUGH", head.n_vertices // 5)
+    found = moving_regions(head, 8, coarse=True)
+    assert len(found.masks) == len(whole.masks)
+    for shape in head.shapes:
+        moves = np.linalg.norm(shape.delta, axis=1)
+        one, other = (max(each.masks.values(), key=lambda mask: float(mask @ moves)) for each in (whole, found))
+        assert (np.abs(one - other) * moves).max() < 0.15 * shape.furthest_mm, shape.name
 
 
 @pytest.fixture
