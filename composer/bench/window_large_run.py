@@ -63,7 +63,8 @@ def window(path: Path) -> dict[str, object]:
 
     def until(holds: Callable[[], bool]) -> float:
         while not holds():
-            frame()
+            if shown.awake:
+                frame()
             time.sleep(EACH_SECONDS)
             if any(words.kind == "wrong" for words in stage.words):
                 raise SystemExit(f"it was not opened: {[words.text for words in stage.words]}")
