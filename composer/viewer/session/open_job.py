@@ -36,7 +36,7 @@ def begin_opening(stage: Stage, path: Path) -> None:
     def done(ready: Ready) -> None:
         if first.is_shown:
             _show(stage, ready, looked=True)
-        elif before is not None and before is stage.session and before.history.committed is not edited:
+        elif stage.session is not None and (stage.session is not before or before.history.committed is not edited):
             unless_unsaved(stage, lambda: _show(stage, ready))
         else:
             _show(stage, ready)
