@@ -34,20 +34,21 @@ def begin_opening(stage: Stage, path: Path) -> None:
     first = FirstLook(stage)
 
     def done(ready: Ready) -> None:
+        now = stage.session
         if first.is_shown:
             _show(stage, ready, looked=True)
-        elif stage.session is not None and (stage.session is not before or before.history.committed is not edited):
+        elif now is not None and (now is not before or now.history.committed is not edited):
             unless_unsaved(stage, lambda: _show(stage, ready))
         else:
             _show(stage, ready)
 
-    for job in stage.work.jobs:
-        if job.name.startswith(OPENING):
-            job.cancel()
     def failed(words: str) -> None:
         first.take_back()
         stage.say(words, "wrong")
 
+    for job in stage.work.jobs:
+        if job.name.startswith(OPENING):
+            job.cancel()
     stage.work.begin(
         f"{OPENING}{path.name}", lambda progress: _ready(open_path(path, progress, first.hand), progress), done, failed,
         meanwhile=first.step, stopped=first.take_back,
