@@ -1,7 +1,7 @@
 """What lies under the pointer: the first polygon that a ray meets, and where on it.
 
 Two ways that agree. `pick` tests every triangle of the pose as it is (Moeller and Trumbore, Fast, minimum storage
-ray-triangle intersection, 1997), which needs nothing made ready; `freeze` builds a tree over a pose that will stand
+ray-triangle intersection, 1997), which needs nothing made ready, on a large head those that its coarser level tells; `freeze` builds a tree over a pose that will stand
 still for a while, such as during a stroke, and answers forty times as fast.
 """
 
@@ -56,6 +56,11 @@ class Picker:
             self._rough = RoughTriangles(polygons, level)
             self._rough_owner = owner[self._rough.vertices[self._rough.corners[0]]]
 
+    @property
+    def is_rough(self) -> bool:
+        """Whether it looks by way of a coarser level."""
+        return self._rough is not None
+
     def pick(
         self, positions: NDArray, origin: ArrayLike, direction: ArrayLike, hidden: frozenset[str] = frozenset()
     ) -> Hit | None:
@@ -82,8 +87,7 @@ class Picker:
 
     def freeze(self, positions: NDArray, hidden: frozenset[str] = frozenset()) -> Frozen:
         """A picker of this pose (n, 3) mm as it is now, whatever becomes of the array; parts `hidden` are left out."""
-        kept = np.flatnonzero(~self._hidden(hidden, self._owner))
-        return Frozen(self, np.array(positions, dtype=np.float32), kept)
+        return Frozen(self, np.array(positions, dtype=np.float32), hidden)
 
     def _hidden(self, hidden: frozenset[str], owner: NDArray) -> NDArray[np.bool_]:
         return np.isin(owner, [i for i, name in enumerate(self._names) if name in hidden])
@@ -104,14 +108,21 @@ class Picker:
 
 
 class Frozen:
-    """A picker of one pose that stands still; see `Picker.freeze`."""
+    """A picker of one pose that stands still; see `Picker.freeze`. A tree over a large head takes longer than a stroke
+    waits: there the coarser level leads to a place soon enough."""
 
-    def __init__(self, picker: Picker, positions: NDArray[np.float32], kept: NDArray[np.int64]) -> None:
-        self._picker, self._positions, self._kept = picker, positions, kept
-        self._rays = Rays(positions, picker.head.polygons.triangles[kept]) if len(kept) else None
+    def __init__(self, picker: Picker, positions: NDArray[np.float32], hidden: frozenset[str]) -> None:
+        self._picker, self._positions, self._hidden = picker, positions, hidden
+        self._rays: Rays | None = None
+        if not picker.is_rough:
+            self._kept = np.flatnonzero(~picker._hidden(hidden, picker._owner))
+            if len(self._kept):
+                self._rays = Rays(positions, picker.head.polygons.triangles[self._kept])
 
     def pick(self, origin: ArrayLike, direction: ArrayLike) -> Hit | None:
         """As `Picker.pick`, of the pose that was frozen."""
+        if self._picker.is_rough:
+            return self._picker.pick(self._positions, origin, direction, self._hidden)
         start, sight = _ray(origin, direction)
         if self._rays is None:
             return None
