@@ -1,8 +1,9 @@
 """What lies under the pointer: the first polygon that a ray meets, and where on it.
 
 Two ways that agree. `pick` tests every triangle of the pose as it is (Moeller and Trumbore, Fast, minimum storage
-ray-triangle intersection, 1997), which needs nothing made ready, on a large head those that its coarser level tells; `freeze` builds a tree over a pose that will stand
-still for a while, such as during a stroke, and answers forty times as fast.
+ray-triangle intersection, 1997), on a large head those to which its coarser level leads, and needs nothing made ready;
+`freeze` builds a tree over a pose that will stand still for a while, such as during a stroke, and answers forty times
+as fast.
 """
 
 from __future__ import annotations
