@@ -103,7 +103,7 @@ def window(path: Path) -> dict[str, object]:
     told["dragged"] = _times(drag)
     session.abort()
     told["brushed"] = {"wall": [], "processor": 0.0}
-    if region != ALL:
+    if region != ALL and stage.eye is not None:
         session.region, stage.place = region, "paint"
         until(lambda: shown.panels.painting.ready_for(session) and not stage.work.jobs)
         place = session.head.neutral[session.centre_of(region)]

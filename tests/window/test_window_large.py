@@ -21,6 +21,7 @@ from composer.viewer.render.normals import Normals
 from composer.viewer.render.picking import Picker
 from composer.viewer.scene.overlay import Overlays, as_bytes
 from composer.viewer.session import opening
+from composer.viewer.session.session import Session
 from tests.window.dome import dome, write_dome
 from tests.window.hand import Hand
 
@@ -173,3 +174,27 @@ def test_a_dab_colours_what_it_touches_as_a_whole_mask_would_be(large: Head) -> 
     dabbed[50:90] = rng.uniform(size=40)
     assert np.array_equal(overlays._heat_of(dabbed), as_bytes(mask_scale().colours(dabbed)))
     assert np.array_equal(overlays._heat_of(mask), as_bytes(mask_scale().colours(mask)))
+
+
+def test_normals_of_a_pose_in_motion_are_whole_once_it_stands(large: Head, tmp_path: Path) -> None:
+    """Between, those of the coarser level stand at its vertices: of the same surface, so nearly the same."""
+    from composer.edits.cells import set_cell
+    from composer.edits.recipes import add_recipe
+    from composer.mixing.recipe import ALL, Cell, Recipe
+
+    opened = opening.open_path(write_dome(tmp_path / "large", large), lambda fraction, words: None)
+    session = Session(opened)
+    session.apply(lambda project: add_recipe(project, Recipe("one")))
+    session.frame()
+    cell = Cell(ALL, session.head.shape_names[0], 1.0)
+    session.preview(lambda project: set_cell(project, "one", cell))
+    moving = session.frame(quick=True)
+    whole = Normals(session.head).all(moving.positions)
+    level = coarse_level.coarse_of(session.head.surface)
+    assert level is not None and moving.changed
+    alike = np.einsum("ij,ij->i", moving.normals[level.vertices], whole[level.vertices])
+    assert np.degrees(np.arccos(np.clip(alike, -1.0, 1.0))).max() < 12.0
+    assert not np.array_equal(moving.normals, whole)
+    standing = session.frame()
+    assert standing.changed and np.array_equal(standing.normals, whole)
+    assert not session.frame().changed

@@ -95,11 +95,12 @@ class Drawing:
         if session.head is not self._head:
             self._show(session.head)
         card = self._card if session.live is not None else None
-        frame = session.frame() if card is None else None
+        still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
+        quick = self.view.software and not still and stage.overlay != "skin"
+        frame = session.frame(quick) if card is None else None
         changed = card.follow() if card is not None else frame is not None and frame.changed
         if changed or stage.eye is not self._eye:
-            self._moved_at, self._eye = time.monotonic(), stage.eye
-        still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
+            self._moved_at, self._eye, still = time.monotonic(), stage.eye, False
         raw = painting.effective if painting.stroking else None
         self.shown = self._overlays.of(stage, trying, still, raw)
         look = look_of(stage, self.shown, self._outline, painting, self._skin)

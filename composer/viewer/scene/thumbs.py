@@ -19,15 +19,13 @@ from scipy.spatial import cKDTree
 
 from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.errors import MoueError
-from composer.head.coarse import Coarse, known_coarse
-from composer.head.coarse_head import coarse_head
 from composer.head.head import Head
 from composer.head.understand.veils import veils_of
 from composer.mixing.recipe import Recipe
 from composer.viewer.render.camera import Eye, framed, named_eye
 from composer.viewer.render.look import Look, Mark
-from composer.viewer.render.normals import Normals
 from composer.viewer.render.view3d import View3D
+from composer.viewer.session.rough_normals import RoughNormals, rough_normals
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
 from composer.viewer.ui.imgui_pyglet import delete_texture, picture_texture
@@ -48,7 +46,7 @@ class Thumbs:
         self._made: dict[tuple[str, str], tuple[object, int]] = {}
         self._wanted: OrderedDict[tuple[str, str], object] = OrderedDict()
         self._session: Session | None = None
-        self._rough: tuple[Coarse, Normals] | None = None
+        self._rough: RoughNormals | None = None
         self.by_chance: Callable[[str], Recipe | None] = lambda name: None
         self._plain = Look()
         self._ground = np.array([round(255 * c) for c in RAISED[:3]], dtype=np.float64)
@@ -57,10 +55,8 @@ class Thumbs:
         """Forget the pictures of another head."""
         self.close()
         self._session = session
-        known = known_coarse(session.head.surface)
-        level = None if known is None else coarse_head(session.head)
-        self._rough = None if level is None else (level.level, Normals(level.head))
-        seen = session.head if level is None else level.head
+        self._rough = rough_normals(session.head)
+        seen = session.head if self._rough is None else self._rough.head
         self._plain = Look(hidden=veils_of(seen))
         self._face = named_eye("front", face_points(seen), (SIDE_PX, SIDE_PX), 0.94)
 
@@ -130,7 +126,11 @@ class Thumbs:
             if name not in session.head.shape_index:
                 return None
             positions = (neutral + session.head.shape(name).delta).astype(np.float32)
-            eye = self._close(neutral, positions, session.head.skin)
+            if self._rough is None:
+                eye = self._close(neutral, positions, session.head.skin)
+            else:
+                at = self._rough.vertices
+                eye = self._close(neutral[at], positions[at], session.head.skin[at])
         else:
             recipe = self._recipe(session, kind, name)
             if recipe is None:
@@ -140,21 +140,16 @@ class Thumbs:
             except MoueError:
                 return None
             eye = self._face
-        rough = kind != "landmark" and self._rough is not None
-        normals = self._rough_normals(positions) if rough else session.normals_of(positions)
-        raw = self._view.picture(positions, normals, look, eye, (SIDE_PX, SIDE_PX), rough)
+        rough = self._rough if kind != "landmark" else None
+        if rough is None:
+            normals = session.normals_of(positions)
+        else:
+            rough.into(normals := np.zeros_like(positions), positions)
+        raw = self._view.picture(positions, normals, look, eye, (SIDE_PX, SIDE_PX), rough is not None)
         share = raw[:, :, 3:] / 255.0
         pixels = np.full_like(raw, 255)
         pixels[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
         return pixels
-
-    def _rough_normals(self, positions: NDArray[np.float32]) -> NDArray[np.float32]:
-        """(n, 3) normals of a pose (n, 3) mm of a large head, at the vertices of its coarser level alone."""
-        assert self._rough is not None
-        level, made = self._rough
-        normals = np.zeros_like(positions)
-        normals[level.vertices] = made.all(level.down(positions))
-        return normals
 
     def _loupe(self, session: Session, name: str) -> tuple[Eye, Look]:
         """The eye before a landmark of the neutral, and the mark on it; before the middle of a curve, and marks along

@@ -118,8 +118,9 @@ def _open_sculpt(stage: Stage, path: Path) -> None:
 
 def _ready(opened: Opened, progress: Progress) -> Ready:
     progress(0.93, "preparing to mix")
+    head = opened.evaluated.head
+    _ = coarse_head(head), head.polygons.edges  # for the frame loop, which would wait for them
     session = Session(opened)
-    _ = coarse_head(session.head), session.head.polygons.edges  # for the frame loop, which would wait for them
     progress(0.97, "preparing to point")
     held = None if opened.recovered else waiting_for(opened.file, session.project.path)
     return opened, session, Picker(opened.evaluated.head), held

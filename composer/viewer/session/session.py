@@ -32,6 +32,7 @@ from composer.viewer.session.held import Held
 from composer.viewer.session.joined import Joined
 from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
+from composer.viewer.session.rough_normals import rough_normals
 
 EMPTY = Recipe("")
 
@@ -63,6 +64,8 @@ class Session:
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
+        self._rough = rough_normals(self.head)
+        self._between = False
         self._live = LivePose(self.evaluated.mixer, self._wanted())
         self._mixer: Mixer = self.evaluated.mixer
         self._touched: Range | None = None
@@ -241,15 +244,19 @@ class Session:
         """What the card makes the pose of; None while other positions are shown."""
         return self._live if self._override is None and self._join_shown is None else None
 
-    def frame(self) -> Frame:
-        """Positions, normals and what changed since the last call."""
+    def frame(self, quick: bool = False) -> Frame:
+        """Positions, normals and what changed since the last call; of a large head `quick` makes normals only at the
+        vertices of its coarser level, and the next call without it all others."""
         touched, self._touched = self._touched, NOTHING
         positions = self.positions()
         seen: object = self._live if self.live is not None else positions
         if seen is not self._seen:  # another array altogether, not this one changed in places
             self._seen, touched = seen, None
-        if touched is None:
-            self._drawn = self._normals.all(positions)
+        if quick and self._rough is not None and touched != NOTHING and len(self._drawn) == len(positions):
+            self._rough.into(self._drawn, positions)
+            self._between = True
+        elif touched is None or (self._between and not quick):
+            self._drawn, self._between, touched = self._normals.all(positions), False, None
         elif touched != NOTHING:
             self._normals.update(positions, touched, self._drawn)
         return Frame(positions, self._drawn, touched)
@@ -352,6 +359,7 @@ class Session:
     def _forget_head(self) -> None:
         """Drop what was found of the head before, when another one is in its place."""
         self._normals, self._override, self.target = Normals(self.head), None, None
+        self._rough, self._between = rough_normals(self.head), False
         self._reach, self._centres, self._moved = {}, {}, (None, {})
 
     def _go_to(self, recipe: Recipe) -> None:
