@@ -17,6 +17,7 @@ import pytest
 from tests.demo_heads import demo_folder
 from tests.window.dome import write_dome
 from tests.window.hand import Hand
+from tests.window.kept_heads import keep_heads
 from tests.window.kept_pictures import keep_pictures
 from tests.window.unseen import leave_unseen
 
@@ -69,6 +70,7 @@ def new_hand(gl_window: object, tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
         monkeypatch.setattr(f"composer.viewer.session.{module}.EVERY_SECONDS", float("inf"))
     keep_pictures(monkeypatch)
     leave_unseen(monkeypatch)
+    keep_heads(monkeypatch)
     made: list[Hand] = []
 
     def make(**how: object) -> Hand:
