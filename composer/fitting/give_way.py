@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from composer.fitting.fill import fill
 from composer.fitting.hollows.uncross import Uncrossing
 from composer.fitting.loops import Loops
-from composer.geometry.polygons import Polygons
+from composer.geometry.part import chosen_polygons
 from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
 
@@ -41,7 +41,7 @@ def without_crossing(
     filled = np.zeros(len(moved), dtype=bool)
     if not chosen.any():
         return moved, filled
-    test = SelfCrossing(_among(polygons, chosen))
+    test = SelfCrossing(chosen_polygons(polygons, chosen))
     state = test.at(moved)
     fresh = _fresh(test, surface.positions, state.pairs)
     for rings in RINGS:
@@ -65,7 +65,7 @@ def without_crossing(
     chosen |= np.logical_and.reduceat(about[polygons.indices], polygons.starts[:-1])
     outside = np.zeros(len(moved), dtype=bool)
     outside[polygons.indices[~chosen[polygons.corner_face]]] = True
-    test = SelfCrossing(_among(polygons, chosen))
+    test = SelfCrossing(chosen_polygons(polygons, chosen))
     state = test.at(state.positions)
     parting = Uncrossing(
         test.polygons, ideal, np.zeros(len(moved)), Loops(test.polygons, ideal), test, test.crossing_faces(ideal),
@@ -77,11 +77,4 @@ def without_crossing(
 
 def _fresh(test: SelfCrossing, before: Rows, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
     """(q, 2) those of the crossing `pairs` (p, 2) that do not cross at the positions `before` (n, 3)."""
-    known = test.crossing_of(before, pairs)
-    count = len(test.triangles)
-    return pairs[~np.isin(pairs[:, 0] * count + pairs[:, 1], known[:, 0] * count + known[:, 1])]
-
-
-def _among(polygons: Polygons, faces: Flags) -> Polygons:
-    """The flagged polygons (f,) over the same vertices."""
-    return Polygons(polygons.counts[faces], polygons.indices[faces[polygons.corner_face]], polygons.n_vertices)
+    return test.without(pairs, test.crossing_of(before, pairs))

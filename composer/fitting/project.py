@@ -23,7 +23,7 @@ from composer.fitting.fill import fill_more
 from composer.fitting.give_way import without_crossing
 from composer.fitting.loops import Loops
 from composer.fitting.not_followed import Why
-from composer.geometry.part import part_of
+from composer.geometry.part import part_of, whole_polygons
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
@@ -238,10 +238,8 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
 
 def _beside_other_skin(level: ProjectedLevel, keep: Rows) -> Rows:
     """(n,) 1 for the vertices that may move and lie near skin that looks another way, 0 for the others."""
-    polygons = level.polygons
-    moves = np.logical_and.reduceat((keep < 1.0)[polygons.indices], polygons.starts[:-1])
-    skin = Polygons(polygons.counts[moves], polygons.indices[moves[polygons.corner_face]], polygons.n_vertices)
-    return SelfCrossing(skin).beside_other_sheets(level.positions).astype(np.float64)
+    test = SelfCrossing(whole_polygons(level.polygons, keep < 1.0))
+    return test.beside_other_sheets(level.positions).astype(np.float64)
 
 
 def usable_reach(reach_mm: float) -> float:
