@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.hollows.cavities import Cavities, find_cavities
+from composer.fitting.hollows.hollowness import hollowness
 from composer.fitting.hollows.places import face_places, mouth_inside, place_names
 from composer.fitting.hollows.uncross import Uncrossing
 from composer.fitting.skin import Skin
@@ -50,6 +51,11 @@ class LibrarySkin:
     def uncrossing(self) -> Uncrossing:
         """The tables that find and take back crossings."""
         return Uncrossing.of(self.skin.polygons, self.surface.positions, self.cavities.visibility)
+
+    @cached_property
+    def hollowness(self) -> Rows:
+        """(s,) as `hollowness` measures it."""
+        return hollowness(self.surface)
 
     def places(self, head: Head, marks: Landmarks) -> NDArray[np.int64]:
         """(s,) the place of the face of each vertex, as `face_places` numbers them."""
