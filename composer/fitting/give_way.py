@@ -1,4 +1,4 @@
-"""Projection that gives way: where a finer level's move makes skin cross skin, the move is filled from around it, and
+"""Projection that gives way: where a level's move makes skin cross skin, the move is filled from around it, and
 what still crosses, and does not on the library at that level, takes the library's form."""
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 FEW = 3
-"""Attempts at parting by the library's form at a finer level: what lies deeper is the work of level 0 (our choice)."""
+"""Attempts at parting by the library's form at a level: what lies deeper is the work of `hollows.mended` (our choice).
+"""
 AROUND = 8
 """Rings about what crosses that are looked at, and may move but for the outermost (our choice)."""
 RINGS = (1, 2, 4)
@@ -57,7 +58,7 @@ def without_crossing(
             state.move(trial, about, pairs)
             filled |= about
             fresh = left
-    if ideal is None or not len(state.pairs):
+    if ideal is None or not len(_fresh(test, ideal, state.pairs)):
         return state.positions, filled
     about = np.zeros(len(moved), dtype=bool)
     about[test.triangles[state.pairs]] = True
@@ -68,7 +69,7 @@ def without_crossing(
     test = SelfCrossing(chosen_polygons(polygons, chosen))
     state = test.at(state.positions)
     parting = Uncrossing(
-        test.polygons, ideal, np.zeros(len(moved)), Loops(test.polygons, ideal), test, test.crossing_faces(ideal),
+        test.polygons, ideal, np.zeros(len(moved)), Loops(test.polygons, ideal), test, test.pairs(ideal),
         float(np.linalg.norm(np.ptp(ideal, axis=0))),
     )  # fmt: skip
     filled |= parting.apply(state, filled if loose is None else filled | loose, outside | ~can, FEW)
