@@ -1,4 +1,4 @@
-"""Heads that wear something: a cap, a collar, hair as a bumpy shell, and heads with a large bald skull; made by code."""
+"""Heads that wear a cap, a collar, or hair as a bumpy shell, and heads with a large bald skull; made by code."""
 
 from __future__ import annotations
 

@@ -92,6 +92,13 @@ class Counter:
         """By place, what crosses at `positions` (n, 3) mm of all the head's vertices at the level."""
         return counted_by_place(self.names, self.test.crossing_faces(np.asarray(positions, dtype=np.float64)))
 
+    def of_first(self, positions: NDArray) -> Counts:
+        """The same for the first vertices alone, at `positions` (s, 3) mm; the others' polygons are left out."""
+        first = _whole(self.test.polygons, np.arange(self.test.polygons.n_vertices) < len(positions))
+        there = np.concatenate([positions, np.zeros((self.test.polygons.n_vertices - len(positions), 3))])
+        test = SelfCrossing(chosen_polygons(self.test.polygons, first))
+        return counted_by_place(self.names[first], test.crossing_faces(there))
+
 
 def _whole(polygons: Polygons, vertices: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """(f,) the polygons all of whose corners are flagged in `vertices` (n,)."""
@@ -111,9 +118,7 @@ def fitted(case: Case, level: int) -> Crossing:
     face = skin = 0.0
     true_counts: Counts = {}
     if true is not None:
-        there = np.array(head.neutral)
-        there[: len(true)] = true
-        true_counts = own.of(there)
+        true_counts = own.of_first(true)
         off = np.linalg.norm(at[: len(true)] - true, axis=1)
         face, skin = (float(off[FACE].mean()) if name in PERSONS else 0.0), float(off.mean())
     fine = Counter(head, level) if level else own

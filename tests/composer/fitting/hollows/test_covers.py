@@ -1,4 +1,4 @@
-"""Caps, collars and hair by code on made heads: found, asked about, and given the library's form; bald heads are not."""
+"""Caps, collars and hair on made heads: found, asked about, and given the library's form; bald heads are not."""
 
 from __future__ import annotations
 
