@@ -18,6 +18,7 @@ from tests.demo_heads import demo_folder
 from tests.window.dome import write_dome
 from tests.window.hand import Hand
 from tests.window.kept_pictures import keep_pictures
+from tests.window.unseen import leave_unseen
 
 PACKAGES = "xvfb libgl1-mesa-dri libegl1 libegl-mesa0 libgl1 libglx-mesa0 xdotool"
 
@@ -67,6 +68,7 @@ def new_hand(gl_window: object, tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     for module in ("keeping", "kept_marks"):
         monkeypatch.setattr(f"composer.viewer.session.{module}.EVERY_SECONDS", float("inf"))
     keep_pictures(monkeypatch)
+    leave_unseen(monkeypatch)
     made: list[Hand] = []
 
     def make(**how: object) -> Hand:
@@ -122,6 +124,8 @@ def demo_for_all(
         patch.setenv("MOUE_SETTINGS", str(own.parent.parent / "settings"))
         for module in ("keeping", "kept_marks"):
             patch.setattr(f"composer.viewer.session.{module}.EVERY_SECONDS", float("inf"))
+        keep_pictures(patch)
+        leave_unseen(patch)
         hand = Hand()
         hand.open(own)
 
