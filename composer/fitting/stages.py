@@ -229,7 +229,9 @@ def mend_hollows(state: FitState, progress: Progress) -> FitState:
     loops = library.uncrossing.loops
     folded = loops.grown(loops.vertices_of(loops.bad(done.positions)), FOLD_RINGS)  # the projection unfolds them
     positions[skin], mended[skin] = done.positions, (mended[skin] | done.moved) & ~folded
-    said = let_go_words(state.pairs, positions, mended, state.head.diagonal * state.aligned.scale)
+    parted = np.zeros(len(positions), dtype=bool)
+    parted[skin] = done.moved & ~folded
+    said = let_go_words(state.pairs, positions, parted, state.head.diagonal * state.aligned.scale)
     return replace(state, positions=positions, mended=mended, notes=(*state.notes, *said))
 
 

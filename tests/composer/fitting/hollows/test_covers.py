@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -38,24 +40,29 @@ class Person:
         return covers(self.library, positions, np.ones(len(positions), dtype=bool), self.places)
 
 
+@cache
+def person(name: str) -> Person:
+    return Person(name)
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_a_bare_head_and_a_large_bald_skull_wear_nothing(name: str) -> None:
-    one = Person(name)
+    one = person(name)
     assert one.worn(one.skin.positions) == []
-    for times in (1.15, 1.3, 1.5):
+    for times in (1.3, 1.5):
         assert one.worn(large_skull(one.skin, one.brow, times)) == []
 
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("thick", [5.0, 10.0])
 def test_a_smooth_cap_is_found_and_stands_out_by_its_thickness(name: str, thick: float) -> None:
-    one = Person(name)
+    one = person(name)
     positions = cap(one.skin, one.brow, one.nape, thick)
     found = one.worn(positions)
     under = np.linalg.norm(positions - one.skin.positions, axis=1) > 0.5 * thick
     assert len(found) == 1 and found[0].flags[under].mean() > 0.97
     assert found[0].flags.sum() < 1.6 * under.sum()
-    assert found[0].stands_mm == pytest.approx(thick, abs=2.5)
+    assert found[0].stands_mm == pytest.approx(thick, abs=1.5)
     without, moved = without_covers(one.library, positions, found, np.ones(len(under), dtype=bool))
     off, was = (np.linalg.norm(v - one.skin.positions, axis=1)[under].mean() for v in (without, positions))
     np.testing.assert_array_equal(without[~moved], positions[~moved])
@@ -66,19 +73,21 @@ def test_a_smooth_cap_is_found_and_stands_out_by_its_thickness(name: str, thick:
 
 
 def test_a_collar_and_hair_are_found_too() -> None:
-    one = Person("ferrier")
-    low = collar(one.skin, one.chin, one.neck, 8.0)
-    under = np.linalg.norm(low - one.skin.positions, axis=1) > 4.0
+    one = person("bellringer")
+    low = collar(one.skin, one.chin, one.neck, 10.0)
+    under = np.linalg.norm(low - one.skin.positions, axis=1) > 5.0
     found = one.worn(low)
-    assert len(found) == 1 and found[0].flags[under].mean() > 0.97 and found[0].stands_mm > 5.0
+    assert len(found) == 1 and found[0].flags[under].mean() > 0.97
+    assert found[0].stands_mm == pytest.approx(10.0, abs=2.0)
     shell = hair(one.skin, one.brow, one.nape, 12.0, 3)
     under = np.linalg.norm(shell - one.skin.positions, axis=1) > 6.0
     found = one.worn(shell)
-    assert len(found) == 1 and found[0].flags[under].mean() > 0.9 and found[0].stands_mm > 8.0
+    assert len(found) == 1 and found[0].flags[under].mean() > 0.97
+    assert found[0].stands_mm == pytest.approx(12.0, abs=2.0)
 
 
 def test_what_is_painted_to_stay_does_not_move() -> None:
-    one = Person(KEEPER)
+    one = person(KEEPER)
     positions = cap(one.skin, one.brow, one.nape, 8.0)
     can = one.skin.positions[:, 0] > 0.0
     without, moved = without_covers(one.library, positions, one.worn(positions), can)
