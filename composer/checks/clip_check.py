@@ -72,7 +72,7 @@ class ClipChecked:
     def told(self, one: Lasting) -> Finding:
         """The finding of a fault, with how long it lasts in its words."""
         first, last = one.frames[0], one.frames[-1]
-        if first == last:
+        if first == last or one.finding.severity == "note":
             return one.finding
         whole = len(one.frames) == last - first + 1
         lasts = f"from {self.clip.times[first]:.2f} to {self.clip.times[last]:.2f} s" if whole else (

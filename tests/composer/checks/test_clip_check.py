@@ -107,12 +107,12 @@ def test_cores_give_what_one_gives_and_stop_when_told() -> None:
 def test_the_page_and_the_pictures(tmp_path: Path) -> None:
     evaluated = document({})
     key = Key(0.0, region="all", shape="lift", weight=0.0)
-    keys = (key, Key(1.0, region="all", shape="lift", weight=0.7), Key(1.0, region="dots", shape="skew", weight=0.1))
+    keys = (key, Key(1.0, region="all", shape="lift", weight=0.7), Key(1.0, "doubt", 1.0))
     clip = EvaluatedClip(evaluated, Clip("tide", 4.0, 1.0, keys))
     checked = check_clip(clip, workers=1)
-    page = clip_report(replace(checked, faults=checked.faults[:1]))
-    assert page.count("<polyline") == 2 and "data:image/webp;base64," in page and "<script" not in page
-    assert "dots/skew" in page and checked.name_of(checked.faults[0].worst) in page
+    page = clip_report(replace(checked, faults=tuple(checked.grave[:1])))
+    assert page.count("<polyline") == 3 and "data:image/webp;base64," in page and "<script" not in page
+    assert "brow_left/au1_left" in page and checked.name_of(checked.grave[0].worst) in page
     files = write_pictures(clip, tmp_path / "pictures", size=(60, 70))
     assert [file.name for file in files] == ["tide.webp", *(f"tide_{i:04d}.png" for i in range(5))]
     moving = Image.open(files[0])
