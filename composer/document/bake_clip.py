@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -13,24 +13,28 @@ from composer.document.bake import forget_files, write_one, write_targets
 from composer.document.clip_file import name_of_cell
 from composer.document.evaluated_clip import EvaluatedClip
 from composer.document.evaluated_level import EvaluatedLevel
+from composer.document.morph_clip import MorphClip, morph_clip
 from composer.errors import MoueError
+from composer.formats.gltf_weights import WeightAnimation
+from composer.formats.gltf_write import write_gltf
 from composer.formats.mesh import mesh_of
 from composer.formats.npz_frames import write_frames
 from composer.formats.registry import axes_in
 from composer.head.file_names import file_names
-from composer.head.head import Head
+from composer.head.head import Head, Shape
 from composer.progress import Progress
 from composer.units import mm_per
 
 
 @dataclass(frozen=True, eq=False)
 class ClipBake:
-    """What is to be written: a clip posed at a level, in a unit, with progress."""
+    """What is to be written: a clip posed at a level, in a unit, with progress; `notes` tell what came of it."""
 
     clip: EvaluatedClip
     level: EvaluatedLevel
     unit: str
     progress: Progress | None = None
+    notes: list[str] = field(default_factory=list)
 
     @property
     def head(self) -> Head:
@@ -53,8 +57,8 @@ def bake_clip(
 
     OBJ and PLY get a file a frame, named after the clip and the frame's number from 0 (`talk_0000.obj`); frames that an
     earlier bake of this clip left beyond the last one are removed, if they are as it left them. Other formats get one
-    file of the clip's name. Raises MoueError as `composer.document.bake.write_targets`, and for a format that holds no
-    frames.
+    file of the clip's name, and what came of it is added to the clip's notes. Raises MoueError as
+    `composer.document.bake.write_targets`, and for a format that holds no frames.
     """
     folder = Path(folder)
     laid = EvaluatedLevel(clip.evaluated, level)
@@ -67,7 +71,9 @@ def bake_clip(
     if writer is None:
         known = ", ".join(clip_suffixes())
         raise MoueError(f"has no frames as {suffix!r}", folder, hint=f"a clip is written as {known}")
-    return [write_one(laid.head, folder, stem + suffix, lambda file: writer(file, baked), over)]
+    files = [write_one(laid.head, folder, stem + suffix, lambda file: writer(file, baked), over)]
+    clip.notes += [f"{files[0].name}: {note}" for note in baked.notes]
+    return files
 
 
 def _frame_by_frame(baked: ClipBake, folder: Path, stem: str, suffix: str, over: Sequence[str]) -> list[Path]:
@@ -96,9 +102,53 @@ def _as_npz(file: Path, baked: ClipBake) -> None:
     write_frames(file, mesh_of(head, unit=baked.unit), frames, clip.times, clip.clip.fps, cells, clip.weights)
 
 
+def _as_gltf(file: Path, baked: ClipBake) -> None:
+    morph = morph_clip(baked.clip, baked.level, baked.progress)
+    clip = baked.clip
+    if not morph.names:
+        raise MoueError(f"clip {clip.clip.name!r} moves nothing, so it has no morph targets", file, hint="write npz")
+    shapes = tuple(Shape(name, delta) for name, delta in zip(morph.names, morph.deltas, strict=True))
+    head = baked.head.with_(shapes=shapes, axes=axes_in(baked.head, file))
+    write_gltf(file, mesh_of(head, shapes=True), WeightAnimation(clip.clip.name, clip.times, morph.weights))
+    baked.notes.append(_morph_words(morph))
+
+
+def _as_usd(file: Path, baked: ClipBake) -> None:
+    from composer.formats.usd_frames import Motion, write_motion
+
+    clip = baked.clip
+    head = baked.head.with_(axes=axes_in(baked.head, file))
+    morph = morph_clip(clip, baked.level) if clip.straight and clip.cells else None
+    if morph is not None and not morph.extra:
+        shapes = tuple(Shape(name, delta) for name, delta in zip(morph.names, morph.deltas, strict=True))
+        head, weights = head.with_(shapes=shapes), morph.weights
+        baked.notes.append("the points of every frame, and the same as blend shapes with weights, as a guide.")
+    else:
+        weights = None
+        baked.notes.append("the points of every frame; no weights of blend shapes, which would not say the same.")
+    scale = mm_per(baked.unit)
+    frames = (head.axes.to_files(pose) / scale for pose in baked.poses())
+    mesh = mesh_of(head, shapes=weights is not None, unit=baked.unit)
+    write_motion(file, mesh, Motion(clip.clip.name, frames, clip.times, clip.clip.fps, weights))
+
+
+def _morph_words(morph: MorphClip) -> str:
+    cells = len(morph.names) - morph.extra
+    if not morph.extra:
+        return f"{cells} targets, one a cell; every vertex within {morph.off_mm:.3f} mm at every frame."
+    words = "what turns, has in-betweens, or joins otherwise than linearly"
+    return (
+        f"{cells} targets, one a cell, and {morph.extra} more for {words};"
+        f" every vertex within {morph.off_mm:.3f} mm at every frame."
+    )
+
+
 A_FILE_A_FRAME = (".obj", ".ply")
 """The suffixes of formats that get a file a frame."""
-IN_ONE_FILE: dict[str, Callable[[Path, ClipBake], None]] = {".npz": _as_npz}
+IN_ONE_FILE: dict[str, Callable[[Path, ClipBake], None]] = {
+    ".npz": _as_npz, ".glb": _as_gltf, ".gltf": _as_gltf,
+    **dict.fromkeys((".usd", ".usda", ".usdc", ".usdz"), _as_usd),
+}  # fmt: skip
 """What writes all frames in one file, by its suffix."""
 
 

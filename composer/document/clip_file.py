@@ -13,14 +13,20 @@ from pathlib import Path
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project
 from composer.errors import MoueError, nearest, shorten
+from composer.formats.gltf_weights import read_gltf_weights
+from composer.formats.usd_weights import read_usd_weights
 from composer.formats.weight_csv import read_weight_csv
 from composer.formats.weight_track import WeightTrack
+from composer.head.reading import reading
 from composer.head.references import referred
 from composer.mixing.clip import Clip
 from composer.mixing.recipe import ALL, REMAINDER, WEIGHT_RANGE, CellKey
 
 MIRRORED = " mirrored"
-READERS: dict[str, Callable[[Path], list[WeightTrack]]] = {".csv": read_weight_csv}
+READERS: dict[str, Callable[[Path], list[WeightTrack]]] = {
+    ".csv": read_weight_csv, ".glb": read_gltf_weights, ".gltf": read_gltf_weights,
+    **dict.fromkeys((".usd", ".usda", ".usdc", ".usdz"), read_usd_weights),
+}  # fmt: skip
 """The reader of each kind of file, by its suffix."""
 MOST_TOLD = 6
 """Names that are told one by one before the others are counted. A design choice, no source."""
@@ -33,7 +39,8 @@ def tracks_of(project: Project, clip: Clip) -> list[WeightTrack]:
     reader = READERS.get(path.suffix.lower())
     if reader is None:
         raise MoueError("is of a kind that holds no weights over time", path, hint=f"give {', '.join(READERS)}")
-    tracks = reader(path)
+    with reading(path):
+        tracks = reader(path)
     for track in tracks:
         _check_range(track, path)
     return tracks
