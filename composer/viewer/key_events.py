@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from pyglet.window import key
 
+from composer.viewer.panels.board.chosen_cell import type_pointed
 from composer.viewer.panels.memory import Panels
 from composer.viewer.screen import TAB_ORDER
 from composer.viewer.session.stage import Stage
@@ -20,6 +21,8 @@ WHILE_HELD = {name for name, action in ACTIONS.items() if action.group == "Looki
     "larger", "smaller", "stronger", "weaker",
 }  # fmt: skip
 """What keys may do while something is held; what edits or goes elsewhere waits for the release."""
+NUMBER_KEYS = frozenset("0123456789.,")
+"""Keys that begin a weight while the pointer is over a cell of the board."""
 WALKING = ("Left", "Right", "Up", "Down", "Space", "Tab")
 """Keys that go from control to control once somebody has begun to."""
 
@@ -61,6 +64,8 @@ class KeyEvents:
             return True
         if self._ui.io.nav_visible and combo in WALKING:
             return True
+        if self._types_weight(combo):
+            return True
         action = self._kit.keys.action(symbol, modifiers)
         if action in HELD_LOOKS:
             self._held.add(action)
@@ -95,6 +100,12 @@ class KeyEvents:
         if combo.startswith("Ctrl"):
             return stops.next_panel(TAB_ORDER, back)
         return stops.leave(TAB_ORDER, back, self._ui.io.nav_visible or self._ui.wants_keys)
+
+    def _types_weight(self, combo: str) -> bool:
+        """Whether a number begins over a cell of the board: its weight is typed there, whatever else the key does."""
+        if combo not in NUMBER_KEYS or self.holding or self._stage.dialogs.any_open:
+            return False
+        return type_pointed(self._panels.board, self._stage)
 
     def _escape(self) -> None:
         """Cancel the drag under way, ask about no place any more, or end the trial."""

@@ -325,3 +325,20 @@ def test_the_search_finds_shapes_by_the_region_that_they_move(open_demo: Hand) -
     for name in found:
         moved = hand.session.moved_by(name)
         assert any("brow_inner_left" in region for region in moved)
+
+
+def test_a_number_typed_over_a_cell_is_its_weight_and_elsewhere_a_view(open_demo: Hand) -> None:
+    hand = open_demo
+    hand.move(*hand.middle(cell("brow_inner_left", "surprise")))
+    hand.frames(2)
+    hand.key("6")
+    hand.text("6")
+    hand.text("0")
+    hand.key("Enter")
+    assert weight(hand, "brow_inner_left", "surprise") == pytest.approx(0.6)
+    before = hand.stage.eye
+    hand.move(640, 300)
+    hand.key("6")
+    hand.settle()
+    assert hand.stage.eye != before
+    assert weight(hand, "brow_inner_left", "surprise") == pytest.approx(0.6)

@@ -19,7 +19,7 @@ def tell_dropped(stage: Stage, region: str, shape: str, mirrored: bool) -> None:
     here, other = moved_here(session, region, shape, mirrored)
     whole = session.furthest_mm(shape)
     if here >= HARDLY * whole:
-        stage.say(f"{shape} in {region}", "done")
+        stage.say(f"{shape} in {region}. Point at its cell on the board and type another weight.", "done")
         return
     words = f"{shape} moves {here:.1f} of its {whole:.1f} mm in {region}."
     if other > max(2.0 * here, HARDLY * whole):

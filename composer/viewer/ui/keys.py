@@ -110,6 +110,7 @@ _NAMES = {
 }  # fmt: skip
 _NAMES |= {getattr(key, letter): letter for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"}
 _NAMES |= {getattr(key, f"_{digit}"): str(digit) for digit in range(10)}
+_NAMES |= {getattr(key, f"NUM_{digit}"): str(digit) for digit in range(10)}
 _NAMES |= {getattr(key, f"F{i}"): f"F{i}" for i in range(1, 13)}
 
 

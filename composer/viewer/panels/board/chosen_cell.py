@@ -32,6 +32,18 @@ def type_chosen(board: Board, stage: Stage) -> None:
             board.typing, board.typed = key, weight_words(session.weight(key) or 0.0)
 
 
+def type_pointed(board: Board, stage: Stage) -> bool:
+    """Choose the cell under the pointer and open the field over it; whether there is one that may be typed into."""
+    session = stage.session
+    if session is None or board.pointed is None or board.drag is not None or board.typing is not None:
+        return False
+    if session.held.locked(board.key_at(stage, *board.pointed)):
+        return False
+    session.region, session.shape = board.pointed
+    type_chosen(board, stage)
+    return board.typing is not None
+
+
 def ask_menu(board: Board, stage: Stage) -> None:
     """Open the menu of the chosen cell, or of the chosen row where no shape is chosen."""
     session = stage.session

@@ -23,6 +23,7 @@ FINE = 0.2
 
 def follow_pointer(board: Board, stage: Stage, kit: Kit, layout: Layout) -> None:
     """Do what the pointer asks for in this frame."""
+    board.pointed = (layout.rows[layout.row], layout.columns[layout.column]) if layout.on_cell else None
     if layout.on_cell:
         _on_cell(board, stage, kit, layout, layout.rows[layout.row], layout.columns[layout.column])
     elif layout.on_name:
@@ -61,7 +62,7 @@ def _on_cell(board: Board, stage: Stage, kit: Kit, layout: Layout, region: str, 
     elif board.drag is None and board.typing is None and weight is not None and _resting():
         with kit.hint():
             kit.text(f"{region} × {shape}" + (" mirrored" if key[2] else ""))
-            kit.quiet(f"{weight_words(weight)}; drag, use the wheel, or double click to type")
+            kit.quiet(f"{weight_words(weight)}; drag, use the wheel, or type a number")
 
 
 def _on_name(board: Board, stage: Stage, region: str) -> None:

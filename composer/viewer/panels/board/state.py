@@ -15,7 +15,8 @@ class Board:
     were; `picked` the cells that are selected besides the chosen one, `of` the recipe that they are in; `search` the
     words by which rows and columns are found; `typing` the cell whose weight is typed, `typed` what is in the field,
     `fault` why that was refused, `focused` whether the field has had the keyboard; `menu` what the open menu is about,
-    as `row_menu` takes it, `asking` whether a key has asked for it; `followed` the cell that was scrolled to last."""
+    as `row_menu` takes it, `asking` whether a key has asked for it; `followed` the cell that was scrolled to last;
+    `pointed` the region and the shape of the cell under the pointer, None where it is over none."""
 
     used_rows: bool = True
     used_columns: bool = True
@@ -31,6 +32,7 @@ class Board:
     menu: str = ""
     asking: bool = False
     followed: tuple[str, str] = ("", "")
+    pointed: tuple[str, str] | None = None
 
     def rows(self, stage: Stage) -> list[str]:
         """Regions shown: the base row, those that the recipe uses and the chosen one; all when asked."""
