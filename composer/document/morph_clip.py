@@ -44,7 +44,8 @@ def morph_clip(
     """The clip at a level as morph targets, every vertex of every frame within `within_mm`."""
     neutral = level.head.neutral
     names = [name_of_cell(key) for key in clip.cells]
-    largest = _largest(clip.weights)
+    largest = largest_weights(clip.weights)
+    largest[largest == 0.0] = 1.0
     deltas = []
     for column, weight in enumerate(largest):
         alone = np.zeros(len(largest))
@@ -68,11 +69,10 @@ def morph_clip(
     )  # fmt: skip
 
 
-def _largest(weights: NDArray) -> NDArray[np.float64]:
-    """(c,) the weight of each cell that is furthest from 0; 1 where it has none."""
+def largest_weights(weights: NDArray) -> NDArray[np.float64]:
+    """(c,) of weights (f, c) the one of each cell that is furthest from 0."""
     at = np.argmax(np.abs(weights), axis=0)
-    found = np.take_along_axis(weights, at[None], axis=0)[0]
-    return np.where(found == 0.0, 1.0, found)
+    return np.asarray(np.take_along_axis(weights, at[None], axis=0)[0], dtype=np.float64)
 
 
 def _components(left: NDArray[np.float32], within_mm: float) -> tuple[list[NDArray[np.float32]], NDArray, float]:
