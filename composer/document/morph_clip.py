@@ -17,10 +17,14 @@ from numpy.typing import NDArray
 from composer.document.clip_file import name_of_cell
 from composer.document.evaluated_clip import EvaluatedClip
 from composer.document.evaluated_level import EvaluatedLevel
+from composer.errors import MoueError
 from composer.progress import Progress
 
 WITHIN_MM = 0.1
 """How far a vertex of a played frame may lie from its place, in mm."""
+
+MOST_NUMBERS = 1 << 30
+"""Most coordinates of all frames together, 4 GiB of float32; a safety limit."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,8 +45,12 @@ class MorphClip:
 def morph_clip(
     clip: EvaluatedClip, level: EvaluatedLevel, progress: Progress | None = None, within_mm: float = WITHIN_MM
 ) -> MorphClip:  # fmt: skip
-    """The clip at a level as morph targets, every vertex of every frame within `within_mm`."""
+    """The clip at a level as morph targets, every vertex of every frame within `within_mm`. Raises MoueError for a clip
+    that would take more than `MOST_NUMBERS` to compare."""
     neutral = level.head.neutral
+    if clip.n_frames * neutral.size > MOST_NUMBERS:
+        size = f"{clip.n_frames:,} frames of {len(neutral):,} vertices"
+        raise MoueError(f"{size} are too many for morph targets", hint="write npz or usd, or a lower level")
     names = [name_of_cell(key) for key in clip.cells]
     largest = largest_weights(clip.weights)
     largest[largest == 0.0] = 1.0
