@@ -305,6 +305,8 @@ def _recipe_table(recipe: Recipe) -> dict[str, Any]:
         table["join"] = recipe.join
     if recipe.halo != HALO:
         table["halo"] = recipe.halo
+    if recipe.contact:
+        table["contact"] = True
     if recipe.strength != 1.0:
         table["strength"] = recipe.strength
     if recipe.rows:
