@@ -370,7 +370,8 @@ class Session:
         same = posed.rows == recipe.rows and posed.strength == recipe.strength and posed_cells.keys() <= wanted.keys()
         changed = [cell for key, cell in wanted.items() if posed_cells.get(key) != cell] if same else []
         in_order = list(wanted)[: len(posed_cells)] == list(posed_cells)
-        if same and in_order and posed.name == recipe.name and len(changed) <= 16:
+        same = same and (posed.name, posed.contact) == (recipe.name, recipe.contact)
+        if same and in_order and len(changed) <= 16:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return
