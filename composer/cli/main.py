@@ -20,6 +20,7 @@ from composer.cli import (
     bench,
     carry,
     check,
+    clip,
     demo,
     fit,
     inspect,
@@ -54,6 +55,7 @@ COMMANDS: dict[str, dict[str, Callable[..., None]]] = {
     },
     "Check, bake, take back": {"check": check.check, "bake": bake.bake, "accept": accept.accept},
     "Picture": {"sheet": sheet.sheet},
+    "Over time": {"clip": clip.clip},
     "Moue itself": {"bench": bench.bench},
 }  # fmt: skip
 """Every subcommand by the step of the job, in the order of `moue --help`."""

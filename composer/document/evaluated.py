@@ -196,8 +196,9 @@ class EvaluatedDocument:
 
     @cached_property
     def mirror(self) -> MirrorMap | None:
-        """The mirror map, where a recipe has mirrored cells."""
-        if not any(cell.mirrored for recipe in self.project.recipes for cell in recipe.cells):
+        """The mirror map, where a recipe or a clip has mirrored cells."""
+        in_recipes = any(cell.mirrored for recipe in self.project.recipes for cell in recipe.cells)
+        if not in_recipes and not any(key.mirrored for clip in self.project.clips for key in clip.keys):
             return None
         return self.mirror_map
 

@@ -11,6 +11,7 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from composer.document.clip_table import clip_of, clip_table
 from composer.document.project import VERSION, EarlierFile, Project, Region
 from composer.document.read import curve_of, landmark_of, parse_document, recipe_of, region_of
 from composer.document.tables import cut
@@ -22,7 +23,7 @@ from masks.partition import FACE
 
 SAID = (
     "unit", "neutral", "axes", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves", "guesses",
-    "correctives",
+    "correctives", "clips",
 )  # fmt: skip
 """Fields of a project that do not depend on its path."""
 
@@ -106,6 +107,7 @@ def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
         ),
         "regions": ({region.name: region for region in project.regions}, reader(region_of), _region_table),
         "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), _recipe_table),
+        "clips": ({clip.name: clip for clip in project.clips}, reader(clip_of), clip_table),
     }
 
 
@@ -248,7 +250,7 @@ def _same(read: Any, name: str, table: Any, thing: Any) -> bool:
 def _table(values: Mapping[str, Any]) -> Any:
     table = tomlkit.table()
     for key, value in values.items():
-        table[key] = _cells(value) if key == "cells" else _inline(value) if isinstance(value, dict) else value
+        table[key] = _cells(value) if key in ("cells", "keys") else _inline(value) if isinstance(value, dict) else value
     return table
 
 
