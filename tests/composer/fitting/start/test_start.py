@@ -82,7 +82,7 @@ def test_a_head_is_placed_however_it_is_turned_and_large(seed: int, scale: float
 
 
 @pytest.mark.parametrize(("seed", "scale"), [(4162252, 1.0), (1007, 0.02)])
-def test_a_head_is_found_where_it_was_once_believed_back_to_front_and_far_from_the_origin(seed: int, scale: float) -> None:
+def test_a_head_once_believed_back_to_front_and_one_far_from_the_origin_are_found(seed: int, scale: float) -> None:
     moved, true = turned(seed, scale)
     start = found(*moved)
     assert degrees_apart(start.aligned.rotation, true.rotation) < 3.0
