@@ -110,6 +110,11 @@ class EvaluatedDocument:
         self._before = None
         return self
 
+    @property
+    def topology(self) -> str:
+        """The fingerprint of the head's polygons."""
+        return self._topology
+
     @cached_property
     def raw(self) -> dict[str, Mask]:
         """(n,) the raw mask of each region, read-only."""

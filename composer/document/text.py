@@ -105,8 +105,8 @@ def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
             guessed(project.curves), reader(lambda name, said: (curve_of(said), said.flag("guess"))),
             lambda entry: _guess(_curve_table(entry[0]), entry[1]),
         ),
-        "regions": ({region.name: region for region in project.regions}, reader(region_of), _region_table),
-        "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), _recipe_table),
+        "regions": ({region.name: region for region in project.regions}, reader(region_of), region_table),
+        "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), recipe_table),
         "clips": ({clip.name: clip for clip in project.clips}, reader(clip_of), clip_table),
     }
 
@@ -289,7 +289,8 @@ def _corrective_list(project: Project) -> Any:
     return tables
 
 
-def _region_table(region: Region) -> dict[str, Any]:
+def region_table(region: Region) -> dict[str, Any]:
+    """The table [regions.NAME] of a region."""
     table = dict(region.source)
     if region.locked:
         table["locked"] = True
@@ -299,7 +300,8 @@ def _region_table(region: Region) -> dict[str, Any]:
     return table | {key: said for key, said in signs.items() if said is not None}
 
 
-def _recipe_table(recipe: Recipe) -> dict[str, Any]:
+def recipe_table(recipe: Recipe) -> dict[str, Any]:
+    """The table [recipes.NAME] of a recipe."""
     table: dict[str, Any] = {}
     if recipe.note:
         table["note"] = recipe.note

@@ -109,7 +109,7 @@ def _fault(body: str, names: list[str], path: Path) -> MoueError:
                 hint = "is a decimal comma among them? write 0.5" if len(fields) > len(names) else "write 0 for none"
                 return MoueError(what, path, row, hint=hint)
             for column, field in enumerate(fields):
-                words = _number_fault(field.strip())
+                words = number_fault(field.strip())
                 if words is not None:
                     place = f"row {row}, column {column + 1} ({shorten(names[column], 40)})"
                     return MoueError(f"{place} {words[0]}", path, row, hint=words[1])
@@ -118,7 +118,7 @@ def _fault(body: str, names: list[str], path: Path) -> MoueError:
     return MoueError("does not hold a number in every cell", path)
 
 
-def _number_fault(field: str) -> tuple[str, str] | None:
+def number_fault(field: str) -> tuple[str, str] | None:
     """What is wrong with a field, and what to do; None where it is a number."""
     if not field:
         return "is empty", "write a number; 0 is no weight"

@@ -108,21 +108,21 @@ def test_the_page_and_the_pictures(tmp_path: Path) -> None:
     evaluated = document({})
     key = Key(0.0, region="all", shape="lift", weight=0.0)
     keys = (key, Key(1.0, region="all", shape="lift", weight=0.7), Key(1.0, "doubt", 1.0))
-    clip = EvaluatedClip(evaluated, Clip("tide", 4.0, 1.0, keys))
+    clip = EvaluatedClip(evaluated, Clip("tide", 2.0, 1.0, keys))
     checked = check_clip(clip, workers=1)
     page = clip_report(replace(checked, faults=tuple(checked.grave[:1])))
-    assert page.count("<polyline") == 3 and "data:image/webp;base64," in page and "<script" not in page
+    assert page.count("<polyline") == 4 and "data:image/webp;base64," in page and "<script" not in page
     assert "brow_left/au1_left" in page and checked.name_of(checked.grave[0].worst) in page
     files = write_pictures(clip, tmp_path / "pictures", size=(60, 70))
-    assert [file.name for file in files] == ["tide.webp", *(f"tide_{i:04d}.png" for i in range(5))]
+    assert [file.name for file in files] == ["tide.webp", *(f"tide_{i:04d}.png" for i in range(3))]
     moving = Image.open(files[0])
-    assert moving.n_frames == 5 and moving.size == (60, 70)
+    assert moving.n_frames == 3 and moving.size == (60, 70)
     durations = []
-    for number in range(5):
+    for number in range(3):
         moving.seek(number)
         moving.load()
         durations.append(moving.info["duration"])
-    assert durations == [250] * 5
+    assert durations == [500] * 3
     (files[1]).write_bytes(b"mine")
     with pytest.raises(MoueError, match="tide_0000.png has been changed"):
         write_pictures(clip, tmp_path / "pictures", size=(60, 70))
