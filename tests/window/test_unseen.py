@@ -24,6 +24,8 @@ def _tour(hand: Hand, library: Path) -> list[np.ndarray]:
         hand.move(5, 5)
         hand.until(lambda: hand.window.drawing.view._drawn[2] > 0, "smooth edges")
         hand.settle()
+        hand.stage.words = []  # which go by the clock
+        hand.frames(2)
         pictures.append(hand.picture())
     return pictures
 

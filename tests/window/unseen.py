@@ -65,13 +65,13 @@ def leave_unseen(monkeypatch: pytest.MonkeyPatch) -> None:
                     texture = draw(self, pose, moved, look, eye, size, still)
                 finally:
                     hidden = False
-            self.empty = getattr(self, "empty", False) or self._drawn is not before
+            if self._drawn is not before:
+                self.empty, self.stood_still = True, still
             return texture
         if getattr(self, "empty", False):
-            held, self._drawn = self._drawn, None
+            held, self._drawn, self.empty = self._drawn, None, False
             same = held is not None and not moved and held[:2] == (eye, size) and look.same_as(self._look)
-            still = still or (same and held[2] > self.samples)
-            self.empty = False
+            still = still or (same and self.stood_still)
         return draw(self, pose, moved, look, eye, size, still)
 
     def laid(self: Any, target: Any) -> None:

@@ -8,7 +8,6 @@ reaches. `frame` gives what a view draws.
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +17,7 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit, History
 from composer.document.project import Project, Region
 from composer.document.region_signs import Sign, signs_of, with_signs_kept
+from composer.errors import MoueError
 from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range
@@ -26,34 +26,23 @@ from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.progress import Progress
 from composer.viewer.render.normals import Normals
+from composer.viewer.session.frame import Frame
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
 from composer.viewer.session.joined import Joined
 from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
+from composer.viewer.session.rough_normals import rough_normals
 
 EMPTY = Recipe("")
-
-
-@dataclass(frozen=True, eq=False)
-class Frame:
-    """What is seen: positions and normals (n, 3) float32, and the range of vertices changed since the last frame,
-    None for all of them."""
-
-    positions: NDArray[np.float32]
-    normals: NDArray[np.float32]
-    touched: Range | None
-
-    @property
-    def changed(self) -> bool:
-        """Whether anything differs from the frame before."""
-        return self.touched is None or self.touched[1] > self.touched[0]
 
 
 class Session:
     """One open document."""
 
-    def __init__(self, opened: Opened) -> None:
+    def __init__(self, opened: Opened, arriving: bool = False) -> None:
+        """Take what was opened; of a head that is still `arriving` only the neutral is there, and no edit is taken."""
+        self.arriving = arriving
         self.evaluated = opened.evaluated
         self.file = opened.file
         self.notes = opened.notes
@@ -75,6 +64,8 @@ class Session:
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
+        self._rough = rough_normals(self.head)
+        self._between = False
         self._live = LivePose(self.evaluated.mixer, self._wanted())
         self._mixer: Mixer = self.evaluated.mixer
         self._touched: Range | None = None
@@ -253,15 +244,19 @@ class Session:
         """What the card makes the pose of; None while other positions are shown."""
         return self._live if self._override is None and self._join_shown is None else None
 
-    def frame(self) -> Frame:
-        """Positions, normals and what changed since the last call."""
+    def frame(self, quick: bool = False) -> Frame:
+        """Positions, normals and what changed since the last call; of a large head `quick` makes normals only at the
+        vertices of its coarser level, and the next call without it all others."""
         touched, self._touched = self._touched, NOTHING
         positions = self.positions()
         seen: object = self._live if self.live is not None else positions
         if seen is not self._seen:  # another array altogether, not this one changed in places
             self._seen, touched = seen, None
-        if touched is None:
-            self._drawn = self._normals.all(positions)
+        if quick and self._rough is not None and touched != NOTHING and len(self._drawn) == len(positions):
+            self._rough.into(self._drawn, positions)
+            self._between = True
+        elif touched is None or (self._between and not quick):
+            self._drawn, self._between, touched = self._normals.all(positions), False, None
         elif touched != NOTHING:
             self._normals.update(positions, touched, self._drawn)
         return Frame(positions, self._drawn, touched)
@@ -331,7 +326,9 @@ class Session:
         return project
 
     def _edited(self, edit: Edit) -> Project:
-        """The committed project edited, the signs of its regions kept."""
+        """The committed project edited, the signs of its regions kept. Raises MoueError while the head is arriving."""
+        if self.arriving:
+            raise MoueError("its shapes are still being read", self.project.path, hint="in a moment it can be edited")
         return with_signs_kept(self.history.committed, edit, self.signs)
 
     def _wanted(self) -> Recipe:
@@ -362,6 +359,7 @@ class Session:
     def _forget_head(self) -> None:
         """Drop what was found of the head before, when another one is in its place."""
         self._normals, self._override, self.target = Normals(self.head), None, None
+        self._rough, self._between = rough_normals(self.head), False
         self._reach, self._centres, self._moved = {}, {}, (None, {})
 
     def _go_to(self, recipe: Recipe) -> None:
