@@ -20,7 +20,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.mixing.columns import NOTHING, Column, Range, Stack, column
+from composer.mixing.columns import NOTHING, Column, Range, Stack, column, widened
 from composer.mixing.corrective import Felt, felt_in
 from composer.mixing.linear import Mixer, moved
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe, Row
@@ -176,11 +176,7 @@ class LivePose:
         self._set_fixes(self._fixes_of(self._felt))
         for key in before.keys() | self._fixes.keys():
             change = self._given.strength * (self._fixes.get(key, 0.0) - before.get(key, 0.0))
-            reached = self._add(self._columns[key], [change])
-            if NOTHING in (touched, reached):
-                touched = reached if touched == NOTHING else touched
-            else:
-                touched = (min(touched[0], reached[0]), max(touched[1], reached[1]))
+            touched = widened(touched, self._add(self._columns[key], [change]))
         return touched
 
     def _set_fixes(self, fixes: dict[CellKey, float]) -> None:

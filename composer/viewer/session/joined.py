@@ -1,29 +1,154 @@
-"""The seamless join of the open recipe, kept as long as it is the one that is wanted."""
+"""The seamless join of the open recipe: its pose, what follows a drag, and the way from one picture to the next."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.mixing.linear import Mixer
+from composer.document.evaluated import EvaluatedDocument
+from composer.errors import MoueError
+from composer.mixing.active import LivePose
+from composer.mixing.columns import NOTHING, Range
+from composer.mixing.linear import Mixer, moved
+from composer.mixing.live_join import LiveJoin
 from composer.mixing.recipe import Recipe
+
+AT_ONCE = 16
+"""A join follows a drag over at most so many changed cells at a time; more are another recipe, and wait for a join of
+their own. A design choice, no source."""
+EASE_SECONDS = 0.2
+"""How long the picture takes to a join that comes while something else is seen. A design choice, no source."""
+EASE_FROM_MM = 0.02
+"""Below this distance it goes there at once: less than a pixel of a face that fills a window. A design choice, no
+source."""
 
 
 @dataclass
 class Joined:
-    """The last join: of which recipe by which mixer, its pose (n, 3) mm, and how far it moved anything outside the
-    ramps, mm. `seconds` is how long it took."""
+    """A join: of which recipe by which mixer, its pose (n, 3) mm, how far it moved anything outside the ramps, mm, and
+    what follows a drag from there, with the `masks` that it was made from. `seconds` is how long it took."""
 
     recipe: Recipe | None = None
     mixer: Mixer | None = None
     pose: NDArray[np.float32] | None = None
     outside_mm: float = 0.0
     seconds: float | None = None
+    live: LiveJoin | None = None
+    masks: Mapping[str, NDArray] = field(default_factory=dict)
 
     def of(self, recipe: Recipe, mixer: Mixer) -> NDArray[np.float32] | None:
         """The joined pose (n, 3) mm of a recipe that asks for it; None where it is not there."""
         if recipe.join != "seamless" or self.mixer is not mixer or self.recipe != recipe:
             return None
         return self.pose
+
+
+def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
+    """A recipe joined seamlessly. Raises MoueError where it cannot be mixed."""
+    began = time.monotonic()
+    evaluated.check(recipe)
+    mixer, join = evaluated.mixer, evaluated.seamless_join(recipe)
+    live = LiveJoin(mixer, join, recipe)
+    total, further = mixer.displacement(recipe), live.further
+    total[join.zone.free] += further
+    pose = moved(mixer.head.neutral, total).astype(np.float32)
+    furthest = float(join.outside(further).max(initial=0.0))
+    masks = {region: evaluated.effective[region] for region in join.ramps}
+    return Joined(recipe, mixer, pose, furthest, time.monotonic() - began, live, masks)
+
+
+class ShownJoin:
+    """The joined pose as it is seen. Where the recipe has changed since its last join, what that join adds follows the
+    weights; a join that comes later is reached in EASE_SECONDS, not in a jump."""
+
+    def __init__(self) -> None:
+        self.joined = Joined()
+        self._followed: tuple[object, ...] = ()
+        self._pose: NDArray[np.float32] | None = None
+        self._way: NDArray[np.float32] | None = None
+        self._began: float | None = None
+        self._left = 0.0
+
+    def take(self, joined: Joined, evaluated: EvaluatedDocument) -> None:
+        """Keep a join that was made in another thread, where it still fits the masks."""
+        fits = all(evaluated.effective.get(region) is mask for region, mask in joined.masks.items())
+        if fits and joined.live is not None and joined.live.fits(evaluated.mixer):
+            self.joined, self._way = joined, None
+        else:
+            self.joined.seconds = joined.seconds
+
+    def serves(self, evaluated: EvaluatedDocument, recipe: Recipe) -> bool:
+        """Whether the last join can follow to a recipe: the masks are the same, and few cells have changed."""
+        joined = self.joined
+        if recipe.join != "seamless" or joined.live is None or not joined.live.fits(evaluated.mixer):
+            return False
+        if joined.live.changes(recipe) > AT_ONCE:
+            return False
+        return all(evaluated.effective.get(region) is mask for region, mask in joined.masks.items())
+
+    def lacks(self, evaluated: EvaluatedDocument, recipe: Recipe) -> bool:
+        """Whether a recipe needs another join than the last one, which stands in for it as far as it can."""
+        live = self.joined.live
+        return live is None or not self.serves(evaluated, recipe) or not live.covers(recipe, evaluated.spots)
+
+    def pose(
+        self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int
+    ) -> NDArray[np.float32] | None:
+        """(n, 3) mm, the joined pose of a recipe: as it was made, or followed from there over the linear pose `live`;
+        None where there is neither. `version` says whether anything has changed since the last call."""
+        pose = self.joined.of(recipe, evaluated.mixer)
+        if pose is None:
+            pose = self._follow(live, evaluated, recipe, version)
+        if pose is None or self._way is None:
+            return pose
+        return pose + self._left * self._way
+
+    def _follow(
+        self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int
+    ) -> NDArray[np.float32] | None:
+        if not self.serves(evaluated, recipe):
+            return None
+        join, key = self.joined.live, (self.joined, version)
+        assert join is not None
+        if self._followed != key:
+            try:
+                further = join.follow(evaluated.mixer, recipe)
+            except MoueError:
+                return None
+            if self._pose is None or self._pose.shape != live.positions.shape:
+                self._pose = np.empty_like(live.positions)
+            self._pose[:] = live.positions
+            self._pose[join.join.zone.free] += further
+            self._followed = key
+        return self._pose
+
+    def ease(self, way: NDArray[np.float32]) -> None:
+        """Begin to go over a distance (n, 3) mm: that of what was seen from what is there now."""
+        far = bool((np.abs(way) > EASE_FROM_MM).any())
+        self._way, self._began, self._left = (way, None, 1.0) if far else (None, None, 0.0)
+
+    def step(self, now: float) -> bool:
+        """Go on towards the pose that is there, at a time in seconds; whether anything moved."""
+        if self._way is None:
+            return False
+        self._began = now if self._began is None else self._began
+        t = min((now - self._began) / EASE_SECONDS, 1.0)
+        self._left = 1.0 - t * t * (3.0 - 2.0 * t)
+        if t >= 1.0:
+            self._way = None
+        return True
+
+    @property
+    def reach(self) -> Range:
+        """The range of vertices that a join which follows may move."""
+        free = self.joined.live.join.zone.free if self.joined.live is not None else ()
+        return (int(free[0]), int(free[-1]) + 1) if len(free) else NOTHING
+
+    @property
+    def easing(self) -> bool:
+        """Whether the picture is on its way to the pose."""
+        return self._way is not None

@@ -7,8 +7,6 @@ reaches. `frame` gives what a view draws.
 
 from __future__ import annotations
 
-import time
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,34 +18,20 @@ from composer.document.project import Project, Region
 from composer.document.region_signs import Sign, signs_of, with_signs_kept
 from composer.head.head import Head
 from composer.mixing.active import LivePose
-from composer.mixing.columns import NOTHING, Range
+from composer.mixing.columns import NOTHING, Range, widened
 from composer.mixing.linear import Mixer
 from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.progress import Progress
 from composer.viewer.render.normals import Normals
+from composer.viewer.session.frame import Frame
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
-from composer.viewer.session.joined import Joined
+from composer.viewer.session.joined import Joined, ShownJoin, joined_recipe
 from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
 
 EMPTY = Recipe("")
-
-
-@dataclass(frozen=True, eq=False)
-class Frame:
-    """What is seen: positions and normals (n, 3) float32, and the range of vertices changed since the last frame,
-    None for all of them."""
-
-    positions: NDArray[np.float32]
-    normals: NDArray[np.float32]
-    touched: Range | None
-
-    @property
-    def changed(self) -> bool:
-        """Whether anything differs from the frame before."""
-        return self.touched is None or self.touched[1] > self.touched[0]
 
 
 class Session:
@@ -70,7 +54,7 @@ class Session:
         self.version = 0
         self._prepared = opened.evaluated
         self._on_card = False
-        self.joined = Joined()
+        self._join = ShownJoin()
         self._seen: object = None
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
@@ -134,7 +118,7 @@ class Session:
         """(n, 3) mm, what is seen now."""
         if self._override is not None:
             return self._override
-        joined = self._join_shown
+        joined = self._joined
         return self._live.positions if joined is None else joined
 
     def weight(self, key: CellKey) -> float | None:
@@ -212,30 +196,48 @@ class Session:
         self._touch(None)
 
     @property
-    def join_wanted(self) -> bool:
-        """Whether the recipe is to be joined seamlessly, and what is seen is only the linear pose of a drag."""
-        if self.recipe.join != "seamless" or self.previewing or self._override is not None:
-            return False
-        return self._join_shown is None
+    def joined(self) -> Joined:
+        """The last seamless join that was made."""
+        return self._join.joined
 
     @property
-    def _join_shown(self) -> NDArray[np.float32] | None:
-        """(n, 3) mm the joined pose of what is seen, where it is there."""
-        return self.joined.of(self._wanted(), self.evaluated.mixer)
+    def join_missing(self) -> bool:
+        """Whether a seamless join is to be made: of the recipe, or of its regions while something is held."""
+        recipe = self._wanted()
+        if recipe.join != "seamless" or self._override is not None:
+            return False
+        if self.previewing:
+            return self._join.lacks(self.evaluated, recipe)
+        return self.joined.of(recipe, self.evaluated.mixer) is None
+
+    @property
+    def join_wanted(self) -> bool:
+        """Whether what is seen is not yet, or not quite, the recipe joined seamlessly as it asks."""
+        return self.join_missing or self._join.easing
+
+    @property
+    def _joined(self) -> NDArray[np.float32] | None:
+        return self._join.pose(self._live, self.evaluated, self._wanted(), self.version)
 
     def join(self) -> Joined:
         """The recipe joined seamlessly, for another thread. Raises MoueError where it cannot be mixed."""
-        evaluated, recipe, began = self.evaluated, self._wanted(), time.monotonic()
-        pose, outside = evaluated.seamless(recipe)
-        seconds, furthest = time.monotonic() - began, float(outside.max(initial=0.0))
-        return Joined(recipe, evaluated.mixer, pose.astype(np.float32), furthest, seconds)
+        return joined_recipe(self.evaluated, self._wanted())
 
     def take_join(self, joined: Joined) -> None:
-        """Show a joined pose, where nothing has changed since it was begun."""
-        self.joined.seconds = joined.seconds
-        if joined.of(self._wanted(), self.evaluated.mixer) is not None:
-            self.joined, self._touched = joined, None
-            self.version += 1
+        """Show a join and let it follow from now on, unless the head or its masks have changed since it was begun."""
+        before = None if self._override is not None else self.positions().copy()
+        self._join.take(joined, self.evaluated)
+        self.version += 1
+        if before is not None:
+            self._join.ease(before - self.positions())
+        self._touched = None
+
+    def step(self, now: float) -> bool:
+        """Move what is seen on towards the join, at a time in seconds; whether it moved."""
+        moved = self._join.step(now)
+        if moved:
+            self._touch(None)
+        return moved
 
     # What a view draws.
 
@@ -251,7 +253,7 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        return self._live if self._override is None and self._join_shown is None else None
+        return self._live if self._override is None and self._joined is None else None
 
     def frame(self) -> Frame:
         """Positions, normals and what changed since the last call."""
@@ -263,6 +265,7 @@ class Session:
         if touched is None:
             self._drawn = self._normals.all(positions)
         elif touched != NOTHING:
+            touched = touched if self.live is not None else widened(touched, self._join.reach)
             self._normals.update(positions, touched, self._drawn)
         return Frame(positions, self._drawn, touched)
 
@@ -367,6 +370,7 @@ class Session:
     def _go_to(self, recipe: Recipe) -> None:
         """The shortest way from the live pose's recipe to another."""
         posed = self._live.recipe
+        self._live.deferred = self._on_card and recipe.join == "linear"  # a seamless join stands on the pose here
         if recipe is posed:
             return
         posed_cells, wanted = {c.key: c for c in posed.cells}, {c.key: c for c in recipe.cells}
@@ -392,9 +396,5 @@ class Session:
         if touched == NOTHING:
             return
         self.version += 1
-        if touched is None or self._touched is None:
-            self._touched = None
-        elif self._touched == NOTHING:
-            self._touched = touched
-        else:
-            self._touched = (min(touched[0], self._touched[0]), max(touched[1], self._touched[1]))
+        both = touched is not None and self._touched is not None
+        self._touched = widened(self._touched, touched) if both else None
