@@ -88,7 +88,7 @@ class LiveJoin:
     def follow(self, mixer: Mixer, recipe: Recipe) -> Floats:
         """(f, 3) mm at the vertices `join.zone.free`: what the join adds for another recipe, in which weights, rows or
         the strength have changed, by a mixer that `fits`. Raises MoueError as `Mixer` and as `SeamlessJoin.solve`."""
-        before, settled = self.recipe, ()
+        before, settled = self.recipe, set[str]()
         if recipe.rows != before.rows or set(recipe.regions) != set(before.regions) or mixer is not self.mixer:
             settled = self._shared_anew(mixer, recipe)
         known = {cell.key: cell.weight for cell in before.cells}

@@ -38,6 +38,8 @@ FURTHER, HELD_TO = 1.4, 1.33
 promises, as weights are rounded and in-betweens bend."""
 PUSH, WORST, ROUNDS = 3.0, 6, 8
 """The weight of each place held, how many are added at a time, and how often. Design choices, no source."""
+CHOICES = 2
+"""In how many of these rounds new cells are chosen afresh. A design choice, no source."""
 ENOUGH = 0.03
 """No new cell is looked for where less than this fraction of the pull is left on the screen."""
 LEAST_GAIN = 1e-4
@@ -81,7 +83,9 @@ def few_cells(
     base += costs.elsewhere * ELSEWHERE * given.elsewhere + costs.seam * SEAM * given.seam
     wanted = toward @ pull.to
     change = np.zeros(len(low))
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
+        if number == CHOICES and new is None:
+            new = [int(i) for i in np.flatnonzero(change) if i >= given.own]
         change = _chosen(given, base, wanted, low, high, pull, new)
         rows = _further(given, change)
         if not len(rows):
@@ -96,7 +100,7 @@ def _chosen(
 ) -> Floats:  # fmt: skip
     """(k,) the minimum over own cells and new ones, which are found one by one unless they are given."""
     on = list(range(given.own)) + list(new or ())
-    change = _solved(matrix, wanted, low, high, on)
+    change = _solved(matrix, wanted, low, high, on, np.zeros(len(low)))
     if new is not None or given.own == len(low):
         return change
     fresh = slice(given.own, len(low))
@@ -114,16 +118,18 @@ def _chosen(
         if gain[best] <= LEAST_GAIN * long:
             break
         on.append(given.own + best)
-        change = _solved(matrix, wanted, low, high, on)
+        change = _solved(matrix, wanted, low, high, on, change)
     return change
 
 
-def _solved(matrix: Floats, wanted: Floats, low: Floats, high: Floats, on: Sequence[int]) -> Floats:
-    """(k,) the minimum over the cells `on`; the others stay."""
+def _solved(
+    matrix: Floats, wanted: Floats, low: Floats, high: Floats, on: Sequence[int], start: Floats
+) -> Floats:  # fmt: skip
+    """(k,) the minimum over the cells `on`, from an answer `start` (k,) with fewer of them; the others stay."""
     change = np.zeros(len(low))
     if on:
         at = np.asarray(on)
-        change[at] = small_bounded(matrix[np.ix_(at, at)], wanted[at], low[at], high[at])
+        change[at] = small_bounded(matrix[at][:, at], wanted[at], low[at], high[at], start[at])
     return change
 
 

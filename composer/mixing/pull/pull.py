@@ -32,9 +32,9 @@ source."""
 SECTORS, FINE_DEG = 24, 3.0
 """Directions in which new cells are chosen, and the angle in degrees between two that are solved. Design choices, no
 source."""
-LADDER = (Costs(), Costs(seam=10.0), Costs(elsewhere=0.1), Costs(elsewhere=0.1, seam=10.0))
-"""What is tried where the point does not arrive: stiffer seams, for the skin then holds further, and cheaper movement
-elsewhere, for shapes that move much of the face. Design choices, no source."""
+LADDER = ((Costs(), Costs(seam=10.0)), (Costs(elsewhere=0.1), Costs(elsewhere=0.1, seam=10.0)))
+"""What is tried where the point does not arrive: cheaper movement elsewhere, for shapes that move much of the face, and
+of each with stiffer seams where the skin does not hold for all of it. Design choices, no source."""
 ARRIVED, AS_FAR = 0.95, 0.9
 """The point has arrived at the first fraction of FULL_MM; the first of LADDER is taken that brings it to the second
 fraction of what any does. Design choices, no source."""
@@ -194,29 +194,31 @@ class Pull:
         """The ray in a direction, how to solve for those beside it, and every ray tried. Of these it is the first, with
         the dearest costs, that brings the point about as far as any."""
         tried: list[tuple[_Ray, _Plan]] = []
-        for costs in LADDER:
-            self._try(tried, turn_deg, costs, FULL_MM)
+        for soft, stiff in LADDER:
+            if self._try(tried, turn_deg, soft, FULL_MM) and not tried[-1][0].whole:
+                self._try(tried, turn_deg, stiff, FULL_MM)
             if tried[0][0].got_mm >= ARRIVED * FULL_MM:
                 break
         most = max(ray.got_mm for ray, _ in tried)
         if 0.0 < most < ARRIVED * FULL_MM and any(not ray.whole for ray, _ in tried):
-            for costs in LADDER[:2]:
+            for costs in LADDER[0]:
                 self._try(tried, turn_deg, costs, FURTHER * most)
         ray, plan = _first(tried)
         return ray, plan, [ray for ray, _ in tried]
 
-    def _try(self, tried: list[tuple[_Ray, _Plan]], turn_deg: float, costs: Costs, long_mm: float) -> None:
+    def _try(self, tried: list[tuple[_Ray, _Plan]], turn_deg: float, costs: Costs, long_mm: float) -> bool:
         """Add the ray in a direction with the best new cells, and how to solve for others beside it, to those tried;
-        unless it would not be taken even if the skin held for the whole of it."""
+        unless it would not be taken even if the skin held for the whole of it. Whether it was added."""
         unit, plan = self._unit(turn_deg), _Plan(None, costs, long_mm)
         change = self._change(unit, plan)
         whole = float(unit @ self._moves(change))
         if tried:
             most = max(ray.got_mm for ray, _ in tried)
             if whole <= most or _first(tried)[0].got_mm >= AS_FAR * whole:
-                return
+                return False
         new = [int(i) for i in np.flatnonzero(change) if i >= self.given.own]
         tried.append((self._looked_at(unit, change), _Plan(new, costs, long_mm)))
+        return True
 
     def _unit(self, turn_deg: float) -> Floats:
         """(3,) the unit vector of a direction of the screen, in degrees from right to up."""

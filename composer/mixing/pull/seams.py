@@ -60,28 +60,24 @@ class Seams:
 
     def along(self, field: NDArray, edges: NDArray[np.int64]) -> NDArray:
         """(k, 3) how a field of the head (n, 3) changes along some of the edges."""
-        return _along(field, self._at[edges])
+        ends = self._at[edges]
+        return np.asarray(np.take(field, ends[:, 1], axis=0) - np.take(field, ends[:, 0], axis=0))
 
-    def rise(self, pose: NDArray, edges: NDArray[np.int64], alone: Sequence[NDArray]) -> float:
-        """The 99th percentile of the rise in strain beyond the envelope on some of the edges, in a pose (m, 3) mm;
-        `alone` (k, 3) mm are these edges as the shapes of cells that change make them. 0 without edges."""
+    def rise(self, way: NDArray, edges: NDArray[np.int64], alone: Sequence[NDArray]) -> float:
+        """The 99th percentile of the rise in strain beyond the envelope on some of the edges, which are `way` (k, 3) mm
+        in a pose; `alone` (k, 3) mm are these edges as the shapes of cells that change make them. 0 without edges."""
         if not len(edges):
             return 0.0
         length, top, bottom = self.length[edges], self.top[edges], self.bottom[edges]
-        for way in alone:
-            stretch = np.sqrt(np.einsum("ij,ij->i", way, way)) / length
+        for each in alone:
+            stretch = np.sqrt(np.einsum("ij,ij->i", each, each)) / length
             np.maximum(top, stretch, out=top)
             np.minimum(bottom, stretch, out=bottom)
-        way = _along(pose, self.ends[edges])
         rise = beyond(np.sqrt(np.einsum("ij,ij->i", way, way)) / length, top, bottom) - self.before[edges]
         return upper_percentile(rise)
 
     def _stretch(self, way: Floats) -> Floats:
         return np.asarray(np.sqrt(np.einsum("ij,ij->i", way, way)) / self.length)
-
-
-def _along(field: NDArray, ends: NDArray[np.int64]) -> NDArray:
-    return np.asarray(np.take(field, ends[:, 1], axis=0) - np.take(field, ends[:, 0], axis=0))
 
 
 def upper_percentile(values: Floats) -> float:

@@ -21,26 +21,30 @@ SLACK = 1e-12
 """How far a gradient may point the wrong way, as a fraction of the largest |c|. A design choice, no source."""
 
 
-def small_bounded(matrix: Floats, wanted: Floats, low: Floats, high: Floats) -> Floats:
-    """(k,) the minimum for a positive definite H `matrix` (k, k) and c `wanted` (k,), within `low` and `high` (k,)."""
-    side = np.zeros(len(wanted), dtype=np.int8)  # -1 at low, 1 at high, 0 free
+def small_bounded(matrix: Floats, wanted: Floats, low: Floats, high: Floats, start: Floats) -> Floats:
+    """(k,) the minimum for a positive definite H `matrix` (k, k) and c `wanted` (k,), within `low` and `high` (k,),
+    looked for first with those variables at their bounds that are at `start` (k,), and not at 0."""
+    side = np.where(start == 0.0, 0, np.where(start <= low, -1, np.where(start >= high, 1, 0)))  # 0: free
     slack = SLACK * float(np.abs(wanted).max(initial=0.0))
     for _ in range(ROUNDS):
-        y = np.where(side < 0, low, high)
-        free = np.flatnonzero(side == 0)
-        if len(free):
-            if len(free) == len(side):
-                y = np.linalg.solve(matrix, wanted)
-            else:
-                y[free] = 0.0
-                y[free] = np.linalg.solve(matrix[np.ix_(free, free)], wanted[free] - matrix[free] @ y)
+        if not side.any():
+            y = np.asarray(np.linalg.solve(matrix, wanted))
+            if (y >= low).all() and (y <= high).all():
+                return y
+        else:
+            free = np.flatnonzero(side == 0)
+            y = np.where(side < 0, low, np.where(side > 0, high, 0.0))
+            if len(free):
+                rows = matrix[free]
+                y[free] = np.linalg.solve(rows[:, free], wanted[free] - rows @ y)
         gradient = matrix @ y - wanted
         fresh = np.where(side == 0, np.where(y < low, -1, np.where(y > high, 1, 0)), side)
         fresh = np.where(side * gradient > slack, 0, fresh)  # at a bound, and pulled inwards
         if (fresh == side).all():
-            return y
+            return np.asarray(y)
         side = fresh
     problem = Quadratic(
-        lambda y: matrix @ y, lambda free, g: np.linalg.solve(matrix[np.ix_(free, free)], g), wanted
+        lambda y: np.asarray(matrix @ y), lambda free, g: np.asarray(np.linalg.solve(matrix[np.ix_(free, free)], g)),
+        wanted,
     )  # fmt: skip
     return bounded(problem, low, high, np.zeros(len(wanted)))

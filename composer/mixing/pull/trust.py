@@ -17,25 +17,21 @@ from composer.mixing.live_join import JoinResponses
 from composer.mixing.pull.movements import Movements
 from composer.mixing.pull.seams import Seams
 from composer.mixing.pull.skin import TURNED
+from composer.mixing.pull.way import Way
 from composer.mixing.recipe import Cell, CellKey, Recipe
 
 Floats = NDArray[np.float64]
 RISE = 0.35
 """How much the strain of an edge on a seam may rise beyond the shapes' own at the 99th percentile, no unit. Chosen on
 two libraries, where pulls that tear show 0.5 and more."""
-MOVED = 0.05
-"""Strain counts where a place moves by more than this fraction of the point. A design choice, no source."""
-LOOKS = (1.0, 0.75, 0.5, 0.25)
-"""Where along the way the pose is looked at, the end first. A design choice, no source."""
-HALVINGS = 3
-"""How often the last good and the first bad place are brought nearer. A design choice, no source."""
-SAME_MM = 1e-4
-"""Movement below this counts as none, mm."""
-SAFE, BENT = 0.5, 4.0
-"""A face is looked at where its corners move against each other by more than the first fraction of its height (times
-the cosine to itself at rest); movement that is not straight counts so many times. Design choices, no source."""
-ALONE = 0.02
-"""A new cell's shape counts for the envelope from this weight on. A design choice, no source."""
+LOOKS, NEAR = 6, 0.05
+"""How often the pose is looked at on the way at most, and the fraction of the way that is near enough. Design choices,
+no source."""
+STRAINED = 0.93
+"""A place at which the strain is this fraction of its limit is far enough. A design choice, no source."""
+SAFE = 0.5
+"""A face is looked at where its corners move against each other by more than this fraction of its height (times the
+cosine to itself at rest). A design choice, no source."""
 
 
 class Trust:
@@ -93,23 +89,26 @@ class Trust:
 
     def holds(self, change: Floats) -> bool:
         """Whether the skin holds where the weights change by `change` (k,)."""
-        return Way(self, change, self.seams).holds(1.0)
+        return Way(self, change, self.seams).strain(1.0) <= RISE
 
     def furthest(self, change: Floats) -> float:
-        """The largest fraction of `change` (k,), up to 1, at which the skin holds, among the places looked at, judged
-        on some of the seams."""
-        way, good, bad = Way(self, change, self.some_seams), 0.0, 0.0
-        for t in LOOKS:
-            if way.holds(t):
-                good = t
-                break
-            bad = t
-        for _ in range(HALVINGS if bad else 0):
-            middle = 0.5 * (good + bad)
-            if way.holds(middle):
-                good = middle
+        """The largest fraction of `change` (k,), up to 1, at which the skin holds, to within NEAR and among the places
+        looked at, judged on some of the seams: the end first, then where the strain would reach its limit if it grew
+        evenly, or half way where a face turns over."""
+        way, good, bad, strain_good = Way(self, change, self.some_seams), 0.0, 1.0, 0.0
+        place = 1.0
+        for _ in range(LOOKS):
+            strain = way.strain(place)
+            if strain <= RISE:
+                good, strain_good = place, max(strain, 0.0)
+                if place == 1.0 or strain > STRAINED * RISE:
+                    break
             else:
-                bad = middle
+                bad, strain_bad = place, strain
+            if bad - good < NEAR:
+                break
+            share = (RISE - strain_good) / (strain_bad - strain_good) if np.isfinite(strain_bad) else 0.5
+            place = good + min(max(share, 0.2), 0.8) * (bad - good)
         return good
 
     def straight(self, change: Floats) -> bool:
@@ -163,70 +162,3 @@ class Trust:
                         total += amount * np.take(field, self.given.patch.vertices, axis=0)
                 found[cell.shape, weight, cell.mirrored] = self.recipe.strength * total
         return found
-
-
-class Way:
-    """One change of weights, looked at at several fractions of it."""
-
-    def __init__(self, trust: Trust, change: Floats, seams: Seams) -> None:
-        """`change` (k,); strain is judged on `seams`."""
-        self.trust, self.change, self.seams = trust, change, seams
-        given = trust.given
-        self._straight = trust.straight(change)
-        self._moved = trust.moved(change)
-        reach = given.at_point @ change
-        self._least = max(MOVED * float(np.sqrt(reach @ reach)), SAME_MM)
-        self._faces = self._worth_a_look()
-        self._edges = self._that_count()
-        self._alone = [(int(i), *self._shape(int(i))) for i in np.flatnonzero(np.abs(change) > ALONE)]
-
-    def holds(self, share: float) -> bool:
-        """Whether the skin holds at a fraction of the change: no face turned over, no seam strained beyond RISE."""
-        moved = share * self._moved if self._straight else self.trust.moved(share * self.change)
-        pose = self.trust.places + moved
-        if self._turns(pose):
-            return False
-        strength, rest = self.trust.recipe.strength, self.seams.rest[self._edges]
-        alone = []
-        for i, amounts, ways in self._alone:
-            weight = float(self.trust.given.start[i]) + share * float(self.change[i])
-            each = zip(amounts(weight), ways, strict=True)
-            alone.append(sum((amount * strength * way for amount, way in each if amount != 0.0), start=rest))
-        return self.seams.rise(pose, self._edges, alone) <= RISE
-
-    def _that_count(self) -> NDArray[np.int64]:
-        """The seams of rows in use that move."""
-        used = dict.fromkeys([*self.trust.recipe.regions, *(self.trust.given.keys[i][0]
-                              for i in np.flatnonzero(self.change))])  # fmt: skip
-        edges = np.flatnonzero(self.seams.on_seam(used))
-        far = np.einsum("ij,ij->i", self._moved, self._moved) > self._least**2
-        ends = self.seams.ends[edges]
-        return edges[far[ends[:, 0]] | far[ends[:, 1]]]
-
-    def _shape(self, i: int) -> tuple[Callable[[float], Sequence[float]], list[NDArray]]:
-        """The amounts of a cell's motion by weight, and its fields along the seams that count."""
-        key = self.trust.given.keys[i]
-        move = self.trust.mixer.motion(Cell(*key[:2], 1.0, key[2]))
-        return move.amounts, [self.seams.along(field, self._edges) for field in move.fields]
-
-    def _worth_a_look(self) -> NDArray[np.int64]:
-        """The faces whose corners move against each other far enough to turn, and that are not turned over already."""
-        trust = self.trust
-        corners, moved = trust.given.patch.corners, self._moved.astype(np.float32)
-        first = np.take(moved, corners[:, 0], axis=0)
-        apart = np.zeros(len(corners), dtype=np.float32)
-        for i in range(1, corners.shape[1]):
-            way = np.take(moved, corners[:, i], axis=0)
-            way -= first
-            np.maximum(apart, np.einsum("ij,ij->i", way, way), out=apart)
-        reach = 1.0 if self._straight else BENT
-        return np.flatnonzero((reach * np.sqrt(apart) > trust.slack) & (trust.turn_before >= 0.0))
-
-    def _turns(self, pose: Floats) -> bool:
-        """Whether a face turns over that no shape of the recipe turns alone."""
-        patch, faces = self.trust.given.patch, self._faces
-        if len(faces):
-            faces = faces[patch.turn(pose, faces) < self.trust.least_turn[faces]]
-        for alone in self.trust.alone.values() if len(faces) else ():
-            faces = faces[patch.turn(patch.positions + alone, faces) >= 0.0]
-        return bool(len(faces))

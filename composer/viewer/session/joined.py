@@ -145,8 +145,10 @@ class ShownJoin:
     @property
     def reach(self) -> Range:
         """The range of vertices that a join which follows may move."""
-        free = self.joined.live.join.zone.free if self.joined.live is not None else ()
-        return (int(free[0]), int(free[-1]) + 1) if len(free) else NOTHING
+        if self.joined.live is None or not len(self.joined.live.join.zone.free):
+            return NOTHING
+        free = self.joined.live.join.zone.free
+        return int(free[0]), int(free[-1]) + 1
 
     @property
     def easing(self) -> bool:

@@ -396,5 +396,4 @@ class Session:
         if touched == NOTHING:
             return
         self.version += 1
-        both = touched is not None and self._touched is not None
-        self._touched = widened(self._touched, touched) if both else None
+        self._touched = None if touched is None or self._touched is None else widened(self._touched, touched)
