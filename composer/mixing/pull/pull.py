@@ -201,8 +201,7 @@ class Pull:
                 break
         most = max(ray.got_mm for ray, _ in tried)
         if 0.0 < most < ARRIVED * FULL_MM and any(not ray.whole for ray, _ in tried):
-            for costs in LADDER[0]:
-                self._try(tried, turn_deg, costs, FURTHER * most)
+            self._try(tried, turn_deg, LADDER[0][0], FURTHER * most)
         ray, plan = _first(tried)
         return ray, plan, [ray for ray, _ in tried]
 

@@ -23,28 +23,49 @@ SLACK = 1e-12
 
 def small_bounded(matrix: Floats, wanted: Floats, low: Floats, high: Floats, start: Floats) -> Floats:
     """(k,) the minimum for a positive definite H `matrix` (k, k) and c `wanted` (k,), within `low` and `high` (k,),
-    looked for first with those variables at their bounds that are at `start` (k,), and not at 0."""
-    side = np.where(start == 0.0, 0, np.where(start <= low, -1, np.where(start >= high, 1, 0)))  # 0: free
-    slack = SLACK * float(np.abs(wanted).max(initial=0.0))
+    looked for first with those variables at their bounds that are at `start` (k,), and not at 0.
+
+    In plain numbers: for a handful of variables that is several times as quick as arrays.
+    """
+    rows, right, least, most = matrix.tolist(), wanted.tolist(), low.tolist(), high.tolist()
+    every = range(len(right))
+    side = [-1 if s != 0.0 and s <= a else 1 if s != 0.0 and s >= b else 0
+            for s, a, b in zip(start.tolist(), least, most, strict=True)]  # fmt: skip
+    slack = SLACK * max(map(abs, right), default=0.0)
     for _ in range(ROUNDS):
-        if not side.any():
-            y = np.asarray(np.linalg.solve(matrix, wanted))
-            if (y >= low).all() and (y <= high).all():
-                return y
-        else:
-            free = np.flatnonzero(side == 0)
-            y = np.where(side < 0, low, np.where(side > 0, high, 0.0))
-            if len(free):
-                rows = matrix[free]
-                y[free] = np.linalg.solve(rows[:, free], wanted[free] - rows @ y)
-        gradient = matrix @ y - wanted
-        fresh = np.where(side == 0, np.where(y < low, -1, np.where(y > high, 1, 0)), side)
-        fresh = np.where(side * gradient > slack, 0, fresh)  # at a bound, and pulled inwards
-        if (fresh == side).all():
-            return np.asarray(y)
-        side = fresh
+        free, held = [i for i in every if side[i] == 0], [i for i in every if side[i] != 0]
+        y = [least[i] if side[i] < 0 else most[i] for i in every]
+        left = [[*(rows[i][j] for j in free), right[i] - sum(rows[i][j] * y[j] for j in held)] for i in free]
+        for i, value in zip(free, _eliminated(left), strict=True):
+            y[i] = value
+        settled = True
+        for i in free:
+            if not least[i] <= y[i] <= most[i]:
+                side[i], settled = -1 if y[i] < least[i] else 1, False
+        for i in held:
+            row = rows[i]
+            if side[i] * (sum(row[j] * y[j] for j in every) - right[i]) > slack:  # pulled inwards
+                side[i], settled = 0, False
+        if settled:
+            return np.array(y)
     problem = Quadratic(
         lambda y: np.asarray(matrix @ y), lambda free, g: np.asarray(np.linalg.solve(matrix[np.ix_(free, free)], g)),
         wanted,
     )  # fmt: skip
     return bounded(problem, low, high, np.zeros(len(wanted)))
+
+
+def _eliminated(rows: list[list[float]]) -> list[float]:
+    """The answer of a positive definite system, each row with its right side last. The rows are used up."""
+    count = len(rows)
+    for k in range(count):
+        top = rows[k]
+        for i in range(k + 1, count):
+            row, factor = rows[i], rows[i][k] / top[k]
+            for j in range(k + 1, count + 1):
+                row[j] -= factor * top[j]
+    answer = [0.0] * count
+    for k in reversed(range(count)):
+        row = rows[k]
+        answer[k] = (row[count] - sum(row[j] * answer[j] for j in range(k + 1, count))) / row[k]
+    return answer

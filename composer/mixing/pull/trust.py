@@ -24,10 +24,10 @@ Floats = NDArray[np.float64]
 RISE = 0.35
 """How much the strain of an edge on a seam may rise beyond the shapes' own at the 99th percentile, no unit. Chosen on
 two libraries, where pulls that tear show 0.5 and more."""
-LOOKS, NEAR = 6, 0.05
+LOOKS, NEAR = 4, 0.1
 """How often the pose is looked at on the way at most, and the fraction of the way that is near enough. Design choices,
 no source."""
-STRAINED = 0.93
+STRAINED = 0.9
 """A place at which the strain is this fraction of its limit is far enough. A design choice, no source."""
 SAFE = 0.5
 """A face is looked at where its corners move against each other by more than this fraction of its height (times the
