@@ -37,7 +37,7 @@ ALLOWED_UP: dict[tuple[str, str], str] = {}
 """Imports against the order that are wanted: (importing module, imported package) and why."""
 
 WINDOW_LIBRARIES = {"pyglet", "imgui_bundle"}
-MEASURES_OF_THE_WINDOW = {"composer.bench.window_gpu", "composer.bench.window_frame"}
+MEASURES_OF_THE_WINDOW = {f"composer.bench.window_{name}" for name in ("gpu", "frame", "large_run")}
 """The modules outside the viewer that load pyglet: they measure the window."""
 
 

@@ -17,7 +17,8 @@ from scipy.spatial import cKDTree
 
 from composer.contact.depth import crossing_depth
 from composer.fitting.contact import BESIDE
-from composer.geometry.self_intersection import self_crossing_pairs
+from composer.geometry.part import whole_polygons
+from composer.geometry.self_crossing import SelfCrossing
 from composer.head.head import Head
 
 Floats = NDArray[np.float64]
@@ -81,6 +82,7 @@ class Truth:
         self.head = head
         triangles = head.polygons.triangles
         self._skin = triangles[head.skin[triangles].all(axis=1)]
+        self._test = SelfCrossing(whole_polygons(head.polygons, head.skin))
 
     def summed(self, name: str, rest: NDArray) -> Summed:
         """What a shape is on the neutral `rest` (n, 3) mm by plain addition."""
@@ -132,8 +134,8 @@ class Truth:
         return max(gaps, default=None)
 
     def crossing(self, pose: NDArray) -> int:
-        """How many triangles of the skin cross another one."""
-        return len(np.unique(self_crossing_pairs(pose, self._skin)))
+        """How many polygons of the skin cross another one."""
+        return int(self._test.crossing_faces(pose).sum())
 
     def lips_deep(self, pose: NDArray) -> float:
         """mm that corners of faces of one lip which cross the other lie behind it; 0 where none cross."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from composer.checks.finding import Finding
 from composer.mixing.recipe import Recipe
 
-Kind = Literal["recipe", "sweep", "pair", "document", "shape"]
+Kind = Literal["recipe", "sweep", "pair", "document", "shape", "frame"]
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from composer.checks import pops
+from composer.checks import clip_pops, pops
 from composer.checks.finding import Finding
 from composer.checks.registry import CHECKS, DOCUMENT_CHECKS
 
@@ -13,7 +13,8 @@ _SAID: dict[str, tuple[str, str]] = (
     {check.name: (check.title, check.why) for check in CHECKS}
     | {check.name: (check.title, check.why) for check in DOCUMENT_CHECKS}
     | {"contact": ("lips and lids that do not close", "a gap shows where the old head had none")}
-    | {"sweep": (pops.TITLE, pops.WHY), "pose": ("a pose without numbers", "it cannot be looked at or baked")}
+    | {"sweep": (pops.TITLE, pops.WHY), "clip": (clip_pops.TITLE, clip_pops.WHY)}
+    | {"pose": ("a pose without numbers", "it cannot be looked at or baked")}
 )
 _SIDE = re.compile(r"\b(\w+(?:_\w+)*)_(left|right)\b")
 

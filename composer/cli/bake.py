@@ -41,6 +41,9 @@ def bake(
     steps: Annotated[
         int, typer.Option(metavar="N", help="Bake this many steps from the neutral to each recipe, 1 to 100.")
     ] = 1,
+    table: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Bake the recipes of this .csv: one a row, a cell a column.")
+    ] = None,
     over: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="Overwrite this changed file; may be repeated.")
     ] = None,
@@ -57,15 +60,20 @@ def bake(
     from composer.document.bake import bake as run
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.hinges import settled
+    from composer.document.recipe_table import recipes_in
     from composer.document.sample import level_with
     from composer.document.store import open_document, save_document
+    from composer.edits.take_tables import take_recipes
     from composer.errors import MoueError
     from composer.head.human_size import size_doubts
 
     project = open_document(document)
-    recipes = recipes_of(project, recipe)
+    rows = () if table is None else tuple(recipes_in(table))
+    recipes = recipes_of(project if table is None else project.with_(recipes=rows, path=table), recipe)
     with bar("opening") as progress:
         evaluated = EvaluatedDocument.open(project, progress)
+        if table is not None:
+            evaluated = evaluated.again(take_recipes(project.with_(recipes=()), rows, table, evaluated))
         if vertices is not None:
             wanted = level_with(evaluated.head, vertices, document)
             if level not in (0, wanted):

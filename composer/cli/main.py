@@ -20,6 +20,7 @@ from composer.cli import (
     bench,
     carry,
     check,
+    clip,
     demo,
     fit,
     inspect,
@@ -31,6 +32,7 @@ from composer.cli import (
     sheet,
     split,
     swap,
+    table,
     trials,
 )
 from composer.cli.common_options import Quiet, with_allow_outside, with_quiet
@@ -54,6 +56,7 @@ COMMANDS: dict[str, dict[str, Callable[..., None]]] = {
     },
     "Check, bake, take back": {"check": check.check, "bake": bake.bake, "accept": accept.accept},
     "Picture": {"sheet": sheet.sheet},
+    "Over time, and as tables": {"clip": clip.clip, "table": table.table},
     "Moue itself": {"bench": bench.bench},
 }  # fmt: skip
 """Every subcommand by the step of the job, in the order of `moue --help`."""

@@ -2,7 +2,7 @@
 lacks to stand before it again.
 
 Only triangles that face each other count, as the two lips or lids do: of two that look the same way, as in a fold, no
-one can say which is to give way. Crossings are tested exactly (`geometry.self_intersection`).
+one can say which is to give way. What crosses is what `geometry.self_crossing` finds.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from composer.contact.across import Across
 from composer.contact.solve import LineRows
-from composer.geometry.self_intersection import self_crossing_pairs
 from composer.geometry.vectors import cross, unit_rows
 
 Floats = NDArray[np.float64]
@@ -21,24 +20,13 @@ FACING = -0.2
 """Cosine between the normals of two triangles: those below face each other."""
 
 
-def crossing_keys(positions: NDArray, triangles: NDArray) -> Ints:
-    """One number for each pair of `triangles` (t, 3) that cross at `positions` (m, 3) mm, sorted."""
-    pairs = self_crossing_pairs(positions, triangles)
-    return np.sort(pairs[:, 0] * len(triangles) + pairs[:, 1])
-
-
-def crossing_faces(keys: NDArray, triangles: NDArray) -> int:
-    """How many triangles are in the pairs of `crossing_keys`."""
-    return len(np.unique(np.concatenate([keys // len(triangles), keys % len(triangles)]))) if len(keys) else 0
-
-
 def parting_rows(
-    positions: NDArray, triangles: NDArray, keys: NDArray, pushed: NDArray[np.bool_], most_mm: float
+    positions: NDArray, triangles: NDArray, pairs: Ints, pushed: NDArray[np.bool_], most_mm: float
 ) -> LineRows:  # fmt: skip
-    """What the corners of the crossing pairs `keys` lack along the other triangle's normal, at most `most_mm` at once
-    and a tenth of that more than nothing; only vertices that can be `pushed` (m,) have rows, on both sides of them."""
-    one, other = keys // len(triangles), keys % len(triangles)
-    one, other = np.concatenate([one, other]), np.concatenate([other, one])
+    """What the corners of the crossing `pairs` (p, 2) of triangles lack along the other triangle's normal, at most
+    `most_mm` at once and a tenth of that more than nothing; only vertices that can be `pushed` (m,) have rows, on both
+    sides of them."""
+    one, other = np.concatenate([pairs[:, 0], pairs[:, 1]]), np.concatenate([pairs[:, 1], pairs[:, 0]])
     corners = positions[triangles]
     normal = unit_rows(cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
     facing = np.einsum("pi,pi->p", normal[one], normal[other]) < FACING

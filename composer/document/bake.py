@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -146,19 +147,45 @@ def write_in_one(
     """Write all poses (n, 3) in mm as the shapes of one file `name` in `folder`. Refused with MoueError as
     `write_targets`."""
     shapes = tuple(Shape(each, (pose - head.neutral).astype(np.float32)) for each, pose in poses)
+
+    def write(file: Path) -> None:
+        write_mesh(file, mesh_of(head.with_(shapes=shapes, axes=axes_in(head, file)), shapes=True, unit=unit))
+
+    return [write_one(head, folder, name, write, over)]
+
+
+def write_one(
+    head: Head, folder: Path, name: str, write: Callable[[Path], object], over: Sequence[str] = ()
+) -> Path:  # fmt: skip
+    """Let `write` write one file `name` of a head in `folder`, and remember its hash. Refused with MoueError as
+    `write_targets`."""
     known = _prepared(head, folder)
     file = folder / name
     _may_write(file, known, over)
-    write_mesh(file, mesh_of(head.with_(shapes=shapes, axes=axes_in(head, file)), shapes=True, unit=unit))
+    write(file)
     _remember(folder, known, [file])
-    return [file]
+    return file
+
+
+def forget_files(folder: Path, which: Callable[[str], bool]) -> None:
+    """Remove the baked files of a folder whose names `which` chooses, where they are as the bake left them."""
+    known = _manifest(folder / MANIFEST)
+    gone = [name for name in known if which(name) and _stands(folder / name, known) != "changed"]
+    for name in gone:
+        with suppress(OSError):
+            (folder / name).unlink(missing_ok=True)
+    if gone:
+        left = {name: held for name, held in known.items() if name not in gone}
+        write_whole(folder / MANIFEST, lambda f: f.write(json.dumps(left, indent=1, sort_keys=True).encode()))
 
 
 def write_targets(
     head: Head, folder: Path | str, targets: Iterable[tuple[str, NDArray]], *, suffix: str = ".obj",
     names: Sequence[str], unit: str | None = None, over: Sequence[str] = (), progress: Progress | None = None,
+    with_neutral: bool = True,
 ) -> list[Path]:  # fmt: skip
-    """Write the neutral and each named target (n, 3) in mm to `folder`. Returns the files' paths.
+    """Write each named target (n, 3) in mm to `folder`, after the neutral unless told otherwise. Returns the files'
+    paths.
 
     Raises MoueError for the folder of the head's own files, and for an existing file whose hash is not in the
     folder's manifest (it was edited since the last bake), unless its name is in `over`. Targets are evaluated and
@@ -171,13 +198,14 @@ def write_targets(
     known = _prepared(head, folder)
     text = ObjText(head.neutral_file) if suffix == ".obj" and head.neutral_file is not None else None
     files: list[Path] = []
-    stems = file_names([head.neutral_name, *names], suffix)
+    first = [(head.neutral_name, head.neutral)] if with_neutral else []
+    stems = file_names([*(name for name, _ in first), *names], suffix)
     for stem in stems.values():
         _may_write(folder / f"{stem}{suffix}", known, over)
     try:
-        for i, (name, pose) in enumerate(chain([(head.neutral_name, head.neutral)], targets)):
+        for i, (name, pose) in enumerate(chain(first, targets)):
             if progress is not None:
-                progress(i / (len(names) + 1), f"writing {name}")
+                progress(i / (len(names) + len(first)), f"writing {name}")
             file = folder / f"{stems[name]}{suffix}"
             if text is not None:
                 _as_text(text, file, pose, head, unit or head.unit)

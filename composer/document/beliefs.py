@@ -149,7 +149,7 @@ def _landmarks(head: Head) -> tuple[Landmarks | None, list[Belief]]:
 def _regions(head: Head, marks: Landmarks) -> Belief:
     preset = region_set("face")
     try:
-        laid = lay_regions(head, preset, marks)
+        laid = lay_regions(head, preset, marks, coarse=True)
     except MoueError as error:
         return Belief("landmarks", f"They give no regions: {error.what}.", "moue regions --from displacement", True)
     out = f"; left out: {', '.join(laid.left_out)}" if laid.left_out else ""

@@ -6,7 +6,7 @@ the same arrays, so that a change of a weight costs microseconds and a painted m
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from functools import cached_property
 
@@ -66,8 +66,11 @@ class EvaluatedDocument:
             self.notes.append(f"{words}: look whether they lie where they should.")
 
     @classmethod
-    def open(cls, project: Project, progress: Progress | None = None) -> EvaluatedDocument:
-        """Open the project's head, with the parts that the document declares, or else those recognised."""
+    def open(
+        cls, project: Project, progress: Progress | None = None, neutral_read: Callable[[Head], None] | None = None
+    ) -> EvaluatedDocument:
+        """Open the project's head, with the parts that the document declares, or else those recognised; progress and
+        `neutral_read` as `open_library`."""
         if project.unit is not None:
             mm_per(project.unit, str(project.path))
         if not is_there(project.head_path):
@@ -75,13 +78,14 @@ class EvaluatedDocument:
             raise MoueError("is not there", project.head_path, hint=hint)
         library = open_library(
             project.head_path, project.neutral, project.unit, progress=progress, recognise=not project.parts,
-            axes=project.axes or (FileAxes() if _says_hinges(project) else None),
+            axes=project.axes or (FileAxes() if _says_hinges(project) else None), neutral_read=neutral_read,
         )  # fmt: skip
         return cls(project, library)._made()
 
-    def take_moving(self, count: int, found: MovingRegions) -> None:
-        """Take regions, at most `count`, that are already found from displacement; they are not searched again."""
-        self._sources.take_moving(count, found)
+    def take_moving(self, count: int, found: MovingRegions, coarse: bool = False) -> None:
+        """Take regions, at most `count`, that are already found from displacement, perhaps on a `coarse` level; they
+        are not searched again."""
+        self._sources.take_moving(count, found, coarse)
 
     def again(self, project: Project) -> EvaluatedDocument:
         """The edited `project` of the same head, evaluated; everything that did not change is shared with this one.
@@ -105,6 +109,11 @@ class EvaluatedDocument:
             _ = self.mixer
         self._before = None
         return self
+
+    @property
+    def topology(self) -> str:
+        """The fingerprint of the head's polygons."""
+        return self._topology
 
     @cached_property
     def raw(self) -> dict[str, Mask]:
@@ -196,8 +205,9 @@ class EvaluatedDocument:
 
     @cached_property
     def mirror(self) -> MirrorMap | None:
-        """The mirror map, where a recipe has mirrored cells."""
-        if not any(cell.mirrored for recipe in self.project.recipes for cell in recipe.cells):
+        """The mirror map, where a recipe or a clip has mirrored cells."""
+        in_recipes = any(cell.mirrored for recipe in self.project.recipes for cell in recipe.cells)
+        if not in_recipes and not any(key.mirrored for clip in self.project.clips for key in clip.keys):
             return None
         return self.mirror_map
 

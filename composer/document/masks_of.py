@@ -17,6 +17,7 @@ from composer.document.stored import file_of
 from composer.document.values import Values
 from composer.errors import MoueError
 from composer.geometry.polygons import read_only
+from composer.head.coarse_head import CoarseHead, coarse_head
 from composer.head.head import Head, Shape
 from composer.head.presets import lay_regions, region_preset
 from composer.head.soft_borders import soft_border
@@ -53,10 +54,10 @@ class MaskSources:
 
     def __init__(self, project: Project, head: Head, before: MaskSources | None = None) -> None:
         self.project, self.head = project, head
-        self._laid: dict[str, dict[str, Floats]] = {}
+        self._laid: dict[tuple[str, bool], dict[str, Floats]] = {}
         self._left_out: dict[str, dict[str, str]] = {}
         self._preset_of: dict[str, str] = {}
-        self._moving: dict[tuple[int, float], MovingRegions] = {}
+        self._moving: dict[tuple[int, float, bool], MovingRegions] = {}
         self._unplaced: dict[str, str] = {}
         self._made: list[_Made] = []
         if before is not None:
@@ -137,30 +138,31 @@ class MaskSources:
             what = error.what if about_document else str(MoueError(error.what, error.where, error.line))
             raise MoueError(f"region {region.name!r}: {what}", self.project.path, hint=error.hint) from None
 
-    def laid(self, region: str) -> tuple[dict[str, Floats], str]:
-        """The masks of the first preset that has a region of this name, and the region's name in it."""
+    def laid(self, region: str, coarse: bool = False) -> tuple[dict[str, Floats], str]:
+        """The masks of the first preset that has a region of this name, and the region's name in it; `coarse` as
+        `lay_regions`."""
         preset, name = region_preset(region)
         self._preset_of[name] = preset.name
-        if preset.name not in self._laid:
-            laid = lay_regions(self.head, preset)
+        if (preset.name, coarse) not in self._laid:
+            laid = lay_regions(self.head, preset, coarse=coarse)
             self._left_out[preset.name] = dict(laid.left_out)
-            self._laid[preset.name] = dict(laid.masks)
-        return self._laid[preset.name], name
+            self._laid[preset.name, coarse] = dict(laid.masks)
+        return self._laid[preset.name, coarse], name
 
     def why_left_out(self, name: str) -> str:
         """What a region of a preset that was laid lacks, in words."""
         laid = self._left_out.get(self._preset_of.get(name, ""), {})
         return laid.get(name, "its landmarks are missing")
 
-    def take_moving(self, count: int, found: MovingRegions) -> None:
+    def take_moving(self, count: int, found: MovingRegions, coarse: bool = False) -> None:
         """Take regions, at most `count`, that are already found from this library's displacement."""
-        self._moving[count, 1.0] = found
+        self._moving[count, 1.0, coarse] = found
 
-    def moving(self, count: int, softness: float = 1.0) -> MovingRegions:
+    def moving(self, count: int, softness: float = 1.0, coarse: bool = False) -> MovingRegions:
         """The regions, at most `count`, found from displacement as in `moving_regions`; they are computed once."""
-        key = count, softness
+        key = count, softness, coarse
         if key not in self._moving:
-            self._moving[key] = moving_regions(self.head, count, self._library_shapes, softness)
+            self._moving[key] = moving_regions(self.head, count, self._library_shapes, softness, coarse=coarse)
         return self._moving[key]
 
     def unplaced(self, region: Region, vertices: int) -> None:
@@ -182,17 +184,32 @@ def _plain(source: dict[str, Any]) -> dict[str, Any]:
 
 
 def moving_regions(
-    head: Head, count: int, shapes: Sequence[Shape] | None = None, softness: float = 1.0, ramp_mm: float | None = None
-) -> MovingRegions:
+    head: Head, count: int, shapes: Sequence[Shape] | None = None, softness: float = 1.0, ramp_mm: float | None = None,
+    coarse: bool = False,
+) -> MovingRegions:  # fmt: skip
     """Regions that move together in a head's library (or in `shapes` of it), at most `count`, in mirrored pairs where
     the head is symmetric. Each border is `softness` times as wide as the motion's own falloff, or with `ramp_mm` all
-    are that wide from 1 to 0. Raises MoueError where nothing moves.
+    are that wide from 1 to 0. With `coarse` a large head's are found on its coarser level and lifted. Raises MoueError
+    where nothing moves.
     """
+    level = coarse_head(head) if coarse else None
     try:
+        if level is not None:
+            down = [level.level.down(shape.delta) for shape in (head.expressions if shapes is None else shapes)]
+            seen, skin = level.head, level.level.down(head.skin)
+            found = from_displacement(seen.surface, down, count, ramp_mm, skin, pairs_of(seen), softness)
+            return _lifted(found, level)
         deltas = [shape.delta for shape in (head.expressions if shapes is None else shapes)]
         return from_displacement(head.surface, deltas, count, ramp_mm, head.skin, pairs_of(head), softness)
     except MoueError as error:
         raise MoueError(str(error), head.path) from None
+
+
+def _lifted(found: MovingRegions, level: CoarseHead) -> MovingRegions:
+    """Regions found on the coarser level of a large head, on the head itself: they share to at most one as before."""
+    masks = level.level.shares_up(list(found.masks.values()))
+    seeds = {name: int(level.level.vertices[vertex]) for name, vertex in found.seeds.items()}
+    return replace(found, masks=dict(zip(found.masks, masks, strict=True)), seeds=seeds)
 
 
 def _same(one: Sequence[Shape], other: Sequence[Shape]) -> bool:

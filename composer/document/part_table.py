@@ -80,7 +80,7 @@ def _where(part: Part, head: Head) -> dict[str, Any]:
     named: tuple[tuple[str, Mapping[str, NDArray]], ...] = (("group", head.groups), ("material", head.materials))
     for key, faces in named:
         for name, held in faces.items():
-            if np.array_equal(_of_faces(held, head), vertices):
+            if _begins_in(held, head, vertices) and np.array_equal(_of_faces(held, head), vertices):
                 return {key: str(name)}
     label = head.polygons.components
     pieces = np.unique(label[vertices])
@@ -90,6 +90,15 @@ def _where(part: Part, head: Head) -> dict[str, Any]:
         if len(said) <= max(MOST_RANGES, len(ranges)):
             return {"component": said}
     return {"vertices": ranges}
+
+
+def _begins_in(faces: NDArray, head: Head, vertices: NDArray) -> bool:
+    """Whether the first of some polygons lies among `vertices` (k,), ascending: told at once, on a large head too."""
+    if not len(faces) or not len(vertices):
+        return len(faces) == len(vertices)
+    first = head.polygons.face(int(faces[0]))
+    at = np.minimum(np.searchsorted(vertices, first), len(vertices) - 1)
+    return bool((vertices[at] == first).all())
 
 
 def _of_faces(faces: NDArray, head: Head) -> NDArray[np.int64]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from composer.errors import unknown
 from composer.head.axes import FileAxes
 from composer.head.places import Place
+from composer.mixing.clip import Clip
 from composer.mixing.corrective import Corrective
 from composer.mixing.recipe import ALL, REMAINDER, Recipe
 from masks.partition import FACE
@@ -56,7 +57,7 @@ class Project:
     their place in it. `text` is the document as read, so that a save keeps its comments. `landmarks` are points (at a
     vertex, or on a triangle) that add to the head's own or replace them; `curves` are landmark curves, as vertices in
     order; `guesses` are the names of those that Moue guessed and nobody has looked at. `correctives` are shapes with
-    the cells that trigger them."""
+    the cells that trigger them. `clips` are weights over time."""
 
     path: Path
     head_path: Path
@@ -76,6 +77,7 @@ class Project:
     guesses: frozenset[str] = frozenset()
     correctives: tuple[Corrective, ...] = ()
     axes: FileAxes | None = None
+    clips: tuple[Clip, ...] = ()
 
     def region(self, name: str) -> Region:
         """The region of this name. Raises MoueError with the nearest names."""
@@ -90,6 +92,13 @@ class Project:
             if recipe.name == name:
                 return recipe
         raise unknown("recipe", name, [r.name for r in self.recipes], self.path)
+
+    def clip(self, name: str) -> Clip:
+        """The clip of this name. Raises MoueError with the nearest names."""
+        for clip in self.clips:
+            if clip.name == name:
+                return clip
+        raise unknown("clip", name, [c.name for c in self.clips], self.path)
 
     def with_(self, **changes: object) -> Project:
         """A project with some fields replaced."""

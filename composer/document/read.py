@@ -6,6 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from composer.document.clip_table import clips_of
 from composer.document.part_table import KEYS as PART_KEYS
 from composer.document.project import RESERVED, VERSION, EarlierFile, Project, Region
 from composer.document.values import Values
@@ -35,6 +36,7 @@ TOP = (
     "curves",
     "regions",
     "recipes",
+    "clips",
     "correctives",
 )
 SIGNS = {"number": 9999, "colour": HUES}
@@ -100,6 +102,7 @@ def parse_document(data: bytes, path: Path) -> Project:
         guesses=_guesses(whole),
         correctives=_correctives(whole),
         axes=FileAxes.read(table.get("up"), table.get("ahead"), path),
+        clips=clips_of(whole),
     )  # fmt: skip
 
 

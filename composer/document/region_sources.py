@@ -37,6 +37,9 @@ UNCERTAIN_TOLD = 5
 RAMP = "ramp_mm"
 """The key for the softness of a region of any source: the width of the ramp at its border, mm. Sources that list it
 among their keys make the ramp themselves; the masks of the others get it afterwards."""
+COARSE = "coarse"
+"""The key that says that a large head's regions are made on its coarser level: documents that do not say so keep the
+masks that they have."""
 Laid = tuple[dict[str, dict[str, Any]], list[str]]
 """The source of each region by its name, and notes on regions that were left out."""
 
@@ -84,7 +87,7 @@ def faces_of(head: Head, group: str | None, material: str | None, path: Path) ->
 
 
 def _landmarks(sources: MaskSources, region: Region, said: Values) -> Floats:
-    masks, name = sources.laid(said.text("preset") or region.name)
+    masks, name = sources.laid(said.text("preset") or region.name, said.flag(COARSE))
     if name not in masks:
         raise MoueError(sources.why_left_out(name), sources.project.path)
     return masks[name]
@@ -100,7 +103,7 @@ def _lay_landmarks(head: Head, how: Laying) -> Laid:
 
 def _displacement(sources: MaskSources, region: Region, said: Values) -> Floats:
     count = said.whole("regions", 1, 1000) if "regions" in said.table else 12
-    masks = sources.moving(count, said.number("softness", 1.0, *SOFTNESS)).masks
+    masks = sources.moving(count, said.number("softness", 1.0, *SOFTNESS), said.flag(COARSE)).masks
     wanted = said.text("moves") or region.name
     if wanted not in masks:
         raise unknown("region that moves together", wanted, masks, sources.project.path)
@@ -219,11 +222,11 @@ def _ramp(said: Values) -> float:
 
 
 LANDMARKS = RegionSource(
-    "landmarks", ("preset",), _landmarks, "preset", "landmarks", _lay_landmarks, "landmarks",
+    "landmarks", ("preset", COARSE), _landmarks, "preset", "landmarks", _lay_landmarks, "landmarks",
     wants_marks=True, keeps_marks=True,
 )  # fmt: skip
 DISPLACEMENT = RegionSource(
-    "displacement", ("moves", "regions", "softness"), _displacement, "moves", "displacement",
+    "displacement", ("moves", "regions", "softness", COARSE), _displacement, "moves", "displacement",
     _lay_displacement, "displacement", wants_marks=True,
 )  # fmt: skip
 GROUP = RegionSource(

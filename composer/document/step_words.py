@@ -8,7 +8,7 @@ from composer.mixing.recipe import ALL, Cell, Recipe
 
 def step_words(before: Project, after: Project) -> str:
     """What changed, in at most one line: the first kind of change that there is, and how many more of that kind."""
-    for found in (_regions(before, after), _recipes(before, after), _rest(before, after)):
+    for found in (_regions(before, after), _recipes(before, after), _clips(before, after), _rest(before, after)):
         if found:
             return found[0] if len(found) == 1 else f"{found[0]}, and {len(found) - 1} more"
     return "a change"
@@ -41,6 +41,15 @@ def _recipe(old: Recipe, new: Recipe) -> list[str]:
     found += [f"row {_row(name)}: {new.row(name).kind}, {_percent(new.row(name).amount)}"
               for name in {**old.rows, **new.rows} if old.row(name) != new.row(name)]  # fmt: skip
     return found or [f"{new.name}: cells in another order"]
+
+
+def _clips(before: Project, after: Project) -> list[str]:
+    old, new = {c.name: c for c in before.clips}, {c.name: c for c in after.clips}
+    came, went = [n for n in new if n not in old], [n for n in old if n not in new]
+    if len(came) == len(went) == 1 and old[went[0]].with_(name=came[0]) == new[came[0]]:
+        return [f"clip {went[0]} renamed {came[0]}"]
+    found = [f"clip {name} made" for name in came] + [f"clip {name} deleted" for name in went]
+    return found + [f"clip {name} changed" for name in new if name in old and old[name] != new[name]]
 
 
 def _regions(before: Project, after: Project) -> list[str]:

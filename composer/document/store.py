@@ -22,7 +22,17 @@ from numpy.typing import NDArray
 from composer.document.mask_file import load_delta, load_mask, mask_bytes, read_delta, read_mask
 from composer.document.project import Project
 from composer.document.read import parse_document, read_document
-from composer.document.stored import Folder, file_of, free_place, is_inside, kept_places, stored_places, with_places
+from composer.document.stored import (
+    Folder,
+    clip_files,
+    file_of,
+    free_place,
+    is_inside,
+    kept_places,
+    stored_places,
+    with_clip_files,
+    with_places,
+)
 from composer.document.text import document_text, relative_place
 from composer.errors import MoueError
 from composer.geometry.polygons import read_only
@@ -127,17 +137,20 @@ def _holds(file: Path, values: NDArray) -> bool:
 
 
 def moved_to(project: Project, path: Path) -> Project:
-    """The project as a document at another path. Pictures, and arrays that it does not hold, stay in place; their paths
-    become relative to the new folder.
+    """The project as a document at another path. Pictures, files of clips, and arrays that it does not hold, stay in
+    place; their paths become relative to the new folder.
     """
     if project.path.parent.resolve() == path.parent.resolve():
         return replace(project, path=path)
     drawn = [str(r.source["file"]) for r in project.regions if r.source["from"] == "image" and "file" in r.source]
     arrays = [place for place in stored_places(project) if place not in project.stored]
-    for place in (*drawn, *arrays):
+    animated = clip_files(project)
+    for place in (*drawn, *arrays, *animated):
         stays_allowed(project.path.parent / place, project.path, path, project.head_path)
-    new_places = {place: relative_place(project.path.parent / place, path.parent) for place in (*drawn, *arrays)}
-    return replace(with_places(project, {place: new_places[place] for place in arrays}, new_places), path=path)
+    new_places = {place: relative_place(project.path.parent / place, path.parent)
+                  for place in (*drawn, *arrays, *animated)}  # fmt: skip
+    animated_there = with_clip_files(project, new_places)
+    return replace(with_places(animated_there, {place: new_places[place] for place in arrays}, new_places), path=path)
 
 
 def _gathered(project: Project, path: Path, masks: Mapping[str, NDArray]) -> Project:

@@ -55,6 +55,17 @@ def file_of(project: Project, place: str) -> Path:
     return referred(place, project.path, "a file it names", also=project.head_path)
 
 
+def clip_files(project: Project) -> list[str]:
+    """The places of the files of clips, in order."""
+    return list(dict.fromkeys(clip.file for clip in project.clips if clip.file))
+
+
+def with_clip_files(project: Project, places: Mapping[str, str]) -> Project:
+    """The project with other places for the files of its clips, {old place: new place}."""
+    clips = tuple(clip.with_(file=places.get(clip.file, clip.file)) if clip.file else clip for clip in project.clips)
+    return project if clips == project.clips else project.with_(clips=clips)
+
+
 def is_inside(place: str) -> bool:
     """Whether a place lies inside a document: a relative path without `..`, on every system."""
     path = PurePosixPath(place)

@@ -11,6 +11,7 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from composer.document.clip_table import clip_of, clip_table
 from composer.document.project import VERSION, EarlierFile, Project, Region
 from composer.document.read import curve_of, landmark_of, parse_document, recipe_of, region_of
 from composer.document.tables import cut
@@ -22,7 +23,7 @@ from masks.partition import FACE
 
 SAID = (
     "unit", "neutral", "axes", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves", "guesses",
-    "correctives",
+    "correctives", "clips",
 )  # fmt: skip
 """Fields of a project that do not depend on its path."""
 
@@ -104,8 +105,9 @@ def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
             guessed(project.curves), reader(lambda name, said: (curve_of(said), said.flag("guess"))),
             lambda entry: _guess(_curve_table(entry[0]), entry[1]),
         ),
-        "regions": ({region.name: region for region in project.regions}, reader(region_of), _region_table),
-        "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), _recipe_table),
+        "regions": ({region.name: region for region in project.regions}, reader(region_of), region_table),
+        "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), recipe_table),
+        "clips": ({clip.name: clip for clip in project.clips}, reader(clip_of), clip_table),
     }
 
 
@@ -248,7 +250,7 @@ def _same(read: Any, name: str, table: Any, thing: Any) -> bool:
 def _table(values: Mapping[str, Any]) -> Any:
     table = tomlkit.table()
     for key, value in values.items():
-        table[key] = _cells(value) if key == "cells" else _inline(value) if isinstance(value, dict) else value
+        table[key] = _cells(value) if key in ("cells", "keys") else _inline(value) if isinstance(value, dict) else value
     return table
 
 
@@ -287,7 +289,8 @@ def _corrective_list(project: Project) -> Any:
     return tables
 
 
-def _region_table(region: Region) -> dict[str, Any]:
+def region_table(region: Region) -> dict[str, Any]:
+    """The table [regions.NAME] of a region."""
     table = dict(region.source)
     if region.locked:
         table["locked"] = True
@@ -297,7 +300,8 @@ def _region_table(region: Region) -> dict[str, Any]:
     return table | {key: said for key, said in signs.items() if said is not None}
 
 
-def _recipe_table(recipe: Recipe) -> dict[str, Any]:
+def recipe_table(recipe: Recipe) -> dict[str, Any]:
+    """The table [recipes.NAME] of a recipe."""
     table: dict[str, Any] = {}
     if recipe.note:
         table["note"] = recipe.note

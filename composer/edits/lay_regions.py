@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.part_table import part_table
 from composer.document.project import Project, Region
-from composer.document.region_sources import LAYERS, MOVING_REGIONS, Laying
+from composer.document.region_sources import COARSE, LAYERS, MOVING_REGIONS, Laying
 from composer.errors import MoueError, unknown
+from composer.head.coarse_head import coarse_head, seen_coarse
 from composer.head.find_landmarks.found import find_landmarks
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
@@ -27,24 +29,32 @@ def laid_regions(
     `source` is one of `composer.document.region_sources.LAYERS`; `found` are regions already found from displacement,
     and `softness` widens their borders. If the source needs landmarks and the head has none, they are found; the
     document stores them where its regions are made from them, so that a person can correct them. Raises MoueError for
-    another source, and where the head has nothing to make regions from.
+    another source, and where the head has nothing to make regions from. On a large head all is found on its coarser
+    level.
     """
     if source not in LAYERS:
         raise unknown("source of regions", source, LAYERS, path)
     layer, marks, notes, guesses = LAYERS[source], Landmarks(), list(head.notes), frozenset[str]()
     assert layer.lay is not None
+    level = coarse_head(head)
+    seen = head if level is None else level.head
+    if found is not None and level is not None:
+        found = replace(found, masks={name: level.level.down(mask) for name, mask in found.masks.items()})
     if layer.wants_marks and not head.landmarks:
-        marked = find_landmarks(head)
-        head = with_anatomy_of(head.with_(landmarks=marked.landmarks or None), head)
+        marked = find_landmarks(seen)
+        found_marks = marked.landmarks if level is None else level.landmarks_up(marked.landmarks)
+        seen = seen_coarse(with_anatomy_of(head.with_(landmarks=found_marks or None), head))
         if layer.keeps_marks:
-            marks, guesses = marked.landmarks, marked.guesses
+            marks, guesses = found_marks, marked.guesses
             notes += [marked.words, *(f"No landmarks of the {what}: {why}." for what, why in marked.missing.items())]
     elif layer.keeps_marks:
-        notes += landmark_doubts(head)
-    sources, left_out = layer.lay(head, Laying(preset, count, ramp_mm, found, softness))
+        notes += landmark_doubts(seen)
+    sources, left_out = layer.lay(seen, Laying(preset, count, ramp_mm, found, softness))
     notes += left_out
     if not sources:
         raise MoueError(f"has no {layer.needs} to make regions from", head.path, hint="try --from displacement")
+    if level is not None and COARSE in layer.keys:
+        sources = {name: {**said, COARSE: True} for name, said in sources.items()}
     parts = {part.name: part_table(part, head) for part in head.parts}
     return Project(
         path, head.path or path.parent, head.unit, head.neutral_name, fingerprint(head.polygons),

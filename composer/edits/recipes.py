@@ -6,6 +6,7 @@ from typing import Literal
 
 from composer.document.project import RESERVED, Project
 from composer.document.read import STRENGTH_RANGE
+from composer.edits.clips import with_recipe_renamed
 from composer.edits.names import free_name
 from composer.errors import MoueError, unknown
 from composer.head.file_names import check_name
@@ -26,18 +27,20 @@ def add_recipe(project: Project, recipe: Recipe) -> Project:
 
 
 def rename_recipe(project: Project, name: str, to: str) -> Project:
-    """The recipe under another name. Raises MoueError for an unknown recipe or a name that is taken or not allowed."""
+    """The recipe under another name, in every clip too. Raises MoueError for an unknown recipe or a name that is taken
+    or not allowed."""
     held = project.recipe(name)
     if name == to:
         return project
     check_new_name(project.with_(recipes=tuple(r for r in project.recipes if r.name != name)), to)
-    return replace_recipe(project, name, held.with_(name=to))
+    return with_recipe_renamed(replace_recipe(project, name, held.with_(name=to)), name, to)
 
 
 def delete_recipe(project: Project, name: str) -> Project:
-    """The project without a recipe. Raises MoueError for an unknown recipe."""
+    """The project without a recipe, and its clips without its keys. Raises MoueError for an unknown recipe."""
     project.recipe(name)
-    return project.with_(recipes=tuple(recipe for recipe in project.recipes if recipe.name != name))
+    left = project.with_(recipes=tuple(recipe for recipe in project.recipes if recipe.name != name))
+    return with_recipe_renamed(left, name, None)
 
 
 def duplicate_recipe(project: Project, name: str) -> tuple[Project, str]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from composer.document.masks_of import whole_source
 from composer.document.project import Project, Region
 from composer.document.stored import free_place, is_inside, stored_places
+from composer.edits.clips import with_region_renamed
 from composer.edits.correctives import with_trigger_region
 from composer.edits.names import check_new_region, free_name
 from composer.edits.sides import other_side
@@ -165,10 +166,10 @@ def _own_place(project: Project, region: Region) -> str:
 
 
 def _in_recipes(project: Project, name: str, into: list[str]) -> Project:
-    """The project with a region's cells and rows given to the regions `into` in every recipe, or removed if there are
-    none. Its triggers of correctives go to the first of them, or the correctives are removed.
+    """The project with a region's cells and rows given to the regions `into` in every recipe and clip, or removed if
+    there are none. Its triggers of correctives go to the first of them, or the correctives are removed.
     """
-    followed = with_trigger_region(project, name, into[0] if into else None)
+    followed = with_region_renamed(with_trigger_region(project, name, into[0] if into else None), name, into)
     return followed.with_(recipes=tuple(_in_recipe(recipe, name, into) for recipe in project.recipes))
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from composer.document.mask_file import checked_delta
 from composer.document.project import Project
 from composer.document.stored import free_place, stored_places
+from composer.edits.clips import clips_with_shape
 from composer.errors import MoueError, unknown
 from composer.geometry.polygons import read_only
 from composer.head.file_names import check_name
@@ -49,14 +50,14 @@ def recipes_with_shape(project: Project, name: str) -> list[str]:
 def delete_kept_shape(project: Project, name: str) -> Project:
     """The project without a kept shape and all that was said of it; a retouched one is the library's own again.
 
-    Raises MoueError where no shape of this name is kept, where recipes (with their names) or a corrective use it, or
-    where it is an in-between of another shape.
+    Raises MoueError where no shape of this name is kept, where recipes, clips (with their names) or a corrective use
+    it, or where it is an in-between of another shape.
     """
     if name not in kept_shapes(project):
         raise unknown("kept shape", name, kept_shapes(project), project.path)
     if project.shapes[name].get("replaces"):
         return _without_retouch(project, name)
-    users = recipes_with_shape(project, name)
+    users = recipes_with_shape(project, name) + [f"clip {clip}" for clip in clips_with_shape(project, name)]
     if users:
         shown = ", ".join(users[:NAMED]) + (f" and {len(users) - NAMED} more" if len(users) > NAMED else "")
         raise MoueError(f"shape {name!r} is used by {shown}", project.path, hint="take its cells out first")

@@ -57,8 +57,9 @@ def is_spot(region: Region) -> bool:
 
 
 def unused_spots(project: Project) -> list[str]:
-    """The names of spots that no recipe gives a weight to."""
+    """The names of spots that no recipe gives a weight to, and no clip keys."""
     used = {cell.region for recipe in project.recipes for cell in recipe.cells if cell.weight != 0.0}
+    used |= {cell[0] for clip in project.clips for cell in clip.cells}
     used |= {trigger.region for corrective in project.correctives for trigger in corrective.triggers}
     return [region.name for region in project.regions if is_spot(region) and region.name not in used]
 

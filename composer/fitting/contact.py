@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from composer.contact.crossing import crossing_faces, crossing_keys, parting_rows
+from composer.contact.crossing import parting_rows
 from composer.contact.depth import crossing_depth
 from composer.contact.lines import Meeting, meetings
 from composer.contact.patch import Patch
@@ -24,6 +24,7 @@ from composer.fitting.contact_rows import PairedSides, SlidingLids, WantedGaps, 
 from composer.fitting.met import Closing, Met
 from composer.fitting.stand_aside import StandAside
 from composer.geometry.rigid import Similarity
+from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
 from composer.head.head import Head
 
@@ -71,7 +72,7 @@ class Contact:
         number = np.full(head.n_vertices, -1, dtype=np.int64)
         number[skin] = np.arange(len(skin))
         self._skin, self._source = skin, source
-        self._aside = StandAside(target.positions, target.triangles, size_mm)
+        self._aside = StandAside(target, size_mm)
         self._places = [_Place(each, source, target, likeness, parts, still) for each in meetings(head, number)]
 
     def __call__(self, delta: NDArray, carried: NDArray, laid: NDArray) -> tuple[Floats, list[Met]]:
@@ -116,7 +117,8 @@ class _Place:
         self._can_push = np.zeros(len(patch.vertices), dtype=bool)
         self._can_push[self._response.pushed] = True
         triangles = patch.polygons.triangles
-        self._crossing_at_rest = crossing_keys(self._rest, triangles)
+        self._test = SelfCrossing(patch.polygons)
+        self._crossing_at_rest = self._test.pairs(self._rest)
         sides = (NO_VERTICES, NO_VERTICES) if meeting.lids else patch.sides
         self._lips = _within(triangles, sides[0]), _within(triangles, sides[1])
         self._deep_at_rest = self.deep(self._rest)
@@ -182,8 +184,8 @@ class _Place:
 
         Gaps hold on to what they have while that is done.
         """
-        triangles = self.patch.polygons.triangles
-        allowed = crossing_faces(crossing_keys(self._rest + plain, triangles), triangles)
+        test = self._test
+        allowed = test.count(test.pairs(self._rest + plain))
         hold, free = None, self._can_push.copy()
         if gaps is not None:
             hold = PairRows(gaps.across, np.zeros_like(gaps.gaps), gaps.counts / LOOSE)
@@ -191,15 +193,15 @@ class _Place:
         best, kept = np.inf, correction
         for step in range(PARTINGS + 1):
             now = self._rest + plain + correction
-            keys = crossing_keys(now, triangles)
+            pairs = test.pairs(now)
             deeper = max(self.deep(now) - deep, 0.0)
-            badness = max(crossing_faces(keys, triangles) - allowed, 0) + deeper / (A_FACE * self._length)
+            badness = max(test.count(pairs) - allowed, 0) + deeper / (A_FACE * self._length)
             if badness < best:
                 best, kept = badness, correction
             if badness == 0.0 or step == PARTINGS:
                 break
-            keys = np.setdiff1d(keys, self._crossing_at_rest)
-            apart = parting_rows(now, triangles, keys, free, PARTING * self._length)
+            fresh = test.without(pairs, self._crossing_at_rest)
+            apart = parting_rows(now, test.triangles, fresh, free, PARTING * self._length)
             field = least_field(self._response, hold, apart, at_least=True)
             correction, _ = self._bounded(plain, correction + field, most)
         return kept

@@ -1,4 +1,4 @@
-"""Projection that gives way: where a finer level's move makes skin cross skin, the move is filled from around it, and
+"""Projection that gives way: where a level's move makes skin cross skin, the move is filled from around it, and
 what still crosses, and does not on the library at that level, takes the library's form."""
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from composer.fitting.fill import fill
 from composer.fitting.hollows.uncross import Uncrossing
 from composer.fitting.loops import Loops
-from composer.geometry.polygons import Polygons
+from composer.geometry.part import chosen_polygons
 from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
 
@@ -17,7 +17,8 @@ Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 FEW = 3
-"""Attempts at parting by the library's form at a finer level: what lies deeper is the work of level 0 (our choice)."""
+"""Attempts at parting by the library's form at a level: what lies deeper is the work of `hollows.mended` (our choice).
+"""
 AROUND = 8
 """Rings about what crosses that are looked at, and may move but for the outermost (our choice)."""
 RINGS = (1, 2, 4)
@@ -41,7 +42,7 @@ def without_crossing(
     filled = np.zeros(len(moved), dtype=bool)
     if not chosen.any():
         return moved, filled
-    test = SelfCrossing(_among(polygons, chosen))
+    test = SelfCrossing(chosen_polygons(polygons, chosen))
     state = test.at(moved)
     fresh = _fresh(test, surface.positions, state.pairs)
     for rings in RINGS:
@@ -57,7 +58,7 @@ def without_crossing(
             state.move(trial, about, pairs)
             filled |= about
             fresh = left
-    if ideal is None or not len(state.pairs):
+    if ideal is None or not len(_fresh(test, ideal, state.pairs)):
         return state.positions, filled
     about = np.zeros(len(moved), dtype=bool)
     about[test.triangles[state.pairs]] = True
@@ -65,10 +66,10 @@ def without_crossing(
     chosen |= np.logical_and.reduceat(about[polygons.indices], polygons.starts[:-1])
     outside = np.zeros(len(moved), dtype=bool)
     outside[polygons.indices[~chosen[polygons.corner_face]]] = True
-    test = SelfCrossing(_among(polygons, chosen))
+    test = SelfCrossing(chosen_polygons(polygons, chosen))
     state = test.at(state.positions)
     parting = Uncrossing(
-        test.polygons, ideal, np.zeros(len(moved)), Loops(test.polygons, ideal), test, test.crossing_faces(ideal),
+        test.polygons, ideal, np.zeros(len(moved)), Loops(test.polygons, ideal), test, test.pairs(ideal),
         float(np.linalg.norm(np.ptp(ideal, axis=0))),
     )  # fmt: skip
     filled |= parting.apply(state, filled if loose is None else filled | loose, outside | ~can, FEW)
@@ -77,11 +78,4 @@ def without_crossing(
 
 def _fresh(test: SelfCrossing, before: Rows, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
     """(q, 2) those of the crossing `pairs` (p, 2) that do not cross at the positions `before` (n, 3)."""
-    known = test.crossing_of(before, pairs)
-    count = len(test.triangles)
-    return pairs[~np.isin(pairs[:, 0] * count + pairs[:, 1], known[:, 0] * count + known[:, 1])]
-
-
-def _among(polygons: Polygons, faces: Flags) -> Polygons:
-    """The flagged polygons (f,) over the same vertices."""
-    return Polygons(polygons.counts[faces], polygons.indices[faces[polygons.corner_face]], polygons.n_vertices)
+    return test.without(pairs, test.crossing_of(before, pairs))

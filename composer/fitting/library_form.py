@@ -10,6 +10,7 @@ from composer.fitting.bound_parts import take_along
 from composer.fitting.fill import fill
 from composer.fitting.project import FILL_WIDTH
 from composer.fitting.skin import Skin
+from composer.geometry.polygons import Polygons
 from composer.geometry.rigid import similarity
 from composer.geometry.surface import Surface
 from composer.head.head import Head
@@ -31,18 +32,26 @@ def with_library_form(head: Head, cage: Rows, zone: NDArray) -> Rows:
     skin = Skin.of(head)
     amount = np.clip(np.asarray(zone, dtype=np.float64), 0.0, 1.0)[skin.vertices]
     inside = amount > 0.0
-    around = inside
-    rings = abs(skin.polygons.adjacency)
-    for _ in range(AROUND):
-        around = around | (rings @ around > 0)
-    known = around & ~inside
-    if not inside.any() or known.sum() < 4:
+    now = cage[skin.vertices]
+    kept = formed(skin.polygons, now, head.neutral[skin.vertices], inside)
+    if kept is None:
         return cage
-    now, rest = cage[skin.vertices], head.neutral[skin.vertices]
-    laid = similarity(rest[known], now[known])(rest)
-    surface = Surface(skin.polygons, laid)
-    kept = laid + fill(surface, now - laid, inside, FILL_WIDTH * surface.diagonal_mm)
     positions = cage.copy()
     chosen = skin.vertices[inside]
     positions[chosen] = now[inside] + amount[inside][:, None] * (kept[inside] - now[inside])
     return take_along(head, cage, positions)
+
+
+def formed(polygons: Polygons, now: Rows, rest: Rows, inside: NDArray[np.bool_]) -> Rows | None:
+    """(s, 3) mm a skin `now` (s, 3) with the form of `rest` (s, 3), the library's own, where it is `inside` (s,), as
+    `with_library_form` gives it; None where there is no skin about that, or nothing inside."""
+    around = inside
+    rings = abs(polygons.adjacency)
+    for _ in range(AROUND):
+        around = around | (rings @ around > 0)
+    known = around & ~inside
+    if not inside.any() or known.sum() < 4:
+        return None
+    laid = similarity(rest[known], now[known])(rest)
+    surface = Surface(polygons, laid)
+    return np.asarray(laid + fill(surface, now - laid, inside, FILL_WIDTH * surface.diagonal_mm))

@@ -23,7 +23,7 @@ from composer.fitting.fill import fill_more
 from composer.fitting.give_way import without_crossing
 from composer.fitting.loops import Loops
 from composer.fitting.not_followed import Why
-from composer.geometry.part import part_of
+from composer.geometry.part import part_of, whole_polygons
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
@@ -238,10 +238,8 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
 
 def _beside_other_skin(level: ProjectedLevel, keep: Rows) -> Rows:
     """(n,) 1 for the vertices that may move and lie near skin that looks another way, 0 for the others."""
-    polygons = level.polygons
-    moves = np.logical_and.reduceat((keep < 1.0)[polygons.indices], polygons.starts[:-1])
-    skin = Polygons(polygons.counts[moves], polygons.indices[moves[polygons.corner_face]], polygons.n_vertices)
-    return SelfCrossing(skin).beside_other_sheets(level.positions).astype(np.float64)
+    test = SelfCrossing(whole_polygons(level.polygons, keep < 1.0))
+    return test.beside_other_sheets(level.positions).astype(np.float64)
 
 
 def usable_reach(reach_mm: float) -> float:
@@ -263,8 +261,8 @@ def project(
     is the furthest that a vertex moves, 1.5 percent of the diagonal by default. `up_to` in [0, 8] is the last level; by
     default it is the first whose mean edge is as short as the sculpt's. `free` (n,) and `protect` (n,) are cage masks
     in [0, 1], subdivided with the cage (free from 1/2 on); `reject` gives painted rejections (n_k,) by level; `marks`
-    are landmarks of the cage, as in `settle`. With `cage_stands` level 0 is taken as it is, where
-    flags (n,) are given there alone: a person has corrected it, or skin that would cross skin has given way.
+    are landmarks of the cage, as in `settle`. With `cage_stands` level 0 is taken as it is: a person
+    has corrected it. Flags (n,) hold level 0 there alone, but what still makes skin cross skin.
     Raises MoueError for a level or a reach outside its range, and for a mask of another length.
     """
     n = polygons.n_vertices
@@ -298,8 +296,9 @@ def project(
             )
         refused = None if painted is None else np.asarray(painted) >= 0.5
         stays = keep if k else np.where(cage_stands, 1.0, keep)
+        gives = (stays if cage_stands is True else keep) < 1.0
         out.append(_level(
-            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, still > 0.5, close > 0.0, refused,
+            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, gives, still > 0.5, close > 0.0, refused,
             None if k else marks,
         ))  # fmt: skip
         done = Surface(polygons, out[-1].positions).mean_edge_mm <= sculpt.mean_edge if up_to is None else k == up_to
@@ -316,11 +315,11 @@ def _still_pieces(polygons: Polygons, keep: Rows) -> Rows:
 
 
 def _level(
-    k: int, surface: Surface, sculpt: ClosestSurface, reach: float, ideal: Rows, free: Flags, keep: Rows, still: Flags,
-    close: Flags, refused: Flags | None, marks: tuple[NDArray, Rows] | None,
+    k: int, surface: Surface, sculpt: ClosestSurface, reach: float, ideal: Rows, free: Flags, keep: Rows, gives: Flags,
+    still: Flags, close: Flags, refused: Flags | None, marks: tuple[NDArray, Rows] | None,
 ) -> ProjectedLevel:  # fmt: skip
     """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all, and
-    the skin `close` (n,) to other skin gives way where it would cross it."""
+    the skin `close` (n,) to other skin gives way where it would cross it, if it `gives` (n,)."""
     polygons, positions = surface.polygons, surface.positions
     at = np.flatnonzero(~still) if k and still.any() else np.arange(len(positions))
     if len(at) < len(positions):
@@ -338,7 +337,7 @@ def _level(
     near = close[at] if k else ~still[at]
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
     landed, given_way = without_crossing(
-        surface, landed, near, keep[at] < 1.0, loops, width, ideal if k else None, settled.filled
+        surface, landed, near, gives[at], loops, width, ideal, settled.filled
     )  # fmt: skip
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
     moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from composer.fitting.align import check_pairs, check_size, landmark_pairs
 from composer.fitting.fit_state import FitState
 from composer.fitting.hollows.beside_seam import beside_seam
-from composer.fitting.hollows.borders import borders, with_library_form
+from composer.fitting.hollows.borders import borders, cover_question, with_library_form
+from composer.fitting.hollows.covers import covers, without_covers
 from composer.fitting.hollows.judged import cavities_to_judge, judged_cavities, without_cavities
 from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.mended import let_go_words, mend
@@ -194,9 +195,17 @@ def keep_borders(state: FitState, progress: Progress) -> FitState:
     keep = np.zeros(head.n_vertices) if state.options.protect is None else np.asarray(state.options.protect)
     follows = (state.free[skin] < 0.5) & ~state.filled[skin] & (keep[skin] < 1.0)
     positions = np.array(state.positions)
-    found = borders(library, positions[skin], follows, library.places(head, state.marks), state.marks, head.neutral)
+    places = library.places(head, state.marks)
+    worn = covers(library, positions[skin], (state.free[skin] < 0.5) & (keep[skin] < 1.0), places)
+    positions[skin], covered = without_covers(library, positions[skin], worn, keep[skin] < 1.0)
+    found = borders(library, positions[skin], follows & ~covered, places, state.marks, head.neutral)
     positions[skin], mended[skin] = with_library_form(library, positions[skin], found, follows)
-    return replace(state, positions=positions, mended=mended, notes=(*state.notes, *(one.words for one in found)))
+    mended[skin] |= covered
+    questions = [cover_question(one, library.surface.positions, state.marks, head.neutral) for one in worn]
+    return replace(
+        state, positions=positions, mended=mended,
+        notes=(*state.notes, *questions, *(one.words for one in found)),
+    )  # fmt: skip
 
 
 OPEN_RIM = 0.3
@@ -220,7 +229,9 @@ def mend_hollows(state: FitState, progress: Progress) -> FitState:
     loops = library.uncrossing.loops
     folded = loops.grown(loops.vertices_of(loops.bad(done.positions)), FOLD_RINGS)  # the projection unfolds them
     positions[skin], mended[skin] = done.positions, (mended[skin] | done.moved) & ~folded
-    said = let_go_words(state.pairs, positions, mended, state.head.diagonal * state.aligned.scale)
+    parted = np.zeros(len(positions), dtype=bool)
+    parted[skin] = done.moved & ~folded
+    said = let_go_words(state.pairs, positions, parted, state.head.diagonal * state.aligned.scale)
     return replace(state, positions=positions, mended=mended, notes=(*state.notes, *said))
 
 

@@ -1,4 +1,4 @@
-"""Standing aside: where a carried shape makes triangles of the skin cross that do not cross when the old displacement
+"""Standing aside: where a carried shape makes polygons of the skin cross that do not cross when the old displacement
 is simply laid on the new head, that displacement is taken there, smoothly.
 
 Ways of carrying and contact both mean well and can run skin into itself, in a nostril, at the corner of an eye or
@@ -14,13 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from composer.geometry.self_intersection import crossing_pairs
+from composer.geometry.self_crossing import SelfCrossing
+from composer.geometry.surface import Surface
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 ROUNDS, PART = 6, 0.2
 """Rounds, in each of which this part more is given up about what still crosses; the one with the fewest crossing
-triangles is kept (our choice: five of them reach the plain displacement)."""
+polygons is kept (our choice: five of them reach the plain displacement)."""
 REACH = 0.01
 """Of the head's size: what lies nearer than this to a crossing is given up in part, 3 mm on an adult."""
 STEEP = 1.5
@@ -31,55 +33,47 @@ SAME = 1e-6
 
 
 class StandAside:
-    """What finds and gives up crossings on one new skin: `rest` (s, 3) mm, its `triangles` (t, 3), the head's size."""
+    """What finds and gives up crossings on one new skin of s vertices, and the head's size."""
 
-    def __init__(self, rest: Floats, triangles: NDArray, size_mm: float) -> None:
-        self._rest, self._triangles, self._size = rest, np.asarray(triangles, dtype=np.int64), size_mm
+    def __init__(self, skin: Surface, size_mm: float) -> None:
+        self._rest, self._size = skin.positions, size_mm
+        self._test = SelfCrossing(skin.polygons)
+        self._every = np.arange(len(self._test.triangles))
 
     def __call__(self, ours: Floats, plain: Floats, as_good: Callable[[Floats], bool]) -> Floats:
         """(s, 3) mm, the displacement `ours` (s, 3) with what crosses given up for `plain` (s, 3), until no more
-        triangles cross than with that. A displacement that is not `as_good` as ours otherwise is not taken."""
+        polygons cross than with that. A displacement that is not `as_good` as ours otherwise is not taken."""
         apart = np.linalg.norm(ours - plain, axis=1)
-        moved = np.flatnonzero((apart > SAME * self._size)[self._triangles].any(axis=1))
-        if not len(moved):
+        triangles, test = self._test.triangles, self._test
+        moved = np.asarray((apart > SAME * self._size)[triangles].any(axis=1))
+        if not moved.any():
             return ours
         known, first = self._crossing(plain, moved), self._crossing(ours, moved)
-        allowed, fewest = self._faces(known), self._faces(first)
+        allowed, fewest = test.count(known), test.count(first)
         given = np.zeros(len(ours))
-        kept, keys = ours, first
+        kept, pairs = ours, first
         for _ in range(ROUNDS):
-            if self._faces(keys) <= allowed:
+            if test.count(pairs) <= allowed:
                 break
-            given = np.minimum(given + PART * self._about(np.setdiff1d(keys, known), apart), 1.0)
+            given = np.minimum(given + PART * self._about(test.without(pairs, known), apart), 1.0)
             now = ours + given[:, None] * (plain - ours)
-            changed = np.asarray((given > 0.0)[self._triangles].any(axis=1))
-            one, other = self._pair(first)
-            still = first[~(changed[one] | changed[other])]
-            keys = np.union1d(still, self._crossing(now, np.flatnonzero(changed)))
-            faces = self._faces(keys)
+            changed = np.asarray((given > 0.0)[triangles].any(axis=1))
+            still = first[~changed[first].any(axis=1)]
+            pairs = np.concatenate([still, self._crossing(now, changed)])
+            faces = test.count(pairs)
             if faces < fewest and as_good(now):
                 fewest, kept = faces, now
         return kept
 
-    def _about(self, keys: Ints, apart: Floats) -> Floats:
+    def _about(self, pairs: Ints, apart: Floats) -> Floats:
         """(s,) where is to be given up about the triangles that cross: 1 at them, 0 beyond the reach."""
-        at = np.unique(self._triangles[self._pair(keys)])
+        at = np.unique(self._test.triangles[pairs])
         reach = max(REACH * self._size, STEEP * float(apart[at].max(initial=0.0)))
         away = cKDTree(self._rest[at]).query(self._rest, distance_upper_bound=reach)[0]
         share = np.clip(1.0 - away / reach, 0.0, 1.0)  # beyond the reach the query gives infinity
         inside = np.minimum(2.0 * share, 1.0)
         return inside * inside * (3.0 - 2.0 * inside)
 
-    def _crossing(self, displacement: Floats, moved: Ints) -> Ints:
-        """One number for each pair of triangles that cross, of which at least one is `moved` (m,); sorted."""
-        pairs = crossing_pairs(self._rest + displacement, self._triangles[moved], self._triangles)
-        one, other = moved[pairs[:, 0]], pairs[:, 1]
-        return np.unique(np.minimum(one, other) * len(self._triangles) + np.maximum(one, other))
-
-    def _pair(self, keys: Ints) -> Ints:
-        """(2, p) the triangles of each pair."""
-        return np.stack([keys // len(self._triangles), keys % len(self._triangles)])
-
-    def _faces(self, keys: Ints) -> int:
-        """How many triangles are in the pairs."""
-        return len(np.unique(self._pair(keys)))
+    def _crossing(self, displacement: Floats, moved: Flags) -> Ints:
+        """(p, 2) the pairs of triangles that cross, of which at least one is flagged in `moved` (t,)."""
+        return self._test.pairs_of(self._rest + displacement, moved, self._every)

@@ -98,7 +98,7 @@ def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str
     """All triangle primitives of one node's mesh; primitives over the same vertices share them."""
     mesh = file.item("meshes", node["mesh"])
     extras = mesh["extras"] if isinstance(mesh.get("extras"), dict) else {}
-    names = _target_names(file, mesh, extras, notes)
+    names = target_names(file, mesh, extras, notes)
     blocks: dict[tuple, tuple[int, dict[str, Any]]] = {}
     triangles: list[NDArray[np.int32]] = []
     materials: dict[str, list[NDArray[np.int32]]] = {}
@@ -149,7 +149,8 @@ def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str
     )
 
 
-def _target_names(file: GltfFile, mesh: dict[str, Any], extras: dict[str, Any], notes: list[str]) -> list[str]:
+def target_names(file: GltfFile, mesh: dict[str, Any], extras: dict[str, Any], notes: list[str]) -> list[str]:
+    """The names of a mesh's targets; numbers, told in `notes`, where it has none."""
     primitives = file.items("primitives", dict, mesh)
     counts = {len(file.items("targets", dict, primitive)) for primitive in primitives}
     if len(counts) > 1:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.formats.gltf_file import BIN_CHUNK, JSON_CHUNK
 from composer.formats.gltf_polygons import polygons_out, triangles_of
+from composer.formats.gltf_weights import WeightAnimation, animation_tree
 from composer.formats.mesh import Mesh
 from composer.formats.obj_normals import corner_normals
 from composer.head.atomic import write_whole
@@ -46,7 +47,7 @@ class _Builder:
         self.size += len(block) + pad
         return len(self.views) - 1
 
-    def accessor(self, array: NDArray, target: int, bounds: bool = False) -> int:
+    def accessor(self, array: NDArray, target: int | None, bounds: bool = False) -> int:
         """A plain accessor over (count,) or (count, width)."""
         rows = array.reshape(len(array), -1)
         entry: dict[str, Any] = {
@@ -82,8 +83,9 @@ class _Builder:
         return len(self.accessors) - 1
 
 
-def write_gltf(path: Path, mesh: Mesh) -> tuple[str, ...]:
-    """Write a mesh as .glb, or as .gltf with its buffer inside; return notes on what was left out.
+def write_gltf(path: Path, mesh: Mesh, animation: WeightAnimation | None = None) -> tuple[str, ...]:
+    """Write a mesh as .glb, or as .gltf with its buffer inside; return notes on what was left out. With
+    an `animation` the weights of its shapes go over time.
 
     Raises MoueError where the mesh has no polygons, is too large for the format, or cannot be written.
     """
@@ -92,6 +94,8 @@ def write_gltf(path: Path, mesh: Mesh) -> tuple[str, ...]:
     notes: list[str] = []
     builder = _Builder()
     tree = _tree(mesh, builder, notes)
+    if animation is not None and mesh.shapes:
+        tree["animations"] = [animation_tree(builder, animation)]
     tree["buffers"] = [{"byteLength": builder.size}]
     if path.suffix.lower() == ".gltf":
         data = b"".join(block.tobytes() for block in builder.blocks)

@@ -8,6 +8,7 @@ little more memory than its float32 arrays.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -55,6 +56,7 @@ def open_library(
     progress: Progress | None = None,
     recognise: bool = True,
     axes: FileAxes | None = None,
+    neutral_read: Callable[[Head], None] | None = None,
 ) -> Head:
     """The head in `path`: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file.
 
@@ -66,16 +68,19 @@ def open_library(
     another topology is refused, with its name and the difference. With `skip_broken` such targets, and files that
     cannot be read, are left out and named in the notes.
     `landmarks.toml` beside the files is read too. Eyes, teeth, tongue and lashes that are separate pieces become parts,
-    unless `recognise` is False. `progress` is called with a fraction and the name of the present file.
+    unless `recognise` is False. `progress` is called with a fraction and the name of the present file, `neutral_read`
+    once, as soon as the neutral is known, with the head without its shapes, its parts and its own axes.
 
     Raises MoueError where there is nothing to read, something cannot be used, or two targets have the same name.
     """
     path = Path(path)
     say = progress or (lambda _fraction, _words: None)
+    show = neutral_read or (lambda _head: None)
     if not is_there(path):
         raise MoueError("is not there", path)
     if is_folder(path):
-        head = _folder(path, neutral, unit, skip_broken, say)
+        stands = axes or read_settled(path).axes or FileAxes()
+        head = _folder(path, neutral, unit, skip_broken, say, lambda seen: show(turned(seen, stands)))
     elif neutral is not None and not format_of(path).many_shapes:
         raise MoueError("is one file, so it has no neutral to choose", path, hint="give its folder")
     else:
@@ -84,6 +89,7 @@ def open_library(
         head = head_of(mesh, unit)
         if format_of(path).suffixes == (".obj",):
             head = replace(head, neutral_file=path)
+        show(turned(replace(head, shapes=()), axes or FileAxes()))
     head = upright(_with_landmarks(head, path), axes, recognise)
     if recognise:
         head = with_recognised_parts(head)
@@ -191,13 +197,21 @@ def _natural(name: str) -> list[tuple[int, int | str]]:
     return [(0, int(piece)) if piece.isascii() and piece.isdigit() else (1, piece) for piece in pieces]
 
 
-def _folder(folder: Path, neutral: str | None, unit: str | None, skip_broken: bool, say: Progress) -> Head:
+def _folder(
+    folder: Path, neutral: str | None, unit: str | None, skip_broken: bool, say: Progress,
+    neutral_read: Callable[[Head], None] | None = None,
+) -> Head:  # fmt: skip
     files = targets_in(folder)
     settled = read_settled(folder)
     unit = unit or settled.unit
     choice = chosen_neutral([file.stem for file in files], neutral, settled.neutral, folder)
     if choice is not None:
-        targets = _read_all(files, _file_of(files, choice.name), unit, skip_broken, say)
+
+        def seen(mesh: Mesh) -> None:
+            if neutral_read is not None:
+                neutral_read(replace(head_of(mesh, unit), name=folder.name, path=folder))
+
+        targets = _read_all(files, _file_of(files, choice.name), unit, skip_broken, say, seen)
     else:
         targets = _read_with_any(files, unit, skip_broken, say)
         choice = NeutralChoice(nearest_to_all(targets.deltas), NEAREST)
@@ -259,11 +273,17 @@ def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: 
     return best
 
 
-def _read_all(files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress) -> _Targets:
-    """Every target of `files` as a displacement of `reference`, in the files' unit."""
+def _read_all(
+    files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress,
+    seen: Callable[[Mesh], None] | None = None,
+) -> _Targets:  # fmt: skip
+    """Every target of `files` as a displacement of `reference`, in the files' unit; `seen` gets the reference's mesh
+    as soon as it is read."""
     say(0.0, reference.name)
     with reading(reference):
         base = TargetReader(reference).target()
+    if seen is not None:
+        seen(base.mesh)
     n = len(base.mesh.positions)
     deltas: dict[str, NDArray[np.float32]] = {}
     broken: list[MoueError] = []

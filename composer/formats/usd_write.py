@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -25,13 +26,20 @@ NORMAL_AT_REST = 1e-6
 
 def write_stage(path: Path, mesh: Mesh) -> tuple[str, ...]:
     """Write a mesh as USD, completely or not at all; return notes on losses. Raises MoueError on failure."""
+    notes: list[str] = []
+    return write_made(path, mesh, notes, lambda: _stage(mesh, notes))
+
+
+def write_made(path: Path, mesh: Mesh, notes: list[str], make: Callable[[], Usd.Stage]) -> tuple[str, ...]:
+    """Write the stage that `make` gives of a mesh, completely or not at all; return `notes`, to which what USD leaves
+    out is added. Raises MoueError on failure."""
     if not mesh.polygons.n_faces:
         raise MoueError("cannot be written: the mesh has no polygons", path)
-    notes = [f"USD leaves out {what}." for what, held in (("objects", mesh.objects),
-             ("material files", mesh.material_files)) if held]  # fmt: skip
+    notes += [f"USD leaves out {what}." for what, held in (("objects", mesh.objects),
+              ("material files", mesh.material_files)) if held]  # fmt: skip
     silence = UsdUtils.CoalescingDiagnosticDelegate()  # while it exists, USD prints nothing
     try:
-        stage = _stage(mesh, notes)
+        stage = make()
         with tempfile.TemporaryDirectory(prefix="moue-usd-") as folder:
             exported = _exported(stage, Path(folder), path.suffix.lower())
             with exported.open("rb") as source:
@@ -58,11 +66,17 @@ def _exported(stage: Usd.Stage, folder: Path, suffix: str) -> Path:
     return package
 
 
-def _stage(mesh: Mesh, notes: list[str]) -> Usd.Stage:
+def new_stage(mesh: Mesh) -> Usd.Stage:
+    """An empty stage with Y up, in the unit of a mesh."""
     stage = Usd.Stage.CreateInMemory()
     UsdGeom.SetStageUpAxis(stage, UsdGeom.Tokens.y)
     UsdGeom.SetStageMetersPerUnit(stage, mm_per(mesh.unit or "mm") / 1000.0)
-    names = _Names()
+    return stage
+
+
+def _stage(mesh: Mesh, notes: list[str]) -> Usd.Stage:
+    stage = new_stage(mesh)
+    names = Names()
     root_path = Sdf.Path.absoluteRootPath.AppendChild(names.of(mesh.name or "head", ""))
     kind = UsdSkel.Root if mesh.shapes else UsdGeom.Xform
     root = kind.Define(stage, root_path)
@@ -70,15 +84,15 @@ def _stage(mesh: Mesh, notes: list[str]) -> Usd.Stage:
     Usd.ModelAPI(root.GetPrim()).SetKind("component")
     if mesh.name and mesh.name != root_path.name:
         root.GetPrim().SetDisplayName(mesh.name)
-    written = _mesh(stage, root_path.AppendChild("mesh"), mesh, notes)
-    _groups(written, mesh, names)
-    _materials(stage, written, root_path.AppendChild("materials"), mesh, names)
+    written = add_mesh(stage, root_path.AppendChild("mesh"), mesh, notes)
+    add_groups(written, mesh, names)
+    add_materials(stage, written, root_path.AppendChild("materials"), mesh, names)
     if mesh.shapes:
-        _skel(stage, root_path, written, mesh, names)
+        add_skel(stage, root_path, written, mesh, names)
     return stage
 
 
-class _Names:
+class Names:
     """Names that USD takes for prims, one for each of our own under each parent."""
 
     def __init__(self) -> None:
@@ -95,7 +109,8 @@ class _Names:
         return given
 
 
-def _floats(rows: NDArray) -> Vt.Vec3fArray:
+def floats(rows: NDArray) -> Vt.Vec3fArray:
+    """Rows (n, 3) as USD's array of float32."""
     return Vt.Vec3fArray.FromNumpy(np.ascontiguousarray(rows, dtype=np.float32))
 
 
@@ -103,18 +118,18 @@ def _ints(values: NDArray) -> Vt.IntArray:
     return Vt.IntArray.FromNumpy(np.ascontiguousarray(values, dtype=np.int32))
 
 
-def _mesh(stage: Usd.Stage, path: Sdf.Path, mesh: Mesh, notes: list[str]) -> UsdGeom.Mesh:
+def add_mesh(stage: Usd.Stage, path: Sdf.Path, mesh: Mesh, notes: list[str]) -> UsdGeom.Mesh:
     """The mesh without its shapes: points, polygons, normals, texture coordinates, colours."""
     written = UsdGeom.Mesh.Define(stage, path)
     points = mesh.positions.astype(np.float32)
     if not np.isfinite(points).all():
         raise MoueError("has positions that are not numbers", mesh.path)
-    written.CreatePointsAttr(_floats(points))
-    written.CreateExtentAttr(_floats(np.stack([points.min(axis=0), points.max(axis=0)])))
+    written.CreatePointsAttr(floats(points))
+    written.CreateExtentAttr(floats(np.stack([points.min(axis=0), points.max(axis=0)])))
     written.CreateFaceVertexCountsAttr(_ints(mesh.polygons.counts))
     written.CreateFaceVertexIndicesAttr(_ints(mesh.polygons.indices))
     written.CreateSubdivisionSchemeAttr(UsdGeom.Tokens.none)
-    written.CreateNormalsAttr(_floats(_normals(mesh, mesh.positions)))
+    written.CreateNormalsAttr(floats(normals_of(mesh, mesh.positions)))
     written.SetNormalsInterpolation(UsdGeom.Tokens.vertex)
     if mesh.uv is not None:
         uv, at = mesh.uv.uv, mesh.uv.indices
@@ -127,25 +142,27 @@ def _mesh(stage: Usd.Stage, path: Sdf.Path, mesh: Mesh, notes: list[str]) -> Usd
         st.SetIndices(_ints(at))
     if mesh.colours is not None:
         colours = written.CreateDisplayColorPrimvar(UsdGeom.Tokens.vertex)
-        colours.Set(_floats(np.clip(mesh.colours, 0.0, 1.0)))
+        colours.Set(floats(np.clip(mesh.colours, 0.0, 1.0)))
     return written
 
 
-def _normals(mesh: Mesh, positions: NDArray) -> NDArray[np.float64]:
+def normals_of(mesh: Mesh, positions: NDArray) -> NDArray[np.float64]:
     """(n, 3) unit normals; (0, 0, 1) where the surface has none."""
     normals = np.array(Surface(mesh.polygons, positions).vertex_normals)
     normals[~normals.any(axis=1)] = (0.0, 0.0, 1.0)
     return normals
 
 
-def _groups(written: UsdGeom.Mesh, mesh: Mesh, names: _Names) -> None:
+def add_groups(written: UsdGeom.Mesh, mesh: Mesh, names: Names) -> None:
+    """The groups of a mesh, as subsets."""
     for name, faces in mesh.groups.items():
         _subset(written, name, faces, GROUPS, names)
     if mesh.groups:
         UsdGeom.Subset.SetFamilyType(written, GROUPS, UsdGeom.Tokens.unrestricted)
 
 
-def _materials(stage: Usd.Stage, written: UsdGeom.Mesh, folder: Sdf.Path, mesh: Mesh, names: _Names) -> None:
+def add_materials(stage: Usd.Stage, written: UsdGeom.Mesh, folder: Sdf.Path, mesh: Mesh, names: Names) -> None:
+    """The materials of a mesh, as subsets bound to materials under `folder`."""
     if not mesh.materials:
         return
     UsdGeom.Scope.Define(stage, folder)
@@ -158,7 +175,7 @@ def _materials(stage: Usd.Stage, written: UsdGeom.Mesh, folder: Sdf.Path, mesh: 
     UsdShade.MaterialBindingAPI.Apply(written.GetPrim()).SetMaterialBindSubsetsFamilyType(UsdGeom.Tokens.nonOverlapping)
 
 
-def _subset(written: UsdGeom.Mesh, name: str, faces: NDArray, family: str, names: _Names) -> UsdGeom.Subset:
+def _subset(written: UsdGeom.Mesh, name: str, faces: NDArray, family: str, names: Names) -> UsdGeom.Subset:
     kind = UsdGeom.Tokens.face
     subset = UsdGeom.Subset.CreateGeomSubset(written, names.of(name, "mesh"), kind, _ints(faces), family)
     if subset.GetPrim().GetName() != name:
@@ -166,11 +183,12 @@ def _subset(written: UsdGeom.Mesh, name: str, faces: NDArray, family: str, names
     return subset
 
 
-def _skel(stage: Usd.Stage, root: Sdf.Path, written: UsdGeom.Mesh, mesh: Mesh, names: _Names) -> None:
-    """The blend shapes, and the skeleton of one joint through which an animation gives them weights, 0 at rest."""
+def add_skel(stage: Usd.Stage, root: Sdf.Path, written: UsdGeom.Mesh, mesh: Mesh, names: Names) -> UsdSkel.Animation:
+    """The blend shapes, and the skeleton of one joint through which the animation that is returned gives them weights,
+    0 at rest."""
     prim = written.GetPrim()
     targets = []
-    normals = _normals(mesh, mesh.positions)
+    normals = normals_of(mesh, mesh.positions)
     for shape in mesh.shapes:
         path = written.GetPath().AppendChild(names.of(shape.name, "mesh"))
         _blend_shape(UsdSkel.BlendShape.Define(stage, path), mesh, shape, normals)
@@ -189,22 +207,23 @@ def _skel(stage: Usd.Stage, root: Sdf.Path, written: UsdGeom.Mesh, mesh: Mesh, n
     binding.CreateSkeletonRel().SetTargets([skeleton.GetPath()])
     binding.CreateBlendShapesAttr(tokens)
     binding.CreateBlendShapeTargetsRel().SetTargets(targets)
+    return weights
 
 
 def _blend_shape(written: UsdSkel.BlendShape, mesh: Mesh, shape: Shape, normals: NDArray) -> None:
     """Offsets of the points that the shape or one of its in-betweens moves or turns, and only of those."""
     stops = [shape.delta, *(between.delta for between in shape.inbetweens)]
-    turned = [_normals(mesh, mesh.positions + delta) - normals for delta in stops]
+    turned = [normals_of(mesh, mesh.positions + delta) - normals for delta in stops]
     turns = [(np.abs(turn) > NORMAL_AT_REST).any(axis=1) for turn in turned]
     moves = np.any([delta.any(axis=1) for delta in stops] + turns, axis=0)
     at = np.flatnonzero(moves)
     if not len(at):
         at = np.zeros(1, dtype=np.int64)  # no indices at all would mean all points
     written.CreatePointIndicesAttr(_ints(at))
-    written.CreateOffsetsAttr(_floats(shape.delta[at]))
-    written.CreateNormalOffsetsAttr(_floats(turned[0][at]))
+    written.CreateOffsetsAttr(floats(shape.delta[at]))
+    written.CreateNormalOffsetsAttr(floats(turned[0][at]))
     for number, (between, turn) in enumerate(zip(shape.inbetweens, turned[1:], strict=True), 1):
         inbetween = written.CreateInbetween(f"at_{number}")
         inbetween.SetWeight(float(between.at))
-        inbetween.SetOffsets(_floats(between.delta[at]))
-        inbetween.SetNormalOffsets(_floats(turn[at]))
+        inbetween.SetOffsets(floats(between.delta[at]))
+        inbetween.SetNormalOffsets(floats(turn[at]))

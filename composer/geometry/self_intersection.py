@@ -30,7 +30,8 @@ _FLAT = 1e-12
 def crossing_pairs(positions: NDArray, ones: NDArray, others: NDArray) -> Pairs:
     """(p, 2) the pairs of triangles `ones` (s, 3) and `others` (t, 3) that cross, as indices into both.
 
-    `positions` (n, 3) mm. Pairs that share a vertex are left out, because neighbours always touch.
+    For two surfaces that have no vertex in common; where one mesh crosses itself, `self_crossing` says. `positions`
+    (n, 3) mm. Pairs that share a vertex are left out.
     """
     positions = np.asarray(positions, dtype=np.float64)
     first, second = positions[ones], positions[others]
@@ -46,15 +47,6 @@ def crossing_mask(positions: NDArray, ones: NDArray, others: NDArray) -> NDArray
     on = np.zeros(len(ones), dtype=bool)
     on[crossing_pairs(positions, ones, others)[:, 0]] = True
     return on
-
-
-def self_crossing_pairs(positions: NDArray, triangles: NDArray) -> Pairs:
-    """(p, 2) triangles of one mesh (t, 3) that cross each other, each pair once, lower index first; pairs that share a
-    vertex are left out."""
-    corners = np.asarray(positions, dtype=np.float64)[triangles]
-    pairs = own_candidate_pairs(corners)
-    pairs = pairs[shared_vertices(np.asarray(triangles), pairs) == 0]
-    return pairs[cross(corners[pairs[:, 0]], corners[pairs[:, 1]])]
 
 
 def shared_vertices(triangles: NDArray, pairs: Pairs) -> NDArray[np.int64]:

@@ -215,3 +215,7 @@ class Surface:
         if make not in self._derived:
             self._derived[make] = make(self)
         return self._derived[make]
+
+    def knows(self, make: Callable[[Surface], Any]) -> bool:
+        """Whether `derived` has the result of `make` already."""
+        return make in self._derived

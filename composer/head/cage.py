@@ -69,6 +69,19 @@ def cage_of(polygons: Polygons, positions: NDArray) -> Cage | None:
     return _placed(_cage(mesh, kinds[pick[piece], np.arange(len(piece))]), points)
 
 
+def cage_polygons(polygons: Polygons) -> tuple[Polygons, Ints] | None:
+    """The connectivity of a mesh with one step of Catmull-Clark undone, and for each vertex of `Refinement` of it the
+    vertex (n1,) of the mesh: its cage's vertices first. None where the connectivity does not come from a step.
+
+    Where several cages subdivide to these polygons it is one of them: positions would tell, and are not asked.
+    """
+    if not polygons.n_faces or not bool(np.all(polygons.counts == 4)):
+        return None
+    mesh = HalfEdges(polygons)
+    ways, _ = _kinds(mesh)
+    return _cage(mesh, ways[0]) if ways else None
+
+
 def solve(step: Refinement, finer: NDArray) -> NDArray[np.float64]:
     """(n0, c) the coarse values whose lift by `step` is nearest to `finer` (n1, c) in least squares."""
     s = step.matrix

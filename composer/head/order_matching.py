@@ -16,7 +16,7 @@ from composer.geometry.half_edges import HalfEdges
 from composer.head.order_pieces import Pieces
 from composer.head.order_placing import Placing
 from composer.head.order_ranking import Evidence, Ranking, Way
-from composer.head.order_seeds import Seed, seeds, vertex_classes
+from composer.head.order_seeds import Seed, Signatures, seeds, vertex_classes
 from composer.head.order_walk import Disagreement, Walk, Walked
 
 Ints = NDArray[np.int32]
@@ -43,7 +43,8 @@ class Matching:
         self.ambiguous: tuple[int, int] | None = None
         self.complete = False
         self._by_texture = False
-        self._classes = vertex_classes(a, b)
+        mine, theirs = vertex_classes(a, b)
+        self._signatures = Signatures(a, mine), Signatures(b, theirs)
         self._pieces, self._other_pieces = Pieces(a), Pieces(b)
         self._placed = Placing(a, b, evidence.positions, evidence.other_positions)
         self._ranking = Ranking(a, b, evidence, self._placed)
@@ -117,7 +118,7 @@ class Matching:
         if len(touched):  # it shares a vertex with a matched piece
             yield int(touched[0]), self.b.corners_at(int(self.walk.vertex[self.a.vertex[touched[0]]]))
         others = self._other_pieces.corners_like(len(self._pieces.faces(piece)), len(corners), self.walk.from_polygon)
-        yield from seeds(self.a, self.b, self._classes, corners, others)
+        yield from seeds(*self._signatures, corners, others)
         for corner in corners[:: max(1, len(corners) // 3)].tolist():
             near = self._placed.nearest(corner)
             if near is not None:

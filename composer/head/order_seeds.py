@@ -38,14 +38,12 @@ def _keys(mesh: HalfEdges) -> NDArray[np.int64]:
     return (sizes.astype(np.int64) << 32) + (mesh.valence << 16) + around
 
 
-def seeds(
-    a: HalfEdges, b: HalfEdges, classes: tuple[Ints, Ints], corners: Ints, others: Ints
-) -> Iterator[Seed]:  # fmt: skip
+def seeds(mine_of: Signatures, theirs_of: Signatures, corners: Ints, others: Ints) -> Iterator[Seed]:
     """Seeds among the reference's `corners` and the other's, best first; the next is for a seed that proves wrong.
 
     Empty where no class of corner occurs in both.
     """
-    mine, theirs = classes[0][a.vertex[corners]], classes[1][b.vertex[others]]
+    mine, theirs = mine_of.classes_at(corners), theirs_of.classes_at(others)
     n_classes = int(max(mine.max(initial=0), theirs.max(initial=0))) + 1
     count, other_count = np.bincount(mine, minlength=n_classes), np.bincount(theirs, minlength=n_classes)
     shared = np.flatnonzero((count > 0) & (other_count > 0))
@@ -59,10 +57,9 @@ def seeds(
     if len(ours) > FEW:  # only one class, as in a torus: one corner is as good as any
         yield int(ours[0]), other_ones
         return
-    found = [_rarest(classes[0][a.vertex[ours]], classes[1][b.vertex[other_ones]], ours, other_ones)]
-    paths, other_paths = Paths(a, ours, classes[0]), Paths(b, other_ones, classes[1])
-    for steps in STAGES:
-        found.append(_rarest(paths.after(steps), other_paths.after(steps), ours, other_ones))
+    found = [_rarest(mine_of.classes_at(ours), theirs_of.classes_at(other_ones), ours, other_ones)]
+    for stage in range(len(STAGES)):
+        found.append(_rarest(mine_of.after(ours, stage), theirs_of.after(other_ones, stage), ours, other_ones))
         before, now = found[-2], found[-1]
         if now is None or len(now[1]) == 1:
             break
@@ -87,6 +84,58 @@ def _rarest(mine: NDArray, theirs: NDArray, corners: Ints, others: Ints) -> Seed
     best = shared[np.lexsort((other_count[shared], count[shared] != other_count[shared]))[0]]
     own = corners[number[: len(mine)] == best]
     return int(own[0]), others[number[len(mine) :] == best]
+
+
+class Signatures:
+    """The signatures of one mesh's corners after each of STAGES: each is followed once, however often it is asked for,
+    because pieces that are alike are looked at together, once for each of them."""
+
+    def __init__(self, mesh: HalfEdges, classes: Ints) -> None:
+        """For a mesh whose vertices have `classes` (n,)."""
+        self.mesh, self.classes = mesh, classes
+        self._slot = np.full(len(mesh.vertex), -1, dtype=np.int32)
+        self._count = 0  # of the slots in use
+        self._stages = np.zeros(0, dtype=np.int8)  # how many are known of the corner in each slot
+        self._at = np.zeros((3, 0), dtype=np.int32)
+        self._passed = np.zeros((3, 0), dtype=np.uint64)
+        self._told = np.zeros((len(STAGES), 0), dtype=np.uint64)
+
+    def classes_at(self, corners: Ints) -> Ints:
+        """(m,) the classes of the vertices of corners (m,)."""
+        return self.classes[self.mesh.vertex[corners]]
+
+    def after(self, corners: Ints, stage: int) -> NDArray[np.uint64]:
+        """(m,) the signatures of corners (m,), each given once, after `STAGES[stage]` steps."""
+        slots = self._slots_of(corners)
+        for each in range(stage + 1):
+            late = slots[self._stages[slots] == each]
+            if len(late):
+                self._follow(late, each)
+        return self._told[stage][slots]
+
+    def _slots_of(self, corners: Ints) -> Ints:
+        new = corners[self._slot[corners] < 0]
+        if len(new):
+            if self._count + len(new) > len(self._stages):
+                more = max(len(new), len(self._stages))
+                self._stages, self._at, self._passed, self._told = (
+                    np.concatenate([held, np.zeros((*held.shape[:-1], more), dtype=held.dtype)], axis=-1)
+                    for held in (self._stages, self._at, self._passed, self._told)
+                )
+            slots = np.arange(self._count, self._count + len(new), dtype=np.int32)
+            paths = Paths(self.mesh, new, self.classes)
+            self._slot[new], self._at[:, slots], self._passed[:, slots] = slots, paths.at, paths.passed
+            self._count += len(new)
+        return self._slot[corners]
+
+    def _follow(self, slots: Ints, stage: int) -> None:
+        """Follow the paths of the corners in some slots from the stage before to this one."""
+        paths = Paths(self.mesh, np.zeros(0, dtype=np.int32), self.classes)
+        paths.at, paths.passed = list(self._at[:, slots]), list(self._passed[:, slots])
+        paths.steps = STAGES[stage - 1] if stage else 0
+        self._told[stage, slots] = paths.after(STAGES[stage])
+        self._at[:, slots], self._passed[:, slots] = paths.at, paths.passed
+        self._stages[slots] = stage + 1
 
 
 class Paths:

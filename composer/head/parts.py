@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from composer.geometry.polygons import Polygons
+from composer.head.coarse_head import coarse_head
 from composer.head.head import Follows, Head, Part
 from composer.head.understand.anatomy import Anatomy, anatomy_of, with_anatomy_of
 from composer.head.understand.kinds import Kind, by_name, kinds_of
@@ -92,10 +93,14 @@ def recognise(head: Head) -> Recognised:
 
 
 def with_recognised_parts(head: Head) -> Head:
-    """The head with its recognised parts, and the reasons among its notes."""
-    found = recognise(head)
+    """The head with its recognised parts, and the reasons among its notes. A large head's are found on its coarser
+    level."""
+    level = coarse_head(head)
+    found = recognise(head if level is None else level.head)
     if not found.parts:
         return head
+    if level is not None:
+        found = Recognised(level.parts_up(found.parts), found.notes)
     names = ", ".join(part.name for part in found.parts)
     notes = [f"Taken for parts by form, motion and name: {names}."]
     known = with_anatomy_of(head.with_(parts=found.parts), head)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -17,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError, nearest, unknown
+from composer.head.coarse_head import CoarseHead, coarse_head
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from composer.head.reading import DAMAGE
@@ -173,11 +175,13 @@ def landmark_arrays(
     return points, curves
 
 
-def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = None) -> LandmarkRegions:
+def lay_regions(
+    head: Head, preset: RegionSet, landmarks: Landmarks | None = None, coarse: bool = False
+) -> LandmarkRegions:
     """A preset's regions on a head, from its landmarks or the given ones: masks, and why others were left out.
 
-    The last two are kept with the head's surface, read-only, for a library that is laid and then opened. Raises
-    MoueError where there are no landmarks at all.
+    With `coarse` a large head's are laid on its coarser level and lifted. The last two are kept with the head's
+    surface, read-only, for a library that is laid and then opened. Raises MoueError where there are no landmarks.
     """
     from composer.errors import MoueError
     from masks.from_landmarks import from_landmarks
@@ -189,10 +193,17 @@ def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = Non
             head.path,
             hint="put landmarks.toml beside its files, or take --from displacement or groups",
         )
-    kept: list[tuple[RegionSet, Landmarks, NDArray, LandmarkRegions]] = vars(head.surface).setdefault("laid", [])
-    for of, by, skin, laid in kept:
-        if of is preset and np.array_equal(skin, head.skin) and (by is known or by == known):
+    level = coarse_head(head) if coarse else None
+    kept: list[tuple[RegionSet, Landmarks, NDArray, bool, LandmarkRegions]]
+    kept = vars(head.surface).setdefault("laid", [])
+    for of, by, skin, lifted, laid in kept:
+        same = of is preset and lifted is (level is not None) and np.array_equal(skin, head.skin)
+        if same and (by is known or by == known):
             return laid
+    if level is not None:
+        laid = _laid_coarse(level, preset, known)
+        kept[:] = [*kept[-1:], (preset, known, head.skin, True, laid)]
+        return laid
     points, curves = landmark_arrays(known.check(head.n_vertices, head.path), head.neutral)
     try:
         laid = from_landmarks(head.surface, preset, points, curves, head.skin)
@@ -200,5 +211,14 @@ def lay_regions(head: Head, preset: RegionSet, landmarks: Landmarks | None = Non
         raise MoueError(str(error), head.path) from error
     for mask in laid.masks.values():
         mask.setflags(write=False)
-    kept[:] = [*kept[-1:], (preset, known, head.skin, laid)]
+    kept[:] = [*kept[-1:], (preset, known, head.skin, False, laid)]
     return laid
+
+
+def _laid_coarse(level: CoarseHead, preset: RegionSet, landmarks: Landmarks) -> LandmarkRegions:
+    """A preset's regions on a large head, laid on its coarser level and lifted: they still share to at most one."""
+    laid = lay_regions(level.head, preset, level.landmarks_down(landmarks))
+    masks = dict(zip(laid.masks, level.level.shares_up(list(laid.masks.values())), strict=True))
+    for mask in masks.values():
+        mask.setflags(write=False)
+    return replace(laid, masks=masks)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 SIGNS = {"error": "\u25b2 error", "warning": "\u25c6 warning", "note": "\u25cb note"}
 KINDS = {
     "recipe": "recipe", "sweep": "on the way to a recipe", "pair": "two played together",
-    "document": "the document itself", "shape": "shape",
+    "document": "the document itself", "shape": "shape", "frame": "a frame of the clip",
 }  # fmt: skip
 MOST_PICTURES = 150
 """Most findings that are pictured, worst first (our choice); the rest are in the list only, and the page says so."""
@@ -34,10 +34,10 @@ MOST_PICTURES = 150
 
 def html_report(
     studio: Studio, checked: Sequence[Checked], *, title: str, notes: Sequence[str] = (),
-    progress: Progress | None = None,
+    progress: Progress | None = None, top: str = "",
 ) -> str:  # fmt: skip
     """The page as text, to be written in UTF-8. The worst pose is first; those without findings are last, by name.
-    `notes` stand before those of the findings.
+    `notes` stand before those of the findings, `top`, HTML, above all.
     """
     ordered = sorted((one for one in checked if _grave(one)), key=_rank)
     rows, blocks, count = [], [], 0
@@ -55,7 +55,8 @@ def html_report(
     clean = sorted({plain_name(one) for one in named if not _grave(one)})
     noted = sorted({_noted(finding) for one in checked for finding in one.findings if finding.severity == "note"})
     return _PAGE.format(
-        title=escape(title), summary=_summary(checked), rows="".join(rows) or _NOTHING, poses="\n".join(blocks),
+        title=escape(title), top=top, summary=_summary(checked), rows="".join(rows) or _NOTHING,
+        poses="\n".join(blocks),
         more=f"<p>{more} more findings are in the list above without a picture.</p>" if more > 0 else "",
         clean=_list("Nothing found", clean), notes=_list("Notes", [*map(_sentence, notes), *noted]),
     )  # fmt: skip
@@ -69,7 +70,7 @@ def escape(words: str) -> str:
 
 def plain_name(one: Checked) -> str:
     """The name of a checked subject, with its kind where it is neither a recipe nor a shape."""
-    return one.name if one.kind in ("recipe", "shape") else f"{one.name} ({KINDS[one.kind]})"
+    return one.name if one.kind in ("recipe", "shape", "frame") else f"{one.name} ({KINDS[one.kind]})"
 
 
 def _grave(one: Checked) -> list[Finding]:
@@ -155,6 +156,10 @@ def _summary(checked: Sequence[Checked]) -> str:
     ways, pairs = (sum(one.kind == kind for one in checked) for kind in ("sweep", "pair"))
     more = [_counted(ways, "pose") + " on the way"] * bool(ways) + [_counted(pairs, "pair")] * bool(pairs)
     beside = f", besides {' and '.join(more)} with findings of their own" if more else ""
+    frames = sum(one.kind == "frame" for one in checked)
+    if frames or not checked:
+        what = f"{_counted(frames, 'frame')} at which something is at its worst" if frames else "Nothing was found"
+        return f"{what}: {_counted(every.count('error'), 'error')}, {_counted(every.count('warning'), 'warning')}."
     whole = _counted(shapes, "shape") if shapes else _counted(recipes, "recipe")
     return (
         f"{whole} checked{beside}: {_counted(every.count('error'), 'error')}, "
@@ -195,7 +200,7 @@ white-space:nowrap}} ul{{margin:8px 0 0;padding-left:20px}} section{{margin-top:
 @media(max-width:820px){{.pose{{display:block}} .whole{{position:static;margin-bottom:20px}}}}
 @media print{{body{{background:#fff;padding:0}} .whole{{position:static}} figure{{break-inside:avoid}}}}
 </style></head><body>
-<h1>{title}</h1><p>{summary}</p>
+<h1>{title}</h1>{top}<p>{summary}</p>
 <table><thead><tr><th>How bad</th><th>Pose</th><th>Where</th><th>What</th><th>How much</th></tr></thead>
 <tbody>{rows}</tbody></table>
 {more}

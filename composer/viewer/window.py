@@ -40,6 +40,7 @@ from composer.viewer.ui.kit import Kit
 
 SIZE, LEAST = (1280, 800), (900, 560)
 AWAKE_SECONDS = 0.6
+WORKING_SECONDS = 0.1
 CONTEXT_LOST = 0x0507
 
 
@@ -63,7 +64,7 @@ class MoueWindow(pyglet.window.Window):
         self.drag = Drag()
         self._opened: object = None
         self._library: object = None
-        self._awake_at = time.monotonic()
+        self._awake_at, self._drawn_at = time.monotonic(), 0.0
         self._pointer_events = PointerEvents(
             self.stage, self.panels, self.ui, self.drag, lambda: self.height, self.wake
         )
@@ -93,10 +94,14 @@ class MoueWindow(pyglet.window.Window):
     def on_draw(self) -> None:
         """Draw everything; what has not changed is not made again."""
         self.switch_to()
+        self._drawn_at = time.monotonic()
         stage = self.stage
         if stage.settings.scale != self.kit.scale:
             self._dress(stage.settings.scale)
+        under_way = stage.work.jobs
         moving = stage.step()
+        if stage.work.jobs != under_way:
+            self.wake()
         if stage.session is not self._opened:
             self._open()
         elif stage.session is not None and stage.session.evaluated.library is not self._library:
@@ -160,8 +165,12 @@ class MoueWindow(pyglet.window.Window):
 
     @property
     def awake(self) -> bool:
-        """Whether frames are worth drawing."""
-        return time.monotonic() - self._awake_at < AWAKE_SECONDS or bool(self.stage.work.jobs)
+        """Whether a frame is worth drawing now. While nothing but a job is under way they come seldom: the job needs
+        the processor, of which a frame takes more than its own time where there is no card."""
+        now = time.monotonic()
+        if now - self._awake_at < AWAKE_SECONDS:
+            return True
+        return bool(self.stage.work.jobs) and now - self._drawn_at >= WORKING_SECONDS
 
     def act(self, action: str) -> bool:
         """Do what a key or a button of this name does; whether there was anything to do."""

@@ -24,6 +24,7 @@ from composer.document.store import open_document, save_document
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
+from composer.formats.weight_csv import read_weight_csv
 from composer.head.head import InBetween, Shape
 from composer.head.landmark_file import read_landmarks
 from tests.faults.test_faults_formats_fuzz import LANDMARKS, good
@@ -40,6 +41,9 @@ delta = "shapes/kept.npy"
 [recipes.doubt]
 strength = 0.5
 cells = [{ region = "brow", shape = "grin", weight = 1.0 }]
+[clips.tide]
+length = 1.0
+keys = [{ time = 0.5, recipe = "doubt", interpolation = "smooth" }]
 [landmarks]
 pronasale = { vertex = 3 }
 """
@@ -63,6 +67,8 @@ def sample(kind: str) -> bytes:
             Image.fromarray(rng.integers(0, 255, (16, 16), dtype=np.uint8)).save(path)
         elif kind == ".toml":
             return DOCUMENT.encode()
+        elif kind == ".csv":
+            return b"time,grin,brow/grin %\n0.0,0,0\n0.5,0.25,80\n1.0,1e-3,-20\n"
         elif kind == ".marks":
             return LANDMARKS
         elif kind == ".moue":
@@ -104,7 +110,7 @@ READERS: dict[str, Callable[[Path], object]] = {
     ".npy": read_mask, "delta.npy": read_delta, ".png": read_picture, ".toml": open_document, ".moue": open_document,
     ".marks": read_landmarks, ".obj": read_mesh, ".ply": read_mesh, ".stl": read_mesh,
     ".glb": read_mesh, ".gltf": read_mesh, ".npz": read_mesh, ".usda": read_mesh, ".usdc": read_mesh,
-    ".usdz": read_mesh,
+    ".usdz": read_mesh, ".csv": read_weight_csv,
 }  # fmt: skip
 APART = (".usdc", ".usdz")
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from composer.errors import MoueError
-from composer.formats import usd_apart
+from composer.formats import standing, usd_apart
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
 from composer.head.head import InBetween, Shape
@@ -122,16 +122,27 @@ def test_spoilt_and_shortened_files_are_refused_or_still_a_mesh(suffix: str, tmp
             assert len(str(error)) <= 200 and path.name in str(error)
 
 
-def test_a_reader_that_dies_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+WAYS = [True, False] if standing.CAN_FORK else [False]
+"""Whether a process that stands ready reads a binary file, or one of its own."""
+
+
+@pytest.mark.parametrize("stands", WAYS)
+def test_a_reader_that_dies_is_one_line(stands: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     write_mesh(tmp_path / "a.usdc", Mesh(CUBE, CUBE_CORNERS, unit="cm"))
-    monkeypatch.setattr(usd_apart, "CHILD", "import os; os.abort()")
+    monkeypatch.setattr(standing, "CAN_FORK", stands)
+    for code in ("CHILD", "STANDING"):
+        monkeypatch.setattr(usd_apart, code, "import os; os.abort()")
     with pytest.raises(MoueError, match="a.usdc: is damaged: USD's own reader crashes on it"):
         read_mesh(tmp_path / "a.usdc")
 
 
-def test_a_package_and_a_binary_file_pass_on_their_own_line(tmp_path: Path) -> None:
+@pytest.mark.parametrize("stands", WAYS)
+def test_a_package_and_a_binary_file_pass_on_their_own_line(
+    stands: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from pxr import Usd
 
+    monkeypatch.setattr(standing, "CAN_FORK", stands)
     (tmp_path / "a.usda").write_text(SKIN.replace("Counts = [3]", "Counts = [4]"))
     Usd.Stage.Open(str(tmp_path / "a.usda")).Export(str(tmp_path / "b.usdc"))
     with pytest.raises(MoueError) as caught:

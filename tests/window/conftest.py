@@ -17,7 +17,9 @@ import pytest
 from tests.demo_heads import demo_folder
 from tests.window.dome import write_dome
 from tests.window.hand import Hand
+from tests.window.kept_heads import keep_heads
 from tests.window.kept_pictures import keep_pictures
+from tests.window.unseen import leave_unseen
 
 PACKAGES = "xvfb libgl1-mesa-dri libegl1 libegl-mesa0 libgl1 libglx-mesa0 xdotool"
 
@@ -67,6 +69,8 @@ def new_hand(gl_window: object, tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     for module in ("keeping", "kept_marks"):
         monkeypatch.setattr(f"composer.viewer.session.{module}.EVERY_SECONDS", float("inf"))
     keep_pictures(monkeypatch)
+    leave_unseen(monkeypatch)
+    keep_heads(monkeypatch)
     made: list[Hand] = []
 
     def make(**how: object) -> Hand:
@@ -109,42 +113,6 @@ def demo() -> Path:
 def own_demo(demo: Path, tmp_path: Path) -> Path:
     """A copy of the demo's document beside a copy of its library, to be written to."""
     return Path(shutil.copytree(demo.parent, tmp_path / "demo")) / demo.name
-
-
-@pytest.fixture(scope="module")
-def demo_for_all(
-    gl_window: object, demo: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Callable[[], Hand]]:
-    """One window with a copy of the demo open, for every test of a file: opening costs more than most tests do. The
-    call brings it back to how it was opened."""
-    own = Path(shutil.copytree(demo.parent, tmp_path_factory.mktemp("all") / "demo")) / demo.name
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("MOUE_SETTINGS", str(own.parent.parent / "settings"))
-        for module in ("keeping", "kept_marks"):
-            patch.setattr(f"composer.viewer.session.{module}.EVERY_SECONDS", float("inf"))
-        hand = Hand()
-        hand.open(own)
-
-        def fresh() -> Hand:
-            session, stage = hand.session, hand.stage
-            while session.history.can_undo:
-                session.undo()
-            session.choose_recipe(session.project.recipes[0].name)
-            session.region, session.shape, session.joined.seconds = "all", "", None
-            hand.window.panels.trying.stop(session)
-            hand.window.panels.trying.gallery, stage.dialogs.findings = (), False
-            stage.words, stage.place, stage.overlay, stage.finding = [], "mix", "none", None
-            hand.frames(2)
-            return hand
-
-        yield fresh
-        hand.close()
-
-
-@pytest.fixture
-def same_demo(demo_for_all: Callable[[], Hand]) -> Hand:
-    """That window, as it was opened."""
-    return demo_for_all()
 
 
 @pytest.fixture

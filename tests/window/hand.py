@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.viewer.session.pointing import look_up, region_at
+from tests.window.unseen import looked_at
 
 LONGEST_SECONDS = 180.0
 SELDOM_SECONDS = 0.25
@@ -295,7 +296,8 @@ class Hand:
         from pyglet import gl
 
         self.window.switch_to()
-        self._tell("on_draw")
+        with looked_at():
+            self._tell("on_draw")
         width, height = self.window.get_framebuffer_size()
         held = (ctypes.c_ubyte * (width * height * 4))()
         gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, 0)

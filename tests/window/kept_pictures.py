@@ -42,18 +42,21 @@ def keep_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
         shade(self, openness, daylight)
         self.lit = self.shading, _digest(openness, daylight)
 
-    def picture(self: Any, positions: Any, normals: Any, look: Any, eye: Any, size_px: Any) -> np.ndarray:
+    def picture(
+        self: Any, positions: Any, normals: Any, look: Any, eye: Any, size_px: Any, rough: bool = False
+    ) -> np.ndarray:
         held = self._held
         head, made_of = getattr(held, "made_of", (None, b""))
         shading, lit = getattr(held, "lit", (None, b""))
         plain = look.same_as(replace(Look(), wire=look.wire, hidden=look.hidden))
         if not plain or head is not held.opened or shading != held.shading:  # or opened while nothing was kept
-            return draw(self, positions, normals, look, eye, size_px)
-        key = (made_of, lit, _digest(positions, normals), look.wire, look.hidden, eye, tuple(size_px), self.samples)
+            return draw(self, positions, normals, look, eye, size_px, rough)
+        how = look.wire, look.hidden, eye, tuple(size_px), self.samples, rough
+        key = (made_of, lit, _digest(positions, normals), *how)
         if key not in _kept:
             if len(_kept) >= MOST:
                 _kept.clear()
-            _kept[key] = draw(self, positions, normals, look, eye, size_px)
+            _kept[key] = draw(self, positions, normals, look, eye, size_px, rough)
         return _kept[key].copy()
 
     monkeypatch.setattr(HeadBuffers, "open", opened)

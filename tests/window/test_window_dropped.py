@@ -14,8 +14,8 @@ from composer.viewer.session.folders import fault_of, formats_words, list_folder
 from tests.window.hand import Hand
 
 
-def test_a_target_is_asked_about_and_goes_where_it_was_meant_to(same_demo: Hand, tmp_path: Path) -> None:
-    hand, session = same_demo, same_demo.session
+def test_a_target_is_asked_about_and_goes_where_it_was_meant_to(open_demo: Hand, tmp_path: Path) -> None:
+    hand, session = open_demo, open_demo.session
     target = session.evaluated.pose(session.project.recipe("call"))
     write(tmp_path / "cry.obj", mesh_of(session.head, target, unit="mm"))
     before = session.history.committed
@@ -36,10 +36,10 @@ def test_a_target_is_asked_about_and_goes_where_it_was_meant_to(same_demo: Hand,
 
 
 def test_without_a_dialog_folders_are_browsed_and_faults_stand_at_the_field(
-    same_demo: Hand, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    open_demo: Hand, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("composer.viewer.session.browse.can_browse", lambda: False)
-    hand = same_demo
+    hand = open_demo
     (tmp_path / "inner").mkdir()
     (tmp_path / "inner" / "mine.moue").write_text("no document")
     (tmp_path / "inner" / "notes.txt").write_text("not for Moue")

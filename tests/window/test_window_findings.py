@@ -8,8 +8,8 @@ from composer.demo.tour import PLANTED
 from tests.window.hand import Hand
 
 
-def test_the_planted_seam_is_found_seen_and_mended_by_a_press(same_demo: Hand) -> None:
-    hand, session = same_demo, same_demo.session
+def test_the_planted_seam_is_found_seen_and_mended_by_a_press(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
     panel = hand.window.panels.findings
     hand.key("Ctrl+E")
     hand.until(lambda: panel.found, "findings")
@@ -33,8 +33,8 @@ def test_the_planted_seam_is_found_seen_and_mended_by_a_press(same_demo: Hand) -
     hand.stage.dialogs.findings = False
 
 
-def test_the_board_shows_what_is_tried_and_chance_keeps_its_pictures(same_demo: Hand) -> None:
-    hand, session = same_demo, same_demo.session
+def test_the_board_shows_what_is_tried_and_chance_keeps_its_pictures(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
     trying = hand.window.panels.trying
     hand.click_on("cell brow_outer_left surprise")
     hand.click_on("Sweep")
@@ -57,8 +57,8 @@ def test_the_board_shows_what_is_tried_and_chance_keeps_its_pictures(same_demo: 
     assert not trying.gallery and any(name.startswith("shape ") for name in hand.seen)
 
 
-def test_shapes_that_hardly_move_the_chosen_region_are_dimmed(same_demo: Hand) -> None:
-    hand, session = same_demo, same_demo.session
+def test_shapes_that_hardly_move_the_chosen_region_are_dimmed(open_demo: Hand) -> None:
+    hand, session = open_demo, open_demo.session
     session.region = "brow_inner_left"
     tray = hand.window.panels.tray
     hand.move(5.0, 5.0)

@@ -13,9 +13,9 @@ from tests.window.hand import Hand
 
 
 @pytest.fixture
-def brush(same_demo: Hand) -> Hand:
+def brush(open_demo: Hand) -> Hand:
     """The brush over the demo, the left cheek chosen."""
-    hand = same_demo
+    hand = open_demo
     hand.key("P")
     hand.until(lambda: hand.window.panels.painting.ready_for(hand.session), "the brush")
     hand.session.region = "cheek_left"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,6 +12,9 @@ from imgui_bundle import imgui
 
 from composer.edits.recipes import delete_recipe
 from composer.edits.regions import delete_region, rename_region
+from composer.progress import Progress
+from composer.viewer.session import open_job
+from composer.viewer.session.opening import Opened
 from composer.viewer.session.settings import read_settings, settings_folder
 from masks.paint import Painter
 from tests.window.dome import write_dome
@@ -97,15 +101,27 @@ def test_a_soloed_region_that_gets_another_name_hides_nothing(open_demo: Hand) -
     assert abs(shown).max() < 1e-3
 
 
-def test_of_two_that_are_dropped_the_later_one_is_opened(hand: Hand, demo: Path, library: Path) -> None:
+def test_of_two_that_are_dropped_the_later_one_is_opened(
+    hand: Hand, demo: Path, library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read, may_read = open_job.open_path, threading.Event()
+
+    def read_when_told(path: Path, progress: Progress) -> Opened:
+        assert may_read.wait(60.0)
+        return read(path, progress)
+
+    monkeypatch.setattr(open_job, "open_path", read_when_told)
     hand.drop(demo)
     hand.drop(library)
+    may_read.set()
     hand.until(lambda: hand.stage.session is not None and not hand.stage.work.jobs)
     hand.settle()
     assert hand.session.title == "dome"
+    may_read.clear()
     hand.drop(demo)
     hand.key("Ctrl+N")
     session = hand.session
+    may_read.set()
     hand.until(lambda: hand.stage.dialogs.leave or hand.session is not session)
     assert hand.session is session, "what was edited while another was read is asked about"
     hand.frames(3)

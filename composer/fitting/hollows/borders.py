@@ -15,6 +15,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.fitting.hollows.cavities import connected
+from composer.fitting.hollows.covers import Cover
 from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.places import PLACES
 from composer.fitting.reference_shape import shaped
@@ -97,16 +98,29 @@ def with_library_form(library: LibrarySkin, positions: Rows, found: list[Border]
     return shaped(tables.polygons, positions, tables.loops, tables.rest, moving, firm, ROUNDS, True), zone
 
 
-def _question(count: int, places: Rows, marks: Landmarks, neutral: Rows) -> str:
-    """What the artist is asked about `count` vertices at `places` (k, 3) on the library."""
-    where = "on the head"
-    names = ("exocanthion_left", "exocanthion_right", "gnathion")
-    if all(name in marks.points for name in names):
-        left, right, chin = (np.asarray(marks.position(name, neutral)) for name in names)
-        eyes = (left + right) / 2.0
-        down = float((places.mean(axis=0) - eyes) @ (chin - eyes) / ((chin - eyes) @ (chin - eyes)))
-        where = "above the eyes" if down < 0.0 else "below the chin" if down > 1.0 else "beside the face"
+def cover_question(cover: Cover, rest: Rows, marks: Landmarks, neutral: Rows) -> str:
+    """What the artist is asked about a cover of a skin that lies at `rest` (s, 3) on the library."""
     return (
-        f"{count:,} vertices {where} leave the library's form: hair, a hat, a collar? They keep the library's form; "
+        f"{int(cover.flags.sum()):,} vertices {_where(rest[cover.flags], marks, neutral)} stand out by "
+        f"{cover.stands_mm:.0f} mm behind a step all round: a cap, hair, a collar? They keep the library's form; "
         "--follow-all copies the sculpt there."
     )
+
+
+def _question(count: int, places: Rows, marks: Landmarks, neutral: Rows) -> str:
+    """What the artist is asked about `count` vertices at `places` (k, 3) on the library."""
+    return (
+        f"{count:,} vertices {_where(places, marks, neutral)} leave the library's form: hair, a hat, a collar? They "
+        "keep the library's form; --follow-all copies the sculpt there."
+    )
+
+
+def _where(places: Rows, marks: Landmarks, neutral: Rows) -> str:
+    """Where on the head `places` (k, 3) on the library lie."""
+    names = ("exocanthion_left", "exocanthion_right", "gnathion")
+    if not all(name in marks.points for name in names):
+        return "on the head"
+    left, right, chin = (np.asarray(marks.position(name, neutral)) for name in names)
+    eyes = (left + right) / 2.0
+    down = float((places.mean(axis=0) - eyes) @ (chin - eyes) / ((chin - eyes) @ (chin - eyes)))
+    return "above the eyes" if down < 0.0 else "below the chin" if down > 0.8 else "beside the face"

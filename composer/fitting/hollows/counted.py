@@ -76,11 +76,11 @@ def soundness(head: Head, marks: Landmarks, fitted: Rows) -> Soundness:
     skins = [ClosestSurface(at, triangles[head.skin[triangles].all(axis=1)]) for at in (head.neutral, fitted)]
     through = {part.name: count for part in hard if (count := _through(head, fitted, part, skins))}
     turned = _inside_out(surface, now, places)
-    by_place = counted_by_place(skin.polygons, places, turned)
+    names = library.place_names(head, marks)
+    by_place = counted_by_place(names, turned)
     return Soundness(
-        counted_by_place(skin.polygons, places, crossing),
-        counted_by_place(skin.polygons, places, library.uncrossing.known),
-        through, {name: count for name, count in by_place.items() if count and name != ELSEWHERE},
+        counted_by_place(names, crossing), counted_by_place(names, library.uncrossing.known), through,
+        {name: count for name, count in by_place.items() if count and name != ELSEWHERE},
     )  # fmt: skip
 
 

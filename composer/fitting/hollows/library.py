@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.hollows.cavities import Cavities, find_cavities
-from composer.fitting.hollows.places import face_places
+from composer.fitting.hollows.hollowness import hollowness
+from composer.fitting.hollows.places import face_places, mouth_inside, place_names
 from composer.fitting.hollows.uncross import Uncrossing
 from composer.fitting.skin import Skin
 from composer.geometry.polygons import Polygons
@@ -51,9 +52,20 @@ class LibrarySkin:
         """The tables that find and take back crossings."""
         return Uncrossing.of(self.skin.polygons, self.surface.positions, self.cavities.visibility)
 
+    @cached_property
+    def hollowness(self) -> Rows:
+        """(s,) as `hollowness` measures it."""
+        return hollowness(self.surface)
+
     def places(self, head: Head, marks: Landmarks) -> NDArray[np.int64]:
         """(s,) the place of the face of each vertex, as `face_places` numbers them."""
         return face_places(self.surface, marks, head.neutral, self.cavities.pieces)
+
+    def place_names(self, head: Head, marks: Landmarks) -> NDArray[np.str_]:
+        """(f,) the name of the place of each polygon of the skin; the mouth's inside is one of its own."""
+        places = self.places(head, marks)
+        inside = mouth_inside(self.surface, marks, head.neutral, self.cavities.pieces, places)
+        return place_names(self.skin.polygons, places, inside)
 
 
 _KNOWN: WeakKeyDictionary[Polygons, tuple[Rows, tuple, LibrarySkin]] = WeakKeyDictionary()

@@ -22,7 +22,9 @@ Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 PLACES = ("nose", "ears", "eyes", "lips")
-ELSEWHERE = "elsewhere"
+ELSEWHERE, INSIDE = "elsewhere", "mouth's inside"
+NAMES = (*PLACES, INSIDE, ELSEWHERE)
+"""All that a polygon's place can be."""
 PUPILS_MM = 62.9
 """Distance of the pupils to which the reaches below belong: ANSUR II 2012, mean of men and women, from memory."""
 REACH_MM = {"nose": 14.0, "ears": 32.0, "eyes": 12.0, "lips": 12.0}
@@ -81,12 +83,33 @@ def _place_of(cavity: Rows, evidence: dict[str, Rows], frame: FaceFrame) -> str 
     return "ears" if aside > EARS_ASIDE * PUPILS_MM * frame.scale else None
 
 
-def counted_by_place(polygons: Polygons, places: NDArray[np.int64], faces: Flags) -> dict[str, int]:
-    """How many of the flagged polygons (f,) lie in each place, by the place of most of their corners; `places` (s,) as
-    `face_places` gives it. Every place is named, ELSEWHERE too."""
-    kinds = len(PLACES) + 1
+def mouth_inside(
+    surface: Surface, marks: Landmarks, positions: Rows, cavities: Sequence[Flags], places: NDArray[np.int64]
+) -> Flags:  # fmt: skip
+    """(s,) the vertices of the lips' place that lie in a cavity, out of reach of all landmarks of the lips; arguments
+    as of `face_places`, and its result."""
+    points = {name: np.asarray(marks.position(name, positions), dtype=np.float64) for name in marks.points}
+    reach = REACH_MM["lips"] * face_frame(surface, points, PUPILS_MM).scale
+    marked = _marked("lips", points, marks, positions)
+    near = np.logical_or.reduce([np.zeros(surface.n_vertices, dtype=bool), *cavities])
+    inside = near & (places == PLACES.index("lips"))
+    if len(marked):
+        inside &= cKDTree(marked).query(surface.positions)[0] > reach
+    return inside
+
+
+def place_names(polygons: Polygons, places: NDArray[np.int64], inside: Flags) -> NDArray[np.str_]:
+    """(f,) the name of each polygon's place, that of most of its corners; `places` (s,) is as `face_places` gives it,
+    `inside` (s,) as `mouth_inside` does."""
+    kinds = len(NAMES)
+    of = np.where(inside, NAMES.index(INSIDE), np.where(places == len(PLACES), NAMES.index(ELSEWHERE), places))
     votes = np.bincount(
-        polygons.corner_face.astype(np.int64) * kinds + places[polygons.indices], minlength=kinds * polygons.n_faces
+        polygons.corner_face.astype(np.int64) * kinds + of[polygons.indices], minlength=kinds * polygons.n_faces
     ).reshape(-1, kinds)
-    chosen = np.bincount(votes[faces].argmax(axis=1), minlength=kinds)
-    return dict(zip((*PLACES, ELSEWHERE), chosen.tolist(), strict=True))
+    return np.array(NAMES)[votes.argmax(axis=1)]
+
+
+def counted_by_place(names: NDArray[np.str_], faces: Flags) -> dict[str, int]:
+    """How many of the flagged polygons (f,) lie in each place; `names` (f,) are as `place_names` gives them. Every
+    place is named, also the mouth's inside and elsewhere."""
+    return {name: int((faces & (names == name)).sum()) for name in NAMES}

@@ -3,9 +3,9 @@ form.
 
 Of two polygons that cross, the one that lies more hidden on the library gives way, both where they are alike. A patch
 about them is turned and scaled to its surroundings and takes the shape that it has on the library
-(`fitting.reference_shape`). It moves only where fewer pairs cross afterwards and no face is turned over or folded more.
-Patches grow, attempt after attempt. Pairs both of whose polygons cross on the library as well, as lips at rest may, are
-left to the library.
+(`fitting.reference_shape`). It moves only where fewer pairs cross afterwards and no face is turned over or folded more;
+faces that its move folds are unfolded first (`fitting.bad_places`). Patches grow, attempt after attempt. Pairs both of
+whose polygons cross on the library as well, as lips at rest may, are left to the library.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.fitting.bad_places import unfolded
 from composer.fitting.hollows.cavities import connected
 from composer.fitting.loops import Loops
 from composer.fitting.reference_shape import shaped
@@ -37,6 +38,10 @@ LINK = 0.03
 and what stands behind it)."""
 STEPS = (1.0, 0.5)
 """Shares of the way to the library's form that are tried (our choice)."""
+AROUND = 4
+"""Rings about a patch that may move too where it folds faces (our choice)."""
+FILL_WIDTH = 0.02
+"""Width of the tension where they are unfolded, as a share of the skin's diagonal (our choice)."""
 STAY, ROUNDS = 1e-6, 8
 """How weakly a patch is held where it is, and the rounds in which it takes the library's form (our choice)."""
 
@@ -44,14 +49,14 @@ STAY, ROUNDS = 1e-6, 8
 @dataclass(frozen=True, eq=False)
 class Uncrossing:
     """What is known of a library's skin of s vertices: its `polygons`, `rest` (s, 3) mm, the `visibility` (s,), the
-    `loops` that find bad faces, and the polygons `known` (f,) that cross on it."""
+    `loops` that find bad faces, and the pairs of triangles `own` (p, 2) that cross on it."""
 
     polygons: Polygons
     rest: Rows
     visibility: Rows
     loops: Loops
     test: SelfCrossing
-    known: Flags
+    own: Pairs
     extent: float
 
     @classmethod
@@ -59,7 +64,14 @@ class Uncrossing:
         """For a skin at `rest` (s, 3) mm."""
         test = SelfCrossing(polygons)
         extent = float(np.linalg.norm(np.ptp(rest, axis=0)))
-        return cls(polygons, rest, visibility, Loops(polygons, rest), test, test.crossing_faces(rest), extent)
+        return cls(polygons, rest, visibility, Loops(polygons, rest), test, test.pairs(rest), extent)
+
+    @cached_property
+    def known(self) -> Flags:
+        """(f,) the polygons that cross others on the library."""
+        flags = np.zeros(self.polygons.n_faces, dtype=bool)
+        flags[self.test.face[self.own].ravel()] = True
+        return flags
 
     @cached_property
     def _corners(self) -> NDArray[np.int64]:
@@ -89,8 +101,7 @@ class Uncrossing:
                 seeds = self.loops.vertices_of(self._giving_way(pairs, both, loose))
                 firm = np.where(seeds | loose, STAY, max(hold, STAY))
                 for patch in connected(self.polygons, self.loops.grown(seeds, rings) & ~fixed):
-                    if self._parted(state, patch, firm):
-                        moved |= patch
+                    moved |= self._parted(state, patch, firm, fixed)
         return moved
 
     def _giving_way(self, pairs: Pairs, both: bool, loose: Flags) -> Flags:
@@ -105,14 +116,14 @@ class Uncrossing:
         flags[pairs[(ahead >= -ALIKE) | both, 1]] = True
         return flags
 
-    def _parted(self, state: Crossings, patch: Flags, firm: Rows) -> bool:
-        """Whether a `patch` (s,) could move to the library's form, in whole or in part, so that fewer pairs cross.
+    def _parted(self, state: Crossings, patch: Flags, firm: Rows, fixed: Flags) -> Flags:
+        """(s,) what moved of a `patch` (s,) to the library's form, in whole or in part, so that fewer pairs cross;
+        nothing where it could not.
 
-        `firm` (s,) is how firmly each vertex is held where it is. What crosses is tried first with links: polygons that
-        cross keep the offset that they have on the library, so that one sheet stands before the other again.
+        `firm` (s,) is how firmly each vertex is held where it is. What crosses is tried first with links: polygons
+        that cross keep the offset that they have on the library, so that one sheet stands before the other again.
         """
         pairs = self.new(state.pairs)
-        bad = self.loops.bad_about(state.positions, patch)
         moving = np.flatnonzero(patch)
         for linked in (True, False):
             links = self._links(pairs, patch) if linked else None
@@ -123,10 +134,26 @@ class Uncrossing:
             )
             for trial in self._on_the_way(state.positions, form):
                 found = state.tried(trial, patch)
-                if len(self.new(found)) < len(pairs) and self.loops.bad_about(trial, patch) <= bad:
-                    state.move(trial, patch, found)
-                    return True
-        return False
+                if len(self.new(found)) >= len(pairs):
+                    continue
+                at, moved = self._unfolded(state.positions, trial, patch, fixed)
+                found = found if at is trial else state.tried(at, moved)
+                bad = self.loops.bad_about(state.positions, moved)
+                if len(self.new(found)) < len(pairs) and self.loops.bad_about(at, moved) <= bad:
+                    state.move(at, moved, found)
+                    return moved
+        return np.zeros_like(patch)
+
+    def _unfolded(self, before: Rows, trial: Rows, patch: Flags, fixed: Flags) -> tuple[Rows, Flags]:
+        """A `trial` (s, 3) for a `patch` (s,) with the faces unfolded that it folds, and which vertices (s,) it moves;
+        what lies further than AROUND rings about the patch stays."""
+        if self.loops.bad_about(trial, patch) <= self.loops.bad_about(before, patch):
+            return trial, patch
+        at, _ = unfolded(
+            self.polygons, trial, self.loops, self.rest, width_mm=FILL_WIDTH * self.extent,
+            fixed=fixed | ~self.loops.grown(patch, AROUND), reluctant=np.zeros_like(patch),
+        )  # fmt: skip
+        return at, patch | (at != before).any(axis=1)
 
     def _links(self, pairs: Pairs, patch: Flags) -> Pairs:
         """(l, 2) vertices of the polygons of `pairs` (q, 2) that cross, each linked to the vertex of the other polygon

@@ -58,8 +58,9 @@ def anatomy_of(head: Head) -> Anatomy:
 
 
 def with_anatomy_of(head: Head, before: Head) -> Head:
-    """The same head, with the anatomy and the surface of one that shares its polygons, neutral and shapes."""
-    for name in ("anatomy", "surface"):
+    """The same head, with the anatomy, the surface and the coarser level of one that shares its polygons, neutral and
+    shapes."""
+    for name in ("anatomy", "surface", "coarser"):
         if name in vars(before):
             vars(head)[name] = vars(before)[name]
     return head

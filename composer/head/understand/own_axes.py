@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.head.axes import FileAxes
+from composer.head.coarse_head import seen_coarse
 from composer.head.head import Head
 from composer.head.understand.anatomy import anatomy_of
 
@@ -18,7 +19,7 @@ def found_axes(head: Head) -> tuple[FileAxes | None, str]:
     """
     if not head.shapes:
         return None, ""
-    anatomy = anatomy_of(head)
+    anatomy = anatomy_of(seen_coarse(head))
     frame = anatomy.frame
     if frame.as_the_file or not frame.sure:
         return None, ""

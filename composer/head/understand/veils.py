@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import Polygons
+from composer.head.coarse_head import seen_coarse
 from composer.head.head import Head, Part
 from composer.head.understand.part_words import what_parts_are
 
@@ -22,6 +23,9 @@ SHEETS = ("lid_sheet", "ball_sheet", "tear")
 
 def veils_of(head: Head) -> frozenset[str]:
     """Names of the parts of a head that pictures leave out."""
+    if not head.parts:
+        return frozenset()
+    head = seen_coarse(head)
     return veils_among(head.parts, head.polygons, head.neutral, what_parts_are(head))
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pyglet import gl
 
 from composer.errors import MoueError
+from composer.head.coarse import known_coarse
 from composer.head.head import Head
 from composer.head.understand.part_words import what_parts_are
 from composer.picture.material import BROW, brow_weights, materials
@@ -32,14 +33,17 @@ _INSIDE = ("mouth", "teeth", "gum", "tongue")
 
 class HeadBuffers:
     """One head. `names` are "skin" and its parts, `eye_names` those that are eyeballs, `triangle_ranges` and
-    `edge_ranges` where each begins and how many it has; `shading` counts changes of its openness."""
+    `edge_ranges` where each begins and how many it has; `shading` counts changes of its openness. Of a large head whose
+    coarser level is known, `rough_triangles` are that level's, over the same vertices, in `rough_ranges`."""
 
     def __init__(self) -> None:
         self.buffers = {name: Buffer() for name in ("materials", "openness", "balls", "uvs")}
         self.triangles = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
+        self.rough_triangles = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self.edges = Buffer(gl.GL_ELEMENT_ARRAY_BUFFER)
         self.uv_texture = BufferTexture()
         self.head: Head | None = None
+        self._edge_ranges: dict[str, Range] | None = None
         self.shading = 0
 
     @property
@@ -60,9 +64,14 @@ class HeadBuffers:
             owner[part.vertices] = i + 1
         polygons = head.polygons
         triangles, self.triangle_ranges = _by_part(polygons.triangles, owner, self.names)
-        edges, self.edge_ranges = _by_part(polygons.edges, owner, self.names)
+        self._owner, self._edge_ranges = owner, None
         self.triangles.hold(triangles.astype(np.uint32))
-        self.edges.hold(edges.astype(np.uint32))
+        self.rough_ranges: dict[str, Range] = {}
+        level = known_coarse(head.surface)
+        if level is not None:
+            rough = level.vertices[level.surface.polygons.triangles]
+            rough, self.rough_ranges = _by_part(rough, owner, self.names)
+            self.rough_triangles.hold(rough.astype(np.uint32))
         self.buffers["materials"].hold(_materials(head))
         self.buffers["balls"].hold(self.eyes.directions(n))
         self.has_uv = head.uv is not None
@@ -73,6 +82,14 @@ class HeadBuffers:
             self.buffers["uvs"].hold(np.ascontiguousarray(known[index], dtype=np.float32))
         self._inside = _inside(head)
         self.shade(None, None)
+
+    @property
+    def edge_ranges(self) -> dict[str, Range]:
+        """Where the edges of each part begin and how many it has; they are sent when they are first asked for."""
+        if self._edge_ranges is None:
+            edges, self._edge_ranges = _by_part(self.opened.polygons.edges, self._owner, self.names)
+            self.edges.hold(edges.astype(np.uint32))
+        return self._edge_ranges
 
     def shade(self, openness: NDArray | None, daylight: NDArray | None) -> None:
         """See `View3D.shade`."""
@@ -113,7 +130,7 @@ class HeadBuffers:
 
     def close(self) -> None:
         """Give everything back."""
-        things: Sequence = (self.triangles, self.edges, self.uv_texture, *self.buffers.values())
+        things: Sequence = (self.triangles, self.rough_triangles, self.edges, self.uv_texture, *self.buffers.values())
         for thing in things:
             thing.close()
         self.head = None
@@ -124,7 +141,9 @@ def _inside(head: Head) -> NDArray[np.bool_]:
     inside = np.zeros(head.n_vertices, dtype=bool)
     for name, faces in head.groups.items():
         if any(word in name.lower() for word in _INSIDE):
-            inside[np.concatenate([head.polygons.face(int(f)) for f in faces] or [np.empty(0, int)])] = True
+            of_group = np.zeros(head.polygons.n_faces, dtype=bool)
+            of_group[faces] = True
+            inside[head.polygons.indices[of_group[head.polygons.corner_face]]] = True
     for part in head.parts:
         inside[part.vertices] = any(word in part.name.lower() for word in _INSIDE)
     return inside
@@ -138,6 +157,8 @@ def _soft_step(values: NDArray[np.float32], low: float, high: float) -> NDArray[
 
 def _by_part(items: NDArray, owner: NDArray, names: list[str]) -> tuple[NDArray, dict[str, Range]]:
     """Triangles or edges sorted by the part of their first vertex, and where each part begins and how many it has."""
+    if len(names) == 1:
+        return items, {names[0]: (0, len(items))}
     of = owner[items[:, 0]]
     order = np.argsort(of, kind="stable")
     count = np.bincount(of, minlength=len(names))

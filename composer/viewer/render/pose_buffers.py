@@ -29,7 +29,9 @@ class PoseBuffers:
         other = self.lend(self.positions.id, self.normals.id, 3)
         still = touched is not None and touched[1] <= touched[0]
         moved = self.positions.hold(positions, touched)
-        return self.normals.hold(normals, touched if still else None) or moved or other
+        wide = touched is not None and 2 * (touched[1] - touched[0]) > len(normals)
+        here = touched if still else (0, len(normals)) if wide else None
+        return self.normals.hold(normals, here) or moved or other
 
     def lend(self, positions: int, normals: int, stride: int) -> bool:
         """Show GL buffers of `stride` float32 a vertex; whether they are others than before."""

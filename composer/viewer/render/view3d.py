@@ -2,7 +2,9 @@
 
 The look is that of `composer.picture`, for a card: matt bone by a window at three quarters on a calm grey ground,
 eyes that look. What is sent to the card is only what differs from what it has. On a rasteriser that runs on the
-processor edges stay rough while things move and are smoothed once they stand still.
+processor edges stay rough while things move and are smoothed once they stand still. Heads of many vertices are lit at
+their vertices while they move there, and a large one moves by the triangles of its coarser level, which stand on the
+same vertices; its edges stay as they are.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ from numpy.typing import NDArray
 from pyglet import gl
 
 from composer.errors import MoueError
+from composer.head.coarse import LARGE
 from composer.head.head import Head
 from composer.picture import eyeball as painted
 from composer.picture import light as window_light
@@ -33,6 +36,9 @@ from composer.viewer.render.pose_buffers import PoseBuffers, Range
 
 SAMPLES = 4
 """Samples a pixel where edges are smoothed: what every card with OpenGL 3.3 has."""
+QUICK_FROM = 20_000
+"""Vertices from which a head that moves is lit at its vertices where a processor draws: they lie a few pixels apart
+then. Our choice: of such a head's frame at 1280 x 800 a half goes into the light of each pixel."""
 WIRE_INK = (0.10, 0.11, 0.14, 0.34)
 LIFT = 4e-4
 """How far lines and marks are drawn before the surface, as a share of the eye's distance; chosen by eye."""
@@ -53,6 +59,10 @@ class View3D:
         eye = (f"PUPIL {painted.PUPIL_DEG}", f"IRIS {painted.IRIS_DEG}", "EYE", "COVERED")
         self._bone = Program("head.vert", "head.frag")
         self._covered = Program("head.vert", "head.frag", defines=("COVERED",))
+        self._moving = {
+            covered: Program("head.vert", "moving.frag", defines=("MOVING", *(("COVERED",) if covered else ())))
+            for covered in (False, True)
+        }
         self._eye = Program("head.vert", "head.frag", defines=eye)
         self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED", "COVERED"))
         self._ground = Program("ground.vert", "ground.frag")
@@ -142,8 +152,10 @@ class View3D:
         look: Look,
         eye: Eye,
         size_px: tuple[int, int],
+        rough: bool = False,
     ) -> NDArray[np.uint8]:
         """(h, w, 4) sRGB and cover of a pose (n, 3) mm without its ground, upper row first; what `draw` shows stays.
+        A `rough` one of a large head is drawn by the triangles of its coarser level.
 
         Raises MoueError where no head is open or the arrays do not fit it.
         """
@@ -154,7 +166,7 @@ class View3D:
         self._small.hold(positions, normals, None)
         self._small.eyes = self._held.eyes.at(positions)
         with twice.bound():
-            self._paint(self._small, look, eye, twice, False)
+            self._paint(self._small, look, eye, twice, False, rough and bool(self._held.rough_ranges))
             twice.copy_to(small)
         raw = small.pixels()
         share = np.maximum(raw[:, :, 3:].astype(np.uint16), 1)
@@ -196,7 +208,8 @@ class View3D:
     def close(self) -> None:
         """Give everything back to GL; the view cannot be used afterwards."""
         things: Sequence = (
-            self._bone, self._covered, self._eye, self._skin, self._ground, self._wire, self._held, self._places,
+            self._bone, self._covered, *self._moving.values(), self._eye, self._skin, self._ground, self._wire,
+            self._held, self._places,
             self._main, self._small, self._lines, self._discs, self._nothing, self._picture, *self._canvases.values(),
         )  # fmt: skip
         for thing in things:
@@ -222,20 +235,24 @@ class View3D:
     def _draw(self, pose: PoseBuffers, moved: bool, look: Look, eye: Eye, size: tuple[int, int], still: bool) -> int:
         size = max(int(size[0]), 1), max(int(size[1]), 1)
         shown = self._canvas("shown", size, 0)
-        samples = max(self.samples, min(SAMPLES, self._most)) if still else self.samples
+        large = self.software and self._held.opened.n_vertices >= LARGE
+        samples = max(self.samples, min(SAMPLES, self._most)) if still and not large else self.samples
+        quick = self.software and not still and self._held.opened.n_vertices >= QUICK_FROM
         wanted = (eye, size)
         fresh = self._drawn is not None and not moved and self._drawn[:2] == wanted and look.same_as(self._look)
-        if fresh and self._drawn is not None and self._drawn[2] >= samples:
+        if fresh and self._drawn is not None and self._drawn[2] >= (-1 if quick else samples):
             return shown.texture
         target = self._canvas("smooth", size, samples) if samples else shown
         with target.bound():
-            self._paint(pose, look, eye, target, True)
+            self._paint(pose, look, eye, target, True, quick)
             if samples:
                 target.copy_to(shown)
-        self._drawn, self._look = (*wanted, samples), look
+        self._drawn, self._look = (*wanted, -1 if quick else samples), look
         return shown.texture
 
-    def _paint(self, pose: PoseBuffers, look: Look, eye: Eye, target: Canvas, ground: bool) -> None:
+    def _paint(
+        self, pose: PoseBuffers, look: Look, eye: Eye, target: Canvas, ground: bool, quick: bool = False
+    ) -> None:
         head = self._held.opened
         cover = self._no_cover if look.cover is None else look.cover
         if cover.shape != (head.n_vertices, 4) or cover.dtype != np.uint8:
@@ -259,7 +276,7 @@ class View3D:
             pose.turn = turn
             pose.lit.hold(self._held.lit_by(light.window))
         pose.feed(self._held.buffers)
-        self._triangles_of(pose, look, eye, to_clip, light)
+        self._triangles_of(pose, look, eye, to_clip, light, quick)
         gl.glEnable(gl.GL_BLEND)
         gl.glDepthMask(gl.GL_FALSE)
         gl.glBlendFuncSeparate(gl.GL_SRC_ALPHA, gl.GL_ONE_MINUS_SRC_ALPHA, gl.GL_ONE, gl.GL_ONE_MINUS_SRC_ALPHA)
@@ -268,8 +285,9 @@ class View3D:
             self._wire.use()
             self._wire.set(**common, ink=WIRE_INK)
             gl.glEnable(gl.GL_CLIP_DISTANCE0)
+            ranges = self._held.edge_ranges
             gl.glBindBuffer(gl.GL_ELEMENT_ARRAY_BUFFER, self._held.edges.id)
-            for first, count in self._held.runs(self._held.edge_ranges, set(self._held.names) - look.hidden):
+            for first, count in self._held.runs(ranges, set(self._held.names) - look.hidden):
                 gl.glDrawElements(gl.GL_LINES, 2 * count, gl.GL_UNSIGNED_INT, ctypes.c_void_p(8 * first))
             gl.glDisable(gl.GL_CLIP_DISTANCE0)
         common |= {"stride": float(pose.stride), "size": size, "positions": 0}
@@ -300,7 +318,9 @@ class View3D:
             self._canvases["ground"].copy_to(target)
         gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, target.id)
 
-    def _triangles_of(self, pose: PoseBuffers, look: Look, eye: Eye, to_clip: NDArray, light: Light) -> None:
+    def _triangles_of(
+        self, pose: PoseBuffers, look: Look, eye: Eye, to_clip: NDArray, light: Light, quick: bool
+    ) -> None:
         uniforms = {
             "to_clip": to_clip, "eye": eye.place, "window": light.window, "across": light.across,
             "upward": light.upward, "fill": light.fill, "rim": light.rim,
@@ -312,24 +332,30 @@ class View3D:
         shown = set(self._held.names) - look.hidden
         eyes = shown & self._held.eye_names
         textured = {SKIN} & shown if look.texture is not None and self._held.has_uv else set()
-        gl.glBindBuffer(gl.GL_ELEMENT_ARRAY_BUFFER, self._held.triangles.id)
+        rough = quick and not textured and bool(self._held.rough_ranges)
+        ranges = self._held.rough_ranges if rough else self._held.triangle_ranges
+        gl.glBindBuffer(
+            gl.GL_ELEMENT_ARRAY_BUFFER, self._held.rough_triangles.id if rough else self._held.triangles.id
+        )
         if textured and look.texture is not None:
             self._skin.use()
             self._picture.use(0, look.texture)
             self._held.uv_texture.use(1, self._held.buffers["uvs"].id)
             self._skin.set(**uniforms, skin=0, uvs=1)
-            self._elements(textured, self._skin)
+            self._elements(textured, ranges, self._skin)
         bone = self._bone if look.cover is None else self._covered
+        if quick and not textured and self.software:
+            bone = self._moving[look.cover is not None]
         bone.use()
         bone.set(**uniforms)
-        self._elements(shown - eyes - textured)
+        self._elements(shown - eyes - textured, ranges)
         if eyes and pose.eyes is not None:
             self._eye.use()
             self._eye.set(**uniforms, turns=pose.eyes[0], lids=pose.eyes[1], eye_colours=_EYE_COLOURS)
-            self._elements(eyes)
+            self._elements(eyes, ranges)
 
-    def _elements(self, names: set[str], program: Program | None = None) -> None:
-        for first, count in self._held.runs(self._held.triangle_ranges, names):
+    def _elements(self, names: set[str], ranges: dict[str, Range], program: Program | None = None) -> None:
+        for first, count in self._held.runs(ranges, names):
             if program is not None:
                 program.set(first_triangle=float(first))
             gl.glDrawElements(gl.GL_TRIANGLES, 3 * count, gl.GL_UNSIGNED_INT, ctypes.c_void_p(12 * first))

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.head.coarse_head import coarse_head
 from composer.head.head import Head
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
@@ -32,7 +33,8 @@ LOUPE_PX, MAGNIFIED, NEAREST_LOUPE_MM = 132.0, 4.0, 30.0
 """
 STILL_SECONDS = 0.25
 MOST_SHADED = 200_000
-"""Vertices up to which a head's hollows are looked for."""
+"""Vertices up to which a head's hollows are looked for at every vertex, and the light from every side: with more, the
+light of each new view would cost more than its picture."""
 
 
 class Drawing:
@@ -93,11 +95,12 @@ class Drawing:
         if session.head is not self._head:
             self._show(session.head)
         card = self._card if session.live is not None else None
-        frame = session.frame() if card is None else None
+        still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
+        quick = self.view.software and not still and stage.overlay != "skin"
+        frame = session.frame(quick) if card is None else None
         changed = card.follow() if card is not None else frame is not None and frame.changed
         if changed or stage.eye is not self._eye:
-            self._moved_at, self._eye = time.monotonic(), stage.eye
-        still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
+            self._moved_at, self._eye, still = time.monotonic(), stage.eye, False
         raw = painting.effective if painting.stroking else None
         self.shown = self._overlays.of(stage, trying, still, raw)
         look = look_of(stage, self.shown, self._outline, painting, self._skin)
@@ -175,21 +178,24 @@ class Drawing:
         if not same:
             self.view.open(head)
 
-    def _shade(self, shading: tuple[NDArray, NDArray] | None) -> None:
+    def _shade(self, shading: tuple[NDArray, NDArray | None] | None) -> None:
         if self._head is not None and shading is not None and len(shading[0]) == self._head.n_vertices:
             self.view.shade(*shading)
 
 
-def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray] | None:
-    """(n,) how open to the sky every vertex of the head at rest is and (n, 16) how it lies in the window's light; None
-    for heads too large for that."""
+def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray | None] | None:
+    """(n,) how open to the sky every vertex of the head at rest is and (n, 16) how it lies in the window's light; of
+    heads of many vertices the first alone, found on their coarser level, and None where they have none."""
     from composer.picture.figure import Figure
     from composer.viewer.render.daylight import daylight
 
-    if head.n_vertices > MOST_SHADED:
+    level = coarse_head(head) if head.n_vertices > MOST_SHADED else None
+    if head.n_vertices > MOST_SHADED and level is None:
         return None
     progress(0.2, "finding hollows")
-    figure = Figure.of(head, 0)
+    figure = Figure.of(head if level is None else level.head, 0)
     openness = figure.rest.openness
+    if level is not None:
+        return np.clip(level.level.up(openness), 0.0, 1.0), None
     progress(0.7, "finding shadows")
     return openness, daylight(figure)

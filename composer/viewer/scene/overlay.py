@@ -45,6 +45,7 @@ class Overlays:
     def __init__(self) -> None:
         self._key: tuple = ()
         self._shown = Shown()
+        self._heat: tuple[NDArray, Bytes] | None = None
 
     def of(self, stage: Stage, trying: Trying, still: bool, raw: NDArray | None = None) -> Shown:
         """What the stage wants laid over; `raw` (n,) a mask that is being painted, shown in place of the chosen one."""
@@ -98,8 +99,7 @@ class Overlays:
             mask = raw if raw is not None else session.evaluated.effective.get(session.region)
             if mask is None:
                 return Shown(None, mask_scale())
-            scale = mask_scale()
-            return Shown(as_bytes(scale.colours(mask)), Scale(f"mask of {session.region}", "", 0.0, 1.0))
+            return Shown(self._heat_of(mask), Scale(f"mask of {session.region}", "", 0.0, 1.0))
         if kind == "strain":
             amounts = signed_strain(head.neutral, session.positions(), head.polygons.triangles)
             scale = signed_strain_scale(amounts[head.skin])
@@ -128,6 +128,19 @@ class Overlays:
         if kind != "strain":
             scale = replace(scale, high=max(scale.high, LEAST_MM))
         return Shown(as_bytes(scale.colours(amounts)), scale)
+
+    def _heat_of(self, mask: NDArray) -> Bytes:
+        """The colours (n, 4) of a mask (n,): where it is as the last one was, those of the last one, so that a dab on a
+        head of a million vertices costs what it touches."""
+        scale, held = mask_scale(), self._heat
+        if held is not None and len(held[0]) == len(mask):
+            changed = np.flatnonzero(held[0] != mask)
+            heat = held[1].copy()
+            heat[changed] = as_bytes(scale.colours(mask[changed]))
+        else:
+            heat = as_bytes(scale.colours(mask))
+        self._heat = mask, heat
+        return heat
 
     def _place_numbers(self, stage: Stage) -> None:
         """Numbers where each region has most weight, of those that face the eye."""

@@ -9,9 +9,12 @@ from numpy.typing import NDArray
 
 from composer.geometry.contour import contour
 from composer.head.barrier_lines import barrier_lines
+from composer.head.coarse import known_coarse
+from composer.head.head import Head
 from composer.head.places import Place, SurfacePoint
 from composer.mixing.recipe import ALL
 from composer.viewer.render.look import Line, Look, Mark
+from composer.viewer.render.picking import Hit
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.painting import Painting
 from composer.viewer.session.pointing import look_up, region_at
@@ -33,6 +36,8 @@ class Outline:
     """Outlines already made, each with what it was made from, the newest last."""
 
     _lines: list[tuple[tuple, Line | None]] = field(default_factory=list)
+    _painted: tuple[object, Line | None] = (None, None)
+    _rough: tuple[object, NDArray] = field(default_factory=lambda: (None, np.zeros((0, 3), dtype=np.int32)))
     _marks: tuple[object, tuple[Mark, ...]] = (None, ())
     _asked: tuple[object, Mark | None] = (None, None)
     _barriers: tuple[object, list[Line | None]] = field(default_factory=lambda: (None, []))
@@ -46,10 +51,26 @@ class Outline:
         for held, line in reversed(self._lines):
             if same_key(held, key):
                 return line
-        a, b, t = contour(session.head.polygons.triangles, mask, LEVEL)
+        a, b, t = contour(self._triangles(session.head), mask, LEVEL)
         line = Line(a, b, t, colour, width, dash) if len(a) else None
         self._lines = [*self._lines[1 - MOST_LINES :], (key, line)]
         return line
+
+    def painted(self, stage: Stage, raw: NDArray) -> Line | None:
+        """The line of a mask (n,) that is being painted: only the last one is kept."""
+        if self._painted[0] is not raw:
+            a, b, t = contour(self._triangles(stage.opened.head), raw, LEVEL)
+            self._painted = (raw, Line(a, b, t, HALF, 1.6, 6.0) if len(a) else None)
+        return self._painted[1]
+
+    def _triangles(self, head: Head) -> NDArray:
+        """(t, 3) what lines are drawn on: of a large head the coarser triangles, which stand on its vertices."""
+        level = known_coarse(head.surface)
+        if level is None:
+            return head.polygons.triangles
+        if self._rough[0] is not level:
+            self._rough = (level, level.vertices[level.surface.polygons.triangles])
+        return self._rough[1]
 
     def barriers(self, stage: Stage) -> list[Line | None]:
         """The lines that no brush crosses."""
@@ -98,8 +119,10 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
     if name and stage.place == "mix":
         lines.append(outline.of(stage, effective[name], POINTED, 2.0, 0.0))
     if stage.place == "paint" and session.region != ALL:
-        raw = painting.raw if painting.raw is not None else session.evaluated.raw.get(session.region)
-        if raw is not None:
+        raw = session.evaluated.raw.get(session.region)
+        if painting.raw is not None:
+            lines.append(outline.painted(stage, painting.raw))
+        elif raw is not None:
             lines.append(outline.of(stage, raw, HALF, 1.6, 6.0))
         if stage.hit is not None and not painting.stroking or painting.stroking:
             lines.append(_ring(stage, painting))
@@ -120,11 +143,19 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
 def _ring(stage: Stage, painting: Painting) -> Line | None:
     """The brush's ring on the skin under the pointer."""
     session = stage.opened
-    hit = look_up(stage, *stage.pointer)
+    hit = _under_brush(stage, painting)
     edges = painting.ring(session, hit) if hit is not None else None
     if edges is None or not len(edges[0]):
         return None
     return Line(*edges[:3], ERASING if painting.kind == "erase" else RING, 2.0)
+
+
+def _under_brush(stage: Stage, painting: Painting) -> Hit | None:
+    """What lies under the pointer: of the pose on which the stroke began while there is one."""
+    eye, (left, top, _, _), (x, y) = stage.eye, stage.view, stage.pointer
+    if not painting.stroking or eye is None or not stage.in_view(x, y):
+        return look_up(stage, x, y)
+    return painting.pick(*eye.ray(x - left, y - top, *stage.view_size))
 
 
 def mark_at_place(place: Place, colour: tuple[int, int, int, int], size: float, label: int) -> Mark | None:

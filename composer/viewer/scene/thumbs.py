@@ -2,7 +2,8 @@
 
 A shape's picture is cropped to what moves; a recipe's shows the face. A recipe's old picture stays until the new one
 is there; it shows the linear join, which waits for nothing. Pictures are asked for by what is seen, so three hundred
-shapes cost no more than those that are looked at.
+shapes cost no more than those that are looked at. Those of a large head are drawn, and their normals made, on its
+coarser level: they are small.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from composer.mixing.recipe import Recipe
 from composer.viewer.render.camera import Eye, framed, named_eye
 from composer.viewer.render.look import Look, Mark
 from composer.viewer.render.view3d import View3D
+from composer.viewer.session.rough_normals import RoughNormals, rough_normals
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
 from composer.viewer.ui.imgui_pyglet import delete_texture, picture_texture
@@ -31,6 +33,8 @@ from composer.viewer.ui.theme import RAISED
 
 SIDE_PX = 168
 BUDGET_SECONDS = 0.010
+FRAMED_BY = 50_000
+"""Of many more vertices than this, some are framed for all. Our choice."""
 MOVING, SMALLEST, LEAST_MM, FACE, LOUPE = 0.12, 0.30, 0.02, 0.3, 0.07
 
 
@@ -42,6 +46,7 @@ class Thumbs:
         self._made: dict[tuple[str, str], tuple[object, int]] = {}
         self._wanted: OrderedDict[tuple[str, str], object] = OrderedDict()
         self._session: Session | None = None
+        self._rough: RoughNormals | None = None
         self.by_chance: Callable[[str], Recipe | None] = lambda name: None
         self._plain = Look()
         self._ground = np.array([round(255 * c) for c in RAISED[:3]], dtype=np.float64)
@@ -50,8 +55,10 @@ class Thumbs:
         """Forget the pictures of another head."""
         self.close()
         self._session = session
-        self._plain = Look(hidden=veils_of(session.head))
-        self._face = named_eye("front", face_points(session.head), (SIDE_PX, SIDE_PX), 0.94)
+        self._rough = rough_normals(session.head)
+        seen = session.head if self._rough is None else self._rough.head
+        self._plain = Look(hidden=veils_of(seen))
+        self._face = named_eye("front", face_points(seen), (SIDE_PX, SIDE_PX), 0.94)
 
     def of(self, kind: str, name: str) -> int | None:
         """The GL name of a picture, None until it is drawn; asking for it queues it."""
@@ -119,7 +126,11 @@ class Thumbs:
             if name not in session.head.shape_index:
                 return None
             positions = (neutral + session.head.shape(name).delta).astype(np.float32)
-            eye = self._close(neutral, positions, session.head.skin)
+            if self._rough is None:
+                eye = self._close(neutral, positions, session.head.skin)
+            else:
+                at = self._rough.vertices
+                eye = self._close(neutral[at], positions[at], session.head.skin[at])
         else:
             recipe = self._recipe(session, kind, name)
             if recipe is None:
@@ -129,7 +140,12 @@ class Thumbs:
             except MoueError:
                 return None
             eye = self._face
-        raw = self._view.picture(positions, session.normals_of(positions), look, eye, (SIDE_PX, SIDE_PX))
+        rough = self._rough if kind != "landmark" else None
+        if rough is None:
+            normals = session.normals_of(positions)
+        else:
+            rough.into(normals := np.zeros_like(positions), positions)
+        raw = self._view.picture(positions, normals, look, eye, (SIDE_PX, SIDE_PX), rough is not None)
         share = raw[:, :, 3:] / 255.0
         pixels = np.full_like(raw, 255)
         pixels[:, :, :3] = np.round(raw[:, :, :3] * share + self._ground * (1.0 - share))
@@ -187,4 +203,5 @@ def face_points(head: Head) -> NDArray[np.float64]:
         if furthest > LEAST_MM:
             often += moved / furthest
     on = often > FACE * float(often.max(initial=0.0))
-    return head.neutral[skin[on]] if on.sum() > 8 else head.neutral[skin]
+    face = skin[on] if on.sum() > 8 else skin
+    return head.neutral[face[:: max(len(face) // FRAMED_BY, 1)]]

@@ -1,4 +1,4 @@
-"""What a view draws of a head: positions and normals, and which of them are new."""
+"""What a view draws of a session's pose."""
 
 from __future__ import annotations
 

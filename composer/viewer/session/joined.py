@@ -16,10 +16,8 @@ from composer.mixing.columns import NOTHING, Range
 from composer.mixing.linear import Mixer, moved
 from composer.mixing.live_join import LiveJoin
 from composer.mixing.recipe import Recipe
+from composer.viewer.session.changed_cells import AT_ONCE
 
-AT_ONCE = 16
-"""A join follows a drag over at most so many changed cells at a time; more are another recipe, and wait for a join of
-their own. A design choice, no source."""
 EASE_SECONDS = 0.2
 """How long the picture takes to a join that comes while something else is seen. A design choice, no source."""
 EASE_FROM_MM = 0.02
@@ -94,6 +92,12 @@ class ShownJoin:
         """Whether a recipe needs another join than the last one, which stands in for it as far as it can."""
         live = self.joined.live
         return live is None or not self.serves(evaluated, recipe) or not live.covers(recipe, evaluated.spots)
+
+    def missing(self, evaluated: EvaluatedDocument, recipe: Recipe, held: bool) -> bool:
+        """Whether a join is to be made: of the recipe as it stands, or, while something is held, of its regions."""
+        if recipe.join != "seamless":
+            return False
+        return self.lacks(evaluated, recipe) if held else self.joined.of(recipe, evaluated.mixer) is None
 
     def pose(
         self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int

@@ -20,6 +20,9 @@ MIDLINE = 0.01
 """A region whose middle lies nearer to the midline than this share of the head's diagonal has no side; chosen by eye.
 """
 
+FRAMED_BY = 50_000
+"""Of a head of many more vertices than this, some are framed for all. Our choice."""
+
 CLOSE = 0.12
 """What a close look at a landmark shows to either side, as a share of the sculpt's diagonal; chosen by eye."""
 
@@ -29,6 +32,7 @@ def look_from(stage: Stage, view: str, at_once: bool = False) -> None:
     if stage.session is not None:
         new = stage.new_head if stage.place == "new" else None
         points = stage.session.head.neutral if new is None else new.sculpt.neutral
+        points = points[:: max(len(points) // FRAMED_BY, 1)]
         right = new is None and lies_right(stage)
         name = ("profile_right" if right else "profile") if view == "side" else view
         eye = named_eye(name, points, stage.view_size)

@@ -5,11 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from composer.document.autosave import Waiting
+from composer.head.coarse_head import coarse_head
 from composer.head.understand.veils import veils_of
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.camera import named_eye
 from composer.viewer.render.picking import Picker
+from composer.viewer.session.first_look import FirstLook
 from composer.viewer.session.keeping import Keeping, waiting_for
 from composer.viewer.session.kept_marks import KeepingMarks
 from composer.viewer.session.looking import look_from
@@ -24,31 +26,45 @@ Ready = tuple[Opened, Session, Picker, Waiting | None]
 
 
 def begin_opening(stage: Stage, path: Path) -> None:
-    """Open a document or a library beside the frame loop; the open one stays until the new one is ready. A later
-    call replaces an earlier one; edits made in the meantime are asked about."""
+    """Open a document or a library beside the frame loop; the open one stays until the new one is ready, or the
+    neutral of a large one is there to be looked at. A later call replaces an earlier one; edits made in the meantime
+    are asked about."""
     before = stage.session
     edited = before.history.committed if before is not None else None
+    first = FirstLook(stage)
 
     def done(ready: Ready) -> None:
-        if before is not None and before is stage.session and before.history.committed is not edited:
+        now = stage.session
+        if first.is_shown:
+            _show(stage, ready, looked=True)
+        elif now is not None and (now is not before or now.history.committed is not edited):
             unless_unsaved(stage, lambda: _show(stage, ready))
         else:
             _show(stage, ready)
 
+    def failed(words: str) -> None:
+        first.take_back()
+        stage.say(words, "wrong")
+
     for job in stage.work.jobs:
         if job.name.startswith(OPENING):
             job.cancel()
-    stage.work.begin(f"{OPENING}{path.name}", lambda progress: _ready(open_path(path, progress), progress), done)
+    stage.work.begin(
+        f"{OPENING}{path.name}", lambda progress: _ready(open_path(path, progress, first.hand), progress), done, failed,
+        meanwhile=first.step, stopped=first.take_back,
+    )  # fmt: skip
 
 
-def _show(stage: Stage, ready: Ready) -> None:
+def _show(stage: Stage, ready: Ready, looked: bool = False) -> None:
+    """Show what was opened; the eye stays where it is where the head was `looked` at already."""
     opened, stage.session, stage.picker, stage.dialogs.waiting = ready
     give_up_marks(stage)
     stage.overlay, stage.place = "none", "mix"
     stage.hidden = veils_of(stage.session.head)
     stage.new_head, stage.finding, stage.moved_mark, stage.landmark, stage.carried_shape = None, None, None, "", ""
     stage.keeping_marks = None
-    look_from(stage, "front", at_once=True)
+    if not looked or stage.session.project.axes is not None:
+        look_from(stage, "front", at_once=True)
     stage.settings.opened(opened.file or opened.evaluated.head.path or opened.evaluated.project.path)
     for note in opened.notes[:2]:
         stage.say(note)
@@ -102,6 +118,8 @@ def _open_sculpt(stage: Stage, path: Path) -> None:
 
 def _ready(opened: Opened, progress: Progress) -> Ready:
     progress(0.93, "preparing to mix")
+    head = opened.evaluated.head
+    _ = coarse_head(head), head.polygons.edges  # for the frame loop, which would wait for them
     session = Session(opened)
     progress(0.97, "preparing to point")
     held = None if opened.recovered else waiting_for(opened.file, session.project.path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from composer.edits.lay_regions import laid_regions
 from composer.errors import MoueError
 from composer.formats.library import head_of, open_library
 from composer.formats.sculpt_mesh import read_sculpt_mesh
+from composer.head.coarse_head import coarse_head
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.landmark_file import read_landmark_pairs, read_zones
@@ -24,6 +26,8 @@ from composer.viewer.new_head.new_head import NewHead
 from masks.from_displacement import MovingRegions
 
 DOCUMENTS = (".moue", ".toml")
+LOOK_FROM = 20_000
+"""Vertices from which a head's neutral is shown before all else is read: smaller ones are open within two seconds."""
 LEAST_REGIONS = 8
 """A library whose found landmarks give fewer regions is better divided by what moves together (our choice)."""
 
@@ -39,8 +43,13 @@ class Opened:
     recovered: bool = False
 
 
-def open_path(path: Path, progress: Progress) -> Opened:
-    """The document, folder or file at `path`, ready to mix.
+def nobody_looks(_: Opened) -> None:
+    """For who opens a head only when it is whole."""
+
+
+def open_path(path: Path, progress: Progress, first: Callable[[Opened], None] = nobody_looks) -> Opened:
+    """The document, folder or file at `path`, ready to mix. The neutral of a head of many vertices goes to `first` as
+    soon as it is read, as a head without shapes and a project without regions.
 
     A folder that holds a document is opened by it. A library without one gets regions from its landmarks, or from
     those that are found where nobody has marked it; from what moves together where few are found, and none at all
@@ -49,34 +58,48 @@ def open_path(path: Path, progress: Progress) -> Opened:
     if not path.exists():
         raise MoueError("is not there", path)
     if path.suffix.lower() in DOCUMENTS:
-        return _document(path, progress)
+        return _document(path, progress, first)
     inside = path / "document.toml"
     if path.is_dir() and inside.is_file():
-        return _document(inside, progress)
-    head = open_library(path, None, None, progress=lambda f, words: progress(0.8 * f, words), recognise=True)
+        return _document(inside, progress, first)
+    place = path.parent / f"{path.stem}.moue"
+    head = open_library(
+        path, None, None, progress=lambda f, words: progress(0.8 * f, words), recognise=True,
+        neutral_read=lambda neutral: _look(neutral, place, first),
+    )  # fmt: skip
     progress(0.82, "finding regions")
     found: MovingRegions | None = None
-    place = path.parent / f"{path.stem}.moue"
     if head.landmarks:
         project, notes = laid_regions(head, place, "landmarks")
     elif head.shapes:
         laid = _by_found_landmarks(head, place)
         if laid is None:
-            found = moving_regions(head, MOVING_REGIONS)
+            found = moving_regions(head, MOVING_REGIONS, coarse=True)
             laid = laid_regions(head, place, "displacement", found=found)
         project, notes = laid
     else:
-        unit, name = head.unit, head.neutral_name
-        axes = None if head.axes.as_they_are else head.axes
-        project = Project(place, head.path or path, unit, name, fingerprint(head.polygons), axes=axes)
+        project = _bare(head, place)
         notes = list(head.notes)
         notes.append("It holds no shapes: regions can be painted, and there is nothing to mix yet.")
     evaluated = EvaluatedDocument(project, head)
     if found is not None:
-        evaluated.take_moving(MOVING_REGIONS, found)
+        evaluated.take_moving(MOVING_REGIONS, found, coarse_head(head) is not None)
     progress(0.9, "sharing regions")
     _ = evaluated.effective
     return Opened(evaluated, None, tuple(notes))
+
+
+def _bare(head: Head, place: Path) -> Project:
+    """A project of a head that says nothing but which head it is."""
+    axes = None if head.axes.as_they_are else head.axes
+    return Project(place, head.path or place, head.unit, head.neutral_name, fingerprint(head.polygons), axes=axes)
+
+
+def _look(neutral: Head, place: Path, first: Callable[[Opened], None]) -> None:
+    """Hand on the neutral of a head of many vertices, to be looked at while all else is read: bare bone."""
+    if neutral.n_vertices >= LOOK_FROM:
+        neutral = neutral.with_(groups={}, materials={}, uv=None, landmarks=None)
+        first(Opened(EvaluatedDocument(_bare(neutral, place), neutral), None, ()))
 
 
 def _by_found_landmarks(head: Head, place: Path) -> tuple[Project, list[str]] | None:
@@ -95,9 +118,11 @@ def open_recovered(project: Project, file: Path | None, progress: Progress) -> O
     return Opened(evaluated, file, tuple(evaluated.notes), True)
 
 
-def _document(path: Path, progress: Progress) -> Opened:
+def _document(path: Path, progress: Progress, first: Callable[[Opened], None]) -> Opened:
     project = open_document(path)
-    evaluated = EvaluatedDocument.open(_with_files(project), lambda f, words: progress(0.85 * f, words))
+    evaluated = EvaluatedDocument.open(
+        _with_files(project), lambda f, words: progress(0.85 * f, words), lambda seen: _look(seen, path, first)
+    )
     progress(0.9, "sharing regions")
     _ = evaluated.effective
     return Opened(evaluated, path, tuple(evaluated.notes))

@@ -17,6 +17,9 @@ def save(stage: Stage, path: Path | None = None, then: Callable[[], None] | None
     session = stage.session
     if session is None:
         return
+    if session.arriving:
+        stage.say("Its shapes are still being read: in a moment it can be saved.", "wrong")
+        return
     target = path or session.file
     if target is None:
         stage.dialogs.save_as, stage.dialogs.ask = True, then

@@ -16,6 +16,7 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.history import Edit, History
 from composer.document.project import Project, Region
 from composer.document.region_signs import Sign, signs_of, with_signs_kept
+from composer.errors import MoueError
 from composer.head.head import Head
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range, widened
@@ -24,12 +25,14 @@ from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.progress import Progress
 from composer.viewer.render.normals import Normals
+from composer.viewer.session.changed_cells import changed_cells
 from composer.viewer.session.frame import Frame
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
 from composer.viewer.session.joined import Joined, ShownJoin, joined_recipe
 from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
+from composer.viewer.session.rough_normals import rough_normals
 
 EMPTY = Recipe("")
 
@@ -37,7 +40,9 @@ EMPTY = Recipe("")
 class Session:
     """One open document."""
 
-    def __init__(self, opened: Opened) -> None:
+    def __init__(self, opened: Opened, arriving: bool = False) -> None:
+        """Take what was opened; of a head that is still `arriving` only the neutral is there, and no edit is taken."""
+        self.arriving = arriving
         self.evaluated = opened.evaluated
         self.file = opened.file
         self.notes = opened.notes
@@ -59,6 +64,8 @@ class Session:
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head)
+        self._rough = rough_normals(self.head)
+        self._between = False
         self._live = LivePose(self.evaluated.mixer, self._wanted())
         self._mixer: Mixer = self.evaluated.mixer
         self._touched: Range | None = None
@@ -203,12 +210,7 @@ class Session:
     @property
     def join_missing(self) -> bool:
         """Whether a seamless join is to be made: of the recipe, or of its regions while something is held."""
-        recipe = self._wanted()
-        if recipe.join != "seamless" or self._override is not None:
-            return False
-        if self.previewing:
-            return self._join.lacks(self.evaluated, recipe)
-        return self.joined.of(recipe, self.evaluated.mixer) is None
+        return self._override is None and self._join.missing(self.evaluated, self._wanted(), self.previewing)
 
     @property
     def join_wanted(self) -> bool:
@@ -225,12 +227,10 @@ class Session:
 
     def take_join(self, joined: Joined) -> None:
         """Show a join and let it follow from now on, unless the head or its masks have changed since it was begun."""
-        before = None if self._override is not None else self.positions().copy()
+        before = self.positions().copy()
         self._join.take(joined, self.evaluated)
-        self.version += 1
-        if before is not None:
-            self._join.ease(before - self.positions())
-        self._touched = None
+        self._touch(None)
+        self._join.ease(before - self.positions())
 
     def step(self, now: float) -> bool:
         """Move what is seen on towards the join, at a time in seconds; whether it moved."""
@@ -255,17 +255,22 @@ class Session:
         """What the card makes the pose of; None while other positions are shown."""
         return self._live if self._override is None and self._joined is None else None
 
-    def frame(self) -> Frame:
-        """Positions, normals and what changed since the last call."""
+    def frame(self, quick: bool = False) -> Frame:
+        """Positions, normals and what changed since the last call; of a large head `quick` makes normals only at the
+        vertices of its coarser level, and the next call without it all others."""
         touched, self._touched = self._touched, NOTHING
         positions = self.positions()
         seen: object = self._live if self.live is not None else positions
         if seen is not self._seen:  # another array altogether, not this one changed in places
             self._seen, touched = seen, None
-        if touched is None:
-            self._drawn = self._normals.all(positions)
+        if self.live is None and touched is not None and touched != NOTHING:
+            touched = widened(touched, self._join.reach)
+        if quick and self._rough is not None and touched != NOTHING and len(self._drawn) == len(positions):
+            self._rough.into(self._drawn, positions)
+            self._between = True
+        elif touched is None or (self._between and not quick):
+            self._drawn, self._between, touched = self._normals.all(positions), False, None
         elif touched != NOTHING:
-            touched = touched if self.live is not None else widened(touched, self._join.reach)
             self._normals.update(positions, touched, self._drawn)
         return Frame(positions, self._drawn, touched)
 
@@ -334,7 +339,9 @@ class Session:
         return project
 
     def _edited(self, edit: Edit) -> Project:
-        """The committed project edited, the signs of its regions kept."""
+        """The committed project edited, the signs of its regions kept. Raises MoueError while the head is arriving."""
+        if self.arriving:
+            raise MoueError("its shapes are still being read", self.project.path, hint="in a moment it can be edited")
         return with_signs_kept(self.history.committed, edit, self.signs)
 
     def _wanted(self) -> Recipe:
@@ -365,6 +372,7 @@ class Session:
     def _forget_head(self) -> None:
         """Drop what was found of the head before, when another one is in its place."""
         self._normals, self._override, self.target = Normals(self.head), None, None
+        self._rough, self._between = rough_normals(self.head), False
         self._reach, self._centres, self._moved = {}, {}, (None, {})
 
     def _go_to(self, recipe: Recipe) -> None:
@@ -373,11 +381,8 @@ class Session:
         self._live.deferred = self._on_card and recipe.join == "linear"  # a seamless join stands on the pose here
         if recipe is posed:
             return
-        posed_cells, wanted = {c.key: c for c in posed.cells}, {c.key: c for c in recipe.cells}
-        same = posed.rows == recipe.rows and posed.strength == recipe.strength and posed_cells.keys() <= wanted.keys()
-        changed = [cell for key, cell in wanted.items() if posed_cells.get(key) != cell] if same else []
-        in_order = list(wanted)[: len(posed_cells)] == list(posed_cells)
-        if same and in_order and posed.name == recipe.name and len(changed) <= 16:
+        changed = changed_cells(posed, recipe)
+        if changed is not None:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return

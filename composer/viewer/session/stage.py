@@ -214,7 +214,7 @@ class Stage:
             self.eye = eye
 
     def step(self) -> bool:
-        """Advance by a frame: end jobs, fade messages, move the eye. Whether anything still moves."""
+        """Advance by a frame: end jobs, fade messages, move the eye. Whether the eye or the pose still moves."""
         self.work.poll()
         session = self.session
         if session is not None and session.join_missing and all(job.name != JOINING for job in self.work.jobs):
@@ -228,7 +228,7 @@ class Stage:
             self.eye = between(start, end, t * t * (3.0 - 2.0 * t))
             if t >= 1.0:
                 self._from, self.eye = None, end
-        return joining or self.eye_moves or bool(self.work.jobs)
+        return joining or self.eye_moves
 
     def turn(self, eye: Eye) -> None:
         """Set the eye by hand; a move under way ends."""

@@ -20,6 +20,10 @@ class Cancelled(Exception):
     """The person has stopped the job."""
 
 
+def _nothing() -> None:
+    """What a job does between its steps unless said otherwise."""
+
+
 class Job:
     """One piece of long work; `fraction` in [0, 1] and `words` say how far it is; a `quiet` one is not shown, and
     closing the window asks before one that `asks` is stopped."""
@@ -32,10 +36,13 @@ class Job:
         failed: Callable[[str], None],
         quiet: bool = False,
         asks: bool = False,
+        meanwhile: Callable[[], None] = _nothing,
+        stopped: Callable[[], None] = _nothing,
     ) -> None:
         self.quiet, self.asks = quiet, asks
         self.name, self.words, self.fraction = name, name, 0.0
         self._call, self._done, self._failed = call, done, failed
+        self._meanwhile, self._stopped = meanwhile, stopped
         self._stop = threading.Event()
         self._end: Callable[[], None] | None = None
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
@@ -49,6 +56,8 @@ class Job:
     def settle(self) -> bool:
         """On the frame loop: whether the job is over, its end told once."""
         if self._thread.is_alive() or self._end is None:
+            if not self._stop.is_set():
+                self._meanwhile()
             return False
         self._end()
         return True
@@ -66,7 +75,7 @@ class Job:
         try:
             result = self._call(self._progress)
         except Cancelled:
-            self._end = lambda: None
+            self._end = self._stopped
         except MoueError as error:
             words = str(error)
             self._end = lambda: self._failed(words)
@@ -76,7 +85,7 @@ class Job:
             words = f"{self.name}: {type(error).__name__}: {error}"
             self._end = lambda: self._failed(words)
         else:
-            self._end = lambda: None if self._stop.is_set() else self._done(result)
+            self._end = lambda: self._stopped() if self._stop.is_set() else self._done(result)
 
 
 class Work:
@@ -95,8 +104,12 @@ class Work:
         failed: Callable[[str], None] | None = None,
         quiet: bool = False,
         asks: bool = False,
+        meanwhile: Callable[[], None] = _nothing,
+        stopped: Callable[[], None] = _nothing,
     ) -> Job:
         """Start a job; `done` gets what it returns, `failed` (the window's own message unless given) its one line.
+        `meanwhile` is called once a frame while it is under way, `stopped` where it was cancelled, both on the frame
+        loop.
 
         A `quiet` job is not shown; closing the window asks before one that
         `asks` is stopped.
@@ -105,7 +118,7 @@ class Work:
         if old is not None:
             old.cancel()
             self._leaving.append(old)
-        job = Job(name, call, done, failed or self._failed, quiet, asks)
+        job = Job(name, call, done, failed or self._failed, quiet, asks, meanwhile, stopped)
         self._jobs[name] = job
         return job
 

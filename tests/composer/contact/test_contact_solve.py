@@ -10,9 +10,11 @@ from scipy.optimize import nnls
 
 from composer.contact.across import Across, across
 from composer.contact.ball_height import BallHeight
-from composer.contact.crossing import crossing_faces, crossing_keys, parting_rows
+from composer.contact.crossing import parting_rows
 from composer.contact.patch import Response
 from composer.contact.solve import FIRM, LineRows, PairRows, least_field, not_negative, shortened
+from composer.geometry.polygons import Polygons
+from composer.geometry.self_crossing import SelfCrossing
 
 seeds = st.integers(0, 2**32 - 1)
 
@@ -101,13 +103,14 @@ def test_a_corner_that_is_through_is_asked_back_along_the_other_face() -> None:
     """A corner of one triangle lies 0.3 mm behind another that faces it: it lacks that, and a tenth of the most."""
     points = np.array([[-9, -9, 0], [9, -9, 0], [0, 9, 0], [0, 0, -0.3], [1, 3, 2], [-1, 3, 2]], dtype=float)
     triangles = np.array([[0, 1, 2], [3, 5, 4]])
-    keys = crossing_keys(points, triangles)
-    assert crossing_faces(keys, triangles) == 2
+    test = SelfCrossing(Polygons(np.full(2, 3), triangles.ravel(), 6))
+    pairs = test.pairs(points)
+    assert test.count(pairs) == 2
     normal = np.cross(points[5] - points[3], points[4] - points[3])
     facing = normal[2] < 0.0
     if not facing:
         triangles = np.array([[0, 1, 2], [3, 4, 5]])
-    rows = parting_rows(points, triangles, keys, np.ones(6, dtype=bool), 1.0)
+    rows = parting_rows(points, triangles, pairs, np.ones(6, dtype=bool), 1.0)
     on = rows.vertices == 3
     assert on.sum() == 1
     assert rows.lack[on][0] == pytest.approx(0.4)

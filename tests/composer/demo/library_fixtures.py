@@ -37,17 +37,25 @@ def face(name: str) -> Face:
     return Face(neutral, anatomy, Posing(anatomy), library(name))
 
 
-def crossings(points: NDArray, mine: NDArray, other: NDArray | None = None) -> tuple[NDArray, NDArray]:
+def crossings(
+    points: NDArray, mine: NDArray, other: NDArray | None = None, moved: NDArray | None = None
+) -> tuple[NDArray, NDArray]:
     """Pairs (k, 2) of triangles that cross, and how deep (k,) in mm: the least way out along either one's normal.
 
     Triangles (t, 3) of `mine` are held against each other where `other` is None; those that share a vertex are left
-    out. Edges against triangles after Moller and Trumbore 1997, "Fast, minimum storage ray-triangle intersection".
+    out, and so are two that have both not `moved` (t,), where that is given. Edges against triangles after Moller and
+    Trumbore 1997, "Fast, minimum storage ray-triangle intersection".
     """
     theirs = mine if other is None else other
     a, b = points[mine], points[theirs]
     ca, cb = a.mean(1), b.mean(1)
     ra, rb = (np.linalg.norm(t - c[:, None], axis=2).max(1) for t, c in ((a, ca), (b, cb)))
-    pairs = _near(ca, ra, cb, rb, once=other is None)
+    if moved is None:
+        pairs = _near(ca, ra, cb, rb, once=other is None)
+    else:
+        pairs = _near(ca[moved], ra[moved], cb, rb, once=False)
+        pairs[:, 0] = np.flatnonzero(moved)[pairs[:, 0]]
+        pairs = np.unique(np.sort(pairs[pairs[:, 0] != pairs[:, 1]], axis=1), axis=0)
     boxes = (a.min(1)[pairs[:, 0]] <= b.max(1)[pairs[:, 1]]) & (a.max(1)[pairs[:, 0]] >= b.min(1)[pairs[:, 1]])
     pairs = pairs[boxes.all(1)]
     if other is None:

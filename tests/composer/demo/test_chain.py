@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -14,12 +15,26 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.store import open_document
 from composer.errors import MoueError
 from composer.head.levels import vertex_count
+from composer.progress import Progress
+from tests.demo_heads import demo_folder, sculpt
+
+
+def _as_the_demo_has_it(folder: Path, progress: Progress) -> tuple[EvaluatedDocument, list[str]]:
+    """Keeper's library and document as `moue demo` has written them by the same function."""
+    for name in ("keeper", "keeper_level1"):
+        shutil.copytree(demo_folder() / name, folder / name)
+    shutil.copy(demo_folder() / "document.toml", folder)
+    return EvaluatedDocument.open(open_document(folder / "document.toml")), []
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
+    """The chain's folder and its lines. The library and the sculpt that it begins with are those of the whole run."""
     folder = tmp_path_factory.mktemp("chain") / "made"
-    return folder, chain(folder, lambda fraction, words: None)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("composer.demo.chain.write_library_and_document", _as_the_demo_has_it)
+        patch.setattr("composer.demo.chain.build_sculpt", lambda character: sculpt(character.name))
+        return folder, chain(folder, lambda fraction, words: None)
 
 
 def test_the_fit_lies_on_the_sculpt_and_nothing_is_turned_over(made: tuple[Path, list[str]]) -> None:

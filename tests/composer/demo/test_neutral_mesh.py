@@ -9,7 +9,7 @@ import trimesh
 from composer.demo.layout import EAR_RINGS, EYE_RINGS, MOUTH_RINGS, ring
 from composer.demo.neutral import DemoNeutral, build_neutral
 from composer.demo.untangle import corner_sines, warp_deg
-from composer.geometry.self_intersection import self_crossing_pairs
+from composer.geometry.self_crossing import SelfCrossing
 from composer.head.levels import levels
 from tests.composer.demo.neutral_heads import NAMES, neutral, skin, skin_polygons
 
@@ -95,7 +95,7 @@ def test_skin_nowhere_passes_through_itself(name: str, level: int) -> None:
     points, polygons = base.positions[: base.n_skin], skin_polygons(base)
     for step in levels(polygons, level):
         points, polygons = step.apply(points), step.polygons
-    assert len(self_crossing_pairs(points, polygons.triangles)) == 0
+    assert len(SelfCrossing(polygons).pairs(points)) == 0
 
 
 @pytest.mark.parametrize("name", NAMES)

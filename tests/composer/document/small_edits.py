@@ -8,9 +8,10 @@ import numpy as np
 
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import Project, Region
-from composer.edits import correctives, landmarks, recipes, regions, rows, shapes
+from composer.edits import clips, correctives, landmarks, recipes, regions, rows, shapes
 from composer.edits.cells import set_cell
 from composer.head.places import SurfacePoint
+from composer.mixing.clip import Clip, Key
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import Cell, Recipe, Row
 from tests.composer.document.small_document import COLUMNS, painted
@@ -57,6 +58,9 @@ EDITS: dict[str, Edit] = {
     "corrective kept": lambda p, r: correctives.set_corrective(
         shapes.keep_shape(p, "fix", r.mixer.displacement(p.recipes[0])),
         Corrective("fix", (Trigger("dots", "lift", 1.5),)),
+    ),
+    "clip": lambda p, r: clips.add_clip(
+        p, Clip("tide", length=1.0, keys=(Key(0.5, "doubt"), Key(1.0, "", 0.4, "glabella", "skew", True)))
     ),
     "no corrective": lambda p, r: correctives.delete_corrective(p, "skew"),
     "label": lambda p, r: shapes.label_shape(p, "drop", "the drop"),

@@ -15,7 +15,9 @@ import pytest
 
 from composer.bench.carry_truth import Truth, lid_gap
 from composer.fitting.carry import WAYS, Carrier, Way
-from composer.geometry.self_intersection import crossing_pairs, self_crossing_pairs
+from composer.geometry.part import whole_polygons
+from composer.geometry.self_crossing import SelfCrossing
+from composer.geometry.self_intersection import crossing_pairs
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from tests.real_library import UNIT_MM, real_files, real_folder, real_head, real_marks
@@ -44,7 +46,7 @@ def skin_triangles(head: Head) -> np.ndarray:
 
 
 def crossing(head: Head, pose: np.ndarray) -> int:
-    return len(np.unique(self_crossing_pairs(pose, skin_triangles(head))))
+    return int(SelfCrossing(whole_polygons(head.polygons, head.skin)).crossing_faces(pose).sum())
 
 
 def lips_deep(head: Head, pose: np.ndarray) -> float:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
+
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from composer.demo.neutral import DemoNeutral
 from composer.errors import MoueError
+from composer.geometry.marching import Marching
 from composer.head.landmarks import Landmarks
 from composer.head.levels import levels
 from composer.head.presets import (
@@ -136,7 +140,25 @@ def test_few_landmarks_make_what_can_be_made(demo: DemoNeutral) -> None:
         lay_regions(head.with_(landmarks=None), region_set("face"))
 
 
-def test_one_landmark_or_curve_costs_the_regions_that_need_it_and_they_say_so() -> None:
+@pytest.fixture
+def marched_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A distance that was marched is not marched again where nothing that it is made of differs."""
+    march, kept = Marching.from_vertices, {}
+
+    def from_vertices(
+        self: Marching, vertices: NDArray, limit_mm: float = np.inf, heads_mm: NDArray | None = None
+    ) -> NDArray:
+        heads = None if heads_mm is None else np.asarray(heads_mm).tobytes()
+        where = self.surface.positions.tobytes(), self.blocked.tobytes(), np.asarray(vertices, dtype=int).tobytes()
+        key = sha256(repr((*(sha256(each).digest() for each in where), limit_mm, heads)).encode()).digest()
+        if key not in kept:
+            kept[key] = march(self, vertices, limit_mm, heads_mm)
+        return kept[key].copy()
+
+    monkeypatch.setattr(Marching, "from_vertices", from_vertices)
+
+
+def test_one_landmark_or_curve_costs_the_regions_that_need_it_and_they_say_so(marched_once: None) -> None:
     """Whichever is missing, empty or too short: every other region is made, and what is not made names it."""
     head = neutral(NAMES[0]).head()
     known = head.landmarks

@@ -34,6 +34,8 @@ uniform vec3 eye_colours[6];
 
 out vec4 colour;
 
+#include "bone.glsl"
+
 #ifdef EYE
 vec3 to_srgb(vec3 x) { // within one step of 255
     vec3 a = sqrt(max(x, vec3(0.0)));
@@ -46,11 +48,7 @@ vec3 develop(vec3 light) {
     return min(exposed, vec3(0.72)) + 0.28 * (1.0 - exp(max(exposed - 0.72, vec3(0.0)) * (-1.0 / 0.28)));
 }
 #else
-vec3 film(vec3 light) { // develop and to_srgb in one, within two steps of 255
-    vec3 a = sqrt(clamp(light, vec3(0.0), vec3(2.0)));
-    vec3 b = sqrt(a);
-    return a * (2.0378757 + a * (-2.69398468 + a * (4.72869067 + a * (1.13453195 * a - 4.00109528)))) - 0.24267342 * b;
-}
+#include "film.glsl"
 #endif
 
 void main() {
@@ -101,17 +99,9 @@ void main() {
 #ifdef COVERED
     albedo = albedo * (1.0 - place.cover.a) + place.cover.rgb;
 #endif
-    float facing = dot(n, window);
-    float direct = clamp(facing, 0.0, 1.0) * lit;
-    float wrapped = clamp((facing + 0.30) / 1.30, 0.0, 1.0);
-    wrapped *= wrapped * (0.35 + 0.65 * lit);
-    float bleed = clamp(wrapped - direct, 0.0, 1.0) * 0.30 * open;
-    vec3 light = albedo * (ambient + window_light * (direct + bleed * bleed_tint));
+    vec3 light = by_window(n, albedo, ambient, open, lit);
 #ifndef EYE
-    float shine = max(dot(n, place.toward), 0.0);
-    float s2 = shine * shine, s4 = s2 * s2, s8 = s4 * s4, s16 = s8 * s8;
-    float gloss = place.material.a > 0.08 ? s16 * s16 * s8 * s4 : s8 * s4 * s2;
-    light += gloss * front * place.material.a * lit * 1.6 * step(0.0, facing)
+    light += gleam(n, place.toward, place.material.a, lit) * front
 #ifdef COVERED
            * (1.0 - place.cover.a)
 #endif

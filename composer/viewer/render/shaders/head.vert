@@ -19,6 +19,29 @@ uniform vec3 fill_light;
 uniform vec3 rim_light;
 uniform vec3 bleed_tint;
 
+#ifdef MOVING
+uniform vec3 window_light;
+
+out Place {
+    vec3 front;    // the light of its outer side, and of its inner side
+    vec3 back;
+} place;
+
+#include "bone.glsl"
+
+vec3 side_light(vec3 n, vec3 tint, vec3 ambient, vec3 toward, float outer) {
+    vec3 albedo = material.rgb * tint;
+#ifdef COVERED
+    vec3 linear = cover.rgb * (cover.rgb * (cover.rgb * 0.305306011 + 0.682171111) + 0.012522878);
+    albedo = mix(albedo, linear, cover.a);
+    float bare = 1.0 - cover.a;
+#else
+    float bare = 1.0;
+#endif
+    vec3 light = by_window(n, albedo, ambient, openness, lit) + gleam(n, toward, material.a, lit) * outer * bare;
+    return light + (1.0 - bare) * 0.55 * (albedo * 0.85 - light);
+}
+#else
 out Place {
     vec3 normal;
     vec3 toward;   // half way between eye and window; for eyeballs from the eye
@@ -36,6 +59,7 @@ out Place {
     vec2 uv;
 #endif
 } place;
+#endif
 
 void main() {
     vec3 sight = normalize(position - eye);
@@ -44,9 +68,15 @@ void main() {
     float rimmed = clamp(dot(normal, rim), 0.0, 1.0);
     vec3 warm = clamp(1.0 + 0.64 * (1.0 - openness) * (bleed_tint - 1.0), vec3(0.5), vec3(1.3));
     vec3 around = sky_light * (above * (0.75 + 0.25 * above)) + floor_light * (1.0 - above) + fill_light * filled;
+    vec3 ambient = openness * (warm * around + rim_light * (rimmed * rimmed));
+#ifdef MOVING
+    vec3 toward = normalize(window - sight);
+    place.front = side_light(normal, vec3(1.0), ambient, toward, 1.0);
+    place.back = side_light(-normal, vec3(0.55, 0.42, 0.38), ambient, toward, 0.0);
+#else
     place.normal = normal;
     place.material = material;
-    place.ambient = openness * (warm * around + rim_light * (rimmed * rimmed));
+    place.ambient = ambient;
     place.free = vec2(openness, lit);
 #ifdef EYE
     place.toward = position - eye;
@@ -61,6 +91,7 @@ void main() {
 #endif
 #ifdef TEXTURED
     place.uv = vec2(0.0);
+#endif
 #endif
     gl_Position = to_clip * vec4(position, 1.0);
 }

@@ -8,7 +8,7 @@ import trimesh
 
 from composer.fitting.hollows.cavities import FEW_DEEP, find_cavities
 from composer.fitting.hollows.library import LibrarySkin
-from composer.fitting.hollows.places import ELSEWHERE, PLACES, counted_by_place
+from composer.fitting.hollows.places import ELSEWHERE, INSIDE, NAMES, PLACES, counted_by_place
 from composer.fitting.hollows.visibility import directions, visibility
 from composer.fitting.rays import SculptRays
 from composer.geometry.polygons import Polygons
@@ -103,7 +103,17 @@ def test_a_library_is_looked_at_once(keeper: Head) -> None:
 def test_polygons_are_counted_once_each(keeper: Head) -> None:
     assert keeper.landmarks is not None
     library = LibrarySkin.of(keeper)
-    places = library.places(keeper, keeper.landmarks)
+    names = library.place_names(keeper, keeper.landmarks)
     random = np.random.default_rng(3).random(library.skin.polygons.n_faces) < 0.3
-    counts = counted_by_place(library.skin.polygons, places, random)
-    assert sum(counts.values()) == random.sum() and set(counts) == {*PLACES, ELSEWHERE}
+    counts = counted_by_place(names, random)
+    assert sum(counts.values()) == random.sum() and set(counts) == set(NAMES)
+
+
+def test_the_bag_behind_the_lips_is_the_mouths_inside(keeper: Head) -> None:
+    assert keeper.landmarks is not None
+    library = LibrarySkin.of(keeper)
+    at, polygons = library.surface.positions, library.skin.polygons
+    chosen = library.place_names(keeper, keeper.landmarks) == INSIDE
+    middle = np.add.reduceat(at[polygons.indices], polygons.starts[:-1]) / polygons.counts[:, None]
+    line = keeper.landmarks.curve_positions("mouth_inner", keeper.neutral)
+    assert chosen.sum() > 50 and (middle[chosen, 2] < line[:, 2].max()).all()

@@ -1,0 +1,26 @@
+"""How hollow a skin is at each vertex: on the lower side of a step, in a fold, in a pit."""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from composer.geometry.surface import Surface, factorise
+
+Rows = NDArray[np.float64]
+
+ABOUT = 0.02
+"""Width of what lies about a vertex, as a share of the skin's diagonal: some 9 mm, an edge or two of a head (our
+choice)."""
+
+
+def hollowness(surface: Surface) -> Rows:
+    """(s,) without unit: how far the mean of the skin about each vertex stands out of it along its normal, as a share
+    of the width ABOUT; below 0 on a ball."""
+    width = ABOUT * surface.diagonal_mm
+    mass = np.maximum(surface.mass, 1e-9 * float(surface.mass.max(initial=0.0)))
+    about = factorise(sp.diags(mass) + 0.5 * width**2 * surface.laplacian).solve(
+        np.asfortranarray(mass[:, None] * surface.positions)
+    )
+    return np.einsum("ij,ij->i", about - surface.positions, surface.vertex_normals) / width

@@ -1,0 +1,94 @@
+"""A clip as pictures: every frame by one camera, and all of them as an animated picture."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from composer.document.evaluated_clip import EvaluatedClip
+from composer.head.atomic import write_whole
+from composer.head.file_names import file_names
+from composer.head.new_folder import filled_whole
+from composer.picture.camera import frame
+from composer.picture.render import Studio
+from composer.picture.views import axes_of
+from composer.progress import Progress
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+MANIFEST = "moue-pictures.json"
+FILL = 0.88
+SMALL = 15_000
+"""A head of fewer vertices is pictured one level finer, so that its outline is round (our choice)."""
+MOST_A_SECOND = 12.5
+"""Most pictures a second of the animated picture on a page (our choice)."""
+
+
+def studio_of(clip: EvaluatedClip) -> Studio:
+    """The studio in which a clip is pictured."""
+    head = clip.evaluated.head
+    return Studio.of(head, 1 if head.n_vertices < SMALL else 0)
+
+
+def pictures(
+    clip: EvaluatedClip, studio: Studio, numbers: Sequence[int], *, view: str = "three_quarter",
+    size: tuple[int, int] = (420, 500), progress: Progress | None = None,
+) -> Iterator[Image]:  # fmt: skip
+    """The pictures of some frames, all by one camera that holds the neutral's face. Raises MoueError for an unknown
+    view."""
+    camera = frame(studio.figure.neutral, axes_of(view), size, FILL)
+    for done, number in enumerate(numbers):
+        if progress is not None:
+            progress(done / len(numbers), f"picturing frame {done + 1} of {len(numbers)}")
+        yield studio.picture(clip.evaluated.pose(clip.frame(number)), camera=camera)
+
+
+def shown_frames(clip: EvaluatedClip, most_a_second: float) -> list[int]:
+    """Frames from the first to the last, at most so many a second."""
+    step = max(1, round(clip.clip.fps / most_a_second))
+    return sorted({*range(0, clip.n_frames, step), clip.n_frames - 1})
+
+
+def animated(images: Sequence[Image], seconds: Sequence[float]) -> bytes:
+    """An animated WebP that plays without end; each image stays for its `seconds`.
+
+    Specification: Google, "WebP Container Specification", sections "Animation" and "VP8X".
+    """
+    held = io.BytesIO()
+    durations = [max(1, round(1000.0 * each)) for each in seconds]
+    images[0].save(
+        held, "WEBP", save_all=True, append_images=list(images[1:]), duration=durations, loop=0, quality=82, method=4,
+    )  # fmt: skip
+    return held.getvalue()
+
+
+def durations(clip: EvaluatedClip, numbers: Sequence[int]) -> list[float]:
+    """How long each of some frames stays, in seconds; the last as long as one frame."""
+    times = [float(clip.times[number]) for number in numbers]
+    return [after - now for now, after in zip(times, times[1:], strict=False)] + [1.0 / clip.clip.fps]
+
+
+def write_pictures(
+    clip: EvaluatedClip, folder: Path | str, *, view: str = "three_quarter", size: tuple[int, int] = (420, 500),
+    progress: Progress | None = None,
+) -> list[Path]:  # fmt: skip
+    """Fill `folder` with a PNG a frame and an animated WebP of all, whole or not at all. Returns the files' paths.
+
+    Raises MoueError for an unknown view, and for a folder that holds anything but unchanged earlier pictures.
+    """
+    folder = Path(folder)
+    stem = file_names([clip.clip.name], ".webp")[clip.clip.name]
+    names = [f"{stem}_{number:04d}.png" for number in range(clip.n_frames)]
+    with filled_whole(folder, MANIFEST, "pictures") as beside:
+        held = []
+        numbers = range(clip.n_frames)
+        taken = pictures(clip, studio_of(clip), numbers, view=view, size=size, progress=progress)
+        for name, image in zip(names, taken, strict=True):
+            write_whole(beside / name, lambda file, image=image: image.save(file, "PNG"), sync=False)  # type: ignore[misc]
+            held.append(image)
+        moving = animated(held, durations(clip, numbers))
+        write_whole(beside / f"{stem}.webp", lambda file: file.write(moving), sync=False)
+    return [folder / name for name in (f"{stem}.webp", *names)]
