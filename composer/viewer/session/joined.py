@@ -93,6 +93,10 @@ class ShownJoin:
         live = self.joined.live
         return live is None or not self.serves(evaluated, recipe) or not live.covers(recipe, evaluated.spots)
 
+    def shown(self, evaluated: EvaluatedDocument, recipe: Recipe) -> bool:
+        """Whether a joined pose of a recipe can be seen."""
+        return self.joined.of(recipe, evaluated.mixer) is not None or self.serves(evaluated, recipe)
+
     def missing(self, evaluated: EvaluatedDocument, recipe: Recipe, held: bool) -> bool:
         """Whether a join is to be made: of the recipe as it stands, or, while something is held, of its regions."""
         if recipe.join != "seamless":

@@ -125,7 +125,7 @@ class Session:
         """(n, 3) mm, what is seen now."""
         if self._override is not None:
             return self._override
-        joined = self._joined
+        joined = self._join.pose(self._live, self.evaluated, self._wanted(), self.version)
         return self._live.positions if joined is None else joined
 
     def weight(self, key: CellKey) -> float | None:
@@ -217,10 +217,6 @@ class Session:
         """Whether what is seen is not yet, or not quite, the recipe joined seamlessly as it asks."""
         return self.join_missing or self._join.easing
 
-    @property
-    def _joined(self) -> NDArray[np.float32] | None:
-        return self._join.pose(self._live, self.evaluated, self._wanted(), self.version)
-
     def join(self) -> Joined:
         """The recipe joined seamlessly, for another thread. Raises MoueError where it cannot be mixed."""
         return joined_recipe(self.evaluated, self._wanted())
@@ -234,8 +230,7 @@ class Session:
 
     def step(self, now: float) -> bool:
         """Move what is seen on towards the join, at a time in seconds; whether it moved."""
-        moved = self._join.step(now)
-        if moved:
+        if moved := self._join.step(now):
             self._touch(None)
         return moved
 
@@ -253,7 +248,7 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        return self._live if self._override is None and self._joined is None else None
+        return self._live if self._override is None and not self._join.shown(self.evaluated, self._wanted()) else None
 
     def frame(self, quick: bool = False) -> Frame:
         """Positions, normals and what changed since the last call; of a large head `quick` makes normals only at the
