@@ -12,7 +12,7 @@ def changed_cells(before: Recipe, after: Recipe) -> list[Cell] | None:
     """The cells of a recipe that differ from those before or are new; None where setting them one by one does not lead
     there, or is no shorter than beginning anew."""
     known, wanted = {cell.key: cell for cell in before.cells}, {cell.key: cell for cell in after.cells}
-    if before.rows != after.rows or before.strength != after.strength or before.name != after.name:
+    if any(getattr(before, what) != getattr(after, what) for what in ("name", "rows", "strength", "contact")):
         return None
     if list(wanted)[: len(known)] != list(known):
         return None

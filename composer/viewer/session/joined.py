@@ -25,6 +25,11 @@ EASE_FROM_MM = 0.02
 source."""
 
 
+def is_finished_later(recipe: Recipe) -> bool:
+    """Whether a recipe's pose is more than what is seen while a weight is dragged, and is finished beside that."""
+    return recipe.join == "seamless" or recipe.contact
+
+
 @dataclass
 class Joined:
     """A join: of which recipe by which mixer, its pose (n, 3) mm, how far it moved anything outside the ramps, mm, and
@@ -39,24 +44,28 @@ class Joined:
     masks: Mapping[str, NDArray] = field(default_factory=dict)
 
     def of(self, recipe: Recipe, mixer: Mixer) -> NDArray[np.float32] | None:
-        """The joined pose (n, 3) mm of a recipe that asks for it; None where it is not there."""
-        if recipe.join != "seamless" or self.mixer is not mixer or self.recipe != recipe:
+        """The joined pose (n, 3) mm of a recipe that is finished later; None where it is not there."""
+        if not is_finished_later(recipe) or self.mixer is not mixer or self.recipe != recipe:
             return None
         return self.pose
 
 
 def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
-    """A recipe joined seamlessly. Raises MoueError where it cannot be mixed."""
+    """A recipe joined and parted as it says. Raises MoueError where it cannot be mixed."""
+    contact = evaluated.contact if recipe.contact else None  # made once a head, so it is no part of what a join takes
+    if recipe.join == "linear":
+        return Joined(recipe, evaluated.mixer, evaluated.pose(recipe).astype(np.float32))
     began = time.monotonic()
     evaluated.check(recipe)
     mixer, join = evaluated.mixer, evaluated.seamless_join(recipe)
     live = LiveJoin(mixer, join, recipe)
     total, further = mixer.displacement(recipe), live.further
     total[join.zone.free] += further
-    pose = moved(mixer.head.neutral, total).astype(np.float32)
+    pose = moved(mixer.head.neutral, total)
+    parted = pose if contact is None else contact.parted(pose, recipe)
     furthest = float(join.outside(further).max(initial=0.0))
     masks = {region: evaluated.effective[region] for region in join.ramps}
-    return Joined(recipe, mixer, pose, furthest, time.monotonic() - began, live, masks)
+    return Joined(recipe, mixer, parted.astype(np.float32), furthest, time.monotonic() - began, live, masks)
 
 
 class ShownJoin:
@@ -74,10 +83,9 @@ class ShownJoin:
     def take(self, joined: Joined, evaluated: EvaluatedDocument) -> None:
         """Keep a join that was made in another thread, where it still fits the masks."""
         fits = all(evaluated.effective.get(region) is mask for region, mask in joined.masks.items())
-        if fits and joined.live is not None and joined.live.fits(evaluated.mixer):
+        joined.seconds = self.joined.seconds = joined.seconds or self.joined.seconds
+        if fits and (joined.mixer is evaluated.mixer if joined.live is None else joined.live.fits(evaluated.mixer)):
             self.joined, self._way = joined, None
-        else:
-            self.joined.seconds = joined.seconds
 
     def serves(self, evaluated: EvaluatedDocument, recipe: Recipe) -> bool:
         """Whether the last join can follow to a recipe: the masks are the same, and few cells have changed."""
@@ -99,9 +107,9 @@ class ShownJoin:
 
     def missing(self, evaluated: EvaluatedDocument, recipe: Recipe, held: bool) -> bool:
         """Whether a join is to be made: of the recipe as it stands, or, while something is held, of its regions."""
-        if recipe.join != "seamless":
-            return False
-        return self.lacks(evaluated, recipe) if held else self.joined.of(recipe, evaluated.mixer) is None
+        if held or not is_finished_later(recipe):
+            return recipe.join == "seamless" and self.lacks(evaluated, recipe)
+        return self.joined.of(recipe, evaluated.mixer) is None
 
     def pose(
         self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int
@@ -127,10 +135,15 @@ class ShownJoin:
                 further = join.follow(evaluated.mixer, recipe)
             except MoueError:
                 return None
-            if self._pose is None or self._pose.shape != live.positions.shape:
-                self._pose = np.empty_like(live.positions)
-            self._pose[:] = live.positions
-            self._pose[join.join.zone.free] += further
+            total = live.moved.copy()
+            total[join.join.zone.free] += further
+            total += evaluated.head.neutral
+            if self._pose is None or self._pose.shape != total.shape:
+                self._pose = np.empty(total.shape, dtype=np.float32)
+            self._pose[:] = total
+            parted = live.contact.corrections(total, recipe) if recipe.contact and live.contact is not None else []
+            for vertices, correction in parted:
+                self._pose[vertices] += correction.astype(np.float32)
             self._followed = key
         return self._pose
 

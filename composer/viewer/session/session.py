@@ -209,7 +209,7 @@ class Session:
 
     @property
     def join_missing(self) -> bool:
-        """Whether a seamless join is to be made: of the recipe, or of its regions while something is held."""
+        """Whether the pose is to be finished, or while something is held a join made for the recipe's regions."""
         return self._override is None and self._join.missing(self.evaluated, self._wanted(), self.previewing)
 
     @property
@@ -218,20 +218,20 @@ class Session:
         return self.join_missing or self._join.easing
 
     def join(self) -> Joined:
-        """The recipe joined seamlessly, for another thread. Raises MoueError where it cannot be mixed."""
+        """The recipe joined and parted, for another thread. Raises MoueError where it cannot be mixed."""
         return joined_recipe(self.evaluated, self._wanted())
 
     def take_join(self, joined: Joined) -> None:
-        """Show a join and let it follow from now on, unless the head or its masks have changed since it was begun."""
+        """Show a join and let it follow from now on, where it still fits the head and its masks."""
         before = self.positions().copy()
+        self._live.keep_contact(self.evaluated.contact_at_hand)
         self._join.take(joined, self.evaluated)
         self._touch(None)
         self._join.ease(before - self.positions())
 
     def step(self, now: float) -> bool:
         """Move what is seen on towards the join, at a time in seconds; whether it moved."""
-        if moved := self._join.step(now):
-            self._touch(None)
+        self._touch(None if (moved := self._join.step(now)) else NOTHING)
         return moved
 
     # What a view draws.
@@ -248,7 +248,8 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        return self._live if self._override is None and not self._join.shown(self.evaluated, self._wanted()) else None
+        parted = self._override is not None or (self.recipe.contact and self._live.contact is not None)
+        return None if parted or self._join.shown(self.evaluated, self._wanted()) else self._live
 
     def frame(self, quick: bool = False) -> Frame:
         """Positions, normals and what changed since the last call; of a large head `quick` makes normals only at the
@@ -258,8 +259,8 @@ class Session:
         seen: object = self._live if self.live is not None else positions
         if seen is not self._seen:  # another array altogether, not this one changed in places
             self._seen, touched = seen, None
-        if self.live is None and touched is not None and touched != NOTHING:
-            touched = widened(touched, self._join.reach)
+        if self.live is None and touched is not None and touched != NOTHING and self.recipe.join == "seamless":
+            touched = None if self.recipe.contact else widened(touched, self._join.reach)
         if quick and self._rough is not None and touched != NOTHING and len(self._drawn) == len(positions):
             self._rough.into(self._drawn, positions)
             self._between = True
@@ -281,8 +282,7 @@ class Session:
     def centre_of(self, region: str) -> int:
         """The vertex in the middle of a region: the one with most weight nearest to the weighted middle of all."""
         mask = self.evaluated.effective[region]
-        known = self._centres.get(region)
-        if known is None or known[0] is not mask:
+        if (known := self._centres.get(region)) is None or known[0] is not mask:
             known = self._centres[region] = (mask, middle_of(self.head, mask))
         return known[1]
 
@@ -360,6 +360,7 @@ class Session:
         if self.evaluated.mixer is not self._mixer:
             self._live, self._mixer = LivePose(self.evaluated.mixer, recipe), self.evaluated.mixer
             self._live.deferred = self._on_card
+            self._live.keep_contact(self.evaluated.contact_at_hand)
             self._touch(None)
             return
         self._go_to(recipe)
@@ -376,8 +377,7 @@ class Session:
         self._live.deferred = self._on_card and recipe.join == "linear"  # a seamless join stands on the pose here
         if recipe is posed:
             return
-        changed = changed_cells(posed, recipe)
-        if changed is not None:
+        if (changed := changed_cells(posed, recipe)) is not None:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return
