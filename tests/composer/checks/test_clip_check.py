@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -102,6 +104,10 @@ def test_cores_give_what_one_gives_and_stop_when_told() -> None:
 
     with pytest.raises(MoueError, match="cannot be"):
         over_cores(lambda: fails, 4, workers=2)
+    here = os.getpid()
+    if threading.active_count() == 1 and hasattr(os, "fork"):  # a process that the system ends is told, not waited for
+        with pytest.raises(MoueError, match="was ended before its work was done"):
+            over_cores(lambda: lambda i: os.kill(os.getpid(), 9) if os.getpid() != here else i, 4, workers=2)
 
 
 def test_the_page_and_the_pictures(tmp_path: Path) -> None:
