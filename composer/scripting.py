@@ -95,11 +95,12 @@ def make_regions(
 
 def make_recipe(
     name: str, cells: Mapping[tuple[str, str] | tuple[str, str, bool], float], *, replaces: Iterable[str] = (),
-    strength: float = 1.0, join: Literal["linear", "seamless"] = "linear", note: str = "",
+    strength: float = 1.0, join: Literal["linear", "seamless"] = "linear", note: str = "", contact: bool = False,
 ) -> Recipe:  # fmt: skip
     """A recipe: the weight, from -1 to 2, of each cell, which is a region and a shape, and True for its mirror image.
 
-    `replaces` names regions whose row stands in the place of the row `all` instead of adding to it. Raises MoueError
+    `replaces` names regions whose row stands in the place of the row `all` instead of adding to it. With
+    `contact` what goes through is parted. Raises MoueError
     for a weight out of range.
 
     >>> doubt = make_recipe("doubt", {("brow_left", "surprise"): 0.8, ("mouth", "joy", True): 0.6})
@@ -107,7 +108,7 @@ def make_recipe(
     [('brow_left', 'surprise', 0.8, False), ('mouth', 'joy', 0.6, True)]
     """
     made = tuple(Cell(key[0], key[1], float(weight), len(key) > 2 and bool(key[2])) for key, weight in cells.items())
-    return Recipe(name, made, {region: Row("replace") for region in replaces}, strength, join, note)
+    return Recipe(name, made, {region: Row("replace") for region in replaces}, strength, join, note, contact=contact)
 
 
 def add_recipe(document: EvaluatedDocument, recipe: Recipe) -> EvaluatedDocument:

@@ -61,6 +61,7 @@ def clip(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
+    from composer.cli.settle import keep_hinges
     from composer.document.bake_clip import bake_clip
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_clip import evaluated_clip
@@ -99,6 +100,8 @@ def clip(
             )  # fmt: skip
         if picture is not None:
             files += write_pictures(made, picture, view=view, progress=progress)
+    if bake is not None:
+        keep_hinges(project, evaluated, document)
     if checked is not None and json_file is not None:
         write_json(json_file, checked.as_dict())
     for note in (*evaluated.notes, *made.notes):

@@ -26,8 +26,10 @@ class BallHeight:
         sound = length > 0.5 * self.radius
         length, direction = length[sound], points[sound] / np.maximum(length[sound], np.finfo(float).tiny)[:, None]
         if len(length) > NEAR:
-            beside = cKDTree(direction).query(direction, k=min(2 * NEAR, len(length)))[1]
-            outer = length >= length[beside].max(axis=1) - BENEATH * self.radius
+            tree = cKDTree(direction)
+            reach = tree.query(direction, k=min(2 * NEAR, len(length)))[0][:, -1] * (1.0 + 1e-6)  # all at one distance
+            highest = np.array([length[near].max() for near in tree.query_ball_point(direction, reach)])
+            outer = length >= highest - BENEATH * self.radius
             length, direction = length[outer], direction[outer]
         self.most = float(length.max(initial=0.0))
         self._length, self._tree = length, cKDTree(direction)
@@ -42,3 +44,24 @@ class BallHeight:
         away = np.maximum(away.reshape(len(arm), -1), 1e-9)
         share = (1.0 / away - 1.0 / (1.0001 * away[:, -1:])) ** 2  # Franke and Nielson 1980: none jumps in or out
         return far - (share * self._length[near].reshape(len(arm), -1)).sum(axis=1) / share.sum(axis=1)
+
+
+def ball_centre(points: NDArray) -> Floats:
+    """(3,) the centre of the ball that most of the points (k, 3) lie on: least squares, reweighted so that a cornea
+    that stands out of it does not count (Pratt 1987 for the linear fit; weights of Cauchy). The mean where flat.
+    """
+    middle = points.mean(axis=0)
+    size = float(np.linalg.norm(np.ptp(points, axis=0)))
+    weight = np.ones(len(points))
+    centre = middle
+    for _ in range(20):
+        system = np.column_stack([2.0 * (points - middle), np.full(len(points), size)]) * weight[:, None]
+        known = ((points - middle) ** 2).sum(axis=1) * weight
+        if np.linalg.matrix_rank(system) < 4:
+            return middle
+        centre = middle + np.linalg.lstsq(system, known, rcond=None)[0][:3]
+        away = np.linalg.norm(points - centre, axis=1)
+        off = away - np.median(away)
+        width = max(3.0 * float(np.median(np.abs(off))), 1e-6 * size)
+        weight = 1.0 / np.sqrt(1.0 + (off / width) ** 2)
+    return centre

@@ -85,7 +85,11 @@ class Patch:
         """How the patch answers on `skin`, of the same polygons and `scale` times as large, to pushes at its vertices
         `pushed` (k,).
         """
-        at = Surface(self.polygons, skin.positions[self.vertices])
+        return self.response_of(skin.positions[self.vertices], pushed, scale)
+
+    def response_of(self, places: NDArray, pushed: NDArray, scale: float = 1.0) -> Response:
+        """The same, for the patch's own vertices at `places` (m, 3)."""
+        at = Surface(self.polygons, places)
         mass = at.mass
         factor = factorise((scale * self.reach_mm) ** 2 * at.laplacian + sp.diags(mass, format="csc"))
         push = np.zeros((len(self.vertices), len(pushed)), order="F")

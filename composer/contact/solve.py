@@ -74,10 +74,10 @@ class LineRows:
 
 
 def least_field(
-    response: Response, pairs: PairRows | None, lines: LineRows | None, at_least: bool = False
+    response: Response, pairs: PairRows | None, lines: LineRows | None, at_least: bool = False, firm: float = FIRM
 ) -> Floats:  # fmt: skip
     """(m, 3) mm, the smallest correction of a patch that gives `pairs` and `lines` what they lack; with `at_least`,
-    lines get no less. A row gives way by FIRM over what it counts.
+    lines get no less. A row gives way by `firm` over what it counts.
     """
     push = np.zeros((len(response.pushed), 3))
     energy = response.energy
@@ -86,7 +86,7 @@ def least_field(
         place = pairs.across.some(chosen)
         take = _matrix(response, place.vertices, place)
         felt = np.asarray(take @ (take @ energy).T)
-        felt[np.diag_indices(len(chosen))] += FIRM / pairs.counts[chosen]
+        felt[np.diag_indices(len(chosen))] += firm / pairs.counts[chosen]
         factor = cho_factor(felt, overwrite_a=True, check_finite=False)
         pull = cho_solve(factor, pairs.lack[chosen], check_finite=False)
         push += take.T @ pull
@@ -102,7 +102,7 @@ def least_field(
             left = cho_solve(factor, both, check_finite=False)
             own -= both.T @ left
         own = 0.5 * (own + own.T) * (n @ n.T)
-        own[np.diag_indices(len(chosen))] += FIRM / lines.counts[chosen]
+        own[np.diag_indices(len(chosen))] += firm / lines.counts[chosen]
         along = (not_negative(own, lack) if at_least else solve(own, lack, assume_a="pos"))[:, None] * n
         push += other.T @ along
         if pairs is not None:

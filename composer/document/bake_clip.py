@@ -109,7 +109,8 @@ def _as_gltf(file: Path, baked: ClipBake) -> None:
         raise MoueError(f"clip {clip.clip.name!r} moves nothing, so it has no morph targets", file, hint="write npz")
     shapes = tuple(Shape(name, delta) for name, delta in zip(morph.names, morph.deltas, strict=True))
     head = baked.head.with_(shapes=shapes, axes=axes_in(baked.head, file))
-    write_gltf(file, mesh_of(head, shapes=True), WeightAnimation(clip.clip.name, clip.times, morph.weights))
+    times = clip.times - min(float(clip.times[0]), 0.0)  # glTF has no time before 0
+    write_gltf(file, mesh_of(head, shapes=True), WeightAnimation(clip.clip.name, times, morph.weights))
     baked.notes.append(_morph_words(morph))
 
 

@@ -25,6 +25,8 @@ from composer.head.fingerprint import fingerprint
 from composer.head.folders import is_there
 from composer.head.head import Head
 from composer.head.symmetry import MOST_WITHOUT, MirrorMap, mirror_of
+from composer.mixing.contact import MixContact
+from composer.mixing.contact_cache import MixContacts
 from composer.mixing.corrective import Correctives, felt_in
 from composer.mixing.hinge import Hinge
 from composer.mixing.linear import Mixer, moved
@@ -60,6 +62,7 @@ class EvaluatedDocument:
         self._sources: MaskSources = MaskSources(project, self.head, None if before is None else before._sources)
         if before is not None and "_seamless" in vars(before) and before._seamless.serves(self.head):
             vars(self)["_seamless"] = before._seamless
+        self._contacts: MixContacts = MixContacts() if before is None else before._contacts
         self.notes: list[str] = [*self.head.notes, *self._dressed.notes, *unknown_shown(project, self.head)]
         if not project.topology and project.regions:
             words = "The document does not say for which mesh its masks were made"
@@ -257,9 +260,27 @@ class EvaluatedDocument:
         """(n, 3) mm, the pose of a recipe, by default at its own strength. Raises MoueError as `check`."""
         self.check(recipe)
         if recipe.join == "linear":
-            return self.mixer.pose(recipe, strength)
-        total = seamless_displacement(self.mixer, self.seamless_join(recipe), recipe, strength)
-        return moved(self.head.neutral, total)
+            joined = self.mixer.pose(recipe, strength)
+        else:
+            total = seamless_displacement(self.mixer, self.seamless_join(recipe), recipe, strength)
+            joined = moved(self.head.neutral, total)
+        return self._parted(joined, recipe, strength)
+
+    def _parted(self, joined: NDArray[np.float64], recipe: Recipe, strength: float | None) -> NDArray[np.float64]:
+        if not recipe.contact:
+            return joined
+        at = recipe if strength is None else recipe.with_(strength=float(strength))
+        return self.contact.parted(joined, at)
+
+    @property
+    def contact(self) -> MixContact:
+        """What keeps contact in the head's mixes, made at its first use, by one thread at a time."""
+        return self._contacts.of(self.mixer)
+
+    @property
+    def contact_at_hand(self) -> MixContact | None:
+        """The same where it is made already."""
+        return self._contacts.at_hand(self.mixer)
 
     def seamless_join(self, recipe: Recipe) -> SeamlessJoin:
         """The join of the regions that a recipe uses, with its halo; made once for their masks. Spots take no part: a
@@ -279,13 +300,14 @@ class EvaluatedDocument:
 
     def seamless(self, recipe: Recipe) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """(n, 3) mm, the pose of a recipe with the seamless join, whatever its own join is, and (n,) mm, how far the
-        join moved each vertex outside the ramps, 0 on them. Raises MoueError as `check`.
+        join moved each vertex outside the ramps, 0 on them. The recipe's contact is kept. Raises MoueError as
+        `check`.
         """
         self.check(recipe)
         join = self.seamless_join(recipe)
         total, further = self.mixer.displacement(recipe), further_than_linear(self.mixer, join, recipe)
         total[join.zone.free] += further
-        return moved(self.head.neutral, total), join.outside(further)
+        return self._parted(moved(self.head.neutral, total), recipe, None), join.outside(further)
 
     @cached_property
     def _seamless(self) -> SeamlessJoins:

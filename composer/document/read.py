@@ -43,7 +43,7 @@ SIGNS = {"number": 9999, "colour": HUES}
 """The signs by which a region is known, and the largest of each."""
 REGION_KEYS = ("set", "locked", *SIGNS)
 """What the table of a region says beside the source of its mask."""
-RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "note")
+RECIPE_KEYS = ("cells", "rows", "strength", "join", "halo", "contact", "note")
 CELL_KEYS = ("region", "shape", "weight", "mirrored")
 SHAPE_KEYS = ("inbetweens", "hinge", "label", "group", "marked", "hidden", "delta", "replaces", "detail")
 TRIGGER_KEYS = ("region", "shape", "at", "mirrored")
@@ -161,7 +161,7 @@ def recipe_of(name: str, said: Values) -> Recipe:
     strength, halo = said.number("strength", 1.0, *STRENGTH_RANGE), said.number("halo", HALO, 0.0, 1.0)
     note = said.text("note", empty=True) or ""
     try:
-        return Recipe(name, cells, rows, strength, join, note, halo)  # type: ignore[arg-type]
+        return Recipe(name, cells, rows, strength, join, note, halo, said.flag("contact"))  # type: ignore[arg-type]
     except MoueError as error:
         raise error.at(said.path) from None
 

@@ -38,6 +38,8 @@ def _recipe(old: Recipe, new: Recipe) -> list[str]:
         found.append(f"{new.name}: note")
     if (old.join, old.halo) != (new.join, new.halo):
         found.append(f"{new.name}: joined {new.join}")
+    if old.contact != new.contact:
+        found.append(f"{new.name}: contact {'kept' if new.contact else 'let go'}")
     found += [f"row {_row(name)}: {new.row(name).kind}, {_percent(new.row(name).amount)}"
               for name in {**old.rows, **new.rows} if old.row(name) != new.row(name)]  # fmt: skip
     return found or [f"{new.name}: cells in another order"]

@@ -309,6 +309,8 @@ def recipe_table(recipe: Recipe) -> dict[str, Any]:
         table["join"] = recipe.join
     if recipe.halo != HALO:
         table["halo"] = recipe.halo
+    if recipe.contact:
+        table["contact"] = True
     if recipe.strength != 1.0:
         table["strength"] = recipe.strength
     if recipe.rows:

@@ -95,6 +95,11 @@ def set_join(project: Project, name: str, join: Literal["linear", "seamless"], h
     return replace_recipe(project, name, held.with_(join=join, halo=held.halo if halo is None else float(halo)))
 
 
+def set_contact(project: Project, name: str, contact: bool) -> Project:
+    """The recipe with what goes through parted, or left as it is. Raises MoueError for an unknown recipe."""
+    return replace_recipe(project, name, project.recipe(name).with_(contact=contact))
+
+
 def free_recipe_name(project: Project, name: str) -> str:
     """The name with a number that makes it free among recipes."""
     return free_name(name, [*(recipe.name for recipe in project.recipes), "neutral"])

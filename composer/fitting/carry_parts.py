@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.contact.ball_height import ball_centre
 from composer.fitting.frames import similarity_between
 from composer.geometry.rigid import Similarity, is_determined, similarity
 from composer.head.head import Head, Part
@@ -133,27 +134,6 @@ def _rigid(source: Head, target: NDArray, part: Part, places: Anchors, is_eyebal
         corners, bary = _anchored(places, part)
         chin = int(corners[0, int(np.argmax(bary[0]))])
     return RigidPiece(part.vertices, centre, there, old - centre, new - there, chin, is_eyeball)
-
-
-def ball_centre(points: NDArray) -> Floats:
-    """(3,) the centre of the ball that most of the points (k, 3) lie on: least squares, reweighted so that a cornea
-    that stands out of it does not count (Pratt 1987 for the linear fit; weights of Cauchy). The mean where flat.
-    """
-    middle = points.mean(axis=0)
-    size = float(np.linalg.norm(np.ptp(points, axis=0)))
-    weight = np.ones(len(points))
-    centre = middle
-    for _ in range(20):
-        system = np.column_stack([2.0 * (points - middle), np.full(len(points), size)]) * weight[:, None]
-        known = ((points - middle) ** 2).sum(axis=1) * weight
-        if np.linalg.matrix_rank(system) < 4:
-            return middle
-        centre = middle + np.linalg.lstsq(system, known, rcond=None)[0][:3]
-        away = np.linalg.norm(points - centre, axis=1)
-        off = away - np.median(away)
-        width = max(3.0 * float(np.median(np.abs(off))), 1e-6 * size)
-        weight = 1.0 / np.sqrt(1.0 + (off / width) ** 2)
-    return centre
 
 
 def _bound(

@@ -21,6 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.mixing.columns import NOTHING, Column, Range, Stack, column
+from composer.mixing.contact import MixContact
+from composer.mixing.contact_live import LiveContact
 from composer.mixing.corrective import Felt, felt_in
 from composer.mixing.linear import Mixer, moved
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe, Row
@@ -44,6 +46,7 @@ class LivePose:
         self._stacked: Stack | None = None
         self.deferred, self._stale = False, False
         self._moved = np.zeros(mixer.head.neutral.shape)
+        self._contact: LiveContact | None = None
         self._neutral32 = mixer.head.neutral.astype(np.float32)
         self._positions = np.empty(mixer.head.neutral.shape, dtype=np.float32)
         self.rebase()
@@ -95,7 +98,9 @@ class LivePose:
         before, after, strength = held.amounts(self._weight(cell.key)), held.amounts(cell.weight), self._given.strength
         self._cells[cell.key] = cell
         touched = self._add(held, [strength * (b - a) for a, b in zip(before, after, strict=True)])
-        return self._follow_fixes(touched) if self._mixer.correctives.triggered_by(cell.key) else touched
+        if self._mixer.correctives.triggered_by(cell.key):
+            touched = self._follow_fixes(touched)
+        return touched if self.deferred else _both(touched, self._part())
 
     def set_row(self, region: str, row: Row) -> Range:
         """Change how a region's row joins and recompute the columns affected. Returns the range touched."""
@@ -128,11 +133,24 @@ class LivePose:
             self._sum()
         return (0, len(self._positions))
 
+    @property
+    def contact(self) -> MixContact | None:
+        """What parts the positions of a recipe that keeps contact; None where that is not at hand."""
+        return None if self._contact is None else self._contact.contact
+
+    def keep_contact(self, contact: MixContact | None) -> Range:
+        """Part what goes through in recipes that keep contact, where it is given. Returns the range touched."""
+        if contact is None or contact is self.contact:
+            return NOTHING
+        self._contact = LiveContact(contact) if self._contact is None else self._contact.by(contact)
+        return NOTHING if self._stale else self._part()
+
     def rebase(self) -> NDArray[np.float64]:
-        """(n, 3) float64 mm, one fresh evaluation of the current recipe; later edits add to it."""
+        """(n, 3) float64 mm, one fresh evaluation of the current recipe without contact; later edits add to it."""
         self._moved, self._stale = self._mixer.displacement(self.recipe), False
         fresh = moved(self._mixer.head.neutral, self._moved)
         self._positions[:] = fresh
+        self._part()
         return fresh
 
     def prepare(self, region: str, shape: str, mirrored: bool = False) -> Column:
@@ -176,11 +194,7 @@ class LivePose:
         self._set_fixes(self._fixes_of(self._felt))
         for key in before.keys() | self._fixes.keys():
             change = self._given.strength * (self._fixes.get(key, 0.0) - before.get(key, 0.0))
-            reached = self._add(self._columns[key], [change])
-            if NOTHING in (touched, reached):
-                touched = reached if touched == NOTHING else touched
-            else:
-                touched = (min(touched[0], reached[0]), max(touched[1], reached[1]))
+            touched = _both(touched, self._add(self._columns[key], [change]))
         return touched
 
     def _set_fixes(self, fixes: dict[CellKey, float]) -> None:
@@ -228,8 +242,22 @@ class LivePose:
         self._moved[:] = self.displacement32()
         np.add(self._neutral32, self._moved, out=self._positions, casting="same_kind")
         self._stale = False
+        self._part()
+
+    def _part(self) -> Range:
+        """Part the positions, where the recipe keeps contact. Returns the range touched."""
+        if self._contact is None:
+            return NOTHING
+        return self._contact.follow(self._moved, self._positions, self._mixer.head.neutral, self.recipe)
 
     def _stacking(self) -> Stack:
         if self._stacked is None:
             self._stacked = Stack(self._columns, len(self._positions))
         return self._stacked
+
+
+def _both(one: Range, other: Range) -> Range:
+    """The range of vertices over two ranges."""
+    if NOTHING in (one, other):
+        return other if one == NOTHING else one
+    return min(one[0], other[0]), max(one[1], other[1])

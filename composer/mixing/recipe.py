@@ -49,6 +49,7 @@ class Recipe:
     Raises MoueError for two cells with one key, and for numbers that are not finite or out of range.
 
     `halo` in [0, 1] is how far a seamless join reaches beside a ramp, as a fraction of its width; 0 forbids it.
+    With `contact` what goes through in the joined pose is parted (`composer.mixing.contact`).
     """
 
     name: str
@@ -58,6 +59,7 @@ class Recipe:
     join: Literal["linear", "seamless"] = "linear"
     note: str = ""
     halo: float = HALO
+    contact: bool = False
 
     def __post_init__(self) -> None:
         if not isfinite(self.strength):

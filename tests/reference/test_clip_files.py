@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import base64
 import json
+import os
+import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -72,6 +74,42 @@ def test_a_glb_plays_every_frame(straight: bool, tmp_path: Path) -> None:
         off = np.linalg.norm(1000.0 * played(file, clip.times[number]) - expected, axis=1)
         assert off.max() <= within + 1e-3  # float32 metres
     assert ("more for what turns" in clip.notes[-1]) == (not straight)
+
+
+PLAYER = """
+import fs from 'fs';
+globalThis.self = globalThis;
+const from = process.env.MOUE_THREE;
+const {AnimationMixer, Vector3} = await import(from + '/build/three.module.js');
+const {GLTFLoader} = await import(from + '/examples/jsm/loaders/GLTFLoader.js');
+const data = new Uint8Array(fs.readFileSync(process.argv[2]));
+const gltf = await new GLTFLoader().parseAsync(data.buffer, '');
+const mixer = new AnimationMixer(gltf.scene);
+mixer.clipAction(gltf.animations[0]).play();
+let mesh;
+gltf.scene.traverse(one => { if (one.isMesh && !mesh) mesh = one; });
+const place = new Vector3(), count = mesh.geometry.attributes.position.count;
+console.log(JSON.stringify(JSON.parse(process.argv[3]).map(time => {
+  mixer.setTime(time);
+  return Array.from({length: count}, (_, i) => mesh.getVertexPosition(i, place).toArray());
+})));
+"""
+
+
+@pytest.mark.skipif("MOUE_THREE" not in os.environ, reason="no three.js: MOUE_THREE is its package's folder")
+def test_three_plays_every_frame(tmp_path: Path) -> None:
+    # three.js (npm package three, 0.160): its own loader, mixer and morphing
+    clip = made(False)
+    (path,) = bake_clip(clip, tmp_path, suffix=".glb")
+    (tmp_path / "play.mjs").write_text(PLAYER)
+    command = ["node", str(tmp_path / "play.mjs"), str(path), json.dumps(clip.times.tolist())]
+    run = subprocess.run(command, capture_output=True, text=True, timeout=120)
+    assert run.returncode == 0, run.stderr
+    file = pygltflib.GLTF2().load(str(path))
+    source = np.rint(numbers(file, file.meshes[0].primitives[0].attributes._SOURCE)[:, 0]).astype(int)
+    for number, points in enumerate(json.loads(run.stdout)):
+        off = 1000.0 * np.array(points) - clip.evaluated.pose(clip.frame(number))[source]
+        assert np.linalg.norm(off, axis=1).max() <= WITHIN_MM + 1e-3
 
 
 @pytest.mark.skipif(not there(), reason="no glTF validator: npm install gltf-validator@2.0.0-dev.3.10")

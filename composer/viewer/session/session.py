@@ -7,7 +7,6 @@ reaches. `frame` gives what a view draws.
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +28,7 @@ from composer.viewer.render.normals import Normals
 from composer.viewer.session.frame import Frame
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
-from composer.viewer.session.joined import Joined
+from composer.viewer.session.joined import Joined, is_finished_later, joined
 from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
 from composer.viewer.session.rough_normals import rough_normals
@@ -204,8 +203,8 @@ class Session:
 
     @property
     def join_wanted(self) -> bool:
-        """Whether the recipe is to be joined seamlessly, and what is seen is only the linear pose of a drag."""
-        if self.recipe.join != "seamless" or self.previewing or self._override is not None:
+        """Whether the recipe's pose is to be finished, and what is seen is only that of a drag."""
+        if not is_finished_later(self.recipe) or self.previewing or self._override is not None:
             return False
         return self._join_shown is None
 
@@ -215,17 +214,15 @@ class Session:
         return self.joined.of(self._wanted(), self.evaluated.mixer)
 
     def join(self) -> Joined:
-        """The recipe joined seamlessly, for another thread. Raises MoueError where it cannot be mixed."""
-        evaluated, recipe, began = self.evaluated, self._wanted(), time.monotonic()
-        pose, outside = evaluated.seamless(recipe)
-        seconds, furthest = time.monotonic() - began, float(outside.max(initial=0.0))
-        return Joined(recipe, evaluated.mixer, pose.astype(np.float32), furthest, seconds)
+        """The recipe joined and parted, for another thread. Raises MoueError where it cannot be mixed."""
+        return joined(self.evaluated, self._wanted())
 
-    def take_join(self, joined: Joined) -> None:
+    def take_join(self, found: Joined) -> None:
         """Show a joined pose, where nothing has changed since it was begun."""
-        self.joined.seconds = joined.seconds
-        if joined.of(self._wanted(), self.evaluated.mixer) is not None:
-            self.joined, self._touched = joined, None
+        found.seconds = self.joined.seconds = found.seconds or self.joined.seconds
+        self._touch(self._live.keep_contact(self.evaluated.contact_at_hand))
+        if found.of(self._wanted(), self.evaluated.mixer) is not None:
+            self.joined, self._touched = found, None
             self.version += 1
 
     # What a view draws.
@@ -242,7 +239,8 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        return self._live if self._override is None and self._join_shown is None else None
+        as_summed = self._join_shown is None and not (self.recipe.contact and self._live.contact is not None)
+        return self._live if self._override is None and as_summed else None
 
     def frame(self, quick: bool = False) -> Frame:
         """Positions, normals and what changed since the last call; of a large head `quick` makes normals only at the
@@ -352,6 +350,7 @@ class Session:
         if self.evaluated.mixer is not self._mixer:
             self._live, self._mixer = LivePose(self.evaluated.mixer, recipe), self.evaluated.mixer
             self._live.deferred = self._on_card
+            self._live.keep_contact(self.evaluated.contact_at_hand)
             self._touch(None)
             return
         self._go_to(recipe)
@@ -371,7 +370,8 @@ class Session:
         same = posed.rows == recipe.rows and posed.strength == recipe.strength and posed_cells.keys() <= wanted.keys()
         changed = [cell for key, cell in wanted.items() if posed_cells.get(key) != cell] if same else []
         in_order = list(wanted)[: len(posed_cells)] == list(posed_cells)
-        if same and in_order and posed.name == recipe.name and len(changed) <= 16:
+        same = same and (posed.name, posed.contact) == (recipe.name, recipe.contact)
+        if same and in_order and len(changed) <= 16:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from imgui_bundle import imgui
 
-from composer.edits.recipes import set_join, set_note, set_strength
+from composer.edits.recipes import set_contact, set_join, set_note, set_strength
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
@@ -45,6 +45,11 @@ def _join(stage: Stage, kit: Kit) -> None:
     chosen = kit.choice(JOINS, recipe.join, hints, "join ")
     if chosen != recipe.join:
         stage.do(lambda p: set_join(p, name, chosen))  # type: ignore[arg-type]
+    keeps, contact = imgui.checkbox("Keep contact", recipe.contact)
+    kit.mark("Keep contact")
+    kit.tip("lips, lids, eyeballs and teeth that go through each other are parted where it happens")
+    if keeps:
+        stage.do(lambda p: set_contact(p, name, contact))
     if recipe.join == "seamless":
         imgui.same_line(0, kit.px(4))
         changed, halo = kit.slider("halo", recipe.halo * 100, 0, 100, "halo %.0f %%")

@@ -1,0 +1,117 @@
+"""Two sides of a patch that can meet, such as two lips: in a pose, how high each vertex stands over the other side.
+
+The places across are sought where the way along the parting direction counts a quarter, so that two sides which have
+gone far through each other still find what lies across. The height is over the tangent planes of those places, blended
+by weights that reach zero at the last of them (Franke and Nielson, Smooth interpolation of large sets of scattered
+data, 1980). A height counts as far as both sides face each other, and where the way between them leads through air at
+rest: skin beyond the corners looks the same way as its opposite, and the inside of a lip lies behind the other one
+without touching it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from composer.contact.across import Across
+from composer.geometry.vectors import unit_rows
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+ALONG = 0.25
+"""How much the way along the parting direction counts when places across are sought."""
+NEAR = 16
+"""Vertices that make up a place across. With 6 a pose that changes a little finds other ones, and jumps."""
+DEEPEST = 0.27
+"""Of the lines' length: what lies further behind the other side is not behind it. Lips 14 mm, lids 9.5 mm."""
+COARSE = 2.5
+"""Edges of the lines: places are sought at least this far off."""
+THROUGH_FLESH = 0.5
+"""Cosine at rest between a side's normal and the way across: a way more backwards than this leads through flesh."""
+
+NO_COVER = 0.05
+"""Of what is near: with less than this share of it across, nothing is."""
+
+
+def ramp(share: NDArray) -> Floats:
+    """Smoothstep of `share`: 0 below 0, 1 above 1."""
+    t = np.clip(share, 0.0, 1.0)
+    return np.asarray(t * t * (3.0 - 2.0 * t))
+
+
+@dataclass(frozen=True, eq=False)
+class Heights:
+    """How high vertices stand over the other side: `gap` (k,) mm, less than 0 behind it, at most `open_mm`, `out`
+    (k, 3) the other side's direction outwards, the places `across`, and how far each counts (k,), in [0, 1]."""
+
+    gap: Floats
+    out: Floats
+    across: Across
+    counts: Floats
+
+
+class FacingSide:
+    """The vertices `own` (k,) of a patch and the `other` (q,) ones that they look at."""
+
+    def __init__(
+        self, rest: NDArray, normals: NDArray, own: NDArray, other: NDArray, length_mm: float, edge_mm: float
+    ) -> None:  # fmt: skip
+        """Take the patch at `rest` (m, 3) mm, its `normals` (m, 3) there, the length of the lines and their edge."""
+        self.own, self.other = np.asarray(own), np.asarray(other)
+        self.parting = unit_rows((normals[other].mean(axis=0) - normals[own].mean(axis=0))[None])[0]
+        self._deepest = max(DEEPEST * length_mm, COARSE * edge_mm / ALONG)
+        self.open_mm = 0.5 * self._deepest
+        way = unit_rows((rest[other][None] - rest[own][:, None]).reshape(-1, 3)).reshape(len(own), len(other), 3)
+        leaves = np.einsum("koi,ki->ko", way, normals[own]) > -THROUGH_FLESH
+        arrives = np.einsum("koi,oi->ko", way, normals[other]) < THROUGH_FLESH
+        self._air = leaves & arrives
+
+    def heights(self, places: NDArray, normals: NDArray) -> Heights:
+        """How high the side's vertices stand, where the patch lies at `places` (m, 3) with `normals` (m, 3)."""
+        own, other = self.own, self.other
+        reach, k = ALONG * self._deepest, min(NEAR + 1, len(other))
+        tree = cKDTree(self._flat(places[other]), balanced_tree=False, compact_nodes=False)
+        away, near = tree.query(self._flat(places[own]), k=k, distance_upper_bound=reach)
+        away, near = away.reshape(len(own), k), near.reshape(len(own), k)
+        gap, out = np.full(len(own), self.open_mm), np.zeros((len(own), 3))
+        corners = np.repeat(own[:, None], max(k - 1, 1), axis=1)
+        share, counts = np.zeros(corners.shape), np.zeros(len(own))
+        on = np.flatnonzero(np.isfinite(away[:, 0]))
+        if len(on):
+            found = self._blended(places, normals, on, away[on], near[on])
+            gap[on], out[on], corners[on], share[on], counts[on] = found
+        return Heights(gap, out, Across(own, corners, share), counts)
+
+    def _flat(self, places: NDArray) -> Floats:
+        return np.asarray(places - (1.0 - ALONG) * (places @ self.parting)[:, None] * self.parting)
+
+    def _blended(
+        self, places: NDArray, normals: NDArray, on: Ints, away: Floats, near: Ints
+    ) -> tuple[Floats, Floats, Ints, Floats, Floats]:  # fmt: skip
+        """Gap, direction, corners, shares and counts of the vertices `on` (p,) of the side, from the distances `away`
+        (p, k) of what is `near` (p, k), infinite where there is no more."""
+        reach = ALONG * self._deepest
+        last = np.minimum(away[:, -1:], reach) if away.shape[1] > 1 else np.full((len(on), 1), reach)
+        width = away.shape[1] - 1 if away.shape[1] > 1 else 1
+        away, near = away[:, :width], np.minimum(near[:, :width], len(self.other) - 1)
+        least = 1e-3 * self._deepest
+        inverse = 1.0 / np.maximum(away, least) - 1.0 / (1.0001 * np.maximum(last, least))
+        share = np.maximum(inverse, 0.0) ** 2
+        share /= np.maximum(share.sum(axis=1, keepdims=True), np.finfo(float).tiny)
+        corners, own = self.other[near], self.own[on]
+        planes = normals[corners]
+        share *= self._air[on[:, None], near]
+        share *= ramp((0.35 - np.einsum("pki,pi->pk", planes, normals[own])) / 0.7)
+        cover = share.sum(axis=1)
+        share /= np.maximum(cover, 1e-9)[:, None]
+        mean = np.einsum("pk,pki->pi", share, planes)
+        gap = np.einsum("pk,pki,pki->p", share, planes, places[own][:, None] - places[corners])
+        facing = np.einsum("pi,pi->p", unit_rows(mean), normals[own])
+        counts = ramp((0.25 - facing) / 0.5) * ramp((np.linalg.norm(mean, axis=1) - 0.2) / 0.4)
+        counts *= ramp((reach - away[:, 0]) / (0.4 * reach)) * ramp((cover - NO_COVER) / (4.0 * NO_COVER))
+        counts *= ramp((self._deepest + gap) / (0.2 * self._deepest))
+        gap = np.minimum(np.where(gap < 0.0, counts * gap, gap), self.open_mm)
+        return np.where(cover < NO_COVER, self.open_mm, gap), unit_rows(mean), corners, share, counts

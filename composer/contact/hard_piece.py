@@ -1,0 +1,143 @@
+"""A piece that is rigid in every shape, in any mix of them: how far places lie outside of its surface.
+
+A mix of displacements that each move a piece rigidly, all by one mask, moves it affinely: a weighted sum of affine
+maps is one. So the pose of the piece is one product with a pseudoinverse, and its distances are those of a grid made
+once at rest, read between the nodes (trilinear) where the inverse map takes a place. Outwards is the slope,
+read in the same way and taken back through the map.
+
+The distance of an eyeball is the height over the outermost of its surface by direction (`ball_height`), so that a lid
+rides on the cornea. That of teeth is to the nearest of places over their triangles, with the side of the normal there.
+The grid lies along given axes, evenly about the piece's middle, so that it turns, grows and mirrors with the head.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from composer.contact.ball_height import BallHeight, ball_centre
+from composer.geometry.vectors import unit_rows
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+ASKED = 150
+"""Vertices that say how the piece lies in a pose."""
+MOST_NODES = 120_000
+"""Nodes of a grid; a larger piece has wider cells."""
+RIGID = 0.02
+"""Of a piece's size: with every shape within so much of an affine map, the piece counts as rigid."""
+FLAT = 1e-3
+"""A map that makes a piece this many times smaller in volume has no inverse to speak of."""
+PARTS_OF_AN_EDGE = 4
+"""Places are taken over a triangle at quarters of its edges."""
+
+
+class HardPiece:
+    """`gaps` says how far places lie outside of a rigid piece in a pose."""
+
+    def __init__(
+        self, neutral: NDArray, vertices: NDArray, triangles: NDArray, axes: NDArray, cell_mm: float, band_mm: float,
+        ball: bool = False,
+    ) -> None:  # fmt: skip
+        """Take the head's `neutral` (n, 3) mm, the piece's `vertices` (k,) and `triangles` (t, 3) among the head's, the
+        orthonormal `axes` (3, 3), in rows, of its grid, the width of its cells, and how far out it reaches."""
+        points = np.asarray(neutral[vertices], dtype=np.float64)
+        self.vertices = np.asarray(vertices)[:: max(1, len(points) // ASKED)]
+        self.centre = ball_centre(points) if ball else 0.5 * (points.min(axis=0) + points.max(axis=0))
+        asked = np.asarray(neutral[self.vertices], dtype=np.float64) - self.centre
+        self._into = np.linalg.pinv(np.column_stack([asked, np.ones(len(asked))]))
+        self._axes = np.asarray(axes, dtype=np.float64)
+        half = np.abs((points - self.centre) @ self._axes.T).max(axis=0) + band_mm
+        self._cell = max(cell_mm, float(np.cbrt(8.0 * half.prod() / MOST_NODES)))
+        self._band = band_mm
+        beside = np.ceil(half / self._cell).astype(np.int64)
+        self._shape, self._low = 2 * beside + 1, -beside * self._cell
+        steps = [np.arange(-each, each + 1) * self._cell for each in beside]
+        nodes = np.stack(np.meshgrid(*steps, indexing="ij"), axis=-1).reshape(-1, 3) @ self._axes
+        if ball:
+            values = _heights(points - self.centre, nodes, band_mm)
+        else:
+            values = _distances(neutral - self.centre, triangles, nodes, band_mm)
+        values = np.clip(values, None, band_mm)
+        slopes = np.gradient(values.reshape(self._shape), self._cell)
+        self._grid = np.column_stack([values, *(each.ravel() for each in slopes)])
+        self._strides = np.array([self._shape[1] * self._shape[2], self._shape[2], 1])
+
+    def placed(self, pose: NDArray) -> tuple[Floats, Floats]:
+        """The map (3, 3) about the piece's middle at rest, and where (3,) that middle lies, in a pose (n, 3) mm."""
+        found = self._into @ pose[self.vertices]
+        return found[:3].T, found[3]
+
+    def gaps(self, pose: NDArray, places: NDArray) -> tuple[Floats, Floats]:
+        """(p,) mm that `places` (p, 3) of a pose (n, 3) lie outside of the piece, less than 0 inside, at most the band;
+        and outwards (p, 3), of length 1 but where nothing is near."""
+        turn, centre = self.placed(pose)
+        volume = abs(float(np.linalg.det(turn)))
+        if volume < FLAT:
+            return np.full(len(places), self._band), np.zeros((len(places), 3))
+        back = np.linalg.inv(turn)
+        values, slope = self._read((places - centre) @ back.T @ self._axes.T)
+        return values * np.cbrt(volume), unit_rows(slope @ self._axes @ back)
+
+    def _read(self, local: NDArray) -> tuple[Floats, Floats]:
+        """Values (p,) and slopes (p, 3) of the grid at places (p, 3) along its axes; the band outside of it."""
+        at = (local - self._low) / self._cell
+        inside = ((at >= 0.0) & (at < self._shape - 1)).all(axis=1)
+        at = np.clip(at, 0.0, self._shape - 1.001)
+        whole = at.astype(np.int64)
+        x, y, z = (at - whole).T[:, :, None]
+        base, grid, (over, up, along) = whole @ self._strides, self._grid, self._strides
+        low = (grid[base] * (1.0 - z) + grid[base + along] * z) * (1.0 - y)
+        low += (grid[base + up] * (1.0 - z) + grid[base + up + along] * z) * y
+        base += over
+        high = (grid[base] * (1.0 - z) + grid[base + along] * z) * (1.0 - y)
+        high += (grid[base + up] * (1.0 - z) + grid[base + up + along] * z) * y
+        found = low * (1.0 - x) + high * x
+        return np.where(inside, found[:, 0], self._band), np.where(inside[:, None], found[:, 1:], 0.0)
+
+
+def is_rigid(neutral: NDArray, deltas: list[NDArray], vertices: NDArray) -> bool:
+    """Whether the vertices (k,) of a `neutral` (n, 3) mm lie about a body, and move affinely in all `deltas` (n, 3)."""
+    points = np.asarray(neutral[vertices], dtype=np.float64)
+    points = points - points.mean(axis=0)
+    size = float(np.linalg.norm(np.ptp(points, axis=0))) if len(points) else 0.0
+    if len(points) < 8 or np.linalg.svd(points, compute_uv=False)[2] < 1e-3 * size * np.sqrt(len(points)):
+        return False
+    base = np.column_stack([points, np.full(len(points), size)])
+    into = np.linalg.pinv(base)
+    for delta in deltas:
+        moved = np.asarray(delta[vertices], dtype=np.float64)
+        if moved.any() and np.abs(moved - base @ (into @ moved)).max() > RIGID * size:
+            return False
+    return True
+
+
+def _heights(points: Floats, nodes: Floats, band_mm: float) -> Floats:
+    """(g,) mm that nodes (g, 3) about a ball's centre stand over its outermost surface, from its vertices (k, 3)."""
+    ball = BallHeight(points)
+    far = np.linalg.norm(nodes, axis=1)
+    values = far - ball.radius
+    shell = (far > 0.4 * ball.radius) & (far < ball.most + 1.8 * band_mm)
+    values[shell] = ball(nodes[shell])
+    return values
+
+
+def _distances(points: NDArray, triangles: NDArray, nodes: Floats, band_mm: float) -> Floats:
+    """(g,) mm from nodes (g, 3) to the triangles (t, 3) over points (n, 3), less than 0 behind them."""
+    a, b, c = (np.asarray(points[triangles[:, i]], dtype=np.float64) for i in range(3))
+    vectors = np.cross(b - a, c - a)
+    normals = np.zeros((len(points), 3))
+    for corner in range(3):
+        np.add.at(normals, triangles[:, corner], vectors)
+    normals = unit_rows(normals)
+    steps = PARTS_OF_AN_EDGE
+    shares = np.array([(i, j, steps - i - j) for i in range(steps + 1) for j in range(steps + 1 - i)]) / steps
+    places = np.einsum("sk,tki->tsi", shares, np.stack([a, b, c], axis=1)).reshape(-1, 3)
+    outwards = unit_rows(np.einsum("sk,tki->tsi", shares, normals[triangles]).reshape(-1, 3))
+    away, near = cKDTree(places).query(nodes, distance_upper_bound=2.0 * band_mm)
+    found = np.isfinite(away)
+    values = np.full(len(nodes), band_mm)
+    side = np.einsum("ij,ij->i", nodes[found] - places[near[found]], outwards[near[found]])
+    values[found] = np.where(side < 0.0, -away[found], away[found])
+    return values

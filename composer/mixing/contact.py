@@ -1,0 +1,228 @@
+"""Contact in a mix: what goes through in a joined pose is parted by the smallest smooth correction, where it happens.
+
+In each place (`contact_places`) a row says for every vertex that lies deeper than allowed, or nearly so, what it lacks
+along the other surface's normal. The least smooth field of the patch that gives the rows what they lack, or more, is
+their quadratic programme in the dual (`composer.contact.solve`; for contact as such inequalities see Baraff and Witkin,
+Dynamic simulation of non-penetrating flexible bodies, 1992). It is bounded in length, held back where a face would turn
+over (`contact_guard`), fades to the rim of the patch, and moves lashes and sheets on the skin along. Rows come in
+softly, so that it is a continuous function of the weights.
+
+Nothing is changed in a pose in which nothing lies deeper than allowed.
+"""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+
+from composer.contact.across import Across
+from composer.contact.facing import ramp
+from composer.contact.solve import LineRows, least_field
+from composer.geometry.vectors import cross, lengths, unit_rows
+from composer.head.head import Head
+from composer.mixing.anchors import Anchors
+from composer.mixing.contact_allowed import AllowedDepths
+from composer.mixing.contact_guard import FaceGuard
+from composer.mixing.contact_places import ContactPlace, contact_places
+from composer.mixing.linear import Mixer
+from composer.mixing.recipe import Recipe
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Gap = tuple[Floats, Floats, Across | None, Floats]
+FIRM = 0.1
+"""How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little jumps."""
+WATCHED = 0.012
+"""Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
+MOST_LACK, CEILING = 0.15, 0.15
+"""Of the lines' length: the most that a row lacks at once, and the longest correction. Lips 8 mm, lids 5 mm."""
+HOLD, RISE = 1.5, 0.12
+"""Edges about a face over which a correction is held as there, and the share of the lines' length over which it
+comes back."""
+
+
+@dataclass(frozen=True, eq=False)
+class Left:
+    """What still lies deeper than allowed: `words` say between what, by how much at most in mm, and at which vertices
+    of the head (k,), by how much each (k,) mm."""
+
+    words: str
+    most_mm: float
+    vertices: Ints
+    amounts: Floats
+
+
+class MixContact:
+    """Contact on one head, for any recipe; made once for a mixer. `missing` tells in sentences what is not known."""
+
+    def __init__(self, mixer: Mixer) -> None:
+        self.head: Head = mixer.head
+        self.mixer = mixer
+        places, self.missing = contact_places(self.head)
+        moving = mixer.anchors if self.head.parts else None
+        self._places = [_Parting(mixer, each, moving) for each in places]
+
+    def again(self, mixer: Mixer) -> MixContact:
+        """The same for another mixer of the same head, with other masks, hinges or mirror map."""
+        other = copy(self)
+        other.mixer = mixer
+        if mixer.hinges != self.mixer.hinges or mixer.mirror is not self.mixer.mirror:
+            other._places = [each.again(mixer) for each in self._places]
+        return other
+
+    def parted(self, pose: NDArray, recipe: Recipe) -> Floats:
+        """The `pose` (n, 3) mm of a recipe with what goes through parted; the very array where nothing does."""
+        corrections = self.corrections(pose, recipe)
+        if not corrections:
+            return np.asarray(pose)
+        parted = np.array(pose, dtype=np.float64)
+        for vertices, correction in corrections:
+            parted[vertices] += correction
+        return parted
+
+    def corrections(self, pose: NDArray, recipe: Recipe) -> list[tuple[Ints, Floats]]:
+        """For each place that changes its vertices (k,) of the head and their correction (k, 3) mm."""
+        found = (each.correction(pose, recipe) for each in self._places)
+        return [each for each in found if each is not None]
+
+    def left(self, parted: NDArray, recipe: Recipe) -> list[Left]:
+        """What lies deeper than allowed in a pose (n, 3) mm of a recipe, the deepest first."""
+        found = [left for each in self._places for left in each.left(parted, recipe)]
+        return sorted(found, key=lambda each: -each.most_mm)
+
+
+class _Parting:
+    """One place: its gaps in a pose, and the correction that parts it."""
+
+    def __init__(self, mixer: Mixer, place: ContactPlace, anchors: Anchors | None) -> None:
+        head, patch = mixer.head, place.patch
+        self.place, self._length = place, patch.length_mm
+        self._own: list[Ints] = [side.own for side in place.sides] + [each.own for each in place.hard]
+        rest = head.neutral[place.vertices]
+        triangles = patch.polygons.triangles
+        corner = (triangles.ravel(), np.repeat(np.arange(len(triangles)), 3))
+        self._fans = sp.csr_matrix((np.ones(triangles.size), corner), shape=(len(rest), len(triangles)))
+        self._triangles = triangles
+        pushed = [each.own for each in place.hard]
+        pushed += [one for side in place.sides for one in (side.own, side.other)]
+        self._response = patch.response_of(rest, np.unique(np.concatenate(pushed)))
+        self._guard = FaceGuard(rest, triangles, HOLD * patch.edge_mm, RISE * patch.length_mm)
+        self._bound, self._along = _bound_to(head, anchors, place.vertices)
+        self.moved = np.concatenate([place.vertices, self._bound])
+        self._allowed = AllowedDepths(mixer, self._depths, place.room_mm)
+
+    def again(self, mixer: Mixer) -> _Parting:
+        other = copy(self)
+        other._allowed = AllowedDepths(mixer, other._depths, other.place.room_mm)
+        return other
+
+    def correction(self, pose: NDArray, recipe: Recipe) -> tuple[Ints, Floats] | None:
+        """The vertices (k,) of the head that are moved, and how far (k, 3) mm; None where nothing goes through."""
+        places = np.asarray(pose[self.place.vertices], dtype=np.float64)
+        normals = self._normals(places)
+        gaps = self._gaps(pose, places, normals)
+        allowed = self._allowed.of(recipe)
+        if all((-gap <= may).all() for (gap, *_), may in zip(gaps, allowed, strict=True)):
+            return None
+        correction = np.zeros_like(places)
+        for step in range(self.place.passes):
+            if step:
+                now = places + correction
+                gaps = self._gaps(pose, now, self._normals(now))
+            rows = self._rows(gaps, allowed, correction)
+            correction = self._bounded(least_field(self._response, None, rows, at_least=True, firm=FIRM))
+        correction = self._guard.held(places, normals, correction)
+        return self.moved, np.concatenate([correction, self._along @ correction])
+
+    def left(self, parted: NDArray, recipe: Recipe) -> list[Left]:
+        """What lies deeper than allowed in a pose (n, 3) mm, by what meets."""
+        deep, may = self._depths(parted), self._allowed.of(recipe)
+        over = [np.maximum(a - b, 0.0) for a, b in zip(deep, may, strict=True)]
+        words = [self.place.words] * len(self.place.sides) + [each.words for each in self.place.hard]
+        own = self._own
+        found = []
+        for what in dict.fromkeys(words):
+            mine = [i for i, each in enumerate(words) if each == what]
+            amounts = np.concatenate([over[i] for i in mine])
+            vertices = np.concatenate([self.place.vertices[own[i]] for i in mine])
+            on = amounts > 0.0
+            if on.any():
+                found.append(Left(what, float(amounts.max()), vertices[on], amounts[on]))
+        return found
+
+    def _depths(self, pose: NDArray) -> list[Floats]:
+        """(k,) mm by side, how deep its vertices lie in a pose (n, 3)."""
+        places = np.asarray(pose[self.place.vertices], dtype=np.float64)
+        return [-gap for gap, *_ in self._gaps(pose, places, self._normals(places))]
+
+    def _normals(self, places: Floats) -> Floats:
+        """(m, 3) unit normals of the patch at `places` (m, 3)."""
+        corners = places[self._triangles]
+        vectors = cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        return unit_rows(np.asarray(self._fans @ vectors))
+
+    def _gaps(self, pose: NDArray, places: Floats, normals: Floats) -> list[Gap]:
+        """By side: gaps (k,) mm, the other's direction outwards (k, 3), places across and how far each counts (k,)."""
+        found: list[Gap] = []
+        for side in self.place.sides:
+            each = side.heights(places, normals)
+            found.append((each.gap, each.out, each.across, each.counts))
+        for hard in self.place.hard:
+            gap, out = hard.piece.gaps(pose, places[hard.own])
+            found.append((gap, out, None, np.ones(len(gap))))
+        return found
+
+    def _rows(
+        self, gaps: list[Gap], allowed: list[Floats], so_far: Floats
+    ) -> LineRows:  # fmt: skip
+        """A row for each vertex that lies deeper than allowed or nearly so, for the whole of the correction."""
+        width = max((a.corners.shape[1] for _, _, a, _ in gaps if a is not None), default=1)
+        watched = WATCHED * self._length
+        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats]] = []
+        for vertices, (gap, out, across, counts), may in zip(self._own, gaps, allowed, strict=True):
+            lack = -gap - may
+            on = np.flatnonzero((lack > -watched) & (counts > 1e-3))
+            own = vertices[on]
+            corners, share = np.repeat(own[:, None], width, axis=1), np.zeros((len(on), width))
+            moved = so_far[own]
+            if across is not None:
+                k = across.corners.shape[1]
+                corners[:, :k], share[:, :k] = across.corners[on], across.share[on]
+                moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
+            soft = counts[on] * ramp(lack[on] / watched + 1.0)
+            wanted = np.minimum(lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
+            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6)))
+        own, corners, share, out, wanted, soft = (np.concatenate(each) for each in zip(*parts, strict=True))
+        return LineRows(own, Across(own, corners, share), out, wanted, soft)
+
+    def _bounded(self, correction: Floats) -> Floats:
+        """The correction (m, 3) no longer than its ceiling, bent towards it from six tenths on."""
+        ceiling = CEILING * self._length
+        long = lengths(correction)
+        over = np.maximum(long - 0.6 * ceiling, 0.0)
+        if not over.any():
+            return correction
+        soft = np.where(over > 0.0, 0.6 * ceiling + 0.4 * ceiling * np.tanh(over / (0.4 * ceiling)), long)
+        return correction * (soft / np.maximum(long, np.finfo(float).tiny))[:, None]
+
+
+def _bound_to(head: Head, anchors: Anchors | None, vertices: Ints) -> tuple[Ints, sp.csr_matrix]:
+    """What is bound to the skin of a patch (m,) of the head: its vertices (b,), and (b, m) how each goes along."""
+    number = np.full(head.n_vertices, -1, dtype=np.int64)
+    number[vertices] = np.arange(len(vertices))
+    if anchors is None:
+        return np.zeros(0, dtype=np.int64), sp.csr_matrix((0, len(vertices)))
+    follows = np.zeros(head.n_vertices, dtype=bool)
+    for part in head.parts:
+        if part.follows == "surface":
+            follows[part.vertices] = True
+    near = follows[anchors.vertices] & (number[anchors.corners] >= 0).any(axis=1)
+    bound, at, share = anchors.vertices[near], number[anchors.corners[near]], anchors.bary[near]
+    on = at >= 0
+    line = np.repeat(np.arange(len(bound)), 3).reshape(-1, 3)[on]
+    along = sp.csr_matrix((share[on], (line, at[on])), shape=(len(bound), len(vertices)))
+    return np.asarray(bound, dtype=np.int64), along

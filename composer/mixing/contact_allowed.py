@@ -1,0 +1,62 @@
+"""How deep a recipe's own shapes lie in what they touch, each alone at its weight: that much a mix of them may.
+
+A library's shape may go through something on purpose, such as a lip shape that is meant beside an opening jaw. The
+depths of a shape are taken at tenths of its weight and read in between, on signed distances, so that the depth at
+which it enters is between the tenths too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.mixing.linear import Mixer
+from composer.mixing.recipe import Cell, CellKey, Recipe
+
+Floats = NDArray[np.float64]
+Depths = Callable[[NDArray], list[Floats]]
+STEPS = 10
+"""Weights between two whole ones at which depths are taken."""
+KEPT = 400
+"""How many such poses are kept; the oldest go."""
+
+
+class AllowedDepths:
+    """The depths that recipes may have, for what `depths` (pose to one array for each side, in mm) measures."""
+
+    def __init__(self, mixer: Mixer, depths: Depths, room_mm: float) -> None:
+        """`room_mm` is what a mix may be deeper than the neutral and its shapes."""
+        self._mixer, self._depths, self._room = mixer, depths, room_mm
+        self._rest = depths(mixer.head.neutral)
+        self._taken: dict[tuple[CellKey, int], list[Floats]] = {}
+
+    def of(self, recipe: Recipe) -> list[Floats]:
+        """(k,) mm for each side, how deep it may lie in a recipe's pose."""
+        deep = [np.array(each) for each in self._rest]
+        for cell in recipe.cells:
+            weight = cell.weight * recipe.amount(cell.region) * recipe.strength
+            if weight != 0.0:
+                for so_far, own in zip(deep, self._alone(cell, weight), strict=True):
+                    np.maximum(so_far, own, out=so_far)
+        return [np.maximum(each, 0.0) + self._room for each in deep]
+
+    def _alone(self, cell: Cell, weight: float) -> list[Floats]:
+        low = int(np.floor(weight * STEPS + 1e-9))
+        share = max(weight * STEPS - low, 0.0)
+        one = self._at(cell, low)
+        if share == 0.0:
+            return one
+        return [a + share * (b - a) for a, b in zip(one, self._at(cell, low + 1), strict=True)]
+
+    def _at(self, cell: Cell, step: int) -> list[Floats]:
+        """The depths with the shape of a cell alone at `step` tenths."""
+        if step == 0:
+            return self._rest
+        key = (("", cell.shape, cell.mirrored), step)
+        if key not in self._taken:
+            while len(self._taken) >= KEPT:
+                del self._taken[next(iter(self._taken))]
+            self._taken[key] = self._depths(self._mixer.head.neutral + self._mixer.motion(cell).at(step / STEPS))
+        return self._taken[key]

@@ -1,0 +1,167 @@
+"""Where a head's skin can go through something in a mix: lips and lids through each other, lids through eyeballs, lips
+and cheeks through teeth.
+
+Found once a head, from its landmark curves and from what its parts are (`what_parts_are`), never from their names.
+What is missing is told in plain words. Lengths are shares of the lines' length.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.contact.facing import FacingSide
+from composer.contact.hard_piece import HardPiece, is_rigid
+from composer.contact.lines import Meeting, meetings, missing_curves
+from composer.contact.patch import Patch
+from composer.geometry.part import part_of
+from composer.geometry.surface import Surface
+from composer.head.head import Head, Part
+from composer.head.plain_names import plain_name
+from composer.head.understand.part_words import what_parts_are
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+ABOUT_LIPS, ABOUT_LIDS = 0.6, 0.46
+"""How far about its lines the skin gives way: 32 mm about an adult's lips, 16 mm about its lids."""
+ROOM_LIPS, ROOM_LIDS = 0.0018, 0.0029
+"""What a mix may be deeper than its shapes: 0.1 mm on an adult's lips and lids."""
+CELL, BAND = 0.018, 0.09
+"""Of a piece's grid: the width of a cell, 0.6 mm about lids and 0.9 mm about lips, and how far out it reaches."""
+COMES_NEAR = 0.09
+"""Skin that comes no nearer to a piece than this in any shape is not asked about it."""
+LEAST_WINDOW = 0.05
+"""Skin that can follow no more than this is not asked either."""
+RADII_AWAY = 2.0
+"""Lids whose middle lies further from a ball's centre than so many of its radii are another's."""
+
+
+@dataclass(frozen=True, eq=False)
+class HardSide:
+    """The vertices `own` (k,) of a patch that can come to a hard `piece`; `words` say what meets, in the plural."""
+
+    words: str
+    own: Ints
+    piece: HardPiece
+
+
+@dataclass(frozen=True, eq=False)
+class ContactPlace:
+    """One patch of skin, as vertices of the head (m,), with the sides that face each other and what is hard beside it.
+
+    `words` say what `sides` are when they meet, `passes` how often the correction is sought again at the corrected
+    pose, `room_mm` what a mix may be deeper than its shapes.
+    """
+
+    patch: Patch
+    vertices: Ints
+    words: str
+    sides: tuple[FacingSide, ...]
+    hard: tuple[HardSide, ...]
+    passes: int
+    room_mm: float
+
+
+def contact_places(head: Head) -> tuple[list[ContactPlace], list[str]]:
+    """The places of a head, and a sentence for each thing that is missing."""
+    skin = np.flatnonzero(head.skin)
+    missing = [f"Without the landmark curve {plain_name(name)} nothing is parted." for name in missing_curves(head)]
+    if not len(skin) or head.landmarks is None:
+        return [], missing
+    number = np.full(head.n_vertices, -1, dtype=np.int64)
+    number[skin] = np.arange(len(skin))
+    surface = _skin_surface(head, skin)
+    told = what_parts_are(head)
+    places = []
+    for meeting in meetings(head, number):
+        about = ABOUT_LIDS if meeting.lids else ABOUT_LIPS
+        patch = Patch(surface, replace(meeting, about=about))
+        sides = _facing(surface, patch)
+        lines = surface.positions[np.concatenate([meeting.upper, meeting.lower])]
+        beside = _balls(head, told, lines) if meeting.lids else [p for p in head.parts if told.get(p.name) == "teeth"]
+        hard = _hard(head, patch, skin[patch.vertices], lines, beside, meeting)
+        if meeting.lids and not hard:
+            missing.append(f"No eyeball is known behind {meeting.name}: nothing keeps them off it.")
+        if not meeting.lids and not hard:
+            missing.append("No rigid teeth are known behind the lips: nothing keeps them apart.")
+        if sides or hard:
+            places.append(
+                ContactPlace(
+                    patch, skin[patch.vertices], meeting.name, sides, hard, 2 if meeting.lids else 1,
+                    (ROOM_LIDS if meeting.lids else ROOM_LIPS) * patch.length_mm,
+                )  # fmt: skip
+            )
+    return places, missing
+
+
+def _skin_surface(head: Head, skin: Ints) -> Surface:
+    return Surface(part_of(head.polygons, skin), head.neutral[skin])
+
+
+def _facing(surface: Surface, patch: Patch) -> tuple[FacingSide, ...]:
+    one, other = patch.sides
+    if not len(one) or not len(other):
+        return ()
+    rest, normals = surface.positions[patch.vertices], surface.vertex_normals[patch.vertices]
+    return tuple(
+        FacingSide(rest, normals, own, across, patch.length_mm, patch.edge_mm)
+        for own, across in ((one, other), (other, one))
+    )
+
+
+def _balls(head: Head, told: Mapping[str, str], lines: Floats) -> list[Part]:
+    """The eyeball that lids lie about, at most RADII_AWAY of its radii from its centre."""
+    near = []
+    for part in head.parts:
+        if told.get(part.name) == "eye" and len(part.vertices):
+            points = head.neutral[part.vertices]
+            centre = points.mean(axis=0)
+            radius = float(np.median(np.linalg.norm(points - centre, axis=1)))
+            away = float(np.linalg.norm(lines.mean(axis=0) - centre)) / max(radius, np.finfo(float).tiny)
+            if away < RADII_AWAY:
+                near.append((away, part))
+    return [min(near, key=lambda each: each[0])[1]] if near else []
+
+
+def _hard(
+    head: Head, patch: Patch, vertices: Ints, lines: Floats, parts: Sequence[Part], meeting: Meeting
+) -> tuple[HardSide, ...]:  # fmt: skip
+    deltas = [shape.delta for shape in head.expressions]
+    axes = np.linalg.svd(lines - lines.mean(axis=0))[2]
+    able = np.flatnonzero(patch.window > LEAST_WINDOW)
+    found = []
+    for part in parts:
+        if not is_rigid(head.neutral, deltas, part.vertices):
+            continue
+        triangles = _within(head, part)
+        if not len(triangles):
+            continue
+        length = patch.length_mm
+        piece = HardPiece(
+            head.neutral, part.vertices, triangles, axes, CELL * length, BAND * length, ball=meeting.lids
+        )
+        own = able[_nearest(head, deltas, piece, vertices[able]) < COMES_NEAR * length]
+        if len(own):
+            found.append(HardSide(f"{meeting.name} and {part.name}", own, piece))
+    return tuple(found)
+
+
+def _nearest(head: Head, deltas: Sequence[NDArray], piece: HardPiece, vertices: Ints) -> Floats:
+    """(k,) mm the nearest that the vertices (k,) come to a piece at rest and in any shape."""
+    least = piece.gaps(head.neutral, head.neutral[vertices])[0]
+    for delta in deltas:
+        if delta[vertices].any() or delta[piece.vertices].any():
+            pose = head.neutral + delta
+            least = np.minimum(least, piece.gaps(pose, pose[vertices])[0])
+    return np.asarray(least)
+
+
+def _within(head: Head, part: Part) -> NDArray[np.int32]:
+    """The triangles (t, 3) of a part."""
+    chosen = np.zeros(head.n_vertices, dtype=bool)
+    chosen[part.vertices] = True
+    triangles = head.polygons.triangles
+    return np.asarray(triangles[chosen[triangles].all(axis=1)])

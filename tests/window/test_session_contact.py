@@ -1,0 +1,32 @@
+"""A recipe that keeps contact in a session: what is seen while a weight is dragged, and when the drag has ended."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from composer.edits.cells import set_cell
+from composer.edits.recipes import set_contact
+from composer.mixing.recipe import Cell
+from composer.viewer.session.opening import Opened
+from composer.viewer.session.session import Session
+from tests.composer.document.test_contact_in_documents import document
+
+
+def test_a_drag_is_parted_as_soon_as_the_head_is_known_and_its_end_is_the_bakes_pose() -> None:
+    session = Session(Opened(document().again(document().project), None, ()))
+    plain = session.positions().copy()
+    session.apply(lambda p: set_contact(p, "shut", True))
+    assert session.join_wanted
+    np.testing.assert_array_equal(session.positions(), plain)
+    session.take_join(session.join())
+    assert not session.join_wanted
+    wanted = session.evaluated.pose(session.recipe)
+    np.testing.assert_allclose(session.positions(), wanted, atol=1e-5)
+    assert np.abs(session.positions() - plain).max() > 0.2
+
+    session.preview(lambda p: set_cell(p, "shut", Cell("all", "narrow", 1.1)))
+    frame = session.frame()
+    np.testing.assert_allclose(frame.positions, session.evaluated.pose(session.recipe), atol=1e-4)
+    session.commit()
+    session.apply(lambda p: set_contact(p, "shut", False))
+    np.testing.assert_array_equal(session.positions(), session.evaluated.pose(session.recipe).astype(np.float32))
