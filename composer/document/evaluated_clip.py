@@ -83,7 +83,7 @@ class EvaluatedClip:
         """The recipe of a frame with `weights` (c,) of `cells`; cells at 0 stay listed."""
         cells = tuple(Cell(*key[:2], float(w), key[2]) for key, w in zip(self.cells, weights, strict=True))
         clip = self.clip
-        return Recipe(clip.name, cells, self._rows, self._strength, clip.join, halo=clip.halo)
+        return Recipe(clip.name, cells, self._rows, self._strength, clip.join, "", clip.halo, clip.contact)
 
     def recipe(self, time: float) -> Recipe:
         """The recipe at a time in seconds."""
@@ -99,11 +99,12 @@ class EvaluatedClip:
 
     @cached_property
     def straight(self) -> bool:
-        """Whether the pose is linear in the weights: a linear join, and no cell that turns, has in-betweens, or
-        triggers a corrective."""
+        """Whether the pose is linear in the weights: a linear join that keeps no contact, and no cell that turns, has
+        in-betweens, or triggers a corrective."""
         mixer = self.evaluated.mixer
         bent = self.evaluated.head.shape
-        return self.clip.join == "linear" and not any(
+        plain = self.clip.join == "linear" and not self.clip.contact
+        return plain and not any(
             key[1] in mixer.hinges or bent(key[1]).inbetweens or mixer.correctives.triggered_by(key)
             for key in self.cells
         )  # fmt: skip
@@ -135,6 +136,10 @@ class EvaluatedClip:
             words = "joins linearly what joins seamlessly by itself"
             named = shorten(", ".join(joins), 60)
             self.notes.append(f'clip {self.clip.name} {words} ({named}); join = "seamless" in the clip changes that.')
+        touching = [recipe.name for recipe in recipes if recipe.contact]
+        if touching and not self.clip.contact:
+            words = "does not keep the contact that its recipes keep by themselves"
+            self.notes.append(f"clip {self.clip.name} {words}; contact = true in the clip changes that.")
         alone = self.clip.cells
         alike = alike_rows(recipes, alone)
         self._rows, shares = alike.rows, [1.0] * len(recipes)
