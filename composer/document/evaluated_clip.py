@@ -20,7 +20,7 @@ from composer.errors import MoueError, shorten, unknown
 from composer.mixing.alike_rows import Weights, alike_rows
 from composer.mixing.clip import NEUTRAL, Clip, Key, check_length, frame_times
 from composer.mixing.curve import Curve, curve_of_keys, curve_of_track
-from composer.mixing.recipe import WEIGHT_RANGE, Cell, CellKey, Recipe, Row
+from composer.mixing.recipe import ALL, REMAINDER, WEIGHT_RANGE, Cell, CellKey, Recipe, Row
 
 ROUNDING = 1e-9
 """Weights beyond their range by no more than this are at its end: rounding of sums."""
@@ -130,6 +130,11 @@ class EvaluatedClip:
         for name in self.clip.recipes:
             if name not in names:
                 raise unknown("recipe", name, names, where)
+        regions = [ALL, REMAINDER, *(region.name for region in evaluated.project.regions)]
+        for region, shape, _ in self.clip.cells:
+            for word, name, there in (("region", region, regions), ("shape", shape, evaluated.head.shape_names)):
+                if name not in there:
+                    raise unknown(word, name, there, where)
         recipes = [evaluated.project.recipe(name) for name in self.clip.recipes]
         joins = [recipe.name for recipe in recipes if recipe.join != "linear"]
         if joins and self.clip.join == "linear":
