@@ -101,6 +101,8 @@ def check_clip(
 ) -> ClipChecked:  # fmt: skip
     """Run every check on every frame of a clip, and look for pops between frames; `workers` cores, all by default."""
     limits = HeadFacts(clip.evaluated.head).limits
+    fullest = int(np.argmax(np.abs(clip.weights).sum(axis=1))) if clip.cells else 0
+    clip.evaluated.pose(clip.frame(fullest))  # what joins and contact prepare is made here, and shared by the workers
     looked = over_cores(lambda: _looker(clip), clip.n_frames, words="frame", progress=progress, workers=workers)
     frames = [list(found) for found, _ in looked]
     for number, pop in pops_from([bend for _, bend in looked], limits).items():
@@ -109,7 +111,6 @@ def check_clip(
         frames[number].append(located(pop, subject))
     for number, leaps in leaps_in(clip).items():
         frames[number] += leaps
-    fullest = int(np.argmax(np.abs(clip.weights).sum(axis=1))) if clip.cells else 0
     frames[fullest] += _empty(clip)
     return ClipChecked(clip, frames, tuple(_lasting(frames)))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -20,6 +21,8 @@ KNOWN = ("obj", "ply", "npz", "glb", "gltf", "usd", "usda", "usdc", "usdz")
 Form = StrEnum("Form", {each.upper(): each for each in KNOWN})  # type: ignore[misc]
 """The formats that a clip is baked in."""
 FORMS = ", ".join(Form)
+MOST_LISTED = 10
+"""Frames that are listed one by one (our choice)."""
 
 
 def clip(
@@ -110,8 +113,7 @@ def clip(
         _say(made)
         if checked is not None:
             _say_checked(checked)
-        for file in files:
-            console.say(str(file))
+        _say_files(files)
     if checked is not None and any(one.finding.severity == "error" for one in checked.faults):
         raise typer.Exit(1)
 
@@ -131,6 +133,17 @@ def _say(made: EvaluatedClip) -> None:
     cells = console.counted(len(made.cells), "cell")
     frames = console.counted(made.n_frames, "frame")
     console.say(f"{made.clip.name}: {made.length:g} s, {frames} at {made.clip.fps:g} a second, {cells}")
+
+
+def _say_files(files: Sequence[Path]) -> None:
+    """Say which files were written; the frames of a long clip as one line."""
+    frames = [file for file in files if file.stem[-4:].isdigit()]
+    if len(frames) > MOST_LISTED:
+        files = [file for file in files if file not in frames]
+    for file in files:
+        console.say(str(file))
+    if len(frames) > MOST_LISTED:
+        console.say(f"{frames[0]} to {frames[-1].name}: {len(frames):,} frames")
 
 
 def _say_checked(checked: ClipChecked) -> None:

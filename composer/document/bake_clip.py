@@ -134,12 +134,13 @@ def _as_usd(file: Path, baked: ClipBake) -> None:
 
 
 def _morph_words(morph: MorphClip) -> str:
-    cells = len(morph.names) - morph.extra
+    number = len(morph.names) - morph.extra
+    cells = f"{number} target{'s' * (number != 1)}"
     if not morph.extra:
-        return f"{cells} targets, one a cell; every vertex within {morph.off_mm:.3f} mm at every frame."
+        return f"{cells}, one a cell; every vertex within {morph.off_mm:.3f} mm at every frame."
     words = "what turns, has in-betweens, or joins otherwise than linearly"
     return (
-        f"{cells} targets, one a cell, and {morph.extra} more for {words};"
+        f"{cells}, one a cell, and {morph.extra} more for {words};"
         f" every vertex within {morph.off_mm:.3f} mm at every frame."
     )
 
