@@ -45,6 +45,8 @@ LIPS, LIPS_SHEEN = GROUPS["lip"]
 BROW = rgb(140, 118, 100)
 INNER, SOFT = 0.5, 0.12
 """Of a lip's height: how far its red reaches into the mouth, and how soft its border is to either side (our choice)."""
+SETTLED = 2
+"""How often the red of the lips is averaged with that of the neighbours (our choice)."""
 
 
 def materials(
@@ -69,7 +71,7 @@ def materials(
                 sheen = np.where(amount[:, 0] > 0.5, gloss, sheen)
                 break
     if landmarks is not None:
-        amount = lip_weights(np.asarray(neutral, dtype=np.float64), landmarks)
+        amount = _settled(polygons, lip_weights(np.asarray(neutral, dtype=np.float64), landmarks))
         albedo += amount[:, None] * (LIPS - albedo)
         sheen += amount * (LIPS_SHEEN - sheen)
     for part in parts:
@@ -91,6 +93,17 @@ def _share(polygons: Polygons, faces: NDArray) -> Floats:
     total = np.bincount(polygons.indices, minlength=polygons.n_vertices)
     hit = np.bincount(polygons.indices, weights=on[polygons.corner_face], minlength=polygons.n_vertices)
     return hit / np.maximum(total, 1)
+
+
+def _settled(polygons: Polygons, amount: Floats) -> Floats:
+    """(n,) an amount averaged with the neighbours': a border that runs across polygons has no teeth, and no vertex
+    stands out by itself."""
+    if not amount.any():
+        return amount
+    count = np.maximum(polygons.valence, 1)
+    for _ in range(SETTLED):
+        amount = 0.5 * amount + 0.5 * (polygons.adjacency @ amount) / count
+    return amount
 
 
 def lip_weights(neutral: Floats, landmarks: Landmarks) -> Floats:
