@@ -238,7 +238,7 @@ def mend_hollows(state: FitState, progress: Progress) -> FitState:
     positions, mended = np.array(state.positions), np.array(state.mended)
     loops = library.uncrossing.loops
     folded = loops.grown(loops.vertices_of(loops.bad(done.positions)), FOLD_RINGS)  # the projection unfolds them
-    positions[skin], mended[skin] = done.positions, (mended[skin] | done.moved) & ~folded
+    positions[skin], mended[skin] = done.positions, (mended[skin] | done.moved | done.pushed) & ~folded
     parted = np.zeros(len(positions), dtype=bool)
     parted[skin] = done.moved & ~folded
     said = let_go_words(state.pairs, positions, parted, state.head.diagonal * state.aligned.scale)
