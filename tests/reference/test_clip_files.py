@@ -19,6 +19,7 @@ from pxr import Usd, UsdGeom, UsdSkel
 from scipy.interpolate import CubicHermiteSpline
 
 from composer.document.bake_clip import bake_clip
+from composer.document.clip_file import tracks_of
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_clip import EvaluatedClip
 from composer.document.morph_clip import WITHIN_MM
@@ -29,6 +30,7 @@ from composer.formats.usd_weights import read_usd_weights
 from composer.mixing.clip import Clip, Key
 from composer.mixing.curve import curve_of_track
 from tests.composer.document.small_document import small_head, small_project
+from tests.faults.test_faults_damage import mutated
 from tests.reference.test_gltf_morph import numbers
 from tests.reference.test_gltf_validator import issues, there
 from tests.reference.test_usd_skel import deformed
@@ -232,3 +234,27 @@ def test_an_animation_that_cannot_be_used_is_one_line(tmp_path: Path) -> None:
     )
     with pytest.raises(MoueError, match="2 weights for 1 blend shapes at 50"):
         read_usd_weights(still)
+
+
+@pytest.mark.parametrize("suffix", [".gltf", ".usda"])
+def test_a_damaged_animation_is_read_or_refused_in_one_line(suffix: str, tmp_path: Path) -> None:
+    rng = np.random.default_rng(list(suffix.encode()))
+    good = tmp_path / f"good{suffix}"
+    if suffix == ".gltf":
+        gltf("LINEAR", [0, 0.5, 1], [0, 0, 1, 1, 0.5, 0], ["lift", "skew"], good)
+    else:
+        good.write_text(
+            '#usda 1.0\n( timeCodesPerSecond = 25 )\ndef SkelAnimation "a" {\n'
+            ' uniform token[] blendShapes = ["lift", "skew"]\n'
+            " float[] blendShapeWeights.timeSamples = { 0: [0, 1], 50: [0.5, 1] }\n}\n"
+        )
+    project, path = small_project(tmp_path / "document.toml"), tmp_path / f"bad{suffix}"
+    read = 0
+    count = 150 if suffix == ".gltf" else 50
+    for _ in range(count):
+        path.write_bytes(mutated(good.read_bytes(), rng))
+        try:
+            read += len(tracks_of(project, Clip("c", file=path.name))) > 0
+        except MoueError as error:
+            assert str(error).isprintable() and len(str(error)) <= 200
+    assert 0 < read < count
