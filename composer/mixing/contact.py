@@ -36,6 +36,10 @@ Ints = NDArray[np.int64]
 Gap = tuple[Floats, Floats, Across | None, Floats]
 FIRM = 0.1
 """How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little jumps."""
+APART, CLEAR = 1.6, 0.6
+"""Of the room that a mix has: how much sheets, and skin beside a hard piece, are parted more than they have to be."""
+FIRMER = 1.1
+"""What a row asks for is this many times what it lacks, since it gives way."""
 WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
 MOST_LACK, CEILING = 0.15, 0.15
@@ -128,6 +132,7 @@ class _Parting:
         allowed = self._allowed.of(recipe)
         if all((-gap <= may).all() for (gap, *_), may in zip(gaps, allowed, strict=True)):
             return None
+        allowed = self._aimed_at(gaps, allowed)
         correction = np.zeros_like(places)
         for step in range(self.place.passes):
             if step:
@@ -176,6 +181,16 @@ class _Parting:
             found.append((gap, out, None, np.ones(len(gap))))
         return found
 
+    def _aimed_at(self, gaps: list[Gap], allowed: list[Floats]) -> list[Floats]:
+        """How deep each side is to be, where somewhere it is deeper than `allowed`: without the room, in which triangles
+        still cross, and sheets a little apart. The room is withdrawn as the deepest place goes beyond it."""
+        beyond = [float((-gap - may).max(initial=0.0)) for (gap, *_), may in zip(gaps, allowed, strict=True)]
+        room, sheets = self.place.room_mm, len(self.place.sides)
+        deepest = [max(beyond[:sheets], default=0.0)] * sheets + beyond[sheets:]
+        taken = [APART] * sheets + [CLEAR] * (len(beyond) - sheets)
+        return [may - share * room * float(ramp(np.array(2.0 * most / room)))
+                for may, most, share in zip(allowed, deepest, taken, strict=True)]  # fmt: skip
+
     def _rows(
         self, gaps: list[Gap], allowed: list[Floats], so_far: Floats
     ) -> LineRows:  # fmt: skip
@@ -194,7 +209,7 @@ class _Parting:
                 corners[:, :k], share[:, :k] = across.corners[on], across.share[on]
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
             soft = counts[on] * ramp(lack[on] / watched + 1.0)
-            wanted = np.minimum(lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
+            wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
             parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6)))
         own, corners, share, out, wanted, soft = (np.concatenate(each) for each in zip(*parts, strict=True))
         return LineRows(own, Across(own, corners, share), out, wanted, soft)
