@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         Row,
         add_recipe,
         bake,
+        bake_clip,
         carry,
         check,
         draw_sheet,
@@ -42,8 +43,8 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 __all__ = [
-    "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "carry", "check",
-    "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match", "open_document", "open_library",
+    "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "bake_clip", "carry",
+    "check", "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match", "open_document", "open_library",
     "save_document", "swap",
 ]  # fmt: skip
 

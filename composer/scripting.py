@@ -20,9 +20,11 @@ from composer.checks.checked import Checked
 from composer.checks.of_document import check_document, check_recipes
 from composer.checks.subject import HeadFacts
 from composer.document import bake as baking
+from composer.document import bake_clip as clips
 from composer.document import store
 from composer.document.carried import carry_document, carry_library
 from composer.document.evaluated import EvaluatedDocument
+from composer.document.evaluated_clip import evaluated_clip
 from composer.edits import recipes as recipe_edits
 from composer.edits.lay_regions import laid_regions
 from composer.edits.match_file import match_file
@@ -151,6 +153,19 @@ def bake(
         document, folder, chosen, suffix=suffix, unit=unit, name=name, level=level, steps=steps, over=over,
         order_of=sample, progress=progress,
     )  # fmt: skip
+
+
+def bake_clip(
+    document: EvaluatedDocument, clip: str, folder: Path | str, *, suffix: str = ".npz", unit: str | None = None,
+    level: int = 0, over: Sequence[str] = (), progress: Progress | None = None,
+) -> list[Path]:  # fmt: skip
+    """Write the frames of one of the document's clips to `folder`; the files.
+
+    `suffix` is the format's: .npz, .glb or .usd for one file, .obj or .ply for a file a frame. Raises MoueError for an
+    unknown clip, and for a file that was changed since the last bake, unless `over` names it.
+    """
+    made = evaluated_clip(document, clip)
+    return clips.bake_clip(made, folder, suffix=suffix, unit=unit, level=level, over=over, progress=progress)
 
 
 def fit(
@@ -312,7 +327,7 @@ def _fitted(fitted: FittedHead | Head | Path | str) -> tuple[Head, dict[int, NDA
 
 
 __all__ = [
-    "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "carry", "check",
-    "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match", "open_document", "open_library",
+    "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "bake_clip", "carry",
+    "check", "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match", "open_document", "open_library",
     "save_document", "swap",
 ]  # fmt: skip

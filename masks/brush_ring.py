@@ -7,6 +7,8 @@ centre the distance follows from the identity |sum w_i p_i|^2 = sum w_i |p_i|^2 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -14,6 +16,7 @@ from composer.errors import MoueError
 from composer.geometry.contour import Crossings, Indices, contour
 from composer.geometry.geodesic import checked_vertices
 from composer.geometry.surface import Floats
+from composer.geometry.triangles_about import TrianglesAbout
 from masks.paint import Painter
 
 SIDES = 6
@@ -39,18 +42,26 @@ def ring(painter: Painter, corners: ArrayLike, bary: ArrayLike, radius_mm: float
     if not (np.isfinite(radius_mm) and radius_mm > 0):
         raise MoueError("a ring's radius must be above zero")
     stay = painter.side_at(corner, weight) if side is None else side
-    facing = surface.vertex_normals @ _unit(weight @ surface.vertex_normals[corner])
-    facing[corner] = np.maximum(facing[corner], 1e-3)
-    facing = np.where(facing > 0.0, facing, np.minimum(facing, -1e-6))
+    ahead = _unit(weight @ surface.vertex_normals[corner])
+
+    def faces(vertices: Indices) -> Floats:
+        """How far each of some vertices is turned towards the brush, never quite 0."""
+        toward = surface.vertex_normals[vertices] @ ahead
+        toward = np.where(np.isin(vertices, corner), np.maximum(toward, 1e-3), toward)
+        return np.where(toward > 0.0, toward, np.minimum(toward, -1e-6))
+
     beside = np.ones(surface.n_vertices, dtype=bool)
     if stay:
         beside = (painter.sides == 0) | (painter.sides == stay)
         on_line = np.zeros(surface.n_vertices, dtype=bool)
         on_line[painter.barriers.curves[(stay - 1) // 2]] = True
         beside &= ~painter.barriers.blocked | on_line
-    distance = _distances(painter, corner, weight @ surface.positions[corner], radius_mm, (facing > 0) & beside)
-    reached = np.isfinite(distance)
-    triangles = surface.triangles[reached[surface.triangles].any(axis=1)].astype(np.int64)
+    distance = _distances(painter, corner, weight @ surface.positions[corner], radius_mm,
+                          lambda v: (faces(v) > 0) & beside[v])  # fmt: skip
+    about = surface.derived(TrianglesAbout).of(np.flatnonzero(np.isfinite(distance)))
+    triangles = surface.triangles[about].astype(np.int64)
+    facing, used = np.ones(surface.n_vertices), np.unique(triangles)
+    facing[used] = faces(used)
     _extend(surface.positions, triangles, distance, (facing <= 0) & beside, painter.barriers.blocked)
     return _ring_of(surface.positions, triangles, distance, facing, radius_mm)
 
@@ -59,11 +70,13 @@ def _unit(vector: Floats) -> Floats:
     return vector / max(float(np.linalg.norm(vector)), 1e-12)
 
 
-def _distances(painter: Painter, corner: Indices, centre: Floats, radius: float, allowed: NDArray[np.bool_]) -> Floats:
+def _distances(
+    painter: Painter, corner: Indices, centre: Floats, radius: float, allowed: Callable[[Indices], NDArray[np.bool_]]
+) -> Floats:
     """(n,) distance in mm from the centre up to a little more than the radius, inf beyond."""
     surface = painter.surface
     beyond = 1.5 * max(surface.mean_edge_mm, float(np.linalg.norm(surface.positions[corner] - centre, axis=1).max()))
-    reached, far = painter.barriers.marching.from_point(corner, centre, radius + beyond, lambda v: allowed[v])
+    reached, far = painter.barriers.marching.from_point(corner, centre, radius + beyond, allowed)
     distance = np.full(surface.n_vertices, np.inf)
     distance[reached] = far
     return distance

@@ -21,6 +21,7 @@ from composer.geometry.barriers import Barriers
 from composer.geometry.geodesic import checked_vertices
 from composer.geometry.marching import Indices
 from composer.geometry.surface import Floats, Surface
+from composer.geometry.triangles_about import TrianglesAbout
 from masks.mask import checked_values
 from masks.soften import smoothstep
 
@@ -81,6 +82,7 @@ class Painter:
         """Compute all tables now, so that the first dab is as fast as the others."""
         marching = self.barriers.marching
         _ = marching.tree, marching.graph, marching.updates, self.sides, self.surface.vertex_normals
+        _ = self.surface.derived(TrianglesAbout)
 
     def side_at(self, corners: ArrayLike, bary: ArrayLike) -> int:
         """The side of a point of a polygon: that of its corner with the largest weight that has one, else 0."""

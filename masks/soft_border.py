@@ -6,6 +6,8 @@ rim of the mouth or of a socket; behind a rim the mask goes on from the rim and 
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 
 from composer.errors import MoueError
@@ -43,7 +45,7 @@ class SoftBorder:
         soft = self.ground.hollows.filled(ramp(self.inward, ramp_mm), FADE_MM)
         return np.where(self.ground.skin, soft, 0.0)
 
-    @property
+    @cached_property
     def width_mm(self) -> float:
         """About how wide the mask's own ramp is, mm: the width of the smoothstep that its values beside the line of 1/2
         follow in the median; 0 where it has no ramp."""

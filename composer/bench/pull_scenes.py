@@ -45,8 +45,12 @@ def real_scene() -> tuple[Mixer, list[Recipe]]:
         with tarfile.open(archive) as tar:
             tar.extractall(place, filter="data")
         files = next(iter(Path(place).rglob("*.obj"))).parent
-        head = with_recognised_parts(open_library(files, recognise=False))
-        return scene(head.with_(landmarks=find_landmarks(head).landmarks))
+        return found_scene(with_recognised_parts(open_library(files, recognise=False)))
+
+
+def found_scene(head: Head) -> tuple[Mixer, list[Recipe]]:
+    """The scene of a head whose landmarks are found."""
+    return scene(head.with_(landmarks=find_landmarks(head).landmarks))
 
 
 def scene(head: Head) -> tuple[Mixer, list[Recipe]]:

@@ -188,8 +188,11 @@ def spots_about(mixer: Mixer, place: SurfacePoint) -> dict[str, NDArray]:
     return {f"spot_{r:g}": spot_on(mixer.head, place, r, max(RADII_MM)) for r in RADII_MM}
 
 
-def judged(judge: Judge, recipe: Recipe, place: SurfacePoint, way: Floats, axes: NDArray) -> Figures:
-    """One pull of `place` by `way` (3,) mm, done and judged."""
+def judged(
+    judge: Judge, recipe: Recipe, place: SurfacePoint, way: Floats, axes: NDArray, least: float | None = None
+) -> Figures:  # fmt: skip
+    """One pull of `place` by `way` (3,) mm, done and judged. With `least`, the best is only looked for as far as it
+    would put the pull's share below this: where no triple does, `best` is what it may be at most."""
     spots = spots_about(judge.mixer, place)
     pull = Pull(judge.mixer, recipe, place, axes, shapes=usable(judge.mixer), spots=spots, joins=judge.joins)
     asked = float(np.linalg.norm(way))
@@ -199,7 +202,8 @@ def judged(judge: Judge, recipe: Recipe, place: SurfacePoint, way: Floats, axes:
     used = {name: spots[name] for name in spots if name in done.regions}
     moved = judge.pose(done, used) - before
     point = bary @ moved[corners]
-    best = best_of_three(judge, recipe, place, way, axes)
+    above = 0.0 if least is None else max(float(way @ point) / asked, 0.0) / least
+    best = best_of_three(judge, recipe, place, way, axes, above)
     known = {cell.key: cell.weight for cell in recipe.cells}
     change = {cell.key: cell.weight - known.get(cell.key, 0.0) for cell in done.cells}
     return Figures(
@@ -223,15 +227,20 @@ class _Cells:
     free: Floats
 
 
-def best_of_three(judge: Judge, recipe: Recipe, place: SurfacePoint, way: Floats, axes: NDArray) -> float:
+def best_of_three(
+    judge: Judge, recipe: Recipe, place: SurfacePoint, way: Floats, axes: NDArray, above: float = 0.0
+) -> float:  # fmt: skip
     """The furthest, in mm along `way` (3,), that the recipe's own cells and three of the STRONGEST new ones bring the
-    point within the bounds and the limits. Every triple is solved for the point alone, in the view's plane, and the
-    step is shortened until it keeps the limits. These are judged on poses taken as linear in weights, what a step gives
-    on the pose itself."""
+    point within the bounds and the limits; `above` where none comes further than that.
+
+    Every triple is solved for the point alone, in the view's plane, and the step is shortened until it keeps the
+    limits. These are judged on poses taken as linear in weights, what a step gives on the pose itself."""
+    if above >= (asked := float(np.linalg.norm(way))):
+        return asked
     corners, bary = np.array(place.triangle), np.array(place.bary)
     cells = _cells(judge, recipe, corners, bary, axes)
     plane = np.einsum("ij,kj->ik", axes[:2], np.einsum("c,kcj->kj", bary, cells.u[:, corners]))
-    asked, wanted = float(np.linalg.norm(way)), axes[:2] @ way
+    wanted = axes[:2] @ way
     low, high = np.minimum(-cells.start, 0.0), np.maximum(1.0 - cells.start, 0.0)
     own, fresh = list(range(cells.own)), range(cells.own, len(cells.keys))
     tried: list[tuple[float, list[int], Floats]] = []
@@ -244,7 +253,7 @@ def best_of_three(judge: Judge, recipe: Recipe, place: SurfacePoint, way: Floats
         change = bounded(problem, low[on], high[on], np.zeros(len(on)))
         tried.append((float(wanted @ rows @ change) / asked, on, change))
     tried.sort(key=lambda one: -one[0])
-    before, best = judge.pose(recipe), 0.0
+    before, best = judge.pose(recipe), above
     alone = judge.alone(recipe)
     for reach, on, change in tried:
         if min(reach, asked) <= 1.01 * best:

@@ -134,9 +134,12 @@ def _dragged(shown: Any, frame: Callable[[], None], at: tuple[float, float], but
 
     x, y = round(at[0]), round(shown.height - at[1])
     EventDispatcher.dispatch_event(shown, "on_mouse_motion", x, y, 0, 0)
-    frame()
+    for _ in range(WARM):
+        frame()
     EventDispatcher.dispatch_event(shown, "on_mouse_press", x, y, button, 0)
     frame()
+    if not shown.drag.active:
+        raise SystemExit(f"nothing began where a button was pressed, at {at}")
     step = [0]
 
     def move() -> None:

@@ -14,18 +14,21 @@ from numpy.typing import NDArray
 
 from composer.checks.checked import Checked
 from composer.checks.clip_pops import bend_at, leaps_in, pops_from
+from composer.checks.empty import EMPTY
 from composer.checks.finding import SEVERITIES, Finding
 from composer.checks.of_document import broken, subject_of
 from composer.checks.places import located
 from composer.checks.registry import CHECKS, located_checks
 from composer.checks.subject import HeadFacts
 from composer.document.evaluated_clip import EvaluatedClip
+from composer.document.morph_clip import largest_weights
 from composer.document.over_cores import over_cores
 from composer.errors import MoueError
 from composer.progress import Progress
 
-RESTS = "empty.recipe"
-"""The finding on a pose without weights, which a frame of a clip may well be."""
+FULL = tuple(check for check in CHECKS if check is not EMPTY)
+"""The checks of a frame. Cells that move nothing are looked for once, at the largest weight that each has in the clip:
+at rest, and as it comes in, a cell may well move nothing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,6 +101,8 @@ def check_clip(
 ) -> ClipChecked:  # fmt: skip
     """Run every check on every frame of a clip, and look for pops between frames; `workers` cores, all by default."""
     limits = HeadFacts(clip.evaluated.head).limits
+    fullest = int(np.argmax(np.abs(clip.weights).sum(axis=1))) if clip.cells else 0
+    clip.evaluated.pose(clip.frame(fullest))  # what joins and contact prepare is made here, and shared by the workers
     looked = over_cores(lambda: _looker(clip), clip.n_frames, words="frame", progress=progress, workers=workers)
     frames = [list(found) for found, _ in looked]
     for number, pop in pops_from([bend for _, bend in looked], limits).items():
@@ -106,7 +111,18 @@ def check_clip(
         frames[number].append(located(pop, subject))
     for number, leaps in leaps_in(clip).items():
         frames[number] += leaps
+    frames[fullest] += _empty(clip)
     return ClipChecked(clip, frames, tuple(_lasting(frames)))
+
+
+def _empty(clip: EvaluatedClip) -> list[Finding]:
+    """What moves nothing at the largest weight of each cell."""
+    recipe = clip.recipe_of(largest_weights(clip.weights))
+    try:
+        subject = subject_of(clip.evaluated, HeadFacts(clip.evaluated.head), recipe, clip.evaluated.pose(recipe))
+    except MoueError as error:
+        return [broken(error)]
+    return located_checks(subject, (EMPTY,))
 
 
 def _looker(clip: EvaluatedClip) -> Callable[[int], tuple[list[Finding], NDArray | None]]:
@@ -120,8 +136,7 @@ def _looker(clip: EvaluatedClip) -> Callable[[int], tuple[list[Finding], NDArray
         except MoueError as error:
             return [broken(error)], None
         bends = not clip.straight and 0 < number < clip.n_frames - 1
-        found = [one for one in located_checks(subject, CHECKS) if one.code != RESTS]
-        return found, bend_at(clip, number) if bends else None
+        return located_checks(subject, FULL), bend_at(clip, number) if bends else None
 
     return look
 

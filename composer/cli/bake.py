@@ -57,12 +57,12 @@ def bake(
     Example: moue bake document.toml --to baked --order-of sample.obj
     """
     from composer.cli.progress import bar
+    from composer.cli.settle import keep_hinges
     from composer.document.bake import bake as run
     from composer.document.evaluated import EvaluatedDocument
-    from composer.document.hinges import settled
     from composer.document.recipe_table import recipes_in
     from composer.document.sample import level_with
-    from composer.document.store import open_document, save_document
+    from composer.document.store import open_document
     from composer.edits.take_tables import take_recipes
     from composer.errors import MoueError
     from composer.head.human_size import size_doubts
@@ -79,17 +79,11 @@ def bake(
             if level not in (0, wanted):
                 raise MoueError(f"level {level} does not have {vertices:,} vertices, level {wanted} has", document)
             level = wanted
-        kept, rigidities, hinge_notes = settled(project, evaluated.head, evaluated.hinges)
         files = run(
             evaluated, to, recipes, suffix=f".{form.value}", unit=unit, name=name, level=level, steps=steps,
             over=over or (), order_of=order_of, progress=progress,
         )  # fmt: skip
-    if kept is not project:
-        try:
-            save_document(kept, document, rigidities)
-            evaluated.notes += [*hinge_notes, f"The estimated hinges were saved in {document}."]
-        except MoueError as error:
-            evaluated.notes += [*hinge_notes, f"The estimated hinges could not be saved in the document: {error}."]
+    keep_hinges(project, evaluated, document)
     for doubt in size_doubts(evaluated.head):
         console.warn(f"warning: {doubt}")
     if not recipes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -20,6 +21,8 @@ KNOWN = ("obj", "ply", "npz", "glb", "gltf", "usd", "usda", "usdc", "usdz")
 Form = StrEnum("Form", {each.upper(): each for each in KNOWN})  # type: ignore[misc]
 """The formats that a clip is baked in."""
 FORMS = ", ".join(Form)
+MOST_LISTED = 10
+"""Frames that are listed one by one (our choice)."""
 
 
 def clip(
@@ -61,6 +64,7 @@ def clip(
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
+    from composer.cli.settle import keep_hinges
     from composer.document.bake_clip import bake_clip
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_clip import evaluated_clip
@@ -99,6 +103,8 @@ def clip(
             )  # fmt: skip
         if picture is not None:
             files += write_pictures(made, picture, view=view, progress=progress)
+    if bake is not None:
+        keep_hinges(project, evaluated, document)
     if checked is not None and json_file is not None:
         write_json(json_file, checked.as_dict())
     for note in (*evaluated.notes, *made.notes):
@@ -107,8 +113,7 @@ def clip(
         _say(made)
         if checked is not None:
             _say_checked(checked)
-        for file in files:
-            console.say(str(file))
+        _say_files(files)
     if checked is not None and any(one.finding.severity == "error" for one in checked.faults):
         raise typer.Exit(1)
 
@@ -128,6 +133,17 @@ def _say(made: EvaluatedClip) -> None:
     cells = console.counted(len(made.cells), "cell")
     frames = console.counted(made.n_frames, "frame")
     console.say(f"{made.clip.name}: {made.length:g} s, {frames} at {made.clip.fps:g} a second, {cells}")
+
+
+def _say_files(files: Sequence[Path]) -> None:
+    """Say which files were written; the frames of a long clip as one line."""
+    frames = [file for file in files if file.stem[-4:].isdigit()]
+    if len(frames) > MOST_LISTED:
+        files = [file for file in files if file not in frames]
+    for file in files:
+        console.say(str(file))
+    if len(frames) > MOST_LISTED:
+        console.say(f"{frames[0]} to {frames[-1].name}: {len(frames):,} frames")
 
 
 def _say_checked(checked: ClipChecked) -> None:

@@ -1,4 +1,4 @@
-"""The demo on disk: keeper's library, a document with regions and three recipes, and pictures of both."""
+"""The demo on disk: keeper's library, a document with regions, recipes and a clip, and pictures of both."""
 
 from __future__ import annotations
 
@@ -89,6 +89,27 @@ cells = [
   { region = "chin_right", shape = "pucker", weight = 0.6 },
 ]
 """
+CLIP = """
+[clips.tide]
+note = "the tide turns: half believed, a blink, of two minds"
+fps = 24
+length = 3.0
+join = "seamless"
+keys = [
+  { time = 0.0, recipe = "neutral", interpolation = "smooth" },
+  { time = 0.6, recipe = "half_believed", interpolation = "smooth" },
+  { time = 1.2, recipe = "half_believed", interpolation = "smooth" },
+  { time = 1.9, recipe = "two_minds", interpolation = "smooth" },
+  { time = 2.2, recipe = "two_minds", interpolation = "smooth" },
+  { time = 3.0, recipe = "neutral" },
+  { time = 0.75, region = "all", shape = "au43_left", weight = 0.0, interpolation = "smooth" },
+  { time = 0.875, region = "all", shape = "au43_left", weight = 1.0, interpolation = "smooth" },
+  { time = 1.125, region = "all", shape = "au43_left", weight = 0.0 },
+  { time = 0.75, region = "all", shape = "au43_right", weight = 0.0, interpolation = "smooth" },
+  { time = 0.875, region = "all", shape = "au43_right", weight = 1.0, interpolation = "smooth" },
+  { time = 1.125, region = "all", shape = "au43_right", weight = 0.0 },
+]
+"""
 
 
 def tour(folder: Path | str, progress: Progress) -> list[str]:
@@ -145,7 +166,7 @@ def write_library_and_document(folder: Path, progress: Progress) -> tuple[Evalua
     return evaluated, [
         f"{folder / 'keeper'}: keeper's library, {head.n_vertices} vertices, {len(head.shapes)} shapes",
         f"{folder / 'keeper_level1'}: its expressions at level 1, {fine.n_vertices} vertices, with their wrinkles",
-        f"{folder / 'document.toml'}: {len(regions)} regions from landmarks, {len(recipes)} recipes",
+        f"{folder / 'document.toml'}: {len(regions)} regions from landmarks, {len(recipes)} recipes, a clip",
     ]
 
 
@@ -177,6 +198,7 @@ def _write(folder: Path, progress: Progress) -> list[str]:
         f"  moue bake {folder / 'document.toml'} --to {folder / 'fine'} --level 2",
         f"  moue check {folder / 'document.toml'}",
         f"  moue sheet {folder / 'document.toml'} --to mine.png",
+        f"  moue clip {folder / 'document.toml'} tide --report tide.html",
     ]
 
 
@@ -201,5 +223,5 @@ def _write_document(head: Head, folder: Path) -> None:
     lines += ["[levels]", '1 = "keeper_level1"', ""]
     for name in region_set().names:
         lines += [f"[regions.{name}]", 'from = "landmarks"', f'preset = "{name}"', ""]
-    text = "\n".join(lines) + RECIPES
+    text = "\n".join(lines) + RECIPES + CLIP
     write_whole(folder / "document.toml", lambda file: file.write(text.encode()))

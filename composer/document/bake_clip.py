@@ -109,7 +109,8 @@ def _as_gltf(file: Path, baked: ClipBake) -> None:
         raise MoueError(f"clip {clip.clip.name!r} moves nothing, so it has no morph targets", file, hint="write npz")
     shapes = tuple(Shape(name, delta) for name, delta in zip(morph.names, morph.deltas, strict=True))
     head = baked.head.with_(shapes=shapes, axes=axes_in(baked.head, file))
-    write_gltf(file, mesh_of(head, shapes=True), WeightAnimation(clip.clip.name, clip.times, morph.weights))
+    times = clip.times - min(float(clip.times[0]), 0.0)  # glTF has no time before 0
+    write_gltf(file, mesh_of(head, shapes=True), WeightAnimation(clip.clip.name, times, morph.weights))
     baked.notes.append(_morph_words(morph))
 
 
@@ -133,12 +134,13 @@ def _as_usd(file: Path, baked: ClipBake) -> None:
 
 
 def _morph_words(morph: MorphClip) -> str:
-    cells = len(morph.names) - morph.extra
+    number = len(morph.names) - morph.extra
+    cells = f"{number} target{'s' * (number != 1)}"
     if not morph.extra:
-        return f"{cells} targets, one a cell; every vertex within {morph.off_mm:.3f} mm at every frame."
+        return f"{cells}, one a cell; every vertex within {morph.off_mm:.3f} mm at every frame."
     words = "what turns, has in-betweens, or joins otherwise than linearly"
     return (
-        f"{cells} targets, one a cell, and {morph.extra} more for {words};"
+        f"{cells}, one a cell, and {morph.extra} more for {words};"
         f" every vertex within {morph.off_mm:.3f} mm at every frame."
     )
 

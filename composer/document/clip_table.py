@@ -10,7 +10,7 @@ from composer.head.file_names import check_name
 from composer.mixing.clip import Clip, Key
 from composer.mixing.recipe import HALO, WEIGHT_RANGE
 
-KEYS = ("fps", "length", "join", "halo", "keys", "file", "rename", "note")
+KEYS = ("fps", "length", "join", "halo", "contact", "keys", "file", "rename", "note")
 KEY_KEYS = ("time", "recipe", "weight", "region", "shape", "mirrored", "interpolation")
 JOINS = ("linear", "seamless")
 
@@ -37,7 +37,7 @@ def clip_of(name: str, said: Values) -> Clip:
     try:
         return Clip(
             name, said.number("fps", 24.0), length, keys, said.text("file") or "", dict(rename),
-            join, said.number("halo", HALO), said.text("note", empty=True) or "",  # type: ignore[arg-type]
+            join, said.number("halo", HALO), said.flag("contact"), said.text("note", empty=True) or "",  # type: ignore[arg-type]
         )  # fmt: skip
     except MoueError as error:
         raise error.at(said.path) from None
@@ -67,6 +67,8 @@ def clip_table(clip: Clip) -> dict[str, Any]:
         table["join"] = clip.join
     if clip.halo != HALO:
         table["halo"] = clip.halo
+    if clip.contact:
+        table["contact"] = True
     if clip.file:
         table["file"] = clip.file
     if clip.rename:

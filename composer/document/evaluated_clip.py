@@ -20,7 +20,7 @@ from composer.errors import MoueError, shorten, unknown
 from composer.mixing.alike_rows import Weights, alike_rows
 from composer.mixing.clip import NEUTRAL, Clip, Key, check_length, frame_times
 from composer.mixing.curve import Curve, curve_of_keys, curve_of_track
-from composer.mixing.recipe import WEIGHT_RANGE, Cell, CellKey, Recipe, Row
+from composer.mixing.recipe import ALL, REMAINDER, WEIGHT_RANGE, Cell, CellKey, Recipe, Row
 
 ROUNDING = 1e-9
 """Weights beyond their range by no more than this are at its end: rounding of sums."""
@@ -83,7 +83,7 @@ class EvaluatedClip:
         """The recipe of a frame with `weights` (c,) of `cells`; cells at 0 stay listed."""
         cells = tuple(Cell(*key[:2], float(w), key[2]) for key, w in zip(self.cells, weights, strict=True))
         clip = self.clip
-        return Recipe(clip.name, cells, self._rows, self._strength, clip.join, halo=clip.halo)
+        return Recipe(clip.name, cells, self._rows, self._strength, clip.join, "", clip.halo, clip.contact)
 
     def recipe(self, time: float) -> Recipe:
         """The recipe at a time in seconds."""
@@ -99,11 +99,12 @@ class EvaluatedClip:
 
     @cached_property
     def straight(self) -> bool:
-        """Whether the pose is linear in the weights: a linear join, and no cell that turns, has in-betweens, or
-        triggers a corrective."""
+        """Whether the pose is linear in the weights: a linear join that keeps no contact, and no cell that turns, has
+        in-betweens, or triggers a corrective."""
         mixer = self.evaluated.mixer
         bent = self.evaluated.head.shape
-        return self.clip.join == "linear" and not any(
+        plain = self.clip.join == "linear" and not self.clip.contact
+        return plain and not any(
             key[1] in mixer.hinges or bent(key[1]).inbetweens or mixer.correctives.triggered_by(key)
             for key in self.cells
         )  # fmt: skip
@@ -129,12 +130,21 @@ class EvaluatedClip:
         for name in self.clip.recipes:
             if name not in names:
                 raise unknown("recipe", name, names, where)
+        regions = [ALL, REMAINDER, *(region.name for region in evaluated.project.regions)]
+        for region, shape, _ in self.clip.cells:
+            for word, name, there in (("region", region, regions), ("shape", shape, evaluated.head.shape_names)):
+                if name not in there:
+                    raise unknown(word, name, there, where)
         recipes = [evaluated.project.recipe(name) for name in self.clip.recipes]
         joins = [recipe.name for recipe in recipes if recipe.join != "linear"]
         if joins and self.clip.join == "linear":
             words = "joins linearly what joins seamlessly by itself"
             named = shorten(", ".join(joins), 60)
             self.notes.append(f'clip {self.clip.name} {words} ({named}); join = "seamless" in the clip changes that.')
+        touching = [recipe.name for recipe in recipes if recipe.contact]
+        if touching and not self.clip.contact:
+            words = "does not keep the contact that its recipes keep by themselves"
+            self.notes.append(f"clip {self.clip.name} {words}; contact = true in the clip changes that.")
         alone = self.clip.cells
         alike = alike_rows(recipes, alone)
         self._rows, shares = alike.rows, [1.0] * len(recipes)

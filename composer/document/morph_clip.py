@@ -17,10 +17,14 @@ from numpy.typing import NDArray
 from composer.document.clip_file import name_of_cell
 from composer.document.evaluated_clip import EvaluatedClip
 from composer.document.evaluated_level import EvaluatedLevel
+from composer.errors import MoueError
 from composer.progress import Progress
 
 WITHIN_MM = 0.1
 """How far a vertex of a played frame may lie from its place, in mm."""
+
+MOST_NUMBERS = 1 << 30
+"""Most coordinates of all frames together, 4 GiB of float32; a safety limit."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,10 +45,15 @@ class MorphClip:
 def morph_clip(
     clip: EvaluatedClip, level: EvaluatedLevel, progress: Progress | None = None, within_mm: float = WITHIN_MM
 ) -> MorphClip:  # fmt: skip
-    """The clip at a level as morph targets, every vertex of every frame within `within_mm`."""
+    """The clip at a level as morph targets, every vertex of every frame within `within_mm`. Raises MoueError for a clip
+    that would take more than `MOST_NUMBERS` to compare."""
     neutral = level.head.neutral
+    if clip.n_frames * neutral.size > MOST_NUMBERS:
+        size = f"{clip.n_frames:,} frames of {len(neutral):,} vertices"
+        raise MoueError(f"{size} are too many for morph targets", hint="write npz or usd, or a lower level")
     names = [name_of_cell(key) for key in clip.cells]
-    largest = _largest(clip.weights)
+    largest = largest_weights(clip.weights)
+    largest[largest == 0.0] = 1.0
     deltas = []
     for column, weight in enumerate(largest):
         alone = np.zeros(len(largest))
@@ -68,11 +77,10 @@ def morph_clip(
     )  # fmt: skip
 
 
-def _largest(weights: NDArray) -> NDArray[np.float64]:
-    """(c,) the weight of each cell that is furthest from 0; 1 where it has none."""
+def largest_weights(weights: NDArray) -> NDArray[np.float64]:
+    """(c,) of weights (f, c) the one of each cell that is furthest from 0."""
     at = np.argmax(np.abs(weights), axis=0)
-    found = np.take_along_axis(weights, at[None], axis=0)[0]
-    return np.where(found == 0.0, 1.0, found)
+    return np.asarray(np.take_along_axis(weights, at[None], axis=0)[0], dtype=np.float64)
 
 
 def _components(left: NDArray[np.float32], within_mm: float) -> tuple[list[NDArray[np.float32]], NDArray, float]:

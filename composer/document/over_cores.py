@@ -12,10 +12,11 @@ import os
 import signal
 import threading
 from collections.abc import Callable
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures import wait as wait_for
 from typing import Any, TypeVar
 
+from composer.errors import MoueError
 from composer.progress import Progress
 
 Made = TypeVar("Made")
@@ -33,10 +34,12 @@ def over_cores(
 
     `progress` is told "`words` 3 of 9"; where it raises, what has not begun is left, and the error goes on. An error in
     the work goes on, too. Results have to be picklable.
+    Raises MoueError where a process was ended from outside.
     """
     number = min(workers or cores(), count)
     if number <= 1:
         return _one_by_one(make, count, words, progress)
+    before = set(multiprocessing.active_children())
     pool = _pool(make, number)
     try:
         waiting: dict[Future[Made], int] = {pool.submit(_do, i): i for i in range(count)}
@@ -48,6 +51,13 @@ def over_cores(
             if progress is not None:
                 progress((count - len(left)) / count, f"{words} {count - len(left)} of {count}")
         return [each.result() for each in order]
+    except BrokenExecutor:
+        hint = "is there enough memory? close other programs"
+        raise MoueError("a process that helped was ended before its work was done", hint=hint) from None
+    except BaseException:  # what is under way is of no use any more
+        for process in set(multiprocessing.active_children()) - before:
+            process.terminate()
+        raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 

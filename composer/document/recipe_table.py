@@ -1,8 +1,9 @@
 """Recipes as a table: a recipe a row, a cell a column, so that a spreadsheet makes many.
 
-Columns: `recipe` (its name), and where they are said `strength`, `join`, `halo`, `note`; `REGION/` how a region's row
-joins, as `replace 0.7` or `add 0.5`; every other column is a cell as in a clip's table: a shape (region `all`),
-`REGION/SHAPE`, with ` mirrored` behind it for the mirror image. An empty field is a cell that the recipe does not have.
+Columns: `recipe` (its name), and where they are said `strength`, `join`, `halo`, `contact`, `note`; `REGION/` how a
+region's row joins, as `replace 0.7` or `add 0.5`; every other column is a cell as in a clip's table: a shape (region
+`all`), `REGION/SHAPE`, with ` mirrored` behind it for the mirror image. An empty field is a cell that the recipe does
+not have.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from composer.head.file_names import check_name
 from composer.mixing.recipe import ALL, HALO, WEIGHT_RANGE, Cell, Recipe, Row
 
 NAME = "recipe"
-SAID = (NAME, "strength", "join", "halo", "note")
+SAID = (NAME, "strength", "join", "halo", "contact", "note")
 """Columns that are no cells."""
 
 
@@ -32,7 +33,8 @@ def recipes_text(recipes: Sequence[Recipe]) -> str:
     rows = []
     for recipe in recipes:
         held = {cell.key: cell.weight for cell in recipe.cells}
-        row: list[object] = [recipe.name, recipe.strength, recipe.join, recipe.halo, recipe.note]
+        contact = "true" if recipe.contact else None
+        row: list[object] = [recipe.name, recipe.strength, recipe.join, recipe.halo, contact, recipe.note]
         for region in regions:
             said = recipe.rows.get(region)
             row.append(None if said is None else f"{said.kind} {said.amount!r}")
@@ -102,6 +104,10 @@ def _recipe(table: Table, line: int, fields: tuple[str, ...]) -> Recipe:
             if field not in JOINS:
                 raise table.wrong(line, column, f"is {field!r}", nearest(field, JOINS))
             said["join"] = field
+        elif name == "contact":
+            if field.lower() not in ("true", "false"):
+                raise table.wrong(line, column, f"is {field!r}", "write true or false")
+            said["contact"] = field.lower() == "true"
         elif name == "note":
             said["note"] = field
         elif name.endswith("/"):

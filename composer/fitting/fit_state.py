@@ -86,8 +86,8 @@ class FitState:
     follow, the openings that it has `sealed`, `seams` (n,) flags about each of them, and `free` (n,) all together; the
     library's further `cavities`; the result of the bend; the cage's `positions` (n, 3) mm, how far they lay `off` (n,)
     the sculpt before they landed on it, and `free` with the cavities that the sculpt does not show; the vertices
-    `filled` (n,) because the sculpt has no place for them; the vertices `mended` (n,) so that skin does not cross;
-    `reach_mm` and the projected `levels`; the `report`.
+    `filled` (n,) because the sculpt has no place for them; the vertices `mended` (n,) so that skin does not cross, with
+    those under what is `worn` (n,), hair, hats and collars; `reach_mm` and the projected `levels`; the `report`.
     `notes` are sentences for the user.
     """
 
@@ -108,6 +108,7 @@ class FitState:
     cavities: tuple[Cavity, ...] = NOT_YET
     filled: NDArray[np.bool_] = NOT_YET
     mended: NDArray[np.bool_] = NOT_YET
+    worn: NDArray[np.bool_] = NOT_YET
     bent: Fitted = NOT_YET
     positions: Rows = NOT_YET
     off: Rows = NOT_YET

@@ -18,6 +18,7 @@ class Why(IntEnum):
     ENDS = 4
     FOLDS = 5
     PAINTED = 6
+    WORN = 7
 
 
 WORDS: dict[Why, str] = {
@@ -27,6 +28,7 @@ WORDS: dict[Why, str] = {
     Why.ENDS: "beyond the sculpt's edge",
     Why.FOLDS: "where following would fold a face",
     Why.PAINTED: "painted out",
+    Why.WORN: "under hair, a hat or a collar",
 }
 """What each reason is called in the report; the places follow their surroundings instead."""
 

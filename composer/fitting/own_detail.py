@@ -58,5 +58,6 @@ def smoothed(surface: Surface, values: Rows, width: float, steps: int = STEPS) -
 
 
 def relief(surface: Surface, width: float) -> Rows:
-    """(n,) mm along the normals that smoothing over `width` takes away."""
-    return ((surface.positions - smoothed(surface, surface.positions, width)) * surface.vertex_normals).sum(1)
+    """(n,) mm along the normals that smoothing over `width` takes away, wherever the surface lies."""
+    about = surface.positions - surface.positions.mean(axis=0)  # far from the origin the smoothing would end at once
+    return ((about - smoothed(surface, about, width)) * surface.vertex_normals).sum(1)

@@ -110,7 +110,7 @@ def fit_report(state: FitState) -> FitReport:
         _landmark_residuals(head, skin, at, pairs), _curve_residuals(at, pairs), reversed_, folded,
         loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
         int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm, soundness(head, state.marks, at),
-        int(state.mended.sum()), Spread.of(state.off[np.isfinite(state.off)]),
+        int((state.mended & ~state.worn).sum()), Spread.of(state.off[np.isfinite(state.off)]),
         counted(cage.why[skin.vertices]), _slide(state, skin.vertices[on]),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
         state.options.pinned, _left_out(state),

@@ -17,13 +17,14 @@ from composer.fitting.align import check_pairs, check_size, landmark_pairs
 from composer.fitting.fit_state import FitState
 from composer.fitting.hollows.beside_seam import beside_seam
 from composer.fitting.hollows.borders import borders, cover_question, with_library_form
-from composer.fitting.hollows.covers import covers, without_covers
+from composer.fitting.hollows.covers import covers
 from composer.fitting.hollows.judged import cavities_to_judge, judged_cavities, without_cavities
 from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.mended import let_go_words, mend
 from composer.fitting.hollows.places import ELSEWHERE, PLACES
 from composer.fitting.landing import land
 from composer.fitting.nonrigid import fit
+from composer.fitting.not_followed import Why
 from composer.fitting.parts import place_parts
 from composer.fitting.project import REACH, project, usable_reach
 from composer.fitting.relax import relax
@@ -186,25 +187,34 @@ def close_seams(state: FitState, progress: Progress) -> FitState:
 
 
 def keep_borders(state: FitState, progress: Progress) -> FitState:
-    """Hair, hats and collars in the library's form, with a question for each; with `follow_all` they are copied."""
+    """Hair, hats and collars in the library's form, with a question for each; with `follow_all` they are copied.
+
+    What stands out behind a step misleads the bend: it is made again without.
+    """
     head, library = state.head, LibrarySkin.of(state.head)
-    mended = np.zeros(head.n_vertices, dtype=bool)
+    worn = np.zeros(head.n_vertices, dtype=bool)
     if state.options.follow_all:
-        return replace(state, mended=mended)
+        return replace(state, mended=worn, worn=worn)
     skin = library.skin.vertices
     keep = np.zeros(head.n_vertices) if state.options.protect is None else np.asarray(state.options.protect)
-    follows = (state.free[skin] < 0.5) & ~state.filled[skin] & (keep[skin] < 1.0)
-    positions = np.array(state.positions)
+    may = keep[skin] < 1.0
     places = library.places(head, state.marks)
-    worn = covers(library, positions[skin], (state.free[skin] < 0.5) & (keep[skin] < 1.0), places)
-    positions[skin], covered = without_covers(library, positions[skin], worn, keep[skin] < 1.0)
-    found = borders(library, positions[skin], follows & ~covered, places, state.marks, head.neutral)
-    positions[skin], mended[skin] = with_library_form(library, positions[skin], found, follows)
-    mended[skin] |= covered
-    questions = [cover_question(one, library.surface.positions, state.marks, head.neutral) for one in worn]
+    found = covers(library, state.positions[skin], (state.free[skin] < 0.5) & may, places)
+    for cover in found:
+        worn[skin[cover.flags & may]] = True
+    if found:
+        again = replace(state, free=np.maximum(state.free, worn))
+        for stage in (bend, draw_rims, judge_cavities, land_on_sculpt, relax_loops, close_seams):
+            again = stage(again, progress)
+        state = replace(again, notes=state.notes)
+    follows = (state.free[skin] < 0.5) & ~state.filled[skin] & may
+    positions, formed = np.array(state.positions), np.array(worn)
+    tufts = borders(library, positions[skin], follows, places, state.marks, head.neutral)
+    positions[skin], formed[skin] = with_library_form(library, positions[skin], tufts, follows)
+    questions = [cover_question(one, library.surface.positions, state.marks, head.neutral) for one in found]
     return replace(
-        state, positions=positions, mended=mended,
-        notes=(*state.notes, *questions, *(one.words for one in found)),
+        state, positions=positions, mended=formed | worn, worn=formed | worn,
+        notes=(*state.notes, *questions, *(one.words for one in tufts)),
     )  # fmt: skip
 
 
@@ -228,7 +238,7 @@ def mend_hollows(state: FitState, progress: Progress) -> FitState:
     positions, mended = np.array(state.positions), np.array(state.mended)
     loops = library.uncrossing.loops
     folded = loops.grown(loops.vertices_of(loops.bad(done.positions)), FOLD_RINGS)  # the projection unfolds them
-    positions[skin], mended[skin] = done.positions, (mended[skin] | done.moved) & ~folded
+    positions[skin], mended[skin] = done.positions, (mended[skin] | done.moved | done.pushed) & ~folded
     parted = np.zeros(len(positions), dtype=bool)
     parted[skin] = done.moved & ~folded
     said = let_go_words(state.pairs, positions, parted, state.head.diagonal * state.aligned.scale)
@@ -262,6 +272,7 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
         if level.n_unfolded
     ]
     notes += [f"Level {lv.k}: {lv.bad_faces} faces are turned over or folded." for lv in levels if lv.bad_faces]
+    levels[0] = replace(levels[0], why=np.where(state.worn, np.int8(Why.WORN), levels[0].why))
     return replace(
         state, positions=levels[0].positions, reach_mm=reach, levels=tuple(levels), notes=(*state.notes, *notes)
     )

@@ -7,8 +7,8 @@ Kept: shapes by name, texture coordinates, vertex colours, materials by name. Mo
 (`composer.formats.gltf_polygons`) that keep polygons of any size, vertex order and groups. Positions are float32.
 Lost: in-betweens, objects, material files, corners without a texture coordinate (they get 0, 0).
 Read: every mesh of the scene, node transforms, sparse and quantised accessors, buffers inside the file, beside it or as
-data URIs. Vertices that another program split at seams are joined. Not read: skins, animation, cameras, compressed
-meshes.
+data URIs. Vertices that another program split at seams are joined. Not read: skins, cameras, compressed
+meshes; animated weights are read and written by `gltf_weights.py`.
 """
 
 from __future__ import annotations

@@ -9,7 +9,8 @@ texture coordinates (`primvars:st`, one a corner), groups and materials by name 
 Positions and displacements are float32. Normals are written and not read.
 Lost: objects, material files, what a material looks like, corners without a texture coordinate (they get 0, 0).
 Read: every mesh of the stage that is rendered, at its place in the stage, at its earliest time; references and
-payloads; a stage with Z up is turned. Not read: skins (bones), animation, instancers, subdivision and creases.
+payloads; a stage with Z up is turned. Not read: skins (bones), instancers, subdivision and creases. `usd_weights.py`
+reads animated weights, `usd_frames.py` writes clips.
 """
 
 from __future__ import annotations

@@ -20,7 +20,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.mixing.columns import NOTHING, Column, Range, Stack, column
+from composer.mixing.columns import NOTHING, Column, Range, Stack, column, widened
 from composer.mixing.contact import MixContact
 from composer.mixing.contact_live import LiveContact
 from composer.mixing.corrective import Felt, felt_in
@@ -66,6 +66,13 @@ class LivePose:
         return view
 
     @property
+    def moved(self) -> NDArray[np.float64]:
+        """(n, 3) mm, P - N before anything is parted."""
+        if self._stale:
+            self._sum()
+        return self._moved
+
+    @property
     def columns(self) -> Mapping[CellKey, Column]:
         """The columns held, by cell: of every cell that has a weight, of prepared cells and of correctives."""
         return MappingProxyType(self._columns)
@@ -100,7 +107,7 @@ class LivePose:
         touched = self._add(held, [strength * (b - a) for a, b in zip(before, after, strict=True)])
         if self._mixer.correctives.triggered_by(cell.key):
             touched = self._follow_fixes(touched)
-        return touched if self.deferred else _both(touched, self._part())
+        return touched if self.deferred else widened(touched, self._part())
 
     def set_row(self, region: str, row: Row) -> Range:
         """Change how a region's row joins and recompute the columns affected. Returns the range touched."""
@@ -194,7 +201,7 @@ class LivePose:
         self._set_fixes(self._fixes_of(self._felt))
         for key in before.keys() | self._fixes.keys():
             change = self._given.strength * (self._fixes.get(key, 0.0) - before.get(key, 0.0))
-            touched = _both(touched, self._add(self._columns[key], [change]))
+            touched = widened(touched, self._add(self._columns[key], [change]))
         return touched
 
     def _set_fixes(self, fixes: dict[CellKey, float]) -> None:
@@ -254,10 +261,3 @@ class LivePose:
         if self._stacked is None:
             self._stacked = Stack(self._columns, len(self._positions))
         return self._stacked
-
-
-def _both(one: Range, other: Range) -> Range:
-    """The range of vertices over two ranges."""
-    if NOTHING in (one, other):
-        return other if one == NOTHING else one
-    return min(one[0], other[0]), max(one[1], other[1])

@@ -26,6 +26,13 @@ memory only. A design choice, no source.
 """
 
 
+def widened(one: Range, other: Range) -> Range:
+    """The range that holds two others."""
+    if NOTHING in (one, other):
+        return other if one == NOTHING else one
+    return (min(one[0], other[0]), max(one[1], other[1]))
+
+
 @dataclass(frozen=True, eq=False)
 class Column:
     """What a cell adds: masked `fields` (k, 3 m) float32 at the 3 m coordinates `where`.

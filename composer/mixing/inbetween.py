@@ -7,6 +7,7 @@ without bound (OpenUSD, UsdSkel, Blend Shape Schema, "In-betweens"). An in-betwe
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 
 import numpy as np
@@ -33,11 +34,11 @@ def coefficients(places: Sequence[float], weight: float) -> list[float]:
     At most two are not zero. The sum of amounts times displacements is the shape's displacement at `weight`. `places`
     need not be sorted.
     """
-    weights = np.append(np.asarray(places, dtype=np.float64), [1.0, 0.0])
-    order = np.argsort(weights)
-    knots = weights[order]
-    piece = int(np.clip(np.searchsorted(knots, weight, side="right") - 1, 0, len(knots) - 2))
-    along = (weight - knots[piece]) / (knots[piece + 1] - knots[piece])
-    amounts = np.zeros(len(weights))
-    amounts[order[piece]], amounts[order[piece + 1]] = 1.0 - along, along
-    return amounts[:-1].tolist()
+    weights = [*places, 1.0, 0.0]
+    order = sorted(range(len(weights)), key=weights.__getitem__)
+    piece = min(max(bisect_right(order, weight, key=weights.__getitem__) - 1, 0), len(order) - 2)
+    before, after = order[piece], order[piece + 1]
+    along = (weight - weights[before]) / (weights[after] - weights[before])
+    amounts = [0.0] * len(weights)
+    amounts[before], amounts[after] = 1.0 - along, along
+    return amounts[:-1]

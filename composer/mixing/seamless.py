@@ -46,11 +46,12 @@ strain is gone.
 
 @dataclass(frozen=True, eq=False)
 class _Blend:
-    """By row: `shares` (m,) at `near`, and the blend weights of gradients on `edges` (E',) and of Laplacians (k,)."""
+    """Of one row: its `share` (m,) at `near`, and the blend weights of gradients on `edges` (E',) and of Laplacians,
+    `plates` (k,)."""
 
-    shares: dict[str, Floats]
-    edges: dict[str, Floats]
-    plates: dict[str, Floats]
+    share: Floats
+    edges: Floats
+    plates: Floats
 
 
 class SeamlessJoin:
@@ -80,7 +81,7 @@ class SeamlessJoin:
         self.ramps: dict[str, Ramp] = {r: known.get(r) or ramp_of(skin, mask) for r, mask in masks.items()}
         self.zone: Zone = zone_of(skin, list(self.ramps.values()), halo)
         self.near: NDArray[np.int64] = self.zone.free
-        self._blend: _Blend | None = None
+        self._blends: dict[str, _Blend] = {}
         if len(self.zone.free):
             self._assemble()
 
@@ -141,45 +142,43 @@ class SeamlessJoin:
     def solve(self, shares: Mapping[str, NDArray], rows: Mapping[str, NDArray]) -> Floats:
         """(f, 3) mm, the displacement of the vertices `zone.free` minus that of the linear join, at strength 1.
 
-        `shares` (m,) in [0, 1] and `rows` (m, 3) mm are those of a recipe at the vertices `near`. Blend weights are
-        kept for the next call with the same shares. Raises MoueError where a row is not finite.
+        `shares` (m,) in [0, 1] and `rows` (m, 3) mm are those of a recipe at the vertices `near`. What each row adds
+        depends on its own share alone, and is linear in the row. A row's blend weights are kept for the next call with
+        the same share. Raises MoueError where a row is not finite.
         """
         if not len(self.zone.free):
             return np.zeros((0, 3))
-        blend = self._blended({region: np.asarray(shares[region], dtype=np.float64) for region in rows})
+        blends = self._blended({region: np.asarray(shares[region], dtype=np.float64) for region in rows})
         ends = self._ends
         linear, slope = np.zeros((len(self.near), 3)), np.zeros((len(ends), 3))
         plate = np.zeros((self._laplacian.shape[0], 3))
         for region, row in rows.items():
             if not np.isfinite(row).all():
                 raise MoueError(f"a shape in row {region!r} has positions that are not finite", hint="repair the shape")
-            linear += blend.shares[region][:, None] * row
+            blend = blends[region]
+            linear += blend.share[:, None] * row
             along = row[ends[:, 1]]
             along -= row[ends[:, 0]]
-            along *= blend.edges[region][:, None]
+            along *= blend.edges[:, None]
             slope += along
-            plate += blend.plates[region][:, None] * (self._laplacian @ row)
+            plate += blend.plates[:, None] * (self._laplacian @ row)
         right = self._gather @ slope + self._bend @ plate - self._energy @ linear
         return np.ascontiguousarray(self._factor.solve(np.asfortranarray(right)))
 
-    def _blended(self, shares: dict[str, Floats]) -> _Blend:
-        """The blend weights of these shares; those of the last call where the shares are the same."""
-        last = self._blend
-        if last is not None and list(last.shares) == list(shares):
-            same = (np.array_equal(last.shares[region], share) for region, share in shares.items())
-            if all(same):
-                return last
-        edges: dict[str, Floats] = {}
-        plates: dict[str, Floats] = {}
-        wide = self._widened(np.stack(list(shares.values()), axis=1)) if shares else np.zeros((len(self.near), 0))
-        for number, region in enumerate(shares):
+    def _blended(self, shares: dict[str, Floats]) -> dict[str, _Blend]:
+        """The blend weights of rows with these shares; those of an earlier call where the share is the same."""
+        known = {region: self._blends.get(region) for region in shares}
+        found = {r: one for r, one in known.items() if one is not None and np.array_equal(one.share, shares[r])}
+        fresh = [region for region in shares if region not in found]
+        if fresh:
+            wide = self._widened(np.stack([shares[region] for region in fresh], axis=1))
+        for number, region in enumerate(fresh):
             widened = np.ascontiguousarray(wide[:, number])
             parts = self._triangle_weights * widened[self._triangles].mean(axis=1)[:, None]
             summed = np.bincount(self._triangle_edges, weights=parts.ravel(), minlength=len(self._ends) + 1)
-            edges[region] = np.asarray(summed[:-1], dtype=np.float64)
-            plates[region] = widened[self._plate_at]
-        self._blend = _Blend(shares, edges, plates)
-        return self._blend
+            edges = np.asarray(summed[:-1], dtype=np.float64)
+            found[region] = self._blends[region] = _Blend(shares[region], edges, widened[self._plate_at])
+        return found
 
     def outside(self, further: NDArray) -> Floats:
         """(n,) mm, how far the result of `solve` (f, 3) moves each vertex outside the ramps; 0 on the ramps."""
@@ -208,12 +207,12 @@ def further_than_linear(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, streng
         return np.zeros((len(join.zone.free), 3))
     shares = {region: share[join.near] for region, share in mixer.shares(recipe).items()}
     joined = tuple(cell for cell in recipe.cells if cell.region == ALL or cell.region in join.ramps)
-    further = join.solve(shares, _rows_at(mixer, recipe.with_(cells=joined), join.near))
+    further = join.solve(shares, rows_at(mixer, recipe.with_(cells=joined), join.near))
     further *= amount
     return further
 
 
-def _rows_at(mixer: Mixer, recipe: Recipe, vertices: NDArray) -> dict[str, Floats]:
+def rows_at(mixer: Mixer, recipe: Recipe, vertices: NDArray) -> dict[str, Floats]:
     """(m, 3) mm by region, the unmasked row of each region with cells at `vertices` (m,)."""
     rows: dict[str, Floats] = {}
     for cell in recipe.cells:

@@ -170,6 +170,16 @@ def test_a_mirrored_key_gets_its_mirror_map() -> None:
     np.testing.assert_array_equal(EvaluatedClip(document.again(project), project.clips[0]).pose(0.5), expected)
 
 
+def test_what_a_key_names_has_to_be_there() -> None:
+    for key, words in (
+        (Key(0.0, "doubd"), "clip c: no recipe is named 'doubd'; did you mean doubt"),
+        (Key(0.0, region="brow_lft", shape="lift", weight=1.0), "clip c: no region is named 'brow_lft'; did you mean"),
+        (Key(0.0, region="all", shape="lft", weight=1.0), "clip c: no shape is named 'lft'; did you mean lift"),
+    ):
+        with pytest.raises(MoueError, match=words):
+            EvaluatedClip(evaluated(), Clip("c", 10.0, 1.0, (key,)))
+
+
 def test_weights_that_add_up_beyond_their_range_are_told() -> None:
     keys = (Key(0.0, "doubt"), Key(0.0, "doubt", 2.0), Key(0.0, region="brow_left", shape="au1_left", weight=1.5))
     with pytest.raises(MoueError, match=r"weight .* of brow_left x au1_left at 0 s is not in \[-1, 2\]"):

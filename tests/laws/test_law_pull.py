@@ -7,15 +7,13 @@ last tests (`composer.bench.pull_trials`) measures poses and searches all triple
 
 from __future__ import annotations
 
-import os
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from composer.bench.pull import pulled, words
-from composer.bench.pull_scenes import demo_scene, real_scene
+from composer.bench.pull_scenes import found_scene, scene
 from composer.bench.pull_trials import FURTHER, Judge
 from composer.errors import MoueError
 from composer.head.head import Head, Shape
@@ -28,6 +26,7 @@ from composer.mixing.pull.few_cells import NEW
 from composer.mixing.pull.pull import Pull
 from composer.mixing.recipe import ALL, Cell, Recipe
 from composer.mixing.seamless_cache import SeamlessJoins
+from tests import demo_heads
 from tests.composer.mixing.pull_heads import AXES, middle, random_sheet, sheet_places, wave
 from tests.small_heads import grid
 
@@ -174,12 +173,14 @@ def test_a_place_that_nothing_moves_says_so() -> None:
 
 
 @pytest.mark.parametrize("library", ["demo", "real"])
-def test_pulls_on_a_library_keep_the_promise(library: str) -> None:
+def test_pulls_on_a_library_keep_the_promise(library: str, request: pytest.FixtureRequest) -> None:
     """On a random pull of each of four recipes nothing turns over or moves too far, and at most three cells are new;
-    three in four reach 0.8 of the best that any three cells give (`moue bench --only pull` tells how many do)."""
-    if library == "real" and not os.environ.get("MOUE_REAL"):
-        pytest.skip("LEFT OUT: no real library (MOUE_REAL names none)")
-    mixer, recipes = demo_scene() if library == "demo" else real_scene()
-    figures = pulled(mixer, recipes, 1, seed=21)
+    for three in four none of the triples gives more than what 0.8 of it is reached (`moue bench --only pull` tells how
+    many, and by how much)."""
+    if library == "demo":
+        mixer, recipes = scene(demo_heads.library())
+    else:
+        mixer, recipes = found_scene(request.getfixturevalue("real_head"))
+    figures = pulled(mixer, recipes, 1, seed=21, least=0.8)
     assert all(one.turned == 0 and one.new <= NEW and one.further <= FURTHER for one in figures), words(figures)
-    assert np.mean([one.share >= 0.8 for one in figures]) >= 0.75, words(figures)
+    assert np.mean([one.share >= 0.8 - 1e-9 for one in figures]) >= 0.75, words(figures)

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import base64
 import json
+import os
+import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +19,7 @@ from pxr import Usd, UsdGeom, UsdSkel
 from scipy.interpolate import CubicHermiteSpline
 
 from composer.document.bake_clip import bake_clip
+from composer.document.clip_file import tracks_of
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_clip import EvaluatedClip
 from composer.document.morph_clip import WITHIN_MM
@@ -27,6 +30,7 @@ from composer.formats.usd_weights import read_usd_weights
 from composer.mixing.clip import Clip, Key
 from composer.mixing.curve import curve_of_track
 from tests.composer.document.small_document import small_head, small_project
+from tests.faults.test_faults_damage import mutated
 from tests.reference.test_gltf_morph import numbers
 from tests.reference.test_gltf_validator import issues, there
 from tests.reference.test_usd_skel import deformed
@@ -72,6 +76,42 @@ def test_a_glb_plays_every_frame(straight: bool, tmp_path: Path) -> None:
         off = np.linalg.norm(1000.0 * played(file, clip.times[number]) - expected, axis=1)
         assert off.max() <= within + 1e-3  # float32 metres
     assert ("more for what turns" in clip.notes[-1]) == (not straight)
+
+
+PLAYER = """
+import fs from 'fs';
+globalThis.self = globalThis;
+const from = process.env.MOUE_THREE;
+const {AnimationMixer, Vector3} = await import(from + '/build/three.module.js');
+const {GLTFLoader} = await import(from + '/examples/jsm/loaders/GLTFLoader.js');
+const data = new Uint8Array(fs.readFileSync(process.argv[2]));
+const gltf = await new GLTFLoader().parseAsync(data.buffer, '');
+const mixer = new AnimationMixer(gltf.scene);
+mixer.clipAction(gltf.animations[0]).play();
+let mesh;
+gltf.scene.traverse(one => { if (one.isMesh && !mesh) mesh = one; });
+const place = new Vector3(), count = mesh.geometry.attributes.position.count;
+console.log(JSON.stringify(JSON.parse(process.argv[3]).map(time => {
+  mixer.setTime(time);
+  return Array.from({length: count}, (_, i) => mesh.getVertexPosition(i, place).toArray());
+})));
+"""
+
+
+@pytest.mark.skipif("MOUE_THREE" not in os.environ, reason="no three.js: MOUE_THREE is its package's folder")
+def test_three_plays_every_frame(tmp_path: Path) -> None:
+    # three.js (npm package three, 0.160): its own loader, mixer and morphing
+    clip = made(False)
+    (path,) = bake_clip(clip, tmp_path, suffix=".glb")
+    (tmp_path / "play.mjs").write_text(PLAYER)
+    command = ["node", str(tmp_path / "play.mjs"), str(path), json.dumps(clip.times.tolist())]
+    run = subprocess.run(command, capture_output=True, text=True, timeout=120)
+    assert run.returncode == 0, run.stderr
+    file = pygltflib.GLTF2().load(str(path))
+    source = np.rint(numbers(file, file.meshes[0].primitives[0].attributes._SOURCE)[:, 0]).astype(int)
+    for number, points in enumerate(json.loads(run.stdout)):
+        off = 1000.0 * np.array(points) - clip.evaluated.pose(clip.frame(number))[source]
+        assert np.linalg.norm(off, axis=1).max() <= WITHIN_MM + 1e-3
 
 
 @pytest.mark.skipif(not there(), reason="no glTF validator: npm install gltf-validator@2.0.0-dev.3.10")
@@ -194,3 +234,27 @@ def test_an_animation_that_cannot_be_used_is_one_line(tmp_path: Path) -> None:
     )
     with pytest.raises(MoueError, match="2 weights for 1 blend shapes at 50"):
         read_usd_weights(still)
+
+
+@pytest.mark.parametrize("suffix", [".gltf", ".usda"])
+def test_a_damaged_animation_is_read_or_refused_in_one_line(suffix: str, tmp_path: Path) -> None:
+    rng = np.random.default_rng(list(suffix.encode()))
+    good = tmp_path / f"good{suffix}"
+    if suffix == ".gltf":
+        gltf("LINEAR", [0, 0.5, 1], [0, 0, 1, 1, 0.5, 0], ["lift", "skew"], good)
+    else:
+        good.write_text(
+            '#usda 1.0\n( timeCodesPerSecond = 25 )\ndef SkelAnimation "a" {\n'
+            ' uniform token[] blendShapes = ["lift", "skew"]\n'
+            " float[] blendShapeWeights.timeSamples = { 0: [0, 1], 50: [0.5, 1] }\n}\n"
+        )
+    project, path = small_project(tmp_path / "document.toml"), tmp_path / f"bad{suffix}"
+    read = 0
+    count = 150 if suffix == ".gltf" else 50
+    for _ in range(count):
+        path.write_bytes(mutated(good.read_bytes(), rng))
+        try:
+            read += len(tracks_of(project, Clip("c", file=path.name))) > 0
+        except MoueError as error:
+            assert str(error).isprintable() and len(str(error)) <= 200
+    assert 0 < read < count

@@ -19,6 +19,8 @@ def test_a_drag_is_parted_as_soon_as_the_head_is_known_and_its_end_is_the_bakes_
     assert session.join_wanted
     np.testing.assert_array_equal(session.positions(), plain)
     session.take_join(session.join())
+    for now in (0.0, 1.0):  # the picture goes there in a fifth of a second
+        session.step(now)
     assert not session.join_wanted
     wanted = session.evaluated.pose(session.recipe)
     np.testing.assert_allclose(session.positions(), wanted, atol=1e-5)

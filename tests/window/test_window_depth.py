@@ -97,7 +97,7 @@ def test_a_finding_lights_up_and_takes_the_eye_there(open_demo: Hand) -> None:
     assert hand.stage.finding is None
 
 
-def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
+def test_a_drag_shows_the_seamless_pose_and_letting_go_changes_nothing(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
     hand.click_on("Linear")
     assert session.recipe.join == "linear"
@@ -111,13 +111,35 @@ def test_a_seamless_join_comes_when_the_drag_ends(open_demo: Hand) -> None:
     hand.frames(2)
     x, y = hand.middle("cell brow_inner_left surprise")
     hand.press(x, y)
-    hand.drag(x - 30, y)
-    np.testing.assert_allclose(
-        session.positions(), session.evaluated.pose(session.recipe.with_(join="linear")), atol=1e-3
-    )
+    for away in (-15, -30, 20):
+        hand.drag(x + away, y)
+        assert session.previewing
+        np.testing.assert_allclose(session.positions(), session.evaluated.seamless(session.recipe)[0], atol=1e-3)
+    held = session.positions().copy()
     hand.release()
+    np.testing.assert_allclose(session.positions(), held, atol=1e-3)
     hand.until(lambda: not session.join_wanted, "the join again")
-    np.testing.assert_allclose(session.positions(), session.evaluated.seamless(session.recipe)[0], atol=1e-3)
+    np.testing.assert_allclose(session.positions(), held, atol=1e-3)
+
+
+def test_a_region_that_comes_while_it_is_dragged_joins_without_a_jump(open_demo: Hand) -> None:
+    """Its join takes a moment to be made: the picture goes there by and by, and nothing is left for the release."""
+    hand, session = open_demo, open_demo.session
+    hand.click_on("recipe call")
+    hand.until(lambda: not session.join_wanted, "the join")
+    region = next(r for r in session.region_names if r not in session.recipe.regions and r.startswith("mouth_corner"))
+    name = max(session.head.expressions, key=lambda s: float(np.abs(s.delta[session.centre_of(region)]).max())).name
+    session.region, session.shape = region, name
+    hand.frames(2)
+    x, y = hand.middle(f"cell {region} {name}")
+    hand.press(x, y)
+    hand.drag(x + 30, y)
+    hand.until(lambda: not session.join_wanted, "the join of one more region")
+    assert session.previewing
+    pose = session.evaluated.seamless(session.recipe)[0]
+    np.testing.assert_allclose(session.positions(), pose, atol=1e-3)
+    hand.release()
+    np.testing.assert_allclose(session.positions(), pose, atol=1e-3)
 
 
 def test_a_corrective_shows_on_the_board_with_how_far_it_is_in(open_demo: Hand) -> None:

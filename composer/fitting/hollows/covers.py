@@ -81,14 +81,6 @@ def covers(library: LibrarySkin, positions: Rows, seen: Flags, places: NDArray[n
     return found
 
 
-def without_covers(library: LibrarySkin, positions: Rows, found: list[Cover], can: Flags) -> tuple[Rows, Flags]:
-    """(s, 3) the skin's `positions` (s, 3) mm with the library's form under the covers, and which vertices (s,) moved,
-    of those flagged in `can` (s,)."""
-    under = np.logical_or.reduce([np.zeros(len(positions), dtype=bool), *(one.flags for one in found)]) & can
-    form = formed(library.skin.polygons, positions, library.surface.positions, under)
-    return (positions, np.zeros_like(under)) if form is None else (np.where(under[:, None], form, positions), under)
-
-
 def _stands_out(library: LibrarySkin, surface: Surface, piece: Flags, hollower: Rows) -> float | None:
     """By how many mm a `piece` (s,) with its step stands out of the library's form beside the step, the median; None
     where it does not. `hollower` (s,) is by how much each vertex is hollower than on the library."""

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from composer.fitting.align import Pairs
 from composer.fitting.hollows.library import LibrarySkin
+from composer.fitting.hollows.pushed_apart import push_apart
 from composer.fitting.hollows.shown import Cavity
 from composer.fitting.hollows.uncross import STAY
 from composer.fitting.reference_shape import shaped
@@ -26,10 +27,12 @@ LET_GO = 2e-3
 
 @dataclass(frozen=True, eq=False)
 class Mended:
-    """The skin's `positions` (s, 3) mm, and which vertices (s,) `moved` for the sake of its hollows or of crossings."""
+    """The skin's `positions` (s, 3) mm, and which vertices (s,) `moved` for the sake of its hollows or of crossings;
+    those `pushed` (s,) moved by fractions of a mm, so that lips do not cross where the library's do."""
 
     positions: Rows
     moved: Flags
+    pushed: Flags
 
 
 def mend(
@@ -48,7 +51,8 @@ def mend(
         if not cavity.shown and _carried(library, state, cavity.flags & ~fixed):
             moved |= cavity.flags & ~fixed
     moved |= uncrossing.apply(state, loose | moved, fixed)
-    return Mended(state.positions, moved)
+    pushed = push_apart(uncrossing, state, fixed)
+    return Mended(state.positions, moved, pushed)
 
 
 def _carried(library: LibrarySkin, state: Crossings, cavity: Flags) -> bool:

@@ -66,14 +66,15 @@ class Posterior:
 
     def __init__(
         self, prior: Prior, rest: Surface, sculpt: ClosestSurface, follow: Rows, marks: MarkPulls, scale: float,
+        most: int = MOST_PLACES,
     ) -> None:  # fmt: skip
         """`rest` is the library's skin (s vertices), `follow` (s,) in [0, 1] how far each vertex follows the sculpt,
-        `scale` the head's diagonal in mm."""
+        `scale` the head's diagonal in mm; at `most` so many places count."""
         self.prior, self.rest, self.sculpt, self.follow = prior, rest, sculpt, follow
         self.marks, self.scale = marks, scale
         followed = rest.mass * (follow > 0)
         wanted = max(int(round(followed.sum() / (PLACE * scale**2))), 1)
-        self.places = drawn(followed, min(wanted, MOST_PLACES)) if followed.any() else np.zeros(0, dtype=np.int64)
+        self.places = drawn(followed, min(wanted, most)) if followed.any() else np.zeros(0, dtype=np.int64)
         self.share = wanted / max(len(self.places), 1)
         self.columns = prior.columns(self.places).astype(np.float64)
         at, used = marks.at, np.unique(marks.at.indices)
@@ -99,11 +100,13 @@ class Posterior:
             positions = self.prior.mean + self.prior.field(amounts)
         return Likely(amounts, positions, np.eye(self.prior.rank), 0.0, 0)
 
-    def under_sculpt(self, start: Likely, sigma: float, progress: Progress | None = None) -> Likely:
+    def under_sculpt(
+        self, start: Likely, sigma: float, progress: Progress | None = None, last: int = LAST_ROUNDS
+    ) -> Likely:
         """The most likely head under the sculpt, by rounds from `start`; `sigma` is the standard deviation of the
-        sculpt about the true surface, for each place, as a share of the diagonal."""
+        sculpt about the true surface, for each place, as a share of the diagonal; `last` the most rounds with it."""
         likely = start
-        steps = [(coarse, ROUNDS) for coarse in SIGMAS if coarse > sigma] + [(sigma, LAST_ROUNDS)]
+        steps = [(coarse, min(ROUNDS, last)) for coarse in SIGMAS if coarse > sigma] + [(sigma, last)]
         for number, (each, most) in enumerate(steps):
             for turn in range(most):
                 if progress is not None:

@@ -49,6 +49,14 @@ class Prior:
         """The same with every field times `factor` > 0."""
         return Prior(self.mean, self.terms, self.mixing * np.float32(factor))
 
+    def largest(self, rank: int, mass: Rows) -> Prior:
+        """The same with the `rank` fields alone that are largest over the skin's `mass` (n,): less to solve for."""
+        if rank >= self.rank:
+            return self
+        size = (self.columns(drawn(mass, min(SAMPLE // 5, len(mass)))) ** 2).sum(axis=(0, 1))
+        kept = np.sort(np.argsort(size)[-rank:])
+        return Prior(self.mean, self.terms, np.ascontiguousarray(self.mixing[:, kept]))
+
     def columns(self, vertices: NDArray) -> NDArray[np.float32]:
         """(k, 3, r) mm, the mixed fields at `vertices` (k,)."""
         if not len(vertices):

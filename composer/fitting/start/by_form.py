@@ -1,9 +1,12 @@
 """Where a library's head lies on a sculpt, by form alone: turns tried all around, and closest points from each.
 
 Both surfaces become points of equal area with their normals. From every turn of an icosahedron the skin is brought onto
-the sculpt by closest points both ways, with the worst fifth left out each time (Chetverikov et al. 2005, "Robust
-Euclidean alignment of 3D point sets: the trimmed iterative closest point algorithm"); each round solves for turn, shift
-and size in closed form. All turns run at once. What the best of them is worth is for others to judge (`found.py`).
+the sculpt by closest points both ways, with the worst left out each time (Chetverikov et al. 2005, "Robust Euclidean
+alignment of 3D point sets: the trimmed iterative closest point algorithm"). Two rounds solve for turn, shift and size
+in closed form. The others let the skin slide: distances count along the mean of both normals (Rusinkiewicz 2019, "A
+symmetric objective function for ICP"), for on a head, which is nearly round, closest points alone hardly turn. All
+turns run at once. Of the best place half turns are tried as well: a head upside down or back to front comes near to
+anything that is nearly round. What a place is worth is for others to judge (`rivals.py`).
 """
 
 from __future__ import annotations
@@ -32,15 +35,19 @@ FOR_MORE = 1.5
 """The share is the one with the least error divided by this power of it (Chetverikov et al. take 2 to 3)."""
 SIZES = (0.8, 1.0, 1.25)
 """Sizes that are tried, in that at which both surfaces have the same spread (our choice)."""
-ROUNDS = (8, 16)
-"""Rounds from every start, and then from the best ones (our choice)."""
-FINALISTS = 40
-"""Starts of which the second rounds are made (our choice)."""
-LAST, MOST_TURNS, STILL = 10, 40, 0.001
-"""Starts that then go on by turns of as many rounds as at first, most turns, and the share by which one of them has to
-get better in a turn (our choice): closest points sometimes creep along a head for a hundred rounds."""
-APART_DEG = 20.0
-"""Two places are different where their turns are further apart (our choice)."""
+SHIFTING, SLIDING = 2, 8
+"""Rounds of either kind from every start (our choice): the first bring size and place, the others the turn."""
+FINALISTS, LAST = 24, 12
+"""Different places that then slide on over more points, and for how many rounds (our choice)."""
+HALF_TURNS = np.array([np.diag(each) for each in ((1.0, -1.0, -1.0), (-1.0, 1.0, -1.0), (-1.0, -1.0, 1.0))])
+"""Half turns about the head's own axes."""
+HELD = 1e-3
+"""How strongly each round holds on to where it is, as a share of a mean square lever, where planes leave the way open
+(our choice): .01 and .0001 find the same places, the first in more rounds."""
+LARGER = 0.2
+"""Most by which the logarithm of the size changes in a sliding round (our choice)."""
+APART_DEG, APART_SIZE = 15.0, 0.15
+"""Two places are different where their turns, or the logarithms of their sizes, are further apart (our choice)."""
 SIZE_RANGE = (0.6, 1.6)
 """Range of the size, in that of equal spread: closest points alone would shrink a head into one fold of the sculpt (our
 choice)."""
@@ -71,41 +78,51 @@ def points_on(positions: Rows, triangles: NDArray, count: int, seed: int = 0) ->
     return places, area[chosen] / np.maximum(size[chosen], 1e-300)[:, None]
 
 
-def places_by_form(skin: tuple[Rows, NDArray], sculpt: tuple[Rows, NDArray], scale: float) -> list[Place]:
-    """Different places of a `skin` on a `sculpt`, each positions (n, 3) mm and triangles (t, 3), the best first;
-    `scale` is the head's diagonal in mm."""
+def places_by_form(
+    skin: tuple[Rows, NDArray], sculpt: tuple[Rows, NDArray], scale: float, about: Rows | None = None
+) -> list[Place]:
+    """Different places of a `skin` on a `sculpt`, each positions (n, 3) mm and triangles (t, 3): the best one, its half
+    turns, the others. `scale` is the head's diagonal in mm. With `about` (3, 3) every start is turned by it first."""
     size = _spread(points_on(*sculpt, POINTS[1])[0]) / _spread(points_on(*skin, POINTS[1])[0])
     search = _Search.between(skin, sculpt, POINTS[0], size, NORMALS * scale)
-    turns = Rotation.create_group("I").as_matrix()
+    turns = Rotation.create_group("I").as_matrix() @ (np.eye(3) if about is None else about)
     turn = np.tile(turns, (len(SIZES), 1, 1))
-    sizes = np.repeat(np.array(SIZES) * size, len(turns))
-    moves = _Moves(turn, search.goal.mean(0) - sizes[:, None] * (turn @ search.own.mean(0)), sizes)
-    for _ in range(ROUNDS[0]):
+    moves = search.centred(turn, np.repeat(np.array(SIZES) * size, len(turns)))
+    for _ in range(SHIFTING):
         moves, left = search.round(moves)
-    moves = moves.only(np.argsort(left)[:FINALISTS])
+    for _ in range(SLIDING):
+        moves, left = search.round(moves, sliding=True)
+    moves = moves.only(_different(moves, np.argsort(left))[:FINALISTS])
     search = _Search.between(skin, sculpt, POINTS[1], size, NORMALS * scale)
-    for _ in range(ROUNDS[1]):
-        moves, left = search.round(moves)
-    moves, left = _still(search, moves.only(np.argsort(left)[:LAST]))
-    found: list[Place] = []
-    for number in np.argsort(left):
-        move = Similarity(moves.turn[number], moves.shift[number], float(moves.size[number]))
-        if all((each.move.inverse().rotation @ move.rotation).trace() < 1 + 2 * np.cos(np.radians(APART_DEG))
-               for each in found):  # fmt: skip
-            found.append(Place(move, float(left[number])))
-    return found
+    moves, left = _slid(search, moves)
+    best = moves.only(np.array([left.argmin()]))
+    turned = search.centred(best.turn @ HALF_TURNS, np.repeat(best.size, len(HALF_TURNS)))
+    turned, left_turned = _slid(search, turned)
+    moves, left = moves.and_(turned), np.concatenate([left, left_turned])
+    group = np.where(np.arange(len(left)) < len(left) - len(HALF_TURNS), 2, 1)
+    group[left[group == 2].argmin()] = 0
+    return [
+        Place(Similarity(moves.turn[i], moves.shift[i], float(moves.size[i])), float(left[i]))
+        for i in _different(moves, np.lexsort((left, group)))
+    ]
 
 
-def _still(search: _Search, moves: _Moves) -> tuple[_Moves, Rows]:
-    """Rounds until none of the moves gets better by more than STILL, and what is left (k,)."""
-    moves, left = search.round(moves)
-    for _ in range(MOST_TURNS):
-        before = left
-        for _ in range(ROUNDS[0]):
-            moves, left = search.round(moves)
-        if (left > (1.0 - STILL) * before).all():
-            break
+def _slid(search: _Search, moves: _Moves) -> tuple[_Moves, Rows]:
+    """The moves after the LAST rounds, and what is left (k,)."""
+    for _ in range(LAST):
+        moves, left = search.round(moves, sliding=True)
     return moves, left
+
+
+def _different(moves: _Moves, order: NDArray) -> NDArray[np.int64]:
+    """The numbers of those of the moves that differ from every one before them in an `order` (k,)."""
+    found: list[int] = []
+    for number in order:
+        trace = np.einsum("kij,ij->k", moves.turn[found], moves.turn[number])
+        near = trace > 1.0 + 2.0 * np.cos(np.radians(APART_DEG))
+        if not (near & (np.abs(np.log(moves.size[found] / moves.size[number])) < APART_SIZE)).any():
+            found.append(int(number))
+    return np.array(found, dtype=np.int64)
 
 
 def _spread(points: Rows) -> float:
@@ -123,6 +140,10 @@ class _Moves:
 
     def only(self, chosen: NDArray) -> _Moves:
         return _Moves(self.turn[chosen], self.shift[chosen], self.size[chosen])
+
+    def and_(self, other: _Moves) -> _Moves:
+        return _Moves(*(np.concatenate([getattr(each, name) for each in (self, other)]) for name in
+                        ("turn", "shift", "size")))  # fmt: skip
 
     def forth(self, points: Rows) -> Rows:
         """`points` (m, 3) or (k, m, 3) moved, (k, m, 3)."""
@@ -149,8 +170,13 @@ class _Search:
     ) -> _Search:
         return cls(*points_on(*skin, count), *points_on(*sculpt, count, seed=1), size, bend)
 
-    def round(self, moves: _Moves) -> tuple[_Moves, Rows]:
-        """Better moves (k), and what is left (k,) with those that were given, in the library's mm."""
+    def centred(self, turn: Rows, size: Rows) -> _Moves:
+        """Moves of these turns (k, 3, 3) and sizes (k,) that bring one mean onto the other."""
+        return _Moves(turn, self.goal.mean(0) - size[:, None] * (turn @ self.own.mean(0)), size)
+
+    def round(self, moves: _Moves, sliding: bool = False) -> tuple[_Moves, Rows]:
+        """Better moves (k), and what is left (k,) with those that were given, in the library's mm. With `sliding`
+        distances count along the normals alone."""
         k = len(moves.size)
         turned = self.own_normal @ moves.turn.transpose(0, 2, 1)
         to_goal = self.goal_tree.query(np.concatenate([moves.forth(self.own) / self.size, turned], axis=2))[1]
@@ -163,8 +189,13 @@ class _Search:
         distance = np.sqrt((off**2).sum(2) / moves.size[:, None] ** 2 + (bent**2).sum(2))
         half = len(self.own)
         kept, cost = zip(*(_kept(each) for each in (distance[:, :half], distance[:, half:])), strict=True)
-        low, high = SIZE_RANGE[0] * self.size, SIZE_RANGE[1] * self.size
-        return _best(source, target, np.concatenate(kept, axis=1), (low, high)), cost[0] + cost[1]
+        counts = np.concatenate(kept, axis=1)
+        sizes = SIZE_RANGE[0] * self.size, SIZE_RANGE[1] * self.size
+        if not sliding:
+            return _best(source, target, counts, sizes), cost[0] + cost[1]
+        theirs = np.concatenate([self.goal_normal[to_goal], np.broadcast_to(self.goal_normal, back.shape)], axis=1)
+        ours = np.concatenate([turned, self.own_normal[to_own] @ moves.turn.transpose(0, 2, 1)], axis=1)
+        return _slide(moves, moves.forth(source), off, ours + theirs, counts, sizes), cost[0] + cost[1]
 
 
 def _kept(distance: Rows) -> tuple[NDArray[np.bool_], Rows]:
@@ -185,3 +216,27 @@ def _best(source: Rows, target: Rows, kept: NDArray, sizes: tuple[float, float])
     turn, values = nearest_rotation(np.einsum("km,kmi,kmj->kij", share, b, a))
     size = np.clip(values.sum(1) / np.maximum(np.einsum("km,kmc->k", share, a**2), 1e-300), *sizes)
     return _Moves(turn, goal - size[:, None] * np.einsum("kij,kj->ki", turn, centre), size)
+
+
+def _slide(
+    moves: _Moves, places: Rows, off: Rows, normal: Rows, kept: NDArray, sizes: tuple[float, float]
+) -> _Moves:  # fmt: skip
+    """One step of Gauss and Newton for the moves (k): turn, shift and size that bring `places` (k, m, 3), which lie
+    `off` their goals, onto these along `normal` (of any length), over the `kept` (k, m) pairs."""
+    share = kept / kept.sum(1)[:, None]
+    normal = normal / np.maximum(np.linalg.norm(normal, axis=2, keepdims=True), 1e-300)
+    centre = np.einsum("km,kmc->kc", share, places)
+    lever = places - centre[:, None]
+    spread = np.sqrt(np.einsum("km,kmc->k", share, lever**2))[:, None]
+    lever = lever / spread[:, None]
+    rows = np.concatenate(
+        [np.cross(lever, normal), normal, (lever * normal).sum(2, keepdims=True)], axis=2
+    )  # fmt: skip
+    weighted = (rows * share[:, :, None]).transpose(0, 2, 1)
+    wanted = weighted @ -(off * normal).sum(2, keepdims=True) / spread[:, None]
+    step = np.linalg.solve(weighted @ rows + HELD * np.eye(7), wanted)[:, :, 0]
+    turn = Rotation.from_rotvec(step[:, :3]).as_matrix()
+    size = np.clip(moves.size * np.exp(np.clip(step[:, 6], -LARGER, LARGER)), *sizes)
+    grown = (size / moves.size)[:, None]
+    shift = centre + grown * np.einsum("kij,kj->ki", turn, moves.shift - centre) + spread * step[:, 3:6]
+    return _Moves(turn @ moves.turn, shift, size)

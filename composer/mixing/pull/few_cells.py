@@ -22,8 +22,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.mixing.match_bounded import Quadratic, bounded
 from composer.mixing.pull.movements import ELSEWHERE, SEAM, Movements
+from composer.mixing.pull.small_bounded import small_bounded
 
 Floats = NDArray[np.float64]
 NEW = 3
@@ -38,6 +38,8 @@ FURTHER, HELD_TO = 1.4, 1.33
 promises, as weights are rounded and in-betweens bend."""
 PUSH, WORST, ROUNDS = 3.0, 6, 8
 """The weight of each place held, how many are added at a time, and how often. Design choices, no source."""
+CHOICES = 2
+"""In how many of these rounds new cells are chosen afresh. A design choice, no source."""
 ENOUGH = 0.03
 """No new cell is looked for where less than this fraction of the pull is left on the screen."""
 LEAST_GAIN = 1e-4
@@ -81,7 +83,9 @@ def few_cells(
     base += costs.elsewhere * ELSEWHERE * given.elsewhere + costs.seam * SEAM * given.seam
     wanted = toward @ pull.to
     change = np.zeros(len(low))
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
+        if number == CHOICES and new is None:
+            new = [int(i) for i in np.flatnonzero(change) if i >= given.own]
         change = _chosen(given, base, wanted, low, high, pull, new)
         rows = _further(given, change)
         if not len(rows):
@@ -96,37 +100,36 @@ def _chosen(
 ) -> Floats:  # fmt: skip
     """(k,) the minimum over own cells and new ones, which are found one by one unless they are given."""
     on = list(range(given.own)) + list(new or ())
-    change = _solved(matrix, wanted, low, high, on)
-    if new is not None:
+    change = _solved(matrix, wanted, low, high, on, np.zeros(len(low)))
+    if new is not None or given.own == len(low):
         return change
-    fresh = np.arange(given.own, len(low))
-    diagonal = np.diag(matrix)[fresh]
-    for _ in range(NEW if len(fresh) else 0):
+    fresh = slice(given.own, len(low))
+    diagonal, least, most = np.diag(matrix)[fresh], low[fresh], high[fresh]
+    long = float(pull.to @ pull.to)
+    for _ in range(NEW):
         left = pull.axes[:2] @ (pull.to - given.at_point @ change)
-        if np.linalg.norm(left) < ENOUGH * np.linalg.norm(pull.to):
+        if float(left @ left) < ENOUGH**2 * long:
             break
-        slope = (wanted - matrix @ change)[fresh]
-        step = np.clip(slope / diagonal, low[fresh], high[fresh])
-        gain = slope * step - 0.5 * diagonal * step * step
-        gain[np.isin(fresh, on)] = 0.0
-        best = int(np.argmax(gain))
-        if gain[best] <= LEAST_GAIN * float(pull.to @ pull.to):
+        slope = wanted[fresh] - matrix[fresh] @ change
+        step = np.minimum(np.maximum(slope / diagonal, least), most)
+        gain = step * (slope - 0.5 * diagonal * step)
+        gain[[i - given.own for i in on[given.own :]]] = 0.0
+        best = int(gain.argmax())
+        if gain[best] <= LEAST_GAIN * long:
             break
-        on.append(int(fresh[best]))
-        change = _solved(matrix, wanted, low, high, on)
+        on.append(given.own + best)
+        change = _solved(matrix, wanted, low, high, on, change)
     return change
 
 
-def _solved(matrix: Floats, wanted: Floats, low: Floats, high: Floats, on: Sequence[int]) -> Floats:
-    """(k,) the minimum over the cells `on`; the others stay."""
+def _solved(
+    matrix: Floats, wanted: Floats, low: Floats, high: Floats, on: Sequence[int], start: Floats
+) -> Floats:  # fmt: skip
+    """(k,) the minimum over the cells `on`, from an answer `start` (k,) with fewer of them; the others stay."""
     change = np.zeros(len(low))
-    if len(on):
+    if on:
         at = np.asarray(on)
-        small = matrix[np.ix_(at, at)]
-        problem = Quadratic(
-            lambda y: small @ y, lambda free, g: np.linalg.solve(small[np.ix_(free, free)], g), wanted[at]
-        )
-        change[at] = bounded(problem, low[at], high[at], np.zeros(len(at)))
+        change[at] = small_bounded(matrix[at][:, at], wanted[at], low[at], high[at], start[at])
     return change
 
 
@@ -137,12 +140,12 @@ def _further(given: Movements, change: Floats) -> Floats:
     reach = float(np.linalg.norm(point))
     if not len(on) or reach == 0.0:
         return np.zeros((0, len(change)))
-    moved = np.tensordot(change[on].astype(np.float32), given.u[on], 1)
+    moved = given.moved(change, on)
     size = np.sqrt(np.einsum("ij,ij->i", moved, moved))
     if float(size.max()) <= FURTHER * reach:
         return np.zeros((0, len(change)))
     worst = np.argpartition(-size, min(WORST, len(size) - 1))[:WORST]
     worst = worst[size[worst] > 0.9 * FURTHER * reach]
     way = moved[worst] / size[worst, None]
-    rows = np.einsum("kvc,vc->vk", given.u[:, worst].astype(np.float64), way)
+    rows = np.einsum("kvc,vc->vk", given.u[:, worst], way)
     return np.asarray(rows - HELD_TO * (given.at_point.T @ (point / reach)), dtype=np.float64)

@@ -56,6 +56,14 @@ class Movements:
     elsewhere: Floats
     seam: Floats
 
+    def moved(self, change: Floats, on: NDArray[np.intp]) -> Singles:
+        """(m, 3) mm, how the patch moves where the weights of the candidates `on` change by theirs of `change` (k,),
+        each in a straight line."""
+        total = np.zeros(self.u.shape[1:], dtype=np.float32)
+        for i in on.tolist():
+            total += np.float32(change[i]) * self.u[i]
+        return total
+
 
 def movements(
     mixer: Mixer, skin: PullSkin, shares: Mapping[str, NDArray], strength: float, given: Candidates, point: Held

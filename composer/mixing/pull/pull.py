@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,13 +16,13 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.head.places import SurfacePoint
 from composer.mixing.linear import Mixer
+from composer.mixing.live_join import JoinResponses, LiveJoin
 from composer.mixing.pull.candidates import Held, candidates
 from composer.mixing.pull.few_cells import Costs, Direction, few_cells
 from composer.mixing.pull.movements import movements
 from composer.mixing.pull.skin import pull_skin
 from composer.mixing.pull.trust import Trust
 from composer.mixing.recipe import ALL, CellKey, Recipe
-from composer.mixing.seamless import further_than_linear
 from composer.mixing.seamless_cache import SeamlessJoins
 
 Floats = NDArray[np.float64]
@@ -33,9 +32,9 @@ source."""
 SECTORS, FINE_DEG = 24, 3.0
 """Directions in which new cells are chosen, and the angle in degrees between two that are solved. Design choices, no
 source."""
-LADDER = (Costs(), Costs(seam=10.0), Costs(elsewhere=0.1), Costs(elsewhere=0.1, seam=10.0))
-"""What is tried where the point does not arrive: stiffer seams, for the skin then holds further, and cheaper movement
-elsewhere, for shapes that move much of the face. Design choices, no source."""
+LADDER = ((Costs(), Costs(seam=10.0)), (Costs(elsewhere=0.1), Costs(elsewhere=0.1, seam=10.0)))
+"""What is tried where the point does not arrive: cheaper movement elsewhere, for shapes that move much of the face, and
+of each with stiffer seams where the skin does not hold for all of it. Design choices, no source."""
 ARRIVED, AS_FAR = 0.95, 0.9
 """The point has arrived at the first fraction of FULL_MM; the first of LADDER is taken that brings it to the second
 fraction of what any does. Design choices, no source."""
@@ -94,7 +93,7 @@ class Pull:
         `axes` (3, 3) are the view's right, up and back. `shapes` may get new cells in the regions at the place, in
         `all` and in `spots`, masks (n,) by the names of regions that the document does not have yet. `locked` cells
         stay. `joins` are needed for a recipe with the seamless join, which leaves the spots and the regions `unjoined`
-        as they are.
+        as they are; it gets no cells in regions that it does not use, as each would make another join of it.
         Raises MoueError for a place that is not on the head, and as `Mixer` for the recipe.
         """
         head = mixer.head
@@ -104,15 +103,18 @@ class Pull:
         self.recipe, self.axes = recipe, np.asarray(axes, dtype=np.float64)
         self.point = Held(corners, np.asarray(place.bary, dtype=np.float64))
         mixer = mixer.with_masks(spots or {})
+        apart = (ALL, *(spots or {}), *unjoined)
+        live: LiveJoin | None = None
+        if recipe.join == "seamless" and joins is not None:
+            join = joins.of({name: mixer.given[name] for name in recipe.regions if name not in apart}, recipe.halo)
+            live, asked = LiveJoin(mixer, join, recipe), locked
+            locked = lambda key: asked(key) or not (key[0] in apart or key[0] in join.ramps)  # noqa: E731
         given = candidates(mixer, mixer.masks, recipe, self.point, shapes, spots or {}, locked)
         rows = {**recipe.rows, **{key[0]: recipe.row(key[0]) for key in given.keys}}
         shares = mixer.shares(recipe.with_(rows=rows))
         self.given = movements(mixer, pull_skin(head), shares, recipe.strength, given, self.point)
-        joined = None
-        if recipe.join == "seamless" and joins is not None:
-            apart = (ALL, *(spots or {}), *unjoined)
-            joined = partial(joined_further, mixer, joins, self.given.patch.vertices, apart)
-        self.trust = Trust(mixer, recipe, shares, self.given, joined)
+        joined = JoinResponses(mixer, live.join, shares) if live is not None else None
+        self.trust = Trust(mixer, recipe, shares, self.given, joined, None if live is None else live.further)
         self._at = np.searchsorted(self.given.patch.vertices, corners)
         self._low = np.minimum(LOW - self.given.start, 0.0)
         self._high = np.maximum(HIGH - self.given.start, 0.0)
@@ -192,43 +194,55 @@ class Pull:
         """The ray in a direction, how to solve for those beside it, and every ray tried. Of these it is the first, with
         the dearest costs, that brings the point about as far as any."""
         tried: list[tuple[_Ray, _Plan]] = []
-        for costs in LADDER:
-            tried.append(self._planned(turn_deg, costs, FULL_MM))
+        for soft, stiff in LADDER:
+            if self._try(tried, turn_deg, soft, FULL_MM) and not tried[-1][0].whole:
+                self._try(tried, turn_deg, stiff, FULL_MM)
             if tried[0][0].got_mm >= ARRIVED * FULL_MM:
                 break
         most = max(ray.got_mm for ray, _ in tried)
         if 0.0 < most < ARRIVED * FULL_MM and any(not ray.whole for ray, _ in tried):
-            tried += [self._planned(turn_deg, costs, FURTHER * most) for costs in LADDER[:2]]
-            most = max(ray.got_mm for ray, _ in tried)
-        ray, plan = next(each for each in tried if each[0].got_mm >= AS_FAR * most)
+            self._try(tried, turn_deg, LADDER[0][0], FURTHER * most)
+        ray, plan = _first(tried)
         return ray, plan, [ray for ray, _ in tried]
+
+    def _try(self, tried: list[tuple[_Ray, _Plan]], turn_deg: float, costs: Costs, long_mm: float) -> bool:
+        """Add the ray in a direction with the best new cells, and how to solve for others beside it, to those tried;
+        unless it would not be taken even if the skin held for the whole of it. Whether it was added."""
+        unit, plan = self._unit(turn_deg), _Plan(None, costs, long_mm)
+        change = self._change(unit, plan)
+        whole = float(unit @ self._moves(change))
+        if tried:
+            most = max(ray.got_mm for ray, _ in tried)
+            if whole <= most or _first(tried)[0].got_mm >= AS_FAR * whole:
+                return False
+        new = [int(i) for i in np.flatnonzero(change) if i >= self.given.own]
+        tried.append((self._looked_at(unit, change), _Plan(new, costs, long_mm)))
+        return True
 
     def _unit(self, turn_deg: float) -> Floats:
         """(3,) the unit vector of a direction of the screen, in degrees from right to up."""
         turn = np.radians(turn_deg)
         return np.asarray(np.cos(turn) * self.axes[0] + np.sin(turn) * self.axes[1])
 
-    def _planned(self, turn_deg: float, costs: Costs, long_mm: float) -> tuple[_Ray, _Plan]:
-        """The ray in a direction with the best new cells, and how to solve for others beside it."""
-        ray = self._solved(turn_deg, _Plan(None, costs, long_mm))
-        return ray, _Plan([int(i) for i in np.flatnonzero(ray.change) if i >= self.given.own], costs, long_mm)
-
     def _solved(self, turn_deg: float, plan: _Plan) -> _Ray:
         """The ray in a direction of the screen, in degrees from right to up."""
         unit = self._unit(turn_deg)
+        return self._looked_at(unit, self._change(unit, plan))
+
+    def _change(self, unit: Floats, plan: _Plan) -> Floats:
+        """(k,) the change of weights for a direction (3,), whether the skin holds or not."""
         pull = Direction(plan.long_mm * unit, self.axes)
         change = few_cells(self.given, self._low, self._high, pull, plan.costs, plan.new)
         change[np.abs(change) < LEAST_WEIGHT] = 0.0
+        return change
+
+    def _looked_at(self, unit: Floats, change: Floats) -> _Ray:
+        """The ray of a change of weights (k,) in a direction (3,), as far as the skin holds."""
         share = self.trust.furthest(change) if change.any() else 1.0
         return _Ray(share * change, float(unit @ self._moves(share * change)), share == 1.0)
 
 
-def joined_further(
-    mixer: Mixer, joins: SeamlessJoins, vertices: NDArray[np.int64], apart: Collection[str], recipe: Recipe
-) -> Floats:
-    """(m, 3) mm at `vertices` (m,), the displacement of a recipe with the seamless join minus that of the linear one;
-    regions `apart` take no part in the join."""
-    join = joins.of({name: mixer.given[name] for name in recipe.regions if name not in apart}, recipe.halo)
-    whole = np.zeros((mixer.head.n_vertices, 3))
-    whole[join.zone.free] = further_than_linear(mixer, join, recipe)
-    return whole[vertices]
+def _first(tried: list[tuple[_Ray, _Plan]]) -> tuple[_Ray, _Plan]:
+    """The first ray that brings the point about as far as any."""
+    most = max(ray.got_mm for ray, _ in tried)
+    return next(each for each in tried if each[0].got_mm >= AS_FAR * most)

@@ -39,12 +39,9 @@ class Patch:
     corners: NDArray[np.int64]
     rest: Floats
 
-    def stretch(self, places: NDArray, edges: NDArray[np.int64] | None = None) -> Floats:
-        """(k,) the length of edges, by default of all, at positions (m, 3) mm over their length at rest."""
-        chosen = slice(None) if edges is None else edges
-        ends = self.edges[chosen]
-        way = places[ends[:, 1]] - places[ends[:, 0]]
-        return np.sqrt(np.einsum("ij,ij->i", way, way)) / self.length[chosen]
+    def way(self, places: NDArray) -> Floats:
+        """(e, 3) every edge as a vector in a field or a pose (m, 3)."""
+        return np.asarray(np.take(places, self.edges[:, 1], axis=0) - np.take(places, self.edges[:, 0], axis=0))
 
     def turn(self, places: NDArray, faces: NDArray[np.int64] | None = None) -> Floats:
         """(k,) the cosine between each of the faces, by default of all, at positions (m, 3) mm and itself at rest."""

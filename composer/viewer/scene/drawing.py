@@ -82,7 +82,8 @@ class Drawing:
         self._show(session.head)
         self.thumbs.open(session)
         software = self.view.software and self.card_from == FROM_VERTICES
-        self._card = card_for(session, software, self.card_from)
+        if not session.arriving:  # a neutral that is only looked at has no poses to make
+            self._card = card_for(session, software, self.card_from)
         self._skin = texture_of(session.head)
         head = session.head
         stage.work.begin("Looking at hollows", lambda progress: hollows_of(head, progress), self._shade, quiet=True)

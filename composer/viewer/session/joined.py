@@ -1,16 +1,28 @@
-"""The whole pose of the open recipe, joined and parted as it says, kept as long as it is the one that is wanted."""
+"""The seamless join of the open recipe: its pose, what follows a drag, and the way from one picture to the next."""
 
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.evaluated import EvaluatedDocument
-from composer.mixing.linear import Mixer
+from composer.errors import MoueError
+from composer.mixing.active import LivePose
+from composer.mixing.columns import NOTHING, Range
+from composer.mixing.linear import Mixer, moved
+from composer.mixing.live_join import LiveJoin
 from composer.mixing.recipe import Recipe
+from composer.viewer.session.changed_cells import AT_ONCE
+
+EASE_SECONDS = 0.2
+"""How long the picture takes to a join that comes while something else is seen. A design choice, no source."""
+EASE_FROM_MM = 0.02
+"""Below this distance it goes there at once: less than a pixel of a face that fills a window. A design choice, no
+source."""
 
 
 def is_finished_later(recipe: Recipe) -> bool:
@@ -20,14 +32,16 @@ def is_finished_later(recipe: Recipe) -> bool:
 
 @dataclass
 class Joined:
-    """The last join: of which recipe by which mixer, its pose (n, 3) mm, and how far it moved anything outside the
-    ramps, mm. `seconds` is how long it took."""
+    """A join: of which recipe by which mixer, its pose (n, 3) mm, how far it moved anything outside the ramps, mm, and
+    what follows a drag from there, with the `masks` that it was made from. `seconds` is how long it took."""
 
     recipe: Recipe | None = None
     mixer: Mixer | None = None
     pose: NDArray[np.float32] | None = None
     outside_mm: float = 0.0
     seconds: float | None = None
+    live: LiveJoin | None = None
+    masks: Mapping[str, NDArray] = field(default_factory=dict)
 
     def of(self, recipe: Recipe, mixer: Mixer) -> NDArray[np.float32] | None:
         """The joined pose (n, 3) mm of a recipe that is finished later; None where it is not there."""
@@ -36,13 +50,128 @@ class Joined:
         return self.pose
 
 
-def joined(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
+def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     """A recipe joined and parted as it says. Raises MoueError where it cannot be mixed."""
-    if recipe.contact:
-        _ = evaluated.contact  # made once a head, so it is no part of what a join takes
+    contact = evaluated.contact if recipe.contact else None  # made once a head, so it is no part of what a join takes
+    if recipe.join == "linear":
+        return Joined(recipe, evaluated.mixer, evaluated.pose(recipe).astype(np.float32))
     began = time.monotonic()
-    if recipe.join == "seamless":
-        pose, outside = evaluated.seamless(recipe)
-        seconds = time.monotonic() - began
-        return Joined(recipe, evaluated.mixer, pose.astype(np.float32), float(outside.max(initial=0.0)), seconds)
-    return Joined(recipe, evaluated.mixer, evaluated.pose(recipe).astype(np.float32))
+    evaluated.check(recipe)
+    mixer, join = evaluated.mixer, evaluated.seamless_join(recipe)
+    live = LiveJoin(mixer, join, recipe)
+    total, further = mixer.displacement(recipe), live.further
+    total[join.zone.free] += further
+    pose = moved(mixer.head.neutral, total)
+    parted = pose if contact is None else contact.parted(pose, recipe)
+    furthest = float(join.outside(further).max(initial=0.0))
+    masks = {region: evaluated.effective[region] for region in join.ramps}
+    return Joined(recipe, mixer, parted.astype(np.float32), furthest, time.monotonic() - began, live, masks)
+
+
+class ShownJoin:
+    """The joined pose as it is seen. Where the recipe has changed since its last join, what that join adds follows the
+    weights; a join that comes later is reached in EASE_SECONDS, not in a jump."""
+
+    def __init__(self) -> None:
+        self.joined = Joined()
+        self._followed: tuple[object, ...] = ()
+        self._pose: NDArray[np.float32] | None = None
+        self._way: NDArray[np.float32] | None = None
+        self._began: float | None = None
+        self._left = 0.0
+
+    def take(self, joined: Joined, evaluated: EvaluatedDocument) -> None:
+        """Keep a join that was made in another thread, where it still fits the masks."""
+        fits = all(evaluated.effective.get(region) is mask for region, mask in joined.masks.items())
+        joined.seconds = self.joined.seconds = joined.seconds or self.joined.seconds
+        if fits and (joined.mixer is evaluated.mixer if joined.live is None else joined.live.fits(evaluated.mixer)):
+            self.joined, self._way = joined, None
+
+    def serves(self, evaluated: EvaluatedDocument, recipe: Recipe) -> bool:
+        """Whether the last join can follow to a recipe: the masks are the same, and few cells have changed."""
+        joined = self.joined
+        if recipe.join != "seamless" or joined.live is None or not joined.live.fits(evaluated.mixer):
+            return False
+        if joined.live.changes(recipe) > AT_ONCE:
+            return False
+        return all(evaluated.effective.get(region) is mask for region, mask in joined.masks.items())
+
+    def lacks(self, evaluated: EvaluatedDocument, recipe: Recipe) -> bool:
+        """Whether a recipe needs another join than the last one, which stands in for it as far as it can."""
+        live = self.joined.live
+        return live is None or not self.serves(evaluated, recipe) or not live.covers(recipe, evaluated.spots)
+
+    def shown(self, evaluated: EvaluatedDocument, recipe: Recipe) -> bool:
+        """Whether a joined pose of a recipe can be seen."""
+        return self.joined.of(recipe, evaluated.mixer) is not None or self.serves(evaluated, recipe)
+
+    def missing(self, evaluated: EvaluatedDocument, recipe: Recipe, held: bool) -> bool:
+        """Whether a join is to be made: of the recipe as it stands, or, while something is held, of its regions."""
+        if held or not is_finished_later(recipe):
+            return recipe.join == "seamless" and self.lacks(evaluated, recipe)
+        return self.joined.of(recipe, evaluated.mixer) is None
+
+    def pose(
+        self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int
+    ) -> NDArray[np.float32] | None:
+        """(n, 3) mm, the joined pose of a recipe: as it was made, or followed from there over the linear pose `live`;
+        None where there is neither. `version` says whether anything has changed since the last call."""
+        pose = self.joined.of(recipe, evaluated.mixer)
+        if pose is None:
+            pose = self._follow(live, evaluated, recipe, version)
+        if pose is None or self._way is None:
+            return pose
+        return pose + self._left * self._way
+
+    def _follow(
+        self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int
+    ) -> NDArray[np.float32] | None:
+        if not self.serves(evaluated, recipe):
+            return None
+        join, key = self.joined.live, (self.joined, version)
+        assert join is not None
+        if self._followed != key:
+            try:
+                further = join.follow(evaluated.mixer, recipe)
+            except MoueError:
+                return None
+            total = live.moved.copy()
+            total[join.join.zone.free] += further
+            total += evaluated.head.neutral
+            if self._pose is None or self._pose.shape != total.shape:
+                self._pose = np.empty(total.shape, dtype=np.float32)
+            self._pose[:] = total
+            parted = live.contact.corrections(total, recipe) if recipe.contact and live.contact is not None else []
+            for vertices, correction in parted:
+                self._pose[vertices] += correction.astype(np.float32)
+            self._followed = key
+        return self._pose
+
+    def ease(self, way: NDArray[np.float32]) -> None:
+        """Begin to go over a distance (n, 3) mm: that of what was seen from what is there now."""
+        far = bool((np.abs(way) > EASE_FROM_MM).any())
+        self._way, self._began, self._left = (way, None, 1.0) if far else (None, None, 0.0)
+
+    def step(self, now: float) -> bool:
+        """Go on towards the pose that is there, at a time in seconds; whether anything moved."""
+        if self._way is None:
+            return False
+        self._began = now if self._began is None else self._began
+        t = min((now - self._began) / EASE_SECONDS, 1.0)
+        self._left = 1.0 - t * t * (3.0 - 2.0 * t)
+        if t >= 1.0:
+            self._way = None
+        return True
+
+    @property
+    def reach(self) -> Range:
+        """The range of vertices that a join which follows may move."""
+        if self.joined.live is None or not len(self.joined.live.join.zone.free):
+            return NOTHING
+        free = self.joined.live.join.zone.free
+        return int(free[0]), int(free[-1]) + 1
+
+    @property
+    def easing(self) -> bool:
+        """Whether the picture is on its way to the pose."""
+        return self._way is not None

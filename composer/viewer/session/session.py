@@ -19,16 +19,17 @@ from composer.document.region_signs import Sign, signs_of, with_signs_kept
 from composer.errors import MoueError
 from composer.head.head import Head
 from composer.mixing.active import LivePose
-from composer.mixing.columns import NOTHING, Range
+from composer.mixing.columns import NOTHING, Range, widened
 from composer.mixing.linear import Mixer
 from composer.mixing.moved_regions import moved_regions
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.progress import Progress
 from composer.viewer.render.normals import Normals
+from composer.viewer.session.changed_cells import changed_cells
 from composer.viewer.session.frame import Frame
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
-from composer.viewer.session.joined import Joined, is_finished_later, joined
+from composer.viewer.session.joined import Joined, ShownJoin, joined_recipe
 from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
 from composer.viewer.session.rough_normals import rough_normals
@@ -58,7 +59,7 @@ class Session:
         self.version = 0
         self._prepared = opened.evaluated
         self._on_card = False
-        self.joined = Joined()
+        self._join = ShownJoin()
         self._seen: object = None
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
@@ -124,7 +125,7 @@ class Session:
         """(n, 3) mm, what is seen now."""
         if self._override is not None:
             return self._override
-        joined = self._join_shown
+        joined = self._join.pose(self._live, self.evaluated, self._wanted(), self.version)
         return self._live.positions if joined is None else joined
 
     def weight(self, key: CellKey) -> float | None:
@@ -202,28 +203,36 @@ class Session:
         self._touch(None)
 
     @property
-    def join_wanted(self) -> bool:
-        """Whether the recipe's pose is to be finished, and what is seen is only that of a drag."""
-        if not is_finished_later(self.recipe) or self.previewing or self._override is not None:
-            return False
-        return self._join_shown is None
+    def joined(self) -> Joined:
+        """The last seamless join that was made."""
+        return self._join.joined
 
     @property
-    def _join_shown(self) -> NDArray[np.float32] | None:
-        """(n, 3) mm the joined pose of what is seen, where it is there."""
-        return self.joined.of(self._wanted(), self.evaluated.mixer)
+    def join_missing(self) -> bool:
+        """Whether the pose is to be finished, or while something is held a join made for the recipe's regions."""
+        return self._override is None and self._join.missing(self.evaluated, self._wanted(), self.previewing)
+
+    @property
+    def join_wanted(self) -> bool:
+        """Whether what is seen is not yet, or not quite, the recipe joined seamlessly as it asks."""
+        return self.join_missing or self._join.easing
 
     def join(self) -> Joined:
         """The recipe joined and parted, for another thread. Raises MoueError where it cannot be mixed."""
-        return joined(self.evaluated, self._wanted())
+        return joined_recipe(self.evaluated, self._wanted())
 
-    def take_join(self, found: Joined) -> None:
-        """Show a joined pose, where nothing has changed since it was begun."""
-        found.seconds = self.joined.seconds = found.seconds or self.joined.seconds
-        self._touch(self._live.keep_contact(self.evaluated.contact_at_hand))
-        if found.of(self._wanted(), self.evaluated.mixer) is not None:
-            self.joined, self._touched = found, None
-            self.version += 1
+    def take_join(self, joined: Joined) -> None:
+        """Show a join and let it follow from now on, where it still fits the head and its masks."""
+        before = self.positions().copy()
+        self._live.keep_contact(self.evaluated.contact_at_hand)
+        self._join.take(joined, self.evaluated)
+        self._touch(None)
+        self._join.ease(before - self.positions())
+
+    def step(self, now: float) -> bool:
+        """Move what is seen on towards the join, at a time in seconds; whether it moved."""
+        self._touch(None if (moved := self._join.step(now)) else NOTHING)
+        return moved
 
     # What a view draws.
 
@@ -239,8 +248,8 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        as_summed = self._join_shown is None and not (self.recipe.contact and self._live.contact is not None)
-        return self._live if self._override is None and as_summed else None
+        parted = self._override is not None or (self.recipe.contact and self._live.contact is not None)
+        return None if parted or self._join.shown(self.evaluated, self._wanted()) else self._live
 
     def frame(self, quick: bool = False) -> Frame:
         """Positions, normals and what changed since the last call; of a large head `quick` makes normals only at the
@@ -250,6 +259,8 @@ class Session:
         seen: object = self._live if self.live is not None else positions
         if seen is not self._seen:  # another array altogether, not this one changed in places
             self._seen, touched = seen, None
+        if self.live is None and touched is not None and touched != NOTHING and self.recipe.join == "seamless":
+            touched = None if self.recipe.contact else widened(touched, self._join.reach)
         if quick and self._rough is not None and touched != NOTHING and len(self._drawn) == len(positions):
             self._rough.into(self._drawn, positions)
             self._between = True
@@ -271,8 +282,7 @@ class Session:
     def centre_of(self, region: str) -> int:
         """The vertex in the middle of a region: the one with most weight nearest to the weighted middle of all."""
         mask = self.evaluated.effective[region]
-        known = self._centres.get(region)
-        if known is None or known[0] is not mask:
+        if (known := self._centres.get(region)) is None or known[0] is not mask:
             known = self._centres[region] = (mask, middle_of(self.head, mask))
         return known[1]
 
@@ -364,14 +374,10 @@ class Session:
     def _go_to(self, recipe: Recipe) -> None:
         """The shortest way from the live pose's recipe to another."""
         posed = self._live.recipe
+        self._live.deferred = self._on_card and recipe.join == "linear"  # a seamless join stands on the pose here
         if recipe is posed:
             return
-        posed_cells, wanted = {c.key: c for c in posed.cells}, {c.key: c for c in recipe.cells}
-        same = posed.rows == recipe.rows and posed.strength == recipe.strength and posed_cells.keys() <= wanted.keys()
-        changed = [cell for key, cell in wanted.items() if posed_cells.get(key) != cell] if same else []
-        in_order = list(wanted)[: len(posed_cells)] == list(posed_cells)
-        same = same and (posed.name, posed.contact) == (recipe.name, recipe.contact)
-        if same and in_order and len(changed) <= 16:
+        if (changed := changed_cells(posed, recipe)) is not None:
             for cell in changed:
                 self._touch(self._live.set_weight(cell.region, cell.shape, cell.weight, cell.mirrored))
             return
@@ -390,9 +396,4 @@ class Session:
         if touched == NOTHING:
             return
         self.version += 1
-        if touched is None or self._touched is None:
-            self._touched = None
-        elif self._touched == NOTHING:
-            self._touched = touched
-        else:
-            self._touched = (min(touched[0], self._touched[0]), max(touched[1], self._touched[1]))
+        self._touched = None if touched is None or self._touched is None else widened(self._touched, touched)

@@ -214,12 +214,13 @@ class Stage:
             self.eye = eye
 
     def step(self) -> bool:
-        """Advance by a frame: end jobs, fade messages, move the eye. Whether the eye still moves."""
+        """Advance by a frame: end jobs, fade messages, move the eye. Whether the eye or the pose still moves."""
         self.work.poll()
         session = self.session
-        if session is not None and session.join_wanted and all(job.name != JOINING for job in self.work.jobs):
+        if session is not None and session.join_missing and all(job.name != JOINING for job in self.work.jobs):
             self.work.begin(JOINING, lambda progress: session.join(), session.take_join, quiet=True)
         now = self.clock()
+        joining = session is not None and session.step(now)
         self.words = [w for w in self.words if w.until > now and w.place != self.place]
         if self._from is not None:
             start, end, since = self._from
@@ -227,7 +228,7 @@ class Stage:
             self.eye = between(start, end, t * t * (3.0 - 2.0 * t))
             if t >= 1.0:
                 self._from, self.eye = None, end
-        return self.eye_moves
+        return joining or self.eye_moves
 
     def turn(self, eye: Eye) -> None:
         """Set the eye by hand; a move under way ends."""

@@ -107,8 +107,6 @@ def _follow(stage: Stage, grip: _Grip, goal: NDArray[np.float64], point: Point, 
     pulled = grip.to(goal)
     assert grip.now is not None
     session.preview(partial(_edited, grip.used, grip.now))
-    if session.recipe.join == "seamless":
-        session.take_join(session.join())
     x, y = eye.project(pulled.point, *stage.view_size)[0][0]
     reading.held, reading.goal = True, (point.x, point.y)
     reading.reached = (stage.view[0] + float(x), stage.view[1] + float(y))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -41,8 +43,8 @@ def test_every_frame_has_the_findings_of_its_recipe() -> None:
     checked = check_clip(EvaluatedClip(evaluated, Clip("c", 8.0, 1.0, keys)), workers=1)
     for number in (0, 3, 8):
         ((_, _, found),) = check_recipes(evaluated, [checked.clip.frame(number)])
-        wanted = [(f.code, f.where, f.value) for f in found if f.code != "empty.recipe"]
-        got = [(f.code, f.where, f.value) for f in checked.frames[number] if not f.code.startswith("clip.")]
+        wanted = [(f.code, f.where, f.value) for f in found if not f.code.startswith("empty.")]
+        got = [(f.code, f.where, f.value) for f in checked.frames[number] if not f.code.startswith(("clip.", "empty."))]
         assert sorted(got) == sorted(wanted)
     every = {(f.code, f.where) for found in checked.frames for f in found}
     assert {(one.finding.code, one.finding.where) for one in checked.faults} == every
@@ -102,6 +104,10 @@ def test_cores_give_what_one_gives_and_stop_when_told() -> None:
 
     with pytest.raises(MoueError, match="cannot be"):
         over_cores(lambda: fails, 4, workers=2)
+    here = os.getpid()
+    if threading.active_count() == 1 and hasattr(os, "fork"):  # a process that the system ends is told, not waited for
+        with pytest.raises(MoueError, match="was ended before its work was done"):
+            over_cores(lambda: lambda i: os.kill(os.getpid(), 9) if os.getpid() != here else i, 4, workers=2)
 
 
 def test_the_page_and_the_pictures(tmp_path: Path) -> None:
@@ -126,3 +132,15 @@ def test_the_page_and_the_pictures(tmp_path: Path) -> None:
     (files[1]).write_bytes(b"mine")
     with pytest.raises(MoueError, match="tide_0000.png has been changed"):
         write_pictures(clip, tmp_path / "pictures", size=(60, 70))
+
+
+def test_a_cell_that_moves_nothing_is_told_once_and_rest_is_no_fault() -> None:
+    evaluated = document({})
+    still = evaluated.project.with_(shapes={"still": {"delta": "shapes/still.npy"}})
+    zero = np.zeros((evaluated.head.n_vertices, 3), dtype=np.float32)
+    evaluated = evaluated.again(still.with_(stored={**still.stored, "shapes/still.npy": zero}))
+    lift = [Key(t, region="all", shape="lift", weight=w) for t, w in ((0.0, 0.0), (0.5, 1.0), (1.0, 0.0))]
+    clip = EvaluatedClip(evaluated, Clip("c", 8.0, 1.0, tuple(lift)))
+    assert codes(clip, "empty.") == []
+    idle = Key(0.0, region="all", shape="still", weight=0.5)
+    assert codes(EvaluatedClip(evaluated, Clip("c", 8.0, 1.0, (*lift, idle))), "empty.") == [("empty.cell", 4)]

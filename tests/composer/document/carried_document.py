@@ -16,6 +16,7 @@ from composer.geometry.polygons import Polygons
 from composer.head.head import Head
 from composer.head.landmarks import write_landmarks
 from composer.head.levels import levels, refine
+from composer.mixing.clip import Clip, Key
 from composer.mixing.corrective import Corrective, Trigger
 from tests.composer.document.small_document import COLUMNS, N, small_head, small_project
 
@@ -30,7 +31,8 @@ def new_neutral() -> np.ndarray:
 
 
 def document_on_disk(tmp_path: Path) -> EvaluatedDocument:
-    """A document on disk with regions of every source, a hinge, an in-between, a kept shape, a corrective, a level."""
+    """A document on disk with regions of every source, a hinge, an in-between, a kept shape, a corrective, a level, two
+    clips."""
     head = small_head()
     folder = tmp_path / "old/library"
     folder.mkdir(parents=True)
@@ -52,7 +54,9 @@ def document_on_disk(tmp_path: Path) -> EvaluatedDocument:
         shapes={"drop": {"hinge": "auto"}, "lift": {"marked": True}, "fix": {"delta": "shapes/fix.npy"},
                 "au1_left": {"inbetweens": [{"at": 0.5, "target": "skew"}]}},
         correctives=(Corrective("fix", (Trigger("all", "lift", 0.3),)),),
+        clips=(Clip("talk", file="talk.csv"), Clip("tide", length=1.0, keys=(Key(0.0, "neutral"), Key(1.0, "doubt")))),
     )  # fmt: skip
+    (tmp_path / "old/talk.csv").write_text("time,lift,brow_left/drop %\n0,0,0\n1,0.5,60\n")
     recipes = tuple(r for r in project.recipes if all(c.shape != "skew" for c in r.cells))
     stored = {**project.stored, "shapes/fix.npy": kept}
     save_document(project.with_(recipes=recipes, stored=stored), project.path)

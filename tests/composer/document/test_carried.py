@@ -11,6 +11,7 @@ from composer.cli import carry as cli_carry
 from composer.document.bake import bake
 from composer.document.carried import MANIFEST, carry_document, carry_library
 from composer.document.evaluated import EvaluatedDocument
+from composer.document.evaluated_clip import evaluated_clip
 from composer.document.evaluated_level import EvaluatedLevel
 from composer.document.project import Project
 from composer.document.store import open_document, save_document
@@ -59,6 +60,10 @@ def test_the_document_opens_on_the_new_head_with_everything(old: EvaluatedDocume
     assert evaluated.project.unit == "cm"
     for recipe in project.recipes:
         assert np.isfinite(evaluated.pose(recipe)).all()
+    for clip in project.clips:  # a clip's file came along
+        before, after = (evaluated_clip(each, clip.name) for each in (old, evaluated))
+        assert after.cells == before.cells and np.array_equal(after.weights, before.weights)
+    assert project.clip("talk").file == "talk.csv" and (tmp_path / "new/talk.csv").is_file()
 
 
 def test_targets_are_the_fitted_files_own_text(old: EvaluatedDocument, tmp_path: Path) -> None:

@@ -76,7 +76,7 @@ def test_a_clip_is_read_as_it_is_written() -> None:
     )  # fmt: skip
     assert tide.keys[2] == Key(0.2, "", 0.7, "all", "au1_left", True, "hold")
     assert document_text(project, Path()) == TEXT
-    more = replace_clip(project, "talk", talk.with_(fps=30.0, rename={"smile": "brow/lift"}))
+    more = replace_clip(project, "talk", talk.with_(fps=30.0, contact=True, halo=0.5, rename={"smile": "brow/lift"}))
     text = document_text(more, Path())
     assert parse_document(text.encode(), Path("document.toml")).clips == more.clips
     for comment in ("# the tide clock", "# out and in", "# at rest"):
@@ -106,6 +106,7 @@ def test_a_clip_is_read_as_it_is_written() -> None:
         ("weight = 0.7,", "", "without a weight"),
         ('recipe = "neutral"', 'recipe = "neutral", weight = 1', "leave the weight out"),
         ('join = "seamless"', 'join = "seamles"', "did you mean seamless"),
+        ('join = "seamless"', "contact = 1", "needs contact to be true or false"),
         ('join = "seamless"', "tempo = 3", "unknown key 'tempo'"),
         ('file = "talk.csv"', 'file = "talk.csv"\nkeys = [ { time = 0, recipe = "doubt" } ]\nlength = 1', "keep one"),
     ],

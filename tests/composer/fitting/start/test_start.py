@@ -6,6 +6,8 @@ from functools import cache
 
 import numpy as np
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from composer.bench.cube_sphere import cube_sphere
@@ -13,8 +15,10 @@ from composer.errors import MoueError
 from composer.fitting.chain import fit_head
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fit_state import FitOptions
+from composer.fitting.start.agreement import Agreement
 from composer.fitting.start.by_form import places_by_form, points_on
 from composer.fitting.start.found import Start, start_by_form
+from composer.fitting.start.rivals import Rival, best_first
 from composer.formats.registry import read_mesh
 from composer.geometry.rigid import Similarity, similarity
 from composer.head.head import Head
@@ -61,31 +65,47 @@ def found(positions: np.ndarray, triangles: np.ndarray) -> Start:
 
 
 @pytest.fixture(autouse=True)
-def one_place(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The best place alone is tried: it saves the tests' time."""
-    monkeypatch.setattr("composer.fitting.start.found.PLACES", 1)
+def few_points(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fewer points, sizes and places: it saves the tests' time."""
+    monkeypatch.setattr("composer.fitting.start.by_form.POINTS", (200, 400))
+    monkeypatch.setattr("composer.fitting.start.by_form.SIZES", (1.0,))
+    monkeypatch.setattr("composer.fitting.start.found.PLACES", 3)
 
 
-MISSED = pytest.mark.xfail(strict=True, raises=AssertionError, reason="open: lost among the starts (DEVELOPERS.md)")
-
-
-@pytest.mark.parametrize(
-    ("seed", "scale"), [(1, 1.0), (22, 0.05), (36, 20.0), pytest.param(4162252, 1.0, marks=MISSED)]
-)
+@given(seed=st.integers(0, 2**31), scale=st.sampled_from([0.02, 1.0, 30.0]))
+@example(seed=4162252, scale=1.0).via("lost among starts that hardly turned, and placed back to front")
+@settings(max_examples=4, deadline=None)
 def test_a_head_is_placed_however_it_is_turned_and_large(seed: int, scale: float) -> None:
     moved, true = turned(seed, scale)
     best = places_by_form((head().neutral, head().polygons.triangles), moved, head().diagonal)[0].move
     assert degrees_apart(best.rotation, true.rotation) < 8.0 and abs(best.scale / true.scale - 1.0) < 0.1
 
 
-@pytest.mark.xfail(strict=True, raises=AssertionError, reason="open: a place upside down is believed (DEVELOPERS.md)")
-def test_where_the_right_place_is_missed_the_head_is_refused_and_not_fitted_wrongly() -> None:
-    moved, true = turned(4162252, 1.0)
-    try:
-        start = found(*moved)
-    except MoueError:
-        return
-    assert degrees_apart(start.aligned.rotation, true.rotation) < 8.0
+@pytest.mark.parametrize(("seed", "scale"), [(4162252, 1.0), (1007, 0.02)])
+def test_a_head_once_believed_back_to_front_and_one_far_from_the_origin_are_found(seed: int, scale: float) -> None:
+    moved, true = turned(seed, scale)
+    start = found(*moved)
+    assert degrees_apart(start.aligned.rotation, true.rotation) < 3.0
+    assert abs(start.aligned.scale / true.scale - 1.0) < 0.02
+
+
+def test_half_turns_of_the_best_place_are_tried() -> None:
+    moved, true = turned(22, 1.0)
+    places = places_by_form((head().neutral, head().polygons.triangles), moved, head().diagonal)
+    angles = [degrees_apart(each.move.rotation, places[0].move.rotation) for each in places]
+    assert sum(each > 150.0 for each in angles[1:4]) >= 2
+    assert all(places[0].left < each.left for each in places[1:4])
+
+
+def test_a_place_is_believed_only_where_every_other_one_is_clearly_worse() -> None:
+    def rival(angle: float, relief: float) -> Rival:
+        turn = Rotation.from_rotvec([0.0, np.radians(angle), 0.0]).as_matrix()
+        return Rival(np.zeros((1, 3)), Similarity(turn, np.zeros(3)), Agreement(relief, 1.0, 1.0, 1.0))
+
+    best = rival(0.0, 0.8)
+    assert best.is_clear_of([best, rival(5.0, 0.79), rival(170.0, 0.5)])
+    assert not best.is_clear_of([best, rival(170.0, 0.7)])
+    assert best_first([rival(3.0, 0.1), best])[0] is best
 
 
 def turned(seed: int, scale: float) -> tuple[tuple[np.ndarray, np.ndarray], Similarity]:
@@ -147,4 +167,4 @@ def test_a_real_sculpt_of_the_front_alone_is_placed_by_form() -> None:
     places = places_by_form((neutral, triangles.astype(np.int64)), sculpt, scale)
     right = similarity(neutral[: len(true)], true @ turn.T).rotation
     assert np.degrees(np.arccos(((places[0].move.rotation.T @ right).trace() - 1) / 2)) < 8.0
-    assert len(places) == 1 or places[1].left > 1.1 * places[0].left
+    assert all(place.left > 1.1 * places[0].left for place in places[1:])
