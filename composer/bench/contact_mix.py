@@ -58,9 +58,9 @@ class Judge:
         self.solids = []
         for part in head.parts:
             kind = told.get(part.name, "")
-            lines = [line for name in curves.get(kind, ()) if (line := facts.curve(name)) is not None]
-            if lines:
-                near = np.flatnonzero((facts.steps_from(np.concatenate(lines), ABOUT) <= ABOUT) & head.skin)
+            known = [line for name in curves.get(kind, ()) if (line := facts.curve(name)) is not None]
+            if known:
+                near = np.flatnonzero((facts.steps_from(np.concatenate(known), ABOUT) <= ABOUT) & head.skin)
                 used, faces = np.unique(facts.part_triangles(part), return_inverse=True)
                 self.solids.append((kind, near, used, np.ascontiguousarray(faces.reshape(-1, 3), dtype=np.int64)))
         self.rest = self.deep(head.neutral)

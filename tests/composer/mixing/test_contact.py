@@ -20,7 +20,7 @@ from tests.made_once import thing
 
 ROOM_MM = 0.06
 """What a mix may be deeper than its shapes, on lids of this length."""
-SHUT = Recipe("shut", (Cell("all", "blink", 1.2), Cell("all", "narrow", 1.2)), contact=True)
+SHUT = Recipe("shut", (Cell("all", "blink", 1.1), Cell("all", "narrow", 1.05)), contact=True)
 HALF = Recipe("half", (Cell("all", "blink", 0.45), Cell("ball", "gaze_up", 1.0)), contact=True)
 
 
