@@ -61,7 +61,9 @@ def check_document(evaluated: EvaluatedDocument, facts: HeadFacts | None = None)
 
 def subject_of(evaluated: EvaluatedDocument, facts: HeadFacts, recipe: Recipe, pose: NDArray) -> CheckSubject:
     """A recipe's pose (n, 3) mm as what the checks look at. Raises MoueError where it holds no numbers."""
-    return CheckSubject(facts, pose, recipe.name, recipe, evaluated.effective, evaluated.mirror, evaluated.mixer)
+    contact = evaluated.contact if recipe.contact else None
+    masks, mirror = evaluated.effective, evaluated.mirror
+    return CheckSubject(facts, pose, recipe.name, recipe, masks, mirror, evaluated.mixer, contact=contact)
 
 
 def broken(error: MoueError) -> Finding:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from composer.checks.asymmetry import ASYMMETRY
 from composer.checks.check import Check
+from composer.checks.contact_left import CONTACT
 from composer.checks.coverage import COVERAGE
 from composer.checks.document_subject import DocumentCheck, DocumentSubject
 from composer.checks.empty import EMPTY
@@ -30,7 +31,8 @@ from composer.checks.with_jaw import WITH_JAW
 from composer.errors import unknown
 
 CHECKS: tuple[Check, ...] = (
-    EMPTY, FLIPPED, FOLDS, STRETCH, PINCH, SEAM, LIPS, LIDS, MOUTH_PARTS, LEFT_SKIN, WITH_JAW, VOLUME, ASYMMETRY,
+    EMPTY, FLIPPED, FOLDS, STRETCH, PINCH, SEAM, LIPS, LIDS, MOUTH_PARTS, LEFT_SKIN, WITH_JAW, CONTACT, VOLUME,
+    ASYMMETRY,
 )  # fmt: skip
 
 COLLISIONS: tuple[Check, ...] = (FLIPPED, FOLDS, LIPS, LIDS, MOUTH_PARTS)

@@ -20,6 +20,7 @@ from composer.geometry.nearest import NearestSurface
 from composer.geometry.triangle_metric import area_vectors, metric, stretches
 from composer.head.head import Head, Part
 from composer.head.symmetry import MirrorMap, mirror_of
+from composer.mixing.contact import MixContact
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, REMAINDER, Recipe
 from composer.mixing.sources import Source, sources
@@ -139,7 +140,8 @@ class CheckSubject:
 
     `masks` are the effective masks (n,) by region; `recipe` what made the pose, or None for vertices from
     elsewhere; `mirror` the map that mirrored cells use; `mixer` knows which shapes turn or have
-    in-betweens (without it all are straight); `given` are the sources where no recipe can name them.
+    in-betweens (without it all are straight); `given` are the sources where no recipe can name them;
+    `contact` is what parts a recipe that keeps contact.
     Raises MoueError where a length does not fit the head.
     """
 
@@ -151,6 +153,7 @@ class CheckSubject:
     mirror: MirrorMap | None = None
     mixer: Mixer | None = None
     given: tuple[Source, ...] | None = None
+    contact: MixContact | None = None
 
     def __post_init__(self) -> None:
         n = self.head.n_vertices

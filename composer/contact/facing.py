@@ -32,7 +32,7 @@ COARSE = 2.5
 THROUGH_FLESH = 0.5
 """Cosine at rest between a side's normal and the way across: a way more backwards than this leads through flesh."""
 
-NO_COVER = 0.05
+NO_COVER = 0.15
 """Of what is near: with less than this share of it across, nothing is."""
 
 
@@ -111,7 +111,7 @@ class FacingSide:
         gap = np.einsum("pk,pki,pki->p", share, planes, places[own][:, None] - places[corners])
         facing = np.einsum("pi,pi->p", unit_rows(mean), normals[own])
         counts = ramp((0.25 - facing) / 0.5) * ramp((np.linalg.norm(mean, axis=1) - 0.2) / 0.4)
-        counts *= ramp((reach - away[:, 0]) / (0.4 * reach)) * ramp((cover - NO_COVER) / (4.0 * NO_COVER))
+        counts *= ramp((reach - away[:, 0]) / (0.4 * reach)) * ramp((cover - NO_COVER) / 0.6)
         counts *= ramp((self._deepest + gap) / (0.2 * self._deepest))
         gap = np.minimum(np.where(gap < 0.0, counts * gap, gap), self.open_mm)
         return np.where(cover < NO_COVER, self.open_mm, gap), unit_rows(mean), corners, share, counts

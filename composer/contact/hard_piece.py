@@ -12,6 +12,8 @@ The grid lies along given axes, evenly about the piece's middle, so that it turn
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -21,6 +23,8 @@ from composer.geometry.vectors import unit_rows
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+MOST_FIRM = 0.6
+"""So much of a piece has to be rigid."""
 ASKED = 150
 """Vertices that say how the piece lies in a pose."""
 MOST_NODES = 120_000
@@ -61,7 +65,8 @@ class HardPiece:
             values = _distances(neutral - self.centre, triangles, nodes, band_mm)
         values = np.clip(values, None, band_mm)
         slopes = np.gradient(values.reshape(self._shape), self._cell)
-        self._grid = np.column_stack([values, *(each.ravel() for each in slopes)])
+        self._values = values
+        self._slopes = np.column_stack([each.ravel() for each in slopes])
         self._strides = np.array([self._shape[1] * self._shape[2], self._shape[2], 1])
 
     def placed(self, pose: NDArray) -> tuple[Floats, Floats]:
@@ -69,48 +74,55 @@ class HardPiece:
         found = self._into @ pose[self.vertices]
         return found[:3].T, found[3]
 
-    def gaps(self, pose: NDArray, places: NDArray) -> tuple[Floats, Floats]:
+    def gaps(self, pose: NDArray, places: NDArray, near_mm: float = np.inf) -> tuple[Floats, Floats]:
         """(p,) mm that `places` (p, 3) of a pose (n, 3) lie outside of the piece, less than 0 inside, at most the band;
-        and outwards (p, 3), of length 1 but where nothing is near."""
+        and outwards (p, 3), of length 1 but where the place is further off than `near_mm` or nothing is near."""
         turn, centre = self.placed(pose)
         volume = abs(float(np.linalg.det(turn)))
+        out = np.zeros((len(places), 3))
         if volume < FLAT:
-            return np.full(len(places), self._band), np.zeros((len(places), 3))
+            return np.full(len(places), self._band), out
         back = np.linalg.inv(turn)
-        values, slope = self._read((places - centre) @ back.T @ self._axes.T)
-        return values * np.cbrt(volume), unit_rows(slope @ self._axes @ back)
+        at = ((places - centre) @ (back.T @ self._axes.T) - self._low) / self._cell
+        found = np.full(len(places), self._band)
+        inside = np.flatnonzero(((at >= 0.0) & (at < self._shape - 1)).all(axis=1))
+        found[inside] = self._read(self._values, at[inside]) * np.cbrt(volume)
+        close = inside[found[inside] < near_mm]
+        out[close] = unit_rows(self._read(self._slopes, at[close]) @ self._axes @ back)
+        return found, out
 
-    def _read(self, local: NDArray) -> tuple[Floats, Floats]:
-        """Values (p,) and slopes (p, 3) of the grid at places (p, 3) along its axes; the band outside of it."""
-        at = (local - self._low) / self._cell
-        inside = ((at >= 0.0) & (at < self._shape - 1)).all(axis=1)
-        at = np.clip(at, 0.0, self._shape - 1.001)
+    def _read(self, grid: Floats, at: NDArray) -> Floats:
+        """What a `grid` (g,) or (g, 3) holds at places (p, 3) within it, counted in cells."""
         whole = at.astype(np.int64)
-        x, y, z = (at - whole).T[:, :, None]
-        base, grid, (over, up, along) = whole @ self._strides, self._grid, self._strides
+        x, y, z = (at - whole).T if grid.ndim == 1 else (at - whole).T[:, :, None]
+        base, (over, up, along) = whole @ self._strides, self._strides
         low = (grid[base] * (1.0 - z) + grid[base + along] * z) * (1.0 - y)
         low += (grid[base + up] * (1.0 - z) + grid[base + up + along] * z) * y
         base += over
         high = (grid[base] * (1.0 - z) + grid[base + along] * z) * (1.0 - y)
         high += (grid[base + up] * (1.0 - z) + grid[base + up + along] * z) * y
-        found = low * (1.0 - x) + high * x
-        return np.where(inside, found[:, 0], self._band), np.where(inside[:, None], found[:, 1:], 0.0)
+        return np.asarray(low * (1.0 - x) + high * x)
 
 
-def is_rigid(neutral: NDArray, deltas: list[NDArray], vertices: NDArray) -> bool:
-    """Whether the vertices (k,) of a `neutral` (n, 3) mm lie about a body, and move affinely in all `deltas` (n, 3)."""
-    points = np.asarray(neutral[vertices], dtype=np.float64)
-    points = points - points.mean(axis=0)
-    size = float(np.linalg.norm(np.ptp(points, axis=0))) if len(points) else 0.0
-    if len(points) < 8 or np.linalg.svd(points, compute_uv=False)[2] < 1e-3 * size * np.sqrt(len(points)):
-        return False
-    base = np.column_stack([points, np.full(len(points), size)])
-    into = np.linalg.pinv(base)
-    for delta in deltas:
-        moved = np.asarray(delta[vertices], dtype=np.float64)
-        if moved.any() and np.abs(moved - base @ (into @ moved)).max() > RIGID * size:
-            return False
-    return True
+def rigid_part(neutral: NDArray, deltas: Sequence[NDArray], vertices: NDArray) -> Ints | None:
+    """Those of the vertices (k,) of a `neutral` (n, 3) mm that move affinely, as one body, in all `deltas` (n, 3); None
+    where they are too few, or lie in a plane. What is left out changes its form, as a pupil under a cornea does."""
+    kept = np.asarray(vertices, dtype=np.int64)
+    for _ in range(2):
+        points = np.asarray(neutral[kept], dtype=np.float64)
+        points = points - points.mean(axis=0)
+        size = float(np.linalg.norm(np.ptp(points, axis=0))) if len(points) else 0.0
+        if len(points) < 8 or np.linalg.svd(points, compute_uv=False)[2] < 1e-3 * size * np.sqrt(len(points)):
+            return None
+        base = np.column_stack([points, np.full(len(points), size)])
+        into = np.linalg.pinv(base)
+        firm = np.ones(len(kept), dtype=bool)
+        for delta in deltas:
+            moved = np.asarray(delta[kept], dtype=np.float64)
+            if moved.any():
+                firm &= np.abs(moved - base @ (into @ moved)).max(axis=1) < RIGID * size
+        kept = kept[firm]
+    return kept if len(kept) >= MOST_FIRM * len(vertices) else None
 
 
 def _heights(points: Floats, nodes: Floats, band_mm: float) -> Floats:

@@ -34,8 +34,13 @@ from composer.mixing.recipe import Recipe
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Gap = tuple[Floats, Floats, Across | None, Floats]
-FIRM = 0.1
-"""How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little jumps."""
+FIRM = 0.03
+"""How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little may jump."""
+APART, CLEAR, EARLY, WITHDRAWN = 1.1, 0.6, 0.5, 1.5
+"""Of the room that a mix has: how much sheets, and skin beside a hard piece, are parted more than they have
+to be, how much earlier sheets are, since their triangles cross before, and over how much all that comes in."""
+FIRMER = 1.1
+"""What a row asks for is this many times what it lacks, since it gives way."""
 WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
 MOST_LACK, CEILING = 0.15, 0.15
@@ -114,20 +119,32 @@ class _Parting:
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
         self._allowed = AllowedDepths(mixer, self._depths, place.room_mm)
+        self._before: tuple[list[NDArray], tuple[Ints, Floats] | None] | None = None
 
     def again(self, mixer: Mixer) -> _Parting:
         other = copy(self)
         other._allowed = AllowedDepths(mixer, other._depths, other.place.room_mm)
+        other._before = None
         return other
 
     def correction(self, pose: NDArray, recipe: Recipe) -> tuple[Ints, Floats] | None:
         """The vertices (k,) of the head that are moved, and how far (k, 3) mm; None where nothing goes through."""
         places = np.asarray(pose[self.place.vertices], dtype=np.float64)
+        sheets, early = len(self.place.sides), EARLY * self.place.room_mm
+        allowed = [may - early * (i < sheets) for i, may in enumerate(self._allowed.of(recipe))]
+        asked = [places, *(pose[each.piece.vertices] for each in self.place.hard), *allowed]
+        before = self._before
+        if before is None or not all(np.array_equal(a, b) for a, b in zip(before[0], asked, strict=True)):
+            before = self._before = (asked, self._found(pose, places, allowed))
+        return before[1]
+
+    def _found(self, pose: NDArray, places: Floats, allowed: list[Floats]) -> tuple[Ints, Floats] | None:
+        """The same, where the patch lies at `places` (m, 3), for the `allowed` depths of its sides."""
         normals = self._normals(places)
         gaps = self._gaps(pose, places, normals)
-        allowed = self._allowed.of(recipe)
         if all((-gap <= may).all() for (gap, *_), may in zip(gaps, allowed, strict=True)):
             return None
+        allowed = self._aimed_at(gaps, allowed)
         correction = np.zeros_like(places)
         for step in range(self.place.passes):
             if step:
@@ -172,9 +189,19 @@ class _Parting:
             each = side.heights(places, normals)
             found.append((each.gap, each.out, each.across, each.counts))
         for hard in self.place.hard:
-            gap, out = hard.piece.gaps(pose, places[hard.own])
+            gap, out = hard.piece.gaps(pose, places[hard.own], WATCHED * self._length)
             found.append((gap, out, None, np.ones(len(gap))))
         return found
+
+    def _aimed_at(self, gaps: list[Gap], allowed: list[Floats]) -> list[Floats]:
+        """How deep each side is to be, where somewhere it is deeper than `allowed`: without the room, in which
+        triangles still cross, and sheets a little apart. The room is withdrawn as the deepest place goes beyond it."""
+        beyond = [float((-gap - may).max(initial=0.0)) for (gap, *_), may in zip(gaps, allowed, strict=True)]
+        room, sheets = self.place.room_mm, len(self.place.sides)
+        deepest = [max(beyond[:sheets], default=0.0)] * sheets + beyond[sheets:]
+        taken = [APART] * sheets + [CLEAR] * (len(beyond) - sheets)
+        return [may - share * room * float(ramp(np.array(most / (WITHDRAWN * room))))
+                for may, most, share in zip(allowed, deepest, taken, strict=True)]  # fmt: skip
 
     def _rows(
         self, gaps: list[Gap], allowed: list[Floats], so_far: Floats
@@ -194,7 +221,7 @@ class _Parting:
                 corners[:, :k], share[:, :k] = across.corners[on], across.share[on]
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
             soft = counts[on] * ramp(lack[on] / watched + 1.0)
-            wanted = np.minimum(lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
+            wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
             parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6)))
         own, corners, share, out, wanted, soft = (np.concatenate(each) for each in zip(*parts, strict=True))
         return LineRows(own, Across(own, corners, share), out, wanted, soft)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.mixing.columns import NOTHING, Range
 from composer.mixing.contact import MixContact
 from composer.mixing.recipe import Recipe
+
+TOO_SLOW_SECONDS = 0.4
+"""On a head on which a step takes longer it stands aside while a weight is dragged; the pose is parted at the end."""
 
 
 class LiveContact:
@@ -16,6 +21,7 @@ class LiveContact:
     def __init__(self, contact: MixContact) -> None:
         self.contact = contact
         self._last: list[NDArray] = []
+        self._slow = False
 
     def by(self, contact: MixContact) -> LiveContact:
         """The same by another contact of the head."""
@@ -27,7 +33,9 @@ class LiveContact:
     ) -> Range:  # fmt: skip
         """Part `positions` (n, 3), float32, in place, where they are `moved` (n, 3) from the `neutral` (n, 3) mm, or
         take that back where the recipe keeps no contact. Returns the range of vertices touched."""
-        found = self.contact.corrections(neutral + moved, recipe) if recipe.contact else []
+        began = time.monotonic()
+        found = self.contact.corrections(neutral + moved, recipe) if recipe.contact and not self._slow else []
+        self._slow = self._slow or time.monotonic() - began > TOO_SLOW_SECONDS
         before, self._last = self._last, [vertices for vertices, _ in found]
         for vertices in (*before, *self._last):
             positions[vertices] = neutral[vertices].astype(np.float32) + moved[vertices]

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.contact.facing import FacingSide
-from composer.contact.hard_piece import HardPiece, is_rigid
-from composer.contact.lines import Meeting, meetings, missing_curves
+from composer.contact.hard_piece import HardPiece, rigid_part
+from composer.contact.lines import meetings, missing_curves
 from composer.contact.patch import Patch
+from composer.contact.piece_patch import PiecePatch
 from composer.geometry.part import part_of
 from composer.geometry.surface import Surface
 from composer.head.head import Head, Part
@@ -31,7 +32,7 @@ ROOM_LIPS, ROOM_LIDS = 0.0018, 0.0029
 """What a mix may be deeper than its shapes: 0.1 mm on an adult's lips and lids."""
 CELL, BAND = 0.018, 0.09
 """Of a piece's grid: the width of a cell, 0.6 mm about lids and 0.9 mm about lips, and how far out it reaches."""
-COMES_NEAR = 0.09
+COMES_NEAR = 0.04
 """Skin that comes no nearer to a piece than this in any shape is not asked about it."""
 LEAST_WINDOW = 0.05
 """Skin that can follow no more than this is not asked either."""
@@ -81,20 +82,42 @@ def contact_places(head: Head) -> tuple[list[ContactPlace], list[str]]:
         patch = Patch(surface, replace(meeting, about=about))
         sides = _facing(surface, patch)
         lines = surface.positions[np.concatenate([meeting.upper, meeting.lower])]
-        beside = _balls(head, told, lines) if meeting.lids else [p for p in head.parts if told.get(p.name) == "teeth"]
-        hard = _hard(head, patch, skin[patch.vertices], lines, beside, meeting)
+        kinds = _balls(head, told, lines) if meeting.lids else _kind(head, told, "teeth") + _kind(head, told, "tongue")
+        hard = _hard(head, patch, skin[patch.vertices], lines, kinds, meeting.name, meeting.lids)
         if meeting.lids and not hard:
             missing.append(f"No eyeball is known behind {meeting.name}: nothing keeps them off it.")
-        if not meeting.lids and not hard:
-            missing.append("No rigid teeth are known behind the lips: nothing keeps them apart.")
+        if not meeting.lids and not any(told[part.name] == "teeth" for part in kinds):
+            missing.append("No teeth are known behind the lips: nothing keeps them apart.")
+        length = patch.length_mm
         if sides or hard:
-            places.append(
-                ContactPlace(
-                    patch, skin[patch.vertices], meeting.name, sides, hard, 2 if meeting.lids else 1,
-                    (ROOM_LIDS if meeting.lids else ROOM_LIPS) * patch.length_mm,
-                )  # fmt: skip
-            )
-    return places, missing
+            room = (ROOM_LIDS if meeting.lids else ROOM_LIPS) * length
+            passes = 2 if meeting.lids else 1
+            places.append(ContactPlace(patch, skin[patch.vertices], meeting.name, sides, hard, passes, room))
+        if not meeting.lids:
+            places += [_tongue(head, part, lines, length, _kind(head, told, "teeth"))
+                       for part in _kind(head, told, "tongue")]  # fmt: skip
+    missing += _not_rigid(head, told)
+    return [each for each in places if each.sides or each.hard], missing
+
+
+def _tongue(head: Head, part: Part, lines: Floats, length_mm: float, teeth: list[Part]) -> ContactPlace:
+    """A tongue as a patch of its own, which gives way to teeth."""
+    vertices = np.asarray(part.vertices, dtype=np.int64)
+    patch = PiecePatch(Surface(part_of(head.polygons, vertices), head.neutral[vertices]), length_mm)
+    hard = _hard(head, patch, vertices, lines, teeth, "the tongue", False)
+    return ContactPlace(patch, vertices, "the tongue", (), hard, 1, ROOM_LIPS * length_mm)
+
+
+def _kind(head: Head, told: Mapping[str, str], kind: str) -> list[Part]:
+    return [part for part in head.parts if told.get(part.name) == kind and len(part.vertices)]
+
+
+def _not_rigid(head: Head, told: Mapping[str, str]) -> list[str]:
+    """What is left out because it changes its form."""
+    deltas = [shape.delta for shape in head.expressions]
+    parts = [part for kind in ("teeth", "tongue", "eye") for part in _kind(head, told, kind)]
+    return [f"{part.name} changes its form in shapes: nothing is kept off it."
+            for part in parts if rigid_part(head.neutral, deltas, part.vertices) is None]  # fmt: skip
 
 
 def _skin_surface(head: Head, skin: Ints) -> Surface:
@@ -127,25 +150,26 @@ def _balls(head: Head, told: Mapping[str, str], lines: Floats) -> list[Part]:
 
 
 def _hard(
-    head: Head, patch: Patch, vertices: Ints, lines: Floats, parts: Sequence[Part], meeting: Meeting
+    head: Head, patch: Patch, vertices: Ints, lines: Floats, parts: Sequence[Part], words: str, ball: bool
 ) -> tuple[HardSide, ...]:  # fmt: skip
     deltas = [shape.delta for shape in head.expressions]
     axes = np.linalg.svd(lines - lines.mean(axis=0))[2]
     able = np.flatnonzero(patch.window > LEAST_WINDOW)
     found = []
     for part in parts:
-        if not is_rigid(head.neutral, deltas, part.vertices):
+        firm = rigid_part(head.neutral, deltas, part.vertices)
+        if firm is None:
             continue
-        triangles = _within(head, part)
+        triangles = _within(head, firm)
         if not len(triangles):
             continue
         length = patch.length_mm
         piece = HardPiece(
-            head.neutral, part.vertices, triangles, axes, CELL * length, BAND * length, ball=meeting.lids
+            head.neutral, firm, triangles, axes, CELL * length, BAND * length, ball=ball
         )
         own = able[_nearest(head, deltas, piece, vertices[able]) < COMES_NEAR * length]
         if len(own):
-            found.append(HardSide(f"{meeting.name} and {part.name}", own, piece))
+            found.append(HardSide(f"{words} and {part.name}", own, piece))
     return tuple(found)
 
 
@@ -159,9 +183,9 @@ def _nearest(head: Head, deltas: Sequence[NDArray], piece: HardPiece, vertices: 
     return np.asarray(least)
 
 
-def _within(head: Head, part: Part) -> NDArray[np.int32]:
-    """The triangles (t, 3) of a part."""
+def _within(head: Head, vertices: Ints) -> NDArray[np.int32]:
+    """The triangles (t, 3) whose corners are all among vertices (k,)."""
     chosen = np.zeros(head.n_vertices, dtype=bool)
-    chosen[part.vertices] = True
+    chosen[vertices] = True
     triangles = head.polygons.triangles
     return np.asarray(triangles[chosen[triangles].all(axis=1)])
