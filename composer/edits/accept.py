@@ -9,7 +9,7 @@ count as zero.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -144,8 +144,9 @@ def _corrective(
         what = f"recipe {recipe.name!r} moves nothing, so no cell could trigger a fix"
         raise MoueError(what, path, hint="accept it as a shape: --as-shape NAME")
     plain = before
-    if project.correctives:
-        plain = EvaluatedRecipe(level.of(evaluated.again(project.with_(correctives=()))), recipe).pose
+    if project.correctives or recipe.contact:  # a fix comes in before what goes through is parted
+        alone = level.of(evaluated.again(project.with_(correctives=())))
+        plain = EvaluatedRecipe(alone, replace(recipe, contact=False)).pose
     delta = cage_of(level, (sculpt.positions - plain) / recipe.strength)
     same = next((one.shape for one in project.correctives if set(one.triggers) == set(triggers)), None)
     if same is not None:

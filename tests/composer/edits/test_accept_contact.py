@@ -1,0 +1,28 @@
+"""A sculpt on the bake of a recipe that keeps contact: the fix comes in first, then what goes through is parted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from composer.document.evaluated_recipe import EvaluatedRecipe
+from composer.edits.accept import accept
+from composer.edits.recipes import set_contact
+from composer.edits.sculpt import Sculpt
+from composer.mixing.contact import MixContact
+from tests.composer.document.test_contact_in_documents import document
+
+
+def test_what_is_sculpted_on_a_parted_pose_is_there_before_it_is_parted_again() -> None:
+    evaluated = document()
+    kept = evaluated.project.recipe("kept")
+    points = EvaluatedRecipe.of(evaluated, kept).pose.copy()
+    points[::7] += (0.0, 0.0, 0.4)
+    done = accept(evaluated, "kept", Sculpt(Path("kept.obj"), 0, points)).evaluated
+    free = done.again(set_contact(done.project, "kept", False))
+    limit = 1e-5 * evaluated.head.diagonal
+    np.testing.assert_allclose(EvaluatedRecipe.of(free, free.project.recipe("kept")).pose, points, rtol=0, atol=limit)
+    parted = MixContact(done.mixer).parted(points, done.project.recipe("kept"))
+    seen = EvaluatedRecipe.of(done, done.project.recipe("kept")).pose
+    np.testing.assert_allclose(seen, parted, rtol=0, atol=10 * limit)
