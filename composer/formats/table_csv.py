@@ -10,10 +10,10 @@ from math import isfinite
 from pathlib import Path
 
 from composer.errors import MoueError, shorten
+from composer.formats.csv_header import PERCENT, column_names
 from composer.formats.weight_csv import number_fault
 from composer.head.reading import bytes_of
 
-PERCENT = " %"
 MOST_BYTES = 256 << 20
 MOST_FIELDS = 20_000_000
 """Safety limits."""
@@ -62,7 +62,7 @@ def read_table(path: Path) -> Table:
         for fields in reader:
             held = tuple(field.strip() for field in fields)
             if not names:
-                names = _names(held, path)
+                names = column_names(held, path)
             elif any(held):
                 if len(held) != len(names):
                     what = f"row {reader.line_num} has {len(held)} values, row 1 names {len(names)} columns"
@@ -75,22 +75,6 @@ def read_table(path: Path) -> Table:
     if not names:
         raise MoueError("is empty", path)
     return Table(path, names, tuple(rows))
-
-
-def _names(held: tuple[str, ...], path: Path) -> tuple[str, ...]:
-    if len(held) == 1 and any(mark in held[0] for mark in ";\t"):
-        mark = "semicolons" if ";" in held[0] else "tabs"
-        raise MoueError(f"has {mark} between its columns", path, 1, hint="export it with commas and decimal points")
-    known: dict[str, int] = {}
-    for column, name in enumerate(held, 1):
-        if not name:
-            raise MoueError(f"row 1, column {column} has no name", path, 1)
-        plain = name.removesuffix(PERCENT)
-        if plain in known:
-            what = f"has {shorten(repr(plain), 60)} twice, in columns {known[plain]} and {column}"
-            raise MoueError(what, path, 1, hint="remove one")
-        known[plain] = column
-    return held
 
 
 def table_text(names: Sequence[str], rows: Iterable[Sequence[object]]) -> str:

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from pxr import Tf, Usd, UsdGeom, UsdShade, UsdSkel
+from pxr import Usd, UsdGeom, UsdShade, UsdSkel
 
 from composer.errors import MoueError
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh, textures_of
-from composer.formats.usd_stage import EARLIEST, Stage, reason
+from composer.formats.usd_stage import EARLIEST, Stage, open_stage
 from composer.geometry.polygons import Polygons
 from composer.head.head import InBetween, Shape, TextureCoordinates
 from composer.plain_number import as_meant
@@ -28,13 +28,8 @@ UV_NAMES = ("st", "UVMap", "uv", "map1")
 
 def read_stage(path: Path) -> Mesh:
     """Every mesh of the stage at `path` as one. Raises MoueError where there is none, or where it cannot be used."""
-    stage = Stage(path)
-    try:
+    with open_stage(path) as stage:
         return _read(stage)
-    except Tf.ErrorException as error:
-        raise stage.wrong(f"is damaged ({reason(error)})") from None
-    finally:
-        stage.close()
 
 
 def _read(stage: Stage) -> Mesh:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,18 @@ from composer.errors import MoueError, shorten
 from composer.formats.usd_references import check_references
 
 EARLIEST = Usd.TimeCode.EarliestTime()
+
+
+@contextmanager
+def open_stage(path: Path) -> Iterator[Stage]:
+    """The stage at `path`, closed at the end. Raises MoueError as `Stage`, and where reading finds it damaged."""
+    stage = Stage(path)
+    try:
+        yield stage
+    except Tf.ErrorException as error:
+        raise stage.wrong(f"is damaged ({reason(error)})") from None
+    finally:
+        stage.close()
 
 
 class Stage:

@@ -30,17 +30,10 @@ def read_usd_weights(path: Path) -> list[WeightTrack]:
 
 def read_stage_weights(path: Path) -> list[WeightTrack]:
     """The same in this process, which a damaged binary file can end."""
-    from pxr import Tf
+    from composer.formats.usd_stage import open_stage
 
-    from composer.formats.usd_stage import Stage, reason
-
-    stage = Stage(path)
-    try:
+    with open_stage(path) as stage:
         return _read(stage)
-    except Tf.ErrorException as error:
-        raise stage.wrong(f"is damaged ({reason(error)})") from None
-    finally:
-        stage.close()
 
 
 def _read(stage: Stage) -> list[WeightTrack]:

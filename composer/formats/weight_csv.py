@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError, shorten
+from composer.formats.csv_header import PERCENT, column_names
 from composer.formats.weight_track import WeightTrack
 from composer.head.reading import bytes_of
 
 TIME = "time"
-PERCENT = " %"
 MOST_BYTES = 512 << 20
 MOST_ROWS, MOST_COLUMNS = 1_000_000, 10_000
 """Safety limits."""
@@ -58,24 +58,12 @@ def _header(text: str, path: Path) -> list[str]:
         first = next(csv.reader(io.StringIO(text), strict=True), [])
     except csv.Error as error:
         raise MoueError(f"has a header that is no CSV ({error})", path, 1) from None
-    names = [name.strip() for name in first]
-    if len(names) == 1 and any(mark in names[0] for mark in ";\t"):
-        mark = "semicolons" if ";" in names[0] else "tabs"
-        raise MoueError(f"has {mark} between its columns", path, 1, hint="export it with commas and decimal points")
+    names = list(column_names(first, path))
     if TIME not in [name.lower() for name in names]:
         said = ", ".join(names[:4]) or "nothing"
         raise MoueError(f"has no column {TIME!r}, in seconds", path, 1, hint=f"row 1 has {shorten(said, 60)}")
     if len(names) > MOST_COLUMNS:
         raise MoueError(f"has {len(names):,} columns, more than {MOST_COLUMNS:,}", path, 1)
-    known: dict[str, int] = {}
-    for column, name in enumerate(names, 1):
-        if not name:
-            raise MoueError(f"row 1, column {column} has no name", path, 1)
-        plain = name.removesuffix(PERCENT)
-        if plain in known:
-            what = f"has {shorten(repr(plain), 60)} twice, in columns {known[plain]} and {column}"
-            raise MoueError(what, path, 1, hint="remove one")
-        known[plain] = column
     if len(names) == 1:
         raise MoueError("has no weights, only times", path, 1, hint="add a column a shape")
     return names
