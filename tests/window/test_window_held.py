@@ -95,6 +95,7 @@ def test_a_soloed_region_that_gets_another_name_hides_nothing(open_demo: Hand) -
     assert session.held.hides
     hand.stage.do(lambda p: rename_region(p, "nostril_right", "dimple_right"))
     hand.settle()
+    hand.until(lambda: not session.join_wanted, "the join under the new name")
     assert not session.held.hides and ("dimple_right", "joy", False) in {c.key for c in session.recipe.cells}
     assert sorted(cells.values()) == sorted(c.weight for c in session.recipe.cells)
     shown = session.positions() - session.evaluated.pose(session.recipe)
@@ -106,9 +107,9 @@ def test_of_two_that_are_dropped_the_later_one_is_opened(
 ) -> None:
     read, may_read = open_job.open_path, threading.Event()
 
-    def read_when_told(path: Path, progress: Progress) -> Opened:
+    def read_when_told(path: Path, progress: Progress, *more: object) -> Opened:
         assert may_read.wait(60.0)
-        return read(path, progress)
+        return read(path, progress, *more)  # type: ignore[arg-type]
 
     monkeypatch.setattr(open_job, "open_path", read_when_told)
     hand.drop(demo)

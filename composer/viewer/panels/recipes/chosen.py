@@ -45,11 +45,6 @@ def _join(stage: Stage, kit: Kit) -> None:
     chosen = kit.choice(JOINS, recipe.join, hints, "join ")
     if chosen != recipe.join:
         stage.do(lambda p: set_join(p, name, chosen))  # type: ignore[arg-type]
-    keeps, contact = imgui.checkbox("Keep contact", recipe.contact)
-    kit.mark("Keep contact")
-    kit.tip("lips, lids, eyeballs and teeth that go through each other are parted where it happens")
-    if keeps:
-        stage.do(lambda p: set_contact(p, name, contact))
     if recipe.join == "seamless":
         imgui.same_line(0, kit.px(4))
         changed, halo = kit.slider("halo", recipe.halo * 100, 0, 100, "halo %.0f %%")
@@ -61,3 +56,6 @@ def _join(stage: Stage, kit: Kit) -> None:
             stage.guard(lambda: session.preview(lambda p: set_join(p, name, "seamless", round(halo / 100, 2))))
         if imgui.is_item_deactivated():
             session.commit()
+    hint = "part lips, lids, eyeballs and teeth where they go through each other; a drag takes longer with it"
+    if kit.button("Keep contact", hint, on=recipe.contact, wide=imgui.get_content_region_avail().x):
+        stage.do(lambda p: set_contact(p, name, not recipe.contact))

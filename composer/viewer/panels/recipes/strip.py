@@ -34,7 +34,7 @@ def draw_recipes(recipes: Recipes, stage: Stage, kit: Kit, trying: Trying) -> No
     imgui.same_line(0, kit.px(4))
     if kit.button("New", "an empty recipe", "new_recipe", name="New recipe"):
         new_recipe(stage)
-    below = kit.px(0 if not session.project.recipes else 200 if trying.found is None else 236)
+    below = kit.px(0 if not session.project.recipes else 232 if trying.found is None else 268)
     kit.area("strip", high=-below)
     names = [recipe.name for recipe in session.project.recipes]
     with kit.bold():
