@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 
 from composer.contact.across import Across
 from composer.geometry.vectors import unit_rows
+from masks.soften import smoothstep
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -34,12 +35,6 @@ THROUGH_FLESH = 0.5
 
 NO_COVER = 0.15
 """Of what is near: with less than this share of it across, nothing is."""
-
-
-def ramp(share: NDArray) -> Floats:
-    """Smoothstep of `share`: 0 below 0, 1 above 1."""
-    t = np.clip(share, 0.0, 1.0)
-    return np.asarray(t * t * (3.0 - 2.0 * t))
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,14 +99,14 @@ class FacingSide:
         corners, own = self.other[near], self.own[on]
         planes = normals[corners]
         share *= self._air[on[:, None], near]
-        share *= ramp((0.35 - np.einsum("pki,pi->pk", planes, normals[own])) / 0.7)
+        share *= smoothstep((0.35 - np.einsum("pki,pi->pk", planes, normals[own])) / 0.7)
         cover = share.sum(axis=1)
         share /= np.maximum(cover, 1e-9)[:, None]
         mean = np.einsum("pk,pki->pi", share, planes)
         gap = np.einsum("pk,pki,pki->p", share, planes, places[own][:, None] - places[corners])
         facing = np.einsum("pi,pi->p", unit_rows(mean), normals[own])
-        counts = ramp((0.25 - facing) / 0.5) * ramp((np.linalg.norm(mean, axis=1) - 0.2) / 0.4)
-        counts *= ramp((reach - away[:, 0]) / (0.4 * reach)) * ramp((cover - NO_COVER) / 0.6)
-        counts *= ramp((self._deepest + gap) / (0.2 * self._deepest))
+        counts = smoothstep((0.25 - facing) / 0.5) * smoothstep((np.linalg.norm(mean, axis=1) - 0.2) / 0.4)
+        counts *= smoothstep((reach - away[:, 0]) / (0.4 * reach)) * smoothstep((cover - NO_COVER) / 0.6)
+        counts *= smoothstep((self._deepest + gap) / (0.2 * self._deepest))
         gap = np.minimum(np.where(gap < 0.0, counts * gap, gap), self.open_mm)
         return np.where(cover < NO_COVER, self.open_mm, gap), unit_rows(mean), corners, share, counts

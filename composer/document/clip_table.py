@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+from composer.document.join_keys import join_keys, join_of
 from composer.document.values import Values
-from composer.errors import MoueError, unknown
+from composer.errors import MoueError
 from composer.head.file_names import check_name
 from composer.mixing.clip import Clip, Key
 from composer.mixing.recipe import HALO, WEIGHT_RANGE
 
 KEYS = ("fps", "length", "join", "halo", "contact", "keys", "file", "rename", "note")
 KEY_KEYS = ("time", "recipe", "weight", "region", "shape", "mirrored", "interpolation")
-JOINS = ("linear", "seamless")
 
 
 def clips_of(whole: Values) -> tuple[Clip, ...]:
@@ -26,9 +26,7 @@ def clips_of(whole: Values) -> tuple[Clip, ...]:
 def clip_of(name: str, said: Values) -> Clip:
     """The clip in the table [clips.NAME]. Raises MoueError where its values are out of range or of another kind."""
     said.only(KEYS)
-    join = said.text("join") or "linear"
-    if join not in JOINS:
-        raise unknown("join", join, JOINS, said.path)
+    join = join_of(said)
     length = said.number("length", None) if "length" in said.table else None
     rename = said.table.get("rename", {})
     if not isinstance(rename, dict) or not all(isinstance(to, str) and to for to in rename.values()):
@@ -63,12 +61,7 @@ def clip_table(clip: Clip) -> dict[str, Any]:
     table["fps"] = int(clip.fps) if clip.fps == int(clip.fps) else clip.fps
     if clip.length is not None:
         table["length"] = clip.length
-    if clip.join != "linear":
-        table["join"] = clip.join
-    if clip.halo != HALO:
-        table["halo"] = clip.halo
-    if clip.contact:
-        table["contact"] = True
+    table |= join_keys(clip)
     if clip.file:
         table["file"] = clip.file
     if clip.rename:

@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from composer.document.clip_table import clips_of
+from composer.document.join_keys import join_of
 from composer.document.part_table import KEYS as PART_KEYS
 from composer.document.project import RESERVED, VERSION, EarlierFile, Project, Region
 from composer.document.values import Values
-from composer.errors import MoueError, unknown
+from composer.errors import MoueError
 from composer.head.axes import FileAxes
 from composer.head.file_names import check_name
 from composer.head.places import Place, SurfacePoint
@@ -50,7 +51,6 @@ TRIGGER_KEYS = ("region", "shape", "at", "mirrored")
 EARLIER_KEYS = ("file", "unit")
 LANDMARK_KEYS = ("vertex", "triangle", "bary", "guess")
 HINGE_KEYS = ("axis", "origin", "angle_deg", "explained", "rigidity")
-JOINS = ("linear", "seamless")
 STRENGTH_RANGE = (-2.0, 4.0)
 """The range of a recipe's strength in a document. A design choice, no source."""
 MOST_BYTES = 16 << 20
@@ -153,9 +153,7 @@ def recipe_of(name: str, said: Values) -> Recipe:
     if name == "neutral":
         raise MoueError("a recipe may not be named 'neutral'", said.path, hint="that is the face at rest")
     said.only(RECIPE_KEYS)
-    join = said.text("join") or "linear"
-    if join not in JOINS:
-        raise unknown("join", join, JOINS, said.path)
+    join = join_of(said)
     cells = tuple(_cell(cell) for cell in said.rows("cells", "cell"))
     rows = {region: _row(row) for region, row in said.tables("rows").items()}
     strength, halo = said.number("strength", 1.0, *STRENGTH_RANGE), said.number("halo", HALO, 0.0, 1.0)

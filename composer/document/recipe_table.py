@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from composer.document.clip_file import cell_named, name_of_cell
-from composer.document.clip_table import JOINS
+from composer.document.join_keys import JOINS
 from composer.document.read import STRENGTH_RANGE
 from composer.errors import MoueError, nearest
 from composer.formats.table_csv import PERCENT, Table, read_table, table_text

@@ -12,13 +12,14 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from composer.document.clip_table import clip_of, clip_table
+from composer.document.join_keys import join_keys
 from composer.document.project import VERSION, EarlierFile, Project, Region
 from composer.document.read import curve_of, landmark_of, parse_document, recipe_of, region_of
 from composer.document.tables import cut
 from composer.document.values import Values
 from composer.errors import MoueError
 from composer.head.places import Place, SurfacePoint
-from composer.mixing.recipe import HALO, Recipe
+from composer.mixing.recipe import Recipe
 from masks.partition import FACE
 
 SAID = (
@@ -305,12 +306,7 @@ def recipe_table(recipe: Recipe) -> dict[str, Any]:
     table: dict[str, Any] = {}
     if recipe.note:
         table["note"] = recipe.note
-    if recipe.join != "linear":
-        table["join"] = recipe.join
-    if recipe.halo != HALO:
-        table["halo"] = recipe.halo
-    if recipe.contact:
-        table["contact"] = True
+    table |= join_keys(recipe)
     if recipe.strength != 1.0:
         table["strength"] = recipe.strength
     if recipe.rows:

@@ -23,6 +23,7 @@ from composer.contact.patch import Patch
 from composer.contact.solve import LineRows, PairRows
 from composer.fitting.carry_parts import CarriedParts, RigidPiece
 from composer.geometry.rigid import Similarity
+from masks.soften import smoothstep
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -48,12 +49,6 @@ LIDS_AWAY = 2.0
 the other eye at five)."""
 NEARLY = 0.01
 """Of a line's length: what is so far from being too deep is watched while others are pushed out."""
-
-
-def ramp(share: NDArray) -> Floats:
-    """Smoothstep of `share`: 0 below 0, 1 above 1."""
-    t = np.clip(share, 0.0, 1.0)
-    return np.asarray(t * t * (3.0 - 2.0 * t))
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,13 +94,13 @@ class PairedSides:
         long, wide = (np.linalg.norm(each, axis=1) for each in (gap, rest))
         scale = self._likeness.scale
         differ = np.abs(np.linalg.norm(new, axis=1) / scale - wide) / (wide + 0.1 * self.patch.length_mm)
-        near = ramp((self.far_mm - long) / (self.far_mm - self.near_mm))
+        near = smoothstep((self.far_mm - long) / (self.far_mm - self.near_mm))
         closed = (wide - long) / np.maximum(wide, np.finfo(float).tiny)
-        shut = ramp((closed - CLOSES[0]) / (CLOSES[1] - CLOSES[0]))
-        met = ramp((self.far_mm - wide) / (self.far_mm - self.near_mm))
-        counts = near * np.maximum(shut, met) * ramp((DIFFER[1] - differ) / (DIFFER[1] - DIFFER[0]))
+        shut = smoothstep((closed - CLOSES[0]) / (CLOSES[1] - CLOSES[0]))
+        met = smoothstep((self.far_mm - wide) / (self.far_mm - self.near_mm))
+        counts = near * np.maximum(shut, met) * smoothstep((DIFFER[1] - differ) / (DIFFER[1] - DIFFER[0]))
         slid = np.linalg.norm(gap - rest, axis=1) / self.near_mm
-        kept = (met * (1.0 - shut) * ramp(1.0 - slid))[:, None] * (new - self._likeness.vectors(rest))
+        kept = (met * (1.0 - shut) * smoothstep(1.0 - slid))[:, None] * (new - self._likeness.vectors(rest))
         on = np.flatnonzero(counts > 0.01)
         return WantedGaps(
             Across(place.vertices[on], place.corners[on], place.share[on]),
@@ -133,9 +128,10 @@ class SlidingLids:
         height = self._over((at - self.piece.old_centre - way) @ turn)
         length = self._patch.length_mm
         moved = np.linalg.norm(at - self._old, axis=1)
-        counts = ramp((LOW[1] * length - height) / ((LOW[1] - LOW[0]) * length)) * ramp(moved / (MOVES * length))
+        counts = smoothstep((LOW[1] * length - height) / ((LOW[1] - LOW[0]) * length))
+        counts *= smoothstep(moved / (MOVES * length))
         differ = self._rest_new - self._scale * self._rest
-        kept = ramp((SLIDES[1] - moved / length) / (SLIDES[1] - SLIDES[0])) * differ
+        kept = smoothstep((SLIDES[1] - moved / length) / (SLIDES[1] - SLIDES[0])) * differ
         least = np.minimum(np.minimum(self._scale * height, self._rest_new), 0.0)
         on = np.flatnonzero(counts > 0.01)
         return WantedHeights(

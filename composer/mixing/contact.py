@@ -20,7 +20,6 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.contact.across import Across
-from composer.contact.facing import ramp
 from composer.contact.solve import LineRows, least_field
 from composer.geometry.vectors import cross, lengths, unit_rows
 from composer.head.head import Head
@@ -30,6 +29,7 @@ from composer.mixing.contact_guard import FaceGuard
 from composer.mixing.contact_places import ContactPlace, contact_places
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Recipe
+from masks.soften import smoothstep
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -200,7 +200,7 @@ class _Parting:
         room, sheets = self.place.room_mm, len(self.place.sides)
         deepest = [max(beyond[:sheets], default=0.0)] * sheets + beyond[sheets:]
         taken = [APART] * sheets + [CLEAR] * (len(beyond) - sheets)
-        return [may - share * room * float(ramp(np.array(most / (WITHDRAWN * room))))
+        return [may - share * room * float(smoothstep(np.array(most / (WITHDRAWN * room))))
                 for may, most, share in zip(allowed, deepest, taken, strict=True)]  # fmt: skip
 
     def _rows(
@@ -220,7 +220,7 @@ class _Parting:
                 k = across.corners.shape[1]
                 corners[:, :k], share[:, :k] = across.corners[on], across.share[on]
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
-            soft = counts[on] * ramp(lack[on] / watched + 1.0)
+            soft = counts[on] * smoothstep(lack[on] / watched + 1.0)
             wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
             parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6)))
         own, corners, share, out, wanted, soft = (np.concatenate(each) for each in zip(*parts, strict=True))
