@@ -73,8 +73,10 @@ def moved_keys(clip: Clip, keys: Collection[Key], frames: int, copied: bool = Fa
 
 def stretched_keys(clip: Clip, keys: Collection[Key], about: float, factor: float) -> tuple[Clip, list[Key]]:
     """The clip with some keys at `factor` times their distance from the time `about`, s, and the keys where they are
-    now: on frames, where that does not bring two of one thing together. They stay inside the clip. Raises MoueError where
-    two of one thing would lie at one time."""
+    now: on frames, where that does not bring two of one thing together. They stay inside the clip.
+
+    Raises MoueError where two of one thing would lie at one time.
+    """
     length = clip.length or 0.0
     times = {key: min(max(about + (key.time - about) * factor, 0.0), length) for key in keys}
     on_frames = {key: replace(key, time=min(round(time * clip.fps) / clip.fps, length)) for key, time in times.items()}
