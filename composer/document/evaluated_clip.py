@@ -57,6 +57,16 @@ class EvaluatedClip:
         """The number of frames."""
         return len(self.times)
 
+    @property
+    def rows(self) -> Mapping[str, Row]:
+        """How the rows of every frame join, by region."""
+        return self._rows
+
+    @property
+    def strength(self) -> float:
+        """The strength of every frame's recipe."""
+        return self._strength
+
     def weights_at(self, times: ArrayLike) -> NDArray[np.float64]:
         """(m, c) the weight of each of `cells` at `times` (m,) in seconds.
 

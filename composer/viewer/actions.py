@@ -19,6 +19,7 @@ from composer.viewer.panels.board.row_menu import copy_row, paste_into
 from composer.viewer.panels.brush import mirror
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.recipes.commands import ask_to_keep, duplicate_chosen, flip_chosen, new_recipe
+from composer.viewer.panels.time_strip.strip import play_or_stop
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
 from composer.viewer.session.folding import fold
@@ -28,8 +29,10 @@ from composer.viewer.session.places import PLACES, VIEWS
 from composer.viewer.session.saving import save
 from composer.viewer.session.settings import data_folder
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.time_strip import TimeStrip
 
 TURN_PX, ZOOM_STEPS, NUDGE = 30.0, 2.0, 0.05
+LAST_FRAME = 1 << 30
 
 
 class Actions:
@@ -87,6 +90,13 @@ class Actions:
             "solo": lambda: self._hold("solo"),
             "mute": lambda: self._hold("mute"),
             "link": lambda: setattr(stage.opened, "linked", not stage.opened.linked),
+            "time": self._time,
+            "play": lambda: self._with_strip(lambda strip: play_or_stop(stage, strip)),
+            "loop": lambda: self._with_strip(lambda strip: setattr(strip, "loop", not strip.loop)),
+            "frame_on": lambda: self._with_strip(lambda strip: strip.go(stage, strip.frame + 1)),
+            "frame_back": lambda: self._with_strip(lambda strip: strip.go(stage, strip.frame - 1)),
+            "clip_start": lambda: self._with_strip(lambda strip: strip.go(stage, 0)),
+            "clip_end": lambda: self._with_strip(lambda strip: strip.go(stage, LAST_FRAME)),
             "larger": lambda: panels.painting.larger(1),
             "smaller": lambda: panels.painting.larger(-1),
             "stronger": lambda: panels.painting.stronger(1),
@@ -125,6 +135,20 @@ class Actions:
             look_from(self._stage, "front", at_once=True)
         if place == "paint" and session.region == ALL and session.project.regions:
             session.region = session.project.regions[0].name
+
+    def _time(self) -> None:
+        """Show the strip of time, or put it away; it belongs to mixing."""
+        stage = self._stage
+        shown = stage.time_shown and stage.place == "mix"
+        stage.time_shown = not shown
+        if not shown and stage.place != "mix":
+            self._go("mix")
+
+    def _with_strip(self, call: Callable[[TimeStrip], object]) -> None:
+        """Do something with the strip of time, where it is shown."""
+        if self._stage.time_shown and self._stage.place == "mix":
+            self._panels.trying.stop(self._stage.opened)
+            call(self._panels.time)
 
     def _hold(self, which: str) -> None:
         session = self._stage.opened

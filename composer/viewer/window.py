@@ -263,8 +263,10 @@ class MoueWindow(pyglet.window.Window):
         stage.peeking = False
         if not stage.guard(lambda: trying.step(stage)):
             trying.stop(session)
-        stage.on_board = trying.on_board(session) if trying.trial or trying.found else None
-        return trying.running
+        plays = self.panels.time.step(stage, trying)
+        tried = trying.on_board(session) if trying.trial or trying.found else None
+        stage.on_board = tried or self.panels.time.recipe
+        return trying.running or plays
 
     def _point(self) -> None:
         """What lies under the pointer: its region, its landmark, its outline."""
