@@ -14,6 +14,7 @@ import sys
 import threading
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from typing import IO
 
 CAN_FORK = sys.platform == "linux"
@@ -62,7 +63,7 @@ def serve(answer: Callable[[bytes, Callable[[bytes], None]], bytes]) -> None:
             request = _receive(requests)
         except EOFError:
             return
-        _send(out, _forked(lambda tell, request=request: answer(request, tell), lambda data: _tell(out, data)))
+        _send(out, _forked(partial(answer, request), partial(_tell, out)))
 
 
 def _forked(make: Callable[[Callable[[bytes], None]], bytes], early: Callable[[bytes], None]) -> bytes | None:
