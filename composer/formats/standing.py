@@ -60,7 +60,7 @@ def serve(answer: Callable[[bytes, Callable[[bytes], None]], bytes]) -> None:
     requests = os.fdopen(0, "rb", buffering=0)
     while select.select([requests], [], [], IDLE_SECONDS)[0]:
         try:
-            request = _receive(requests)
+            request = _receive(requests) or b""
         except EOFError:
             return
         _send(out, _forked(partial(answer, request), partial(_tell, out)))
