@@ -57,6 +57,16 @@ class EvaluatedClip:
         """The number of frames."""
         return len(self.times)
 
+    @property
+    def rows(self) -> Mapping[str, Row]:
+        """How the rows of every frame join, by region."""
+        return self._rows
+
+    @property
+    def strength(self) -> float:
+        """The strength of every frame's recipe."""
+        return self._strength
+
     def weights_at(self, times: ArrayLike) -> NDArray[np.float64]:
         """(m, c) the weight of each of `cells` at `times` (m,) in seconds.
 
@@ -78,6 +88,12 @@ class EvaluatedClip:
             hint = "keys of recipes and cells add up there"
             raise MoueError(f"{what} at {asked[frame]:g} s is not in [-1, 2]", hint=hint)
         return np.clip(total, low, high)
+
+    def weight_beside(self, cell: CellKey, time: float) -> float:
+        """What all but a cell's own keys give it at a time in seconds."""
+        others = tuple(key for key in self.clip.keys if key.cell != cell)
+        rest = EvaluatedClip(self.evaluated, self.clip.with_(keys=others))
+        return float(rest.weights_at(time)[0, rest.cells.index(cell)]) if cell in rest.cells else 0.0
 
     def recipe_of(self, weights: NDArray) -> Recipe:
         """The recipe of a frame with `weights` (c,) of `cells`; cells at 0 stay listed."""

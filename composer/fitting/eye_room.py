@@ -15,30 +15,32 @@ from numpy.typing import NDArray
 from scipy.optimize import nnls
 from scipy.spatial import cKDTree
 
+from composer.fitting.align import Similarity
 from composer.geometry.vectors import unit_rows
 
 Rows = NDArray[np.float64]
 
 NEAR = 1.4
 """Lids lie within this many of the ball's radii from its centre (our choice)."""
-ROUNDS = 4
+ROUNDS = 8
 """Rounds, in each of which the inequalities are drawn up anew (our choice)."""
 MOST, LEAST_SIZE = 0.3, 0.92
 """Furthest that the ball moves, as a share of its radius (some 3.5 mm), and how small it may become, as a share of its
 size (our choice)."""
 SHRINKING = 4.0
 """How much a share of its size costs, beside a shift of the same share of its radius (our choice)."""
-ENOUGH = 0.01
-"""How much deeper than on the library a lid may lie in the ball, as a share of its radius: some 0.1 mm (our choice)."""
+ENOUGH = 0.001
+"""How much deeper than on the library a lid may lie in the ball, as a share of its radius: 0.01 mm (our choice)."""
 
 
 def room_behind_lids(
-    ball: Rows, centre: Rows, lids: Rows, moved_lids: Rows, moved_centre: Rows, scale: float
+    ball: Rows, centre: Rows, lids: Rows, moved_lids: Rows, moved_centre: Rows, move: Similarity
 ) -> tuple[Rows, float]:
     """(3,) the shift in mm of an eyeball that brings it behind its lids, and how many times as large it is then.
 
     On the library: the vertices of the `ball` (k, 3), its `centre` (3,), and the skin about it, `lids` (l, 3), without
-    the socket. On the new head: the same skin `moved_lids` (l, 3), the centre (3,) and the ball's `scale`. All in mm.
+    the socket. On the new head: the same skin `moved_lids` (l, 3), the centre (3,) and the `move` of the ball, whose
+    scale and rotation are used. All in mm. A ball need not be round: what lies under a lid of the new head counts.
     """
     off = lids - centre
     away = np.linalg.norm(off, axis=1)
@@ -47,12 +49,14 @@ def room_behind_lids(
     shift, times = np.zeros(3), 1.0
     if not close.any():
         return shift, times
-    size = scale * float(np.median(radius))
-    toward = cKDTree(unit_rows(ball - centre)).query(unit_rows(off[close]))[1]
-    wanted = scale * np.minimum(away[close], radius[toward])
+    size = move.scale * float(np.median(radius))
+    directions = cKDTree(unit_rows(ball - centre))
+    deep_there = np.maximum(radius[directions.query(unit_rows(off[close]))[1]] - away[close], 0.0)
     for _ in range(ROUNDS):
         between = moved_lids[close] - (moved_centre + shift)
         distance = np.linalg.norm(between, axis=1)
+        toward = directions.query(unit_rows(between @ move.rotation))[1]
+        wanted = move.scale * np.maximum(radius[toward] - deep_there, 0.0)
         deep = times * wanted - distance
         if deep.max() <= ENOUGH * size:
             break

@@ -165,7 +165,7 @@ def _eyeball(head: Head, at: Rows, sure: NDArray, part: Part, balls: Sequence[Ba
         scale = ball.radius / radius
         placed = scale * ((points - centre) @ move.rotation.T) + ball.centre
         return placed, f"{part.name} takes the place of the sculpt's ball, radius {ball.radius:.1f} mm."
-    back, times = room_behind_lids(points, centre, head.neutral[sure], at[sure], moved_centre, move.scale)
+    back, times = room_behind_lids(points, centre, head.neutral[sure], at[sure], moved_centre, move)
     words = f"{part.name} follows its lids, {times * move.scale:.3f} times as large"
     back_mm = float(np.linalg.norm(back))
     placed = moved_centre + times * (move(points) - moved_centre) + back

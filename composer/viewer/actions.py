@@ -19,6 +19,16 @@ from composer.viewer.panels.board.row_menu import copy_row, paste_into
 from composer.viewer.panels.brush import mirror
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.recipes.commands import ask_to_keep, duplicate_chosen, flip_chosen, new_recipe
+from composer.viewer.panels.time_strip.commands import (
+    copy_picked,
+    delete_picked,
+    key_of_cell,
+    key_of_recipe,
+    nudge_picked,
+    paste_copied,
+    play_or_stop,
+    step_key,
+)
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
 from composer.viewer.session.folding import fold
@@ -28,8 +38,10 @@ from composer.viewer.session.places import PLACES, VIEWS
 from composer.viewer.session.saving import save
 from composer.viewer.session.settings import data_folder
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.time_strip import TimeStrip
 
 TURN_PX, ZOOM_STEPS, NUDGE = 30.0, 2.0, 0.05
+LAST_FRAME = 1 << 30
 
 
 class Actions:
@@ -77,7 +89,7 @@ class Actions:
             "paste": self._paste,
             "more": lambda: nudge(board, stage, NUDGE),
             "less": lambda: nudge(board, stage, -NUDGE),
-            "clear_cell": lambda: remove_chosen(board, stage),
+            "clear_cell": self._clear,
             "cell_up": lambda: choose_by_steps(board, stage, -1, 0),
             "cell_down": lambda: choose_by_steps(board, stage, 1, 0),
             "cell_left": lambda: choose_by_steps(board, stage, 0, -1),
@@ -87,6 +99,21 @@ class Actions:
             "solo": lambda: self._hold("solo"),
             "mute": lambda: self._hold("mute"),
             "link": lambda: setattr(stage.opened, "linked", not stage.opened.linked),
+            "time": self._time,
+            "play": lambda: self._with_strip(lambda strip: play_or_stop(stage, strip)),
+            "loop": lambda: self._with_strip(lambda strip: setattr(strip, "loop", not strip.loop)),
+            "frame_on": lambda: self._with_strip(lambda strip: strip.go(stage, strip.frame + 1)),
+            "frame_back": lambda: self._with_strip(lambda strip: strip.go(stage, strip.frame - 1)),
+            "clip_start": lambda: self._with_strip(lambda strip: strip.go(stage, 0)),
+            "clip_end": lambda: self._with_strip(lambda strip: strip.go(stage, LAST_FRAME)),
+            "next_key": lambda: self._with_strip(lambda strip: step_key(stage, strip, panels.time_panel.hand, 1)),
+            "previous_key": lambda: self._with_strip(lambda strip: step_key(stage, strip, panels.time_panel.hand, -1)),
+            "key_recipe": lambda: self._with_strip(lambda strip: key_of_recipe(stage, strip)),
+            "key_cell": lambda: self._with_strip(lambda strip: key_of_cell(stage, strip)),
+            "key_rest": lambda: self._with_strip(lambda strip: key_of_recipe(stage, strip, rest=True)),
+            "key_later": lambda: self._with_strip(lambda strip: nudge_picked(stage, strip, 1)),
+            "key_earlier": lambda: self._with_strip(lambda strip: nudge_picked(stage, strip, -1)),
+            "ghosts": lambda: self._with_strip(lambda strip: setattr(strip, "ghosts", not strip.ghosts)),
             "larger": lambda: panels.painting.larger(1),
             "smaller": lambda: panels.painting.larger(-1),
             "stronger": lambda: panels.painting.stronger(1),
@@ -126,6 +153,20 @@ class Actions:
         if place == "paint" and session.region == ALL and session.project.regions:
             session.region = session.project.regions[0].name
 
+    def _time(self) -> None:
+        """Show the strip of time, or put it away; it belongs to mixing."""
+        stage = self._stage
+        shown = stage.time_shown and stage.place == "mix"
+        stage.time_shown = not shown
+        if not shown and stage.place != "mix":
+            self._go("mix")
+
+    def _with_strip(self, call: Callable[[TimeStrip], object]) -> None:
+        """Do something with the strip of time, where it is shown."""
+        if self._stage.time_shown and self._stage.place == "mix":
+            self._panels.trying.stop(self._stage.opened)
+            call(self._panels.time)
+
     def _hold(self, which: str) -> None:
         session = self._stage.opened
         session.held.toggle(which, ("row", session.region))
@@ -144,13 +185,29 @@ class Actions:
             stage.say("Point at a place of the face first.")
         stage.asked_place = None if hit is None else (np.array(hit.corners), np.array(hit.bary))
 
+    @property
+    def _strip_at_hand(self) -> bool:
+        """Whether the strip of time was pressed last."""
+        return self._stage.time_shown and self._stage.place == "mix" and self._panels.time_panel.hand.at_hand
+
+    def _clear(self) -> None:
+        """Delete the picked keys where the strip of time is at hand, else remove the chosen cell."""
+        if not (self._strip_at_hand and delete_picked(self._stage, self._panels.time)):
+            remove_chosen(self._panels.board, self._stage)
+
     def _copy(self) -> None:
-        """The selected cells, or the chosen row."""
+        """The picked keys of the strip of time where that is at hand; the selected cells, or the chosen row."""
+        panels = self._panels
+        if self._strip_at_hand and copy_picked(self._stage, panels.time, panels.time_panel.hand):
+            return
         if not copy_cells(self._panels.board, self._stage):
             copy_row(self._stage, self._stage.opened.region)
 
     def _paste(self) -> None:
-        """What was copied last."""
+        """What was copied last, of the strip of time where that is at hand."""
+        panels = self._panels
+        if self._strip_at_hand and paste_copied(self._stage, panels.time, panels.time_panel.hand):
+            return
         if not paste_cells(self._panels.board, self._stage):
             paste_into(self._stage, self._stage.opened.region)
 

@@ -11,6 +11,7 @@ from composer.viewer.panels.compare import draw_compared
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.registry import PANELS, SHEETS, Panel, sides_of
+from composer.viewer.panels.time_strip.lane import draw_ghosts
 from composer.viewer.panels.tray import carried_ghost
 from composer.viewer.panels.viewbar import ONE_LINE, draw_viewbar, legend_height
 from composer.viewer.panels.words import draw_words
@@ -25,8 +26,10 @@ from composer.viewer.ui.room import LEAST, MOST, most_for, room_for, usual
 HEADER, EDGE = 46.0, 6.0
 """Height of the header, thickness of the edge of a panel, in pixels at scale 1."""
 USUAL = {"mix left": 232.0, "mix right": 300.0, "mix foot": 250.0, "new left": 290.0, "new right": 250.0}
-TAB_ORDER = ["header", "left", "over view", "foot", "right"]
+TAB_ORDER = ["header", "left", "over view", "time", "foot", "right"]
 """The order in which Tab goes from panel to panel."""
+TIME, LOW_TIME, LOW = 108.0, 86.0, 700.0
+"""Height of the strip of time, the same in a window that is lower than `LOW`, in pixels at scale 1."""
 LIST = 250.0
 """Sizes of panels that nobody has dragged, on a window of 1280 x 800 at scale 1; a list where nothing is said."""
 
@@ -45,10 +48,18 @@ def measure(stage: Stage, kit: Kit) -> None:
             shut.add(side)
     room = room_for((display.x, display.y), kit.px(HEADER), wanted, frozenset(shut), kit.scale, stage.asked_side)
     stage.room = room
-    wide, high = display.x - room.left - room.right, display.y - kit.px(HEADER) - room.foot
+    wide = display.x - room.left - room.right
+    high = display.y - kit.px(HEADER) - room.foot - time_height(stage, kit)
     stage.whole_view = (room.left, kit.px(HEADER), max(wide, 1.0), max(high, 1.0))
     beside = stage.place == "mix" and stage.compare.how == "side"
     stage.view = (room.left, kit.px(HEADER), max(wide / 2 if beside else wide, 1.0), max(high, 1.0))
+
+
+def time_height(stage: Stage, kit: Kit) -> float:
+    """The height of the strip of time under the view, in points; 0 where it is put away."""
+    if not stage.time_shown or stage.place != "mix":
+        return 0.0
+    return kit.px(LOW_TIME if imgui.get_io().display_size.y < kit.px(LOW) else TIME)
 
 
 def draw_screen(
@@ -69,14 +80,16 @@ def draw_screen(
         box = ImVec2(left, top), ImVec2(left + width, top + height)
         imgui.get_background_draw_list().add_image(imgui.ImTextureRef(texture), *box, ImVec2(0, 1), ImVec2(1, 0))
         draw_compared(stage, kit, other)
+        draw_ghosts(stage, kit)
     left, top, width, height = stage.whole_view
     kit.stops.panel = "header"
     with panel("header", 0, 0, display.x, kit.px(HEADER), theme.DEEP, kit.px(8)):
         draw_header(stage, kit, act, panels.steps)
+    strip = time_height(stage, kit)
     boxes = {
         "left": (0.0, top, left, display.y - top),
         "right": (left + width, top, display.x - left - width, display.y - top),
-        "foot": (left, top + height, width, display.y - top - height),
+        "foot": (left, top + height + strip, width, display.y - top - height - strip),
     }
     place = stage.place
     for each in PANELS:
@@ -84,6 +97,10 @@ def draw_screen(
             kit.stops.panel = each.side
             with panel(each.name, *boxes[each.side]):
                 each.draw(stage, kit, panels)
+    if strip:
+        kit.stops.panel = "time"
+        with panel("time strip", left, top + height, width, strip, pad=kit.px(7)):
+            panels.time_panel.draw(stage, kit, panels.time)
     kit.stops.panel = "over view"
     if stage.place != "new" or stage.new_head is not None:
         with strip_over_view(stage.whole_view, kit.scale, ONE_LINE):

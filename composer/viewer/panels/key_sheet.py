@@ -126,5 +126,5 @@ class KeySheet:
 
 def _columns(count: int) -> list[list[str]]:
     """The groups of actions in one, two or three columns."""
-    first, second, third = ["Document", "Places", "Board"], ["Looking", "Painting"], ["Recipes"]
+    first, second, third = ["Document", "Places", "Board"], ["Looking", "Painting"], ["Recipes", "Time"]
     return {3: [first, second, third], 2: [[*first, *second], third], 1: [[*first, *second, *third]]}[count]

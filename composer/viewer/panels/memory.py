@@ -17,11 +17,13 @@ from composer.viewer.panels.recipes.state import Recipes
 from composer.viewer.panels.regions import RegionList
 from composer.viewer.panels.sheets import Sheets
 from composer.viewer.panels.steps import Steps
+from composer.viewer.panels.time_strip.strip import TimePanel
 from composer.viewer.panels.tray import Tray
 from composer.viewer.panels.welcome import Welcome
 from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.painting import Painting
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.time_strip import TimeStrip
 from composer.viewer.session.trying import Trying
 from composer.viewer.tools.desk import Desk, GaugeReading, PullReading
 
@@ -46,6 +48,8 @@ class Panels:
     steps: Steps = field(default_factory=Steps)
     findings: Findings = field(default_factory=Findings)
     trying: Trying = field(default_factory=Trying)
+    time: TimeStrip = field(default_factory=TimeStrip)
+    time_panel: TimePanel = field(default_factory=TimePanel)
     painting: Painting = field(default_factory=Painting)
     fitting: Fitting = field(default_factory=Fitting)
     gauge: GaugeReading = field(default_factory=GaugeReading)
@@ -54,6 +58,7 @@ class Panels:
     def fresh(self) -> None:
         """Another document is open: what was tried, painted and fitted on the old one is forgotten."""
         self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
+        self.time, self.time_panel = TimeStrip(loop=self.time.loop), TimePanel()
         self.bake, self.fitting = Bake(suffix=self.bake.suffix, unit=self.bake.unit), Fitting()
         self.board.drag = self.board.typing = None
 

@@ -57,8 +57,8 @@ def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
     """What is laid over the head, its cage, its parts: at the right end of the line."""
     left, top, width, _ = stage.whole_view
     names = {name: words for name, (words, _) in stage.overlays(has_texture).items()}
-    pad, box = 2 * imgui.get_style().frame_padding.x, kit.px(118)
-    rest = ["Edges", "Parts", *(["Compare"] if stage.place == "mix" else [])]
+    pad, box = 2 * imgui.get_style().frame_padding.x, kit.px(98 if width < kit.px(860) else 118)
+    rest = ["Edges", "Parts", *(["Compare", "Time"] if stage.place == "mix" else [])]
     others = sum(kit.wide(words) + pad + kit.px(3) for words in rest)
     down = kit.px(10 if width >= kit.px(ONE_LINE) else 40)
     imgui.set_cursor_screen_pos(ImVec2(left + width - box - others - kit.px(12), top + down))
@@ -87,6 +87,9 @@ def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
         if kit.button("Compare", hint, on=stage.compare.how != "off"):
             imgui.open_popup("compare")
         compare_menu(stage, kit)
+        imgui.same_line(0, kit.px(3))
+        if kit.button("Time", "the strip of time: clips, played and keyed", "time", on=stage.time_shown):
+            stage.time_shown = not stage.time_shown
 
 
 def _parts(stage: Stage, kit: Kit) -> None:

@@ -86,6 +86,7 @@ class Stage:
     whole_view: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 1.0)
     room: Room = Room(0.0, 0.0, 0.0, frozenset())
     asked_side: str = ""
+    time_shown: bool = False
     on_board: Recipe | None = None
     clock: Callable[[], float] = time.monotonic
 

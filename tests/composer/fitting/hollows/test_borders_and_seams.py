@@ -8,6 +8,7 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from composer.fitting.align import Similarity
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.eye_room import ENOUGH, room_behind_lids
 from composer.fitting.hollows.beside_seam import beside_seam
@@ -137,6 +138,10 @@ def test_beside_a_seam_the_outer_side_goes_to_the_sculpt_and_the_gap_stays(keepe
     assert gap < 1.15 * own
 
 
+STANDS = Similarity(np.eye(3), np.zeros(3))
+"""A move that moves nothing."""
+
+
 @settings(max_examples=25)
 @given(st.integers(0, 2**31 - 1), st.floats(0.7, 1.4), st.floats(0.0, 1.5))
 def test_lids_have_room(seed: int, scale: float, deep: float) -> None:
@@ -148,7 +153,7 @@ def test_lids_have_room(seed: int, scale: float, deep: float) -> None:
     turn = trimesh.transformations.random_rotation_matrix(random.random(3))[:3, :3]
     centre = random.normal(0.0, 30.0, 3)
     pressed = scale * (lids - [0.0, 0.0, deep]) @ turn.T + centre
-    shift, times = room_behind_lids(ball, np.zeros(3), lids, pressed, centre, scale)
+    shift, times = room_behind_lids(ball, np.zeros(3), lids, pressed, centre, Similarity(turn, centre, scale))
     left = np.linalg.norm(pressed - centre - shift, axis=1)
     assert left.min() >= times * scale * 12.0 * (1.0 - ENOUGH) - scale * 0.1  # the ball's facets
     if deep <= 0.9:
@@ -158,10 +163,25 @@ def test_lids_have_room(seed: int, scale: float, deep: float) -> None:
     assert np.linalg.norm(shift) <= scale * deep + 1e-9 and 0.92 <= times <= 1.0  # the least that does
 
 
+def test_lids_that_moved_over_the_cornea_have_room() -> None:
+    ball = np.asarray(trimesh.creation.icosphere(subdivisions=4, radius=12.0).vertices)
+    bulge = np.arccos(np.clip(ball[:, 2] / 12.0, -1.0, 1.0)) < 0.5
+    ball[bulge] *= 13.0 / 12.0
+    polar, around = np.meshgrid(np.linspace(0.55, 0.75, 8), np.linspace(0, 2 * np.pi, 24, endpoint=False))
+    at = [np.stack([np.sin(p) * np.cos(around), np.sin(p) * np.sin(around), np.cos(p)], axis=-1).reshape(-1, 3)
+          for p in (polar, polar - 0.2)]  # fmt: skip
+    lids, moved = 12.2 * at[0], 12.2 * at[1]  # closed over the bulge, which is 0.8 mm higher than they are
+    shift, times = room_behind_lids(ball, np.zeros(3), lids, moved, np.zeros(3), STANDS)
+    placed = trimesh.PointCloud(times * ball + shift)
+    nearest = placed.kdtree.query(moved)[1]
+    assert (np.linalg.norm(moved, axis=1) >= np.linalg.norm(placed.vertices[nearest], axis=1) - 0.1).all()
+    assert shift[2] < 0.0
+
+
 def test_a_ball_between_flat_lids_becomes_smaller() -> None:
     ball = np.asarray(trimesh.creation.icosphere(subdivisions=3, radius=12.0).vertices)
     lids = 12.5 * np.concatenate([np.eye(3), -np.eye(3), [[0.6, 0.8, 0.0], [0.0, 0.6, -0.8]]])
     pressed = 0.93 * lids  # 11.6 mm from the centre on all sides: no shift makes room
-    shift, times = room_behind_lids(ball, np.zeros(3), lids, pressed, np.zeros(3), 1.0)
+    shift, times = room_behind_lids(ball, np.zeros(3), lids, pressed, np.zeros(3), STANDS)
     np.testing.assert_allclose(shift, 0.0, atol=0.05)
     assert 11.6 / 12.0 - 0.02 < times < 11.6 / 12.0 + 0.02
