@@ -46,7 +46,9 @@ def clip(
     against: Annotated[
         Path | None, typer.Option(metavar="PATH", help="Compare with frames: a folder of meshes, .npz, .glb or USD.")
     ] = None,
-    within: Annotated[float, typer.Option(metavar="MM", help="How far frames may lie from the clip, for --against.")] = 0.1,
+    within: Annotated[
+        float, typer.Option(metavar="MM", help="How far frames may lie from the clip, for --against.")
+    ] = 0.1,
     report: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Check, and write a page with pictures, .html, here.")
     ] = None,
