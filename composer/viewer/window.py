@@ -106,7 +106,7 @@ class MoueWindow(pyglet.window.Window):
             self.wake()
         if stage.session is not self._opened:
             self._open()
-        elif stage.session is not None and stage.session.evaluated.library is not self._library:
+        elif stage.session is not None and not stage.session.arriving:
             self._follow_head()
         self._input.catch_up()
         tried = self._try_on()
@@ -226,6 +226,8 @@ class MoueWindow(pyglet.window.Window):
     def _follow_head(self) -> None:
         """Show another head that is in the place of the document's head, by a swap or by undo."""
         stage = self.stage
+        if stage.opened.evaluated.library is self._library:
+            return
         stage.asked_place = None
         self._library, stage.picker = stage.opened.evaluated.library, Picker(stage.opened.head)
         self.drag.abandon()
