@@ -23,9 +23,8 @@ from composer.fitting.fill import fill_more
 from composer.fitting.give_way import without_crossing
 from composer.fitting.loops import Loops
 from composer.fitting.not_followed import Why
-from composer.geometry.part import part_of, whole_polygons
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons, read_only
-from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
 from composer.geometry.vectors import cross, unit_rows
 from composer.head.levels import HIGHEST_LEVEL, Refinement
@@ -236,12 +235,6 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
     return best, agrees, facing
 
 
-def _beside_other_skin(level: ProjectedLevel, keep: Rows) -> Rows:
-    """(n,) 1 for the vertices that may move and lie near skin that looks another way, 0 for the others."""
-    test = SelfCrossing(whole_polygons(level.polygons, keep < 1.0))
-    return test.beside_other_sheets(level.positions).astype(np.float64)
-
-
 def usable_reach(reach_mm: float) -> float:
     """`reach_mm` unchanged. Raises MoueError where it is not above 0."""
     if not reach_mm > 0:
@@ -277,7 +270,6 @@ def project(
     keep = np.zeros(n) if protect is None else np.asarray(protect, dtype=np.float64)
     still = _still_pieces(polygons, keep)
     ideal = np.asarray(reference, dtype=np.float64)
-    close, keep_cage = np.zeros(n), keep
     out: list[ProjectedLevel] = []
     for k in range(HIGHEST_LEVEL + 1):
         if progress is not None:
@@ -286,7 +278,7 @@ def project(
             step = Refinement(polygons)
             surface = Surface(step.polygons, step.apply(out[-1].positions))
             ideal, freedom, keep = step.apply(ideal), step.apply(freedom), step.apply(keep)
-            still, close = step.apply(still), step.apply(_beside_other_skin(out[0], keep_cage) if k == 1 else close)
+            still = step.apply(still)
             keep[keep > 1 - 1e-9] = 1.0
             polygons = step.polygons
         painted = (reject or {}).get(k)
@@ -298,7 +290,7 @@ def project(
         stays = keep if k else np.where(cage_stands, 1.0, keep)
         gives = (stays if cage_stands is True else keep) < 1.0
         out.append(_level(
-            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, gives, still > 0.5, close > 0.0, refused,
+            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, gives, still > 0.5, refused,
             None if k else marks,
         ))  # fmt: skip
         done = Surface(polygons, out[-1].positions).mean_edge_mm <= sculpt.mean_edge if up_to is None else k == up_to
@@ -316,10 +308,10 @@ def _still_pieces(polygons: Polygons, keep: Rows) -> Rows:
 
 def _level(
     k: int, surface: Surface, sculpt: ClosestSurface, reach: float, ideal: Rows, free: Flags, keep: Rows, gives: Flags,
-    still: Flags, close: Flags, refused: Flags | None, marks: tuple[NDArray, Rows] | None,
+    still: Flags, refused: Flags | None, marks: tuple[NDArray, Rows] | None,
 ) -> ProjectedLevel:  # fmt: skip
-    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all, and
-    the skin `close` (n,) to other skin gives way where it would cross it, if it `gives` (n,)."""
+    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all.
+    Skin that would cross skin gives way, if it `gives` (n,)."""
     polygons, positions = surface.polygons, surface.positions
     at = np.flatnonzero(~still) if k and still.any() else np.arange(len(positions))
     if len(at) < len(positions):
@@ -334,10 +326,9 @@ def _level(
         width=FILL_WIDTH / 2**k,
     )  # fmt: skip
     landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
-    near = close[at] if k else ~still[at]
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
     landed, given_way = without_crossing(
-        surface, landed, near, gives[at], loops, width, ideal, settled.filled
+        surface, landed, ~still[at], gives[at], loops, width, ideal, settled.filled
     )  # fmt: skip
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
     moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way
