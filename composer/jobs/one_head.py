@@ -22,6 +22,8 @@ from composer.jobs.steps import BY_NAME, Shared, Work
 
 FAULT = "fault.txt"
 """Where a fault of Moue itself is written down, in the head's folder."""
+JUDGED = ("fit", "check")
+"""Steps whose errors end a head that is to stop at findings: those for which their commands end with exit code 1."""
 Tell = Callable[[str, float], None]
 """Called with the step that is under way and how far it is, 0 to 1."""
 
@@ -99,7 +101,7 @@ def run_head(shared: Shared, head: JobHead, library: str, tell: Tell) -> HeadRes
         except Exception as error:  # whatever it is, the other heads go on
             became[step] = "failed"
             return HeadResult(head.name, became, found, step, _why(error, folder), seconds=seconds)
-        if done.errors and head.on_finding == "stop this head" and step != steps[-1]:
+        if step in JUDGED and done.errors and head.on_finding == "stop this head" and step != steps[-1]:
             return HeadResult(head.name, became, found, step, stopped=True, seconds=seconds)
     return HeadResult(head.name, became, found, seconds=seconds)
 
