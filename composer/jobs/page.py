@@ -65,17 +65,18 @@ def _card(job: Job, head: JobHead, result: HeadResult) -> str:
 
 
 def _worst(result: HeadResult) -> str:
-    grave = [each for found in result.found.values() for each in found if each.severity != "note"]
+    by_step = sorted(result.found.items(), key=lambda each: each[0] == "carry")  # recipes before single shapes
+    grave = [each for _, found in by_step for each in found if each.severity != "note"]
     grave.sort(key=lambda each: each.severity != "error")
     if not grave:
         return "" if result.why is not None else "<p>Nothing found.</p>"
-    rows = "".join(_row(each) for each in grave[:MOST])
+    rows = "".join(map(_row, grave[:MOST]))
     more = f"<p>and {len(grave) - MOST} more</p>" if len(grave) > MOST else ""
     return f"<ul>{rows}</ul>{more}"
 
 
 def _row(found: Found) -> str:
-    hint = f" <span class=hint>{escape(found.hint)}</span>" if found.hint else ""
+    hint = f"; <span class=hint>{escape(found.hint)}</span>" if found.hint else ""
     return f"<li><b class={found.severity}>{found.severity}</b> {escape(found.name)}: {escape(found.words)}{hint}</li>"
 
 

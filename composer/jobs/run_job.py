@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
-from typing import Any
+from typing import Any, cast
 
 from composer.document.inspection import inspect_folder
 from composer.document.mend import write_mended
@@ -119,11 +119,11 @@ class _Run:
             while waiting or self.under:
                 while waiting and self._room():
                     self._begin(waiting.popleft())
-                for pipe in wait(list(self.under), timeout=LOOKS):
-                    result = self._word(pipe)  # type: ignore[arg-type]
+                for pipe in cast(list[Connection], wait(list(self.under), timeout=LOOKS)):
+                    result = self._word(pipe)
                     if result is None:
                         continue
-                    under = self.under.pop(pipe)  # type: ignore[arg-type]
+                    under = self.under.pop(pipe)
                     under.process.join()
                     seconds_done += self._all(under.row)
                     self.most_bytes = max(self.most_bytes, result.bytes)
