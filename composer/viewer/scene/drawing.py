@@ -100,7 +100,7 @@ class Drawing:
         another frame is worth drawing."""
         session = self._session
         assert session is not None and stage.eye is not None
-        if session.head is not self._head:
+        if session.head is not self._head and not session.arriving:
             self._show(session.head)
         card = self._card if session.live is not None else None
         still = time.monotonic() - self._moved_at > STILL_SECONDS and not held
