@@ -29,7 +29,7 @@ def _ms() -> float:
 
 def read(path: Path) -> dict[str, float]:
     """The time of the reading alone."""
-    from composer.formats.library import head_of
+    from composer.formats.mesh_head import head_of
     from composer.formats.registry import read_mesh
 
     begin = _ms()

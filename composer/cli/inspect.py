@@ -48,6 +48,7 @@ def inspect(
     from composer.document.shape_faults import shape_faults
     from composer.errors import MoueError
     from composer.formats.library import open_library, upright
+    from composer.head.coarse_head import seen_coarse
     from composer.head.parts import with_recognised_parts
     from composer.head.understand.anatomy import with_anatomy_of
 
@@ -79,7 +80,8 @@ def inspect(
                 files.append(row)
     for row in files:
         row["became"] = became.get(row["file"], "")
-    known = with_anatomy_of(head.with_(notes=(*notes, *head.notes)), head)
+    seen = seen_coarse(head)
+    known = with_anatomy_of(seen.with_(notes=(*notes, *head.notes)), seen)
     report = _report(head, notes, files) | {"beliefs": [vars(belief) for belief in beliefs_of(known)]}
     if mend is not None:
         report["mended_copy"] = str(mend)

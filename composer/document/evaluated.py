@@ -6,7 +6,7 @@ the same arrays, so that a change of a weight costs microseconds and a painted m
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from functools import cached_property
 
@@ -19,6 +19,7 @@ from composer.document.masks_of import MaskSources
 from composer.document.project import Project, Region
 from composer.document.region_sources import SPOT
 from composer.errors import MoueError, unknown
+from composer.formats.arrival import HeadArrival
 from composer.formats.library import open_library
 from composer.head.axes import FileAxes
 from composer.head.fingerprint import fingerprint
@@ -70,10 +71,10 @@ class EvaluatedDocument:
 
     @classmethod
     def open(
-        cls, project: Project, progress: Progress | None = None, neutral_read: Callable[[Head], None] | None = None
+        cls, project: Project, progress: Progress | None = None, told: HeadArrival | None = None
     ) -> EvaluatedDocument:
         """Open the project's head, with the parts that the document declares, or else those recognised; progress and
-        `neutral_read` as `open_library`."""
+        `told` as `open_library`."""
         if project.unit is not None:
             mm_per(project.unit, str(project.path))
         if not is_there(project.head_path):
@@ -81,7 +82,7 @@ class EvaluatedDocument:
             raise MoueError("is not there", project.head_path, hint=hint)
         library = open_library(
             project.head_path, project.neutral, project.unit, progress=progress, recognise=not project.parts,
-            axes=project.axes or (FileAxes() if _says_hinges(project) else None), neutral_read=neutral_read,
+            axes=project.axes or (FileAxes() if _says_hinges(project) else None), told=told,
         )  # fmt: skip
         return cls(project, library)._made()
 

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from composer.geometry.rigid import is_mirrored
+from composer.head.coarse_head import coarse_head
 from composer.head.head import Head, Shape
 from composer.head.landmarks import resolve
 from composer.head.stabilise import HeadMotion, head_motions
@@ -42,12 +44,15 @@ class Fault:
 def shape_faults(
     head: Head, progress: Progress | None = None
 ) -> tuple[dict[str, HeadMotion], list[tuple[str, Fault]]]:  # fmt: skip
-    """The head motion of each shape, and the faults of shapes and neutral, each with a shape's name."""
-    motions = head_motions(head, progress)
+    """The head motion of each shape, and the faults of shapes and neutral, each with a shape's name. Those of a large
+    head are looked for on its coarser level; a shape that seems dead or double there is looked at whole."""
+    level = coarse_head(head)
+    small = head if level is None else level.head
+    motions = head_motions(small, progress)
     faults: list[tuple[str, Fault]] = []
-    seen: list[Shape] = []
-    for shape in head.shapes:
-        if is_mirrored(head.neutral, head.neutral + shape.delta):
+    seen: list[tuple[Shape, Shape]] = []
+    for shape, less in zip(head.shapes, small.shapes, strict=True):
+        if is_mirrored(small.neutral, small.neutral + less.delta):
             faults.append((shape.name, Fault("shape.mirrored", "error", "is mirrored: left and right are exchanged")))
             continue
         motion = motions[shape.name]
@@ -55,21 +60,27 @@ def shape_faults(
             far = float(np.linalg.norm(motion.shift_mm))
             words = f"head motion of {motion.turn_deg:.2f} degrees and {far:.2f} mm"
             faults.append((shape.name, Fault("motion.head", "warning", words, mended=True)))
-        if shape.furthest_mm <= STILL * head.diagonal:
+        if less.furthest_mm <= STILL * head.diagonal and shape.furthest_mm <= STILL * head.diagonal:
             faults.append((shape.name, Fault("shape.dead", "warning", "does not move")))
             continue
-        double = next((s for s in seen if np.abs(s.delta - shape.delta).max() <= SAME * head.diagonal), None)
+        most = SAME * head.diagonal
+        double = next((s for s, t in seen if _alike(t, less, most) and (s is t or _alike(s, shape, most))), None)
         if double is not None:
             faults.append((shape.name, Fault("shape.double", "warning", f"is the same as {double.name}")))
-        seen.append(shape)
-    unrest = _unrest(head, motions)
+        seen.append((shape, less))
+    unrest = _unrest(small, motions, np.arange(head.n_vertices) if level is None else level.level.vertices)
     if unrest:
         faults.append((head.neutral_name, Fault("neutral.unrest", "warning", unrest)))
     return motions, faults
 
 
-def _unrest(head: Head, motions: dict[str, HeadMotion]) -> str:
-    """A description of where the neutral differs from most targets, vertex by vertex; empty where it is at rest.
+def _alike(one: Shape, other: Shape, most: float) -> bool:
+    return bool(np.abs(one.delta - other.delta).max(initial=0.0) <= most)
+
+
+def _unrest(head: Head, motions: dict[str, HeadMotion], numbers: NDArray) -> str:
+    """A description of where the neutral differs from most targets, vertex by vertex, each named by its number of
+    `numbers` (n,); empty where it is at rest.
 
     Every expression leaves most of the face alone. So a place where at least half of the targets agree, after head
     motion is removed, is the face at rest: lids shut or lips open in the neutral alone stand out. Where every target
@@ -94,4 +105,4 @@ def _unrest(head: Head, motions: dict[str, HeadMotion]) -> str:
         places = {name: resolve(place, head.neutral) for name, place in head.landmarks.points.items()}
         near = min(places, key=lambda name: float(np.linalg.norm(places[name] - head.neutral[worst])))
         near = f" (near {near})"
-    return f"is not at rest: vertex {worst}{near} lies {offset[worst]:.1f} mm from where most targets have it"
+    return f"is not at rest: vertex {numbers[worst]}{near} lies {offset[worst]:.1f} mm from where most targets have it"

@@ -11,7 +11,7 @@ from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fit_state import FitOptions
 from composer.fitting.fitted_landmarks import found_landmarks
-from composer.formats.library import head_of
+from composer.formats.mesh_head import head_of
 from composer.formats.sculpt_mesh import read_sculpt_mesh
 from composer.head.fit_zones import FitZones
 from composer.head.head import Head

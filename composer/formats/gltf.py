@@ -15,15 +15,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from composer.formats.arrival import UNSEEN, Arrival
 from composer.formats.gltf_file import GltfFile
 from composer.formats.gltf_read import read_scene
 from composer.formats.gltf_write import write_gltf
 from composer.formats.mesh import Mesh
 
 
-def read(path: Path) -> Mesh:
-    """The meshes of a glTF scene as one, in metres. Raises MoueError for what cannot be used."""
-    return read_scene(GltfFile(Path(path)))
+def read(path: Path, told: Arrival = UNSEEN) -> Mesh:
+    """The meshes of a glTF scene as one, in metres, the neutral `told` first. Raises MoueError for what cannot be used.
+    """
+    return read_scene(GltfFile(Path(path)), told)
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,7 +12,8 @@ from numpy.typing import NDArray
 
 @dataclass
 class Piece:
-    """One mesh of the scene with the vertices of its file, all its primitives one after the other."""
+    """One mesh of the scene with the vertices of its file, all its primitives one after the other; `displacements`
+    reads what its targets move, which then stands in `deltas`."""
 
     name: str
     extras: dict[str, Any]
@@ -20,5 +22,6 @@ class Piece:
     uv: NDArray[np.float64] | None
     colours: NDArray[np.float64] | None
     source: NDArray[np.int64] | None
-    deltas: dict[str, NDArray[np.float32]]
+    displacements: Callable[[], dict[str, NDArray[np.float32]]]
     materials: dict[str, NDArray[np.int32]] = field(default_factory=dict)
+    deltas: dict[str, NDArray[np.float32]] = field(default_factory=dict)

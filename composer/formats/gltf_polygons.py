@@ -7,6 +7,7 @@ vertex for every vertex of the file. The triangles are the fans of the polygons 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -39,7 +40,7 @@ def polygons_out(mesh: Mesh, order: Ints) -> dict[str, Any]:
 
 
 def from_own_polygons(piece: Piece) -> Mesh | None:
-    """The mesh that Moue wrote to the file; None where another program wrote or changed it."""
+    """The mesh that Moue wrote to the file, without shapes; None where another program wrote or changed it."""
     extras = piece.extras.get("polygons")
     if piece.source is None or not isinstance(extras, dict):
         return None
@@ -65,9 +66,15 @@ def from_own_polygons(piece: Piece) -> Mesh | None:
         _names(extras.get("groups"), faces),
         materials=_names(extras.get("materials"), faces),
         colours=None if piece.colours is None else piece.colours[first],
-        shapes=tuple(Shape(name, delta[first]) for name, delta in piece.deltas.items()),
         name=piece.name,
     )
+
+
+def with_own_shapes(mesh: Mesh, piece: Piece) -> Mesh:
+    """A mesh that `from_own_polygons` made, with the piece's displacements as its shapes."""
+    first = None if piece.source is None else _first_of_sources(piece.source, mesh.n_vertices)
+    assert first is not None
+    return replace(mesh, shapes=tuple(Shape(name, delta[first]) for name, delta in piece.deltas.items()))
 
 
 def _integers(values: Any) -> NDArray[np.int64] | None:

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.formats.arrival import UNSEEN, Arrival
 from composer.formats.gltf_file import GltfFile
 from composer.formats.gltf_piece import Piece
-from composer.formats.gltf_polygons import from_own_polygons
+from composer.formats.gltf_polygons import from_own_polygons, with_own_shapes
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh, textures_of
 from composer.formats.weld import first_of_each
@@ -20,20 +21,25 @@ from composer.head.head import Shape, TextureCoordinates
 Matrix = NDArray[np.float64]
 
 
-def read_scene(file: GltfFile) -> Mesh:
-    """Every mesh of the scene as one, in metres. Raises MoueError where there is none, or where numbers are missing."""
+def read_scene(file: GltfFile, told: Arrival = UNSEEN) -> Mesh:
+    """Every mesh of the scene as one, in metres; the neutral is `told` before any displacement is read, its seams
+    joined by place alone. Raises MoueError where there is none, or where numbers are missing."""
     notes: list[str] = []
     pieces = [_piece(file, node, matrix, notes) for node, matrix in _instances(file, notes)]
     pieces = [piece for piece in pieces if len(piece.positions)]
     if not pieces:
         raise file.wrong("holds no mesh of triangles")
-    meshes = []
     for piece in pieces:
         check_positions(piece.positions, file.path)
+    own = [from_own_polygons(piece) for piece in pieces]
+    if told is not UNSEEN:
+        told.neutral(_one([mesh or _joined(piece, []) for mesh, piece in zip(own, pieces, strict=True)], file, []))
+    meshes = []
+    for piece, mesh in zip(pieces, own, strict=True):
+        piece.deltas = piece.displacements()
         for name, delta in piece.deltas.items():
             check_positions(delta, file.path, what=f"shape {name[:40]!r}, vertex")
-        written_by_moue = from_own_polygons(piece)
-        meshes.append(written_by_moue if written_by_moue is not None else _joined(piece, notes))
+        meshes.append(_joined(piece, notes) if mesh is None else with_own_shapes(mesh, piece))
     return _one(meshes, file, notes)
 
 
@@ -95,7 +101,8 @@ def _matrix(file: GltfFile, node: dict[str, Any]) -> Matrix:
 
 
 def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str]) -> Piece:
-    """All triangle primitives of one node's mesh; primitives over the same vertices share them."""
+    """All triangle primitives of one node's mesh, without displacements; primitives over the same vertices share them.
+    """
     mesh = file.item("meshes", node["mesh"])
     extras = mesh["extras"] if isinstance(mesh.get("extras"), dict) else {}
     names = target_names(file, mesh, extras, notes)
@@ -122,7 +129,7 @@ def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str
         if material:
             materials.setdefault(material, []).append(np.arange(faces, faces + len(corners), dtype=np.int32))
         faces += len(corners)
-    parts = [_vertices(file, primitive, names) for _, primitive in blocks.values()]
+    parts = [_vertices(file, primitive) for _, primitive in blocks.values()]
     turn = matrix[:3, :3]
     plain = np.array_equal(matrix, np.eye(4))
 
@@ -132,10 +139,15 @@ def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str
 
     positions = together("positions")
     positions = np.zeros((0, 3)) if positions is None else positions
-    deltas = {}
-    for place, name in enumerate(names):
-        delta = np.concatenate([part["deltas"][place] for part in parts]) if parts else np.zeros((0, 3), np.float32)
-        deltas[name] = delta if plain else (delta @ turn.T).astype(np.float32)
+
+    def displacements() -> dict[str, NDArray[np.float32]]:
+        read = [_targets(file, primitive, names) for _, primitive in blocks.values()]
+        deltas = {}
+        for place, name in enumerate(names):
+            delta = np.concatenate([each[place] for each in read]) if read else np.zeros((0, 3), np.float32)
+            deltas[name] = delta if plain else (delta @ turn.T).astype(np.float32)
+        return deltas
+
     return Piece(
         str(node.get("name") or mesh.get("name") or ""),
         extras,
@@ -144,7 +156,7 @@ def _piece(file: GltfFile, node: dict[str, Any], matrix: Matrix, notes: list[str
         together("uv"),
         together("colours"),
         together("source"),
-        deltas,
+        displacements,
         {name: np.concatenate(held) for name, held in materials.items()},
     )
 
@@ -194,7 +206,7 @@ def _material(file: GltfFile, primitive: dict[str, Any]) -> str:
     return str(file.item("materials", index).get("name") or f"material_{index}")
 
 
-def _vertices(file: GltfFile, primitive: dict[str, Any], names: list[str]) -> dict[str, Any]:
+def _vertices(file: GltfFile, primitive: dict[str, Any]) -> dict[str, Any]:
     attributes = primitive["attributes"]
     positions = file.accessor(attributes["POSITION"], 3).astype(np.float64)
     n = len(positions)
@@ -216,7 +228,13 @@ def _vertices(file: GltfFile, primitive: dict[str, Any], names: list[str]) -> di
         colours = optional("COLOR_0", 4 if four else 3)
         colours = None if colours is None else colours[:, :3]
     source = optional("_SOURCE", 1)
-    deltas = []
+    vertex = None if source is None else np.rint(source[:, 0]).astype(np.int64)
+    return {"positions": positions, "uv": uv, "colours": colours, "source": vertex}
+
+
+def _targets(file: GltfFile, primitive: dict[str, Any], names: list[str]) -> list[NDArray[np.float32]]:
+    """(n, 3) what each target of a primitive moves."""
+    n, deltas = file.count(primitive["attributes"]["POSITION"]), []
     for name, target in zip(names, file.items("targets", dict, primitive), strict=True):
         if "POSITION" not in target:
             deltas.append(np.zeros((n, 3), dtype=np.float32))
@@ -225,8 +243,7 @@ def _vertices(file: GltfFile, primitive: dict[str, Any], names: list[str]) -> di
         if len(delta) != n:
             raise file.wrong(f"shape {name[:40]!r} has {len(delta)} vertices, its mesh {n}")
         deltas.append(delta)
-    vertex = None if source is None else np.rint(source[:, 0]).astype(np.int64)
-    return {"positions": positions, "uv": uv, "colours": colours, "source": vertex, "deltas": deltas}
+    return deltas
 
 
 def _joined(piece: Piece, notes: list[str]) -> Mesh:

@@ -8,7 +8,6 @@ little more memory than its float32 arrays.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError, cannot
+from composer.formats.arrival import UNSEEN, Arrival, HeadArrival
 from composer.formats.library_file import read_settled
-from composer.formats.mesh import Mesh
+from composer.formats.mesh_head import Teller, guessed, head_of
 from composer.formats.nearest_to_all import nearest_to_all
 from composer.formats.neutral_choice import NEAREST, NeutralChoice, chosen_neutral
 from composer.formats.read_ahead import read_ahead
@@ -25,7 +25,7 @@ from composer.formats.registry import format_of, read_mesh, suffixes
 from composer.formats.target import Target, TargetReader
 from composer.head.axes import FileAxes
 from composer.head.folders import is_folder, is_there
-from composer.head.head import Head, InBetween, Shape
+from composer.head.head import Head, Shape
 from composer.head.landmarks import Landmarks, read_landmarks
 from composer.head.order_difference import OrderDifference, order_difference
 from composer.head.parts import with_recognised_parts
@@ -33,7 +33,7 @@ from composer.head.reading import reading
 from composer.head.turning import turned
 from composer.head.understand.own_axes import found_axes
 from composer.progress import Progress
-from composer.units import guess_unit, mm_per
+from composer.units import mm_per
 
 REORDER = "moue inspect FOLDER --mend DIR puts it in order"
 MENDS = {
@@ -56,7 +56,7 @@ def open_library(
     progress: Progress | None = None,
     recognise: bool = True,
     axes: FileAxes | None = None,
-    neutral_read: Callable[[Head], None] | None = None,
+    told: HeadArrival | None = None,
 ) -> Head:
     """The head in `path`: a folder of OBJ or PLY targets, or a .glb, .gltf or .npz file.
 
@@ -68,29 +68,28 @@ def open_library(
     another topology is refused, with its name and the difference. With `skip_broken` such targets, and files that
     cannot be read, are left out and named in the notes.
     `landmarks.toml` beside the files is read too. Eyes, teeth, tongue and lashes that are separate pieces become parts,
-    unless `recognise` is False. `progress` is called with a fraction and the name of the present file, `neutral_read`
-    once, as soon as the neutral is known, with the head without its shapes, its parts and its own axes.
+    unless `recognise` is False. `progress` is called with a fraction and the name of the present file; the neutral
+    is `told` as soon as it is read, and shapes where they are read one by one.
 
     Raises MoueError where there is nothing to read, something cannot be used, or two targets have the same name.
     """
     path = Path(path)
     say = progress or (lambda _fraction, _words: None)
-    show = neutral_read or (lambda _head: None)
     if not is_there(path):
         raise MoueError("is not there", path)
     if is_folder(path):
         stands = axes or read_settled(path).axes or FileAxes()
-        head = _folder(path, neutral, unit, skip_broken, say, lambda seen: show(turned(seen, stands)))
+        teller = Teller(told, unit or read_settled(path).unit, stands, path)
+        head = _folder(path, neutral, unit, skip_broken, say, teller.arrival)
     elif neutral is not None and not format_of(path).many_shapes:
         raise MoueError("is one file, so it has no neutral to choose", path, hint="give its folder")
     else:
         say(0.0, path.name)
-        mesh = read_mesh(path)
-        head = head_of(mesh, unit)
+        teller = Teller(told, unit, axes or FileAxes())
+        head = head_of(read_mesh(path, told=teller.arrival), unit)
         if format_of(path).suffixes == (".obj",):
             head = replace(head, neutral_file=path)
-        show(turned(replace(head, shapes=()), axes or FileAxes()))
-    head = upright(_with_landmarks(head, path), axes, recognise)
+    head = upright(teller.known(_with_landmarks(head, path)), axes, recognise)
     if recognise:
         head = with_recognised_parts(head)
     say(1.0, path.name)
@@ -107,42 +106,6 @@ def upright(head: Head, axes: FileAxes | None = None, find: bool = True) -> Head
         axes, words = found_axes(head)
         head = head.with_(notes=(*head.notes, words)) if words else head
     return turned(head, axes or FileAxes())
-
-
-def head_of(mesh: Mesh, unit: str | None = None) -> Head:
-    """A mesh as a head, in mm: its shapes become the head's. `unit` overrules what its file says.
-
-    Raises MoueError where two shapes have one name or the unit is not known.
-    """
-    unit = unit or mesh.unit
-    unit, notes = (unit, []) if unit else _guessed(mesh.diagonal)
-    scale = mm_per(unit)
-    shapes = tuple(
-        Shape(
-            shape.name,
-            _times(shape.delta, scale),
-            tuple(InBetween(between.at, _times(between.delta, scale)) for between in shape.inbetweens),
-        )
-        for shape in mesh.shapes
-    )
-    return Head(
-        mesh.name or (mesh.path.stem if mesh.path else "head"), mesh.polygons, mesh.positions * scale, shapes,
-        groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours,
-        unit=unit, path=mesh.path, notes=(*mesh.notes, *notes),
-    )  # fmt: skip
-
-
-def _times(delta: NDArray[np.float32], scale: float) -> NDArray[np.float32]:
-    if scale == 1.0:
-        return delta
-    return (delta * np.float64(scale)).astype(np.float32)
-
-
-def _guessed(diagonal: float) -> tuple[str, list[str]]:
-    unit = guess_unit(diagonal) if diagonal > 0 else None
-    if unit is None:
-        return "mm", [f"A diagonal of {diagonal:.4g} is not that of a human head in any unit, so mm was taken."]
-    return unit, [f"The unit was taken to be {unit}: the head's diagonal is then {diagonal * mm_per(unit):.0f} mm."]
 
 
 def _with_landmarks(head: Head, path: Path) -> Head:
@@ -198,26 +161,20 @@ def _natural(name: str) -> list[tuple[int, int | str]]:
 
 
 def _folder(
-    folder: Path, neutral: str | None, unit: str | None, skip_broken: bool, say: Progress,
-    neutral_read: Callable[[Head], None] | None = None,
+    folder: Path, neutral: str | None, unit: str | None, skip_broken: bool, say: Progress, told: Arrival
 ) -> Head:  # fmt: skip
     files = targets_in(folder)
     settled = read_settled(folder)
     unit = unit or settled.unit
     choice = chosen_neutral([file.stem for file in files], neutral, settled.neutral, folder)
     if choice is not None:
-
-        def seen(mesh: Mesh) -> None:
-            if neutral_read is not None:
-                neutral_read(replace(head_of(mesh, unit), name=folder.name, path=folder))
-
-        targets = _read_all(files, _file_of(files, choice.name), unit, skip_broken, say, seen)
+        targets = _read_all(files, _file_of(files, choice.name), unit, skip_broken, say, told)
     else:
         targets = _read_with_any(files, unit, skip_broken, say)
         choice = NeutralChoice(nearest_to_all(targets.deltas), NEAREST)
     chosen = choice.name
     notes = [words] if (words := choice.words(targets.deltas)) else []
-    unit, guesses = (unit, []) if unit else _guessed(targets.reference.diagonal)
+    unit, guesses = (unit, []) if unit else guessed(targets.reference.diagonal)
     notes += guesses + [_left_out(error, folder) for error in targets.broken]
     scale = mm_per(unit)
     base = targets.reference.path if targets.reference.path.stem == chosen else _file_of(files, chosen)
@@ -275,15 +232,13 @@ def _read_with_any(files: list[Path], unit: str | None, skip_broken: bool, say: 
 
 def _read_all(
     files: list[Path], reference: Path, unit: str | None, skip_broken: bool, say: Progress,
-    seen: Callable[[Mesh], None] | None = None,
+    told: Arrival = UNSEEN,
 ) -> _Targets:  # fmt: skip
-    """Every target of `files` as a displacement of `reference`, in the files' unit; `seen` gets the reference's mesh
-    as soon as it is read."""
+    """Every target of `files` as a displacement of `reference`, in the files' unit, `told` as they are read."""
     say(0.0, reference.name)
     with reading(reference):
         base = TargetReader(reference).target()
-    if seen is not None:
-        seen(base.mesh)
+    told.neutral(base.mesh)
     n = len(base.mesh.positions)
     deltas: dict[str, NDArray[np.float32]] = {}
     broken: list[MoueError] = []
@@ -297,6 +252,7 @@ def _read_all(
         found = next(read)
         if not isinstance(found, MoueError):
             deltas[file.stem] = found
+            told.shape(Shape(file.stem, found))
         elif skip_broken:
             broken.append(found)
         else:

@@ -16,6 +16,8 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import IO
 
@@ -24,6 +26,7 @@ from numpy.lib import format as npy
 from numpy.typing import NDArray
 
 from composer.errors import MoueError, cannot
+from composer.formats.arrival import UNSEEN, Arrival
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.npy import body_size, read_body, read_header
@@ -43,13 +46,13 @@ RATIO = 200
 REQUIRED = ("neutral", "deltas", "names", "counts", "indices")
 
 
-def read(path: Path) -> Mesh:
-    """The mesh in an NPZ file. Raises MoueError for a file that cannot be used, before anything too large is unpacked.
-    """
+def read(path: Path, told: Arrival = UNSEEN) -> Mesh:
+    """The mesh in an NPZ file, `told` as it is unpacked. Raises MoueError for a file that cannot be used, before
+    anything too large is unpacked."""
     path = Path(path)
     try:
         with open_regular(path) as file, zipfile.ZipFile(io.BufferedReader(file)) as archive:
-            return _Members(archive, path).mesh()
+            return _Members(archive, path).mesh(told)
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is not a complete NPZ file ({error})", path) from None
     except OSError as error:
@@ -85,6 +88,22 @@ class _Members:
     def array(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> NDArray:
         """One array; its type (letters of dtype.kind) and its shape (None for any) are checked before it is unpacked.
         """
+        self._check(name, kinds, shape)
+        with self.archive.open(name + ".npy") as member:
+            return read_body(member, *read_header(member, self.path, repr(name)), self.path, repr(name))
+
+    def rows(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> Iterator[NDArray]:
+        """The rows of one array along its first axis, each unpacked when it is asked for; checked as `array`."""
+        self._check(name, kinds, shape)
+        with self.archive.open(name + ".npy") as member:
+            (count, *sides), by_columns, kind = read_header(member, self.path, repr(name))
+            if by_columns and count > 1:
+                yield from self.array(name, kinds, shape)
+                return
+            for _ in range(count):
+                yield read_body(member, tuple(sides), by_columns, kind, self.path, repr(name))
+
+    def _check(self, name: str, kinds: str, shape: tuple[int | None, ...]) -> None:
         has, kind = self.headers[name]
         if len(has) != len(shape) or any(w is not None and w != h for w, h in zip(shape, has, strict=True)):
             wanted = " x ".join("any" if side is None else str(side) for side in shape) or "one value"
@@ -92,30 +111,34 @@ class _Members:
             raise MoueError(f"{name!r} is {got}, not {wanted}", self.path)
         if kind.kind not in kinds:
             raise MoueError(f"{name!r} holds {kind}, which is the wrong type", self.path)
-        with self.archive.open(name + ".npy") as member:
-            return read_body(member, *read_header(member, self.path, repr(name)), self.path, repr(name))
 
     def names(self, name: str) -> list[str]:
         """A list of texts."""
         return [str(text) for text in self.array(name, "U", (None,))]
 
-    def mesh(self) -> Mesh:
-        """The mesh in the arrays."""
+    def mesh(self, told: Arrival) -> Mesh:
+        """The mesh in the arrays, the neutral first."""
+        bare = self._neutral()
+        told.neutral(bare)
+        names, n = self.names("names"), bare.n_vertices
+        between = self._inbetweens(names, n)
+        shapes: list[Shape] = []
+        for name, delta in zip(names, self.rows("deltas", "fiu", (len(names), n, 3)), strict=True):
+            check_positions(delta, self.path, what=f"shape {name!r}, vertex")
+            held = delta.astype(np.float32, copy=False)
+            shapes.append(Shape(name, held, tuple(between.get(len(shapes), ()))))
+            told.shape(shapes[-1])
+        return replace(bare, shapes=tuple(shapes))
+
+    def _neutral(self) -> Mesh:
         neutral = self.array("neutral", "fiu", (None, 3)).astype(np.float64)
         check_positions(neutral, self.path)
         n = len(neutral)
-        names = self.names("names")
-        deltas = self.array("deltas", "fiu", (len(names), n, 3)).astype(np.float32, copy=False)
         counts, indices = (self._whole(name) for name in ("counts", "indices"))
         try:
             polygons = Polygons(counts, indices, n)
         except MoueError as error:
             raise MoueError(str(error), self.path) from None
-        between = self._inbetweens(names, n)
-        shapes: list[Shape] = []
-        for name, delta in zip(names, deltas, strict=True):
-            check_positions(delta, self.path, what=f"shape {name!r}, vertex")
-            shapes.append(Shape(name, delta, tuple(between.get(len(shapes), ()))))
         unit = str(self.array("unit", "U", ())) if "unit" in self.headers else None
         if unit is not None and unit not in MM_PER_UNIT:
             raise MoueError(
@@ -125,8 +148,7 @@ class _Members:
         colours = self.array("colours", "f", (n, 3)).astype(np.float64) if "colours" in self.headers else None
         return Mesh(
             polygons, neutral, uv, self._faces("group", polygons.n_faces),
-            materials=self._faces("material", polygons.n_faces), colours=colours, shapes=tuple(shapes),
-        unit=unit,
+            materials=self._faces("material", polygons.n_faces), colours=colours, unit=unit,
             name=self.path.stem, path=self.path,
         )  # fmt: skip
 

@@ -13,6 +13,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING
 
 from composer.errors import MoueError
+from composer.formats.arrival import UNSEEN, Arrival
 from composer.head.folders import is_folder
 from composer.head.reading import check_regular, reading
 
@@ -86,8 +87,9 @@ def axes_in(head: Head, file: Path | str) -> FileAxes:
     return FileAxes() if form.y_up and not own else head.axes
 
 
-def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
-    """The mesh in a file, positions in the file's unit (n, 3) float64; `unit` overrules what the file says.
+def read_mesh(path: Path | str, unit: str | None = None, told: Arrival = UNSEEN) -> Mesh:
+    """The mesh in a file, positions in the file's unit (n, 3) float64; `unit` overrules what the file says. The
+    neutral is `told` as soon as it is read, and shapes where they are read one by one.
 
     Raises MoueError, naming the file and where there is one the line, for a file that cannot be used.
     """
@@ -99,7 +101,9 @@ def read_mesh(path: Path | str, unit: str | None = None) -> Mesh:
         raise MoueError("is a folder, not a file", path, hint=f"give one {form.name} file")
     check_regular(path)
     with reading(path, form.name), np.errstate(invalid="ignore", over="ignore"):  # readers report these
-        mesh: Mesh = form.module.read(path)
+        mesh: Mesh = form.module.read(path, told) if form.many_shapes else form.module.read(path)
+    if not form.many_shapes:
+        told.neutral(mesh)
     return replace(mesh, unit=unit) if unit else mesh
 
 

@@ -17,18 +17,20 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from composer.formats.arrival import UNSEEN, Arrival
 from composer.formats.mesh import Mesh
 
 
-def read(path: Path) -> Mesh:
-    """The meshes of a USD stage as one, in the stage's unit. Raises MoueError for what cannot be used."""
+def read(path: Path, told: Arrival = UNSEEN) -> Mesh:
+    """The meshes of a USD stage as one, in the stage's unit, the neutral `told` first. Raises MoueError for what cannot
+    be used."""
     from composer.formats.usd_apart import alone, read_apart
 
     if not alone(path := Path(path)):
-        return read_apart(path)
+        return read_apart(path, told)
     from composer.formats.usd_read import read_stage
 
-    return read_stage(path)
+    return read_stage(path, told)
 
 
 def write(path: Path, mesh: Mesh) -> tuple[str, ...]:

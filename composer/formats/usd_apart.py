@@ -14,6 +14,7 @@ import pickle
 import subprocess
 import sys
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ import numpy as np
 
 from composer.errors import MoueError
 from composer.formats import standing
+from composer.formats.arrival import UNSEEN, Arrival
 from composer.formats.mesh import Mesh
 from composer.formats.obj_lines import read_raw
 from composer.formats.weight_track import WeightTrack
@@ -32,7 +34,7 @@ AT_LEAST, TIMES = 8 * 2**30, 64
 """Limit of the process's address space: this many bytes, plus this many times the file's size (our choice)."""
 TRUSTED = "allow-outside"
 """The process's argument where the user allows the file to refer to files outside its folder."""
-MESH, WEIGHTS = "mesh", "weights"
+MESH, TOLD, WEIGHTS = "mesh", "mesh, the neutral told first", "weights"
 """What is asked for: the process's last argument."""
 CHILD = "from composer.formats.usd_apart import child; child()"
 STANDING = "from composer.formats.usd_apart import stand; stand()"
@@ -56,9 +58,10 @@ def alone(path: Path) -> bool:
     return False
 
 
-def read_apart(path: Path) -> Mesh:
-    """The mesh in `path`, read by a separate process. Raises MoueError where that reports an error or crashes."""
-    found: Mesh = _apart(path, MESH)
+def read_apart(path: Path, told: Arrival = UNSEEN) -> Mesh:
+    """The mesh in `path`, read by a separate process, the neutral `told` first where that is a fork. Raises MoueError
+    where the process reports an error or crashes."""
+    found: Mesh = _apart(path, MESH if told is UNSEEN else TOLD, lambda data: told.neutral(pickle.loads(data)))
     return found
 
 
@@ -68,10 +71,10 @@ def weights_apart(path: Path) -> list[WeightTrack]:
     return found
 
 
-def _apart(path: Path, what: str) -> Any:
+def _apart(path: Path, what: str, early: Callable[[bytes], None] = lambda _: None) -> Any:
     trusted = TRUSTED if may_refer_outside(path) else ""
     if standing.CAN_FORK:
-        answer = standing.ask(STANDING, pickle.dumps((os.getcwd(), str(path), trusted, what)))
+        answer = standing.ask(STANDING, pickle.dumps((os.getcwd(), str(path), trusted, what)), early)
     else:
         answer = _in_a_process_of_its_own(path, trusted, what)
     if answer is None:
@@ -96,7 +99,7 @@ def child() -> None:
     answer = os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
     with answer:
-        answer.write(_answer(Path(sys.argv[1]), sys.argv[2], sys.argv[3]))
+        answer.write(_answer(Path(sys.argv[1]), sys.argv[2], sys.argv[3], lambda _: None))
 
 
 def stand() -> None:
@@ -108,16 +111,16 @@ def stand() -> None:
 
     Usd.Stage.CreateInMemory()  # loads what USD knows of its schemas
 
-    def answer(request: bytes) -> bytes:
+    def answer(request: bytes, tell: Callable[[bytes], None]) -> bytes:
         folder, path, trusted, what = pickle.loads(request)
         os.chdir(folder)
-        return _answer(Path(path), trusted, what)
+        return _answer(Path(path), trusted, what, tell)
 
     standing.serve(answer)
 
 
-def _answer(path: Path, trusted: str, what: str) -> bytes:
-    """A pickle of what is asked for, or of what is wrong with the file as a tuple."""
+def _answer(path: Path, trusted: str, what: str, tell: Callable[[bytes], None]) -> bytes:
+    """A pickle of what is asked for, or of what is wrong with the file as a tuple; `tell` gets one of the neutral."""
     if trusted == TRUSTED:
         allow_outside(path)
     _bound_memory(path)
@@ -127,7 +130,11 @@ def _answer(path: Path, trusted: str, what: str) -> bytes:
     result: Mesh | list[WeightTrack] | tuple[str, object, int | None, str | None]
     try:
         with reading(path, "USD"):
-            result = read_stage(path) if what == MESH else read_stage_weights(path)
+            if what == WEIGHTS:
+                result = read_stage_weights(path)
+            else:
+                seen = Arrival(lambda mesh: tell(pickle.dumps(mesh, protocol=5))) if what == TOLD else UNSEEN
+                result = read_stage(path, seen)
     except MoueError as error:
         result = (error.what, error.where, error.line, error.hint)
     return pickle.dumps(result, protocol=5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from pxr import Usd, UsdGeom, UsdShade, UsdSkel
 
 from composer.errors import MoueError
+from composer.formats.arrival import UNSEEN, Arrival
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh, textures_of
 from composer.formats.usd_stage import EARLIEST, Stage, open_stage
@@ -26,22 +28,27 @@ MATERIAL = "materialBind"
 UV_NAMES = ("st", "UVMap", "uv", "map1")
 
 
-def read_stage(path: Path) -> Mesh:
-    """Every mesh of the stage at `path` as one. Raises MoueError where there is none, or where it cannot be used."""
+def read_stage(path: Path, told: Arrival = UNSEEN) -> Mesh:
+    """Every mesh of the stage at `path` as one, the neutral `told` before any blend shape is read. Raises MoueError
+    where there is none, or where it cannot be used."""
     with open_stage(path) as stage:
-        return _read(stage)
+        return _read(stage, told)
 
 
-def _read(stage: Stage) -> Mesh:
+def _read(stage: Stage, told: Arrival) -> Mesh:
     notes: list[str] = []
     unit, scale = _unit(stage, notes)
     turn = np.eye(3)
     if UsdGeom.GetStageUpAxis(stage.stage) == UsdGeom.Tokens.z:
         notes.append("The file has Z up, so the head was turned to have Y up.")
         turn = Z_UP
-    meshes = [_mesh(stage, prim, scale * turn, notes) for prim in _prims(stage, notes)]
-    if not meshes:
+    prims = list(_prims(stage, notes))
+    bare = [_mesh(stage, prim, scale * turn, notes) for prim in prims]
+    if not bare:
         raise stage.wrong("holds no mesh that is rendered")
+    if told is not UNSEEN:
+        told.neutral(_one(bare, stage.path, unit, []))
+    meshes = [_with_shapes(stage, prim, scale * turn, mesh) for prim, mesh in zip(prims, bare, strict=True)]
     return _one(meshes, stage.path, unit, notes)
 
 
@@ -73,33 +80,47 @@ def _prims(stage: Stage, notes: list[str]) -> Iterator[Usd.Prim]:
 
 
 def _mesh(stage: Stage, prim: Usd.Prim, turn: NDArray[np.float64], notes: list[str]) -> Mesh:
-    """One mesh in the stage's place, `turn` (3, 3) applied last."""
+    """One mesh in the stage's place, without its shapes, `turn` (3, 3) applied last."""
     geometry = UsdGeom.Mesh(prim)
     points = stage.values(geometry.GetPointsAttr(), 3)
     if points is None or not len(points):
         raise stage.wrong("has no points", prim)
     check_positions(points, stage.path, what=f"{prim.GetName()[:40]} vertex")
     polygons, flip = _polygons(stage, geometry, len(points))
-    place = np.array(UsdGeom.Xformable(prim).ComputeLocalToWorldTransform(EARLIEST))  # rows: p' = p M
+    place = _place(prim)
     if not np.isfinite(place).all() or abs(np.linalg.det(place[:3, :3])) < 1e-30:
         raise stage.wrong("has a transform that cannot be undone", prim)
-    linear = place[:3, :3] @ turn.T
-    moved = not np.array_equal(place, np.eye(4)) or not np.array_equal(turn, np.eye(3))
+    linear, moved = place[:3, :3] @ turn.T, _moves(place, turn)
     order = _order(polygons, flip != (np.linalg.det(place[:3, :3]) < 0))
     if UsdSkel.BindingAPI(prim).GetJointIndicesAttr().HasAuthoredValue():
         notes.append("Skins (bones) are left out.")
-    shapes = tuple(
-        Shape(s.name, _turned(s.delta, linear, moved), tuple(InBetween(b.at, _turned(b.delta, linear, moved))
-              for b in s.inbetweens)) for s in _shapes(stage, prim, len(points))
-    )  # fmt: skip
     groups, materials = _subsets(stage, geometry, polygons.n_faces)
     return Mesh(
         Polygons(polygons.counts, polygons.indices[order], polygons.n_vertices),
         points @ linear + place[3, :3] @ turn.T if moved else points,
         _texture(stage, geometry, polygons, order), groups, materials=materials,
-        colours=_colours(stage, geometry, len(points), notes), shapes=shapes,
-        name=prim.GetDisplayName() or prim.GetName(),
+        colours=_colours(stage, geometry, len(points), notes), name=prim.GetDisplayName() or prim.GetName(),
     )  # fmt: skip
+
+
+def _with_shapes(stage: Stage, prim: Usd.Prim, turn: NDArray[np.float64], mesh: Mesh) -> Mesh:
+    """A mesh of `_mesh` with its blend shapes."""
+    place = _place(prim)
+    linear, moved = place[:3, :3] @ turn.T, _moves(place, turn)
+    shapes = tuple(
+        Shape(s.name, _turned(s.delta, linear, moved), tuple(InBetween(b.at, _turned(b.delta, linear, moved))
+              for b in s.inbetweens)) for s in _shapes(stage, prim, mesh.n_vertices)
+    )  # fmt: skip
+    return replace(mesh, shapes=shapes)
+
+
+def _place(prim: Usd.Prim) -> NDArray[np.float64]:
+    """(4, 4) a prim's place in the stage; rows: p' = p M."""
+    return np.array(UsdGeom.Xformable(prim).ComputeLocalToWorldTransform(EARLIEST))
+
+
+def _moves(place: NDArray[np.float64], turn: NDArray[np.float64]) -> bool:
+    return not np.array_equal(place, np.eye(4)) or not np.array_equal(turn, np.eye(3))
 
 
 def _turned(delta: NDArray, linear: NDArray, moved: bool) -> NDArray[np.float32]:

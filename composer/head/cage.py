@@ -73,7 +73,8 @@ def cage_polygons(polygons: Polygons) -> tuple[Polygons, Ints] | None:
     """The connectivity of a mesh with one step of Catmull-Clark undone, and for each vertex of `Refinement` of it the
     vertex (n1,) of the mesh: its cage's vertices first. None where the connectivity does not come from a step.
 
-    Where several cages subdivide to these polygons it is one of them: positions would tell, and are not asked.
+    Where several cages subdivide to these polygons it is the one with most quads: positions would tell, and are not
+    asked.
     """
     if not polygons.n_faces or not bool(np.all(polygons.counts == 4)):
         return None
@@ -128,13 +129,15 @@ VERTEX, EDGE, FACE = 0, 1, 2
 def _kinds(mesh: HalfEdges) -> tuple[list[Ints], Ints]:
     """The possible assignments of kinds (n,) to vertices, and the piece of each vertex.
 
-    A piece with fewer assignments than another repeats its last. Empty where some piece has none.
+    A piece with fewer assignments than another repeats its last. First come those whose cage has the fewest polygons
+    that are no quads: after one step a mesh has quads alone, so only such a cage can itself be undone. Empty where some
+    piece has none.
     """
     n = mesh.polygons.n_vertices
     colour, piece, odd = _two_colours(mesh.vertex, mesh.vertex[mesh.following], n)
     used, border = np.zeros(n, dtype=bool), mesh.polygons.border_vertices
     used[mesh.vertex] = True
-    ways, good = [], []
+    ways, good, odd_faces = [], [], []
     for edge_colour in (0, 1):
         edge = colour == edge_colour
         chosen = np.flatnonzero(~edge[mesh.vertex])
@@ -146,11 +149,13 @@ def _kinds(mesh: HalfEdges) -> tuple[list[Ints], Ints]:
             wrong |= odd | odd_too
             ways.append(np.where(used, kind, VERTEX).astype(np.int32))
             good.append(np.bincount(piece[wrong & used], minlength=int(piece.max()) + 1) == 0)
+            odd_faces.append(np.bincount(piece[face & (mesh.valence != 4)], minlength=int(piece.max()) + 1))
     if not np.any(good, axis=0).all():
         return [], piece
     fits = np.array(good)
-    rank, count = np.cumsum(fits, axis=0) - 1, fits.sum(axis=0)
-    picks = [np.argmax(fits & (rank == np.minimum(number, count - 1)), axis=0) for number in range(int(count.max()))]
+    count = fits.sum(axis=0)
+    order = np.argsort(np.where(fits, odd_faces, n), axis=0, kind="stable")
+    picks = [order[np.minimum(number, count - 1), np.arange(len(count))] for number in range(int(count.max()))]
     return [np.array(ways)[pick[piece], np.arange(n)] for pick in picks], piece
 
 

@@ -25,6 +25,8 @@ NUMBER_KEYS = frozenset("0123456789.,")
 """Keys that begin a weight while the pointer is over a cell of the board."""
 WALKING = ("Left", "Right", "Up", "Down", "Space", "Tab")
 """Keys that go from control to control once somebody has begun to."""
+MAY_WALK = ("Left", "Right", "Up", "Down", "Space", "Home", "End", "PageUp", "PageDown")
+"""Keys that Dear ImGui would take for the beginning of such a walk."""
 
 
 class KeyEvents:
@@ -53,7 +55,8 @@ class KeyEvents:
         combo = combo_of(symbol, modifiers)
         if symbol == key.TAB and combo.removeprefix("Ctrl+") in ("Tab", "Shift+Tab") and self._leaves_panel(combo):
             return True
-        self._ui.key(symbol, modifiers, True)
+        if not self._is_ours(combo):
+            self._ui.key(symbol, modifiers, True)
         if symbol == key.ESCAPE:
             self._escape()
             return True
@@ -90,7 +93,9 @@ class KeyEvents:
     @property
     def holding(self) -> bool:
         """Whether something is held and not yet an undo step: a tool, a carried shape, a cell of the board."""
-        return self._drag.active or bool(self._stage.carried_shape) or self._panels.board.drag is not None
+        panels = self._panels
+        held = panels.board.drag is not None or panels.time_panel.hand.drag is not None
+        return held or self._drag.active or bool(self._stage.carried_shape)
 
     def _leaves_panel(self, combo: str) -> bool:
         """Whether Tab goes on to another panel, as Ctrl and Tab always does: never out of a sheet or a menu."""
@@ -100,6 +105,14 @@ class KeyEvents:
         if combo.startswith("Ctrl"):
             return stops.next_panel(TAB_ORDER, back)
         return stops.leave(TAB_ORDER, back, self._ui.io.nav_visible or self._ui.wants_keys)
+
+    def _is_ours(self, combo: str) -> bool:
+        """Whether a key that could walk from control to control is not for walking, as nobody has begun to: Tab does.
+        Dear ImGui would take it as a beginning, and the same key would then do another thing the next time."""
+        if combo.rpartition("+")[2] not in MAY_WALK:
+            return False
+        ui, walks = self._ui, self._ui.io.nav_visible
+        return not (walks or ui.wants_keys or ui.menu_open or self._stage.dialogs.any_open)
 
     def _types_weight(self, combo: str) -> bool:
         """Whether a number begins over a cell of the board: its weight is typed there, whatever else the key does."""
@@ -118,6 +131,8 @@ class KeyEvents:
         elif self._panels.board.drag is not None and session is not None:
             self._panels.board.drag = None
             session.abort()
+        elif self._panels.time_panel.hand.drag is not None:
+            self._panels.time_panel.hand.abandon(self._stage, self._panels.time)
         elif self._stage.asked_place is not None and not self._stage.dialogs.any_open:
             self._stage.asked_place = None
         elif session is not None and not self._stage.dialogs.any_open:

@@ -60,6 +60,7 @@ class MoueWindow(pyglet.window.Window):
         self.kit.picture = self.drawing.thumbs.of
         self.drawing.thumbs.by_chance = lambda name: self.panels.trying.by_chance(name)
         self.kit.loupe = lambda: self.drawing.loupe
+        self.kit.ghosts = lambda: self.drawing.ghosts
         self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture, self._ask_menu)
         self.drag = Drag()
         self._opened: object = None
@@ -104,7 +105,7 @@ class MoueWindow(pyglet.window.Window):
             self.wake()
         if stage.session is not self._opened:
             self._open()
-        elif stage.session is not None and stage.session.evaluated.library is not self._library:
+        elif stage.session is not None and not stage.session.arriving:
             self._follow_head()
         self._input.catch_up()
         moving = self._try_on() or moving
@@ -197,6 +198,7 @@ class MoueWindow(pyglet.window.Window):
     def _open(self) -> None:
         """A session has come in the place of another: everything made for the old one goes."""
         self.drag.abandon()
+        self.panels.time.sound.close()
         self.panels.fresh()
         self.stage.asked_place, self.stage.compare = None, Compare()
         self._opened = self.stage.session
@@ -220,6 +222,8 @@ class MoueWindow(pyglet.window.Window):
     def _follow_head(self) -> None:
         """Show another head that is in the place of the document's head, by a swap or by undo."""
         stage = self.stage
+        if stage.opened.evaluated.library is self._library:
+            return
         stage.asked_place = None
         self._library, stage.picker = stage.opened.evaluated.library, Picker(stage.opened.head)
         self.drag.abandon()
@@ -244,7 +248,7 @@ class MoueWindow(pyglet.window.Window):
         panels, ratio = self.panels, self.get_pixel_ratio()
         if stage.place == "paint" and not panels.painting.ready_for(session):
             prepare_brush(stage, panels.painting, lambda: self.act("place_mix"))
-        if self.drawing.draw(stage, panels.painting, panels.trying, ratio, self.drag.active or moving):
+        if self.drawing.draw(stage, panels.painting, panels.trying, panels.time, ratio, self.drag.active or moving):
             self.wake()
 
     def _try_on(self) -> bool:
@@ -293,6 +297,7 @@ class MoueWindow(pyglet.window.Window):
         """Give GL's things back, and the window."""
         if self.context is not None and self._opened != "closed":
             self.switch_to()
+            self.panels.time.sound.close()
             self.drawing.close()
             self.ui.close()
             self._opened = "closed"

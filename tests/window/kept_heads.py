@@ -33,13 +33,13 @@ def keep_heads(monkeypatch: pytest.MonkeyPatch) -> None:
 
     fresh, look_for_hollows = EvaluatedDocument.open.__func__, drawing.hollows_of  # type: ignore[attr-defined]
 
-    def opened(cls: Any, project: Any, progress: Any = None, neutral_read: Any = None) -> Any:
+    def opened(cls: Any, project: Any, progress: Any = None, told: Any = None) -> Any:
         common = os.environ.get(made_once.FOLDER)
         if not common or not project.head_path.is_relative_to(common) or not project.head_path.is_dir():
-            return fresh(cls, project, progress, neutral_read)
+            return fresh(cls, project, progress, told)
         key = project.path, project.neutral, project.unit, project.axes, _state(project.head_path)
         if key not in _opened:
-            _opened[key] = fresh(cls, project, progress, neutral_read)
+            _opened[key] = fresh(cls, project, progress, told)
         return _opened[key].again(project)
 
     def hollows(head: Any, progress: Any) -> Any:

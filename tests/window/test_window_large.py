@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,8 +11,11 @@ import numpy as np
 import pytest
 
 from composer.errors import MoueError
+from composer.formats.arrival import HeadArrival
+from composer.formats.mesh import mesh_of
+from composer.formats.registry import write_mesh
 from composer.head import coarse as coarse_level
-from composer.head.head import Head
+from composer.head.head import Head, Shape
 from composer.head.levels import head_at_level
 from composer.picture.heat import mask_scale
 from composer.viewer.render.camera import named_eye
@@ -36,28 +39,38 @@ def large(monkeypatch: pytest.MonkeyPatch) -> Head:
     return head
 
 
+def write_large(to: Path, form: str, head: Head) -> Path:
+    """The head as a folder of OBJ files, or as one file of another format."""
+    if form == "folder":
+        return write_dome(to, head)
+    write_mesh(to.with_suffix(form), mesh_of(head, shapes=True))
+    return to.with_suffix(form)
+
+
 @pytest.fixture
 def held(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
     """Opening waits, once the neutral is read, until this is set."""
     go = threading.Event()
     read = opening.open_library
 
-    def waits(*given: object, neutral_read: Callable[[Head], None], **named: object) -> Head:
+    def waits(*given: object, told: HeadArrival, **named: object) -> Head:
         def then(head: Head) -> None:
-            neutral_read(head)
-            go.wait(60.0)
+            told.neutral(head)
+            if head.n_vertices >= opening.LOOK_FROM:
+                go.wait(60.0)
 
-        return read(*given, neutral_read=then, **named)  # type: ignore[arg-type]
+        return read(*given, told=HeadArrival(then, told.shape), **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(opening, "open_library", waits)
     yield go
     go.set()
 
 
+@pytest.mark.parametrize("form", ["folder", ".npz", ".glb"])
 def test_the_neutral_is_seen_while_the_shapes_are_read(
-    large: Head, held: threading.Event, hand: Hand, tmp_path: Path
+    form: str, large: Head, held: threading.Event, hand: Hand, tmp_path: Path
 ) -> None:
-    hand.drop(write_dome(tmp_path / "large", large))
+    hand.drop(write_large(tmp_path / "large", form, large))
     hand.until(lambda: hand.stage.session is not None)
     hand.frames(3)
     first = hand.session
@@ -73,7 +86,37 @@ def test_the_neutral_is_seen_while_the_shapes_are_read(
     hand.until(lambda: not hand.session.arriving)
     hand.settle()
     assert hand.stage.eye is eye, "the eye that a person has turned stays"
-    assert hand.session.head.shape_names == sorted(large.shape_names) and len(hand.session.project.regions) > 2
+    assert sorted(hand.session.head.shape_names) == sorted(large.shape_names) and len(hand.session.project.regions) > 2
+
+
+@pytest.mark.parametrize("form", ["folder", ".npz"])
+def test_shapes_are_seen_as_they_are_read(
+    form: str, large: Head, hand: Hand, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Reading waits after two of five shapes: these two are in the tray, drawn on the coarser level; then all are."""
+    go, read, seen = threading.Event(), opening.open_library, []
+
+    def waits(*given: object, told: HeadArrival, **named: object) -> Head:
+        def then(shape: Shape) -> None:
+            told.shape(shape)
+            seen.append(shape.name)
+            if len(seen) == 2:
+                go.wait(60.0)
+
+        return read(*given, told=HeadArrival(told.neutral, then), **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(opening, "open_library", waits)
+    monkeypatch.setattr(opening, "EVERY_SECONDS", 0.0)
+    hand.drop(write_large(tmp_path / "large", form, large))
+    hand.until(lambda: hand.stage.session is not None and len(hand.session.head.shapes) == 2)
+    hand.until(lambda: not hand.window.thumbs.waiting)
+    hand.frames(2)
+    first = hand.session
+    assert first.arriving and first.head.shape_names == seen and not first.project.regions
+    assert all(hand.window.thumbs.of("shape", name) is not None for name in seen)
+    go.set()
+    hand.until(lambda: not hand.session.arriving)
+    assert len(hand.session.head.shapes) == 5 and len(hand.session.project.regions) > 2 and not hand.wrong
 
 
 @pytest.mark.parametrize("how", ["fails", "is cancelled"])

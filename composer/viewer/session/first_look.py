@@ -1,4 +1,4 @@
-"""The neutral of a large head, looked at while its shapes are read and its regions found.
+"""The neutral of a large head, looked at while its shapes are read and its regions found; shapes join it as they come.
 
 It is a session like any other, but nothing can be edited in it, so nothing can be lost: it gives its place to the whole
 head when that is there, and what was open before comes back where it never comes.
@@ -21,18 +21,29 @@ class FirstLook:
     def __init__(self, stage: Stage) -> None:
         self._stage = stage
         self._ready: tuple[Session, Picker] | None = None
+        self._grown: Opened | None = None
+        self._begun = False
         self._before: tuple[Session | None, Picker | None, Keeping | None] = (None, None, None)
         self._project = None if stage.session is None else stage.session.history.committed
         self._opened = stage.session
         self.session: Session | None = None
 
     def hand(self, opened: Opened) -> None:
-        """Make a neutral ready and hand it to the frame loop."""
+        """Make a neutral ready and hand it to the frame loop; afterwards the same with more of its shapes."""
+        if self._begun:
+            self._grown = opened
+            return
         session = Session(opened, arriving=True)
-        self._ready = session, Picker(session.head)
+        self._ready, self._begun = (session, Picker(session.head)), True
 
     def step(self) -> None:
-        """Show the neutral once it is there; not over what was edited since, or was opened since."""
+        """Show the neutral once it is there, not over what was edited since, or was opened since; then its shapes."""
+        self._show()
+        grown, self._grown = (self._grown, None) if self.is_shown else (None, self._grown)
+        if grown is not None and self.session is not None:
+            self.session.grow(grown)
+
+    def _show(self) -> None:
         ready, self._ready = self._ready, None
         stage = self._stage
         if ready is None or stage.session is not self._opened or self.session is not None:

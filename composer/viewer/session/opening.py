@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,12 +16,15 @@ from composer.document.store import open_document
 from composer.document.stored import file_of
 from composer.edits.lay_regions import laid_regions
 from composer.errors import MoueError
-from composer.formats.library import head_of, open_library
+from composer.formats.arrival import HeadArrival
+from composer.formats.library import open_library
+from composer.formats.mesh_head import head_of
 from composer.formats.sculpt_mesh import read_sculpt_mesh
 from composer.head.coarse_head import coarse_head
 from composer.head.fingerprint import fingerprint
-from composer.head.head import Head
+from composer.head.head import Head, Shape
 from composer.head.landmark_file import read_landmark_pairs, read_zones
+from composer.head.understand.anatomy import with_anatomy_of
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
 from masks.from_displacement import MovingRegions
@@ -28,6 +32,8 @@ from masks.from_displacement import MovingRegions
 DOCUMENTS = (".moue", ".toml")
 LOOK_FROM = 20_000
 """Vertices from which a head's neutral is shown before all else is read: smaller ones are open within two seconds."""
+EVERY_SECONDS = 0.4
+"""A head that is looked at while it is read gets its new shapes this often: our choice."""
 LEAST_REGIONS = 8
 """A library whose found landmarks give fewer regions is better divided by what moves together (our choice)."""
 
@@ -65,7 +71,7 @@ def open_path(path: Path, progress: Progress, first: Callable[[Opened], None] = 
     place = path.parent / f"{path.stem}.moue"
     head = open_library(
         path, None, None, progress=lambda f, words: progress(0.8 * f, words), recognise=True,
-        neutral_read=lambda neutral: _look(neutral, place, first),
+        told=Arriving(place, first).told,
     )  # fmt: skip
     progress(0.82, "finding regions")
     found: MovingRegions | None = None
@@ -95,11 +101,38 @@ def _bare(head: Head, place: Path) -> Project:
     return Project(place, head.path or place, head.unit, head.neutral_name, fingerprint(head.polygons), axes=axes)
 
 
-def _look(neutral: Head, place: Path, first: Callable[[Opened], None]) -> None:
-    """Hand on the neutral of a head of many vertices, to be looked at while all else is read: bare bone."""
-    if neutral.n_vertices >= LOOK_FROM:
-        neutral = neutral.with_(groups={}, materials={}, uv=None, landmarks=None)
-        first(Opened(EvaluatedDocument(_bare(neutral, place), neutral), None, ()))
+class Arriving:
+    """A head of many vertices while it is read, to be looked at: `first` gets its neutral, bare bone, and then it with
+    the shapes that are read so far, at most once in EVERY_SECONDS."""
+
+    def __init__(self, place: Path, first: Callable[[Opened], None]) -> None:
+        self.told = HeadArrival(self._neutral, self._shape)
+        self._place, self._first = place, first
+        self._head: Head | None = None
+        self._shapes: list[Shape] = []
+        self._next = 0.0
+
+    def _neutral(self, neutral: Head) -> None:
+        if neutral.n_vertices < LOOK_FROM:
+            return
+        bare = neutral.with_(shapes=(), groups={}, materials={}, uv=None, landmarks=None)
+        vars(bare)["surface"] = neutral.surface
+        self._head, self._shapes = bare, []
+        self._show()
+
+    def _shape(self, shape: Shape) -> None:
+        if self._head is None:
+            return
+        self._shapes.append(shape)
+        if time.monotonic() >= self._next:
+            self._show()
+
+    def _show(self) -> None:
+        assert self._head is not None
+        self._head = with_anatomy_of(self._head.with_(shapes=tuple(self._shapes)), self._head)
+        vars(self._head).pop("anatomy", None)
+        self._first(Opened(EvaluatedDocument(_bare(self._head, self._place), self._head), None, ()))
+        self._next = time.monotonic() + EVERY_SECONDS
 
 
 def _by_found_landmarks(head: Head, place: Path) -> tuple[Project, list[str]] | None:
@@ -121,7 +154,7 @@ def open_recovered(project: Project, file: Path | None, progress: Progress) -> O
 def _document(path: Path, progress: Progress, first: Callable[[Opened], None]) -> Opened:
     project = open_document(path)
     evaluated = EvaluatedDocument.open(
-        _with_files(project), lambda f, words: progress(0.85 * f, words), lambda seen: _look(seen, path, first)
+        _with_files(project), lambda f, words: progress(0.85 * f, words), Arriving(path, first).told
     )
     progress(0.9, "sharing regions")
     _ = evaluated.effective

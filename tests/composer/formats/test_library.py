@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from composer.errors import MoueError
-from composer.formats.library import head_of, open_library, targets_in
+from composer.formats.library import open_library, targets_in
 from composer.formats.mesh import Mesh, mesh_of
+from composer.formats.mesh_head import head_of
 from composer.formats.registry import write_mesh
 from composer.geometry.polygons import Polygons
 from composer.head.head import Shape

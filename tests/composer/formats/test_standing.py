@@ -16,12 +16,16 @@ CODE = """
 import os
 from composer.formats import standing
 {more}
-def answer(request):
+def answer(request, tell):
     print("what is printed is no answer")
     if request == b"crash":
         os.abort()
     if request == b"raise":
         raise ValueError
+    if request == b"tells":
+        tell(b"one")
+        tell(b"two" * 1000000)
+        os.abort()
     if request == b"parent":
         return str(os.getppid()).encode()
     return request[::-1]
@@ -49,6 +53,12 @@ def test_a_crash_is_told_and_the_next_request_is_answered_all_the_same() -> None
     assert standing.ask(ours, b"crash") is None and standing.ask(ours, b"raise") is None
     assert standing.ask(ours, b"abc") == b"cba"
     assert standing.ask(ours, b"parent") == first
+
+
+def test_what_is_told_early_comes_before_the_answer_and_outlives_a_crash() -> None:
+    told: list[bytes] = []
+    assert standing.ask(code("tells"), b"tells", told.append) is None and told == [b"one", b"two" * 1000000]
+    assert standing.ask(code("tells"), b"abc", told.append) == b"cba" and len(told) == 2
 
 
 def test_a_process_that_cannot_begin_is_told() -> None:

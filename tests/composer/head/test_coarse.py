@@ -53,6 +53,20 @@ def test_shares_that_sum_to_one_still_do_in_any_numbering(seed: int, closed: boo
     assert coarse.parents.max() < len(coarse.vertices)
 
 
+@pytest.mark.parametrize("number", [3, 4, 6])
+def test_every_step_of_a_closed_surface_is_undone(number: int) -> None:
+    """A prism's faces and corners are told apart by no border: of its two cages only the one of quads can have come
+    from a step itself (Catmull and Clark 1978: after one step every face has four sides)."""
+    ring = np.arange(number)
+    other = (ring + 1) % number
+    sides = np.stack([ring, other, other + number, ring + number], axis=1).tolist()
+    solid = Polygons.from_faces([*sides, ring[::-1].tolist(), (ring + number).tolist()], 2 * number)
+    made = levels(solid, 4)
+    points = np.random.default_rng(number).normal(size=(made[-1].polygons.n_vertices, 3))
+    found = _level(made[-1].polygons, points, 3, made[0].polygons.n_vertices)
+    assert found.surface.n_vertices == made[0].polygons.n_vertices
+
+
 def test_what_is_even_comes_back_as_it_was() -> None:
     """Inside a flat even grid every rule of Catmull-Clark (1978) keeps affine functions, so a ramp comes back."""
     steps = levels(grid(9, 9), 2)
