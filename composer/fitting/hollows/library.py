@@ -14,7 +14,7 @@ from composer.fitting.hollows.hollowness import hollowness
 from composer.fitting.hollows.places import face_places, mouth_inside, place_names
 from composer.fitting.hollows.uncross import Uncrossing
 from composer.fitting.skin import Skin
-from composer.geometry.polygons import Polygons
+from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.surface import Surface
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
