@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from composer import __version__
@@ -12,6 +12,7 @@ from composer.errors import MoueError
 from composer.fitting.fitted_files import levels_beside
 from composer.head.atomic import write_whole
 from composer.head.folders import make_folder
+from composer.head.lock import is_locked, lock, unlock
 from composer.jobs.content import content, joined, written
 from composer.jobs.job import Job, JobHead
 from composer.jobs.job_file import missing_file
@@ -72,9 +73,29 @@ def states(job: Job, head: JobHead, library: str) -> dict[str, State]:
 
 
 def run_head(shared: Shared, head: JobHead, library: str, tell: Tell) -> HeadResult:
-    """Take one head through its steps. A fault ends this head alone, and the result says which and why."""
+    """Take one head through its steps. A fault ends this head alone, and the result says which and why; another
+    run at work on the same head is one."""
+    steps = shared.job.steps_of(head)
+    try:
+        make_folder(head.folder)
+    except MoueError as error:
+        return HeadResult(head.name, _only(steps, "failed"), {}, steps[0], str(error))
+    held = lock(head.folder)
+    try:
+        if held is None and is_locked(head.folder):
+            why = "another run is at work on it; let that end, or stop it"
+            return HeadResult(head.name, _only(steps, "failed"), {}, steps[0], why)
+        return _run(shared, head, library, steps, tell)
+    finally:
+        unlock(held)
+
+
+def _only(steps: Sequence[str], first: State) -> dict[str, State]:
+    return {step: first if step == steps[0] else "left out" for step in steps}
+
+
+def _run(shared: Shared, head: JobHead, library: str, steps: Sequence[str], tell: Tell) -> HeadResult:
     job, folder = shared.job, head.folder
-    steps = job.steps_of(head)
     became: dict[str, State] = dict.fromkeys(steps, "left out")
     found: dict[str, tuple[Found, ...]] = {}
     seconds: dict[str, float] = {}
@@ -88,7 +109,6 @@ def run_head(shared: Shared, head: JobHead, library: str, tell: Tell) -> HeadRes
                 became[step], found[step] = "unchanged", tuple(done.found)
             else:
                 tell(step, 0.0)
-                make_folder(folder)
                 record.pop(step, None)
                 told = BY_NAME[step].run(work, lambda fraction, words, step=step: tell(step, fraction))  # type: ignore[misc]
                 places = tuple(folder / name for name in BY_NAME[step].places if (folder / name).exists())

@@ -13,6 +13,7 @@ import pytest
 
 from composer.cli.main import main
 from composer.document.store import save_document
+from composer.head.lock import lock, unlock
 from composer.jobs.job import RECORD
 from composer.mixing.recipe import Cell, Recipe
 from tests.composer.document.carried_document import document_on_disk, fitted_head
@@ -105,6 +106,16 @@ def test_a_head_that_fails_does_not_stop_the_others(folder: Path, capsys: pytest
     assert report["bad"]["steps"]["check"]["became"] == "left out" and "bad.obj" in report["bad"]["why"]
     page = (folder / "mixed/mixed.html").read_text()
     assert page.index("bad") < page.index("ferrier") and "Failed at carry" in page and "<script" not in page
+
+
+def test_two_runs_are_not_at_work_on_one_head(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = job(folder, "twice", {"ferrier": "fitted.obj"})
+    (folder / "twice/ferrier").mkdir(parents=True)
+    held = lock(folder / "twice/ferrier")
+    moue("run", file, code=1)
+    assert "another run is at work on it" in capsys.readouterr().out
+    unlock(held)
+    moue("run", file)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a process is killed by a signal")
