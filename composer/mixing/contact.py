@@ -20,7 +20,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.contact.across import Across
-from composer.contact.least import Faces, least_amounts
+from composer.contact.least import Faces, least_field_of
 from composer.contact.modes import modes
 from composer.contact.solve import LineRows
 from composer.geometry.vectors import cross, lengths, unit_rows
@@ -78,10 +78,11 @@ class MixContact:
         self._places = [_Parting(mixer, each, moving) for each in places]
 
     def again(self, mixer: Mixer) -> MixContact:
-        """The same for another mixer of the same head, with other masks, hinges or mirror map."""
+        """The same for another mixer of the same head, with other masks, hinges, correctives or mirror map."""
         other = copy(self)
         other.mixer = mixer
-        if mixer.hinges != self.mixer.hinges or mixer.mirror is not self.mixer.mirror:
+        known = (self.mixer.hinges, self.mixer.correctives.given)
+        if (mixer.hinges, mixer.correctives.given) != known or mixer.mirror is not self.mixer.mirror:
             other._places = [each.again(mixer) for each in self._places]
         return other
 
@@ -124,12 +125,13 @@ class _Parting:
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
         self._allowed = self._may(mixer)
+        self._pulls = [np.zeros(sum(map(len, self._own))) for _ in range(place.passes)]
         self._before: tuple[list[NDArray], tuple[Ints, Floats] | None] | None = None
 
     def again(self, mixer: Mixer) -> _Parting:
         other = copy(self)
         other._allowed = other._may(mixer)
-        other._before = None
+        other._before, other._pulls = None, list(self._pulls)
         return other
 
     def _may(self, mixer: Mixer) -> AllowedDepths:
@@ -160,8 +162,12 @@ class _Parting:
             if step:
                 now = places + correction
                 gaps = self._gaps(pose, now, self._normals(now))
-            rows = self._rows(gaps, allowed, correction)
-            correction = self._bounded(least_amounts(self._modes, rows, faces, FIRM))
+            rows, whose = self._rows(gaps, allowed, correction)
+            pulls = self._pulls[step]
+            field, pull = least_field_of(self._modes, rows, faces, FIRM, pulls[whose])
+            self._pulls[step] = np.zeros(len(pulls))
+            self._pulls[step][whose] = pull
+            correction = self._bounded(field)
         correction = self._guard.held(places, normals, correction)
         return self.moved, np.concatenate([correction, self._along @ correction])
 
@@ -216,11 +222,13 @@ class _Parting:
 
     def _rows(
         self, gaps: list[Gap], allowed: list[Floats], so_far: Floats
-    ) -> LineRows:  # fmt: skip
-        """A row for each vertex that lies deeper than allowed or nearly so, for the whole of the correction."""
+    ) -> tuple[LineRows, Ints]:  # fmt: skip
+        """A row for each vertex that lies deeper than allowed or nearly so, for the whole of the correction, and its
+        place (r,) among all that are asked."""
         width = max((a.corners.shape[1] for _, _, a, _ in gaps if a is not None), default=1)
         watched = WATCHED * self._length
-        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats]] = []
+        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats, Ints]] = []
+        first = 0
         for vertices, (gap, out, across, counts), may in zip(self._own, gaps, allowed, strict=True):
             lack = -gap - may
             on = np.flatnonzero((lack > -watched) & (counts > 1e-3))
@@ -233,9 +241,10 @@ class _Parting:
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
             soft = counts[on] * smoothstep(lack[on] / watched + 1.0)
             wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
-            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6)))
-        own, corners, share, out, wanted, soft = (np.concatenate(each) for each in zip(*parts, strict=True))
-        return LineRows(own, Across(own, corners, share), out, wanted, soft)
+            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6), first + on))
+            first += len(vertices)
+        own, corners, share, out, wanted, soft, whose = (np.concatenate(each) for each in zip(*parts, strict=True))
+        return LineRows(own, Across(own, corners, share), out, wanted, soft), whose
 
     def _bounded(self, correction: Floats) -> Floats:
         """The correction (m, 3) no longer than its ceiling, bent towards it from six tenths on."""
