@@ -41,6 +41,8 @@ FIRM = 0.03
 APART, CLEAR, WITHDRAWN = 1.1, 0.6, 1.5
 """Of the room that a mix has: how much sheets, and skin beside a hard piece, are parted more than they have
 to be, and over how much that comes in."""
+AGAIN = 0.5
+"""Of the room: with so much left the correction is sought again at the corrected pose, with nothing left it stands."""
 EARLY, MARGIN = 1.0, 0.4
 """Of the room: how far apart sheets are still asked, unless shapes bring them nearer, and how much nearer a mix may."""
 FIRMER = 1.1
@@ -65,6 +67,11 @@ class Left:
     most_mm: float
     vertices: Ints
     amounts: Floats
+
+    @property
+    def sentence(self) -> str:
+        """What is left, in words."""
+        return f"{self.words} still go {self.most_mm:.1f} mm through each other"
 
 
 class MixContact:
@@ -155,19 +162,23 @@ class _Parting:
         gaps = self._gaps(pose, places, normals)
         if all((-gap <= may).all() for (gap, *_), may in zip(gaps, allowed, strict=True)):
             return None
-        allowed = self._aimed_at(gaps, allowed)
-        correction = np.zeros_like(places)
+        aimed = self._aimed_at(gaps, allowed)
+        correction, share = np.zeros_like(places), 1.0
         faces = Faces(places, self._triangles, normals, FACE_LEFT)
         for step in range(self.place.passes):
             if step:
                 now = places + correction
                 gaps = self._gaps(pose, now, self._normals(now))
-            rows, whose = self._rows(gaps, allowed, correction)
+                over = max(float((-gap - may).max()) for (gap, *_), may in zip(gaps, allowed, strict=True))
+                share = float(smoothstep(np.array(over / (AGAIN * self.place.room_mm))))
+                if share == 0.0:
+                    break
+            rows, whose = self._rows(gaps, aimed, correction)
             pulls = self._pulls[step]
             field, pull = least_field_of(self._modes, rows, faces, FIRM, pulls[whose])
             self._pulls[step] = np.zeros(len(pulls))
             self._pulls[step][whose] = pull
-            correction = self._bounded(field)
+            correction = correction + share * (self._bounded(field) - correction)
         correction = self._guard.held(places, normals, correction)
         return self.moved, np.concatenate([correction, self._along @ correction])
 
