@@ -146,6 +146,14 @@ class TimeStrip:
             self._posed = self.frame
         return self.running
 
+    def due(self, stage: Stage) -> bool:
+        """Whether it is time for another frame than the one that was shown last."""
+        return self.running and self.made is not None and self._ticks_now(stage, self.made) != self._ticks
+
+    def _ticks_now(self, stage: Stage, made: EvaluatedClip) -> int:
+        """Frames since it began to play."""
+        return floor((stage.clock() - self._began) * made.clip.fps + 1e-6)
+
     def _follow(self, stage: Stage) -> bool:
         names = [clip.name for clip in stage.opened.project.clips]
         if self.name not in names:
@@ -192,7 +200,7 @@ class TimeStrip:
         """Go to the frame whose time it is."""
         made = self.made
         assert made is not None
-        ticks = floor((stage.clock() - self._began) * made.clip.fps + 1e-6)
+        ticks = self._ticks_now(stage, made)
         if ticks == self._ticks:
             return
         self.dropped += ticks - self._ticks - 1
