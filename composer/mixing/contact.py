@@ -73,6 +73,11 @@ class Left:
         """What is left, in words."""
         return f"{self.words} still go {self.most_mm:.1f} mm through each other"
 
+    @property
+    def brief(self) -> str:
+        """The same where there is little room."""
+        return f"{self.most_mm:.1f} mm left: {self.words}"
+
 
 class MixContact:
     """Contact on one head, for any recipe; made once for a mixer. `missing` tells in sentences what is not known."""

@@ -38,7 +38,7 @@ def is_finished_later(recipe: Recipe) -> bool:
 class Joined:
     """A join: of which recipe by which mixer, its pose (n, 3) mm, how far it moved anything outside the ramps, mm, and
     what follows a drag from there, with the `masks` that it was made from. `seconds` is how long it took, `left` what
-    contact left, in sentences."""
+    contact left, in brief and as a sentence."""
 
     recipe: Recipe | None = None
     mixer: Mixer | None = None
@@ -47,7 +47,7 @@ class Joined:
     seconds: float | None = None
     live: LiveJoin | None = None
     masks: Mapping[str, NDArray] = field(default_factory=dict)
-    left: tuple[str, ...] = ()
+    left: tuple[tuple[str, str], ...] = ()
 
     def of(self, recipe: Recipe, mixer: Mixer) -> NDArray[np.float32] | None:
         """The joined pose (n, 3) mm of a recipe that is finished later; None where it is not there."""
@@ -55,8 +55,8 @@ class Joined:
             return None
         return self.pose
 
-    def left_in(self, recipe: Recipe, mixer: Mixer) -> tuple[str, ...]:
-        """What contact left in the pose of a recipe, in sentences; none while that is not finished."""
+    def left_in(self, recipe: Recipe, mixer: Mixer) -> tuple[tuple[str, str], ...]:
+        """What contact left in the pose of a recipe, in brief and as a sentence; none while that is not finished."""
         return self.left if recipe.contact and self.of(recipe, mixer) is not None else ()
 
 
@@ -80,10 +80,10 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     return Joined(recipe, mixer, parted.astype(np.float32), furthest, seconds, live, masks, left)
 
 
-def _left(contact: MixContact | None, pose: NDArray, recipe: Recipe) -> tuple[str, ...]:
-    """What is left in a parted pose, in sentences; less than is written as 0.1 mm is not told."""
+def _left(contact: MixContact | None, pose: NDArray, recipe: Recipe) -> tuple[tuple[str, str], ...]:
+    """What is left in a parted pose, in brief and as sentences; less than is written as 0.1 mm is not told."""
     left = () if contact is None else contact.left(pose, recipe)
-    return tuple(each.sentence for each in left if each.most_mm >= LEAST_TOLD_MM)
+    return tuple((each.brief, each.sentence) for each in left if each.most_mm >= LEAST_TOLD_MM)
 
 
 class ShownJoin:
