@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +21,7 @@ from composer.errors import MoueError, cannot
 from composer.head.atomic import write_whole
 from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
+from composer.head.new_folder import filled_whole
 from composer.head.presets import region_set
 from composer.picture.render import Studio
 from composer.picture.sheet import Entry, Sheet, contact_sheet, shapes_of
@@ -138,13 +138,8 @@ def whole_folder(folder: Path, make: Callable[[Path], list[str]]) -> list[str]:
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise MoueError("is there already and not empty", folder, hint="give a new folder with --to")
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".moue-demo-", dir=folder.parent) as beside:
-            folder_made = Path(beside) / "made"
+        with filled_whole(folder, None, "demo") as folder_made:
             lines = make(folder_made)
-            if folder.exists():
-                folder.rmdir()
-            folder_made.rename(folder)
     except OSError as error:
         raise cannot("made", folder, error) from None
     return [line.replace(str(folder_made), str(folder)) for line in lines]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -21,10 +21,11 @@ from composer.errors import MoueError, cannot, unknown
 from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import axes_in, format_of, write_mesh
-from composer.head.atomic import write_whole
+from composer.head.atomic import Ready, together, write_whole
 from composer.head.file_names import check_name, file_names, same_file
 from composer.head.folders import make_folder
 from composer.head.head import Head, Shape
+from composer.head.lock import lock, unlock
 from composer.head.new_folder import MOST_BYTES
 from composer.head.reading import DAMAGE, bytes_of
 from composer.mixing.recipe import Recipe
@@ -32,6 +33,8 @@ from composer.progress import Progress
 from composer.units import mm_per
 
 MANIFEST = "moue-bake.json"
+Known = Mapping[str, tuple[str, ...]]
+"""By a file's name the hashes that it may have where nobody has edited it."""
 
 
 def bake(
@@ -106,11 +109,11 @@ def planned(
     return [Planned(each, _stands(folder / each, known)) for each in names]
 
 
-def _stands(file: Path, known: Mapping[str, str]) -> str:
+def _stands(file: Path, known: Known) -> str:
     try:
         if not file.exists():
             return "new"
-        return "baked" if file.is_file() and known.get(file.name) == _hash(file) else "changed"
+        return "baked" if file.is_file() and _hash(file) in known.get(file.name, ()) else "changed"
     except OSError as error:
         raise cannot("read", file, error) from None
 
@@ -162,8 +165,8 @@ def write_one(
     known = _prepared(head, folder)
     file = folder / name
     _may_write(file, known, over)
-    write(file)
-    _remember(folder, known, [file])
+    with _baking(folder, over):
+        write(file)
     return file
 
 
@@ -175,8 +178,7 @@ def forget_files(folder: Path, which: Callable[[str], bool]) -> None:
         with suppress(OSError):
             (folder / name).unlink(missing_ok=True)
     if gone:
-        left = {name: held for name, held in known.items() if name not in gone}
-        write_whole(folder / MANIFEST, lambda f: f.write(json.dumps(left, indent=1, sort_keys=True).encode()))
+        _write_manifest(folder, {name: held for name, held in known.items() if name not in gone})
 
 
 def write_targets(
@@ -189,7 +191,7 @@ def write_targets(
 
     Raises MoueError for the folder of the head's own files, and for an existing file whose hash is not in the
     folder's manifest (it was edited since the last bake), unless its name is in `over`. Targets are evaluated and
-    written one at a time; `names` lists their names in order, so that errors come before the first file is written.
+    written one at a time, and put in their places when all are complete; `names` lists their names in order.
     A name that no file may have is made safe, and no file lies outside the folder (`composer.head.file_names`).
     """
     folder = Path(folder)
@@ -202,7 +204,7 @@ def write_targets(
     stems = file_names([*(name for name, _ in first), *names], suffix)
     for stem in stems.values():
         _may_write(folder / f"{stem}{suffix}", known, over)
-    try:
+    with _baking(folder, over):
         for i, (name, pose) in enumerate(chain(first, targets)):
             if progress is not None:
                 progress(i / (len(names) + len(first)), f"writing {name}")
@@ -212,13 +214,11 @@ def write_targets(
             else:
                 write_mesh(file, mesh_of(head, pose, unit=unit))
             files.append(file)
-    finally:  # even after an error, files already written count as baked
-        _remember(folder, known, files)
     return files
 
 
-def _prepared(head: Head, folder: Path) -> dict[str, str]:
-    """Make the folder if needed, and read its manifest: hashes by file name."""
+def _prepared(head: Head, folder: Path) -> Known:
+    """Make the folder if needed, and read its manifest: the hashes that each file may have, by its name."""
     library_folder = head.path if head.path is None or head.path.is_dir() else head.path.parent
     if library_folder is not None and folder.resolve() == library_folder.resolve():
         raise MoueError("holds the head's own files, which a bake never overwrites", folder, hint="give another folder")
@@ -228,9 +228,33 @@ def _prepared(head: Head, folder: Path) -> dict[str, str]:
     return _manifest(folder / MANIFEST)
 
 
-def _remember(folder: Path, known: dict[str, str], files: Sequence[Path]) -> None:
-    hashes = known | {file.name: _hash(file) for file in files}
-    write_whole(folder / MANIFEST, lambda f: f.write(json.dumps(hashes, indent=1, sort_keys=True).encode()))
+@contextmanager
+def _baking(folder: Path, over: Sequence[str]) -> Iterator[None]:
+    """What is written inside is put in its place when all of it is complete, and remembered.
+
+    The manifest names the new hashes beside the old ones before the first file takes its place, so that a bake that is
+    killed at any instant leaves only files that the next one knows. A file that was edited meanwhile is refused.
+    """
+    with ExitStack() as held:
+
+        def before(ready: Ready) -> None:
+            held.callback(unlock, lock(folder, wait=True))  # another bake into the same folder waits here
+            known, own = _manifest(folder / MANIFEST), [file for file in ready.files if file.given.parent == folder]
+            for file in own:
+                _may_write(file.given, known, over)
+            told.update(known)
+            told.update({f.given.name: (*known.get(f.given.name, ()), _hash(f.ready)) for f in own})
+            _write_manifest(folder, told)
+
+        told: dict[str, tuple[str, ...]] = {}
+        with together(before):
+            yield
+        _write_manifest(folder, {name: hashes[-1:] for name, hashes in told.items()})
+
+
+def _write_manifest(folder: Path, known: Known) -> None:
+    held = {name: hashes[0] if len(hashes) == 1 else list(hashes) for name, hashes in known.items()}
+    write_whole(folder / MANIFEST, lambda f: f.write(json.dumps(held, indent=1, sort_keys=True).encode()))
 
 
 def _as_text(text: ObjText, file: Path, pose: NDArray, head: Head, unit: str) -> None:
@@ -240,12 +264,12 @@ def _as_text(text: ObjText, file: Path, pose: NDArray, head: Head, unit: str) ->
     text.write(file, points, moved=~unmoved if unit == head.unit else None)
 
 
-def _may_write(file: Path, known: dict[str, str], over: Sequence[str]) -> None:
+def _may_write(file: Path, known: Known, over: Sequence[str]) -> None:
     try:
         exists = file.exists()
         if exists and not file.is_file():
             raise MoueError("is there and is no file", file, hint="move it away")
-        unchanged = not exists or known.get(file.name) == _hash(file)
+        unchanged = not exists or _hash(file) in known.get(file.name, ())
     except OSError as error:
         raise cannot("written", file, error) from None
     if not unchanged and file.name not in over and file.stem not in over:
@@ -268,12 +292,15 @@ def _named(template: str, evaluated: EvaluatedDocument, recipe: Recipe) -> str:
     return filled
 
 
-def _manifest(path: Path) -> dict[str, str]:
+def _manifest(path: Path) -> dict[str, tuple[str, ...]]:
+    """The hashes that each file may have: one, or also that of a bake that was under way."""
     try:
         held = json.loads(bytes_of(path, MOST_BYTES, "a manifest"))
     except (MoueError, *DAMAGE):
         return {}
-    return {str(k): str(v) for k, v in held.items()} if isinstance(held, dict) else {}
+    if not isinstance(held, dict):
+        return {}
+    return {str(k): tuple(map(str, v)) if isinstance(v, list) else (str(v),) for k, v in held.items()}
 
 
 def _hash(path: Path) -> str:

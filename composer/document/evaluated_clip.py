@@ -89,6 +89,12 @@ class EvaluatedClip:
             raise MoueError(f"{what} at {asked[frame]:g} s is not in [-1, 2]", hint=hint)
         return np.clip(total, low, high)
 
+    def weight_beside(self, cell: CellKey, time: float) -> float:
+        """What all but a cell's own keys give it at a time in seconds."""
+        others = tuple(key for key in self.clip.keys if key.cell != cell)
+        rest = EvaluatedClip(self.evaluated, self.clip.with_(keys=others))
+        return float(rest.weights_at(time)[0, rest.cells.index(cell)]) if cell in rest.cells else 0.0
+
     def recipe_of(self, weights: NDArray) -> Recipe:
         """The recipe of a frame with `weights` (c,) of `cells`; cells at 0 stay listed."""
         cells = tuple(Cell(*key[:2], float(w), key[2]) for key, w in zip(self.cells, weights, strict=True))

@@ -31,20 +31,18 @@ class MovingClip:
             join = evaluated.seamless_join(whole)
             self._join = LiveJoin(evaluated.mixer, join, whole)
             self._join.follow(evaluated.mixer, clip.recipe_of(np.zeros(len(clip.cells))))
-        self._pose = np.empty(self._head.neutral.shape, dtype=np.float32)
 
     def at(self, recipe: Recipe) -> NDArray[np.float32]:
-        """(n, 3) mm, the pose of a frame's recipe; the same array at every call, changed in place."""
+        """(n, 3) mm, the pose of a frame's recipe."""
         self._live.set_recipe(recipe.with_(contact=False, join="linear"))
         if self._join is None and self._contact is None:
-            np.copyto(self._pose, self._live.positions)
-            return self._pose
+            return self._live.positions.copy()
         total = self._live.moved.copy()
         if self._join is not None:
             total[self._join.join.zone.free] += self._join.follow(self._mixer, recipe)
         total += self._head.neutral
-        self._pose[:] = total
+        pose = total.astype(np.float32)
         if self._contact is not None:
             for vertices, correction in self._contact.corrections(total, recipe):
-                self._pose[vertices] += correction.astype(np.float32)
-        return self._pose
+                pose[vertices] += correction.astype(np.float32)
+        return pose

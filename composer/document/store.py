@@ -1,17 +1,16 @@
 """Documents on disk: a bare `document.toml`, or a `.moue` file, a zip with the same text, `masks/NAME.npy` and
 `shapes/NAME.npy`.
 
-A save writes a temporary file, flushes it, and renames it over the old one: a crash leaves either the old file or the
-new. A zip is not trusted: only the kinds of entries above are opened, names that point outside and sizes beyond the
-limits are refused before anything is unpacked, and nothing is unpickled. No dates are written, so the same document
-gives the same bytes.
+A save is whole or none (`composer.document.one_save`). A zip is not trusted: only the kinds of entries above are
+opened, names that point outside and sizes beyond the limits are refused before anything is unpacked, and nothing is
+unpickled. No dates are written, so the same document gives the same bytes.
 """
 
 from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
@@ -19,7 +18,9 @@ from pathlib import Path, PurePosixPath
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.array_places import holds, with_new_places
 from composer.document.mask_file import load_delta, load_mask, mask_bytes, read_delta, read_mask
+from composer.document.one_save import arrays_of, finish_saves, save_as_one, text_at
 from composer.document.project import Project
 from composer.document.read import parse_document, read_document
 from composer.document.stored import (
@@ -104,36 +105,44 @@ def _with_files(project: Project) -> Project:
     return replace(project, stored={**project.stored, **read}) if read else project
 
 
-def save_document(project: Project, path: Path | str, masks: Mapping[str, NDArray] | None = None) -> Project:
+def save_document(
+    project: Project, path: Path | str, masks: Mapping[str, NDArray] | None = None, *,
+    beside: Callable[[], object] | None = None,
+) -> Project:  # fmt: skip
     """Write a project to `path`, `.moue` or a bare document. Returns the project as saved.
 
     `masks` (n,) by their place in the file are added to `project.stored`; a bare document gets them as files beside
-    it. Raises MoueError where it cannot be written; the old file is then intact.
+    it, and one that has changed gets a new place. What `beside` writes with `write_whole` belongs to this save: it is
+    there if and only if the document is the new one. Raises MoueError where it cannot be written; the old document is
+    then intact, with its arrays.
     """
     path = Path(path)
+    finish_saves(path)
     project = _gathered(project, path, masks or {})
-    text, stored = document_text(project, path.parent), project.stored
     if path.suffix.lower() == ".moue":
-        write_whole(path, lambda file: file.write(_packed(text, stored)))
+        text = document_text(project, path.parent)
+        packed = _packed(text, project.stored)
+        save_as_one(path, lambda file: file.write(packed), arrays=lambda: None, beside=beside)
     else:
-        for place, values in stored.items():
-            target = path.parent / place
-            if _holds(target, values):
-                continue
+        project = with_new_places(project, path)
+        text = document_text(project, path.parent)
+        named = arrays_of(text.encode())
+        gone = [place for place in arrays_of(text_at(path)) if place not in named and is_inside(place)]
+        save_as_one(
+            path, lambda file: file.write(text.encode()), arrays=lambda: _write_arrays(project, path), gone=gone,
+            beside=beside,
+        )  # fmt: skip
+    return replace(project, text=text, stored={k: np.asarray(v) for k, v in project.stored.items()})
+
+
+def _write_arrays(project: Project, path: Path) -> None:
+    """Write the arrays of a bare document that their files do not hold yet."""
+    for place, values in project.stored.items():
+        target = path.parent / place
+        if not holds(target, values):
             check_inside(target, path, "a file it names", also=project.head_path)
             make_folder(target.parent)
             write_whole(target, lambda file, values=values: file.write(mask_bytes(values)))  # type: ignore[misc]
-        write_whole(path, lambda file: file.write(text.encode()))
-    return replace(project, text=text, stored={k: np.asarray(v) for k, v in stored.items()})
-
-
-def _holds(file: Path, values: NDArray) -> bool:
-    """Whether a file already holds these values as float32; it is then not written."""
-    try:
-        held = read_delta(file) if values.ndim == 2 else read_mask(file)
-    except MoueError:
-        return False
-    return np.array_equal(held.astype(np.float32), np.asarray(values, dtype=np.float32))
 
 
 def moved_to(project: Project, path: Path) -> Project:

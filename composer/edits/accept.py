@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_level import EvaluatedLevel
 from composer.document.evaluated_recipe import EvaluatedRecipe
+from composer.document.one_save import finish_saves
 from composer.document.project import Project
 from composer.document.store import save_document
 from composer.document.stored import free_place, stored_places
@@ -228,9 +229,10 @@ def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
     """Save the document with an accepted sculpt at `document`. The bake before the edit and a report go to
     STEM_accepted/ beside it, under new names. Returns the files' paths, the document's first.
 
-    Raises MoueError where a file cannot be written; the document is then intact, in its old or its new state.
+    All of it is one save. Raises MoueError where a file cannot be written; then nothing is.
     """
     document = Path(document)
+    finish_saves(document)
     folder = document.parent / f"{document.stem}_accepted"
     make_folder(folder)
     stem = file_names([accepted.recipe])[accepted.recipe]
@@ -240,10 +242,13 @@ def save_accepted(accepted: Accepted, document: Path | str) -> list[Path]:
     was, note = (folder / f"{stem}_{number}{suffix}" for suffix in (".obj", ".txt"))
     sculpt = accepted.sculpt
     head = EvaluatedLevel(accepted.evaluated, sculpt.level, steps=sculpt.steps).head
-    write_mesh(was, mesh_of(head, accepted.before))
-    save_document(accepted.project, document)
     words = "\n".join([*told(accepted), f"What was there before lies in {was.name}.", ""])
-    write_whole(note, lambda file: file.write(words.encode()))
+
+    def beside() -> None:
+        write_mesh(was, mesh_of(head, accepted.before))
+        write_whole(note, lambda file: file.write(words.encode()))
+
+    save_document(accepted.project, document, beside=beside)
     return [document, was, note]
 
 

@@ -3,14 +3,18 @@ what still crosses, and does not on the library at that level, takes the library
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.fitting.fill import fill
 from composer.fitting.hollows.uncross import Uncrossing
 from composer.fitting.loops import Loops
-from composer.geometry.part import chosen_polygons
-from composer.geometry.self_crossing import SelfCrossing
+from composer.geometry.close_by import close_by
+from composer.geometry.part import part_of, whole_polygons
+from composer.geometry.polygons import Polygons
+from composer.geometry.self_crossing import Crossings, SelfCrossing
 from composer.geometry.surface import Surface
 
 Rows = NDArray[np.float64]
@@ -20,7 +24,9 @@ FEW = 3
 """Attempts at parting by the library's form at a level: what lies deeper is the work of `hollows.mended` (our choice).
 """
 AROUND = 8
-"""Rings about what crosses that are looked at, and may move but for the outermost (our choice)."""
+"""Rings about what crosses that may move, but for the outermost (our choice)."""
+BESIDE = 2.0
+"""Mean edges within which other skin, at the level or on the library, is looked at beside these (our choice)."""
 RINGS = (1, 2, 4)
 """Rings of vertices about crossing polygons whose move is filled, attempt after attempt (our choice)."""
 
@@ -36,44 +42,101 @@ def without_crossing(
     (n,) move. `width_mm` is that of `fill`. An attempt that leaves as many pairs, or makes more faces bad as `loops`
     has it, is dropped. With `ideal` (n, 3), the library's own positions, what crosses even so is parted by its form, as
     `hollows.uncross` does, within AROUND rings; vertices flagged in `loose` (n,) do not lie on the sculpt and go first.
+
+    The whole is looked at once. What crosses is cut out with the skin beside it, and only that is looked at again.
     """
     polygons = surface.polygons
-    chosen = np.logical_and.reduceat(close[polygons.indices], polygons.starts[:-1])
     filled = np.zeros(len(moved), dtype=bool)
-    if not chosen.any():
+    test = SelfCrossing(polygons if close.all() else whole_polygons(polygons, close))
+    pairs = test.pairs(moved)
+    crossing = _fresh(test, surface.positions, pairs)
+    if ideal is not None:
+        crossing = np.concatenate([crossing, _fresh(test, ideal, pairs)])
+    if not len(crossing):
         return moved, filled
-    test = SelfCrossing(chosen_polygons(polygons, chosen))
-    state = test.at(moved)
-    fresh = _fresh(test, surface.positions, state.pairs)
-    for rings in RINGS:
-        if not len(fresh):
-            break
-        about = np.zeros(len(moved), dtype=bool)
-        about[test.triangles[fresh]] = True
-        about = loops.grown(about, rings) & can
-        trial = surface.positions + fill(surface, state.positions - surface.positions, about, width_mm)
-        pairs = state.tried(trial, about)
-        left = _fresh(test, surface.positions, pairs)
-        if len(left) < len(fresh) and loops.bad_about(trial, about) <= loops.bad_about(state.positions, about):
-            state.move(trial, about, pairs)
-            filled |= about
-            fresh = left
-    if ideal is None or not len(_fresh(test, ideal, state.pairs)):
-        return state.positions, filled
     about = np.zeros(len(moved), dtype=bool)
-    about[test.triangles[state.pairs]] = True
-    about = loops.grown(about, AROUND)
-    chosen |= np.logical_and.reduceat(about[polygons.indices], polygons.starts[:-1])
-    outside = np.zeros(len(moved), dtype=bool)
-    outside[polygons.indices[~chosen[polygons.corner_face]]] = True
-    test = SelfCrossing(chosen_polygons(polygons, chosen))
-    state = test.at(state.positions)
-    parting = Uncrossing(
-        test.polygons, ideal, np.zeros(len(moved)), Loops(test.polygons, ideal), test, test.pairs(ideal),
-        float(np.linalg.norm(np.ptp(ideal, axis=0))),
+    about[test.triangles[crossing]] = True
+    at = _beside(surface, moved, ideal, loops.grown(about, AROUND))
+    part = Surface(part_of(polygons, at), surface.positions[at])
+    place = _Place(
+        part, close[at], can[at] & _inside(polygons, at), None if ideal is None else ideal[at],
+        None if loose is None else loose[at], Loops(part.polygons, loops.reference[at]),
+        surface.diagonal_mm if ideal is None else float(np.linalg.norm(np.ptp(ideal, axis=0))),
     )  # fmt: skip
-    filled |= parting.apply(state, filled if loose is None else filled | loose, outside | ~can, FEW)
-    return state.positions, filled
+    parted = np.array(moved)
+    parted[at], filled[at] = place.parted(moved[at], width_mm)
+    return parted, filled
+
+
+@dataclass(frozen=True, eq=False)
+class _Place:
+    """A part of a surface in which skin crosses, with what `without_crossing` is told of its m vertices; `extent` is
+    the size of the library's whole skin, mm."""
+
+    surface: Surface
+    close: Flags
+    can: Flags
+    ideal: Rows | None
+    loose: Flags | None
+    loops: Loops
+    extent: float
+
+    def parted(self, moved: Rows, width_mm: float) -> tuple[Rows, Flags]:
+        """(m, 3) `moved` (m, 3) mm with less that crosses, and which vertices (m,) are filled or parted for it."""
+        test = SelfCrossing(whole_polygons(self.surface.polygons, self.close))
+        state = test.at(moved)
+        filled = self._filled(test, state, width_mm)
+        if self.ideal is None or not len(_fresh(test, self.ideal, state.pairs)):
+            return state.positions, filled
+        parting = Uncrossing(
+            test.polygons, self.ideal, np.zeros(len(moved)), Loops(test.polygons, self.ideal), test,
+            test.pairs(self.ideal), self.extent,
+        )  # fmt: skip
+        loose = filled if self.loose is None else filled | self.loose
+        filled |= parting.apply(state, loose, ~self.can, FEW)
+        return state.positions, filled
+
+    def _filled(self, test: SelfCrossing, state: Crossings, width_mm: float) -> Flags:
+        """Fill the move of `state` about what crosses and did not before; which vertices (m,) that were."""
+        before = self.surface.positions
+        filled = np.zeros(len(before), dtype=bool)
+        fresh = _fresh(test, before, state.pairs)
+        for rings in RINGS:
+            if not len(fresh):
+                break
+            about = np.zeros(len(before), dtype=bool)
+            about[test.triangles[fresh]] = True
+            about = self.loops.grown(about, rings) & self.can
+            trial = before + fill(self.surface, state.positions - before, about, width_mm)
+            pairs = state.tried(trial, about)
+            left = _fresh(test, before, pairs)
+            bad = self.loops.bad_about(state.positions, about)
+            if len(left) < len(fresh) and self.loops.bad_about(trial, about) <= bad:
+                state.move(trial, about, pairs)
+                filled |= about
+                fresh = left
+        return filled
+
+
+def _beside(surface: Surface, moved: Rows, ideal: Rows | None, about: Flags) -> NDArray[np.int64]:
+    """The vertices of `about` (n,) and of what lies beside them in space, where they moved and on the library."""
+    polygons = surface.polygons
+    faces = np.zeros(polygons.n_faces, dtype=bool)
+    faces[polygons.corner_face[about[polygons.indices]]] = True
+    within = BESIDE * surface.mean_edge_mm
+    near = close_by(polygons, moved, faces, within)
+    if ideal is not None:
+        near |= close_by(polygons, ideal, faces, within)
+    return np.unique(polygons.indices[near[polygons.corner_face]]).astype(np.int64)
+
+
+def _inside(polygons: Polygons, at: NDArray[np.int64]) -> Flags:
+    """(m,) which of the vertices `at` (m,) have all their polygons among them."""
+    among = np.zeros(polygons.n_vertices, dtype=bool)
+    among[at] = True
+    part = np.logical_and.reduceat(among[polygons.indices], polygons.starts[:-1])
+    among[polygons.indices[~part[polygons.corner_face]]] = False
+    return among[at]
 
 
 def _fresh(test: SelfCrossing, before: Rows, pairs: NDArray[np.int64]) -> NDArray[np.int64]:

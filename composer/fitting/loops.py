@@ -33,12 +33,13 @@ _FOLD = -np.cos(np.radians(FOLD_DEG))
 class Loops:
     """The tables of some polygons that find bad faces at any positions, and the reference's own faults.
 
-    `beside` (e, 2) gives the two polygons at each inner edge, and `edge` (e,) the number of that edge.
+    `beside` (e, 2) gives the two polygons at each inner edge, and `edge` (e,) the number of that edge; `reference`
+    (n, 3) are the positions that it was given.
     """
 
     def __init__(self, polygons: Polygons, reference: Rows) -> None:
         """Take polygons and reference positions (n, 3)."""
-        self.polygons = polygons
+        self.polygons, self.reference = polygons, reference
         use = polygons.corner_edge
         first, last = (np.zeros(len(polygons.edges), dtype=np.int64) for _ in range(2))
         corner = np.arange(len(use))

@@ -23,9 +23,8 @@ from composer.fitting.fill import fill_more
 from composer.fitting.give_way import without_crossing
 from composer.fitting.loops import Loops
 from composer.fitting.not_followed import Why
-from composer.geometry.part import part_of, whole_polygons
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons, read_only
-from composer.geometry.self_crossing import SelfCrossing
 from composer.geometry.surface import Surface
 from composer.geometry.vectors import cross, unit_rows
 from composer.head.levels import HIGHEST_LEVEL, Refinement
@@ -110,7 +109,7 @@ def settle(
     surface: Surface, sculpt: ClosestSurface, reach_mm: float, *, loops: Loops, ideal: Rows,
     free: Flags | None = None, protect: Rows | None = None, reject: Flags | None = None, rays: bool = True,
     rim: int | None = None, marks: tuple[NDArray, Rows] | None = None,
-    unfold: bool = False, width: float = FILL_WIDTH,
+    unfold: bool = False, width: float = FILL_WIDTH, beyond: bool = True,
 ) -> Settled:  # fmt: skip
     """Move the vertices of `surface` (n) onto the sculpt, at most `reach_mm` far.
 
@@ -120,7 +119,8 @@ def settle(
     vertices only `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only.
     `marks` are landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With
     `unfold` the faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt.
-    `width` is that of the tension in filled areas, as a share of the diagonal.
+    `width` is that of the tension in filled areas, as a share of the diagonal. With `beyond` False what lies further
+    off than the reach is not looked for, which costs most where the sculpt ends: such vertices count as too far.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
@@ -131,7 +131,7 @@ def settle(
     seeks = ~free & ~pinned
     target, why = np.array(points), np.zeros(n, dtype=np.int8)
     target[seeks], why[seeks] = _targets(
-        points[seeks], normals[seeks], sculpt, reach_mm, surface.polygons.border_vertices[seeks], rays
+        points[seeks], normals[seeks], sculpt, reach_mm, surface.polygons.border_vertices[seeks], rays, beyond
     )
     if reject is not None:
         why[reject] = Why.PAINTED
@@ -186,7 +186,7 @@ def _moves(polygons: Polygons, keep: Rows) -> Flags:
 
 
 def _targets(
-    points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool
+    points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool, beyond: bool
 ) -> tuple[Rows, NDArray[np.int8]]:
     """(n, 3) the place on the sculpt for each vertex, and why it is refused (n,), Why.FOLLOWS where it is not."""
     target, fits = np.array(points), np.zeros(len(points), dtype=bool)
@@ -197,8 +197,8 @@ def _targets(
         target[sure] += along[sure, None] * normals[sure]
         fits |= sure
         seeks = ~sure
-    near = sculpt.closest(points[seeks])
-    target[seeks] = near.points
+    near = sculpt.closest(points[seeks], np.inf if beyond else reach)
+    target[seeks] = np.where(near.triangle[:, None] >= 0, near.points, points[seeks])
     ends, far = near.on_border & ~border[seeks], near.distance > reach
     facing = (near.normal * normals[seeks]).sum(1) <= AGREE
     fits[seeks] = ~(ends | far | facing)
@@ -236,12 +236,6 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
     return best, agrees, facing
 
 
-def _beside_other_skin(level: ProjectedLevel, keep: Rows) -> Rows:
-    """(n,) 1 for the vertices that may move and lie near skin that looks another way, 0 for the others."""
-    test = SelfCrossing(whole_polygons(level.polygons, keep < 1.0))
-    return test.beside_other_sheets(level.positions).astype(np.float64)
-
-
 def usable_reach(reach_mm: float) -> float:
     """`reach_mm` unchanged. Raises MoueError where it is not above 0."""
     if not reach_mm > 0:
@@ -277,7 +271,6 @@ def project(
     keep = np.zeros(n) if protect is None else np.asarray(protect, dtype=np.float64)
     still = _still_pieces(polygons, keep)
     ideal = np.asarray(reference, dtype=np.float64)
-    close, keep_cage = np.zeros(n), keep
     out: list[ProjectedLevel] = []
     for k in range(HIGHEST_LEVEL + 1):
         if progress is not None:
@@ -286,7 +279,7 @@ def project(
             step = Refinement(polygons)
             surface = Surface(step.polygons, step.apply(out[-1].positions))
             ideal, freedom, keep = step.apply(ideal), step.apply(freedom), step.apply(keep)
-            still, close = step.apply(still), step.apply(_beside_other_skin(out[0], keep_cage) if k == 1 else close)
+            still = step.apply(still)
             keep[keep > 1 - 1e-9] = 1.0
             polygons = step.polygons
         painted = (reject or {}).get(k)
@@ -298,7 +291,7 @@ def project(
         stays = keep if k else np.where(cage_stands, 1.0, keep)
         gives = (stays if cage_stands is True else keep) < 1.0
         out.append(_level(
-            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, gives, still > 0.5, close > 0.0, refused,
+            k, surface, sculpt, reach, ideal, freedom >= 0.5, stays, gives, still > 0.5, refused,
             None if k else marks,
         ))  # fmt: skip
         done = Surface(polygons, out[-1].positions).mean_edge_mm <= sculpt.mean_edge if up_to is None else k == up_to
@@ -316,10 +309,10 @@ def _still_pieces(polygons: Polygons, keep: Rows) -> Rows:
 
 def _level(
     k: int, surface: Surface, sculpt: ClosestSurface, reach: float, ideal: Rows, free: Flags, keep: Rows, gives: Flags,
-    still: Flags, close: Flags, refused: Flags | None, marks: tuple[NDArray, Rows] | None,
+    still: Flags, refused: Flags | None, marks: tuple[NDArray, Rows] | None,
 ) -> ProjectedLevel:  # fmt: skip
-    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all, and
-    the skin `close` (n,) to other skin gives way where it would cross it, if it `gives` (n,)."""
+    """Level `k` of a `surface` (n) settled on the sculpt. Above level 0 the `still` pieces are left out of it all.
+    Skin that would cross skin gives way, if it `gives` (n,)."""
     polygons, positions = surface.polygons, surface.positions
     at = np.flatnonzero(~still) if k and still.any() else np.arange(len(positions))
     if len(at) < len(positions):
@@ -331,13 +324,12 @@ def _level(
     settled = settle(
         surface, sculpt, reach, loops=loops, ideal=ideal, free=free[at], protect=keep[at],
         reject=None if refused is None else refused[at], rim=RIM if k else None, marks=marks, unfold=True,
-        width=FILL_WIDTH / 2**k,
+        width=FILL_WIDTH / 2**k, beyond=not k,
     )  # fmt: skip
     landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
-    near = close[at] if k else ~still[at]
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
     landed, given_way = without_crossing(
-        surface, landed, near, gives[at], loops, width, ideal, settled.filled
+        surface, landed, ~still[at], gives[at], loops, width, ideal, settled.filled
     )  # fmt: skip
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
     moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way

@@ -8,9 +8,12 @@ and two of one polygon, do not count: they are a fold, which other tests find.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.geometry.flat_blocks import FlatBlocks
 from composer.geometry.flat_fans import FlatFans
 from composer.geometry.polygons import Polygons
 from composer.geometry.self_intersection import (
@@ -18,18 +21,13 @@ from composer.geometry.self_intersection import (
     candidate_pairs,
     cross,
     edges_through,
-    own_candidate_pairs,
     shared_vertices,
 )
-from composer.geometry.vectors import cross as cross_products
-from composer.geometry.vectors import unit_rows
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-WIDEN = 2.0
-"""Times by which triangles are widened to find those that are near each other (our choice)."""
-AWAY = 0.5
-"""Cosine between two triangles' normals below which they look another way: 60 degrees (our choice)."""
+FEW_OF = 50
+"""About fewer than one in so many vertices, fans are looked at without those of all others (our choice, for time)."""
 
 
 class SelfCrossing:
@@ -40,12 +38,16 @@ class SelfCrossing:
         self.polygons = polygons
         self.triangles = np.asarray(polygons.triangles, dtype=np.int64)
         self.face = np.asarray(polygons.triangle_face, dtype=np.int64)
-        self._fans = FlatFans(self.triangles, polygons.n_vertices)
+        self._blocks = FlatBlocks(polygons)
+
+    @cached_property
+    def _fans(self) -> FlatFans:
+        return FlatFans(self.triangles, self.polygons.n_vertices)
 
     def pairs(self, positions: Floats) -> Pairs:
         """(p, 2) the pairs of triangles that cross at `positions` (n, 3) mm, each once, lower index first, sorted."""
         positions = np.asarray(positions, dtype=np.float64)
-        return self.crossing_of(positions, own_candidate_pairs(positions[self.triangles]))
+        return self.crossing_of(positions, self._blocks.pairs(positions))
 
     def at(self, positions: Floats) -> Crossings:
         """The pairs that cross at `positions` (n, 3) mm, to be kept up to date while some vertices move."""
@@ -71,8 +73,14 @@ class SelfCrossing:
         seen = np.zeros(self.polygons.n_vertices, dtype=bool)
         seen[vertex] = True
         at = np.flatnonzero(seen)
-        seen[at] = ~self._fans.flat(positions, at)
+        seen[at] = ~self._fans_about(seen, len(at)).flat(positions, at)
         return seen[vertex]
+
+    def _fans_about(self, seen: Flags, count: int) -> FlatFans:
+        """The fans of the vertices flagged in `seen` (n,), `count` of them, with or without those of others."""
+        if FEW_OF * count > self.polygons.n_vertices:
+            return self._fans
+        return FlatFans(self.triangles[seen[self.triangles].any(axis=1)], self.polygons.n_vertices)
 
     def _opposite_through(self, positions: Floats, pairs: Pairs) -> Flags:
         """(p,) whether in pairs of triangles that share one vertex a side opposite it passes through the other."""
@@ -114,22 +122,6 @@ class SelfCrossing:
         """(f,) the polygons that cross another at `positions` (n, 3) mm."""
         flags = np.zeros(self.polygons.n_faces, dtype=bool)
         flags[self.face[self.pairs(positions)].ravel()] = True
-        return flags
-
-    def beside_other_sheets(self, positions: Floats) -> Flags:
-        """(n,) the vertices of polygons near others that look another way, as on both sides of a lip or an ear: only
-        there can a small move make skin cross. `positions` (n, 3) mm.
-
-        A polygon is near where its boxes, widened WIDEN times, meet, and looks another way beyond AWAY.
-        """
-        corners = np.asarray(positions, dtype=np.float64)[self.triangles]
-        normal = unit_rows(cross_products(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
-        middle = corners.mean(axis=1, keepdims=True)
-        pairs = own_candidate_pairs(middle + WIDEN * (corners - middle))
-        away = np.einsum("pi,pi->p", normal[pairs[:, 0]], normal[pairs[:, 1]]) < AWAY
-        pairs = pairs[away & (self.face[pairs[:, 0]] != self.face[pairs[:, 1]])]
-        flags = np.zeros(self.polygons.n_vertices, dtype=bool)
-        flags[self.triangles[pairs]] = True
         return flags
 
 

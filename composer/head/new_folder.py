@@ -1,4 +1,4 @@
-"""Filling a folder atomically: a temporary folder beside it is filled, then moved to its place.
+"""Filling a folder atomically: a temporary folder beside it is filled, then exchanged with it in one step.
 
 A manifest in it holds the hash of every file by name. The same command may fill the folder again only if no file
 changed since. Without a manifest nothing may.
@@ -10,13 +10,15 @@ import hashlib
 import json
 import os
 import shutil
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from composer.errors import MoueError, cannot
+from composer.head.atomic import sync_folder, write_whole
+from composer.head.exchange import exchanged
 from composer.head.folders import is_there, make_folder
+from composer.head.leftovers import Beside, old_place, olds_of
 from composer.head.reading import DAMAGE, bytes_of
 
 MOST_BYTES = 64 * 2**20
@@ -30,28 +32,34 @@ def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterato
     Raises MoueError as `may_fill`, and where the folder cannot be written.
     """
     may_fill(folder, manifest, kind)
-    given, folder = folder, Path(os.path.realpath(folder))
+    given, folder = Path(folder), Path(os.path.realpath(folder))
     make_folder(folder.parent)
     try:
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}.", suffix=".part", dir=folder.parent))
+        held = Beside(folder, folder=True)
     except OSError as error:
         raise cannot("written", given, error) from None
+    beside = held.place
     try:
         beside.chmod(0o755)
         yield beside
         if manifest is not None:
             hashes = {_name(file, beside): _hash(file) for file in _files(beside)}
-            (beside / manifest).write_text(json.dumps(hashes, indent=1, sort_keys=True), encoding="utf-8")
+            text = json.dumps(hashes, indent=1, sort_keys=True)
+            write_whole(beside / manifest, lambda file: file.write(text.encode()), sync=False)
+        may_fill(given, manifest, kind)  # again: it may have taken long
         _put(beside, folder)
     except OSError as error:
         raise cannot("written", given, error) from None
+    except MoueError as error:
+        raise _for_the_person(error, beside, given) from None
     finally:
-        shutil.rmtree(beside, ignore_errors=True)
+        held.remove()
 
 
 def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:
     """Raises MoueError where `folder` holds anything but an unchanged earlier `kind` ("carry")."""
     folder = Path(folder)
+    _restore(folder)
     if not is_there(folder):
         return
     if not folder.is_dir():
@@ -74,11 +82,20 @@ def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:
 
 
 def _put(beside: Path, folder: Path) -> None:
-    """Move the folder `beside` to the place of `folder`; the old one is restored after an error."""
+    """Move the folder `beside` to the place of `folder`. In one step where the system can; else the old one is restored
+    after an error, and by the next run where this one is killed between the two steps.
+    """
     if not folder.exists():
         os.replace(beside, folder)
-        return
-    old = beside.with_suffix(".old")
+    elif exchanged(beside, folder):
+        shutil.rmtree(beside, ignore_errors=True)
+    else:
+        _put_in_two_steps(beside, folder)
+    sync_folder(folder.parent)
+
+
+def _put_in_two_steps(beside: Path, folder: Path) -> None:
+    old = old_place(folder)
     os.replace(folder, old)
     try:
         os.replace(beside, folder)
@@ -86,6 +103,26 @@ def _put(beside: Path, folder: Path) -> None:
         os.replace(old, folder)
         raise
     shutil.rmtree(old, ignore_errors=True)
+
+
+def _restore(folder: Path) -> None:
+    """Put an old folder back that an interrupted exchange left aside; nothing where there is none, or any doubt."""
+    try:
+        folder = Path(os.path.realpath(folder))
+        olds = [] if folder.exists() else olds_of(folder)
+        if len(olds) == 1:
+            os.replace(olds[0], folder)
+    except (OSError, ValueError):
+        return
+
+
+def _for_the_person(error: MoueError, beside: Path, given: Path) -> MoueError:
+    """An error about a file in the hidden folder, told of the place where the person looks for it."""
+    try:
+        place = given / Path(str(error.where)).relative_to(beside)
+    except ValueError:
+        return error
+    return MoueError(error.what, place, error.line, error.hint)
 
 
 def _files(folder: Path) -> list[Path]:

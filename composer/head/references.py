@@ -58,6 +58,16 @@ def may_refer_outside(by: Path) -> bool:
         return _all_trusted > 0 or (bool(_trusted) and _real(by) in _trusted)
 
 
+def beside(place: str, by: Path, what: str) -> Path | None:
+    """The regular file of this place in the folder of `by`, where it is there; `what` says what it is in errors.
+    Raises MoueError as `check_inside`."""
+    path = by.parent / place
+    if not path.is_file():
+        return None
+    check_inside(path, by, what)
+    return path
+
+
 def referred(place: str, by: Path, what: str, also: Path | None = None) -> Path:
     """The regular file that `by` names as `place`, from its own folder.
 

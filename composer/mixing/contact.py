@@ -20,7 +20,9 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.contact.across import Across
-from composer.contact.solve import LineRows, least_field
+from composer.contact.least import Faces, least_amounts
+from composer.contact.modes import modes
+from composer.contact.solve import LineRows
 from composer.geometry.vectors import cross, lengths, unit_rows
 from composer.head.head import Head
 from composer.mixing.anchors import Anchors
@@ -36,15 +38,19 @@ Ints = NDArray[np.int64]
 Gap = tuple[Floats, Floats, Across | None, Floats]
 FIRM = 0.03
 """How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little may jump."""
-APART, CLEAR, EARLY, WITHDRAWN = 1.1, 0.6, 0.5, 1.5
+APART, CLEAR, WITHDRAWN = 1.1, 0.6, 1.5
 """Of the room that a mix has: how much sheets, and skin beside a hard piece, are parted more than they have
-to be, how much earlier sheets are, since their triangles cross before, and over how much all that comes in."""
+to be, and over how much that comes in."""
+EARLY, MARGIN = 1.0, 0.4
+"""Of the room: how far apart sheets are still asked, unless shapes bring them nearer, and how much nearer a mix may."""
 FIRMER = 1.1
 """What a row asks for is this many times what it lacks, since it gives way."""
 WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
 MOST_LACK, CEILING = 0.15, 0.15
 """Of the lines' length: the most that a row lacks at once, and the longest correction. Lips 8 mm, lids 5 mm."""
+FACE_LEFT = 0.25
+"""The share of its area, seen along its own normal, that a triangle is to keep; the guard holds it at somewhat less."""
 HOLD, RISE = 1.5, 0.12
 """Edges about a face over which a correction is held as there, and the share of the lines' length over which it
 comes back."""
@@ -112,26 +118,29 @@ class _Parting:
         corner = (triangles.ravel(), np.repeat(np.arange(len(triangles)), 3))
         self._fans = sp.csr_matrix((np.ones(triangles.size), corner), shape=(len(rest), len(triangles)))
         self._triangles = triangles
-        pushed = [each.own for each in place.hard]
-        pushed += [one for side in place.sides for one in (side.own, side.other)]
-        self._response = patch.response_of(rest, np.unique(np.concatenate(pushed)))
+        close = [one for side in place.sides for one in (side.own, side.other)]
+        self._modes = modes(patch, rest, np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *close])))
         self._guard = FaceGuard(rest, triangles, HOLD * patch.edge_mm, RISE * patch.length_mm)
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
-        self._allowed = AllowedDepths(mixer, self._depths, place.room_mm)
+        self._allowed = self._may(mixer)
         self._before: tuple[list[NDArray], tuple[Ints, Floats] | None] | None = None
 
     def again(self, mixer: Mixer) -> _Parting:
         other = copy(self)
-        other._allowed = AllowedDepths(mixer, other._depths, other.place.room_mm)
+        other._allowed = other._may(mixer)
         other._before = None
         return other
+
+    def _may(self, mixer: Mixer) -> AllowedDepths:
+        room, sheets, hard = self.place.room_mm, len(self.place.sides), len(self.place.hard)
+        rooms, least = [MARGIN * room] * sheets + [room] * hard, [-EARLY * room] * sheets + [0.0] * hard
+        return AllowedDepths(mixer, self._depths, rooms, least)
 
     def correction(self, pose: NDArray, recipe: Recipe) -> tuple[Ints, Floats] | None:
         """The vertices (k,) of the head that are moved, and how far (k, 3) mm; None where nothing goes through."""
         places = np.asarray(pose[self.place.vertices], dtype=np.float64)
-        sheets, early = len(self.place.sides), EARLY * self.place.room_mm
-        allowed = [may - early * (i < sheets) for i, may in enumerate(self._allowed.of(recipe))]
+        allowed = self._allowed.of(recipe)
         asked = [places, *(pose[each.piece.vertices] for each in self.place.hard), *allowed]
         before = self._before
         if before is None or not all(np.array_equal(a, b) for a, b in zip(before[0], asked, strict=True)):
@@ -146,19 +155,20 @@ class _Parting:
             return None
         allowed = self._aimed_at(gaps, allowed)
         correction = np.zeros_like(places)
+        faces = Faces(places, self._triangles, normals, FACE_LEFT)
         for step in range(self.place.passes):
             if step:
                 now = places + correction
                 gaps = self._gaps(pose, now, self._normals(now))
             rows = self._rows(gaps, allowed, correction)
-            correction = self._bounded(least_field(self._response, None, rows, at_least=True, firm=FIRM))
+            correction = self._bounded(least_amounts(self._modes, rows, faces, FIRM))
         correction = self._guard.held(places, normals, correction)
         return self.moved, np.concatenate([correction, self._along @ correction])
 
     def left(self, parted: NDArray, recipe: Recipe) -> list[Left]:
         """What lies deeper than allowed in a pose (n, 3) mm, by what meets."""
         deep, may = self._depths(parted), self._allowed.of(recipe)
-        over = [np.maximum(a - b, 0.0) for a, b in zip(deep, may, strict=True)]
+        over = [np.maximum(a - np.maximum(b, self.place.room_mm), 0.0) for a, b in zip(deep, may, strict=True)]
         words = [self.place.words] * len(self.place.sides) + [each.words for each in self.place.hard]
         own = self._own
         found = []
@@ -196,9 +206,10 @@ class _Parting:
     def _aimed_at(self, gaps: list[Gap], allowed: list[Floats]) -> list[Floats]:
         """How deep each side is to be, where somewhere it is deeper than `allowed`: without the room, in which
         triangles still cross, and sheets a little apart. The room is withdrawn as the deepest place goes beyond it."""
-        beyond = [float((-gap - may).max(initial=0.0)) for (gap, *_), may in zip(gaps, allowed, strict=True)]
+        beyond = [np.maximum(-gap - may, 0.0) for (gap, *_), may in zip(gaps, allowed, strict=True)]
         room, sheets = self.place.room_mm, len(self.place.sides)
-        deepest = [max(beyond[:sheets], default=0.0)] * sheets + beyond[sheets:]
+        most = [float(each.max(initial=0.0)) for each in beyond]
+        deepest = [max(most[:sheets], default=0.0)] * sheets + most[sheets:]
         taken = [APART] * sheets + [CLEAR] * (len(beyond) - sheets)
         return [may - share * room * float(smoothstep(np.array(most / (WITHDRAWN * room))))
                 for may, most, share in zip(allowed, deepest, taken, strict=True)]  # fmt: skip

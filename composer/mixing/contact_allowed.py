@@ -7,7 +7,7 @@ which it enters is between the tenths too.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,21 +26,22 @@ KEPT = 400
 class AllowedDepths:
     """The depths that recipes may have, for what `depths` (pose to one array for each side, in mm) measures."""
 
-    def __init__(self, mixer: Mixer, depths: Depths, room_mm: float) -> None:
-        """`room_mm` is what a mix may be deeper than the neutral and its shapes."""
-        self._mixer, self._depths, self._room = mixer, depths, room_mm
-        self._rest = depths(mixer.head.neutral)
+    def __init__(self, mixer: Mixer, depths: Depths, room_mm: Sequence[float], least_mm: Sequence[float]) -> None:
+        """`room_mm` is by side what a mix may be deeper than the neutral and its shapes, and `least_mm` the depth, less
+        than 0 where surfaces are apart, down to which that is asked."""
+        self._mixer, self._depths, self._room, self._least = mixer, depths, room_mm, least_mm
+        self.rest = depths(mixer.head.neutral)
         self._taken: dict[tuple[CellKey, int], list[Floats]] = {}
 
     def of(self, recipe: Recipe) -> list[Floats]:
         """(k,) mm for each side, how deep it may lie in a recipe's pose."""
-        deep = [np.array(each) for each in self._rest]
+        deep = [np.array(each) for each in self.rest]
         for cell in recipe.cells:
             weight = cell.weight * recipe.amount(cell.region) * recipe.strength
             if weight != 0.0:
                 for so_far, own in zip(deep, self._alone(cell, weight), strict=True):
                     np.maximum(so_far, own, out=so_far)
-        return [np.maximum(each, 0.0) + self._room for each in deep]
+        return [np.maximum(each, least) + room for each, least, room in zip(deep, self._least, self._room, strict=True)]
 
     def _alone(self, cell: Cell, weight: float) -> list[Floats]:
         low = int(np.floor(weight * STEPS + 1e-9))
@@ -53,7 +54,7 @@ class AllowedDepths:
     def _at(self, cell: Cell, step: int) -> list[Floats]:
         """The depths with the shape of a cell alone at `step` tenths."""
         if step == 0:
-            return self._rest
+            return self.rest
         key = (("", cell.shape, cell.mirrored), step)
         if key not in self._taken:
             while len(self._taken) >= KEPT:

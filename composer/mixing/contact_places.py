@@ -26,7 +26,7 @@ from composer.head.understand.part_words import what_parts_are
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-ABOUT_LIPS, ABOUT_LIDS = 0.6, 0.46
+ABOUT_LIPS, ABOUT_LIDS = 0.6, 0.6
 """How far about its lines the skin gives way: 32 mm about an adult's lips, 16 mm about its lids."""
 ROOM_LIPS, ROOM_LIDS = 0.0018, 0.0029
 """What a mix may be deeper than its shapes: 0.1 mm on an adult's lips and lids."""

@@ -19,7 +19,16 @@ from composer.viewer.panels.board.row_menu import copy_row, paste_into
 from composer.viewer.panels.brush import mirror
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.recipes.commands import ask_to_keep, duplicate_chosen, flip_chosen, new_recipe
-from composer.viewer.panels.time_strip.strip import play_or_stop
+from composer.viewer.panels.time_strip.commands import (
+    copy_picked,
+    delete_picked,
+    key_of_cell,
+    key_of_recipe,
+    nudge_picked,
+    paste_copied,
+    play_or_stop,
+    step_key,
+)
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
 from composer.viewer.session.folding import fold
@@ -80,7 +89,7 @@ class Actions:
             "paste": self._paste,
             "more": lambda: nudge(board, stage, NUDGE),
             "less": lambda: nudge(board, stage, -NUDGE),
-            "clear_cell": lambda: remove_chosen(board, stage),
+            "clear_cell": self._clear,
             "cell_up": lambda: choose_by_steps(board, stage, -1, 0),
             "cell_down": lambda: choose_by_steps(board, stage, 1, 0),
             "cell_left": lambda: choose_by_steps(board, stage, 0, -1),
@@ -97,6 +106,14 @@ class Actions:
             "frame_back": lambda: self._with_strip(lambda strip: strip.go(stage, strip.frame - 1)),
             "clip_start": lambda: self._with_strip(lambda strip: strip.go(stage, 0)),
             "clip_end": lambda: self._with_strip(lambda strip: strip.go(stage, LAST_FRAME)),
+            "next_key": lambda: self._with_strip(lambda strip: step_key(stage, strip, panels.time_panel.hand, 1)),
+            "previous_key": lambda: self._with_strip(lambda strip: step_key(stage, strip, panels.time_panel.hand, -1)),
+            "key_recipe": lambda: self._with_strip(lambda strip: key_of_recipe(stage, strip)),
+            "key_cell": lambda: self._with_strip(lambda strip: key_of_cell(stage, strip)),
+            "key_rest": lambda: self._with_strip(lambda strip: key_of_recipe(stage, strip, rest=True)),
+            "key_later": lambda: self._with_strip(lambda strip: nudge_picked(stage, strip, 1)),
+            "key_earlier": lambda: self._with_strip(lambda strip: nudge_picked(stage, strip, -1)),
+            "ghosts": lambda: self._with_strip(lambda strip: setattr(strip, "ghosts", not strip.ghosts)),
             "larger": lambda: panels.painting.larger(1),
             "smaller": lambda: panels.painting.larger(-1),
             "stronger": lambda: panels.painting.stronger(1),
@@ -168,13 +185,29 @@ class Actions:
             stage.say("Point at a place of the face first.")
         stage.asked_place = None if hit is None else (np.array(hit.corners), np.array(hit.bary))
 
+    @property
+    def _strip_at_hand(self) -> bool:
+        """Whether the strip of time was pressed last."""
+        return self._stage.time_shown and self._stage.place == "mix" and self._panels.time_panel.hand.at_hand
+
+    def _clear(self) -> None:
+        """Delete the picked keys where the strip of time is at hand, else remove the chosen cell."""
+        if not (self._strip_at_hand and delete_picked(self._stage, self._panels.time)):
+            remove_chosen(self._panels.board, self._stage)
+
     def _copy(self) -> None:
-        """The selected cells, or the chosen row."""
+        """The picked keys of the strip of time where that is at hand; the selected cells, or the chosen row."""
+        panels = self._panels
+        if self._strip_at_hand and copy_picked(self._stage, panels.time, panels.time_panel.hand):
+            return
         if not copy_cells(self._panels.board, self._stage):
             copy_row(self._stage, self._stage.opened.region)
 
     def _paste(self) -> None:
-        """What was copied last."""
+        """What was copied last, of the strip of time where that is at hand."""
+        panels = self._panels
+        if self._strip_at_hand and paste_copied(self._stage, panels.time, panels.time_panel.hand):
+            return
         if not paste_cells(self._panels.board, self._stage):
             paste_into(self._stage, self._stage.opened.region)
 

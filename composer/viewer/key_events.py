@@ -30,6 +30,8 @@ ON_CELLS = {
 """What keys do once somebody has walked to the cells of the board."""
 WALKING = ("Left", "Right", "Up", "Down", "Space", "Tab")
 """Keys that go from control to control once somebody has begun to."""
+MAY_WALK = ("Left", "Right", "Up", "Down", "Space", "Home", "End", "PageUp", "PageDown")
+"""Keys that Dear ImGui would take for the beginning of such a walk."""
 
 
 class KeyEvents:
@@ -60,7 +62,8 @@ class KeyEvents:
             return True
         if self._walks_on_cells(combo):
             return True
-        self._ui.key(symbol, modifiers, True)
+        if not self._is_ours(combo):
+            self._ui.key(symbol, modifiers, True)
         if symbol == key.ESCAPE:
             self._escape()
             return True
@@ -97,7 +100,9 @@ class KeyEvents:
     @property
     def holding(self) -> bool:
         """Whether something is held and not yet an undo step: a tool, a carried shape, a cell of the board."""
-        return self._drag.active or bool(self._stage.carried_shape) or self._panels.board.drag is not None
+        panels = self._panels
+        held = panels.board.drag is not None or panels.time_panel.hand.drag is not None
+        return held or self._drag.active or bool(self._stage.carried_shape)
 
     def _leaves_panel(self, combo: str) -> bool:
         """Whether Tab goes on to another panel, as Ctrl and Tab always does: never out of a sheet or a menu."""
@@ -119,6 +124,14 @@ class KeyEvents:
         board.walks_back = board.typing is not None
         return True
 
+    def _is_ours(self, combo: str) -> bool:
+        """Whether a key that could walk from control to control is not for walking, as nobody has begun to: Tab does.
+        Dear ImGui would take it as a beginning, and the same key would then do another thing the next time."""
+        if combo.rpartition("+")[2] not in MAY_WALK:
+            return False
+        ui, walks = self._ui, self._ui.io.nav_visible
+        return not (walks or ui.wants_keys or ui.menu_open or self._stage.dialogs.any_open)
+
     def _types_weight(self, combo: str) -> bool:
         """Whether a number begins over a cell of the board: its weight is typed there, whatever else the key does."""
         if combo not in NUMBER_KEYS or self.holding or self._stage.dialogs.any_open:
@@ -136,6 +149,8 @@ class KeyEvents:
         elif self._panels.board.drag is not None and session is not None:
             self._panels.board.drag = None
             session.abort()
+        elif self._panels.time_panel.hand.drag is not None:
+            self._panels.time_panel.hand.abandon(self._stage, self._panels.time)
         elif self._stage.asked_place is not None and not self._stage.dialogs.any_open:
             self._stage.asked_place = None
         elif session is not None and not self._stage.dialogs.any_open:

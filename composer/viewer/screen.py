@@ -11,7 +11,7 @@ from composer.viewer.panels.compare import draw_compared
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.memory import Panels
 from composer.viewer.panels.registry import PANELS, SHEETS, Panel, sides_of
-from composer.viewer.panels.time_strip.strip import draw_time_strip
+from composer.viewer.panels.time_strip.lane import draw_ghosts
 from composer.viewer.panels.tray import carried_ghost
 from composer.viewer.panels.viewbar import ONE_LINE, draw_viewbar, legend_height
 from composer.viewer.panels.words import draw_words
@@ -80,6 +80,7 @@ def draw_screen(
         box = ImVec2(left, top), ImVec2(left + width, top + height)
         imgui.get_background_draw_list().add_image(imgui.ImTextureRef(texture), *box, ImVec2(0, 1), ImVec2(1, 0))
         draw_compared(stage, kit, other)
+        draw_ghosts(stage, kit)
     left, top, width, height = stage.whole_view
     kit.stops.panel = "header"
     with panel("header", 0, 0, display.x, kit.px(HEADER), theme.DEEP, kit.px(8)):
@@ -99,7 +100,7 @@ def draw_screen(
     if strip:
         kit.stops.panel = "time"
         with panel("time strip", left, top + height, width, strip, pad=kit.px(7)):
-            draw_time_strip(stage, kit, panels.time)
+            panels.time_panel.draw(stage, kit, panels.time)
     kit.stops.panel = "over view"
     if stage.place != "new" or stage.new_head is not None:
         with strip_over_view(stage.whole_view, kit.scale, ONE_LINE):

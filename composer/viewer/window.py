@@ -60,11 +60,13 @@ class MoueWindow(pyglet.window.Window):
         self.kit.picture = self.drawing.thumbs.of
         self.drawing.thumbs.by_chance = lambda name: self.panels.trying.by_chance(name)
         self.kit.loupe = lambda: self.drawing.loupe
+        self.kit.ghosts = lambda: self.drawing.ghosts
         self.actions = Actions(self.stage, self.panels, lambda: self.drawing.has_texture, self._ask_menu)
         self.drag = Drag()
         self._opened: object = None
         self._library: object = None
         self._awake_at, self._drawn_at = time.monotonic(), 0.0
+        self._only_plays = False
         self._pointer_events = PointerEvents(
             self.stage, self.panels, self.ui, self.drag, lambda: self.height, self.wake
         )
@@ -107,7 +109,9 @@ class MoueWindow(pyglet.window.Window):
         elif stage.session is not None and not stage.session.arriving:
             self._follow_head()
         self._input.catch_up()
-        moving = self._try_on() or moving
+        tried = self._try_on()
+        self._only_plays = self.panels.time.running and not (moving or self.panels.trying.running or self.drag.active)
+        moving = tried or moving
         self._begin()
         if stage.session is not None:
             self._draw_head(moving)
@@ -118,7 +122,7 @@ class MoueWindow(pyglet.window.Window):
         self._draw_controls()
         self.ui.end()
         self._input.laid_out()
-        if self.drawing.thumbs.step() or moving or stage.words or self.ui.waiting:
+        if self.drawing.thumbs.step() or (moving and not self._only_plays) or stage.words or self.ui.waiting:
             self.wake()
         if stage.keeping is not None:
             stage.keeping.step(stage.work)
@@ -166,9 +170,10 @@ class MoueWindow(pyglet.window.Window):
     @property
     def awake(self) -> bool:
         """Whether a frame is worth drawing now. While nothing but a job is under way they come seldom: the job needs
-        the processor, of which a frame takes more than its own time where there is no card."""
+        the processor, of which a frame takes more than its own time where there is no card. While nothing but a clip
+        plays, each of its frames is drawn once."""
         now = time.monotonic()
-        if now - self._awake_at < AWAKE_SECONDS:
+        if now - self._awake_at < AWAKE_SECONDS or self.panels.time.due(self.stage):
             return True
         return bool(self.stage.work.jobs) and now - self._drawn_at >= WORKING_SECONDS
 
@@ -197,6 +202,7 @@ class MoueWindow(pyglet.window.Window):
     def _open(self) -> None:
         """A session has come in the place of another: everything made for the old one goes."""
         self.drag.abandon()
+        self.panels.time.sound.close()
         self.panels.fresh()
         self.stage.asked_place, self.stage.compare = None, Compare()
         self._opened = self.stage.session
@@ -246,7 +252,10 @@ class MoueWindow(pyglet.window.Window):
         panels, ratio = self.panels, self.get_pixel_ratio()
         if stage.place == "paint" and not panels.painting.ready_for(session):
             prepare_brush(stage, panels.painting, lambda: self.act("place_mix"))
-        if self.drawing.draw(stage, panels.painting, panels.trying, ratio, self.drag.active or moving):
+        still_to_come = self.drawing.draw(
+            stage, panels.painting, panels.trying, panels.time, ratio, self.drag.active or moving
+        )
+        if still_to_come and not self._only_plays:
             self.wake()
 
     def _try_on(self) -> bool:
@@ -295,6 +304,7 @@ class MoueWindow(pyglet.window.Window):
         """Give GL's things back, and the window."""
         if self.context is not None and self._opened != "closed":
             self.switch_to()
+            self.panels.time.sound.close()
             self.drawing.close()
             self.ui.close()
             self._opened = "closed"

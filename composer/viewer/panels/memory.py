@@ -17,6 +17,7 @@ from composer.viewer.panels.recipes.state import Recipes
 from composer.viewer.panels.regions import RegionList
 from composer.viewer.panels.sheets import Sheets
 from composer.viewer.panels.steps import Steps
+from composer.viewer.panels.time_strip.strip import TimePanel
 from composer.viewer.panels.tray import Tray
 from composer.viewer.panels.welcome import Welcome
 from composer.viewer.session.fitting import Fitting
@@ -48,6 +49,7 @@ class Panels:
     findings: Findings = field(default_factory=Findings)
     trying: Trying = field(default_factory=Trying)
     time: TimeStrip = field(default_factory=TimeStrip)
+    time_panel: TimePanel = field(default_factory=TimePanel)
     painting: Painting = field(default_factory=Painting)
     fitting: Fitting = field(default_factory=Fitting)
     gauge: GaugeReading = field(default_factory=GaugeReading)
@@ -56,7 +58,7 @@ class Panels:
     def fresh(self) -> None:
         """Another document is open: what was tried, painted and fitted on the old one is forgotten."""
         self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
-        self.time = TimeStrip(loop=self.time.loop)
+        self.time, self.time_panel = TimeStrip(loop=self.time.loop), TimePanel()
         self.bake, self.fitting = Bake(suffix=self.bake.suffix, unit=self.bake.unit), Fitting()
         self.board.drag = self.board.typing = None
 

@@ -17,6 +17,7 @@ from composer.viewer.render.texture import texture_of
 from composer.viewer.render.view3d import View3D
 from composer.viewer.scene.card import FROM_VERTICES, Card, card_for
 from composer.viewer.scene.compared import Compared
+from composer.viewer.scene.ghosts import Ghosts
 from composer.viewer.scene.look_of_new import look_of_new, loupe_middle
 from composer.viewer.scene.new_head_colours import NewHeadColours
 from composer.viewer.scene.overlay import Overlays, Shown
@@ -26,6 +27,7 @@ from composer.viewer.session.painting import Painting
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
+from composer.viewer.session.time_strip import TimeStrip
 from composer.viewer.session.trying import Trying
 
 LOUPE_PX, MAGNIFIED, NEAREST_LOUPE_MM = 132.0, 4.0, 30.0
@@ -47,6 +49,8 @@ class Drawing:
         self.shown = Shown()
         self.other: int | None = None
         self._compared = Compared()
+        self.ghosts: dict[str, int] = {}
+        self._ghosts = Ghosts()
         self.texture: int | None = None
         self._overlays, self._outline = Overlays(), Outline()
         self._new_overlays = NewHeadColours()
@@ -74,6 +78,7 @@ class Drawing:
         session = self._session = stage.session
         self._head = self._new = None
         self._compared.forget()
+        self._ghosts.forget()
         if self._card is not None:
             self._card.close()
             self._card = None
@@ -88,7 +93,9 @@ class Drawing:
         head = session.head
         stage.work.begin("Looking at hollows", lambda progress: hollows_of(head, progress), self._shade, quiet=True)
 
-    def draw(self, stage: Stage, painting: Painting, trying: Trying, pixel_ratio: float, held: bool) -> bool:
+    def draw(
+        self, stage: Stage, painting: Painting, trying: Trying, time_strip: TimeStrip, pixel_ratio: float, held: bool
+    ) -> bool:  # fmt: skip
         """Draw the head as the stage stands; `held` says that something is being dragged or moves by itself. Whether
         another frame is worth drawing."""
         session = self._session
@@ -112,6 +119,7 @@ class Drawing:
         elif frame is not None:
             self.texture = self.view.draw(frame.positions, frame.normals, look, stage.eye, size, frame.touched, still)
         self.other = self._compared.picture(stage, self.view, size)
+        self.ghosts = self._ghosts.pictures(stage, time_strip, self.view, size)
         return not still
 
     def draw_new(self, stage: Stage, pixel_ratio: float, held: bool) -> bool:
@@ -167,6 +175,7 @@ class Drawing:
         """Give everything back to GL."""
         if self._new_view is not None:
             self._new_view.close()
+        self._ghosts.forget()
         self.thumbs.close()
         if self._card is not None:
             self._card.close()

@@ -49,9 +49,14 @@ class ClipOnFace:
         return True
 
     def pose(self, recipe: Recipe) -> NDArray[np.float32]:
-        """(n, 3) mm, the pose of a frame's recipe; the same array at every call, changed in place."""
+        """(n, 3) mm, the pose of a frame's recipe."""
         assert self._moving is not None
         return self._moving.at(recipe)
+
+    @property
+    def poser(self) -> object:
+        """What poses the clip now; another object where its poses may differ."""
+        return self._moving
 
     @property
     def ready(self) -> bool:

@@ -12,9 +12,11 @@ from math import floor
 import numpy as np
 
 from composer.document.evaluated_clip import EvaluatedClip
+from composer.errors import MoueError
 from composer.mixing.clip import Key
 from composer.mixing.recipe import Recipe
 from composer.viewer.session.clip_on_face import ClipOnFace
+from composer.viewer.session.clip_sound import ClipSound, sound_beside
 from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
 from composer.viewer.session.trying import Trying
@@ -23,18 +25,22 @@ from composer.viewer.session.trying import Trying
 @dataclass
 class TimeStrip:
     """`name` of the clip; the `frame` at which time stands; whether it is `running` and begins again at the end
-    (`loop`); whether the face shows the clip (`seen`); frames `shown` and `dropped` since it began to play; the keys
-    that are `picked`."""
+    (`loop`); whether `ghosts` are drawn, and it is
+    `silent`; whether the face shows the clip (`seen`); frames `shown` and `dropped`
+    since it began to play; the keys that are `picked`."""
 
     name: str = ""
     frame: int = 0
     running: bool = False
     loop: bool = True
+    ghosts: bool = False
     seen: bool = False
     shown: int = 0
     dropped: int = 0
     picked: frozenset[Key] = frozenset()
     face: ClipOnFace = field(default_factory=ClipOnFace)
+    sound: ClipSound = field(default_factory=lambda: ClipSound(None))
+    silent: bool = False
     _began: float = 0.0
     _first: int = 0
     _ticks: int = 0
@@ -45,6 +51,16 @@ class TimeStrip:
     def made(self) -> EvaluatedClip | None:
         """The clip, ready to be posed; None where there is none, or it cannot be used."""
         return self.face.made
+
+    @property
+    def clip_keys(self) -> tuple[Key, ...]:
+        """The keys of the clip."""
+        return () if self.made is None else self.made.clip.keys
+
+    @property
+    def made_of_file(self) -> bool:
+        """Whether the clip has its weights in a file, and no keys."""
+        return self.made is not None and bool(self.made.clip.file)
 
     @property
     def time(self) -> float:
@@ -72,6 +88,7 @@ class TimeStrip:
     def stop(self) -> None:
         """Stand still."""
         self.running = False
+        self.sound.stop()
 
     def go(self, stage: Stage, frame: int) -> None:
         """Go to a frame, and show the clip there; while it plays it goes on from there."""
@@ -92,12 +109,12 @@ class TimeStrip:
 
     def show(self, name: str) -> None:
         """Show another clip from its beginning."""
-        self.name, self.frame, self.picked = name, 0, frozenset()
-        self.running, self._posed = False, -1
+        self.stop()
+        self.name, self.frame, self.picked, self._posed = name, 0, frozenset(), -1
 
     def leave(self, session: Session) -> None:
         """Stop, and show the open recipe again."""
-        self.running = False
+        self.stop()
         if self.seen:
             self.seen, self._posed = False, -1
             session.show(None)
@@ -112,8 +129,8 @@ class TimeStrip:
             return False
         changed = self._follow(stage)
         if trying.trial is not None or trying.found is not None:
-            self.running = self.seen = False
-            self._posed = -1
+            self.stop()
+            self.seen, self._posed = False, -1
             return False
         if trying.peeking:
             self._posed = -1
@@ -129,11 +146,21 @@ class TimeStrip:
             self._posed = self.frame
         return self.running
 
+    def due(self, stage: Stage) -> bool:
+        """Whether it is time for another frame than the one that was shown last."""
+        return self.running and self.made is not None and self._ticks_now(stage, self.made) != self._ticks
+
+    def _ticks_now(self, stage: Stage, made: EvaluatedClip) -> int:
+        """Frames since it began to play."""
+        return floor((stage.clock() - self._began) * made.clip.fps + 1e-6)
+
     def _follow(self, stage: Stage) -> bool:
         names = [clip.name for clip in stage.opened.project.clips]
         if self.name not in names:
             self.show(names[0] if names else "")
         changed = self.face.follow(stage, self.name)
+        if changed:
+            self._find_sound(stage)
         if self.made is None:
             self.leave(stage.opened)
             self.frame = 0
@@ -142,14 +169,38 @@ class TimeStrip:
             self.picked &= frozenset(self.made.clip.keys)
         return changed
 
+    def _find_sound(self, stage: Stage) -> None:
+        """The WAV of the clip, where there is another one than before."""
+        made, path = self.made, None
+        if made is not None:
+            try:
+                path = sound_beside(stage.opened.project, made.clip)
+            except MoueError as error:
+                stage.say(str(error), "wrong")
+        if path != self.sound.path:
+            self.sound.close()
+            self.sound = ClipSound(path)
+            if self.sound.fault:
+                stage.say(self.sound.fault, "wrong")
+
+    def hush(self, silent: bool) -> None:
+        """Play without the sound, or with it again."""
+        self.silent = silent
+        if silent:
+            self.sound.stop()
+        elif self.running:
+            self.sound.play(self.time)
+
     def _begin(self, stage: Stage) -> None:
         self._began, self._first, self._ticks = stage.clock(), self.frame, 0
+        if not self.silent:
+            self.sound.play(self.time)
 
     def _advance(self, stage: Stage) -> None:
         """Go to the frame whose time it is."""
         made = self.made
         assert made is not None
-        ticks = floor((stage.clock() - self._began) * made.clip.fps + 1e-6)
+        ticks = self._ticks_now(stage, made)
         if ticks == self._ticks:
             return
         self.dropped += ticks - self._ticks - 1
@@ -158,9 +209,11 @@ class TimeStrip:
         last = made.n_frames - 1
         at = self._first + ticks
         if at > last and not self.loop:
-            self.frame, self.running = last, False
-        else:
-            self.frame = at % last
+            self.frame = last
+            self.stop()
+            return
+        self.frame = at % last
+        self.sound.keep_step(self.time)
 
 
 def _same(one: tuple[Recipe, str], other: tuple[Recipe, str]) -> bool:

@@ -30,13 +30,14 @@ MOST_KEPT = 64
 class Kit:
     """One window's drawing things. `picture` gives the GL name of a small picture ("shape", name) or ("recipe",
     name), None until it is made; `loupe` that of the magnified sculpt, lower row first, None where nothing is pointed
-    at."""
+    at; `ghosts` those of the faces before and after in time."""
 
     faces: Faces
     keys: Keys
     scale: float = 1.0
     picture: Callable[[str, str], int | None] = lambda kind, name: None
     loupe: Callable[[], int | None] = lambda: None
+    ghosts: Callable[[], dict[str, int]] = dict
     seen: dict[str, Box] = field(default_factory=dict)
     wants_menu: bool = False
     stops: Stops = field(default_factory=Stops)

@@ -158,7 +158,7 @@ def test_a_full_disk_is_one_line_and_the_old_autosave_stays(saved: Project) -> N
     assert sorted(p.name for p in place.parent.iterdir()) == [place.name, "clock.moue"]
 
 
-@pytest.mark.parametrize("call", ["os.replace", "os.fsync", "tempfile.mkstemp"])
+@pytest.mark.parametrize("call", ["os.replace", "os.fsync", "os.open"])
 def test_whatever_step_is_refused_the_old_autosave_stays(
     saved: Project, monkeypatch: pytest.MonkeyPatch, call: str
 ) -> None:

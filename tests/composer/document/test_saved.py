@@ -154,7 +154,17 @@ def test_a_mask_on_disk_that_did_not_change_is_left_as_it_is(bare: Path) -> None
     project = save_document(regions.set_locked(open_document(bare), "brow", False), bare)
     assert file.read_bytes() == held
     save_document(regions.set_mask(project, "brow", painted(3)), bare)
-    np.testing.assert_array_equal(np.load(file), painted(3))
+    np.testing.assert_array_equal(open_document(bare).stored["masks/brow_2.npy"], painted(3))
+    assert [each.name for each in file.parent.iterdir()] == ["brow_2.npy"]
+
+
+def test_the_mask_of_another_document_in_the_folder_stays(bare: Path) -> None:
+    other = bare.with_name("other.toml")
+    other.write_text(bare.read_text())
+    project = save_document(regions.set_mask(open_document(bare), "brow", painted(3)), bare)
+    np.testing.assert_array_equal(open_document(other).stored["masks/brow.npy"], painted(2))
+    save_document(regions.set_mask(project, "brow", painted(2)), bare)
+    assert [each.name for each in (bare.parent / "masks").iterdir()] == ["brow.npy"]
 
 
 def test_undo_after_a_save_gives_the_mask_of_before(bare: Path) -> None:

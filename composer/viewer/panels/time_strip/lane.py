@@ -27,6 +27,8 @@ EDGE, SCALE = 18.0, 14.0
 """Room left and right of the time, and height of the line of seconds, in pixels at scale 1."""
 STEPS = (0.04, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0, 60.0, 300.0, 600.0)
 """Distances between two numbers of the line of seconds."""
+BEFORE, AFTER = theme.ink(0x12617C), theme.ink(0xC03A20)
+"""The inks of the ghosts: blue and vermilion stay apart for all kinds of sight, and show on skin and ground."""
 NUMBER_PX = 46.0
 """Least distance between two numbers, in pixels at scale 1."""
 
@@ -119,6 +121,15 @@ def draw_now(stage: Stage, kit: Kit, lane: Lane, strip: TimeStrip) -> None:
         draw.add_triangle_filled(*head, ink)
     else:
         draw.add_triangle(*head, ink, kit.px(1.2))
+
+
+def draw_ghosts(stage: Stage, kit: Kit) -> None:
+    """The faces before and after over the head, each in its ink."""
+    left, top, width, height = stage.view
+    draw, box = imgui.get_background_draw_list(), (ImVec2(left, top), ImVec2(left + width, top + height))
+    for which, texture in kit.ghosts().items():
+        ink = BEFORE if which == "before" else AFTER
+        draw.add_image(imgui.ImTextureRef(texture), *box, ImVec2(0, 0), ImVec2(1, 1), u32(ink))
 
 
 def colour_of(stage: Stage, key: Key) -> Ink:

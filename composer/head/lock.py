@@ -1,0 +1,63 @@
+"""Locks that the system lets go of when a process ends, however it ends: flock(2) on files and folders.
+
+Where the system has none (`fcntl` is missing, or the file system refuses), nothing is locked and nobody is told so.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+from contextlib import suppress
+from pathlib import Path
+
+try:
+    import fcntl
+except ImportError:  # Windows
+    fcntl = None  # type: ignore[assignment]
+
+_FLAGS = getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0)
+
+
+def lock(place: Path, wait: bool = False) -> int | None:
+    """Lock a file or folder that is there; returns what `unlock` takes, None where it is not locked: another holds it
+    (with `wait` that is waited for), it is gone, or the system has no locks.
+    """
+    if fcntl is None:
+        return None
+    try:
+        handle = os.open(place, os.O_RDONLY | _FLAGS)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+    except OSError:
+        os.close(handle)
+        return None
+    except BaseException:
+        os.close(handle)
+        raise
+    return handle
+
+
+def unlock(held: int | None) -> None:
+    """Let go of a lock."""
+    if held is not None:
+        with suppress(OSError):
+            os.close(held)
+
+
+def is_locked(place: Path) -> bool | None:
+    """Whether any process holds a file or folder, this one included; None where that cannot be known."""
+    if fcntl is None:
+        return None
+    try:
+        handle = os.open(place, os.O_RDONLY | _FLAGS)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        return True if error.errno in (errno.EWOULDBLOCK, errno.EACCES) else None
+    finally:
+        os.close(handle)
+    return False

@@ -1,0 +1,218 @@
+"""What writes, each on a small document or library of its own, for the campaign of kills."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from composer.bench.cube_sphere import cube_sphere
+from composer.cli.main import main
+from composer.document.autosave import autosave_place, keep
+from composer.document.project import Project
+from composer.document.store import open_document, save_document
+from composer.document.stored import stored_places
+from composer.edits import regions
+from composer.edits.recipes import set_note
+from composer.edits.regions import delete_region
+from composer.formats.mesh import Mesh
+from composer.formats.registry import read_mesh, write_mesh
+from tests.composer.document.carried_document import document_on_disk, fitted_head
+from tests.composer.document.small_document import N, painted
+from tests.faults.killed import contents
+
+DOCUMENT = "old/clock.toml"
+
+
+@dataclass(frozen=True)
+class Verb:
+    """A thing that writes: `make` what is there before, `run` it, and what the folder then `says`.
+
+    `left` tells what a kill left: "old", "new", or for files that stand each for itself "both known".
+    """
+
+    name: str
+    make: Callable[[Path], object]
+    run: Callable[[Path], object]
+    says: Callable[[Path], Any]
+    left: Callable[[Path, Any, Any], str]
+    following: Callable[[Path], object] | None = None
+
+    def again(self, folder: Path) -> object:
+        """The next thing that a person does after a kill: the same, unless something else is `following`."""
+        return (self.following or self.run)(folder)
+
+
+def whole(says: Callable[[Path], Any], of: Callable[[Any], Any] = lambda said: said
+           ) -> Callable[[Path, Any, Any], str]:  # fmt: skip
+    """What was left is all old or all new; of what is said only `of` counts."""
+
+    def left(folder: Path, old: Any, new: Any) -> str:
+        now, old, new = of(says(folder)), of(old), of(new)
+        return "old" if now == old else "new" if now == new else "a mixture"
+
+    return left
+
+
+def _each(says: Callable[[Path], dict[str, bytes]], but: str) -> Callable[[Path, Any, Any], str]:
+    """Every file that was left is whole, old or new; the one named `but` may say more."""
+
+    def left(folder: Path, old: dict[str, bytes], new: dict[str, bytes]) -> str:
+        now = says(folder)
+        if now == old:
+            return "old"
+        torn = [name for name, held in now.items()
+                if not name.endswith(but) and held not in (old.get(name), new.get(name))]  # fmt: skip
+        gone = [name for name in old if name not in now]
+        return f"{[*torn, *gone]} torn or gone" if torn or gone else "both known"
+
+    return left
+
+
+def _said(folder: Path) -> tuple[Any, list[str]]:
+    """What the document says, and the files that it does not name."""
+    project = open_document(folder / DOCUMENT)
+    named = [(folder / "old" / place).resolve() for place in stored_places(project)]
+    there = [file for kind in ("masks", "shapes") for file in (folder / "old" / kind).rglob("*.npy")]
+    notes = [file.relative_to(folder).as_posix() for file in (folder / "old").glob("*_accepted/*")]
+    return _says(project), sorted([*(str(file.name) for file in there if file.resolve() not in named), *notes])
+
+
+def _says(project: Project) -> tuple[Any, ...]:
+    places = stored_places(project)
+    arrays = tuple(project.stored[place].astype(np.float32).tobytes() if place in project.stored else None
+                   for place in places)  # fmt: skip
+    notes = tuple((recipe.name, recipe.note) for recipe in project.recipes)
+    return notes, tuple(region.name for region in project.regions), tuple(project.shapes), arrays
+
+
+def _edited(project: Project) -> Project:
+    """A painted mask, another painted one, a region gone, a note."""
+    noted = set_note(project, "wait", "for the tide")
+    first = regions.set_mask(noted, "brow_left", painted(20))
+    second = regions.set_mask(first, "upper", painted(21))
+    return delete_region(second, "brow_right") if any(r.name == "brow_right" for r in second.regions) else second
+
+
+def _save(folder: Path) -> None:
+    path = folder / DOCUMENT
+    save_document(_edited(open_document(path)), path)
+
+
+def _with_bake(folder: Path) -> None:
+    document_on_disk(folder)
+    _command(folder, "bake", DOCUMENT, "--to", "baked")
+    path = folder / DOCUMENT
+    project = open_document(path)
+    save_document(regions.set_mask(project, "brow_left", painted(20)), path)
+
+
+def _with_sculpt(folder: Path) -> None:
+    document_on_disk(folder)
+    _command(folder, "bake", DOCUMENT, "--to", "baked", "--recipe", "doubt")
+    mesh = read_mesh(folder / "baked/doubt.obj")
+    push = np.zeros((N, 3))
+    push[: N // 3] = np.random.default_rng(1).normal(size=(N // 3, 3))
+    write_mesh(folder / "sculpt.obj", Mesh(mesh.polygons, mesh.positions + push))
+
+
+def _accept(folder: Path) -> None:
+    _command(folder, "accept", DOCUMENT, "sculpt.obj", "--recipe", "doubt")
+
+
+def _accept_or_save(folder: Path) -> None:
+    """What is accepted already would be refused: then the document is only saved."""
+    project = open_document(folder / DOCUMENT)
+    if "doubt_fix" in project.shapes:
+        save_document(project, project.path)
+    else:
+        _accept(folder)
+
+
+def _with_carry(folder: Path) -> None:
+    document_on_disk(folder)
+    fitted_head(folder)
+    _command(folder, "carry", DOCUMENT, "fitted.obj", "--to", "carried", "--way", "delta", "--fitted-unit", "cm")
+    path = folder / DOCUMENT
+    save_document(_edited(open_document(path)), path)
+
+
+def _with_library(folder: Path) -> None:
+    document_on_disk(folder)
+    grin = folder / "old/library/lift.obj"
+    mesh = read_mesh(grin)
+    write_mesh(grin, Mesh(mesh.polygons, mesh.positions + [30.0, 0.0, 0.0]))
+
+
+def _fit_room(folder: Path) -> None:
+    from tests.faults.test_faults_commands import AIMS, NAMES, SIZE, write_pairs
+
+    polygons, points = cube_sphere(8)
+    (folder / "library").mkdir()
+    write_mesh(folder / "library/neutral.obj", Mesh(polygons, points * SIZE))
+    moved = (points[:, 1:2] < -0.5) * [0.0, -6.0, 3.0]
+    write_mesh(folder / "library/grin.obj", Mesh(polygons, points * SIZE + moved))
+    write_mesh(folder / "sculpt.obj", Mesh(polygons, points * SIZE))
+    at = (AIMS / np.linalg.norm(AIMS, axis=1, keepdims=True) @ points.T).argmax(axis=1).tolist()
+    write_pairs(folder / "marks.toml", dict(zip(NAMES, at, strict=True)), at)
+    _fit(folder)
+    write_mesh(folder / "sculpt.obj", Mesh(polygons, points * SIZE * [1.0, 1.03, 1.0]))
+
+
+def _fit(folder: Path) -> None:
+    _command(folder, "fit", "library", "sculpt.obj", "--landmarks", "marks.toml", "--no-pictures", "--level", "0",
+             "--to", "fitted")  # fmt: skip
+
+
+def _mend(folder: Path) -> None:
+    _command(folder, "inspect", "old/library", "--mend", "mended")
+
+
+def _mend_where_there_is_none(folder: Path) -> None:
+    if not (folder / "mended").exists():
+        _mend(folder)
+
+
+def _command(folder: Path, *words: str) -> None:
+    """Run a command of Moue's in a folder. Raises AssertionError where it is refused."""
+    os.chdir(folder)
+    try:
+        main([*words])
+    except SystemExit as ended:  # 1 is a finding in what was made
+        if ended.code not in (None, 0, 1):
+            raise AssertionError(f"moue {words[0]} ended with {ended.code}") from None
+
+
+def _kept(folder: Path) -> Any:
+    """What the copy beside the document says, and the document."""
+    place = autosave_place(folder / DOCUMENT)
+    return _said(folder), _says(open_document(place)) if place.exists() else None
+
+
+def _files(*names: str) -> Callable[[Path], dict[str, bytes]]:
+    return lambda folder: {
+        f"{name}/{file}": held for name in names for file, held in contents(folder / name).items()
+    }
+
+
+def _keep(folder: Path) -> None:
+    keep(_edited(open_document(folder / DOCUMENT)), autosave_place(folder / DOCUMENT))
+
+
+BAKED, CARRIED, FITTED, MENDED = _files("baked"), _files("carried"), _files("fitted"), _files("mended")
+VERBS = {verb.name: verb for verb in (
+    Verb("save", document_on_disk, _save, _said, whole(_said, lambda said: said[0])),
+    Verb("autosave", document_on_disk, _keep, _kept, whole(_kept)),
+    Verb("bake", _with_bake, lambda f: _command(f, "bake", DOCUMENT, "--to", "baked"), BAKED,
+         _each(BAKED, "moue-bake.json")),
+    Verb("accept", _with_sculpt, _accept, _said, whole(_said, lambda said: said[0]), _accept_or_save),
+    Verb("carry", _with_carry,
+         lambda f: _command(f, "carry", DOCUMENT, "fitted.obj", "--to", "carried", "--way", "delta",
+                            "--fitted-unit", "cm"), CARRIED, whole(CARRIED)),
+    Verb("fit", _fit_room, _fit, FITTED, whole(FITTED)),
+    Verb("mend", _with_library, _mend, MENDED, whole(MENDED), _mend_where_there_is_none),
+)}  # fmt: skip
