@@ -19,7 +19,7 @@ from composer.geometry.surface import Surface, factorise
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-CLOSE, WIDE = 0.4, 0.75
+CLOSE, WIDE = 0.5, 0.9
 """Of how far a push is felt: how far pushes stand apart where two sides can touch, and elsewhere."""
 LEAST_WINDOW = 0.05
 """Where the patch follows no more than this it has no push."""
@@ -27,7 +27,7 @@ ALIKE = 1e-6
 """Of a distance: places as far as each other within this count the same, and the first one is taken."""
 
 
-def modes(patch: Patch, places: NDArray, close: NDArray) -> Floats:
+def modes(patch: Patch, places: NDArray, close: NDArray) -> NDArray[np.float32]:
     """(m, q) the modes of a patch that lies at `places` (m, 3) mm at rest, with pushes closer together among its
     vertices `close` (k,). Scaled so that a typical push moves its own vertex by one."""
     at = Surface(patch.polygons, places)
@@ -45,7 +45,8 @@ def modes(patch: Patch, places: NDArray, close: NDArray) -> Floats:
     own = 0.5 * (own + own.T) / typical
     own[np.diag_indices(len(own))] += 1e-6
     root = cholesky(own, lower=True, check_finite=False)
-    return np.ascontiguousarray(solve_triangular(root, answer.T / typical, lower=True, check_finite=False).T)
+    found = solve_triangular(root, answer.T / typical, lower=True, check_finite=False)
+    return np.ascontiguousarray(found.T, dtype=np.float32)
 
 
 def _spread(places: NDArray, step: Floats, among: Ints) -> Ints:

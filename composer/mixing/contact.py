@@ -20,7 +20,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.contact.across import Across
-from composer.contact.least import Faces, least_amounts
+from composer.contact.least import Faces, least_field_of
 from composer.contact.modes import modes
 from composer.contact.solve import LineRows
 from composer.geometry.vectors import cross, lengths, unit_rows
@@ -41,6 +41,8 @@ FIRM = 0.03
 APART, CLEAR, WITHDRAWN = 1.1, 0.6, 1.5
 """Of the room that a mix has: how much sheets, and skin beside a hard piece, are parted more than they have
 to be, and over how much that comes in."""
+AGAIN = 0.5
+"""Of the room: with so much left the correction is sought again at the corrected pose, with nothing left it stands."""
 EARLY, MARGIN = 1.0, 0.4
 """Of the room: how far apart sheets are still asked, unless shapes bring them nearer, and how much nearer a mix may."""
 FIRMER = 1.1
@@ -66,6 +68,16 @@ class Left:
     vertices: Ints
     amounts: Floats
 
+    @property
+    def sentence(self) -> str:
+        """What is left, in words."""
+        return f"{self.words} still go {self.most_mm:.1f} mm through each other"
+
+    @property
+    def brief(self) -> str:
+        """The same where there is little room."""
+        return f"{self.most_mm:.1f} mm left: {self.words}"
+
 
 class MixContact:
     """Contact on one head, for any recipe; made once for a mixer. `missing` tells in sentences what is not known."""
@@ -78,10 +90,11 @@ class MixContact:
         self._places = [_Parting(mixer, each, moving) for each in places]
 
     def again(self, mixer: Mixer) -> MixContact:
-        """The same for another mixer of the same head, with other masks, hinges or mirror map."""
+        """The same for another mixer of the same head, with other masks, hinges, correctives or mirror map."""
         other = copy(self)
         other.mixer = mixer
-        if mixer.hinges != self.mixer.hinges or mixer.mirror is not self.mixer.mirror:
+        known = (self.mixer.hinges, self.mixer.correctives.given)
+        if (mixer.hinges, mixer.correctives.given) != known or mixer.mirror is not self.mixer.mirror:
             other._places = [each.again(mixer) for each in self._places]
         return other
 
@@ -124,12 +137,13 @@ class _Parting:
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
         self._allowed = self._may(mixer)
+        self._pulls = [np.zeros(sum(map(len, self._own))) for _ in range(place.passes)]
         self._before: tuple[list[NDArray], tuple[Ints, Floats] | None] | None = None
 
     def again(self, mixer: Mixer) -> _Parting:
         other = copy(self)
         other._allowed = other._may(mixer)
-        other._before = None
+        other._before, other._pulls = None, list(self._pulls)
         return other
 
     def _may(self, mixer: Mixer) -> AllowedDepths:
@@ -153,15 +167,23 @@ class _Parting:
         gaps = self._gaps(pose, places, normals)
         if all((-gap <= may).all() for (gap, *_), may in zip(gaps, allowed, strict=True)):
             return None
-        allowed = self._aimed_at(gaps, allowed)
-        correction = np.zeros_like(places)
+        aimed = self._aimed_at(gaps, allowed)
+        correction, share = np.zeros_like(places), 1.0
         faces = Faces(places, self._triangles, normals, FACE_LEFT)
         for step in range(self.place.passes):
             if step:
                 now = places + correction
                 gaps = self._gaps(pose, now, self._normals(now))
-            rows = self._rows(gaps, allowed, correction)
-            correction = self._bounded(least_amounts(self._modes, rows, faces, FIRM))
+                over = max(float((-gap - may).max()) for (gap, *_), may in zip(gaps, allowed, strict=True))
+                share = float(smoothstep(np.array(over / (AGAIN * self.place.room_mm))))
+                if share == 0.0:
+                    break
+            rows, whose = self._rows(gaps, aimed, correction)
+            pulls = self._pulls[step]
+            field, pull = least_field_of(self._modes, rows, faces, FIRM, pulls[whose])
+            self._pulls[step] = np.zeros(len(pulls))
+            self._pulls[step][whose] = pull
+            correction = correction + share * (self._bounded(field) - correction)
         correction = self._guard.held(places, normals, correction)
         return self.moved, np.concatenate([correction, self._along @ correction])
 
@@ -216,11 +238,13 @@ class _Parting:
 
     def _rows(
         self, gaps: list[Gap], allowed: list[Floats], so_far: Floats
-    ) -> LineRows:  # fmt: skip
-        """A row for each vertex that lies deeper than allowed or nearly so, for the whole of the correction."""
+    ) -> tuple[LineRows, Ints]:  # fmt: skip
+        """A row for each vertex that lies deeper than allowed or nearly so, for the whole of the correction, and its
+        place (r,) among all that are asked."""
         width = max((a.corners.shape[1] for _, _, a, _ in gaps if a is not None), default=1)
         watched = WATCHED * self._length
-        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats]] = []
+        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats, Ints]] = []
+        first = 0
         for vertices, (gap, out, across, counts), may in zip(self._own, gaps, allowed, strict=True):
             lack = -gap - may
             on = np.flatnonzero((lack > -watched) & (counts > 1e-3))
@@ -233,9 +257,10 @@ class _Parting:
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
             soft = counts[on] * smoothstep(lack[on] / watched + 1.0)
             wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
-            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6)))
-        own, corners, share, out, wanted, soft = (np.concatenate(each) for each in zip(*parts, strict=True))
-        return LineRows(own, Across(own, corners, share), out, wanted, soft)
+            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6), first + on))
+            first += len(vertices)
+        own, corners, share, out, wanted, soft, whose = (np.concatenate(each) for each in zip(*parts, strict=True))
+        return LineRows(own, Across(own, corners, share), out, wanted, soft), whose
 
     def _bounded(self, correction: Floats) -> Floats:
         """The correction (m, 3) no longer than its ceiling, bent towards it from six tenths on."""
