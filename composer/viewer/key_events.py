@@ -60,7 +60,8 @@ class KeyEvents:
         combo = combo_of(symbol, modifiers)
         if symbol == key.TAB and combo.removeprefix("Ctrl+") in ("Tab", "Shift+Tab") and self._leaves_panel(combo):
             return True
-        if self._walks_on_cells(combo):
+        plain = not modifiers & (key.MOD_ACCEL | key.MOD_ALT | key.MOD_SHIFT)
+        if self._walks_on_cells("Enter" if plain and symbol in (key.ENTER, key.NUM_ENTER) else combo):
             return True
         if not self._is_ours(combo):
             self._ui.key(symbol, modifiers, True)

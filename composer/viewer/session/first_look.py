@@ -41,7 +41,7 @@ class FirstLook:
         self._show()
         grown, self._grown = (self._grown, None) if self.is_shown else (None, self._grown)
         if grown is not None and self.session is not None:
-            self.session.grow(grown)
+            self.session.evaluated = grown.evaluated  # more of its shapes; all else is as it was
 
     def _show(self) -> None:
         ready, self._ready = self._ready, None

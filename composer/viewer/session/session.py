@@ -41,8 +41,7 @@ class Session:
     """One open document."""
 
     def __init__(self, opened: Opened, arriving: bool = False) -> None:
-        """Take what was opened; of a head that is still `arriving` the neutral and some shapes are there, to be looked
-        at: no edit is taken."""
+        """Take what was opened; a head that is still `arriving` gets its shapes one by one, and no edit is taken."""
         self.arriving = arriving
         self.evaluated = opened.evaluated
         self.file = opened.file
@@ -75,10 +74,6 @@ class Session:
         self._moved: tuple[object, dict[str, tuple[str, ...]]] = (None, {})
         self._signs: tuple[object, tuple[Region, ...], dict[str, Sign]] = (None, (), {})
         self._centres: dict[str, tuple[NDArray, int]] = {}
-
-    def grow(self, opened: Opened) -> None:
-        """While the head is arriving: more of its shapes are there, the rest is as it was."""
-        self.evaluated = opened.evaluated
 
     # What is open.
 
