@@ -15,6 +15,7 @@ LAYERS = [
     "composer.viewer",
     "composer.demo",
     "composer.scripting",
+    "composer.jobs",
     "composer.picture",
     "composer.checks",
     "composer.edits",

@@ -1,162 +1,180 @@
 """What contact takes away in random recipes and in all pairs of shapes, judged by other means than those that part.
 
-    python -m composer.bench.contact_mix --recipes 500 --pairs [--real]
+    python -m composer.bench.contact_mix --recipes 500 --pairs [--sweeps 40] [--real] [--workers 16] [--json FILE]
 
-Six random cells a recipe, and pairs of whole shapes. Counted before and after, each beyond the neutral and the
-recipe's own shapes alone at their weights, and 0.1 mm: vertices of the skin inside an eyeball or teeth, by the winding
-number of the closed piece and the distance to it (libigl: Barill, Dickson, Schmidt, Levin, Jacobson, Fast winding
-numbers for soups and clouds, 2018); pairs of triangles of the two lips, or of two lids, that cross, by exact tests. Of
-triangles that cross in a shape alone no pair counts. Poses in which lips lie less than 3 mm in each other, as Moue
-tells it, count apart from deeper ones. A face is turned that looks against what it was before contact, or against rest
-where it did not before.
+Six random cells a recipe, and pairs of whole shapes; what is counted is told in `contact_judge`. Poses in which no lip
+lies more than 3 mm deeper in the other than it may count apart from deeper ones.
+A face is turned that looks against what it was before contact, or against rest where it did not before. A sweep takes
+one cell of a recipe from 0 to 1 in a hundred steps; told is the largest step of a vertex beside the largest without
+contact. `--json` keeps every pose's figures.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
+import multiprocessing
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.bench.contact_judge import Found, Judge
 from composer.bench.demo_surface import demo_head
 from composer.bench.real_heads import real_heads
-from composer.checks.lips import LipZones, lip_zones
-from composer.checks.subject import HeadFacts
-from composer.contact.lines import CURVES
-from composer.geometry.self_intersection import crossing_pairs
-from composer.head.head import Head
 from composer.head.presets import lay_regions, region_set
-from composer.head.understand.part_words import what_parts_are
 from composer.mixing.contact import MixContact
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import ALL, Cell, Recipe
 
-ROOM_MM, SHALLOW_MM, STEPS, ABOUT = 0.1, 3.0, 4, 10
+SHALLOW_MM, SWEEP_STEPS = 3.0, 100
 
 
-class Judge:
-    """Counts what lies deeper than allowed in poses of one head."""
+@dataclass(frozen=True)
+class Told:
+    """A pose's figures: counts by kind before and after, how deep a lip lies in the other beyond what it may before and
+    after, mm, faces turned against before and newly against rest, the furthest movement, mm, processor time, ms."""
 
-    def __init__(self, head: Head) -> None:
-        facts = self.facts = HeadFacts(head)
-        self.sheets: dict[str, tuple[NDArray, NDArray]] = {}
-        lips = lip_zones(facts)
-        if isinstance(lips, LipZones):
-            self.sheets["lips"] = (lips.upper, lips.lower)
-        for words, upper, lower, lids in CURVES:
-            lines = [facts.curve(upper), facts.curve(lower)]
-            if lids and lines[0] is not None and lines[1] is not None:
-                one, other = (facts.steps_from(line, STEPS) for line in lines if line is not None)
-                own = [((a < b) & (a <= STEPS))[facts.triangles].all(axis=1) for a, b in ((one, other), (other, one))]
-                self.sheets[words] = (facts.triangles[own[0]], facts.triangles[own[1]])
-        told = what_parts_are(head)
-        curves = {"eye": ("upper_lid_left", "lower_lid_left", "upper_lid_right", "lower_lid_right"),
-                  "teeth": ("lip_line_upper", "lip_line_lower")}  # fmt: skip
-        self.solids = []
-        for part in head.parts:
-            kind = told.get(part.name, "")
-            known = [line for name in curves.get(kind, ()) if (line := facts.curve(name)) is not None]
-            if known:
-                near = np.flatnonzero((facts.steps_from(np.concatenate(known), ABOUT) <= ABOUT) & head.skin)
-                used, faces = np.unique(facts.part_triangles(part), return_inverse=True)
-                self.solids.append((kind, near, used, np.ascontiguousarray(faces.reshape(-1, 3), dtype=np.int64)))
-        self.rest = self.deep(head.neutral)
-
-    def deep(self, pose: NDArray) -> tuple[list[NDArray], dict[str, set[int]]]:
-        """mm that skin lies inside each solid, and the keys of the triangle pairs that cross."""
-        import igl
-
-        depths = []
-        for _, near, used, faces in self.solids:
-            places, piece = np.ascontiguousarray(pose[near]), np.ascontiguousarray(pose[used])
-            inside = igl.fast_winding_number(piece, faces, places) > 0.5
-            depth = np.zeros(len(near))
-            if inside.any():
-                depth[inside] = np.sqrt(igl.point_mesh_squared_distance(places[inside], piece, faces)[0])
-            depths.append(depth)
-        keys = {}
-        for words, (one, other) in self.sheets.items():
-            pairs = crossing_pairs(pose, one, other)
-            keys[words] = set((pairs[:, 0] * len(other) + pairs[:, 1]).tolist())
-        return depths, keys
-
-    def beyond(self, pose: NDArray, alone: list[tuple[list[NDArray], dict[str, set[int]]]]) -> dict[str, int]:
-        """How many vertices and pairs are deeper than in all of `alone`, by kind."""
-        depths, keys = self.deep(pose)
-        found: dict[str, int] = {}
-        for i, (kind, *_) in enumerate(self.solids):
-            allowed = np.max([each[0][i] for each in alone], axis=0) + ROOM_MM
-            found[kind] = found.get(kind, 0) + int((depths[i] > allowed).sum())
-        for words, own in keys.items():
-            kind = words if words == "lips" else "lids"
-            many = len(self.sheets[words][1])
-            before = np.array(sorted(set().union(*(each[1][words] for each in alone))), dtype=np.int64)
-            one, other = np.divmod(np.array(sorted(own), dtype=np.int64), many)
-            new = ~np.isin(one, before // many) & ~np.isin(other, before % many)
-            found[kind] = found.get(kind, 0) + int(new.sum())
-        return found
+    name: str
+    before: dict[str, int]
+    after: dict[str, int]
+    deep_mm: float
+    left_mm: float
+    turned: int
+    against_rest: int
+    furthest_mm: float
+    took_ms: float
 
 
-def recipes_of(head: Head, regions: list[str], count: int, seed: int = 3) -> Iterator[Recipe]:
-    """Recipes of six random cells each."""
-    rng = np.random.default_rng(seed)
-    names = [shape.name for shape in head.expressions]
-    for number in range(count):
-        cells: dict[tuple[str, str], Cell] = {}
-        while len(cells) < 6:
-            region = ALL if rng.uniform() < 0.3 else regions[rng.integers(len(regions))]
-            shape = names[rng.integers(len(names))]
-            cells[region, shape] = Cell(region, shape, float(rng.uniform(0.3, 1.0)))
-        yield Recipe(f"random {number}", tuple(cells.values()), contact=True)
+class Subject:
+    """A head with its contact and its judge."""
 
+    def __init__(self, real: bool) -> None:
+        head = self.head = real_heads("this table")[0] if real else demo_head(0, shapes=True)
+        self.mixer = Mixer(head, dict(lay_regions(head, region_set("face")).masks))
+        self.contact, self.judge = MixContact(self.mixer), Judge(head)
+        self._alone: dict[tuple[str, float, bool], Found] = {}
 
-def pairs_of(head: Head) -> Iterator[Recipe]:
-    """Each pair of whole shapes."""
-    names = [shape.name for shape in head.expressions]
-    for i, one in enumerate(names):
-        for other in names[:i]:
-            yield Recipe(f"{one} {other}", (Cell(ALL, one, 1.0), Cell(ALL, other, 1.0)), contact=True)
-
-
-def table(head: Head, recipes: list[Recipe], mixer: Mixer) -> list[str]:
-    """Lines that say what contact takes away in recipes."""
-    contact, judge = MixContact(mixer), Judge(head)
-    triangles, rest = judge.facts.triangles, _areas(head.neutral, judge.facts.triangles)
-    sums: dict[str, list[float]] = {}
-    turned, against_rest, seconds, asked, furthest = 0, 0, 0.0, 0, 0.0
-    for recipe in recipes:
-        pose = mixer.pose(recipe)
-        contact.left(pose, recipe)  # the depths of its shapes, taken once a head
+    def told(self, recipe: Recipe) -> Told:
+        """The figures of a recipe's pose."""
+        head, contact, judge = self.head, self.contact, self.judge
+        pose = self.mixer.pose(recipe)
+        contact.left(pose, recipe)  # the depths of its shapes are taken here, once a head
         began = time.process_time()
         parted = contact.parted(pose, recipe)
-        seconds += time.process_time() - began
-        asked += 1
-        alone = [judge.rest] + [judge.deep(head.neutral + mixer.motion(c).at(c.weight)) for c in recipe.cells]
-        before = judge.beyond(pose, alone)
-        if not any(before.values()) and parted is pose:
-            continue
-        after = judge.beyond(parted, alone)
-        deep = max((left.most_mm for left in contact.left(pose, recipe) if left.words == "the lips"), default=0.0)
-        for kind, count in before.items():
-            name = kind if kind != "lips" else "lips below 3 mm" if deep < SHALLOW_MM else "lips deeper"
+        took = time.process_time() - began
+        alone = [judge.rest, *(self._shape(cell) for cell in recipe.cells)]
+        found = judge.deep(pose)
+        before, deep = judge.beyond(found, alone), judge.lips_mm(found, alone)
+        if parted is pose:
+            return Told(recipe.name, before, before, deep, deep, 0, 0, 0.0, 1e3 * took)
+        left = judge.deep(parted)
+        triangles = judge.facts.triangles
+        rest, one, other = (_areas(each, triangles) for each in (head.neutral, pose, parted))
+        fresh = ((rest * other).sum(axis=1) < 0.0) & ((rest * one).sum(axis=1) > 0.0)
+        return Told(
+            recipe.name, before, judge.beyond(left, alone), deep, judge.lips_mm(left, alone),
+            int(((one * other).sum(axis=1) < 0.0).sum()), int(fresh.sum()),
+            float(np.linalg.norm(parted - pose, axis=1).max()), 1e3 * took,
+        )  # fmt: skip
+
+    def swept(self, recipe: Recipe) -> tuple[float, float]:
+        """Of a sweep of a recipe's last cell the largest step without contact and with it, mm."""
+        steps, last = [0.0, 0.0], None
+        for weight in np.linspace(0.0, 1.0, SWEEP_STEPS + 1):
+            now = recipe.with_(cells=(*recipe.cells[:-1], replace(recipe.cells[-1], weight=float(weight))))
+            pose = self.mixer.pose(now)
+            poses = (pose, self.contact.parted(pose, now))
+            if last is not None:
+                moved = (float(np.linalg.norm(a - b, axis=1).max()) for a, b in zip(poses, last, strict=True))
+                steps = [max(a, b) for a, b in zip(steps, moved, strict=True)]
+            last = poses
+        return steps[0], steps[1]
+
+    def recipes(self, count: int, seed: int = 3) -> Iterator[Recipe]:
+        """Recipes of six random cells each."""
+        regions = [name for name in self.mixer.masks if name not in (ALL, "remainder")]
+        rng = np.random.default_rng(seed)
+        names = [shape.name for shape in self.head.expressions]
+        for number in range(count):
+            cells: dict[tuple[str, str], Cell] = {}
+            while len(cells) < 6:
+                region = ALL if rng.uniform() < 0.3 else regions[rng.integers(len(regions))]
+                shape = names[rng.integers(len(names))]
+                cells[region, shape] = Cell(region, shape, float(rng.uniform(0.3, 1.0)))
+            yield Recipe(f"random {number}", tuple(cells.values()), contact=True)
+
+    def pairs(self, about: int) -> list[Recipe]:
+        """Each pair of whole shapes, or `about` so many of them."""
+        names = [shape.name for shape in self.head.expressions]
+        whole = [(one, other) for i, one in enumerate(names) for other in names[:i]]
+        return [
+            Recipe(f"{one} {other}", (Cell(ALL, one, 1.0), Cell(ALL, other, 1.0)), contact=True)
+            for one, other in (whole if about >= len(whole) else whole[:: max(1, len(whole) // about)])
+        ]
+
+    def sweeps(self, count: int) -> list[Recipe]:
+        """Recipes whose last cell is swept: pairs of whole shapes in which contact parts something at the end."""
+        found: list[Recipe] = []
+        for recipe in self.pairs(20 * count):
+            pose = self.mixer.pose(recipe)
+            if self.contact.parted(pose, recipe) is not pose and len(found) < count:
+                found.append(recipe)
+        return found
+
+    def _shape(self, cell: Cell) -> Found:
+        key = (cell.shape, cell.weight, cell.mirrored)
+        if key not in self._alone:
+            if len(self._alone) > 200:
+                self._alone.clear()
+            self._alone[key] = self.judge.deep(self.head.neutral + self.mixer.motion(cell).at(cell.weight))
+        return self._alone[key]
+
+
+def table(told: Sequence[Told]) -> list[str]:
+    """Lines that say what contact takes away."""
+    sums: dict[str, list[int]] = {}
+    for each in told:
+        for kind, count in each.before.items():
+            name = kind.replace("lips", "lips below 3 mm" if each.deep_mm < SHALLOW_MM else "lips deeper")
             held = sums.setdefault(name, [0, 0, 0])
             held[0] += count
-            held[1] += after[kind]
+            held[1] += each.after[kind]
             held[2] += count > 0
-        one, other = _areas(pose, triangles), _areas(parted, triangles)
-        turned += int(((one * other).sum(axis=1) < 0.0).sum())
-        against_rest += int((((rest * other).sum(axis=1) < 0.0) & ((rest * one).sum(axis=1) > 0.0)).sum())
-        furthest = max(furthest, float(np.abs(parted - pose).max()))
     lines = [
-        f"{name:16} {was:7.0f} -> {now:6.0f}  less {1.0 - now / max(was, 1):6.1%}  in {poses:.0f} poses"
+        f"{name:24} {was:7.0f} -> {now:6.0f}  less {1.0 - now / max(was, 1):6.1%}  in {poses:.0f} poses"
         for name, (was, now, poses) in sorted(sums.items())
     ]
-    lines.append(f"{asked} poses, turned against before {turned}, newly against rest {against_rest}")
-    lines.append(f"furthest {furthest:.1f} mm, {1e3 * seconds / max(asked, 1):.1f} ms of processor time a pose")
+    for words, few in (("below 3 mm", [each for each in told if 0.0 < each.deep_mm < SHALLOW_MM]),
+                       ("deeper", [each for each in told if each.deep_mm >= SHALLOW_MM])):  # fmt: skip
+        if few:
+            was, now = sum(each.deep_mm for each in few), sum(max(each.left_mm, 0.0) for each in few)
+            lines.append(f"lips {words}, deepest vertex of each pose: sum {was:.1f} -> {now:.1f} mm,"
+                         f" less {1.0 - now / max(was, 1e-9):.1%}")  # fmt: skip
+    lines.append(
+        f"{len(told)} poses, turned against before {sum(t.turned for t in told)},"
+        f" newly against rest {sum(t.against_rest for t in told)}"
+    )
+    took = sorted(t.took_ms for t in told)
+    far = max((t.furthest_mm for t in told), default=0.0)
+    if took:
+        lines.append(f"furthest {far:.1f} mm; processor time a pose, ms: mean {np.mean(took):.1f}, most {took[-1]:.1f}")
     return lines
+
+
+def sweep_table(names: Sequence[str], steps: Sequence[tuple[float, float]]) -> list[str]:
+    """Lines that say how much larger steps are with contact."""
+    ratio = [b / max(a, 1e-9) for a, b in steps]
+    order = np.argsort(ratio)[::-1]
+    if not ratio:
+        return ["no sweeps"]
+    middle, many = np.median(ratio), sum(each > 3.0 for each in ratio)
+    first = f"{len(ratio)} sweeps, largest step over the largest without contact: median {middle:.2f}, most"
+    return [f"{first} {max(ratio):.2f}, above 3 in {many}"] + [f"  {ratio[i]:.2f} {names[i]}" for i in order[:5]]
 
 
 def _areas(pose: NDArray, triangles: NDArray) -> NDArray[np.float64]:
@@ -164,23 +182,60 @@ def _areas(pose: NDArray, triangles: NDArray) -> NDArray[np.float64]:
     return np.asarray(np.cross(b - a, c - a))
 
 
+_subject: list[Subject] = []
+
+
+def _made(real: bool) -> None:
+    _subject[:] = [Subject(real)]
+
+
+def _told(recipe: Recipe) -> Told:
+    return _subject[0].told(recipe)
+
+
+def _swept(recipe: Recipe) -> tuple[float, float]:
+    return _subject[0].swept(recipe)
+
+
 def main() -> None:
     """Print the table of the demo or of the real library."""
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--recipes", type=int, default=100)
     asked.add_argument("--pairs", type=int, nargs="?", const=10**9, default=0, help="all, or about so many")
+    asked.add_argument("--sweeps", type=int, default=0, help="so many pairs, one of the two swept")
     asked.add_argument("--real", action="store_true", help="the library that MOUE_REAL names, not the demo's")
+    asked.add_argument("--workers", type=int, default=1, help="processes; each makes its own contact")
+    asked.add_argument("--json", type=Path, help="keeps every pose's figures")
     said = asked.parse_args()
-    head = real_heads("this table")[0] if said.real else demo_head(0, shapes=True)
-    mixer = Mixer(head, dict(lay_regions(head, region_set("face")).masks))
-    regions = [name for name in mixer.masks if name not in (ALL, "remainder")]
-    sys.stdout.write(f"{head.name}, {head.n_vertices:,} vertices, {len(head.expressions)} shapes\n")
-    if said.recipes:
-        sys.stdout.write("\n".join(table(head, list(recipes_of(head, regions, said.recipes)), mixer)) + "\n")
-    if said.pairs:
-        whole = list(pairs_of(head))
-        chosen = whole if said.pairs >= len(whole) else whole[:: max(1, len(whole) // said.pairs)]
-        sys.stdout.write("\n".join(["pairs", *table(head, chosen, mixer)]) + "\n")
+    began = time.process_time()
+    _made(said.real)
+    subject = _subject[0]
+    head, took = subject.head, time.process_time() - began
+    sys.stdout.write(f"{head.name}, {head.n_vertices:,} vertices, {len(head.expressions)} shapes, {took:.1f} s\n")
+    kept: dict[str, object] = {}
+    pool = None
+    if said.workers > 1:
+        pool = multiprocessing.get_context("spawn").Pool(said.workers, _made, (said.real,))
+    for words, recipes in (
+        ("recipes", list(subject.recipes(said.recipes))), ("pairs", subject.pairs(said.pairs) if said.pairs else [])
+    ):  # fmt: skip
+        if recipes:
+            told: Iterable[Told] = map(_told, recipes) if pool is None else pool.imap(_told, recipes, 4)
+            figures = list(told)
+            kept[words] = [asdict(each) for each in figures]
+            sys.stdout.write("\n".join([words, *table(figures)]) + "\n")
+            sys.stdout.flush()
+    if said.sweeps:
+        chosen = subject.sweeps(said.sweeps)
+        steps = list(map(_swept, chosen) if pool is None else pool.imap(_swept, chosen))
+        names = [each.name for each in chosen]
+        kept["sweeps"] = [{"name": name, "steps": step} for name, step in zip(names, steps, strict=True)]
+        sys.stdout.write("\n".join(sweep_table(names, steps)) + "\n")
+    if pool is not None:
+        pool.close()
+        pool.join()
+    if said.json:
+        said.json.write_text(json.dumps(kept, indent=1))
 
 
 if __name__ == "__main__":

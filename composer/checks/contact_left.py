@@ -24,7 +24,7 @@ def _run(subject: CheckSubject) -> Iterator[Finding]:
         yield Finding(
             code="contact.left",
             severity="warning",
-            words=f"{left.words} still go {left.most_mm:.1f} mm through each other: contact may not do more",
+            words=f"{left.sentence}: contact may not do more",
             hint="lower the cells that press there, or sculpt a corrective for this recipe",
             vertices=left.vertices.astype("int32"),
             amounts=left.amounts,

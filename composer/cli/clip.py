@@ -14,6 +14,7 @@ from composer.cli.sources import DOCUMENT, UNITS, Json, View
 
 if TYPE_CHECKING:
     from composer.checks.clip_check import ClipChecked
+    from composer.document.clip_against import ClipAgainst
     from composer.document.evaluated_clip import EvaluatedClip
     from composer.document.project import Project
 
@@ -36,12 +37,18 @@ def clip(
     ] = Form["OBJ"],
     level: Annotated[int, typer.Option(metavar="N", help="Subdivide this often, 0 to 8.")] = 0,
     unit: Annotated[
-        str | None, typer.Option(metavar="UNIT", help=f"Bake in this unit instead of the head's own: {UNITS}.")
+        str | None, typer.Option(metavar="UNIT", help=f"Bake in this unit, or take --against in it: {UNITS}.")
     ] = None,
     over: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="Overwrite this changed file; may be repeated.")
     ] = None,
     check: Annotated[bool, typer.Option("--check", help="Run every check on every frame, and look for pops.")] = False,
+    against: Annotated[
+        Path | None, typer.Option(metavar="PATH", help="Compare with frames: a folder of meshes, .npz, .glb or USD.")
+    ] = None,
+    within: Annotated[
+        float, typer.Option(metavar="MM", help="How far frames may lie from the clip, for --against.")
+    ] = 0.1,
     report: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Check, and write a page with pictures, .html, here.")
     ] = None,
@@ -54,7 +61,7 @@ def clip(
     """Check, picture and bake a clip: recipes and cells over time.
 
     A document holds clips as [clips.NAME], with keys or a file of weights.
-    Exit code 1 where a finding is an error.
+    Exit code 1 where a finding is an error, or a frame is further off.
 
     Example: moue clip document.toml tide --check --report tide.html
 
@@ -66,10 +73,13 @@ def clip(
     from composer.cli.report import write_json
     from composer.cli.settle import keep_hinges
     from composer.document.bake_clip import bake_clip
+    from composer.document.clip_against import clip_against
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_clip import evaluated_clip
     from composer.document.store import open_document
+    from composer.formats.frame_sequence import read_sequence
     from composer.head.atomic import write_whole
+    from composer.head.file_names import file_names
     from composer.head.new_folder import may_fill
     from composer.picture.clip_picture import MANIFEST, write_pictures
     from composer.picture.clip_report import clip_report
@@ -85,6 +95,7 @@ def clip(
         may_write(report, ".html", (document, project.head_path))
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", (document, project.head_path))
+    frames = read_sequence(against, file_names([name], ".obj")[name]) if against is not None else None
     if picture is not None:
         may_fill(picture, MANIFEST, "pictures")
     checked: ClipChecked | None = None
@@ -92,7 +103,8 @@ def clip(
         evaluated = EvaluatedDocument.open(project, progress)
         made = evaluated_clip(evaluated, name)
         files: list[Path] = []
-        if check or report is not None or json_file is not None:
+        compared = clip_against(made, frames, unit, progress) if frames is not None else None
+        if check or report is not None or (json_file is not None and compared is None):
             checked = check_clip(made, progress)
         if checked is not None and report is not None:
             page = clip_report(checked, progress=progress)
@@ -105,15 +117,20 @@ def clip(
             files += write_pictures(made, picture, view=view, progress=progress)
     if bake is not None:
         keep_hinges(project, evaluated, document)
-    if checked is not None and json_file is not None:
-        write_json(json_file, checked.as_dict())
+    if json_file is not None:
+        told = checked.as_dict() if checked is not None else {"clip": name}
+        write_json(json_file, told | ({} if compared is None else {"against": compared.as_dict()}))
     for note in (*evaluated.notes, *made.notes):
         console.note(note)
     if json_file != "-":
         _say(made)
         if checked is not None:
             _say_checked(checked)
+        if compared is not None:
+            _say_compared(compared, within)
         _say_files(files)
+    if compared is not None and compared.further(within):
+        raise typer.Exit(1)
     if checked is not None and any(one.finding.severity == "error" for one in checked.faults):
         raise typer.Exit(1)
 
@@ -133,6 +150,19 @@ def _say(made: EvaluatedClip) -> None:
     cells = console.counted(len(made.cells), "cell")
     frames = console.counted(made.n_frames, "frame")
     console.say(f"{made.clip.name}: {made.length:g} s, {frames} at {made.clip.fps:g} a second, {cells}")
+
+
+def _say_compared(compared: ClipAgainst, within: float) -> None:
+    """Say how far frames lie from the clip."""
+    worst, far, total = compared.worst, compared.further(within), len(compared.frames)
+    level = f" at level {compared.level}" if compared.level else ""
+    console.say(f"{compared.sequence.path}: {total - len(far)} of {total} frames{level} within {within:g} mm")
+    at = f"frame {worst.number}, {worst.time:.2f} s, vertex {worst.vertex}"
+    console.say(f"  furthest {worst.worst_mm:.4g} mm at {at}; mean there {worst.mean_mm:.3g} mm")
+    for frame in far[:MOST_LISTED]:
+        console.say(f"  frame {frame.number}, {frame.time:.2f} s: {frame.worst_mm:.3g} mm at vertex {frame.vertex}")
+    if len(far) > MOST_LISTED:
+        console.say(f"  and {len(far) - MOST_LISTED:,} more")
 
 
 def _say_files(files: Sequence[Path]) -> None:

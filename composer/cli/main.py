@@ -29,6 +29,7 @@ from composer.cli import (
     open,
     regions,
     reorder,
+    run,
     sheet,
     split,
     swap,
@@ -57,6 +58,7 @@ COMMANDS: dict[str, dict[str, Callable[..., None]]] = {
     "Check, bake, take back": {"check": check.check, "bake": bake.bake, "accept": accept.accept},
     "Picture": {"sheet": sheet.sheet},
     "Over time, and as tables": {"clip": clip.clip, "table": table.table},
+    "Many heads": {"run": run.run},
     "Moue itself": {"bench": bench.bench},
 }  # fmt: skip
 """Every subcommand by the step of the job, in the order of `moue --help`."""

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
-from composer.errors import visible
 from composer.head.atomic import write_whole
+from composer.jobs.json_text import json_text
 
 
 def write_json(where: str, report: object) -> None:
@@ -15,7 +14,7 @@ def write_json(where: str, report: object) -> None:
 
     Control characters in names become JSON escapes, so that a reader gets the same name.
     """
-    text = visible(json.dumps(report, indent=2, ensure_ascii=False), keep="\n") + "\n"
+    text = json_text(report)
     if where == "-":
         sys.stdout.flush()
         sys.stdout.buffer.write(text.encode())

@@ -6,7 +6,7 @@ once at rest, read between the nodes (trilinear) where the inverse map takes a p
 read in the same way and taken back through the map.
 
 The distance of an eyeball is the height over the outermost of its surface by direction (`ball_height`), so that a lid
-rides on the cornea. That of teeth is to the nearest of places over their triangles, with the side of the normal there.
+rides on the cornea. That of teeth is that of `signed_grid`.
 The grid lies along given axes, evenly about the piece's middle, so that it turns, grows and mirrors with the head.
 """
 
@@ -16,9 +16,9 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from composer.contact.ball_height import BallHeight, ball_centre
+from composer.contact.signed_grid import signed_distances
 from composer.geometry.vectors import unit_rows
 
 Floats = NDArray[np.float64]
@@ -27,14 +27,12 @@ MOST_FIRM = 0.6
 """So much of a piece has to be rigid."""
 ASKED = 150
 """Vertices that say how the piece lies in a pose."""
-MOST_NODES = 120_000
+MOST_NODES = 250_000
 """Nodes of a grid; a larger piece has wider cells."""
 RIGID = 0.02
 """Of a piece's size: with every shape within so much of an affine map, the piece counts as rigid."""
 FLAT = 1e-3
 """A map that makes a piece this many times smaller in volume has no inverse to speak of."""
-PARTS_OF_AN_EDGE = 4
-"""Places are taken over a triangle at quarters of its edges."""
 
 
 class HardPiece:
@@ -62,7 +60,9 @@ class HardPiece:
         if ball:
             values = _heights(points - self.centre, nodes, band_mm)
         else:
-            values = _distances(neutral - self.centre, triangles, nodes, band_mm)
+            about = (np.asarray(neutral, dtype=np.float64) - self.centre) @ self._axes.T
+            shape = (int(self._shape[0]), int(self._shape[1]), int(self._shape[2]))
+            values = signed_distances(about, triangles, self._low, self._cell, shape, band_mm).ravel()
         values = np.clip(values, None, band_mm)
         slopes = np.gradient(values.reshape(self._shape), self._cell)
         self._values = values
@@ -132,24 +132,4 @@ def _heights(points: Floats, nodes: Floats, band_mm: float) -> Floats:
     values = far - ball.radius
     shell = (far > 0.4 * ball.radius) & (far < ball.most + 1.8 * band_mm)
     values[shell] = ball(nodes[shell])
-    return values
-
-
-def _distances(points: NDArray, triangles: NDArray, nodes: Floats, band_mm: float) -> Floats:
-    """(g,) mm from nodes (g, 3) to the triangles (t, 3) over points (n, 3), less than 0 behind them."""
-    a, b, c = (np.asarray(points[triangles[:, i]], dtype=np.float64) for i in range(3))
-    vectors = np.cross(b - a, c - a)
-    normals = np.zeros((len(points), 3))
-    for corner in range(3):
-        np.add.at(normals, triangles[:, corner], vectors)
-    normals = unit_rows(normals)
-    steps = PARTS_OF_AN_EDGE
-    shares = np.array([(i, j, steps - i - j) for i in range(steps + 1) for j in range(steps + 1 - i)]) / steps
-    places = np.einsum("sk,tki->tsi", shares, np.stack([a, b, c], axis=1)).reshape(-1, 3)
-    outwards = unit_rows(np.einsum("sk,tki->tsi", shares, normals[triangles]).reshape(-1, 3))
-    away, near = cKDTree(places).query(nodes, distance_upper_bound=2.0 * band_mm)
-    found = np.isfinite(away)
-    values = np.full(len(nodes), band_mm)
-    side = np.einsum("ij,ij->i", nodes[found] - places[near[found]], outwards[near[found]])
-    values[found] = np.where(side < 0.0, -away[found], away[found])
     return values

@@ -126,7 +126,7 @@ def landmark_pairs(head: Head, marks: Landmarks, sculpt_marks: Landmarks, sculpt
 
 
 def check_pairs(
-    pairs: Pairs, head: Head, sculpt: ClosestSurface, any_size: bool = False, where: PathLike[str] | None = None
+    pairs: Pairs, head: Head, sculpt: ClosestSurface, any_size: bool = False, where: PathLike[str] | str | None = None
 ) -> tuple[Similarity, list[str]]:
     """The similarity of the pairs, and sentences about odd landmarks; `where` is the sculpt's file.
 
@@ -231,7 +231,7 @@ def _alike(pairs: Pairs, move: Similarity) -> None:
         raise MoueError(what, hint="check that every name is at its right place")
 
 
-def check_size(scale: float, where: PathLike[str] | None) -> None:
+def check_size(scale: float, where: PathLike[str] | str | None) -> None:
     """Raise MoueError where a sculpt `scale` times as large as the head is in another unit, by the look of it."""
     for step in UNIT_STEPS:
         for factor in (step, 1.0 / step):
@@ -253,7 +253,7 @@ def _capital(words: str) -> str:
 
 
 def _outward(
-    pairs: Pairs, head: Head, sculpt: ClosestSurface, move: Similarity, where: PathLike[str] | None
+    pairs: Pairs, head: Head, sculpt: ClosestSurface, move: Similarity, where: PathLike[str] | str | None
 ) -> None:
     head_normals = move.turn(ClosestSurface(head.neutral, head.polygons.triangles).closest(pairs.head).normal)
     cosine = (head_normals * sculpt.closest(pairs.sculpt).normal).sum(1)

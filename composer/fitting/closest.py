@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from composer.fitting.rays import SculptRays
-from composer.geometry.closest import ClosestPoints, Found
+from composer.geometry.closest import ClosestPoints, Found, MovedClosestPoints
 from composer.geometry.polygons import read_only
+from composer.geometry.rigid import Similarity
 from composer.geometry.triangle_metric import triangle_vectors
 from composer.geometry.vectors import unit_rows
 from composer.head.places import SurfacePoint
@@ -96,8 +97,16 @@ class ClosestSurface:
         """Diagonal of the bounding box of the vertices that triangles use."""
         return float(np.linalg.norm(np.ptp(self.positions[np.unique(self.triangles)], axis=0)))
 
+    def moved(self, move: Similarity) -> ClosestSurface:
+        """The same surface turned, scaled and shifted. It shares the tables and trees of this one."""
+        there = ClosestSurface(move(self.positions), self.triangles, read_only(move.turn(self.normals)))
+        there.__dict__["border_edge"] = self.border_edge
+        there.__dict__["border_vertex"] = self.border_vertex
+        there.__dict__["_search"] = self._search.moved(move)
+        return there
+
     @cached_property
-    def _search(self) -> ClosestPoints:
+    def _search(self) -> ClosestPoints | MovedClosestPoints:
         return ClosestPoints(self.positions, self.triangles)
 
     def surface_points(self, found: Closest) -> list[SurfacePoint]:
@@ -105,9 +114,10 @@ class ClosestSurface:
         corners = self.triangles[found.triangle].tolist()
         return [SurfacePoint(tuple(c), tuple(b)) for c, b in zip(corners, found.bary.tolist(), strict=True)]
 
-    def closest(self, points: ArrayLike) -> Closest:
-        """The closest points of `points` (k, 3), over every triangle. Raises MoueError where one is not finite."""
-        return self._described(self._search(points))
+    def closest(self, points: ArrayLike, reach: float = np.inf) -> Closest:
+        """The closest points of `points` (k, 3), over every triangle. Where nothing lies within `reach` mm the triangle
+        is -1, the distance infinite, and the rest means nothing. Raises MoueError where a point is not finite."""
+        return self._described(self._search(points, reach))
 
     def nearby(self, points: ArrayLike) -> Closest:
         """Close points to `points` (k, 3) by the walk of `ClosestPoints.nearby`, for the rounds of a fit."""

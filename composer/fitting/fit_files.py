@@ -7,7 +7,6 @@ from functools import cached_property
 from pathlib import Path
 
 from composer.errors import MoueError
-from composer.fitting.align import check_pairs, landmark_pairs
 from composer.fitting.chain import FittedHead, fit_head
 from composer.fitting.closest import ClosestSurface
 from composer.fitting.fit_state import FitOptions
@@ -75,25 +74,22 @@ class FitFiles:
 
     def fit(self, options: FitOptions, progress: Progress | None = None) -> FittedHead:
         """The library fitted onto the sculpt. Raises MoueError, naming the landmarks' file or the sculpt."""
-        if self.landmark_file is not None:
-            self._check(options)
         try:
             return fit_head(
                 self.library, self.sculpt.neutral, self.sculpt.polygons, self.marks, self.sculpt_marks,
-                replace(options.with_zones(self.zones), where=self.sculpt_file, by_form=self.landmark_file is None),
+                self._asked(options),
                 progress,
             )  # fmt: skip
         except MoueError as error:
             raise error.at(self.sculpt_file) from None
 
-    def _check(self, options: FitOptions) -> None:
-        """Raises MoueError, naming the landmarks' file or the sculpt, where the landmarks cannot be used."""
-        try:
-            pairs = landmark_pairs(self.library, self.marks, self.sculpt_marks, self.sculpt.neutral)
-            check_pairs(pairs, self.library, self.surface(options.turn_over), options.any_size, self.sculpt_file)
-        except MoueError as error:
-            where = self.sculpt_file if error.where == self.sculpt_file else self.landmark_file
-            raise MoueError(error.what, where, hint=error.hint) from None
+    def _asked(self, options: FitOptions) -> FitOptions:
+        """The options with what the files say."""
+        return replace(
+            options.with_zones(self.zones), where=self.sculpt_file, marks_where=self.landmark_file,
+            by_form=self.landmark_file is None,
+        )  # fmt: skip
+
     def write_guesses(self, fitted: FittedHead, turn_over: bool, path: Path) -> None:
         """Write the landmarks of both sides to `path`; those that nobody placed are the guesses of the fit."""
         found = found_landmarks(

@@ -42,7 +42,8 @@ class FitOptions:
     heads of the same topology, in any place and size; `pinned` names landmarks that hold, the others pull; `click_mm`
     is how exactly they were placed on the sculpt, a standard deviation along an axis, estimated where it is not given.
     `by_form` finds the head on the sculpt by its form (`composer.fitting.start.found`); landmarks then only pull.
-    `name` is the fitted head's name, and `where` the sculpt's file, for messages.
+    `name` is the fitted head's name, `where` the sculpt's file and `marks_where` that of the landmarks,
+    for messages.
     """
 
     free: NDArray | None = None
@@ -61,6 +62,7 @@ class FitOptions:
     by_form: bool = False
     name: str | None = None
     where: Path | str | None = None
+    marks_where: Path | str | None = None
 
     def with_zones(self, zones: FitZones) -> FitOptions:
         """The same, with painted zones besides: those of the library's form are free, those that stay still are

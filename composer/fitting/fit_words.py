@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from composer.fitting.hollows.counted import MANY
+from composer.fitting.hollows.level_crossing import LevelCrossing
 from composer.fitting.report import FitReport
 from composer.head.plain_names import named
 
@@ -42,6 +44,7 @@ def fit_lines(report: FitReport) -> list[str]:
         f"{place} {count} ({sound.crossing_library.get(place, 0)})" for place, count in sound.crossing.items()
     )
     lines.append(f"faces that cross others, and in the library's own head: {crossing}")
+    lines += finer_words(report.finer)
     lines.append(f"faces turned over {report.reversed_faces}, folded {report.folded_faces}")
     loops = report.loops
     lines.append(
@@ -62,5 +65,27 @@ def fit_warnings(report: FitReport) -> list[str]:
     ]
     lines += [f"{counted(n, 'face', 'faces')} of the {place} inside out" for place, n in sound.inside_out.items()]
     if sound.many:
-        lines.append("more than 1.5 times as many faces cross others as in the library's own head; look there first")
+        lines.append(
+            f"more than {MANY:g} times as many faces cross others as in the library's own head; look there first"
+        )
+    lines += [
+        f"at level {level} more than {MANY:g} times as many faces cross others as in the library's own head"
+        for level, found in report.finer.items()
+        if sum(found.crossing.values()) > MANY * sum(found.crossing_library.values())
+    ]
     return lines
+
+
+def finer_words(finer: dict[int, LevelCrossing]) -> list[str]:
+    """One line for all finer levels: what crosses there, where, and in the library's own head; none without levels."""
+    if not finer:
+        return []
+    told = []
+    for level, found in finer.items():
+        places = [
+            f"{place} {count:,} ({found.crossing_library[place]:,})"
+            for place, count in found.crossing.items()
+            if count or found.crossing_library[place]
+        ]
+        told.append(f"level {level} {', '.join(places) or 'none (none)'}")
+    return [f"the same at finer levels: {'; '.join(told)}"]

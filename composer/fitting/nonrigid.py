@@ -115,7 +115,7 @@ def fit(
             raise MoueError(f"an earlier head has {len(places)} vertices, the head {n}")
     skin = Skin.of(head)
     back = move.inverse()
-    aligned_sculpt = ClosestSurface(back(sculpt.positions), sculpt.triangles)
+    aligned_sculpt = sculpt.moved(back)
     pairs = pairs.moved(back)
     neutral, scale, skin_freedom = head.neutral, head.diagonal, freedom[skin.vertices]
     rest = Surface(skin.polygons, neutral[skin.vertices])

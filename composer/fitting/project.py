@@ -109,7 +109,7 @@ def settle(
     surface: Surface, sculpt: ClosestSurface, reach_mm: float, *, loops: Loops, ideal: Rows,
     free: Flags | None = None, protect: Rows | None = None, reject: Flags | None = None, rays: bool = True,
     rim: int | None = None, marks: tuple[NDArray, Rows] | None = None,
-    unfold: bool = False, width: float = FILL_WIDTH,
+    unfold: bool = False, width: float = FILL_WIDTH, beyond: bool = True,
 ) -> Settled:  # fmt: skip
     """Move the vertices of `surface` (n) onto the sculpt, at most `reach_mm` far.
 
@@ -119,7 +119,8 @@ def settle(
     vertices only `rim` rings are filled, without it all. With `rays` False vertices go to the closest point only.
     `marks` are landmark vertices (m,) and their places (m, 3): one that is free or rejected moves to its place. With
     `unfold` the faces that are turned over or folded at the end are repaired, and their vertices may leave the sculpt.
-    `width` is that of the tension in filled areas, as a share of the diagonal.
+    `width` is that of the tension in filled areas, as a share of the diagonal. With `beyond` False what lies further
+    off than the reach is not looked for, which costs most where the sculpt ends: such vertices count as too far.
     """
     points, normals = surface.positions, surface.vertex_normals
     n = len(points)
@@ -130,7 +131,7 @@ def settle(
     seeks = ~free & ~pinned
     target, why = np.array(points), np.zeros(n, dtype=np.int8)
     target[seeks], why[seeks] = _targets(
-        points[seeks], normals[seeks], sculpt, reach_mm, surface.polygons.border_vertices[seeks], rays
+        points[seeks], normals[seeks], sculpt, reach_mm, surface.polygons.border_vertices[seeks], rays, beyond
     )
     if reject is not None:
         why[reject] = Why.PAINTED
@@ -163,11 +164,12 @@ def settle(
     strayed = marked & (np.linalg.norm(healed - moved, axis=1) > STRAY * surface.diagonal_mm)
     if strayed.any() and loops.bad(healed).any():
         healed = heal_places(surface.polygons, moved, loops, ideal, pinned | marked, bad)
-    moved = np.where(pinned[:, None], points, healed)
-    unfolded = nowhere
+    healed = np.where(pinned[:, None], points, healed)
+    bad = loops.bad_again(healed, (healed != moved).any(axis=1), bad) if unfold else bad
+    moved, unfolded = healed, nowhere
     if unfold:
         moved, unfolded = unfold_places(
-            surface.polygons, moved, loops, ideal, width_mm=width_mm, fixed=pinned, reluctant=marked
+            surface.polygons, moved, loops, ideal, width_mm=width_mm, fixed=pinned, reluctant=marked, wrong=bad
         )
         why[unfolded & ~rejected] = Why.FOLDS
         rejected |= unfolded & ~free & ~marked
@@ -185,7 +187,7 @@ def _moves(polygons: Polygons, keep: Rows) -> Flags:
 
 
 def _targets(
-    points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool
+    points: Rows, normals: Rows, sculpt: ClosestSurface, reach: float, border: Flags, rays: bool, beyond: bool
 ) -> tuple[Rows, NDArray[np.int8]]:
     """(n, 3) the place on the sculpt for each vertex, and why it is refused (n,), Why.FOLLOWS where it is not."""
     target, fits = np.array(points), np.zeros(len(points), dtype=bool)
@@ -196,8 +198,8 @@ def _targets(
         target[sure] += along[sure, None] * normals[sure]
         fits |= sure
         seeks = ~sure
-    near = sculpt.closest(points[seeks])
-    target[seeks] = near.points
+    near = sculpt.closest(points[seeks], np.inf if beyond else reach)
+    target[seeks] = np.where(near.triangle[:, None] >= 0, near.points, points[seeks])
     ends, far = near.on_border & ~border[seeks], near.distance > reach
     facing = (near.normal * normals[seeks]).sum(1) <= AGREE
     fits[seeks] = ~(ends | far | facing)
@@ -323,7 +325,7 @@ def _level(
     settled = settle(
         surface, sculpt, reach, loops=loops, ideal=ideal, free=free[at], protect=keep[at],
         reject=None if refused is None else refused[at], rim=RIM if k else None, marks=marks, unfold=True,
-        width=FILL_WIDTH / 2**k,
+        width=FILL_WIDTH / 2**k, beyond=not k,
     )  # fmt: skip
     landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)

@@ -13,6 +13,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.curves import on_polyline
 from composer.fitting.fit_state import FitState
 from composer.fitting.hollows.counted import Soundness, soundness
+from composer.fitting.hollows.level_crossing import LevelCrossing, level_crossings
 from composer.fitting.loops import Loops
 from composer.fitting.not_followed import counted
 from composer.fitting.skin import Skin
@@ -61,7 +62,7 @@ class FitReport:
     `not_followed` counts the vertices that do not, by why. `slide` is how far the skin
     may still slide along the sculpt, where that is known; `pinned` names the landmarks that were held;
     `left_out` is how far each landmark lies from where the others put it, the most unlikely first, empty for too
-    few.
+    few. `finer` counts what crosses at each projected level from 1 on.
     """
 
     scale: float
@@ -86,12 +87,14 @@ class FitReport:
     notes: tuple[str, ...] = ()
     pinned: tuple[str, ...] = ()
     left_out: dict[str, float] = field(default_factory=dict)
+    finer: dict[int, LevelCrossing] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         """The same as plain dicts, lists and numbers."""
         return asdict(self) | {
             "notes": list(self.notes), "pinned": list(self.pinned),
             "levels": {str(k): v for k, v in self.levels.items()},
+            "finer": {str(k): asdict(v) for k, v in self.finer.items()},
         }  # fmt: skip
 
 
@@ -113,7 +116,7 @@ def fit_report(state: FitState) -> FitReport:
         int((state.mended & ~state.worn).sum()), Spread.of(state.off[np.isfinite(state.off)]),
         counted(cage.why[skin.vertices]), _slide(state, skin.vertices[on]),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,
-        state.options.pinned, _left_out(state),
+        state.options.pinned, _left_out(state), level_crossings(head, state.marks, state.levels),
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.errors import MoueError
 from composer.fitting.align import check_pairs, check_size, landmark_pairs
 from composer.fitting.fit_state import FitState
 from composer.fitting.hollows.beside_seam import beside_seam
@@ -65,10 +66,16 @@ def clean(state: FitState, progress: Progress) -> FitState:
 def align(state: FitState, progress: Progress) -> FitState:
     """The landmark pairs and the similarity through them, or that which form alone gives. Raises MoueError where they
     contradict each other, and where the head is not found by form."""
-    pairs = landmark_pairs(state.head, state.marks, state.sculpt_marks, state.sculpt_positions)
-    if state.options.by_form:
-        return _found_by_form(replace(state, pairs=pairs), progress)
-    aligned, odd = check_pairs(pairs, state.head, state.clean.surface, state.options.any_size)
+    options = state.options
+    try:
+        pairs = landmark_pairs(state.head, state.marks, state.sculpt_marks, state.sculpt_positions)
+        if options.by_form:
+            return _found_by_form(replace(state, pairs=pairs), progress)
+        aligned, odd = check_pairs(pairs, state.head, state.clean.surface, options.any_size, options.where)
+    except MoueError as error:
+        if options.marks_where is None or (options.where is not None and error.where == options.where):
+            raise
+        raise MoueError(error.what, options.marks_where, hint=error.hint) from None
     return replace(state, pairs=pairs, aligned=aligned, notes=(*state.notes, *odd))
 
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import IO
@@ -52,17 +52,18 @@ def read(path: Path, told: Arrival = UNSEEN) -> Mesh:
     path = Path(path)
     try:
         with open_regular(path) as file, zipfile.ZipFile(io.BufferedReader(file)) as archive:
-            return _Members(archive, path).mesh(told)
+            return Members(archive, path).mesh(told)
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is not a complete NPZ file ({error})", path) from None
     except OSError as error:
         raise cannot("read", path, error) from None
 
 
-class _Members:
+class Members:
     """The arrays of one file, their headers read and checked, each unpacked when it is asked for."""
 
-    def __init__(self, archive: zipfile.ZipFile, path: Path) -> None:
+    def __init__(self, archive: zipfile.ZipFile, path: Path, required: Sequence[str] = REQUIRED) -> None:
+        """Raises MoueError where one of the `required` arrays is missing, or a header is damaged or far too large."""
         self.archive, self.path = archive, path
         self.headers: dict[str, tuple[tuple[int, ...], np.dtype]] = {}
         unpacked = 0
@@ -80,7 +81,7 @@ class _Members:
         allowed = max(FREELY, RATIO * path.stat().st_size)
         if unpacked > min(allowed, LARGEST):
             raise MoueError(f"would unpack to {unpacked / 2**30:.1f} GiB, far more than the file", path)
-        missing = [name for name in REQUIRED if name not in self.headers]
+        missing = [name for name in required if name not in self.headers]
         if missing:
             present = ", ".join(list(self.headers)[:4]) or "nothing"
             raise MoueError(f"has no {missing[0]!r}", path, hint=f"it holds {present}")
@@ -134,23 +135,30 @@ class _Members:
         neutral = self.array("neutral", "fiu", (None, 3)).astype(np.float64)
         check_positions(neutral, self.path)
         n = len(neutral)
-        counts, indices = (self._whole(name) for name in ("counts", "indices"))
-        try:
-            polygons = Polygons(counts, indices, n)
-        except MoueError as error:
-            raise MoueError(str(error), self.path) from None
-        unit = str(self.array("unit", "U", ())) if "unit" in self.headers else None
-        if unit is not None and unit not in MM_PER_UNIT:
-            raise MoueError(
-                f"its unit {unit[:20]!r} is not known", self.path, hint=f"known are {', '.join(MM_PER_UNIT)}"
-            )
-        uv = self._texture(len(indices)) if "uv" in self.headers else None
+        polygons, unit = self.polygons(n), self.unit()
+        uv = self._texture(len(polygons.indices)) if "uv" in self.headers else None
         colours = self.array("colours", "f", (n, 3)).astype(np.float64) if "colours" in self.headers else None
         return Mesh(
             polygons, neutral, uv, self._faces("group", polygons.n_faces),
             materials=self._faces("material", polygons.n_faces), colours=colours, unit=unit,
             name=self.path.stem, path=self.path,
         )  # fmt: skip
+
+    def polygons(self, n: int) -> Polygons:
+        """The polygons over n vertices."""
+        counts, indices = (self._whole(name) for name in ("counts", "indices"))
+        try:
+            return Polygons(counts, indices, n)
+        except MoueError as error:
+            raise MoueError(str(error), self.path) from None
+
+    def unit(self) -> str | None:
+        """The unit, None where the file does not say."""
+        unit = str(self.array("unit", "U", ())) if "unit" in self.headers else None
+        if unit is not None and unit not in MM_PER_UNIT:
+            hint = f"known are {', '.join(MM_PER_UNIT)}"
+            raise MoueError(f"its unit {unit[:20]!r} is not known", self.path, hint=hint)
+        return unit
 
     def _whole(self, name: str) -> NDArray[np.int64]:
         values = self.array(name, "iu", (None,))

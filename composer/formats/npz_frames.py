@@ -10,8 +10,11 @@ All positions are float64 in `unit`; `cells` are `shape`, `region/shape`, with `
 
 from __future__ import annotations
 
+import io
 import zipfile
-from collections.abc import Iterable, Sequence
+import zlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
@@ -19,8 +22,15 @@ import numpy as np
 from numpy.lib import format as npy
 from numpy.typing import NDArray
 
+from composer.errors import MoueError, cannot
+from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
+from composer.formats.npy import read_header as npy_header
+from composer.formats.npz import Members
 from composer.head.atomic import write_whole
+from composer.head.reading import open_regular
+
+REQUIRED = ("frames", "times", "neutral", "counts", "indices")
 
 
 def write_frames(
@@ -50,6 +60,50 @@ def write_frames(
                     member.write(np.ascontiguousarray(frame, dtype="<f8").reshape(-1).view(np.uint8))
 
     write_whole(path, fill, sync=False)
+
+
+def open_frames(path: Path) -> tuple[Mesh, NDArray[np.float64], Callable[[], Iterator[NDArray[np.float64]]]]:
+    """The mesh at rest in such a file, the times (f,) of its frames in seconds, and what gives their vertices (n, 3) in
+    order, one in memory at a time. Raises MoueError for a file that cannot be used."""
+    with _opened(path) as members:
+        neutral = members.array("neutral", "fiu", (None, 3)).astype(np.float64)
+        check_positions(neutral, path)
+        times = members.array("times", "fiu", (None,)).astype(np.float64)
+        polygons, unit = members.polygons(len(neutral)), members.unit()
+        _check_frames(members, path, len(times), len(neutral))
+
+    def read() -> Iterator[NDArray[np.float64]]:
+        with _opened(path) as members, members.archive.open("frames.npy") as member:
+            _, _, kind = npy_header(member, path, "'frames'")
+            size = len(neutral) * 3 * kind.itemsize
+            for number in range(len(times)):
+                held = member.read(size)
+                if len(held) != size:
+                    raise MoueError(f"ends within frame {number}", path, hint="the file is cut short")
+                yield np.frombuffer(held, dtype=kind).reshape(-1, 3).astype(np.float64)
+
+    return Mesh(polygons, neutral, unit=unit, name=path.stem, path=path), times, read
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Members]:
+    try:
+        with open_regular(path) as file, zipfile.ZipFile(io.BufferedReader(file)) as archive:
+            yield Members(archive, path, REQUIRED)
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
+        raise MoueError(f"is not a complete NPZ file ({error})", path) from None
+    except OSError as error:
+        raise cannot("read", path, error) from None
+
+
+def _check_frames(members: Members, path: Path, count: int, n: int) -> None:
+    shape, kind = members.headers["frames"]
+    if shape != (count, n, 3) or kind.kind != "f":
+        got = " x ".join(map(str, shape)) or "one value"
+        raise MoueError(f"'frames' is {got} {kind}, not {count} x {n} x 3 float64: two topologies", path)
+    with members.archive.open("frames.npy") as member:
+        if npy_header(member, path, "'frames'")[1]:
+            raise MoueError("'frames' is in Fortran's order", path, hint="save it as np.ascontiguousarray gives it")
 
 
 def _info(name: str) -> zipfile.ZipInfo:

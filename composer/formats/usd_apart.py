@@ -15,6 +15,7 @@ import subprocess
 import sys
 import zipfile
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,7 @@ from composer.formats import standing
 from composer.formats.arrival import UNSEEN, Arrival
 from composer.formats.mesh import Mesh
 from composer.formats.obj_lines import read_raw
+from composer.formats.usd_points import Points
 from composer.formats.weight_track import WeightTrack
 from composer.head.reading import reading
 from composer.head.references import allow_outside, may_refer_outside
@@ -34,10 +36,17 @@ AT_LEAST, TIMES = 8 * 2**30, 64
 """Limit of the process's address space: this many bytes, plus this many times the file's size (our choice)."""
 TRUSTED = "allow-outside"
 """The process's argument where the user allows the file to refer to files outside its folder."""
-MESH, TOLD, WEIGHTS = "mesh", "mesh, the neutral told first", "weights"
+MESH, TOLD, WEIGHTS, POINTS = "mesh", "mesh, the neutral told first", "weights", "points"
 """What is asked for: the process's last argument."""
 CHILD = "from composer.formats.usd_apart import child; child()"
 STANDING = "from composer.formats.usd_apart import stand; stand()"
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """What an error said: its words, its place, its line and its hint."""
+
+    said: tuple[Any, ...]
 
 
 def alone(path: Path) -> bool:
@@ -71,6 +80,12 @@ def weights_apart(path: Path) -> list[WeightTrack]:
     return found
 
 
+def points_apart(path: Path) -> Points:
+    """The mesh, the times and the vertices at each of them in `path`, read in the same way."""
+    mesh, times, frames = _apart(path, POINTS)
+    return mesh, times, frames
+
+
 def _apart(path: Path, what: str, early: Callable[[bytes], None] = lambda _: None) -> Any:
     trusted = TRUSTED if may_refer_outside(path) else ""
     if standing.CAN_FORK:
@@ -80,8 +95,8 @@ def _apart(path: Path, what: str, early: Callable[[bytes], None] = lambda _: Non
     if answer is None:
         raise MoueError("is damaged: USD's own reader crashes on it", path, hint="export it again")
     result = pickle.loads(answer)  # from our own code
-    if isinstance(result, tuple):
-        raise MoueError(*result)
+    if isinstance(result, Wrong):
+        raise MoueError(*result.said)
     return result
 
 
@@ -107,7 +122,7 @@ def stand() -> None:
     os.environ["PXR_WORK_THREAD_LIMIT"] = "1"  # a fork has only the thread that asked for it
     from pxr import Usd
 
-    from composer.formats import usd_read, usd_weights  # noqa: F401
+    from composer.formats import usd_points, usd_read, usd_weights  # noqa: F401
 
     Usd.Stage.CreateInMemory()  # loads what USD knows of its schemas
 
@@ -120,23 +135,26 @@ def stand() -> None:
 
 
 def _answer(path: Path, trusted: str, what: str, tell: Callable[[bytes], None]) -> bytes:
-    """A pickle of what is asked for, or of what is wrong with the file as a tuple; `tell` gets one of the neutral."""
+    """A pickle of what is asked for, or of what is `Wrong` with the file; `tell` gets one of the neutral."""
     if trusted == TRUSTED:
         allow_outside(path)
     _bound_memory(path)
+    from composer.formats.usd_points import read_stage_points
     from composer.formats.usd_read import read_stage
     from composer.formats.usd_weights import read_stage_weights
 
-    result: Mesh | list[WeightTrack] | tuple[str, object, int | None, str | None]
+    result: Mesh | list[WeightTrack] | Points | Wrong
     try:
         with reading(path, "USD"):
             if what == WEIGHTS:
                 result = read_stage_weights(path)
+            elif what == POINTS:
+                result = read_stage_points(path)
             else:
                 seen = Arrival(lambda mesh: tell(pickle.dumps(mesh, protocol=5))) if what == TOLD else UNSEEN
                 result = read_stage(path, seen)
     except MoueError as error:
-        result = (error.what, error.where, error.line, error.hint)
+        result = Wrong((error.what, error.where, error.line, error.hint))
     return pickle.dumps(result, protocol=5)
 
 

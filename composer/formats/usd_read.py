@@ -32,17 +32,29 @@ def read_stage(path: Path, told: Arrival = UNSEEN) -> Mesh:
     """Every mesh of the stage at `path` as one, the neutral `told` before any blend shape is read. Raises MoueError
     where there is none, or where it cannot be used."""
     with open_stage(path) as stage:
-        return _read(stage, told)
+        return read_opened(stage, told)
 
 
-def _read(stage: Stage, told: Arrival) -> Mesh:
+def meshes_at(stage: Stage, code: float) -> NDArray[np.float64]:
+    """(n, 3) the points of every rendered mesh at a time code, at their places then, in the order, the unit and the
+    axes of `read_opened`."""
+    _, scale = _unit(stage, [])
+    turn = scale * _turn(stage, [])
+    found = []
+    for prim in rendered(stage, []):
+        held = UsdGeom.Mesh(prim).GetPointsAttr().Get(code)
+        points = np.array(held if held is not None else [], dtype=np.float64).reshape(-1, 3)
+        place = np.array(UsdGeom.Xformable(prim).ComputeLocalToWorldTransform(code))
+        found.append((points @ place[:3, :3] + place[3, :3]) @ turn.T)
+    return np.concatenate(found) if found else np.zeros((0, 3))
+
+
+def read_opened(stage: Stage, told: Arrival = UNSEEN) -> Mesh:
+    """Every mesh of an open stage as one, as `read_stage`."""
     notes: list[str] = []
     unit, scale = _unit(stage, notes)
-    turn = np.eye(3)
-    if UsdGeom.GetStageUpAxis(stage.stage) == UsdGeom.Tokens.z:
-        notes.append("The file has Z up, so the head was turned to have Y up.")
-        turn = Z_UP
-    prims = list(_prims(stage, notes))
+    turn = _turn(stage, notes)
+    prims = list(rendered(stage, notes))
     bare = [_mesh(stage, prim, scale * turn, notes) for prim in prims]
     if not bare:
         raise stage.wrong("holds no mesh that is rendered")
@@ -66,7 +78,15 @@ def _unit(stage: Stage, notes: list[str]) -> tuple[str | None, float]:
     return "m", metres
 
 
-def _prims(stage: Stage, notes: list[str]) -> Iterator[Usd.Prim]:
+def _turn(stage: Stage, notes: list[str]) -> NDArray[np.float64]:
+    """(3, 3) what turns the stage to have Y up."""
+    if UsdGeom.GetStageUpAxis(stage.stage) != UsdGeom.Tokens.z:
+        return np.eye(3)
+    notes.append("The file has Z up, so the head was turned to have Y up.")
+    return Z_UP
+
+
+def rendered(stage: Stage, notes: list[str]) -> Iterator[Usd.Prim]:
     """The meshes that are rendered, in the stage's order, those of instances too."""
     for prim in Usd.PrimRange.Stage(stage.stage, Usd.TraverseInstanceProxies()):
         if prim.IsA(UsdGeom.PointInstancer):

@@ -20,6 +20,7 @@ from scipy.spatial import cKDTree
 from composer.errors import MoueError
 from composer.geometry.bounds import CHILDREN, Boxes, Discs, bounds
 from composer.geometry.closest_on_triangle import TriangleFrames
+from composer.geometry.rigid import Similarity
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -58,6 +59,17 @@ class ClosestPoints:
             raise MoueError("a vertex of the surface has a position that is not a number")
         self._frames = TriangleFrames.of(corners)
 
+    def moved(self, move: Similarity) -> MovedClosestPoints:
+        """The same where the mesh is turned, scaled and shifted; the trees are these."""
+        return MovedClosestPoints(self, move.inverse())
+
+    @cached_property
+    def _size(self) -> float:
+        """The furthest distance of a corner of a triangle from its middle."""
+        corners = self._positions[self._triangles]
+        off = corners - corners.mean(axis=1, keepdims=True)
+        return float(np.sqrt(np.einsum("tij,tij->ti", off, off).max()))
+
     @cached_property
     def _middles(self) -> cKDTree:
         middles = self._positions[self._triangles].mean(axis=1)
@@ -79,11 +91,22 @@ class ClosestPoints:
         tree = cKDTree(self._positions[used], balanced_tree=False, compact_nodes=False)
         return tree, used, np.r_[0, np.cumsum(count)], np.argsort(flat, kind="stable") // 3
 
-    def __call__(self, points: ArrayLike) -> Found:
-        """The closest point to each of `points` (k, 3). Raises MoueError where one is not a finite position."""
+    def __call__(self, points: ArrayLike, reach: float = np.inf) -> Found:
+        """The closest point to each of `points` (k, 3), where there is one no further away than `reach`. Raises
+        MoueError where a point is not a finite position."""
         sought = _checked(points)
-        nearest = self._middles.query(sought)[1].astype(np.int64) if len(sought) else np.zeros(0, dtype=np.int64)
-        return self._search(sought, self._frames.squared(sought, nearest), None)
+        if not len(sought) or reach == np.inf:
+            nearest = self._middles.query(sought)[1].astype(np.int64) if len(sought) else np.zeros(0, dtype=np.int64)
+            return self._search(sought, self._frames.squared(sought, nearest), None)
+        furthest = (reach + self._size) * (1.0 + SLACK)
+        nearest = self._middles.query(sought, distance_upper_bound=furthest)[1].astype(np.int64)
+        near = np.flatnonzero(nearest < len(self._triangles))
+        most = np.minimum(self._frames.squared(sought[near], nearest[near]), reach**2)
+        found = self._search(sought[near], most, None)
+        triangle, bary = np.full(len(sought), -1, dtype=np.int64), np.zeros((len(sought), 3))
+        squared = np.full(len(sought), np.inf)
+        triangle[near], bary[near], squared[near] = found.triangle, found.bary, found.squared
+        return Found(triangle, bary, squared)
 
     def nearby(self, points: ArrayLike) -> Found:
         """A close point to each of `points` (k, 3), by a walk over neighbouring triangles. It starts at the nearest
@@ -156,6 +179,32 @@ class ClosestPoints:
             near = np.flatnonzero(level.apart(points[row], which) <= bound[row])
             row, which = row[near], which[near]
         return row, order[which]
+
+
+class MovedClosestPoints:
+    """Closest points on a mesh that is turned, scaled and shifted, by the trees of the mesh itself."""
+
+    def __init__(self, still: ClosestPoints, back: Similarity) -> None:
+        """`still` searches the mesh where it was, and `back` is the way there."""
+        self._still, self._back = still, back
+
+    def __call__(self, points: ArrayLike, reach: float = np.inf) -> Found:
+        """As `ClosestPoints`."""
+        return self._ahead(self._still(self._back(_checked(points)), reach * self._back.scale))
+
+    def nearby(self, points: ArrayLike) -> Found:
+        """As `ClosestPoints.nearby`."""
+        return self._ahead(self._still.nearby(self._back(_checked(points))))
+
+    def moved(self, move: Similarity) -> MovedClosestPoints:
+        """The same where the moved mesh is moved once more."""
+        once, twice = self._back, move.inverse()
+        shift = once.scale * once.rotation @ twice.shift + once.shift
+        back = Similarity(once.rotation @ twice.rotation, shift, once.scale * twice.scale)
+        return MovedClosestPoints(self._still, back)
+
+    def _ahead(self, found: Found) -> Found:
+        return Found(found.triangle, found.bary, found.squared / self._back.scale**2)
 
 
 def _least_of_each(group: Ints, values: Floats) -> Ints:

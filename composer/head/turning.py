@@ -51,9 +51,11 @@ def standing_as(
 ) -> tuple[Head, dict[int, NDArray]]:
     """Another head of the same vertices, and its neutral (n_k, 3) mm at `finer` levels, turned by quarters to stand as
     `head` does: the quarter turns that bring it nearest, by the best rotation between them (Kabsch 1976). One that
-    leans further than LEANS_DEG is left as it is.
+    leans further than LEANS_DEG, or has another number of vertices, is left as it is.
     """
     levels = dict(finer or {})
+    if other.n_vertices != head.n_vertices:
+        return other, levels
     rows = similarity(head.neutral, other.neutral).rotation.T
     most = np.abs(rows).argmax(axis=1)
     quarters = np.eye(3)[most] * np.sign(rows[np.arange(3), most])[:, None]

@@ -20,7 +20,9 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.contact.across import Across
-from composer.contact.solve import LineRows, least_field
+from composer.contact.least import Faces, least_field_of
+from composer.contact.modes import modes
+from composer.contact.solve import LineRows
 from composer.geometry.vectors import cross, lengths, unit_rows
 from composer.head.head import Head
 from composer.mixing.anchors import Anchors
@@ -36,15 +38,21 @@ Ints = NDArray[np.int64]
 Gap = tuple[Floats, Floats, Across | None, Floats]
 FIRM = 0.03
 """How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little may jump."""
-APART, CLEAR, EARLY, WITHDRAWN = 1.1, 0.6, 0.5, 1.5
+APART, CLEAR, WITHDRAWN = 1.1, 0.6, 1.5
 """Of the room that a mix has: how much sheets, and skin beside a hard piece, are parted more than they have
-to be, how much earlier sheets are, since their triangles cross before, and over how much all that comes in."""
+to be, and over how much that comes in."""
+AGAIN = 0.5
+"""Of the room: with so much left the correction is sought again at the corrected pose, with nothing left it stands."""
+EARLY, MARGIN = 1.0, 0.4
+"""Of the room: how far apart sheets are still asked, unless shapes bring them nearer, and how much nearer a mix may."""
 FIRMER = 1.1
 """What a row asks for is this many times what it lacks, since it gives way."""
 WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
 MOST_LACK, CEILING = 0.15, 0.15
 """Of the lines' length: the most that a row lacks at once, and the longest correction. Lips 8 mm, lids 5 mm."""
+FACE_LEFT = 0.25
+"""The share of its area, seen along its own normal, that a triangle is to keep; the guard holds it at somewhat less."""
 HOLD, RISE = 1.5, 0.12
 """Edges about a face over which a correction is held as there, and the share of the lines' length over which it
 comes back."""
@@ -60,6 +68,16 @@ class Left:
     vertices: Ints
     amounts: Floats
 
+    @property
+    def sentence(self) -> str:
+        """What is left, in words."""
+        return f"{self.words} still go {self.most_mm:.1f} mm through each other"
+
+    @property
+    def brief(self) -> str:
+        """The same where there is little room."""
+        return f"{self.most_mm:.1f} mm left: {self.words}"
+
 
 class MixContact:
     """Contact on one head, for any recipe; made once for a mixer. `missing` tells in sentences what is not known."""
@@ -72,10 +90,11 @@ class MixContact:
         self._places = [_Parting(mixer, each, moving) for each in places]
 
     def again(self, mixer: Mixer) -> MixContact:
-        """The same for another mixer of the same head, with other masks, hinges or mirror map."""
+        """The same for another mixer of the same head, with other masks, hinges, correctives or mirror map."""
         other = copy(self)
         other.mixer = mixer
-        if mixer.hinges != self.mixer.hinges or mixer.mirror is not self.mixer.mirror:
+        known = (self.mixer.hinges, self.mixer.correctives.given)
+        if (mixer.hinges, mixer.correctives.given) != known or mixer.mirror is not self.mixer.mirror:
             other._places = [each.again(mixer) for each in self._places]
         return other
 
@@ -112,26 +131,30 @@ class _Parting:
         corner = (triangles.ravel(), np.repeat(np.arange(len(triangles)), 3))
         self._fans = sp.csr_matrix((np.ones(triangles.size), corner), shape=(len(rest), len(triangles)))
         self._triangles = triangles
-        pushed = [each.own for each in place.hard]
-        pushed += [one for side in place.sides for one in (side.own, side.other)]
-        self._response = patch.response_of(rest, np.unique(np.concatenate(pushed)))
+        close = [one for side in place.sides for one in (side.own, side.other)]
+        self._modes = modes(patch, rest, np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *close])))
         self._guard = FaceGuard(rest, triangles, HOLD * patch.edge_mm, RISE * patch.length_mm)
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
-        self._allowed = AllowedDepths(mixer, self._depths, place.room_mm)
+        self._allowed = self._may(mixer)
+        self._pulls = [np.zeros(sum(map(len, self._own))) for _ in range(place.passes)]
         self._before: tuple[list[NDArray], tuple[Ints, Floats] | None] | None = None
 
     def again(self, mixer: Mixer) -> _Parting:
         other = copy(self)
-        other._allowed = AllowedDepths(mixer, other._depths, other.place.room_mm)
-        other._before = None
+        other._allowed = other._may(mixer)
+        other._before, other._pulls = None, list(self._pulls)
         return other
+
+    def _may(self, mixer: Mixer) -> AllowedDepths:
+        room, sheets, hard = self.place.room_mm, len(self.place.sides), len(self.place.hard)
+        rooms, least = [MARGIN * room] * sheets + [room] * hard, [-EARLY * room] * sheets + [0.0] * hard
+        return AllowedDepths(mixer, self._depths, rooms, least)
 
     def correction(self, pose: NDArray, recipe: Recipe) -> tuple[Ints, Floats] | None:
         """The vertices (k,) of the head that are moved, and how far (k, 3) mm; None where nothing goes through."""
         places = np.asarray(pose[self.place.vertices], dtype=np.float64)
-        sheets, early = len(self.place.sides), EARLY * self.place.room_mm
-        allowed = [may - early * (i < sheets) for i, may in enumerate(self._allowed.of(recipe))]
+        allowed = self._allowed.of(recipe)
         asked = [places, *(pose[each.piece.vertices] for each in self.place.hard), *allowed]
         before = self._before
         if before is None or not all(np.array_equal(a, b) for a, b in zip(before[0], asked, strict=True)):
@@ -144,21 +167,30 @@ class _Parting:
         gaps = self._gaps(pose, places, normals)
         if all((-gap <= may).all() for (gap, *_), may in zip(gaps, allowed, strict=True)):
             return None
-        allowed = self._aimed_at(gaps, allowed)
-        correction = np.zeros_like(places)
+        aimed = self._aimed_at(gaps, allowed)
+        correction, share = np.zeros_like(places), 1.0
+        faces = Faces(places, self._triangles, normals, FACE_LEFT)
         for step in range(self.place.passes):
             if step:
                 now = places + correction
                 gaps = self._gaps(pose, now, self._normals(now))
-            rows = self._rows(gaps, allowed, correction)
-            correction = self._bounded(least_field(self._response, None, rows, at_least=True, firm=FIRM))
+                over = max(float((-gap - may).max()) for (gap, *_), may in zip(gaps, allowed, strict=True))
+                share = float(smoothstep(np.array(over / (AGAIN * self.place.room_mm))))
+                if share == 0.0:
+                    break
+            rows, whose = self._rows(gaps, aimed, correction)
+            pulls = self._pulls[step]
+            field, pull = least_field_of(self._modes, rows, faces, FIRM, pulls[whose])
+            self._pulls[step] = np.zeros(len(pulls))
+            self._pulls[step][whose] = pull
+            correction = correction + share * (self._bounded(field) - correction)
         correction = self._guard.held(places, normals, correction)
         return self.moved, np.concatenate([correction, self._along @ correction])
 
     def left(self, parted: NDArray, recipe: Recipe) -> list[Left]:
         """What lies deeper than allowed in a pose (n, 3) mm, by what meets."""
         deep, may = self._depths(parted), self._allowed.of(recipe)
-        over = [np.maximum(a - b, 0.0) for a, b in zip(deep, may, strict=True)]
+        over = [np.maximum(a - np.maximum(b, self.place.room_mm), 0.0) for a, b in zip(deep, may, strict=True)]
         words = [self.place.words] * len(self.place.sides) + [each.words for each in self.place.hard]
         own = self._own
         found = []
@@ -196,20 +228,23 @@ class _Parting:
     def _aimed_at(self, gaps: list[Gap], allowed: list[Floats]) -> list[Floats]:
         """How deep each side is to be, where somewhere it is deeper than `allowed`: without the room, in which
         triangles still cross, and sheets a little apart. The room is withdrawn as the deepest place goes beyond it."""
-        beyond = [float((-gap - may).max(initial=0.0)) for (gap, *_), may in zip(gaps, allowed, strict=True)]
+        beyond = [np.maximum(-gap - may, 0.0) for (gap, *_), may in zip(gaps, allowed, strict=True)]
         room, sheets = self.place.room_mm, len(self.place.sides)
-        deepest = [max(beyond[:sheets], default=0.0)] * sheets + beyond[sheets:]
+        most = [float(each.max(initial=0.0)) for each in beyond]
+        deepest = [max(most[:sheets], default=0.0)] * sheets + most[sheets:]
         taken = [APART] * sheets + [CLEAR] * (len(beyond) - sheets)
         return [may - share * room * float(smoothstep(np.array(most / (WITHDRAWN * room))))
                 for may, most, share in zip(allowed, deepest, taken, strict=True)]  # fmt: skip
 
     def _rows(
         self, gaps: list[Gap], allowed: list[Floats], so_far: Floats
-    ) -> LineRows:  # fmt: skip
-        """A row for each vertex that lies deeper than allowed or nearly so, for the whole of the correction."""
+    ) -> tuple[LineRows, Ints]:  # fmt: skip
+        """A row for each vertex that lies deeper than allowed or nearly so, for the whole of the correction, and its
+        place (r,) among all that are asked."""
         width = max((a.corners.shape[1] for _, _, a, _ in gaps if a is not None), default=1)
         watched = WATCHED * self._length
-        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats]] = []
+        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats, Ints]] = []
+        first = 0
         for vertices, (gap, out, across, counts), may in zip(self._own, gaps, allowed, strict=True):
             lack = -gap - may
             on = np.flatnonzero((lack > -watched) & (counts > 1e-3))
@@ -222,9 +257,10 @@ class _Parting:
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
             soft = counts[on] * smoothstep(lack[on] / watched + 1.0)
             wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
-            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6)))
-        own, corners, share, out, wanted, soft = (np.concatenate(each) for each in zip(*parts, strict=True))
-        return LineRows(own, Across(own, corners, share), out, wanted, soft)
+            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6), first + on))
+            first += len(vertices)
+        own, corners, share, out, wanted, soft, whose = (np.concatenate(each) for each in zip(*parts, strict=True))
+        return LineRows(own, Across(own, corners, share), out, wanted, soft), whose
 
     def _bounded(self, correction: Floats) -> Floats:
         """The correction (m, 3) no longer than its ceiling, bent towards it from six tenths on."""

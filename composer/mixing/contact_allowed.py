@@ -2,18 +2,20 @@
 
 A library's shape may go through something on purpose, such as a lip shape that is meant beside an opening jaw. The
 depths of a shape are taken at tenths of its weight and read in between, on signed distances, so that the depth at
-which it enters is between the tenths too.
+which it enters is between the tenths too. A corrective's own pose was sculpted, so it may be as deep as it is there: as
+far as the corrective is triggered, so far that depth counts.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.mixing.corrective import felt_in
 from composer.mixing.linear import Mixer
-from composer.mixing.recipe import Cell, CellKey, Recipe
+from composer.mixing.recipe import WEIGHT_RANGE, Cell, Recipe
 
 Floats = NDArray[np.float64]
 Depths = Callable[[NDArray], list[Floats]]
@@ -26,21 +28,26 @@ KEPT = 400
 class AllowedDepths:
     """The depths that recipes may have, for what `depths` (pose to one array for each side, in mm) measures."""
 
-    def __init__(self, mixer: Mixer, depths: Depths, room_mm: float) -> None:
-        """`room_mm` is what a mix may be deeper than the neutral and its shapes."""
-        self._mixer, self._depths, self._room = mixer, depths, room_mm
-        self._rest = depths(mixer.head.neutral)
-        self._taken: dict[tuple[CellKey, int], list[Floats]] = {}
+    def __init__(self, mixer: Mixer, depths: Depths, room_mm: Sequence[float], least_mm: Sequence[float]) -> None:
+        """`room_mm` is by side what a mix may be deeper than the neutral and its shapes, and `least_mm` the depth, less
+        than 0 where surfaces are apart, down to which that is asked."""
+        self._mixer, self._depths, self._room, self._least = mixer, depths, room_mm, least_mm
+        self.rest = depths(mixer.head.neutral)
+        self._taken: dict[Hashable, list[Floats]] = {}
 
     def of(self, recipe: Recipe) -> list[Floats]:
         """(k,) mm for each side, how deep it may lie in a recipe's pose."""
-        deep = [np.array(each) for each in self._rest]
+        deep = [np.array(each) for each in self.rest]
         for cell in recipe.cells:
             weight = cell.weight * recipe.amount(cell.region) * recipe.strength
             if weight != 0.0:
                 for so_far, own in zip(deep, self._alone(cell, weight), strict=True):
                     np.maximum(so_far, own, out=so_far)
-        return [np.maximum(each, 0.0) + self._room for each in deep]
+        shares = self._mixer.correctives.weights(felt_in(recipe))
+        for name in (name for name, share in shares.items() if share > 0.0):
+            for so_far, rest, own in zip(deep, self.rest, self._sculpted(name, recipe), strict=True):
+                np.maximum(so_far, rest + shares[name] * (own - rest), out=so_far)
+        return [np.maximum(each, least) + room for each, least, room in zip(deep, self._least, self._room, strict=True)]
 
     def _alone(self, cell: Cell, weight: float) -> list[Floats]:
         low = int(np.floor(weight * STEPS + 1e-9))
@@ -53,10 +60,25 @@ class AllowedDepths:
     def _at(self, cell: Cell, step: int) -> list[Floats]:
         """The depths with the shape of a cell alone at `step` tenths."""
         if step == 0:
-            return self._rest
+            return self.rest
         key = (("", cell.shape, cell.mirrored), step)
+        return self._kept(key, lambda: self._mixer.head.neutral + self._mixer.motion(cell).at(step / STEPS))
+
+    def _sculpted(self, name: str, recipe: Recipe) -> list[Floats]:
+        """The depths of the pose at which a corrective was sculpted, in rows as a recipe's."""
+        (fix,) = (each for each in self._mixer.correctives.given if each.shape == name)
+        amounts = [recipe.row(each.region).amount for each in fix.triggers]
+        weights = [each.at / amount if amount else np.inf for each, amount in zip(fix.triggers, amounts, strict=True)]
+        if any(not WEIGHT_RANGE[0] <= weight <= WEIGHT_RANGE[1] for weight in weights):
+            return self.rest
+        cells = tuple(Cell(each.region, each.shape, weight, each.mirrored)
+                      for each, weight in zip(fix.triggers, weights, strict=True))  # fmt: skip
+        key = (("*", name, False), (recipe.strength, tuple(sorted(recipe.rows.items(), key=lambda row: row[0]))))
+        return self._kept(key, lambda: self._mixer.pose(recipe.with_(cells=cells)))
+
+    def _kept(self, key: Hashable, pose: Callable[[], NDArray]) -> list[Floats]:
         if key not in self._taken:
             while len(self._taken) >= KEPT:
                 del self._taken[next(iter(self._taken))]
-            self._taken[key] = self._depths(self._mixer.head.neutral + self._mixer.motion(cell).at(step / STEPS))
+            self._taken[key] = self._depths(pose())
         return self._taken[key]

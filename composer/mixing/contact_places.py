@@ -26,7 +26,7 @@ from composer.head.understand.part_words import what_parts_are
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-ABOUT_LIPS, ABOUT_LIDS = 0.6, 0.46
+ABOUT_LIPS, ABOUT_LIDS = 0.6, 0.6
 """How far about its lines the skin gives way: 32 mm about an adult's lips, 16 mm about its lids."""
 ROOM_LIPS, ROOM_LIDS = 0.0018, 0.0029
 """What a mix may be deeper than its shapes: 0.1 mm on an adult's lips and lids."""
@@ -36,6 +36,8 @@ COMES_NEAR = 0.04
 """Skin that comes no nearer to a piece than this in any shape is not asked about it."""
 LEAST_WINDOW = 0.05
 """Skin that can follow no more than this is not asked either."""
+PASSES = 2
+"""Times that a correction is sought: once more at the corrected pose where something is left."""
 RADII_AWAY = 2.0
 """Lids whose middle lies further from a ball's centre than so many of its radii are another's."""
 
@@ -91,8 +93,7 @@ def contact_places(head: Head) -> tuple[list[ContactPlace], list[str]]:
         length = patch.length_mm
         if sides or hard:
             room = (ROOM_LIDS if meeting.lids else ROOM_LIPS) * length
-            passes = 2 if meeting.lids else 1
-            places.append(ContactPlace(patch, skin[patch.vertices], meeting.name, sides, hard, passes, room))
+            places.append(ContactPlace(patch, skin[patch.vertices], meeting.name, sides, hard, PASSES, room))
         if not meeting.lids:
             places += [_tongue(head, part, lines, length, _kind(head, told, "teeth"))
                        for part in _kind(head, told, "tongue")]  # fmt: skip
@@ -105,7 +106,7 @@ def _tongue(head: Head, part: Part, lines: Floats, length_mm: float, teeth: list
     vertices = np.asarray(part.vertices, dtype=np.int64)
     patch = PiecePatch(Surface(part_of(head.polygons, vertices), head.neutral[vertices]), length_mm)
     hard = _hard(head, patch, vertices, lines, teeth, "the tongue", False)
-    return ContactPlace(patch, vertices, "the tongue", (), hard, 1, ROOM_LIPS * length_mm)
+    return ContactPlace(patch, vertices, "the tongue", (), hard, PASSES, ROOM_LIPS * length_mm)
 
 
 def _kind(head: Head, told: Mapping[str, str], kind: str) -> list[Part]:

@@ -22,6 +22,7 @@ from composer.cli import main as cli
 from composer.document.mask_file import read_delta, read_mask, read_picture
 from composer.document.store import open_document, save_document
 from composer.errors import MoueError
+from composer.formats.frame_sequence import read_sequence
 from composer.formats.mesh import Mesh
 from composer.formats.registry import read_mesh, write_mesh
 from composer.formats.weight_csv import read_weight_csv
@@ -57,7 +58,7 @@ def sample(kind: str) -> bytes:
     if kind in (".obj", ".ply", ".stl", ".glb", ".gltf", ".npz"):
         return good(kind, large=False)
     with TemporaryDirectory() as folder:
-        path = Path(folder) / f"a{kind.removeprefix('delta')}"
+        path = Path(folder) / f"a{kind.removeprefix('delta').removeprefix('frames')}"
         rng = np.random.default_rng(0)
         if kind in (".npy", "delta.npy"):
             np.save(path, rng.random(40) if kind == ".npy" else rng.random((12, 3)))
@@ -65,6 +66,17 @@ def sample(kind: str) -> bytes:
             from PIL import Image
 
             Image.fromarray(rng.integers(0, 255, (16, 16), dtype=np.uint8)).save(path)
+        elif kind.startswith("frames"):
+            from composer.formats.npz_frames import write_frames
+            from composer.formats.usd_frames import Motion, write_motion
+
+            polygons, points = cube_sphere(2)
+            mesh, times = Mesh(polygons, points, unit="mm"), np.arange(3) / 24.0
+            frames = [points + rng.random(points.shape) for _ in times]
+            if path.suffix == ".npz":
+                write_frames(path, mesh, frames, times, 24.0, ["grin"], np.zeros((3, 1)))
+            else:
+                write_motion(path, mesh, Motion("tide", frames, times, 24.0))
         elif kind == ".toml":
             return DOCUMENT.encode()
         elif kind == ".csv":
@@ -106,11 +118,16 @@ def mutated(data: bytes, rng: np.random.Generator) -> bytes:
     return bytes(out)
 
 
+def read_all_frames(path: Path) -> object:
+    """Every frame of a sequence."""
+    return list(read_sequence(path).frames())
+
+
 READERS: dict[str, Callable[[Path], object]] = {
     ".npy": read_mask, "delta.npy": read_delta, ".png": read_picture, ".toml": open_document, ".moue": open_document,
     ".marks": read_landmarks, ".obj": read_mesh, ".ply": read_mesh, ".stl": read_mesh,
     ".glb": read_mesh, ".gltf": read_mesh, ".npz": read_mesh, ".usda": read_mesh, ".usdc": read_mesh,
-    ".usdz": read_mesh, ".csv": read_weight_csv,
+    ".usdz": read_mesh, ".csv": read_weight_csv, "frames.npz": read_all_frames, "frames.usda": read_all_frames,
 }  # fmt: skip
 APART = (".usdc", ".usdz")
 
@@ -118,7 +135,7 @@ APART = (".usdc", ".usdz")
 @pytest.mark.parametrize("kind", READERS)
 def test_a_mutated_input_is_read_or_refused_in_one_line(kind: str, tmp_path: Path) -> None:
     rng = np.random.default_rng(list(kind.encode()))
-    path = tmp_path / f"a{kind.removeprefix('delta').replace('.marks', '.toml')}"
+    path = tmp_path / f"a{kind.removeprefix('delta').removeprefix('frames').replace('.marks', '.toml')}"
     count = max(1, COUNT // len(READERS) // (20 if kind in APART else 1))
     escaped: list[str] = []
     for _ in range(count):

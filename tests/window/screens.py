@@ -16,6 +16,7 @@ from pathlib import Path
 from tests.window.hand import Hand
 from tests.window.screens_hands import HAND_STATES
 from tests.window.screens_new_head import NEW_HEAD_STATES
+from tests.window.screens_time import TIME_STATES
 
 State = Callable[[Hand], None]
 STATES: dict[str, State] = {}
@@ -336,7 +337,7 @@ def overlay(kind: str) -> State:
 
 
 STATES |= {f"overlay_{kind}": overlay(kind) for kind in ("regions", "mask", "strain", "movement")}
-STATES |= NEW_HEAD_STATES | HAND_STATES
+STATES |= NEW_HEAD_STATES | HAND_STATES | TIME_STATES
 
 
 def pictures(folder: Path, size: tuple[int, int], double: bool, only: str, document: Path) -> Iterator[Path]:

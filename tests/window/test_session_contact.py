@@ -32,3 +32,22 @@ def test_a_drag_is_parted_as_soon_as_the_head_is_known_and_its_end_is_the_bakes_
     session.commit()
     session.apply(lambda p: set_contact(p, "shut", False))
     np.testing.assert_array_equal(session.positions(), session.evaluated.pose(session.recipe).astype(np.float32))
+
+
+def test_what_contact_leaves_is_told_in_words_once_the_pose_is_finished() -> None:
+    session = Session(Opened(document().again(document().project), None, ()))
+    session.apply(lambda p: set_cell(set_contact(p, "shut", True), "shut", Cell("all", "blink", 2.0)))
+    session.apply(lambda p: set_cell(p, "shut", Cell("all", "narrow", 2.0)))
+
+    def told() -> list[tuple[str, str]]:
+        return list(session.joined.left_in(session.recipe, session.evaluated.mixer))
+
+    assert told() == []
+    session.take_join(session.join())
+    left = session.evaluated.contact.left(session.evaluated.pose(session.recipe), session.recipe)
+    deep = [(each.words, each.most_mm) for each in left if each.most_mm >= 0.05]
+    wanted = [(f"{most:.1f} mm left: {words}", f"{words} still go {most:.1f} mm through each other")
+              for words, most in deep]  # fmt: skip
+    assert wanted and told() == wanted
+    session.apply(lambda p: set_contact(p, "shut", False))
+    assert told() == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import wave
 from collections.abc import Callable
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 
 from composer.document.evaluated_clip import evaluated_clip
+from composer.viewer.scene.ghost_lines import lines_apart
 from composer.viewer.session.clip_on_face import PREPARING
 from tests.window.hand import Hand
 
@@ -295,3 +297,62 @@ def test_a_new_clip_is_made_named_and_played(new_hand: Callable[..., Hand], libr
     hand.key("Enter")
     assert hand.session.project.clip("ebb").length == 0.5
     assert hand.window.panels.time.made.n_frames == 13
+
+
+def test_ghosts_are_there_while_time_stands_and_not_while_it_runs(strip: Hand) -> None:
+    hand = strip
+    hand.key("Home")
+    hand.key("Shift+Down")
+    hand.key("H")
+    assert set(hand.window.drawing.ghosts) == {"before", "after"}
+    hand.key("Space")
+    assert hand.window.drawing.ghosts == {}
+    hand.key("Space")
+    hand.key("End")
+    assert set(hand.window.drawing.ghosts) == {"before"}
+    hand.key("H")
+    assert hand.window.drawing.ghosts == {}
+
+
+def test_lines_of_a_ghost_are_where_it_differs() -> None:
+    flat = np.full((40, 60, 4), 255, dtype=np.uint8)
+    flat[:, :, :3] = 200
+    edged = flat.copy()
+    edged[:, 30:, :3] = 80
+    assert not lines_apart(edged, edged)[:, :, 3].any()
+    drawn = lines_apart(edged, flat)[:, :, 3]
+    assert (drawn[:, 29:31] == 255).all() and not drawn[:, :26].any() and not drawn[:, 34:].any()
+
+
+def test_a_sound_beside_the_document_plays_in_step(new_hand: Callable[..., Hand], own_demo: Path) -> None:
+    with wave.open(str(own_demo.with_name("tide.wav")), "wb") as file:
+        file.setparams((1, 2, 8000, 0, "NONE", ""))
+        file.writeframes(bytes(2 * 8000 * 3))
+    hand = new_hand()
+    hand.open(own_demo)
+    hand.key("S")
+    time, sound = hand.window.panels.time, hand.window.panels.time.sound
+    assert sound.path == own_demo.with_name("tide.wav") and sound.heard and not sound.playing
+    sought: list[float] = []
+    seek, clock = sound._player.seek, Clock(hand)
+    sound._player.seek = lambda at: (sought.append(at), seek(at))
+    hand.key("Space")
+    assert sound.playing and sought == [0.0]
+    clock.on(hand, 2.0)  # time that the sound has not lived through
+    assert time.frame == 48 and sought[-1] == pytest.approx(2.0)
+    hand.click_on("Sound")
+    assert not sound.playing and time.running
+    hand.click_on("Sound")
+    assert sound.playing
+    hand.key("Space")
+    assert not sound.playing
+
+
+def test_a_sound_that_is_none_is_told_and_the_clip_plays(new_hand: Callable[..., Hand], own_demo: Path) -> None:
+    own_demo.with_name("tide.wav").write_bytes(b"no sound at all")
+    hand = new_hand()
+    hand.open(own_demo)
+    hand.key("S")
+    assert any(line.startswith("tide.wav cannot be played") for line in hand.wrong) and "Sound" not in hand.seen
+    hand.key("Space")
+    assert hand.window.panels.time.running

@@ -14,7 +14,7 @@ from composer.fitting.hollows.hollowness import hollowness
 from composer.fitting.hollows.places import face_places, mouth_inside, place_names
 from composer.fitting.hollows.uncross import Uncrossing
 from composer.fitting.skin import Skin
-from composer.geometry.polygons import Polygons
+from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.surface import Surface
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
@@ -59,13 +59,22 @@ class LibrarySkin:
 
     def places(self, head: Head, marks: Landmarks) -> NDArray[np.int64]:
         """(s,) the place of the face of each vertex, as `face_places` numbers them."""
-        return face_places(self.surface, marks, head.neutral, self.cavities.pieces)
+        return self._with_marks(head, marks)[0]
 
     def place_names(self, head: Head, marks: Landmarks) -> NDArray[np.str_]:
         """(f,) the name of the place of each polygon of the skin; the mouth's inside is one of its own."""
-        places = self.places(head, marks)
-        inside = mouth_inside(self.surface, marks, head.neutral, self.cavities.pieces, places)
-        return place_names(self.skin.polygons, places, inside)
+        return self._with_marks(head, marks)[1]
+
+    def _with_marks(self, head: Head, marks: Landmarks) -> tuple[NDArray[np.int64], NDArray[np.str_]]:
+        """The places of vertices and the names of those of polygons, kept for the landmarks asked with last."""
+        known = self.__dict__.get("_places")
+        if known is None or known[0] is not marks:
+            places = face_places(self.surface, marks, head.neutral, self.cavities.pieces)
+            inside = mouth_inside(self.surface, marks, head.neutral, self.cavities.pieces, places)
+            names = place_names(self.skin.polygons, places, inside)
+            known = marks, (read_only(places), read_only(names))
+            self.__dict__["_places"] = known
+        return known[1]
 
 
 _KNOWN: WeakKeyDictionary[Polygons, tuple[Rows, tuple, LibrarySkin]] = WeakKeyDictionary()

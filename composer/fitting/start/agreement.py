@@ -66,7 +66,7 @@ class FineForm:
 
     def moved(self, move: Similarity) -> FineForm:
         """The same in another space."""
-        return FineForm(ClosestSurface(move(self.surface.positions), self.surface.triangles), self.relief)
+        return FineForm(self.surface.moved(move), self.relief)
 
 
 def own_relief(rest: Surface, scale: float) -> Rows:

@@ -115,7 +115,7 @@ class Judge:
         self, move: Similarity, fine: FineForm, sculpt: ClosestSurface, prior: Prior, most: int, rounds: int
     ) -> Rival:
         scale, back = self.head.diagonal, move.inverse()
-        here = ClosestSurface(back(sculpt.positions), sculpt.triangles)
+        here = sculpt.moved(back)
         marks = MarkPulls.of(self.skin, no_pairs(), self.head.neutral)
         posterior = Posterior(prior, self.rest, here, self.follow, marks, scale, most)
         begin = posterior.through_landmarks()

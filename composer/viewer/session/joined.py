@@ -13,6 +13,7 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
 from composer.mixing.active import LivePose
 from composer.mixing.columns import NOTHING, Range
+from composer.mixing.contact import MixContact
 from composer.mixing.linear import Mixer, moved
 from composer.mixing.live_join import LiveJoin
 from composer.mixing.recipe import Recipe
@@ -24,6 +25,9 @@ EASE_FROM_MM = 0.02
 """Below this distance it goes there at once: less than a pixel of a face that fills a window. A design choice, no
 source."""
 
+LEAST_TOLD_MM = 0.05
+"""What contact left is told from here on."""
+
 
 def is_finished_later(recipe: Recipe) -> bool:
     """Whether a recipe's pose is more than what is seen while a weight is dragged, and is finished beside that."""
@@ -33,7 +37,8 @@ def is_finished_later(recipe: Recipe) -> bool:
 @dataclass
 class Joined:
     """A join: of which recipe by which mixer, its pose (n, 3) mm, how far it moved anything outside the ramps, mm, and
-    what follows a drag from there, with the `masks` that it was made from. `seconds` is how long it took."""
+    what follows a drag from there, with the `masks` that it was made from. `seconds` is how long it took, `left` what
+    contact left, in brief and as a sentence."""
 
     recipe: Recipe | None = None
     mixer: Mixer | None = None
@@ -42,6 +47,7 @@ class Joined:
     seconds: float | None = None
     live: LiveJoin | None = None
     masks: Mapping[str, NDArray] = field(default_factory=dict)
+    left: tuple[tuple[str, str], ...] = ()
 
     def of(self, recipe: Recipe, mixer: Mixer) -> NDArray[np.float32] | None:
         """The joined pose (n, 3) mm of a recipe that is finished later; None where it is not there."""
@@ -49,12 +55,17 @@ class Joined:
             return None
         return self.pose
 
+    def left_in(self, recipe: Recipe, mixer: Mixer) -> tuple[tuple[str, str], ...]:
+        """What contact left in the pose of a recipe, in brief and as a sentence; none while that is not finished."""
+        return self.left if recipe.contact and self.of(recipe, mixer) is not None else ()
+
 
 def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     """A recipe joined and parted as it says. Raises MoueError where it cannot be mixed."""
     contact = evaluated.contact if recipe.contact else None  # made once a head, so it is no part of what a join takes
     if recipe.join == "linear":
-        return Joined(recipe, evaluated.mixer, evaluated.pose(recipe).astype(np.float32))
+        pose = evaluated.pose(recipe)
+        return Joined(recipe, evaluated.mixer, pose.astype(np.float32), left=_left(contact, pose, recipe))
     began = time.monotonic()
     evaluated.check(recipe)
     mixer, join = evaluated.mixer, evaluated.seamless_join(recipe)
@@ -65,7 +76,14 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     parted = pose if contact is None else contact.parted(pose, recipe)
     furthest = float(join.outside(further).max(initial=0.0))
     masks = {region: evaluated.effective[region] for region in join.ramps}
-    return Joined(recipe, mixer, parted.astype(np.float32), furthest, time.monotonic() - began, live, masks)
+    seconds, left = time.monotonic() - began, _left(contact, parted, recipe)
+    return Joined(recipe, mixer, parted.astype(np.float32), furthest, seconds, live, masks, left)
+
+
+def _left(contact: MixContact | None, pose: NDArray, recipe: Recipe) -> tuple[tuple[str, str], ...]:
+    """What is left in a parted pose, in brief and as sentences; less than is written as 0.1 mm is not told."""
+    left = () if contact is None else contact.left(pose, recipe)
+    return tuple((each.brief, each.sentence) for each in left if each.most_mm >= LEAST_TOLD_MM)
 
 
 class ShownJoin:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -56,3 +57,19 @@ def test_a_mistake_is_one_line(folder: Path, said: Said, words: list[str], line:
     code, out, err = said(folder / "document.toml", *words)
     assert code == 2 and out == "" and line in err and err.count("\n") == 1
     assert not (folder / "out").exists() or not list((folder / "out").iterdir())
+
+
+def test_frames_are_compared_and_exit_code_1_says_that_some_are_further_off(folder: Path, said: Said) -> None:
+    said(folder / "document.toml", "tide", "--bake", folder / "out")
+    code, out, _ = said(folder / "document.toml", "tide", "--against", folder / "out")
+    assert code == 0 and "out: 25 of 25 frames within 0.1 mm" in out
+    moved = (folder / "out/tide_0007.obj").read_text().split("\n")
+    first = next(i for i, line in enumerate(moved) if line.startswith("v "))
+    x, y, z = (float(number) for number in moved[first].split()[1:4])
+    moved[first] = f"v {x + 3} {y} {z}"
+    (folder / "out/tide_0007.obj").write_text("\n".join(moved))
+    code, out, _ = said(folder / "document.toml", "tide", "--against", folder / "out", "--json", "-")
+    assert code == 1 and json.loads(out)["against"]["frames"][7]["worst_mm"] == pytest.approx(3.0, abs=1e-3)
+    (folder / "out/tide_0007.obj").unlink()
+    code, out, err = said(folder / "document.toml", "tide", "--against", folder / "out")
+    assert code == 2 and out == "" and "frame 7 is missing" in err and err.count("\n") == 1

@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from composer.errors import MoueError
 from composer.geometry.closest import ClosestPoints
 from composer.geometry.closest_on_triangle import closest_on_triangles
+from composer.geometry.rigid import Similarity
 
 seeds = st.integers(0, 2**32 - 1)
 KINDS = ("plain", "needle", "collinear", "collapsed to a side", "collapsed to a point", "obtuse")
@@ -163,3 +165,43 @@ def test_no_points_have_no_closest_places() -> None:
     search = ClosestPoints(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2]]))
     for found in (search(np.zeros((0, 3))), search.nearby(np.zeros((0, 3)))):
         assert all(len(np.asarray(each)) == 0 for each in vars(found).values())
+
+
+@settings(max_examples=10)
+@given(seeds)
+def test_within_a_reach_it_is_what_libigl_finds_and_beyond_it_nothing(seed: int) -> None:
+    igl = pytest.importorskip("igl")
+    rng = np.random.default_rng(seed)
+    corners = rng.normal(size=(60, 1, 3)) + rng.uniform(0.05, 1.0, (60, 1, 1)) * rng.normal(size=(60, 3, 3))
+    positions, numbers = corners.reshape(-1, 3), np.arange(180).reshape(-1, 3)
+    points = 3.0 * rng.normal(size=(200, 3))
+    squared = igl.point_mesh_squared_distance(points, positions, numbers)[0]
+    reach = float(np.sqrt(np.median(squared)))
+    found = ClosestPoints(positions, numbers)(points, reach)
+    near = squared < reach**2 * (1.0 - 1e-9)
+    far = squared > reach**2 * (1.0 + 1e-6)
+    np.testing.assert_allclose(found.squared[near], squared[near], atol=1e-12)
+    assert (found.triangle[near] >= 0).all() and (found.triangle[far] == -1).all()
+    assert np.isinf(found.squared[far]).all()
+
+
+@settings(max_examples=10)
+@given(seeds)
+def test_a_moved_mesh_is_searched_by_the_trees_of_the_mesh_that_stood_still(seed: int) -> None:
+    igl = pytest.importorskip("igl")
+    rng = np.random.default_rng(seed)
+    positions, numbers = rng.normal(size=(90, 3)), np.arange(90).reshape(-1, 3)
+    first, second = (
+        Similarity(Rotation.random(rng=rng).as_matrix(), rng.normal(size=3), float(rng.uniform(0.2, 5.0)))
+        for _ in range(2)
+    )
+    points = 3.0 * rng.normal(size=(50, 3))
+    still = ClosestPoints(positions, numbers)
+    for moved, there in ((still.moved(first), first(positions)),
+                         (still.moved(first).moved(second), second(first(positions)))):  # fmt: skip
+        squared = igl.point_mesh_squared_distance(points, there, numbers)[0]
+        found = moved(points)
+        np.testing.assert_allclose(found.squared, squared, rtol=1e-9, atol=1e-12)
+        foot = np.einsum("ij,ijk->ik", found.bary, there[numbers[found.triangle]])
+        np.testing.assert_allclose(((foot - points) ** 2).sum(axis=1), squared, rtol=1e-9, atol=1e-12)
+        assert (moved.nearby(points).squared >= squared * (1 - 1e-9)).all()

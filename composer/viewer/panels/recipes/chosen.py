@@ -59,3 +59,6 @@ def _join(stage: Stage, kit: Kit) -> None:
     hint = "part lips, lids, eyeballs and teeth where they go through each other; a drag takes longer with it"
     if kit.button("Keep contact", hint, on=recipe.contact, wide=imgui.get_content_region_avail().x):
         stage.do(lambda p: set_contact(p, name, not recipe.contact))
+    for brief, sentence in session.joined.left_in(recipe, session.evaluated.mixer)[:2]:
+        kit.quiet(kit.fit(brief, imgui.get_content_region_avail().x))
+        kit.tip(f"{sentence}; lower the cells that press there, or sculpt a corrective for this recipe")

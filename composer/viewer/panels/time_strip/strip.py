@@ -112,7 +112,7 @@ class TimePanel:
         name = kit.fit(strip.name, kit.px(150 if roomy else 90)) if strip.name else "New clip"
         if kit.button(f"{name}##clip", "which clip; its name, length and rate", name="Clip"):
             imgui.open_popup("clips") if strip.name else make_clip(stage, strip)
-        kit.under("Clip", kit.px(280))
+        _over(kit, "Clip")
         self.menu.draw(stage, kit, strip)
         if made is not None:
             imgui.same_line(0, kit.px(10))
@@ -120,11 +120,14 @@ class TimePanel:
             kit.text(f"{strip.time:.2f} s")
             imgui.same_line(0, kit.px(8))
             number = f"{strip.frame} of {made.n_frames - 1}, " if roomy else ""
-            room = imgui.get_content_region_avail().x - _right(kit, strip)
-            kit.quiet(kit.fit(f"{number}{made.clip.fps:g}/s{dropped_words(strip)}", room))
+            room = imgui.get_content_region_avail().x - _right(kit, strip, roomy)
+            words = f"{number}{made.clip.fps:g}/s{dropped_words(strip)}"
+            if kit.wide(words) > room and strip.shown:
+                words = f"{strip.dropped} dropped"
+            kit.quiet(kit.fit(words, room))
             kit.mark("rate")
             kit.tip(rate_words(strip, made))
-        kit.at_right(*_right_words(strip))
+        kit.at_right(*_right_words(strip, roomy))
         able = made is not None and not strip.made_of_file
         if kit.button("Key", "the whole face goes to the open recipe here", "key_recipe", able=able, name="Key"):
             key_of_recipe(stage, strip)
@@ -140,6 +143,8 @@ class TimePanel:
             imgui.same_line(0, kit.px(3))
             if kit.button("Sound", f"{strip.sound.path} plays with it", on=not strip.silent):
                 strip.hush(not strip.silent)
+        if not roomy:
+            return
         imgui.same_line(0, kit.px(3))
         if kit.button("Close", "put the strip of time away", "time", name="Close time"):
             stage.time_shown = False
@@ -153,14 +158,20 @@ class TimePanel:
         draw.add_text(ImVec2(low.x + kit.px(14), low.y + kit.px(12)), u32(ink), kit.fit(words, room))
 
 
-def _right_words(strip: TimeStrip) -> list[str]:
-    return ["Key", "Cell", "Ghosts", *(["Sound"] if strip.sound.heard else []), "Close"]
+def _over(kit: Kit, name: str) -> None:
+    """The next window lies over a control that was drawn before: below the strip there is less room."""
+    left, top, _, _ = kit.seen[name]
+    imgui.set_next_window_pos(ImVec2(left, top - kit.px(4)), imgui.Cond_.always, ImVec2(0.0, 1.0))
 
 
-def _right(kit: Kit, strip: TimeStrip) -> float:
+def _right_words(strip: TimeStrip, roomy: bool) -> list[str]:
+    return ["Key", "Cell", "Ghosts", *(["Sound"] if strip.sound.heard else []), *(["Close"] if roomy else [])]
+
+
+def _right(kit: Kit, strip: TimeStrip, roomy: bool) -> float:
     """The width of the buttons at the right end."""
     pad = 2 * imgui.get_style().frame_padding.x + kit.px(4)
-    return sum(kit.wide(words) + pad for words in _right_words(strip)) + kit.px(10)
+    return sum(kit.wide(words) + pad for words in _right_words(strip, roomy)) + kit.px(10)
 
 
 def dropped_words(strip: TimeStrip) -> str:

@@ -1,0 +1,78 @@
+"""`moue run`: a job of many heads, unattended."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from composer.cli import console
+from composer.cli.sources import Json
+
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+def run(
+    job: Annotated[Path, typer.Argument(help="A job, .toml: a library, heads, steps.")],
+    workers: Annotated[
+        int, typer.Option(metavar="N", min=1, max=1024, help="Heads at once, as far as memory allows.")
+    ] = 1,
+    plan: Annotated[bool, typer.Option("--plan", help="Say what would be done, and do nothing.")] = False,
+    json_file: Json = None,
+) -> None:
+    """Take many heads through fit, carry, check, bake and sheet.
+
+    What is done already, from the same files and settings, is left as it is: after an interruption the same command
+    goes on. A head that fails does not stop the others. A page beside the heads has a picture and the worst findings of
+    each.
+
+    Exit code 1 where a head failed, or was stopped by what was found; 2 where the job itself is wrong.
+
+    Example: moue run tide_clock.toml --workers 4
+    """
+    for name in THREADS:  # one thread a head: heads run side by side, and the same sums come out on every machine
+        os.environ[name] = "1"
+    from composer.cli.outputs import may_write
+    from composer.cli.progress import bar
+    from composer.cli.report import write_json
+    from composer.head.atomic import write_whole
+    from composer.head.folders import make_folder
+    from composer.jobs.estimate import Estimate
+    from composer.jobs.job_file import read_job
+    from composer.jobs.page import job_page
+    from composer.jobs.plan import library_content, planned, size_of
+    from composer.jobs.run_job import run_job
+    from composer.jobs.steps import Shared
+    from composer.jobs.words import as_json, head_line, plan_json, plan_lines, sum_line
+
+    read = read_job(job)
+    if json_file not in (None, "-"):
+        may_write(Path(str(json_file)), ".json", (job, read.library))
+    if plan:
+        with bar("looking", thread=False) as progress:
+            rows = planned(read, library_content(read), progress)
+            estimate = Estimate(size_of(Shared(read)))
+        if json_file is not None:
+            write_json(json_file, plan_json(rows))
+        if json_file != "-":
+            for line in plan_lines(rows, estimate, workers):
+                console.say(line)
+        return
+    make_folder(read.together)
+    may_write(read.page, ".html")
+    with bar("opening", thread=False) as progress:
+        results = run_job(read, workers, progress, lambda result: _tell(head_line(result), json_file))
+    page = job_page(read, results)
+    write_whole(read.page, lambda file: file.write(page.encode()))
+    if json_file is not None:
+        write_json(json_file, as_json(results))
+    _tell(f"{sum_line(results)}; {read.page}", json_file)
+    if any(result.kind in ("failed", "stopped by findings") for result in results):
+        raise typer.Exit(1)
+
+
+def _tell(line: str, json_file: str | None) -> None:
+    if json_file != "-":
+        console.say(line, hang=4)

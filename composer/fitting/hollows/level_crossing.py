@@ -1,0 +1,63 @@
+"""Polygons of a finer level of the skin that cross others, by place, for a report."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.fitting.hollows.library import LibrarySkin
+from composer.fitting.hollows.places import counted_by_place
+from composer.fitting.project import ProjectedLevel
+from composer.geometry.part import chosen_polygons
+from composer.geometry.polygons import Polygons
+from composer.geometry.self_crossing import SelfCrossing
+from composer.head.head import Head
+from composer.head.landmarks import Landmarks
+from composer.head.levels import Refinement
+
+Rows = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class LevelCrossing:
+    """Polygons of a level that cross others, by place: `crossing` of the result, `crossing_library` of the library's
+    neutral, subdivided."""
+
+    crossing: dict[str, int]
+    crossing_library: dict[str, int]
+
+
+class SkinLevel:
+    """The skin's polygons of a head at level `k` from 1 on, whose `polygons` are the head's, subdivided k times."""
+
+    def __init__(self, head: Head, marks: Landmarks, k: int, polygons: Polygons) -> None:
+        cage, known = head.polygons, LibrarySkin.of(head)
+        own = np.logical_and.reduceat(head.skin[cage.indices], cage.starts[:-1])
+        finer = np.repeat(own[cage.corner_face], 4 ** (k - 1))  # a quad's four come one after the other
+        self._cage_face = cage.corner_face
+        self._number = np.cumsum(own) - 1
+        self._first = np.flatnonzero(finer)
+        self._step = 2 * (k - 1)
+        self._names = known.place_names(head, marks)
+        self._test = SelfCrossing(chosen_polygons(polygons, finer))
+
+    def counts(self, positions: NDArray) -> dict[str, int]:
+        """By place, how many polygons cross others at `positions` (n_k, 3) mm of all the level's vertices."""
+        crossing = np.flatnonzero(self._test.crossing_faces(np.asarray(positions, dtype=np.float64)))
+        of_cage = self._number[self._cage_face[self._first[crossing] >> self._step]]
+        names = self._names[of_cage]
+        return counted_by_place(names, np.ones(len(names), dtype=bool))
+
+
+def level_crossings(head: Head, marks: Landmarks, levels: Sequence[ProjectedLevel]) -> dict[int, LevelCrossing]:
+    """By level, from 1 on, what crosses on the projected `levels` of a fitted head, 0 first, and on the library's
+    neutral at the same level; `marks` are landmarks on the neutral."""
+    found, neutral = {}, head.neutral
+    for below, level in zip(levels[:-1], levels[1:], strict=True):
+        neutral = Refinement(below.polygons).apply(neutral)
+        skin = SkinLevel(head, marks, level.k, level.polygons)
+        found[level.k] = LevelCrossing(skin.counts(level.positions), skin.counts(neutral))
+    return found
