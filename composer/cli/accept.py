@@ -9,9 +9,11 @@ from typing import Annotated
 import typer
 
 from composer.cli import console
+from composer.cli.alone import alone_on
 from composer.cli.sources import DOCUMENT, UNITS, Json
 
 
+@alone_on("document")
 def accept(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     sculpt: Annotated[

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from composer.cli import console
+from composer.cli.alone import alone_on
 from composer.cli.sources import DOCUMENT, LIBRARY, UNITS, Json, is_document
 
 POOR = 0.5
@@ -16,6 +17,7 @@ SHOWN = 10
 """Most cells that are printed, the largest first (our choice); the document holds all."""
 
 
+@alone_on("to")
 def match(
     head: Annotated[Path, typer.Argument(help=f"{DOCUMENT} Or: {LIBRARY}")],
     target: Annotated[Path, typer.Argument(help="The face to reproduce, in the head's own topology, in any format.")],
@@ -88,7 +90,7 @@ def match(
         if heat is not None:
             picture = match_sheet(evaluated.head, result.sculpt.positions, matched.left, target.stem).image
             write_picture(heat, picture)
-        save_document(document, to)  # last: a stopped match leaves no document behind
+        save_document(document, to, new=True)  # last: a stopped match leaves no document behind
     cells = document.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most
     if json_file is not None:

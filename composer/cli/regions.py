@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from composer.cli import console
+from composer.cli.alone import alone_on
 from composer.cli.sources import LIBRARY, Neutral, SkipBroken, Unit, is_document
 from composer.document.region_sources import LANDMARKS, LAYERS
 
@@ -17,6 +18,7 @@ From = StrEnum("From", {word.upper(): word for word in LAYERS})  # type: ignore[
 FROM_LANDMARKS = From(LANDMARKS.lays)
 
 
+@alone_on("to")
 def regions(
     head: Annotated[Path, typer.Argument(help=f"{LIBRARY} Or: a document without regions.")],
     to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
@@ -70,7 +72,7 @@ def regions(
             opened = open_library(head, neutral, unit, skip_broken, progress)
             project, notes = laid_regions(opened, to, source.value, preset, count, ramp_mm, softness=softness)
     make_folder(to.parent)
-    save_document(project, to)
+    save_document(project, to, new=True)
     for note in notes:
         console.note(note)
     names = ", ".join(region.name for region in project.regions)

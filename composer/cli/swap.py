@@ -8,10 +8,12 @@ from typing import Annotated
 import typer
 
 from composer.cli import console
+from composer.cli.alone import alone_on
 from composer.cli.carry import CarryWay
 from composer.cli.sources import DOCUMENT, UNITS
 
 
+@alone_on("to", "document")
 def swap(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     fitted: Annotated[

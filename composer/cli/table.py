@@ -8,9 +8,11 @@ from typing import Annotated
 import typer
 
 from composer.cli import console
+from composer.cli.alone import alone_on
 from composer.cli.sources import DOCUMENT
 
 
+@alone_on("document")
 def table(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
     to: Annotated[

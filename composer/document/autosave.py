@@ -1,15 +1,17 @@
 """Autosaves: unsaved work in `.NAME.autosave.moue` beside the document, written atomically.
 
 An autosave is an ordinary `.moue` file, so that it also opens by hand. The autosave of a document that was never saved
-lies in a folder that the caller gives. The next opening of the document offers the autosave if it is newer than the
-document and differs from it. A save removes it.
+lies in a folder that the caller gives. The next opening of the document offers the autosave if it differs from the
+document. A save removes it.
 """
 
 from __future__ import annotations
 
 import hashlib
+import re
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -43,12 +45,12 @@ class Waiting:
     project: Project
 
 
-def autosave_place(document: Path | str, folder: Path | str | None = None) -> Path:
+def autosave_place(document: Path | str, folder: Path | str | None = None, mark: str = "") -> Path:
     """The path of a document's autosave: beside the document, or in `folder` for one that was never saved. In `folder`
-    its name holds a hash of the document's own folder.
+    its name holds a hash of the document's own folder. A window that is not the only one has a `mark` in it.
     """
     document = Path(document)
-    name = document.name
+    name = document.name + (f".{mark}" if mark else "")
     if folder is not None:
         name += "." + hashlib.sha256(str(document.resolve().parent).encode("utf-8", "surrogatepass")).hexdigest()[:8]
     if len(f".{name}{TAIL}".encode()) > LONGEST_FILE:
@@ -64,19 +66,32 @@ def keep(project: Project, place: Path | str) -> None:
     """
     place = Path(place)
     make_folder(place.parent)
-    save_document(project, place)
+    save_document(project, place, over=True)
+
+
+def copies_of(document: Path) -> list[tuple[Path, str]]:
+    """The autosaves beside a document, each with the mark of the window that wrote it ("" for the only one)."""
+    plain = autosave_place(document)
+    found = [(plain, "")] if plain.exists() else []
+    begins, ends = f".{document.name}.", TAIL
+    with suppress(OSError):
+        names = sorted(each.name for each in document.parent.iterdir())
+        marks = [name[len(begins) : -len(ends)] for name in names if name.startswith(begins) and name.endswith(ends)]
+        found += [(autosave_place(document, mark=mark), mark) for mark in marks if re.fullmatch("[0-9a-f]{8}", mark)]
+    return found
 
 
 def waiting(document: Path | str, place: Path | str | None = None) -> Waiting | None:
-    """The autosave of a document if it holds newer work, else None; it lies at `place`, by default beside the document.
+    """The autosave of a document if it holds other work, else None; it lies at `place`, by default beside the document.
 
-    It holds newer work if the document does not exist or was written earlier, and the two differ. A document that
-    cannot be read counts as different. Raises MoueError for an autosave that cannot be read.
+    A save leaves no autosave, and a killed one leaves one that says the same as the document. So whatever differs is
+    work that was not saved; no clock is asked. A document that cannot be read counts as different. Raises MoueError
+    for an autosave that cannot be read.
     """
     document = Path(document)
     place = autosave_place(document) if place is None else Path(place)
     seconds = _written(place)
-    if seconds is None or (_written(document) or 0.0) > seconds:
+    if seconds is None:
         return None
     kept = moved_to(open_document(place), document)
     try:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import tomllib
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -21,6 +20,7 @@ from composer.head.atomic import Ready, together, write_whole
 from composer.head.leftovers import begun_at, new_begun, sweep
 from composer.head.lock import is_locked, lock, unlock
 from composer.head.reading import DAMAGE, bytes_of
+from composer.head.toml_text import parse_toml
 
 MOST_BYTES = 16 << 20
 """The largest text or list that is looked into; a safety limit."""
@@ -98,7 +98,7 @@ def _finish(begun: Path, path: Path) -> None:
 def arrays_of(text: bytes) -> set[str]:
     """The places of all arrays that a text of TOML names; none where it cannot be read."""
     try:
-        return {word for word in _strings(tomllib.loads(text.decode())) if word.endswith(".npy")}
+        return {word for word in _strings(parse_toml(text.decode())) if word.endswith(".npy")}
     except DAMAGE:
         return set()
 

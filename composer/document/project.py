@@ -45,6 +45,14 @@ class EarlierFile:
     unit: str | None = None
 
 
+@dataclass
+class OnDisk:
+    """What a document's files were when they were opened, or written last by what was opened then: SHA-256 in hex, by
+    path. All versions of a project that come of one opening share it."""
+
+    hashes: dict[Path, str] = field(default_factory=dict)
+
+
 @dataclass(frozen=True)
 class Project:
     """A document.
@@ -57,7 +65,8 @@ class Project:
     their place in it. `text` is the document as read, so that a save keeps its comments. `landmarks` are points (at a
     vertex, or on a triangle) that add to the head's own or replace them; `curves` are landmark curves, as vertices in
     order; `guesses` are the names of those that Moue guessed and nobody has looked at. `correctives` are shapes with
-    the cells that trigger them. `clips` are weights over time."""
+    the cells that trigger them. `clips` are weights over time. `on_disk` tells whether somebody
+    else has written the file since."""
 
     path: Path
     head_path: Path
@@ -78,6 +87,7 @@ class Project:
     correctives: tuple[Corrective, ...] = ()
     axes: FileAxes | None = None
     clips: tuple[Clip, ...] = ()
+    on_disk: OnDisk = field(default_factory=OnDisk, compare=False, repr=False)
 
     def region(self, name: str) -> Region:
         """The region of this name. Raises MoueError with the nearest names."""

@@ -17,6 +17,7 @@ from composer.head.file_names import check_name
 from composer.head.places import Place, SurfacePoint
 from composer.head.reading import DAMAGE, bytes_of
 from composer.head.references import check_head_place
+from composer.head.toml_text import parse_toml
 from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.recipe import HALO, WEIGHT_RANGE, Cell, Recipe, Row
 from masks.hues import HUES
@@ -74,7 +75,7 @@ def parse_document(data: bytes, path: Path) -> Project:
     """
     try:
         text = data.decode("utf-8")
-        table = tomllib.loads(text)
+        table = parse_toml(text)
     except UnicodeDecodeError:
         raise MoueError("is not a text in UTF-8", path) from None
     except tomllib.TOMLDecodeError as error:

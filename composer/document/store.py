@@ -8,6 +8,7 @@ unpickled. No dates are written, so the same document gives the same bytes.
 
 from __future__ import annotations
 
+import hashlib
 import io
 import zipfile
 from collections.abc import Callable, Mapping
@@ -20,8 +21,8 @@ from numpy.typing import NDArray
 
 from composer.document.array_places import holds, with_new_places
 from composer.document.mask_file import load_delta, load_mask, mask_bytes, read_delta, read_mask
-from composer.document.one_save import arrays_of, finish_saves, save_as_one, text_at
-from composer.document.project import Project
+from composer.document.one_save import arrays_of, finish_saves, hash_of, save_as_one, text_at
+from composer.document.project import OnDisk, Project
 from composer.document.read import parse_document, read_document
 from composer.document.stored import (
     Folder,
@@ -39,6 +40,7 @@ from composer.errors import MoueError
 from composer.geometry.polygons import read_only
 from composer.head.atomic import write_whole
 from composer.head.folders import is_folder, make_folder
+from composer.head.lock import alone_with
 from composer.head.reading import open_regular, reading
 from composer.head.references import check_inside, stays_allowed
 
@@ -57,15 +59,16 @@ def open_document(path: Path | str) -> Project:
     path = Path(path)
     if is_folder(path):
         raise MoueError("is a folder, not a document", path, hint=f"give its {TEXT} or a .moue file")
+    on_disk = OnDisk({path.resolve(): hash_of(path)})  # before it is read: what comes later is told as a change
     if path.suffix.lower() != ".moue":
-        return _with_files(read_document(path))
+        return replace(_with_files(read_document(path)), on_disk=on_disk)
     with reading(path, "a document"), open_regular(path) as file:
         try:
             archive = zipfile.ZipFile(io.BufferedReader(file))
         except zipfile.BadZipFile:
             raise MoueError("is no .moue file, or damaged", path) from None
         with archive:
-            return _with_files(_unpacked(archive, path))
+            return replace(_with_files(_unpacked(archive, path)), on_disk=on_disk)
 
 
 def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
@@ -83,14 +86,26 @@ def _unpacked(archive: zipfile.ZipFile, path: Path) -> Project:
             raise MoueError(f"holds an entry of {entry.file_size} bytes, more than any document has", path)
     if TEXT not in archive.namelist():
         raise MoueError(f"holds no {TEXT}", path)
-    project = parse_document(archive.read(TEXT), path)
+    project = parse_document(_entry(archive, TEXT, MOST_TEXT, path), path)
     stored: dict[str, NDArray] = {}
     shapes = kept_places(project)
     for name in stored_places(project):
         if name in names:
-            data, where = io.BytesIO(archive.read(name)), f"{path} {name}"
+            data, where = io.BytesIO(_entry(archive, name, MOST_MASK, path)), f"{path} {name}"
             stored[name] = load_delta(data, where) if name in shapes else read_only(load_mask(data, where))
     return replace(project, stored=stored)
+
+
+def _entry(archive: zipfile.ZipFile, name: str, most: int, path: Path) -> bytes:
+    """The bytes of an entry, unpacked no further than it said it would be."""
+    claimed = archive.getinfo(name).file_size
+    with archive.open(name) as entry:
+        data = bytearray()
+        while len(data) <= min(most, claimed) and (piece := entry.read(1 << 20)):
+            data += piece
+    if len(data) != claimed:
+        raise MoueError(f"holds an entry that is not the {claimed} bytes that it claims: {name[:40]!r}", path)
+    return bytes(data)
 
 
 def _with_files(project: Project) -> Project:
@@ -107,22 +122,48 @@ def _with_files(project: Project) -> Project:
 
 def save_document(
     project: Project, path: Path | str, masks: Mapping[str, NDArray] | None = None, *,
-    beside: Callable[[], object] | None = None,
+    beside: Callable[[], object] | None = None, new: bool = False, over: bool = False,
 ) -> Project:  # fmt: skip
     """Write a project to `path`, `.moue` or a bare document. Returns the project as saved.
 
     `masks` (n,) by their place in the file are added to `project.stored`; a bare document gets them as files beside
     it, and one that has changed gets a new place. What `beside` writes with `write_whole` belongs to this save: it is
     there if and only if the document is the new one. Raises MoueError where it cannot be written; the old document is
-    then intact, with its arrays.
+    then intact, with its arrays. It also does where somebody else has written the file since this project was opened
+    or saved there, unless it may be written `over`, and with `new` where it is there at all.
     """
     path = Path(path)
+    with alone_with(path):
+        return _saved(project, path, masks or {}, beside, lambda: None if over else _check(project, path, new))
+
+
+def changed_outside(project: Project, path: Path) -> bool:
+    """Whether somebody else has written or removed the document at `path` since this project was opened or saved
+    there; False where it never was."""
+    known = project.on_disk.hashes.get(path.resolve())
+    return known is not None and hash_of(path) != known
+
+
+def _check(project: Project, path: Path, new: bool) -> None:
+    """Raises MoueError where a file at `path` is not what this project knows."""
+    if new and path.exists():
+        raise MoueError("is there already", path, hint="give another file")
+    if path.exists() and changed_outside(project, path):
+        what = "has been changed by somebody else since it was opened"
+        raise MoueError(what, path, hint="open it again, or save under another name")
+
+
+def _saved(
+    project: Project, path: Path, masks: Mapping[str, NDArray], beside: Callable[[], object] | None,
+    check: Callable[[], None],
+) -> Project:  # fmt: skip
+    check()
     finish_saves(path)
-    project = _gathered(project, path, masks or {})
+    project = _gathered(project, path, masks)
     if path.suffix.lower() == ".moue":
         text = document_text(project, path.parent)
         packed = _packed(text, project.stored)
-        save_as_one(path, lambda file: file.write(packed), arrays=lambda: None, beside=beside)
+        save_as_one(path, lambda file: file.write(packed), arrays=lambda: None, beside=beside, before=check)
     else:
         project = with_new_places(project, path)
         text = document_text(project, path.parent)
@@ -130,8 +171,10 @@ def save_document(
         gone = [place for place in arrays_of(text_at(path)) if place not in named and is_inside(place)]
         save_as_one(
             path, lambda file: file.write(text.encode()), arrays=lambda: _write_arrays(project, path), gone=gone,
-            beside=beside,
+            beside=beside, before=check,
         )  # fmt: skip
+        packed = text.encode()
+    project.on_disk.hashes[path.resolve()] = hashlib.sha256(packed).hexdigest()
     return replace(project, text=text, stored={k: np.asarray(v) for k, v in project.stored.items()})
 
 

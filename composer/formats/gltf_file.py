@@ -24,6 +24,8 @@ from composer.head.references import referred
 COMPONENTS = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 JSON_CHUNK, BIN_CHUNK = 0x4E4F534A, 0x004E4942
+MOST_ITEMS = {"nodes": 10_000, "meshes": 10_000, "scenes": 10_000}
+"""The objects that a file of a head has at most (our choice): thousands of times what a rig has."""
 UNDERSTOOD = {"KHR_mesh_quantization", "KHR_texture_transform", "KHR_materials_unlit"}
 
 
@@ -33,6 +35,7 @@ class GltfFile:
     def __init__(self, path: Path) -> None:
         """Read `path`, .glb or .gltf. Raises MoueError where the container is damaged or not supported."""
         self.path = path
+        self._checked: dict[tuple[str, type], list[Any]] = {}
         data = read_raw(path)
         self.tree, self._binary = self._glb(data) if data[:4].tobytes() == b"glTF" else (self._json(data), None)
         version = self._dict(self.tree.get("asset", {})).get("version", "2.0")
@@ -57,8 +60,14 @@ class GltfFile:
         not of the type `kind`.
         """
         value = (self.tree if of is None else of).get(name, [])
+        if of is None and (name, kind) in self._checked:
+            return self._checked[name, kind]
         if not isinstance(value, list) or any(not isinstance(item, kind) or isinstance(item, bool) for item in value):
             raise self.wrong(f"has {name!r} that is not a list of the right type")
+        if of is None:
+            if len(value) > MOST_ITEMS.get(name, len(value)):
+                raise self.wrong(f"has {len(value):,} {name}, more than a head", "is it a whole scene?")
+            self._checked[name, kind] = value
         return value
 
     def item(self, name: str, index: Any) -> dict[str, Any]:

@@ -19,6 +19,8 @@ from composer.geometry.polygons import Polygons
 from composer.head.head import Shape, TextureCoordinates
 
 Matrix = NDArray[np.float64]
+MOST_TARGETS = 20_000
+"""The targets of one mesh (our choice): fifty times a large library."""
 
 
 def read_scene(file: GltfFile, told: Arrival = UNSEEN) -> Mesh:
@@ -168,6 +170,8 @@ def target_names(file: GltfFile, mesh: dict[str, Any], extras: dict[str, Any], n
     if len(counts) > 1:
         raise file.wrong("has primitives of one mesh with different numbers of targets")
     count = counts.pop() if counts else 0
+    if count > MOST_TARGETS:
+        raise file.wrong(f"has {count:,} targets, more than any library")
     names = extras.get("targetNames", [])
     if isinstance(names, list) and len(names) == count and all(isinstance(name, str) and name for name in names):
         doubles = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < count else []

@@ -18,6 +18,7 @@ from pathlib import Path
 from composer.errors import MoueError, cannot, nearest
 from composer.head.atomic import write_whole
 from composer.head.axes import FileAxes
+from composer.head.toml_text import parse_toml
 from composer.units import mm_per
 
 NAME = "library.toml"
@@ -45,7 +46,7 @@ def read_settled(folder: Path) -> Settled:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise MoueError("is too large for a library's settings", path)
-        settings = tomllib.loads(path.read_text(encoding="utf-8"))
+        settings = parse_toml(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise cannot("read", path, error) from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:

@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 from composer.errors import MoueError
 from composer.head.reading import DAMAGE
 
+MOST_EMPTY = 10**6
+"""Elements of an array whose elements take no byte, such as empty texts: nothing else bounds them (our choice)."""
 CHUNK = 2**20
 """Bytes that are read at a time, so that memory never holds a second copy of the array (our choice)."""
 
@@ -36,6 +38,8 @@ def read_header(file: IO[bytes], where: Path | str, name: str) -> tuple[tuple[in
         if version > (3, 0) or any(isinstance(side, bool) or side < 0 for side in shape):
             raise ValueError
         if not kind.hasobject and not kind.itemsize and kind.kind not in "SU":
+            raise ValueError
+        if not kind.itemsize and int(np.prod(shape, dtype=object)) > MOST_EMPTY:
             raise ValueError
     except DAMAGE:
         raise MoueError(f"{name} is not an array", where) from None

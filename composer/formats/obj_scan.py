@@ -17,7 +17,9 @@ from composer.formats.limits import check_positions
 from composer.formats.obj_lines import VN, VT, F, Lines, V, gathered
 from composer.formats.obj_numbers import BadNumber, Bytes, decimals, integers, tokens
 
-CHUNK_LINES = 1 << 15
+CHUNK_LINES, CHUNK_BYTES = 1 << 15, 1 << 23
+MOST_LINE = 1 << 25
+"""The longest line in characters: a polygon of some four million corners (our choice)."""
 A = TypeVar("A")
 B = TypeVar("B")
 
@@ -64,8 +66,9 @@ def scan_numbers(
     """
     if not len(chosen):
         return np.zeros((0, max(pad, widths[0])))
+    _check_lengths(lines, chosen, path)
     data, starts, ends = gathered(lines, chosen)
-    spans = list(_spans(len(chosen)))
+    spans = list(_spans(starts, ends))
 
     def one(span: tuple[int, int]) -> NDArray[np.float64]:
         lo, hi = span
@@ -108,6 +111,7 @@ def scan_corners(lines: Lines, path: Path, normals: bool = False) -> Corners:
     if not len(chosen):
         empty = np.zeros(0, dtype=np.int32)
         return Corners(empty, empty, None, None)
+    _check_lengths(lines, chosen, path)
     data, starts, ends = gathered(lines, chosen)
 
     def one(span: tuple[int, int]) -> list[NDArray[np.int32] | None]:
@@ -119,7 +123,7 @@ def scan_corners(lines: Lines, path: Path, normals: bool = False) -> Corners:
             line = lines.number(int(chosen[lo + bad.token]), path)
             raise MoueError(f"{bad.text!r} is not the number of a vertex", path, line) from None
 
-    pieces = _in_parallel(one, list(_spans(len(chosen))))
+    pieces = _in_parallel(one, list(_spans(starts, ends)))
     counts = np.concatenate([piece[0] for piece in pieces])
     if int(counts.min()) < 3:
         face = int(np.argmin(counts))
@@ -210,9 +214,24 @@ def _resolved(
     return result
 
 
-def _spans(count: int) -> Iterator[tuple[int, int]]:
-    for low in range(0, count, CHUNK_LINES):
-        yield low, min(count, low + CHUNK_LINES)
+def _check_lengths(lines: Lines, chosen: NDArray[np.int64], path: Path) -> None:
+    """Raises MoueError for a line that is longer than any polygon's: its words alone would take gigabytes."""
+    lengths = lines.ends[chosen] - lines.starts[chosen]
+    longest = int(np.argmax(lengths))
+    if int(lengths[longest]) > MOST_LINE:
+        what = f"a line of {int(lengths[longest]) // 10**6} million characters"
+        raise MoueError(what, path, lines.number(int(chosen[longest]), path), hint="is the file damaged?")
+
+
+def _spans(starts: NDArray[np.int64], ends: NDArray[np.int64]) -> Iterator[tuple[int, int]]:
+    """Runs of at most CHUNK_LINES lines, and of about CHUNK_BYTES bytes where lines are long."""
+    count, low = len(starts), 0
+    while low < count:
+        high = min(count, low + CHUNK_LINES)
+        if int(ends[high - 1] - starts[low]) > CHUNK_BYTES:
+            high = max(low + 1, int(np.searchsorted(ends[low:high], starts[low] + CHUNK_BYTES)) + low)
+        yield low, high
+        low = high
 
 
 def _in_parallel(work: Callable[[A], B], items: list[A]) -> list[B]:

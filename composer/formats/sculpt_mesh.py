@@ -19,11 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
+from composer.formats.gltf_file import GltfFile
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.obj_lines import read_raw
 from composer.formats.registry import read_mesh, suffixes
-from composer.formats.stl import joined_corners
+from composer.formats.stl import is_binary, joined_corners
 from composer.geometry.polygons import Polygons
 
 SOURCE_ATTRIBUTE = b'"_SOURCE"'
@@ -41,7 +42,7 @@ def read_sculpt_mesh(path: Path | str, unit: str | None = None) -> Mesh:
     Raises MoueError, naming the file, where it cannot be used or has no faces.
     """
     path = Path(path)
-    if path.suffix.lower() in THROUGH_TRIMESH and path.is_file() and not _is_ours(path):
+    if path.suffix.lower() in THROUGH_TRIMESH and path.is_file() and not _is_ours(path) and not _is_text_stl(path):
         try:
             mesh = _through_trimesh(path)
         except MoueError:
@@ -63,9 +64,16 @@ def _is_ours(path: Path) -> bool:
     return path.suffix.lower() == ".glb" and SOURCE_ATTRIBUTE in read_raw(path).tobytes()
 
 
+def _is_text_stl(path: Path) -> bool:
+    """Whether an STL is text, which Moue reads in less memory."""
+    return path.suffix.lower() == ".stl" and not is_binary(path)
+
+
 def _through_trimesh(path: Path) -> Mesh:
     suffix = path.suffix.lower()
     name = THROUGH_TRIMESH[suffix]
+    if suffix == ".glb":
+        _count_nodes(path)
     positions, triangles = _scene(read_raw(path).tobytes(), suffix[1:], name, path)
     if not len(triangles):
         raise MoueError("holds no faces", path, hint="a sculpt is a mesh of polygons, not points alone")
@@ -76,6 +84,15 @@ def _through_trimesh(path: Path) -> Mesh:
         return joined_corners(positions[triangles].reshape(-1, 3), path)
     polygons = Polygons(np.full(len(triangles), 3), triangles.ravel(), len(positions))
     return Mesh(polygons, positions, unit="m" if suffix == ".glb" else None, name=path.stem, path=path)
+
+
+def _count_nodes(path: Path) -> None:
+    """Raises MoueError for a scene of more nodes than a head has, before trimesh makes it; other faults it tells."""
+    try:
+        file = GltfFile(path)
+    except MoueError:
+        return
+    file.items("nodes")
 
 
 def _scene(data: bytes, kind: str, name: str, path: Path) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

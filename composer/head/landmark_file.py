@@ -36,6 +36,7 @@ from composer.head.atomic import write_whole
 from composer.head.fit_zones import TABLE, TOPOLOGY, FitZones, zones_of
 from composer.head.places import Curve, Landmarks, Place, SurfacePoint, as_curve
 from composer.head.reading import DAMAGE, text_of
+from composer.head.toml_text import parse_toml
 
 Side = Literal["head", "sculpt"]
 SIZE_LIMIT = 64 * 2**20
@@ -144,7 +145,7 @@ def _parse(text: str, path: Path) -> dict[str, Any]:
         if path.suffix.lower() == ".json":
             table = json.loads(text, object_pairs_hook=_no_doubles)
         else:
-            table = tomllib.loads(text)
+            table = parse_toml(text)
     except json.JSONDecodeError as error:
         raise MoueError(f"is not JSON: {error.msg}", path, error.lineno) from None
     except tomllib.TOMLDecodeError as error:

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import errno
 import os
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 try:
@@ -44,6 +45,57 @@ def unlock(held: int | None) -> None:
     if held is not None:
         with suppress(OSError):
             os.close(held)
+
+
+_alone: dict[Path, int] = {}
+"""How often this process holds the place of a document."""
+
+
+@contextmanager
+def alone_with(path: Path, waits: Callable[[], object] = lambda: None) -> Iterator[None]:
+    """While this runs, no other Moue that asks here writes the document at `path`; where one does, `waits` is called
+    and its end waited for. Within one process it may be asked for again. Nothing is held where nothing can be written.
+    """
+    place = path.resolve()
+    place = place.parent / f".{place.name[:40]}.moue-lock"
+    handle = None
+    if fcntl is not None and not _alone.get(place):
+        handle = _held_alone(place, waits)
+    _alone[place] = _alone.get(place, 0) + 1
+    try:
+        yield
+    finally:
+        _alone[place] -= 1
+        if handle is not None:
+            with suppress(OSError):
+                place.unlink()
+            os.close(handle)
+
+
+def _held_alone(place: Path, waits: Callable[[], object]) -> int | None:
+    told = False
+    while True:
+        try:
+            handle = os.open(place, os.O_RDWR | os.O_CREAT | _FLAGS, 0o600)
+        except OSError:
+            return None
+        try:
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                if not told:
+                    waits()
+                told = True
+                fcntl.flock(handle, fcntl.LOCK_EX)
+            if place.exists() and os.path.samestat(os.fstat(handle), place.stat()):
+                return handle
+            os.close(handle)  # whoever held it has removed it
+        except OSError:
+            os.close(handle)
+            return None
+        except BaseException:
+            os.close(handle)
+            raise
 
 
 def is_locked(place: Path) -> bool | None:

@@ -22,6 +22,7 @@ from composer.head.coarse_head import CoarseHead, coarse_head
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
 from composer.head.reading import DAMAGE
+from composer.head.toml_text import parse_toml
 from masks.region_preset import RegionPreset, RegionSet, Seed
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def region_preset(region: str) -> tuple[RegionSet, str]:
 def parse_region_set(text: str, name: str, where: str | None = None) -> RegionSet:
     """A preset from the text of its file. Raises MoueError with the fault and its region."""
     try:
-        data = tomllib.loads(text)
+        data = parse_toml(text)
     except tomllib.TOMLDecodeError as error:
         raise MoueError(f"not valid TOML: {error}", where) from error
     except DAMAGE as error:  # a number of more digits than Python reads, tables too deep

@@ -128,6 +128,8 @@ class MoueWindow(pyglet.window.Window):
             stage.keeping.step(stage.work)
         if stage.keeping_marks is not None:
             stage.keeping_marks.step(stage.work)
+        if stage.others is not None and (told := stage.others.step(stage.work)):
+            stage.say(told, "wrong")
         if gl.glGetError() == CONTEXT_LOST:
             raise MoueError("the graphics card has dropped the window")
         if stage.closing:
@@ -173,6 +175,8 @@ class MoueWindow(pyglet.window.Window):
         the processor, of which a frame takes more than its own time where there is no card. While nothing but a clip
         plays, each of its frames is drawn once."""
         now = time.monotonic()
+        if self.stage.others is not None and self.stage.others.due:
+            self.wake()
         if now - self._awake_at < AWAKE_SECONDS or self.panels.time.due(self.stage):
             return True
         return bool(self.stage.work.jobs) and now - self._drawn_at >= WORKING_SECONDS
@@ -298,6 +302,8 @@ class MoueWindow(pyglet.window.Window):
         if self.stage.keeping is not None:
             self.stage.keeping.give_up()
         give_up_marks(self.stage)
+        if self.stage.others is not None:
+            self.stage.others.close()
         self.close()
 
     def close(self) -> None:

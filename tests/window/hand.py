@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.head.lock import unlock
 from composer.viewer.session.pointing import look_up, region_at
 from tests.window.unseen import looked_at
 
@@ -61,6 +62,9 @@ class Hand:
             self.window.stage.work.cancel_all()
             for job in self.window.stage.work.jobs:
                 job.wait(10.0)
+            others = self.window.stage.others
+            if others is not None and others.presence is not None:
+                unlock(others.presence._held)  # as the system does when a process ends
             self.window.close()
 
     # What is there.

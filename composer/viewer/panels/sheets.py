@@ -9,6 +9,7 @@ from pathlib import Path
 from imgui_bundle import ImVec2, imgui
 
 from composer.viewer.panels.folder_browser import FolderBrowser
+from composer.viewer.panels.others_sheet import draw_others
 from composer.viewer.session.folders import fault_of, formats_words
 from composer.viewer.session.open_job import begin_opening, discard_copy, open_copy
 from composer.viewer.session.saving import save, save_at_stake, unless_unsaved
@@ -50,7 +51,7 @@ class Sheets:
             end_sheet(dialogs.leave)
         elif dialogs.waiting is not None and begin_sheet("waiting", kit):
             with kit.bold():
-                imgui.text("A copy of this document holds newer changes.")
+                imgui.text("A copy of this document holds changes that were not saved.")
             when = time.strftime("%A %d %B, %H:%M", time.localtime(dialogs.waiting.seconds))
             kit.quiet(f"Moue kept it on {when}, and was not closed properly afterwards.")
             hint = "the document's own file stays as it is until you save"
@@ -76,6 +77,8 @@ class Sheets:
                 self._appear(stage)
             self._path_sheet(stage, kit, heading, verb, lambda stage, path: stage.guard(lambda: take(path)))
             end_sheet(dialogs.path_for is not None)
+        elif not dialogs.any_open:
+            draw_others(stage, kit, begin_sheet, end_sheet)
 
     def _appear(self, stage: Stage) -> None:
         """The sheet comes up, at the folder of what is open."""

@@ -7,9 +7,11 @@ import hashlib
 import time
 from pathlib import Path
 
-from composer.document.autosave import Waiting, autosave_place, forget, keep, waiting
+from composer.document.autosave import Waiting, autosave_place, copies_of, forget, keep, waiting
+from composer.document.presence import window_place
 from composer.document.project import Project
 from composer.errors import MoueError
+from composer.head.lock import is_locked
 from composer.viewer.session.session import Session
 from composer.viewer.session.settings import data_folder
 from composer.viewer.session.work import Work
@@ -17,20 +19,25 @@ from composer.viewer.session.work import Work
 EVERY_SECONDS = 20.0
 
 
-def place_of(file: Path | None, untitled: Path) -> Path:
-    """Where the copy lies: beside its document, or for one without a file in Moue's own folder, by its path."""
+def place_of(file: Path | None, untitled: Path, mark: str = "") -> Path:
+    """Where the copy lies: beside its document, with the window's `mark`, or for one without a file in Moue's own
+    folder, by its path."""
     if file is not None:
-        return autosave_place(file)
+        return autosave_place(file, mark=mark)
     digest = hashlib.sha256(str(untitled.resolve()).encode("utf-8", "surrogatepass")).hexdigest()[:16]
     return autosave_place(untitled, data_folder() / "kept" / digest)
 
 
 def waiting_for(file: Path | None, untitled: Path) -> Waiting | None:
     """The copy that waits for a document, None where there is none, or none that can be read."""
-    try:
-        return waiting(file or untitled, place_of(file, untitled))
-    except MoueError:
-        return None
+    places = [place_of(None, untitled)] if file is None else [place for place, mark in copies_of(file)
+                                                              if not is_locked(window_place(file, mark))]  # fmt: skip
+    for place in places:
+        with contextlib.suppress(MoueError):
+            found = waiting(file or untitled, place)
+            if found is not None:
+                return found
+    return None
 
 
 class Keeping:
@@ -41,13 +48,17 @@ class Keeping:
         self._kept: Project = session.history.committed
         self._at = time.monotonic()
         self.every = EVERY_SECONDS
+        self.mark = ""
+        """This window's mark, where another one has the same document."""
+        self.taken: Path | None = None
+        """Another copy that was opened here: it goes when the document is saved."""
         self.kept_at = 0.0
         """When a copy was kept last, seconds since 1970; 0 for never."""
 
     @property
     def place(self) -> Path:
         """Where the copy of the session lies."""
-        return place_of(self._session.file, self._session.project.path)
+        return place_of(self._session.file, self._session.project.path, self.mark)
 
     def step(self, work: Work) -> None:
         """Keep a copy beside the frame loop, where something has changed and the last one is some seconds old."""
@@ -79,3 +90,5 @@ class Keeping:
         """Delete the copy, at `place` where that is not its place now; a copy that cannot be deleted stays."""
         with contextlib.suppress(MoueError):
             forget(place or self.place)
+            if self.taken is not None and place is None:
+                forget(self.taken)

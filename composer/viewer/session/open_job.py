@@ -72,6 +72,7 @@ def _show(stage: Stage, ready: Ready, looked: bool = False) -> None:
     if guesses and opened.file is None:
         stage.say(f"Landmarks were found. Press here, and look at the {guesses} orange ones.", place="marks")
     stage.keeping = Keeping(stage.session)
+    stage.watch_others()
 
 
 def open_copy(stage: Stage) -> None:
@@ -82,15 +83,22 @@ def open_copy(stage: Stage) -> None:
         stage.work.begin(
             "Opening the copy",
             lambda progress: _ready(open_recovered(project, file, progress), progress),
-            lambda ready: _show(stage, ready),
+            lambda ready: _show_copy(stage, ready, held),
         )
+
+
+def _show_copy(stage: Stage, ready: Ready, copy: Waiting) -> None:
+    """Show the copy; it stays where it is until the document is saved."""
+    _show(stage, ready)
+    if stage.keeping is not None:
+        stage.keeping.taken = copy.place
 
 
 def discard_copy(stage: Stage) -> None:
     """Delete the copy that was kept of the document."""
-    stage.dialogs.waiting = None
-    if stage.keeping is not None:
-        stage.keeping.give_up()
+    held, stage.dialogs.waiting = stage.dialogs.waiting, None
+    if stage.keeping is not None and held is not None:
+        stage.keeping.give_up(held.place)
 
 
 def open_sculpt(stage: Stage, path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from composer.document.autosave import keep
 from composer.document.project import Project
 from composer.document.store import save_document
 from composer.progress import Progress
@@ -24,19 +25,28 @@ def save(stage: Stage, path: Path | None = None, then: Callable[[], None] | None
     if target is None:
         stage.dialogs.save_as, stage.dialogs.ask = True, then
         return
+    if stage.others is not None and stage.others.looking and target == session.file:
+        stage.say("Another window has this document: save it here under another name.", "wrong")
+        return
     then = then or stage.dialogs.ask
     stage.dialogs.ask = None
     project, keeping = session.history.committed, stage.keeping
     place = keeping.place if keeping is not None else None
 
     def written(progress: Progress) -> Project:
+        if place is not None and place.exists():
+            keep(project, place)  # a kill from here on leaves no copy that says less than the document
         save_document(project, target)
         if keeping is not None and place is not None:
             keeping.give_up(place)
+            keeping.give_up()
         return project
 
     def done(kept: Project) -> None:
+        moved = session.file != target
         session.saved, session.file = kept, target
+        if moved:
+            stage.watch_others()
         stage.settings.opened(target)
         stage.say(f"Saved {target}", "done")
         if then is not None:

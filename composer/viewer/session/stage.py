@@ -26,6 +26,7 @@ from composer.viewer.session.compare import Compare
 from composer.viewer.session.dialogs import Dialogs
 from composer.viewer.session.keeping import Keeping
 from composer.viewer.session.kept_marks import KeepingMarks
+from composer.viewer.session.others import Others
 from composer.viewer.session.places import OVERLAYS, Overlay, Place
 from composer.viewer.session.session import Session
 from composer.viewer.session.settings import Settings
@@ -95,12 +96,23 @@ class Stage:
         self.picker: Picker | None = None
         self.keeping: Keeping | None = None
         self.keeping_marks: KeepingMarks | None = None
+        self.others: Others | None = None
         self._from: tuple[Eye, Eye, float] | None = None
 
     def overlays(self, has_texture: bool) -> dict[Overlay, tuple[str, str]]:
         """What can be laid over the head as it is: its words and what they mean."""
         usable = {"skin": has_texture, "left": self.session is not None and self.session.target is not None}
         return {name: words for name, words in OVERLAYS.items() if usable.get(name, True)}
+
+    def watch_others(self) -> None:
+        """Watch what others do with the document that is open now."""
+        keeping = self.keeping
+
+        def marked(mark: str) -> None:
+            if keeping is not None:
+                keeping.mark = mark
+
+        self.others = Others(self.opened, self.work, self.others, marked)
 
     @property
     def opened(self) -> Session:
