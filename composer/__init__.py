@@ -29,6 +29,8 @@ if TYPE_CHECKING:
         bake_clip,
         carry,
         check,
+        check_clip,
+        compare_clip,
         draw_sheet,
         evaluate,
         fit,
@@ -39,13 +41,15 @@ if TYPE_CHECKING:
         open_library,
         save_document,
         swap,
+        take_table,
+        write_tables,
     )
 
 __version__ = "0.1.0"
 __all__ = [
     "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "bake_clip", "carry",
-    "check", "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match", "open_document", "open_library",
-    "save_document", "swap",
+    "check", "check_clip", "compare_clip", "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match",
+    "open_document", "open_library", "save_document", "swap", "take_table", "write_tables",
 ]  # fmt: skip
 
 

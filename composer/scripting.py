@@ -16,16 +16,21 @@ from typing import Any, Literal, overload
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.checks import clip_check as clip_checks
 from composer.checks.checked import Checked
+from composer.checks.clip_check import ClipChecked
 from composer.checks.of_document import check_document, check_recipes
 from composer.checks.subject import HeadFacts
 from composer.document import bake as baking
 from composer.document import bake_clip as clips
 from composer.document import store
+from composer.document import tables_out as tables
 from composer.document.carried import carry_document, carry_library
+from composer.document.clip_against import ClipAgainst, clip_against
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_clip import evaluated_clip
 from composer.edits import recipes as recipe_edits
+from composer.edits import take_tables as table_edits
 from composer.edits.lay_regions import laid_regions
 from composer.edits.match_file import match_file
 from composer.edits.neutral_of_recipe import neutral_of_recipe
@@ -37,7 +42,9 @@ from composer.fitting.chain import FittedHead
 from composer.fitting.fit_files import FitFiles
 from composer.fitting.fit_state import FitOptions
 from composer.formats import library as libraries
+from composer.formats.frame_sequence import read_sequence
 from composer.head.atomic import write_whole
+from composer.head.file_names import file_names
 from composer.head.folders import make_folder
 from composer.head.head import Head
 from composer.mixing.match import Bounds
@@ -166,6 +173,47 @@ def bake_clip(
     """
     made = evaluated_clip(document, clip)
     return clips.bake_clip(made, folder, suffix=suffix, unit=unit, level=level, over=over, progress=progress)
+
+
+def check_clip(document: EvaluatedDocument, clip: str, progress: Progress | None = None) -> ClipChecked:
+    """What the checks find in every frame of one of the document's clips, and where it pops.
+
+    `.faults` has each fault once, worst first: its `.finding` at its `.worst` frame, and all `.frames` that have it;
+    `.frames` has the findings of each frame. Raises MoueError for an unknown clip.
+    """
+    return clip_checks.check_clip(evaluated_clip(document, clip), progress)
+
+
+def compare_clip(
+    document: EvaluatedDocument, clip: str, frames: Path | str, *, unit: str | None = None,
+    progress: Progress | None = None,
+) -> ClipAgainst:  # fmt: skip
+    """How far frames lie from one of the document's clips: a folder of OBJ or PLY files, or one .npz, .glb or USD file.
+
+    `.frames` has the mean and the largest distance of each in mm, `.worst` the one furthest off. Raises MoueError for
+    an unknown clip, a frame that is missing or damaged, and frames of another topology.
+    """
+    made = evaluated_clip(document, clip)
+    stem = file_names([clip], ".obj")[clip]
+    return clip_against(made, read_sequence(frames, stem), unit, progress)
+
+
+def write_tables(
+    document: EvaluatedDocument, folder: Path | str, progress: Progress | None = None
+) -> list[Path]:  # fmt: skip
+    """Write a document's recipes, regions, masks and clips as CSV and JSON to a folder; the files.
+
+    Raises MoueError where the folder holds anything but unchanged earlier tables.
+    """
+    return tables.write_tables(document, folder, progress)
+
+
+def take_table(document: EvaluatedDocument, path: Path | str) -> EvaluatedDocument:
+    """The document with what a table in `path`, .csv or .json, says of it; `document` stays, and nothing is saved.
+
+    Raises MoueError, with row and column, for what the table cannot say.
+    """
+    return document.again(table_edits.take_table(document.project, Path(path), document))
 
 
 def fit(
@@ -328,6 +376,6 @@ def _fitted(fitted: FittedHead | Head | Path | str) -> tuple[Head, dict[int, NDA
 
 __all__ = [
     "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "bake_clip", "carry",
-    "check", "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match", "open_document", "open_library",
-    "save_document", "swap",
+    "check", "check_clip", "compare_clip", "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match",
+    "open_document", "open_library", "save_document", "swap", "take_table", "write_tables",
 ]  # fmt: skip

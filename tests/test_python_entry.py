@@ -97,6 +97,9 @@ def test_mistakes_are_one_line(folder: Path, done: subprocess.CompletedProcess[s
         lambda: composer.draw_sheet(document, tmp_path / "sheet.gif"),
         lambda: composer.open_library(tmp_path / "nowhere"),
         lambda: composer.match(document, tmp_path / "nowhere.obj"),
+        lambda: composer.check_clip(document, "tide"),
+        lambda: composer.compare_clip(document, "tide", tmp_path),
+        lambda: composer.take_table(document, tmp_path / "nowhere.csv"),
     ):
         with pytest.raises(MoueError) as told:
             call()

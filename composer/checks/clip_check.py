@@ -22,6 +22,7 @@ from composer.checks.registry import CHECKS, located_checks
 from composer.checks.subject import HeadFacts
 from composer.document.evaluated_clip import EvaluatedClip
 from composer.document.morph_clip import largest_weights
+from composer.document.moving_clip import MovingClip
 from composer.document.over_cores import over_cores
 from composer.errors import MoueError
 from composer.progress import Progress
@@ -127,7 +128,7 @@ def _empty(clip: EvaluatedClip) -> list[Finding]:
 
 def _looker(clip: EvaluatedClip) -> Callable[[int], tuple[list[Finding], NDArray | None]]:
     """What looks at one frame: its findings, and how far the path bends there."""
-    facts = HeadFacts(clip.evaluated.head)
+    facts, moving = HeadFacts(clip.evaluated.head), None if clip.straight else MovingClip(clip)
 
     def look(number: int) -> tuple[list[Finding], NDArray | None]:
         recipe = clip.frame(number)
@@ -135,8 +136,8 @@ def _looker(clip: EvaluatedClip) -> Callable[[int], tuple[list[Finding], NDArray
             subject = subject_of(clip.evaluated, facts, recipe, clip.evaluated.pose(recipe))
         except MoueError as error:
             return [broken(error)], None
-        bends = not clip.straight and 0 < number < clip.n_frames - 1
-        return located_checks(subject, FULL), bend_at(clip, number) if bends else None
+        inside = 0 < number < clip.n_frames - 1
+        return located_checks(subject, FULL), bend_at(clip, moving, number) if moving and inside else None
 
     return look
 

@@ -22,6 +22,7 @@ from composer.checks.finding import Finding
 from composer.checks.limits import Limits
 from composer.document.clip_file import name_of_cell
 from composer.document.evaluated_clip import EvaluatedClip
+from composer.document.moving_clip import MovingClip
 from composer.geometry.vectors import lengths
 
 TITLE, WHY = "a pop in a clip", "it is seen by everyone in motion and by nobody in a still"
@@ -33,12 +34,13 @@ LEAP = 0.15
 """How far a weight leaps out for one frame, and back, before it is told. A design choice, no source."""
 
 
-def bend_at(clip: EvaluatedClip, number: int) -> NDArray[np.float32]:
-    """(n,) mm, how far the path bends at a frame that is neither the first nor the last, beyond the keys' own."""
+def bend_at(clip: EvaluatedClip, moving: MovingClip, number: int) -> NDArray[np.float32]:
+    """(n,) mm, how far the path bends at a frame that is neither the first nor the last, beyond the keys' own. The
+    poses of `moving`, float32, are near enough for that: they are off by far less than anything that is told."""
     before, after = clip.weights[number - 1], clip.weights[number + 1]
-    pose = clip.evaluated.pose
-    chord = 0.5 * (pose(clip.recipe_of(before)) + pose(clip.recipe_of(after)))
-    return lengths(pose(clip.recipe_of(0.5 * (before + after))) - chord).astype(np.float32)
+    ends = [moving.at(clip.recipe_of(weights)) for weights in (before, after)]
+    middle = moving.at(clip.recipe_of(0.5 * (before + after)))
+    return lengths(middle - 0.5 * (ends[0] + ends[1])).astype(np.float32)
 
 
 def pops_from(bends: Sequence[NDArray | None], limits: Limits) -> dict[int, Finding]:

@@ -1,7 +1,8 @@
 """The file of a clip beside its document: weights over time, by names that are matched with shapes and regions.
 
 A name is a shape, whose region is `all`, or `region/shape`; ` mirrored` at its end asks for the mirror image. The
-clip's `rename` comes first: a whole name, or a region with a slash ("theirs/" = "ours/"). A name that matches nothing
+clip's `rename` comes first: a whole name, or a region with a slash ("theirs/" = "ours/"), which may be several of ours
+where a region was split. A name that matches nothing
 is left out and told with the nearest that there is.
 """
 
@@ -58,15 +59,15 @@ def cells_of(
     found: dict[CellKey, WeightTrack] = {}
     notes: list[str] = []
     for track in tracks:
-        key = cell_named(renamed(track.name, clip.rename))
-        hint = _missing(key, regions, evaluated.head.shape_names)
-        if hint is not None:
-            notes.append(f"{clip.file} {track.column}: {hint}; left out.".replace("  ", " "))
-            continue
-        if key in found:
-            both = f"{found[key].name!r} and {track.name!r}"
-            raise MoueError(f"{shorten(both, 80)} are the same cell {key[0]} x {key[1]}", path, hint="remove one")
-        found[key] = track
+        for key in map(cell_named, renamed(track.name, clip.rename)):
+            hint = _missing(key, regions, evaluated.head.shape_names)
+            if hint is not None:
+                notes.append(f"{clip.file} {track.column}: {hint}; left out.".replace("  ", " "))
+                continue
+            if key in found:
+                both = f"{found[key].name!r} and {track.name!r}"
+                raise MoueError(f"{shorten(both, 80)} are the same cell {key[0]} x {key[1]}", path, hint="remove one")
+            found[key] = track
     if not found:
         first = notes[0].removesuffix("; left out.") if notes else "it holds no weights"
         raise MoueError(f"none of its {len(tracks)} names is a shape of this head", path, hint=shorten(first, 120))
@@ -92,18 +93,26 @@ def name_of_cell(key: CellKey) -> str:
     return ("" if region == ALL else f"{region}/") + shape + MIRRORED * mirrored
 
 
-def renamed(name: str, rename: Mapping[str, str]) -> str:
-    """A name in a file as the document calls it.
+def renamed(name: str, rename: Mapping[str, str | tuple[str, ...]]) -> list[str]:
+    """A name in a file as the document calls it, by several names where it became several.
 
     >>> renamed("brow_L/joy", {"brow_L/": "brow_left/"}), renamed("smile", {"smile": "mouth/joy"})
-    ('brow_left/joy', 'mouth/joy')
+    (['brow_left/joy'], ['mouth/joy'])
+    >>> renamed("brow/joy", {"brow/": ("brow_left/", "brow_right/")})
+    ['brow_left/joy', 'brow_right/joy']
     """
     if name in rename:
-        return rename[name]
+        return names_in(rename[name])
     region, slash, shape = name.partition("/")
     if not slash:
-        return name
-    return rename.get(region + slash, region + slash) + rename.get(shape, shape)
+        return [name]
+    shapes = names_in(rename.get(shape, shape))
+    return [ours + each for ours in names_in(rename.get(region + slash, region + slash)) for each in shapes]
+
+
+def names_in(said: str | tuple[str, ...]) -> list[str]:
+    """The names in a value of `rename`."""
+    return [said] if isinstance(said, str) else list(said)
 
 
 def _missing(key: CellKey, regions: list[str], shapes: list[str]) -> str | None:

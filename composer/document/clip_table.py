@@ -29,16 +29,23 @@ def clip_of(name: str, said: Values) -> Clip:
     join = join_of(said)
     length = said.number("length", None) if "length" in said.table else None
     rename = said.table.get("rename", {})
-    if not isinstance(rename, dict) or not all(isinstance(to, str) and to for to in rename.values()):
+    if not isinstance(rename, dict) or not all(_is_names(to) for to in rename.values()):
         raise said.error("needs rename to be a table of names", 'as rename = { theirs = "ours" }')
+    rename = {theirs: to if isinstance(to, str) else tuple(to) for theirs, to in rename.items()}
     keys = tuple(_key(key) for key in said.rows("keys", "key"))
     try:
         return Clip(
-            name, said.number("fps", 24.0), length, keys, said.text("file") or "", dict(rename),
+            name, said.number("fps", 24.0), length, keys, said.text("file") or "", rename,
             join, said.number("halo", HALO), said.flag("contact"), said.text("note", empty=True) or "",  # type: ignore[arg-type]
         )  # fmt: skip
     except MoueError as error:
         raise error.at(said.path) from None
+
+
+def _is_names(said: object) -> bool:
+    """Whether a value is a name, or several."""
+    names = said if isinstance(said, list) else [said]
+    return bool(names) and all(isinstance(name, str) and name for name in names)
 
 
 def _key(said: Values) -> Key:
@@ -65,7 +72,7 @@ def clip_table(clip: Clip) -> dict[str, Any]:
     if clip.file:
         table["file"] = clip.file
     if clip.rename:
-        table["rename"] = dict(clip.rename)
+        table["rename"] = {theirs: to if isinstance(to, str) else list(to) for theirs, to in clip.rename.items()}
     if clip.keys or not clip.file:
         table["keys"] = [_key_table(key) for key in clip.keys]
     return table

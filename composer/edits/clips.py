@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import replace
 
-from composer.document.clip_file import renamed, tracks_of
+from composer.document.clip_file import names_in, renamed, tracks_of
 from composer.document.project import Project
 from composer.edits.names import free_name
 from composer.errors import MoueError
@@ -66,11 +66,11 @@ def with_recipe_renamed(project: Project, name: str, to: str | None) -> Project:
 
 def with_region_renamed(project: Project, name: str, into: list[str]) -> Project:
     """The project whose clips have the keys of region `name` on the regions `into`, or not at all if there are none. A
-    clip of a file learns the first of them as the region's name."""
+    clip of a file learns them as the region's names."""
     clips = []
     for clip in project.clips:
         if clip.file:
-            clips.append(_in_file(project, clip, name, into[0]) if into else clip)
+            clips.append(_in_file(project, clip, name, into) if into else clip)
         else:
             clips.append(_in_keys(clip, lambda key: _region_in(key, name, into)))
     return _changed(project, tuple(clips))
@@ -95,15 +95,24 @@ def _region_in(key: Key, name: str, into: list[str]) -> list[Key]:
     return [key] if key.region != name else [replace(key, region=other) for other in into]
 
 
-def _in_file(project: Project, clip: Clip, name: str, to: str) -> Clip:
-    """A clip of a file, where names in the file that meant region `name` mean `to`."""
-    rename = {theirs: f"{to}/{ours.partition('/')[2]}" if ours.partition("/")[0] == name and "/" in ours else ours
+def _in_file(project: Project, clip: Clip, name: str, into: list[str]) -> Clip:
+    """A clip of a file, where names in the file that meant region `name` mean the regions `into`."""
+
+    def follow(ours: str) -> list[str]:
+        region, slash, shape = ours.partition("/")
+        return [f"{to}/{shape}" for to in into] if region == name and slash else [ours]
+
+    rename = {theirs: _one_or_more([each for one in names_in(ours) for each in follow(one)])
               for theirs, ours in clip.rename.items()}  # fmt: skip
     with suppress(MoueError):  # a file that cannot be read now names nothing
         names = [track.name for track in tracks_of(project, clip)]
-        if any(renamed(each, rename).startswith(f"{name}/") for each in names):
-            rename[f"{name}/"] = f"{to}/"
+        if any(ours.startswith(f"{name}/") for each in names for ours in renamed(each, rename)):
+            rename[f"{name}/"] = _one_or_more([f"{to}/" for to in into])
     return clip if rename == clip.rename else clip.with_(rename=rename)
+
+
+def _one_or_more(names: list[str]) -> str | tuple[str, ...]:
+    return names[0] if len(names) == 1 else tuple(names)
 
 
 def _check_new_name(project: Project, name: str) -> None:

@@ -53,9 +53,10 @@ def healed(
 
 def unfolded(
     polygons: Polygons, positions: Rows, loops: Loops, reference: Rows, *, width_mm: float, fixed: Flags,
-    reluctant: Flags,
+    reluctant: Flags, wrong: Flags | None = None,
 ) -> tuple[Rows, Flags]:  # fmt: skip
-    """(n, 3) and (n,) as `composer.fitting.open_folds.open_folds`, place by place."""
+    """(n, 3) and (n,) as `composer.fitting.open_folds.open_folds`, place by place; `wrong` (f,) are the bad polygons,
+    if known."""
 
     def repair(place: Place, points: Rows, local: Loops) -> Rows:
         at = place.vertices
@@ -64,8 +65,8 @@ def unfolded(
             reluctant=reluctant[at],
         )[0]  # fmt: skip
 
-    points, wrong = _repaired(polygons, positions, loops, reference, repair)
-    if wrong.any() and polygons.n_vertices <= WHOLE:
+    points, left = _repaired(polygons, positions, loops, reference, repair, wrong)
+    if left.any() and polygons.n_vertices <= WHOLE:
         points, _ = open_folds(
             polygons, points, loops, reference, width_mm=width_mm, fixed=fixed, reluctant=reluctant
         )  # fmt: skip
@@ -95,9 +96,11 @@ def _repaired(
     for rings in RINGS:
         if not wrong.any():
             break
-        points = np.array(points)
+        points, moved = np.array(points), np.zeros(len(points), dtype=bool)
         for place in places(polygons, loops.grown(loops.vertices_of(wrong), rings)):
             local = Loops(place.polygons, reference[place.vertices])
-            points[place.vertices] = repair(place, points[place.vertices], local)
-        wrong = loops.bad(points)
+            now = repair(place, points[place.vertices], local)
+            moved[place.vertices[(now != points[place.vertices]).any(axis=1)]] = True
+            points[place.vertices] = now
+        wrong = loops.bad_again(points, moved, wrong)
     return points, wrong

@@ -47,6 +47,7 @@ class Loops:
         self.edge = np.flatnonzero(polygons.edge_use == 2)
         self.beside = polygons.corner_face[np.stack([first[self.edge], last[self.edge]], axis=1)]
         self._rest_faults = self._raw(reference)
+        self._before: tuple[Rows, tuple[Flags, Flags]] | None = None
 
     @cached_property
     def corners(self) -> NDArray[np.int64]:
@@ -114,12 +115,14 @@ class Loops:
 
     def newly_bad(self, positions: Rows, before: Rows) -> tuple[Flags, Flags]:
         """(f,) the polygons that are bad at `positions` (n, 3) beside the reference and beside `before` (n, 3) too, and
-        (f,) all that are bad beside the reference."""
+        (f,) all that are bad beside the reference. `before` may not change between calls: its faults are kept."""
         now = self._raw(positions)
         bad = self._polygons_of(*(found & ~known for found, known in zip(now, self._rest_faults, strict=True)))
         if not bad.any():
             return bad, bad
-        was = self._raw(before)
+        if self._before is None or self._before[0] is not before:
+            self._before = before, self._raw(before)
+        was = self._before[1]
         return bad & self._polygons_of(*(found & ~known for found, known in zip(now, was, strict=True))), bad
 
     def _polygons_of(self, reversed_: Flags, folded: Flags) -> Flags:
@@ -145,6 +148,24 @@ class Loops:
         wrong[face[corner[reversed_[corner] & ~self._rest_faults[0][corner]]]] = True
         wrong[beside[edge[folded]].ravel()] = True
         return int(wrong.sum())
+
+    def bad_again(self, positions: Rows, moved: Flags, known: Flags) -> Flags:
+        """(f,) as `bad` at `positions` (n, 3), where `known` (f,) was bad before the vertices flagged in `moved` (n,)
+        moved: only their polygons, and those beside these, are looked at."""
+        face, beside = self.polygons.corner_face, self.beside
+        touched = np.zeros(self.polygons.n_faces, dtype=bool)
+        touched[face[moved[self.polygons.indices]]] = True
+        anew = touched.copy()
+        anew[beside[touched[beside].any(axis=1)].ravel()] = True
+        edge = np.flatnonzero(anew[beside[:, 0]] | anew[beside[:, 1]])
+        needed = anew.copy()
+        needed[beside[edge].ravel()] = True
+        areas, reversed_ = self._measured(positions, needed)
+        folded = self._folded(areas, beside[edge]) & ~self._rest_faults[1][edge]
+        wrong = np.zeros(self.polygons.n_faces, dtype=bool)
+        wrong[face[np.flatnonzero(reversed_ & ~self._rest_faults[0])]] = True
+        wrong[beside[edge[folded]].ravel()] = True
+        return np.where(anew, wrong, known)
 
     def counts(self, positions: Rows) -> tuple[int, int]:
         """How many polygons have a reversed corner, and how many have a folded edge."""

@@ -164,11 +164,12 @@ def settle(
     strayed = marked & (np.linalg.norm(healed - moved, axis=1) > STRAY * surface.diagonal_mm)
     if strayed.any() and loops.bad(healed).any():
         healed = heal_places(surface.polygons, moved, loops, ideal, pinned | marked, bad)
-    moved = np.where(pinned[:, None], points, healed)
-    unfolded = nowhere
+    healed = np.where(pinned[:, None], points, healed)
+    bad = loops.bad_again(healed, (healed != moved).any(axis=1), bad) if unfold else bad
+    moved, unfolded = healed, nowhere
     if unfold:
         moved, unfolded = unfold_places(
-            surface.polygons, moved, loops, ideal, width_mm=width_mm, fixed=pinned, reluctant=marked
+            surface.polygons, moved, loops, ideal, width_mm=width_mm, fixed=pinned, reluctant=marked, wrong=bad
         )
         why[unfolded & ~rejected] = Why.FOLDS
         rejected |= unfolded & ~free & ~marked

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from composer.geometry.polygons import Polygons
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 
@@ -20,18 +21,18 @@ def close_by(polygons: Polygons, positions: Floats, faces: Flags, within: float)
     close = np.array(faces)
     if not faces.any():
         return close
-    low, high = boxes(polygons, positions)
-    some_low, some_high = low[faces], high[faces]
+    some = np.flatnonzero(faces)
+    some_low, some_high = boxes(polygons, positions, some)
     cell = max(within, float((some_high - some_low).max()), 1e-12)
     origin = some_low.min(axis=0) - 2.0 * cell
     reach = some_high.max(axis=0) + within
-    about = np.flatnonzero(((low <= reach) & (high >= some_low.min(axis=0) - within)).all(axis=1))
+    about, low, high = _between(polygons, positions, some_low.min(axis=0) - within, reach)
     count = np.ceil((reach - origin) / cell).astype(np.int64) + 3
     first = np.floor((some_low - within - origin) / cell).astype(np.int64)
     last = np.floor((some_high + within - origin) / cell).astype(np.int64)
     taken = np.unique(_keys(first, last, count))
-    first = np.floor((np.maximum(low[about], origin) - origin) / cell).astype(np.int64)
-    last = np.floor((np.minimum(high[about], reach) - origin) / cell).astype(np.int64)
+    first = np.floor((np.maximum(low, origin) - origin) / cell).astype(np.int64)
+    last = np.floor((np.minimum(high, reach) - origin) / cell).astype(np.int64)
     wide = (last - first > 3).any(axis=1)  # larger than the flagged ones: not worth a look at its cubes
     near = wide.copy()
     keys = _keys(first[~wide], last[~wide], count)
@@ -40,13 +41,30 @@ def close_by(polygons: Polygons, positions: Floats, faces: Flags, within: float)
     return close
 
 
-def boxes(polygons: Polygons, positions: Floats) -> tuple[Floats, Floats]:
-    """(f, 3), (f, 3) the lower and the upper corners of the polygons' boxes at `positions` (n, 3)."""
-    starts = polygons.starts[:-1]
-    low, high = np.empty((polygons.n_faces, 3)), np.empty((polygons.n_faces, 3))
+def boxes(polygons: Polygons, positions: Floats, faces: Ints) -> tuple[Floats, Floats]:
+    """(k, 3), (k, 3) the lower and the upper corners of the boxes of polygons `faces` (k,) at `positions` (n, 3)."""
+    found = [_extent(polygons, np.ascontiguousarray(positions[:, axis]), faces) for axis in range(3)]
+    return np.stack([low for low, _ in found], axis=1), np.stack([high for _, high in found], axis=1)
+
+
+def _between(polygons: Polygons, positions: Floats, low: Floats, high: Floats) -> tuple[Ints, Floats, Floats]:
+    """The polygons (k,) whose boxes meet the box from `low` to `high` (3,), and their boxes (k, 3), (k, 3)."""
+    about = np.arange(polygons.n_faces)
     for axis in range(3):
-        at = positions[polygons.indices, axis]
-        low[:, axis], high[:, axis] = np.minimum.reduceat(at, starts), np.maximum.reduceat(at, starts)
+        least, most = _extent(polygons, np.ascontiguousarray(positions[:, axis]), about)
+        about = about[(least <= high[axis]) & (most >= low[axis])]
+    return about, *boxes(polygons, positions, about)
+
+
+def _extent(polygons: Polygons, along: Floats, faces: Ints) -> tuple[Floats, Floats]:
+    """(k,), (k,) the least and the largest of a coordinate `along` (n,) over the corners of polygons `faces` (k,)."""
+    start, count = polygons.starts[faces], polygons.counts[faces]
+    low = along[polygons.indices[start]]
+    high = low.copy()
+    for corner in range(1, int(count.max(initial=0))):
+        at = along[polygons.indices[start + np.minimum(corner, count - 1)]]
+        np.minimum(low, at, out=low)
+        np.maximum(high, at, out=high)
     return low, high
 
 

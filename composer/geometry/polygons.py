@@ -126,6 +126,11 @@ class Polygons:
         """(t,) the polygon of each triangle of `triangles`."""
         return read_only(np.repeat(np.arange(self.n_faces, dtype=np.int32), self.counts - 2))
 
+    @property
+    def knows_edges(self) -> bool:
+        """Whether `edges` and `corner_edge` are there already."""
+        return "_edge_table" in self.__dict__
+
     @cached_property
     def _edge_table(self) -> tuple[Ints, NDArray[np.int64]]:
         a = self.indices.astype(np.int64)

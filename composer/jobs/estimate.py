@@ -41,7 +41,7 @@ class Estimate:
     @property
     def bytes(self) -> int:
         """How much memory one head is likely to need, until one is done."""
-        return int(4e8 + self.size.vertices * (3e4 + 60.0 * self.size.shapes))
+        return int(3e8 + self.size.vertices * (1.6e4 + 60.0 * self.size.shapes))
 
 
 def _guess(size: Size, head: JobHead, step: str) -> float:
@@ -50,9 +50,9 @@ def _guess(size: Size, head: JobHead, step: str) -> float:
     level = head.setting(step, "level")
     finer = 4.0 ** (level if isinstance(level, int) else 1 if step == "fit" else 0)
     return {
-        "fit": 4.0 + n * (2.0 + 0.5 * finer) + _megabytes(head.sculpt),
-        "carry": 2.0 + 0.25 * n * size.shapes,
-        "check": 2.0 + 0.3 * n * max(size.recipes, 1),
+        "fit": 6.0 + n * (4.0 + 0.5 * finer) + _megabytes(head.sculpt),
+        "carry": 4.0 + 0.5 * n * size.shapes,
+        "check": 6.0 + 0.5 * n * max(size.recipes, 1),
         "bake": 0.5 + 0.1 * n * finer * (size.recipes + 1),
         "sheet": 1.0 + 0.35 * max(size.recipes, 1),
         "clip": 2.0 + 2.0 * n * finer,

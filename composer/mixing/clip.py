@@ -65,7 +65,8 @@ class Clip:
     """Keys, or the `file` beside the document that holds the weights; with a file, `length` is the file's.
 
     `fps` are frames a second, `length` seconds; `join`, `halo` and `contact` are as recipes have them. `rename` says
-    what names in the file are called in the document: a column by its whole name, or a region by its name and a slash.
+    what names in the file are called in the document: a column by its whole name, or a region by its name and a slash;
+    one that became several is called by all their names.
     Raises MoueError for numbers out of range, keys outside the clip, two keys of one thing at one time, and a clip that
     has both keys and a file or neither.
     """
@@ -75,7 +76,7 @@ class Clip:
     length: float | None = None
     keys: tuple[Key, ...] = ()
     file: str = ""
-    rename: Mapping[str, str] = field(default_factory=dict)
+    rename: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)
     join: Literal["linear", "seamless"] = "linear"
     halo: float = HALO
     contact: bool = False

@@ -23,6 +23,11 @@ WHILE_HELD = {name for name, action in ACTIONS.items() if action.group == "Looki
 """What keys may do while something is held; what edits or goes elsewhere waits for the release."""
 NUMBER_KEYS = frozenset("0123456789.,")
 """Keys that begin a weight while the pointer is over a cell of the board."""
+ON_CELLS = {
+    "Left": "cell_left", "Right": "cell_right", "Up": "cell_up", "Down": "cell_down", "Enter": "type_cell",
+    "Space": "type_cell",
+}  # fmt: skip
+"""What keys do once somebody has walked to the cells of the board."""
 WALKING = ("Left", "Right", "Up", "Down", "Space", "Tab")
 """Keys that go from control to control once somebody has begun to."""
 MAY_WALK = ("Left", "Right", "Up", "Down", "Space", "Home", "End", "PageUp", "PageDown")
@@ -54,6 +59,8 @@ class KeyEvents:
         self._wake()
         combo = combo_of(symbol, modifiers)
         if symbol == key.TAB and combo.removeprefix("Ctrl+") in ("Tab", "Shift+Tab") and self._leaves_panel(combo):
+            return True
+        if self._walks_on_cells(combo):
             return True
         if not self._is_ours(combo):
             self._ui.key(symbol, modifiers, True)
@@ -105,6 +112,17 @@ class KeyEvents:
         if combo.startswith("Ctrl"):
             return stops.next_panel(TAB_ORDER, back)
         return stops.leave(TAB_ORDER, back, self._ui.io.nav_visible or self._ui.wants_keys)
+
+    def _walks_on_cells(self, combo: str) -> bool:
+        """Whether the keyboard is on the cells of the board, and the key goes on to another or begins a weight."""
+        board = self._panels.board
+        if combo not in ON_CELLS or not board.walked or board.typing is not None or self.holding:
+            return False
+        if self._stage.dialogs.any_open or self._ui.menu_open or self._panels.keys.waiting:
+            return False
+        self._act(ON_CELLS[combo])
+        board.walks_back = board.typing is not None
+        return True
 
     def _is_ours(self, combo: str) -> bool:
         """Whether a key that could walk from control to control is not for walking, as nobody has begun to: Tab does.

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from composer.fitting.chain import FittedHead
+from composer.fitting.not_followed import Why
 from composer.head.fit_zones import FitZones
 from composer.head.landmark_file import read_zones
 from composer.head.places import resolve
@@ -230,6 +232,31 @@ def test_each_surface_has_a_colour_of_its_own_and_a_legend_says_which(fitted: tu
     assert words == ["the sculpt", "the library on it"]
     colours = {tuple(row) for row in shown.cover[[0, new.n_sculpt]].tolist()}
     assert len(colours) == 2 and all(row[3] > 0 for row in colours)
+
+
+def test_what_the_head_wears_has_a_colour_of_its_own(fitted: tuple) -> None:
+    """A cap, planted as the fit tells one (`Why.WORN`) above the brow: it is seen on the library's vertices alone, in a
+    colour that no painted zone has, and the legend names it; a zone that is painted over it covers it."""
+    hand, _ = fitted
+    new = hand.stage.new_head
+    whole, scalp = new.step.fitted, new.cage[:, 1] > np.quantile(new.cage[:, 1], 0.85)
+    why = np.where(scalp, Why.WORN, Why.FOLLOWS).astype(np.int8)
+    capped = replace(whole, levels=(replace(whole.levels[0], why=why), *whole.levels[1:]))
+    new.stand(new.cage, "fitted", asked=new.step, fitted=capped)
+    hand.click_on("Both")
+    hand.frames(3)
+    shown = hand.window.drawing.shown
+    assert "under hair, a hat or a collar" in [words for _, words in shown.swatches]
+    on_library = shown.cover[new.n_sculpt :]
+    seen = {tuple(row) for row in on_library[scalp].tolist()}
+    assert len(seen) == 1 and not seen & {tuple(row) for row in on_library[~scalp].tolist()}
+    new.paint(FitZones(form=scalp.astype(np.float64)))
+    hand.frames(3)
+    over = {tuple(row) for row in hand.window.drawing.shown.cover[new.n_sculpt :][scalp].tolist()}
+    assert len(over) == 1 and over != seen
+    hand.click_on("Sculpt")
+    hand.frames(3)
+    assert "under hair, a hat or a collar" not in [words for _, words in hand.window.drawing.shown.swatches]
 
 
 def test_a_curve_is_drawn_in_one_go_and_taken_back_by_one_undo(fitted: tuple) -> None:

@@ -179,6 +179,41 @@ def test_cells_are_reached_and_turned_by_keys(open_demo: Hand) -> None:
     assert weight(hand, "brow_inner_left", "surprise") == pytest.approx(-0.2)
 
 
+def test_the_cells_are_one_stop_of_tab_and_arrows_walk_over_them(open_demo: Hand) -> None:
+    """As a grid is walked over: one stop, arrows inside, Enter edits, and the keyboard comes back to the cell (W3C,
+    WAI-ARIA Authoring Practices 1.2, "Grid Pattern")."""
+    hand = open_demo
+    hand.click_on(cell("brow_inner_left", "surprise"))
+    before, stops = hand.picture().astype(int), []
+    while not stops or (stops[-1][0] != "foot" and len(stops) < 8):
+        hand.key("Ctrl+Tab")
+        stops.append(hand.window.kit.stops.has)
+    while stops[-1][1] != "cells of the board" and len(stops) < 20:
+        hand.key("Tab")
+        stops.append(hand.window.kit.stops.has)
+    assert stops[-1] == ("foot", "cells of the board"), stops
+    x0, y0, x1, y1 = (round(at) for at in hand.seen[cell("brow_inner_left", "surprise")])
+    ring = np.abs(hand.picture().astype(int) - before)[y0 - 3 : y0 - 1, x0 + 4 : x1 - 4]
+    assert ring.max() > 60, "no ring about the cell"
+    hand.key("Down")
+    assert (hand.session.region, hand.session.shape) == ("brow_outer_left", "surprise")
+    hand.key("Left")
+    assert (hand.session.region, hand.session.shape) != ("brow_outer_left", "surprise")
+    hand.key("Right")
+    assert (hand.session.region, hand.session.shape) == ("brow_outer_left", "surprise")
+    hand.key("Enter")
+    hand.frames(4)
+    hand.key("Ctrl+A")
+    hand.text("30")
+    hand.key("Enter")
+    hand.frames(3)
+    assert weight(hand, "brow_outer_left", "surprise") == pytest.approx(0.3)
+    hand.key("Up")
+    assert hand.session.region == "brow_inner_left", "the keyboard has not come back to the cells"
+    hand.key("Tab")
+    assert hand.window.kit.stops.has[1] != "cells of the board" and hand.session.region == "brow_inner_left"
+
+
 def test_solo_and_mute_change_only_what_is_seen(open_demo: Hand) -> None:
     hand, project = open_demo, open_demo.session.project
     session = hand.session

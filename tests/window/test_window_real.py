@@ -211,7 +211,12 @@ def test_closing_asks_once_where_something_is_not_saved(
 ) -> None:
     real = start("open", document)
     real.find("Moue: clock")
+    hand.frames(4)
+    before = hand.picture().astype(int)
     hand.key("Ctrl+N")
+    hand.move(5.0, 5.0)
+    hand.frames(4)
+    changed = np.unravel_index(np.abs(hand.picture().astype(int) - before).sum(axis=2).argmax(), before.shape[:2])
     hand._tell("on_close")
     hand.frames(4)
     boxes = {name: hand.middle(name) for name in ("leave stay", "leave without")}
@@ -221,7 +226,9 @@ def test_closing_asks_once_where_something_is_not_saved(
     def dimmed() -> bool:
         return bool((bright - real.picture()[10, 10] > 4).any())
 
+    old = real.picture()[changed].astype(int)
     real.do("key", "ctrl+n")
+    until(lambda: (np.abs(real.picture()[changed] - old) > 20).any(), "the new recipe, before the window is closed")
     real.cross()
     until(dimmed, "a sheet that dims the window")
     real.click(boxes["leave stay"])

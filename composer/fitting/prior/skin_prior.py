@@ -8,6 +8,7 @@ the large ones (Luethi et al. 2018, "Gaussian process morphable models": a sum o
 from __future__ import annotations
 
 from collections.abc import Sequence
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ from composer.head.head import Head
 from composer.head.symmetry import mirror_of
 
 Rows = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 POSE, SMOOTH, HEADS = 0, 1, 2
 """The places of the terms in a prior; the last is there where heads are."""
 
@@ -64,7 +66,7 @@ def skin_prior(head: Head, skin: Skin, freedom: Rows, earlier: Sequence[NDArray]
     """
     neutral, scale = head.neutral[skin.vertices], head.diagonal
     surface = Surface(skin.polygons, neutral)
-    basis, area = _basis(surface, freedom < 0.5, scale)
+    basis, area = _known_basis(head, surface, freedom < 0.5, scale)
     known = len(earlier) ** 3 / (len(earlier) ** 3 + HALF**3)
     rest = float(np.sqrt(1.0 - known))
     parts = [(rest * LARGE[0] * scale, LARGE[1] * scale), (rest * SMALL[0] * scale, SMALL[1] * scale)]
@@ -92,7 +94,22 @@ def head_deviations(head: Head, skin: Skin, earlier: Sequence[NDArray]) -> NDArr
     return np.array(out, dtype=np.float32)
 
 
-def _basis(surface: Surface, followed: NDArray[np.bool_], scale: float) -> tuple[Eigenbasis, float]:
+def _known_basis(head: Head, surface: Surface, followed: Flags, scale: float) -> tuple[Eigenbasis, float]:
+    """As `_basis`, for the skin `surface` of a head. The last of each topology is kept: it takes most of the time of a
+    prior, and a second fit of the same library asks for the same."""
+    known = _KNOWN.get(head.polygons)
+    if known is not None and known[0] is head.neutral and np.array_equal(known[1], followed):
+        return known[2]
+    found = _basis(surface, followed, scale)
+    _KNOWN[head.polygons] = (head.neutral, np.array(followed), found)
+    return found
+
+
+_KNOWN: WeakKeyDictionary[Polygons, tuple[Rows, Flags, tuple[Eigenbasis, float]]] = WeakKeyDictionary()
+"""The basis found last on each topology, with the neutral and the followed vertices (s,) that it belongs to."""
+
+
+def _basis(surface: Surface, followed: Flags, scale: float) -> tuple[Eigenbasis, float]:
     """The smooth functions of the part of a surface that is `followed` (s,), continued over the rest, and its area in
     mm^2; of the whole surface where nothing is followed."""
     polygons = surface.polygons

@@ -22,6 +22,7 @@ from composer.fitting.start.by_form import places_by_form
 from composer.fitting.start.rivals import SHOWN, Judge, Rival, best_first
 from composer.geometry.polygons import read_only
 from composer.geometry.rigid import Similarity
+from composer.geometry.vectors import cross, dot, lengths
 from composer.head.head import Head
 from composer.progress import Progress
 
@@ -35,6 +36,10 @@ OTHERWISE = Rotation.from_rotvec([0.3, -0.25, 0.35]).as_matrix()
 """The turn of the other starts: half a step between neighbours among the turns of an icosahedron (our choice)."""
 ONE_SIDE = 0.5
 """A sculpt shows one half alone where less than this share of what one side has lies on the other (our choice)."""
+CLEARLY_OUT = 0.1
+"""How far a sculpt's faces must look away from its middle, or towards it, for that to be clear, a share of what a
+ball's do (our choice; the half of a ball has .88). Where they look out nothing is looked for inside out, where they
+look in that comes first: both take seconds."""
 LOOKING = "looking for the head by its form"
 HINT = "mark four points on it, such as the outer eye corners, the nose's tip and the chin"
 
@@ -60,11 +65,13 @@ def start_by_form(
     say: Progress = progress or (lambda fraction, words: None)
     judge = Judge.of(head, free, earlier)
     say(0.2, LOOKING)
+    out = outward(sculpt)
+    if out < -CLEARLY_OUT:
+        _not_turned_over(judge, sculpt, say)
     best = _found(judge, sculpt, say, doubtful=True)
     if best is None:
-        over = ClosestSurface(sculpt.positions, sculpt.triangles[:, ::-1])
-        if _found(judge, over, say, doubtful=False) is not None:
-            raise MoueError("the sculpt is inside out: its faces look inwards", hint="turn its faces over")
+        if abs(out) <= CLEARLY_OUT:
+            _not_turned_over(judge, sculpt, say)
         raise MoueError("the library's head is not found on the sculpt by its form alone", hint=HINT)
     if best.agreement.shown < SHOWN:
         raise MoueError("the sculpt does not show enough of the face to be found by its form alone", hint=HINT)
@@ -96,6 +103,23 @@ def _found(judge: Judge, sculpt: ClosestSurface, say: Progress, doubtful: bool) 
     apart = [rivals[0], *[each for each in rivals if not each.is_same(rivals[0])][:1]]
     best, *rest = best_first([judge.wholly(each.aligned, fine, sculpt) for each in apart])
     return best if best.agreement.relief >= AGREES and best.is_clear_of(rest) else None
+
+
+def _not_turned_over(judge: Judge, sculpt: ClosestSurface, say: Progress) -> None:
+    """Raises MoueError where the head is found on the sculpt with its faces turned over."""
+    over = ClosestSurface(sculpt.positions, sculpt.triangles[:, ::-1])
+    if _found(judge, over, say, doubtful=False) is not None:
+        raise MoueError("the sculpt is inside out: its faces look inwards", hint="turn its faces over")
+
+
+def outward(sculpt: ClosestSurface) -> float:
+    """How far a sculpt's faces look away from its middle, in [-1, 1]: 1 for a ball, -1 for one turned inside out. By
+    area, the way of each face times its normal, over the length of the way."""
+    corners = sculpt.positions[sculpt.triangles]
+    area = cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size, middle = lengths(area), corners.mean(axis=1)
+    way = middle - np.average(middle, axis=0, weights=np.maximum(size, 1e-300))
+    return float(dot(way, area).sum() / max(float((lengths(way) * size).sum()), 1e-300))
 
 
 def start_words(start: Start) -> str:

@@ -140,12 +140,13 @@ def _further(given: Movements, change: Floats) -> Floats:
     reach = float(np.linalg.norm(point))
     if not len(on) or reach == 0.0:
         return np.zeros((0, len(change)))
-    moved = given.moved(change, on)
+    far = np.flatnonzero(given.at_most(change, on) > 0.9 * FURTHER * reach)
+    moved = given.moved(change, on, far)
     size = np.sqrt(np.einsum("ij,ij->i", moved, moved))
-    if float(size.max()) <= FURTHER * reach:
+    if float(size.max(initial=0.0)) <= FURTHER * reach:
         return np.zeros((0, len(change)))
     worst = np.argpartition(-size, min(WORST, len(size) - 1))[:WORST]
     worst = worst[size[worst] > 0.9 * FURTHER * reach]
-    way = moved[worst] / size[worst, None]
+    way, worst = moved[worst] / size[worst, None], far[worst]
     rows = np.einsum("kvc,vc->vk", given.u[:, worst], way)
     return np.asarray(rows - HELD_TO * (given.at_point.T @ (point / reach)), dtype=np.float64)

@@ -13,6 +13,7 @@ the shapes' own: it vanishes where neighbours carry the same shape.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -55,14 +56,29 @@ class Movements:
     at_point: Floats
     elsewhere: Floats
     seam: Floats
+    far: dict[int, Singles] = dataclasses.field(default_factory=dict, repr=False)
 
-    def moved(self, change: Floats, on: NDArray[np.intp]) -> Singles:
-        """(m, 3) mm, how the patch moves where the weights of the candidates `on` change by theirs of `change` (k,),
-        each in a straight line."""
-        total = np.zeros(self.u.shape[1:], dtype=np.float32)
+    def at_most(self, change: Floats, on: NDArray[np.intp]) -> Singles:
+        """(m,) mm that no vertex of the patch moves beyond where the weights of the candidates `on` change by theirs of
+        `change` (k,), each in a straight line: the sum of how far each moves it alone."""
+        total = np.zeros(self.u.shape[1], dtype=np.float32)
         for i in on.tolist():
-            total += np.float32(change[i]) * self.u[i]
+            total += np.float32(abs(change[i])) * self._far(i)
         return total
+
+    def moved(self, change: Floats, on: NDArray[np.intp], at: NDArray[np.intp]) -> Singles:
+        """(p, 3) mm, how the vertices `at` (p,) of the patch move where the weights of the candidates `on` change by
+        theirs of `change` (k,), each in a straight line."""
+        total = np.zeros((len(at), 3), dtype=np.float32)
+        for i in on.tolist():
+            total += np.float32(change[i]) * np.take(self.u[i], at, axis=0)
+        return total
+
+    def _far(self, i: int) -> Singles:
+        """(m,) mm, how far one unit of weight of a candidate moves each vertex of the patch."""
+        if i not in self.far:
+            self.far[i] = np.sqrt(np.einsum("ij,ij->i", self.u[i], self.u[i]))
+        return self.far[i]
 
 
 def movements(

@@ -115,12 +115,13 @@ class Pull:
         self.given = movements(mixer, pull_skin(head), shares, recipe.strength, given, self.point)
         joined = JoinResponses(mixer, live.join, shares) if live is not None else None
         self.trust = Trust(mixer, recipe, shares, self.given, joined, None if live is None else live.further)
-        self._at = np.searchsorted(self.given.patch.vertices, corners)
+        at = np.searchsorted(self.given.patch.vertices, corners)
+        self._moved_there = self.trust.moved_at(at)
         self._low = np.minimum(LOW - self.given.start, 0.0)
         self._high = np.maximum(HIGH - self.given.start, 0.0)
         self._sectors: dict[int, tuple[_Ray, _Plan, list[_Ray]]] = {}
         self._rays: dict[tuple[int, int], _Ray] = {}
-        self.start = np.asarray(self.point.bary @ self.trust.places[self._at])
+        self.start = np.asarray(self.point.bary @ self.trust.places[at])
 
     @property
     def moves(self) -> bool:
@@ -174,7 +175,7 @@ class Pull:
 
     def _moves(self, change: Floats) -> Floats:
         """(3,) mm, how the point moves, exactly."""
-        return np.asarray(self.point.bary @ self.trust.moved(change, self._at))
+        return np.asarray(self.point.bary @ self._moved_there(change))
 
     def _ray(self, turn_deg: float) -> _Ray:
         """The ray in a direction of the screen, in degrees from right to up; each is solved once."""
@@ -211,12 +212,13 @@ class Pull:
         unit, plan = self._unit(turn_deg), _Plan(None, costs, long_mm)
         change = self._change(unit, plan)
         whole = float(unit @ self._moves(change))
+        wanted = 0.0
         if tried:
-            most = max(ray.got_mm for ray, _ in tried)
-            if whole <= most or _first(tried)[0].got_mm >= AS_FAR * whole:
+            most, wanted = max(ray.got_mm for ray, _ in tried), _first(tried)[0].got_mm / AS_FAR
+            if whole <= most or whole <= wanted:
                 return False
         new = [int(i) for i in np.flatnonzero(change) if i >= self.given.own]
-        tried.append((self._looked_at(unit, change), _Plan(new, costs, long_mm)))
+        tried.append((self._looked_at(unit, change, wanted / whole if wanted else 0.0), _Plan(new, costs, long_mm)))
         return True
 
     def _unit(self, turn_deg: float) -> Floats:
@@ -236,9 +238,10 @@ class Pull:
         change[np.abs(change) < LEAST_WEIGHT] = 0.0
         return change
 
-    def _looked_at(self, unit: Floats, change: Floats) -> _Ray:
-        """The ray of a change of weights (k,) in a direction (3,), as far as the skin holds."""
-        share = self.trust.furthest(change) if change.any() else 1.0
+    def _looked_at(self, unit: Floats, change: Floats, at_least: float = 0.0) -> _Ray:
+        """The ray of a change of weights (k,) in a direction (3,), as far as the skin holds; where it does not hold at
+        the fraction `at_least`, which alone would be of use, as far as is known."""
+        share = self.trust.furthest(change, at_least) if change.any() else 1.0
         return _Ray(share * change, float(unit @ self._moves(share * change)), share == 1.0)
 
 

@@ -6,6 +6,7 @@ The envelope of an edge's stretch is what the shapes alone, each at its weight, 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,38 @@ MOST = 3000
 """Edges that are judged while the length of a pull is searched for. A design choice, no source."""
 
 
+@dataclass(frozen=True, eq=False)
+class SeamEdges:
+    """Some `edges` (k,) of those of `Seams`, and the vertices of the patch at their ends, `one` and `other` (k,)."""
+
+    edges: NDArray[np.int64]
+    one: NDArray[np.int64]
+    other: NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Envelope:
+    """The `length` (k,) mm at rest of some edges, the range from `bottom` to `top` (k,) in which shapes alone stretch
+    them, and how far beyond it they are `before` (k,)."""
+
+    length: Floats
+    top: Floats
+    bottom: Floats
+    before: Floats
+
+    def rise(self, way: NDArray, alone: Sequence[NDArray]) -> float:
+        """The 99th percentile of the rise in strain beyond the envelope on the edges, which are `way` (k, 3) mm in a
+        pose; `alone` (k, 3) mm are these edges as the shapes of cells that change make them. 0 without edges."""
+        if not len(self.length):
+            return 0.0
+        top, bottom = self.top, self.bottom
+        for each in alone:
+            stretch = np.sqrt(np.einsum("ij,ij->i", each, each)) / self.length
+            top, bottom = np.maximum(top, stretch), np.minimum(bottom, stretch)
+        rise = beyond(np.sqrt(np.einsum("ij,ij->i", way, way)) / self.length, top, bottom) - self.before
+        return upper_percentile(rise)
+
+
 class Seams:
     """Edges (e,) of a patch in one pose, and the range in which the recipe's own shapes stretch each."""
 
@@ -31,6 +64,8 @@ class Seams:
         self.ends, self.length, self.rest = patch.edges, patch.length, patch.way(patch.positions)
         self._at = patch.vertices[patch.edges]
         self._shares, self._steps = shares, dict[str, Bools]()
+        self._of_rows: dict[frozenset[str], SeamEdges] = {}
+        self._along: dict[int, tuple[NDArray, NDArray]] = {}
         self.top, self.bottom = np.ones(len(self.ends)), np.ones(len(self.ends))
         for each in alone:
             stretch = self._stretch(self.rest + patch.way(each))
@@ -43,7 +78,7 @@ class Seams:
         seam = np.flatnonzero(self.on_seam(regions))
         seam = seam[:: max(1, -(-len(seam) // MOST))]
         other = object.__new__(Seams)
-        other._shares, other._steps = self._shares, {}
+        other._shares, other._steps, other._of_rows, other._along = self._shares, {}, {}, {}
         for name in ("ends", "length", "rest", "_at", "top", "bottom", "before"):
             setattr(other, name, getattr(self, name)[seam])
         return other
@@ -58,23 +93,27 @@ class Seams:
             found |= self._steps[region]
         return found
 
-    def along(self, field: NDArray, edges: NDArray[np.int64]) -> NDArray:
-        """(k, 3) how a field of the head (n, 3) changes along some of the edges."""
-        ends = self._at[edges]
-        return np.asarray(np.take(field, ends[:, 1], axis=0) - np.take(field, ends[:, 0], axis=0))
+    def of_rows(self, regions: Iterable[str]) -> SeamEdges:
+        """The edges on which the share of one of the regions changes, found once for the same regions."""
+        known = frozenset(regions)
+        if known not in self._of_rows:
+            edges = np.flatnonzero(self.on_seam(known))
+            ends = self.ends[edges]
+            self._of_rows[known] = SeamEdges(edges, ends[:, 0].copy(), ends[:, 1].copy())
+        return self._of_rows[known]
 
-    def rise(self, way: NDArray, edges: NDArray[np.int64], alone: Sequence[NDArray]) -> float:
-        """The 99th percentile of the rise in strain beyond the envelope on some of the edges, which are `way` (k, 3) mm
-        in a pose; `alone` (k, 3) mm are these edges as the shapes of cells that change make them. 0 without edges."""
-        if not len(edges):
-            return 0.0
-        length, top, bottom = self.length[edges], self.top[edges], self.bottom[edges]
-        for each in alone:
-            stretch = np.sqrt(np.einsum("ij,ij->i", each, each)) / length
-            np.maximum(top, stretch, out=top)
-            np.minimum(bottom, stretch, out=bottom)
-        rise = beyond(np.sqrt(np.einsum("ij,ij->i", way, way)) / length, top, bottom) - self.before[edges]
-        return upper_percentile(rise)
+    def envelope(self, edges: NDArray[np.int64]) -> Envelope:
+        """The envelope of some of the edges."""
+        return Envelope(self.length[edges], self.top[edges], self.bottom[edges], self.before[edges])
+
+    def along(self, field: NDArray, edges: NDArray[np.int64]) -> NDArray:
+        """(k, 3) how a field of the head (n, 3) changes along some of the edges; made once for all of them, as one pull
+        asks for the same few fields again and again."""
+        known = self._along.get(id(field))
+        if known is None or known[0] is not field:
+            whole = np.take(field, self._at[:, 1], axis=0) - np.take(field, self._at[:, 0], axis=0)
+            known = self._along[id(field)] = field, whole
+        return np.asarray(np.take(known[1], edges, axis=0))
 
     def _stretch(self, way: Floats) -> Floats:
         return np.asarray(np.sqrt(np.einsum("ij,ij->i", way, way)) / self.length)

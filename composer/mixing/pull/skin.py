@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +39,11 @@ class Patch:
     area: Floats
     corners: NDArray[np.int64]
     rest: Floats
+
+    @cached_property
+    def columns(self) -> list[NDArray[np.int64]]:
+        """c arrays (f,): the first corner of every face, the second, and so on."""
+        return list(np.ascontiguousarray(self.corners.T))
 
     def way(self, places: NDArray) -> Floats:
         """(e, 3) every edge as a vector in a field or a pose (m, 3)."""

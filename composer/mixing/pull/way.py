@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from composer.mixing.pull.trust import Trust
 
 Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
 MOVED = 0.05
 """Strain counts where a place moves by more than this fraction of the point. A design choice, no source."""
 SAME_MM = 1e-4
@@ -41,9 +42,14 @@ class Way:
         given = trust.given
         self._straight = trust.straight(change)
         moved = trust.moved(change)
+        far = np.sqrt(np.einsum("ij,ij->i", moved, moved))
         reach = given.at_point @ change
-        self._faces = self._worth_a_look(moved)
-        self._edges = self._that_count(moved, max(MOVED * float(np.sqrt(reach @ reach)), SAME_MM))
+        self._faces = self._worth_a_look(moved, far)
+        on = [given.keys[i][0] for i in np.flatnonzero(change).tolist()]
+        seam = seams.of_rows([*trust.recipe.regions, *on])
+        least_mm = max(MOVED * float(np.sqrt(reach @ reach)), SAME_MM)
+        self._edges = seam.edges[np.maximum(np.take(far, seam.one), np.take(far, seam.other)) > least_mm]
+        self._envelope = seams.envelope(self._edges)
         corners, ends = given.patch.corners[self._faces], seams.ends[self._edges]
         place = np.zeros(len(moved), dtype=np.int64)
         place[corners] = 1
@@ -52,13 +58,14 @@ class Way:
         place[self._at] = np.arange(len(self._at))
         self._corners, self._ends = place[corners], place[ends]
         self._before, self._moved = trust.places[self._at], moved[self._at]
+        self._moved_at = trust.moved_at(self._at)
         self._alone = [(i, *self._shape(i)) for i in np.flatnonzero(np.abs(change) > ALONE).tolist()]
 
     def strain(self, share: float) -> float:
         """How much the seams strain beyond their envelope at a fraction of the change (`Seams.rise`); infinite where a
         face turns over that no shape of the recipe turns alone."""
         trust = self.trust
-        moved = share * self._moved if self._straight else trust.moved(share * self.change, self._at)
+        moved = share * self._moved if self._straight else self._moved_at(share * self.change)
         pose = self._before + moved
         if self._turns(pose):
             return float("inf")
@@ -72,29 +79,24 @@ class Way:
             alone.append(shape)
         ends = self._ends
         way = np.take(pose, ends[:, 1], axis=0) - np.take(pose, ends[:, 0], axis=0)
-        return self.seams.rise(way, self._edges, alone)
+        return self._envelope.rise(way, alone)
 
-    def _worth_a_look(self, moved: Floats) -> NDArray[np.int64]:
-        """The faces whose corners move against each other far enough to turn, and that are not turned over already."""
+    def _worth_a_look(self, moved: Singles, far: Singles) -> NDArray[np.int64]:
+        """The faces whose corners move against each other far enough to turn, and that are not turned over already.
+        `far` (m,) mm is how far each vertex moves: two move against each other by twice the largest at most."""
         trust = self.trust
-        corners, moved = trust.given.patch.corners, moved.astype(np.float32)
-        first = np.take(moved, corners[:, 0], axis=0)
-        apart = np.zeros(len(corners), dtype=np.float32)
-        for i in range(1, corners.shape[1]):
-            way = np.take(moved, corners[:, i], axis=0)
+        reach, columns = 1.0 if self._straight else BENT, trust.given.patch.columns
+        most = np.take(far, columns[0])
+        for column in columns[1:]:
+            np.maximum(most, np.take(far, column), out=most)
+        faces = np.flatnonzero((2.0 * reach * most > trust.slack) & trust.upright)
+        first = np.take(moved, columns[0][faces], axis=0)
+        apart = np.zeros(len(faces), dtype=np.float32)
+        for column in columns[1:]:
+            way = np.take(moved, column[faces], axis=0)
             way -= first
             np.maximum(apart, np.einsum("ij,ij->i", way, way), out=apart)
-        reach = 1.0 if self._straight else BENT
-        return np.flatnonzero((reach * np.sqrt(apart) > trust.slack) & (trust.turn_before >= 0.0))
-
-    def _that_count(self, moved: Floats, least_mm: float) -> NDArray[np.int64]:
-        """The seams of rows in use that move by more than `least_mm`."""
-        keys, on = self.trust.given.keys, np.flatnonzero(self.change)
-        used = dict.fromkeys([*self.trust.recipe.regions, *(keys[i][0] for i in on)])
-        edges = np.flatnonzero(self.seams.on_seam(used))
-        far = np.einsum("ij,ij->i", moved, moved) > least_mm**2
-        ends = self.seams.ends[edges]
-        return edges[far[ends[:, 0]] | far[ends[:, 1]]]
+        return np.asarray(faces[reach * np.sqrt(apart) > trust.slack[faces]])
 
     def _shape(self, i: int) -> tuple[Callable[[float], Sequence[float]], list[NDArray]]:
         """The amounts of a cell's motion by weight, and its fields along the seams that count."""

@@ -6,6 +6,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.fitting.not_followed import Why
 from composer.picture.heat import Scale, movement_scale
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.scene.overlay import Shown, as_bytes
@@ -18,6 +19,7 @@ SCULPT: Swatch = ((227, 188, 133), "the sculpt")
 ON_IT: Swatch = ((96, 160, 190), "the library on it")
 FORM: Swatch = ((126, 176, 108), "keeps the library's form")
 STILL: Swatch = ((176, 128, 190), "is held where it is")
+WORN: Swatch = ((200, 132, 104), "under hair, a hat or a collar")
 STROKE: Swatch = ((240, 200, 120), "under the brush")
 SURFACE, ZONE = 0.62, 0.72
 """How much of the bone a surface's own colour and a zone hide; chosen by eye."""
@@ -36,7 +38,8 @@ class NewHeadColours:
         """What is laid over both surfaces as the stage stands, with the legend."""
         heat = stage.distance_heat and new.shown_cage is not None
         both = stage.shown_of_new == "both"
-        key = (new, new.version if heat else 0, heat, both, stage.shown_of_new, new.zones, stage.painted_zone)
+        fitted = new.step.fitted
+        key = (new, new.version if heat else 0, heat, both, stage.shown_of_new, new.zones, stage.painted_zone, fitted)
         if not same_key(self._key, key):
             self._key, self._shown = key, _made(stage, new, heat, both)
         return self._shown
@@ -55,13 +58,21 @@ def _made(stage: Stage, new: NewHead, heat: bool, both: bool) -> Shown:
     if heat:
         library, legend = _distance(new)
     if stage.shown_of_new != "sculpt":
-        for swatch, zone in ((FORM, new.zones.form), (STILL, new.zones.still), (STROKE, stage.painted_zone)):
+        zones = (_worn(new), new.zones.form, new.zones.still, stage.painted_zone)
+        for swatch, zone in zip((WORN, FORM, STILL, STROKE), zones, strict=True):
             if zone is not None and zone.any():
                 library = _laid(library, swatch, zone)
                 swatches.append(swatch)
     if not library[:, 3].any() and not sculpt[:, 3].any():
         return Shown(None, legend, swatches=tuple(swatches))
     return Shown(as_bytes(np.concatenate([sculpt, library])), legend, swatches=tuple(swatches))
+
+
+def _worn(new: NewHead) -> NDArray[np.float64] | None:
+    """(n,) where the fit has found what a head wears, and has kept the library's form; None before there is a fit."""
+    fitted = new.step.fitted
+    why = fitted.levels[0].why if fitted is not None else ()
+    return (np.asarray(why) == Why.WORN).astype(np.float64) if len(why) == new.library.n_vertices else None
 
 
 def _distance(new: NewHead) -> tuple[NDArray[np.float64], Scale]:

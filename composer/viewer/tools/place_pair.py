@@ -8,11 +8,11 @@ import numpy as np
 
 from composer.head.places import SurfacePoint, resolve
 from composer.viewer.new_head.new_head import NewHead
-from composer.viewer.session.pointing import look_up, look_up_new
+from composer.viewer.session.pointing import look_up_new
 from composer.viewer.session.stage import Stage
+from composer.viewer.tools.carry_mark import carried_mark, nearest_mark, surface_point
 from composer.viewer.tools.desk import Desk
-from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
-from composer.viewer.tools.place_mark import NEAR_PX, put_there, surface_point
+from composer.viewer.tools.gestures import HeadTool, Point, Tool
 
 APART_PX = 14.0
 """Way of the pointer between the points of a curve that is drawn in one go (our choice)."""
@@ -34,22 +34,11 @@ def place_pair(desk: Desk, at: Point) -> Tool:
         stage.say("Choose a landmark in the list, then press on its place.")
         name = ""
     stage.landmark = name or stage.landmark
-    try:
-        if fresh and name:
-            put_there(stage, name, look_up(stage, at.x, at.y))
-        while True:
-            point = yield
-            if point.released:
-                break
-            if name:
-                put_there(stage, name, look_up(stage, point.x, point.y))
-        moved, stage.moved_mark = stage.moved_mark, None
-        if moved is not None:
-            new.place(*moved)
-            if fresh:
-                stage.landmark = new.next_asked() or name
-    except Abandoned:
-        stage.moved_mark = None
+    moved = yield from carried_mark(stage, name, fresh, at)
+    if moved is not None:
+        new.place(*moved)
+        if fresh:
+            stage.landmark = new.next_asked() or name
 
 
 def _draw_curve(stage: Stage, new: NewHead, name: str, at: Point) -> Tool:
@@ -75,15 +64,12 @@ def _draw_curve(stage: Stage, new: NewHead, name: str, at: Point) -> Tool:
 
 def pair_at(stage: Stage, x: float, y: float) -> str:
     """The landmark of the sculpt whose mark lies under a place of the window, "" where none does."""
-    new, eye = stage.new_head, stage.eye
-    if new is None or eye is None or not new.marks.places:
+    new = stage.new_head
+    if new is None or not new.marks.places:
         return ""
     names = list(new.marks.places)
     places = np.array([resolve(new.marks.places[name], new.sculpt.neutral) for name in names])
-    seen, _ = eye.project(places, *stage.view_size)
-    away = np.hypot(seen[:, 0] + stage.view[0] - x, seen[:, 1] + stage.view[1] - y)
-    nearest = int(np.argmin(away))
-    return names[nearest] if away[nearest] <= NEAR_PX else ""
+    return nearest_mark(stage, names, places, x, y)
 
 
 PLACE_PAIR = HeadTool(

@@ -17,9 +17,9 @@ from composer.viewer.render.picking import Hit
 from composer.viewer.session.held import Held
 from composer.viewer.session.pointing import look_up, region_at
 from composer.viewer.session.stage import Stage
+from composer.viewer.tools.carry_mark import surface_point
 from composer.viewer.tools.desk import Desk, PullReading
 from composer.viewer.tools.gestures import Abandoned, HeadTool, Point, Tool
-from composer.viewer.tools.place_mark import surface_point
 
 HARDLY, ALL_THE_WAY = 0.2, 0.95
 """Below the first fraction of a pull the place hardly moves that way; from the second on it has arrived, and nothing is

@@ -44,6 +44,10 @@ class Stops:
         self._next = None
         return True
 
+    def go_to(self, stop: Stop) -> None:
+        """A control takes the keyboard where it is drawn next."""
+        self._next = stop
+
     def next_panel(self, order: list[str], back: bool) -> bool:
         """Ctrl and Tab was pressed, `back` with Shift: the first control of the next panel of the `order` takes the
         keyboard; whether there is one."""

@@ -16,6 +16,7 @@ from composer.checks.clip_pops import bend_at
 from composer.checks.of_document import check_recipes
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_clip import EvaluatedClip
+from composer.document.moving_clip import MovingClip
 from composer.document.over_cores import over_cores
 from composer.edits.shapes import keep_shape
 from composer.errors import MoueError
@@ -65,8 +66,8 @@ def test_a_kink_of_an_in_between_is_a_pop_and_a_turn_is_none() -> None:
     assert codes(clip, "clip.pop") == [("clip.pop", 10)]
     # by hand: to 0.5 it moves 3 a weight, from there -1; a step is 0.05 of the weight
     furthest = np.linalg.norm(delta.delta.astype(float), axis=1).max()
-    assert bend_at(clip, 10).max() == pytest.approx(0.5 * 0.05 * (3.0 + 1.0) * furthest, rel=1e-4)
-    assert bend_at(clip, 5).max() < 1e-4
+    assert bend_at(clip, MovingClip(clip), 10).max() == pytest.approx(0.5 * 0.05 * (3.0 + 1.0) * furthest, rel=1e-4)
+    assert bend_at(clip, MovingClip(clip), 5).max() < 1e-4
     turning = EvaluatedClip(document({"drop": {"hinge": "auto"}}), Clip("c", 10.0, 2.0, LINEAR))
     assert not turning.straight and codes(turning, "clip.pop") == []
     keys = (*LINEAR, Key(0.0, region="all", shape="lift", weight=0.0), Key(1.0, region="all", shape="lift", weight=1.0))

@@ -167,6 +167,23 @@ def test_keys_of_a_region_follow_it(folder: Path) -> None:
         delete_kept_shape(used, "held")
 
 
+def test_a_csv_follows_a_region_that_is_split_and_split_again(folder: Path) -> None:
+    """Halves of a mask sum to it, so the same weights on both give the same pose (the law of side splits)."""
+    evaluated = opened(folder)
+    project = evaluated.project
+    halves = split_region(project, "brow", evaluated.raw["brow"], evaluated.head.neutral[:, 0], 10.0)
+    assert halves.clip("talk").rename == {"brow/": ("brow_left/", "brow_right/")}
+    cut = evaluated.again(halves)
+    before, after = evaluated_clip(evaluated, "talk"), evaluated_clip(cut, "talk")
+    assert ("brow_right", "au1_left", False) in after.cells and not after.notes
+    np.testing.assert_allclose(after.pose(0.5), before.pose(0.5), atol=1e-6)
+    save_document(halves, folder / "halves.toml")
+    assert open_document(folder / "halves.toml").clip("talk").rename == halves.clip("talk").rename
+    renamed = rename_region(halves, "brow_left", "arch")
+    assert renamed.clip("talk").rename == {"brow/": ("arch/", "brow_right/")}
+    np.testing.assert_allclose(evaluated_clip(cut.again(renamed), "talk").pose(0.5), before.pose(0.5), atol=1e-6)
+
+
 def test_a_csv_plays(folder: Path) -> None:
     clip = evaluated_clip(opened(folder), "talk")
     assert clip.n_frames == 25 and clip.times[0] == 0.0 and clip.times[-1] == 1.0

@@ -66,3 +66,17 @@ def test_many_rings_are_one_ring_many_times(seed: int, rings: int, count: int) -
     for _ in range(rings):
         one = loops.grown(one)
     assert np.array_equal(loops.grown(flags, rings), one)
+
+
+@given(st.integers(0, 2**31 - 1), st.integers(0, 8))
+def test_what_is_bad_again_is_what_a_look_at_all_finds(seed: int, count: int) -> None:
+    """The law: after some vertices moved, the known faults and a look about these give the faults of the whole."""
+    random = np.random.default_rng(seed)
+    x, y = np.meshgrid(np.arange(8.0), np.arange(8.0))
+    flat = np.stack([x, y, np.zeros_like(x)], axis=-1).reshape(-1, 3)
+    loops = Loops(grid(8, 8), flat + random.normal(0.0, 0.1, (64, 3)))
+    first = flat + random.normal(0.0, 0.5, (64, 3))
+    moved = np.zeros(64, dtype=bool)
+    moved[random.choice(64, count, replace=False)] = True
+    later = first + np.where(moved[:, None], random.normal(0.0, 1.0, (64, 3)), 0.0)
+    np.testing.assert_array_equal(loops.bad_again(later, moved, loops.bad(first)), loops.bad(later))

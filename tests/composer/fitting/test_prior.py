@@ -273,3 +273,18 @@ def test_where_a_sculpt_ends_is_found_on_the_library(tint: bool) -> None:
     assert distance.max() < 1e-9 and np.abs(np.linalg.norm(along, axis=1) - 1.0).max() < 1e-9
     closed = ClosestSurface(ball().neutral, ball().polygons.triangles)
     assert find_rim(head, Skin.of(head), head.neutral[Skin.of(head).vertices], closed) is None
+
+
+def test_a_prior_that_was_asked_for_before_is_that_of_a_fresh_topology() -> None:
+    """What is kept from the prior before gives the same fields as where nothing is kept, also after other zones and
+    another neutral of the same polygons were asked for."""
+    polygons, positions = cube_sphere(6)
+    zone = np.where(positions[:, 2] > 60.0, 1.0, 0.0)
+    for neutral in (positions, positions * (1.0, 1.2, 0.9)):
+        for freedom in (np.zeros(len(zone)), zone):
+            again = Head("kept", polygons, neutral)
+            fresh = Head("fresh", Polygons(polygons.counts, polygons.indices, polygons.n_vertices), neutral)
+            for _ in range(2):
+                kept, anew = (skin_prior(each, Skin.of(each), freedom) for each in (again, fresh))
+                amounts = np.ones(kept.rank)
+                np.testing.assert_allclose(kept.field(amounts), anew.field(amounts), rtol=1e-12, atol=1e-12)

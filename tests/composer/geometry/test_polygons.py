@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from composer.errors import MoueError
+from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
 
 #  0 - 1 - 2        a quad, a triangle beside it, and a triangle apart; vertex 9 is loose
@@ -62,3 +63,18 @@ def test_counts_must_fit() -> None:
         Polygons(np.array([3, 3]), np.arange(5), 9)
     with pytest.raises(MoueError, match="polygon 1 has fewer"):
         Polygons(np.array([3, 2]), np.arange(5), 9)
+
+
+def test_a_part_of_known_edges_has_those_that_sorting_finds() -> None:
+    """The edges of a part are read off the whole's; sorted anew from the same polygons they are the same."""
+    rng = np.random.default_rng(5)
+    i = np.arange(56).reshape(7, 8)
+    quads = np.stack([i[:-1, :-1], i[1:, :-1], i[1:, 1:], i[:-1, 1:]], axis=-1).reshape(-1, 4)
+    whole = Polygons(np.full(len(quads), 4), rng.permutation(56)[quads].ravel(), 56)
+    assert len(whole.edges) and whole.knows_edges
+    for count in (0, 20, 45, 56):
+        part = part_of(whole, np.sort(rng.choice(56, count, replace=False)))
+        anew = Polygons(part.counts, part.indices, part.n_vertices)
+        assert part.knows_edges and not anew.knows_edges
+        np.testing.assert_array_equal(part.edges, anew.edges)
+        np.testing.assert_array_equal(part.corner_edge, anew.corner_edge)

@@ -17,6 +17,7 @@ from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 
+CELLS = "cells of the board"
 FOOT = 36.0
 """Height of the line of correctives, in pixels at scale 1."""
 
@@ -32,6 +33,7 @@ def draw_board(stage: Stage, kit: Kit, board: Board) -> None:
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(0, 0))
     flags = imgui.WindowFlags_.horizontal_scrollbar | imgui.WindowFlags_.no_scroll_with_mouse
     foot = -kit.px(FOOT) if session.project.correctives else 0.0
+    _stop(kit, board, foot)
     imgui.begin_child("matrix", ImVec2(0, foot), imgui.ChildFlags_.none, flags | imgui.WindowFlags_.no_nav)
     layout = layout_of(board, stage, kit)
     draw_matrix(board, stage, kit, layout)
@@ -46,6 +48,19 @@ def draw_board(stage: Stage, kit: Kit, board: Board) -> None:
     imgui.pop_style_color()
     if session.project.correctives:
         draw_correctives(stage, kit)
+
+
+def _stop(kit: Kit, board: Board, foot: float) -> None:
+    """The cells are one stop of Tab: arrows walk over them from there (WAI-ARIA Authoring Practices 1.2, "Grid")."""
+    at, room = imgui.get_cursor_pos(), imgui.get_content_region_avail()
+    imgui.set_next_item_allow_overlap()
+    imgui.invisible_button("##cells", ImVec2(room.x, max(room.y + foot, 1.0)), imgui.ButtonFlags_.enable_nav)
+    kit.mark(CELLS)
+    board.walked = imgui.is_item_focused() and imgui.get_io().nav_visible
+    if board.walks_back and board.typing is None:
+        board.walks_back = False
+        kit.stops.go_to((kit.stops.panel, CELLS))
+    imgui.set_cursor_pos(at)
 
 
 def _bar(stage: Stage, kit: Kit, board: Board) -> None:

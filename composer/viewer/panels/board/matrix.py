@@ -70,3 +70,7 @@ def _draw_cells(board: Board, stage: Stage, kit: Kit, layout: Layout) -> None:
                 draw.add_rect(low_in, high_in, u32(theme.TEXT), kit.px(4), kit.px(1.6))
             if (region, shape) == (session.region, session.shape):
                 draw.add_rect(low_in, high_in, u32(theme.SAND), kit.px(4), kit.px(1.6))
+                if board.walked:
+                    out = kit.px(2.5)
+                    low_out, high_out = ImVec2(low_in.x - out, low_in.y - out), ImVec2(high_in.x + out, high_in.y + out)
+                    draw.add_rect(low_out, high_out, u32(theme.TEXT), kit.px(6), kit.px(2.2))

@@ -16,7 +16,8 @@ class Board:
     words by which rows and columns are found; `typing` the cell whose weight is typed, `typed` what is in the field,
     `fault` why that was refused, `focused` whether the field has had the keyboard; `menu` what the open menu is about,
     as `row_menu` takes it, `asking` whether a key has asked for it; `followed` the cell that was scrolled to last;
-    `pointed` the region and the shape of the cell under the pointer, None where it is over none."""
+    `pointed` the region and the shape of the cell under the pointer, None where it is over none; `walked` whether the
+    keyboard has walked to the cells, `walks_back` whether it goes back to them once nothing is typed any more."""
 
     used_rows: bool = True
     used_columns: bool = True
@@ -33,6 +34,8 @@ class Board:
     asking: bool = False
     followed: tuple[str, str] = ("", "")
     pointed: tuple[str, str] | None = None
+    walked: bool = False
+    walks_back: bool = False
 
     def rows(self, stage: Stage) -> list[str]:
         """Regions shown: the base row, those that the recipe uses and the chosen one; all when asked."""

@@ -17,7 +17,7 @@ from composer.fitting.closest import ClosestSurface
 from composer.fitting.fit_state import FitOptions
 from composer.fitting.start.agreement import Agreement
 from composer.fitting.start.by_form import places_by_form, points_on
-from composer.fitting.start.found import Start, start_by_form
+from composer.fitting.start.found import CLEARLY_OUT, Start, outward, start_by_form
 from composer.fitting.start.rivals import Rival, best_first
 from composer.formats.registry import read_mesh
 from composer.geometry.rigid import Similarity, similarity
@@ -168,3 +168,23 @@ def test_a_real_sculpt_of_the_front_alone_is_placed_by_form() -> None:
     right = similarity(neutral[: len(true)], true @ turn.T).rotation
     assert np.degrees(np.arccos(((places[0].move.rotation.T @ right).trace() - 1) / 2)) < 8.0
     assert all(place.left > 1.1 * places[0].left for place in places[1:])
+
+
+def test_faces_look_out_of_a_ball_and_of_half_of_one() -> None:
+    """A unit ball has 1. Half of one has its middle at 1/2: the way times the normal is 1 - u / 2 at height u, the way
+    sqrt(5/4 - u), and the area goes evenly with u, so that 3/4 over 2/3 (1.25^1.5 - 0.25^1.5) is left (on paper)."""
+    polygons, positions = cube_sphere(24)
+    ball = positions / np.linalg.norm(positions, axis=1)[:, None]
+    triangles = polygons.triangles
+    assert outward(ClosestSurface(ball, triangles)) == pytest.approx(1.0, abs=1e-3)
+    assert outward(ClosestSurface(ball + [9.0, 0, 0], triangles[:, ::-1])) == pytest.approx(-1.0, abs=1e-3)
+    half = triangles[(ball[triangles, 2] > -1e-9).all(axis=1)]
+    expected = 0.75 / (2 / 3 * (1.25**1.5 - 0.25**1.5))
+    assert outward(ClosestSurface(5.0 * ball, half)) == pytest.approx(expected, abs=0.02)
+
+
+def test_a_head_inside_out_is_told_as_such_where_it_is_not_found() -> None:
+    places, triangles = sculpted()
+    assert outward(ClosestSurface(places, triangles)) > CLEARLY_OUT
+    with pytest.raises(MoueError, match="inside out"):
+        start_by_form(head(), ClosestSurface(places, triangles[:, ::-1]), np.zeros(head().n_vertices))
