@@ -119,12 +119,12 @@ class Subject:
 
     def sweeps(self, count: int) -> list[Recipe]:
         """Recipes whose last cell is swept: pairs of whole shapes in which contact parts something at the end."""
-        found: list[Recipe] = []
-        for recipe in self.pairs(20 * count):
+        found = []
+        for recipe in self.pairs(8 * count):
             pose = self.mixer.pose(recipe)
-            if self.contact.parted(pose, recipe) is not pose and len(found) < count:
+            if self.contact.parted(pose, recipe) is not pose:
                 found.append(recipe)
-        return found
+        return found[:: max(1, len(found) // count)][:count]
 
     def _shape(self, cell: Cell) -> Found:
         key = (cell.shape, cell.weight, cell.mirrored)

@@ -36,8 +36,9 @@ COMES_NEAR = 0.04
 """Skin that comes no nearer to a piece than this in any shape is not asked about it."""
 LEAST_WINDOW = 0.05
 """Skin that can follow no more than this is not asked either."""
-PASSES = 2
-"""Times that a correction is sought: once more at the corrected pose where something is left."""
+LIDS_AGAIN = 2
+"""Times that the correction of lids is sought, once more at the corrected pose where something is left; that of a mouth
+once, since others are found across from rolled lips then, and a sweep jumps."""
 RADII_AWAY = 2.0
 """Lids whose middle lies further from a ball's centre than so many of its radii are another's."""
 
@@ -93,7 +94,8 @@ def contact_places(head: Head) -> tuple[list[ContactPlace], list[str]]:
         length = patch.length_mm
         if sides or hard:
             room = (ROOM_LIDS if meeting.lids else ROOM_LIPS) * length
-            places.append(ContactPlace(patch, skin[patch.vertices], meeting.name, sides, hard, PASSES, room))
+            passes = LIDS_AGAIN if meeting.lids else 1
+            places.append(ContactPlace(patch, skin[patch.vertices], meeting.name, sides, hard, passes, room))
         if not meeting.lids:
             places += [_tongue(head, part, lines, length, _kind(head, told, "teeth"))
                        for part in _kind(head, told, "tongue")]  # fmt: skip
@@ -106,7 +108,7 @@ def _tongue(head: Head, part: Part, lines: Floats, length_mm: float, teeth: list
     vertices = np.asarray(part.vertices, dtype=np.int64)
     patch = PiecePatch(Surface(part_of(head.polygons, vertices), head.neutral[vertices]), length_mm)
     hard = _hard(head, patch, vertices, lines, teeth, "the tongue", False)
-    return ContactPlace(patch, vertices, "the tongue", (), hard, PASSES, ROOM_LIPS * length_mm)
+    return ContactPlace(patch, vertices, "the tongue", (), hard, 1, ROOM_LIPS * length_mm)
 
 
 def _kind(head: Head, told: Mapping[str, str], kind: str) -> list[Part]:
