@@ -27,7 +27,7 @@ from composer.jobs.job import RECORD, Job, JobHead
 from composer.jobs.one_head import run_head
 from composer.jobs.plan import Planned, library_content, mend_is_done, note_mended, planned, size_of
 from composer.jobs.record import read_record
-from composer.jobs.result import HeadResult
+from composer.jobs.result import HeadResult, State
 from composer.jobs.steps import BY_NAME, Shared
 from composer.progress import Progress
 
@@ -180,9 +180,8 @@ class _Run:
         steps = tuple(under.row.states)
         at = under.step or steps[0]
         before = steps.index(at)
-        became = {
-            step: "done" if i < before else "failed" if i == before else "left out" for i, step in enumerate(steps)
-        }
+        became = {step: cast(State, "done" if i < before else "left out") for i, step in enumerate(steps)}
+        became[at] = "failed"
         why = f"its process was ended ({named}); is there enough memory? use fewer --workers, or run the job again"
         return HeadResult(under.row.head.name, became, {}, at, why)
 

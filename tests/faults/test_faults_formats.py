@@ -230,7 +230,8 @@ def npz(path: Path, **changes: object) -> None:
     [
         ({"neutral": None}, "has no 'neutral'"),
         ({"names": np.array([{"a": 1}], dtype=object)}, "is pickled"),
-        ({"neutral": CUBE_CORNERS[:7]}, "'deltas' is 1 x 8 x 3, not 1 x 7 x 3"),
+        ({"neutral": CUBE_CORNERS[:7]}, "uses vertex 7"),
+        ({"deltas": np.zeros((1, 7, 3), np.float32)}, "'deltas' is 1 x 7 x 3, not 1 x 8 x 3"),
         ({"neutral": CUBE_CORNERS * np.nan}, "not a number"),
         ({"neutral": CUBE_CORNERS * 1e30}, "further from the origin"),
         ({"neutral": CUBE_CORNERS.astype(complex)}, "which is the wrong type"),

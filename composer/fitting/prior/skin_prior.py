@@ -52,8 +52,9 @@ PER_FUNCTION = 5
 """Least vertices for each smooth function: smaller cages have fewer functions (our choice)."""
 RANK = 500
 """Most fields of the prior: 900 instead change the error by less than 1 percent."""
-HALF = 5.0
-"""Number of heads at which they are trusted as much as smoothness. The trust grows with the cube of their number: one
+HALF = 8.0
+"""Number of heads at which they are trusted as much as smoothness; 5 and 6.5 err as much with twelve heads over the
+face, more over the skin and with four (see DEVELOPERS.md). The trust grows with the cube of their number: one
 or two heads hardly count, as one person says little of how others differ."""
 FILL_WIDTH = 0.03
 """Width of the tension in free zones (see `fill`), as a share of the diagonal (our choice)."""
