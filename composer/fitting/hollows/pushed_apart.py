@@ -2,8 +2,8 @@
 fitted head as well, and need not.
 
 What the corners behind another triangle lack to stand before it again (`contact.crossing`) is met by the smoothest
-small movement of the skin about them, in rounds. A round counts where fewer polygons cross afterwards and no face is
-turned over or folded more.
+small movement of the skin about them, in rounds; faces that it folds are unfolded first. A round counts where fewer
+polygons cross afterwards and no face is turned over or folded more.
 """
 
 from __future__ import annotations
@@ -47,15 +47,16 @@ def push_apart(tables: Uncrossing, state: Crossings, fixed: Flags) -> Flags:
         rows = parting_rows(state.positions, tables.test.triangles, state.pairs, about, AT_ONCE * tables.extent)
         if not len(rows.vertices):
             break
-        trial = state.positions + _movement(tables, rows, about)
-        found = state.tried(trial, about)
+        pushed = state.positions + _movement(tables, rows, about)
+        trial, around = tables.unfolded(state.positions, pushed, about, fixed)
+        found = state.tried(trial, around)
         fewer = tables.test.count(found) < tables.test.count(state.pairs)
         strange = len(tables.new(found)) > len(tables.new(state.pairs))
-        worse = tables.loops.bad_about(trial, about) > tables.loops.bad_about(state.positions, about)
+        worse = tables.loops.bad_about(trial, around) > tables.loops.bad_about(state.positions, around)
         if not fewer or strange or worse:
             break
-        state.move(trial, about, found)
-        moved |= about
+        state.move(trial, around, found)
+        moved |= around
     return moved
 
 

@@ -136,7 +136,7 @@ class Uncrossing:
                 found = state.tried(trial, patch)
                 if len(self.new(found)) >= len(pairs):
                     continue
-                at, moved = self._unfolded(state.positions, trial, patch, fixed)
+                at, moved = self.unfolded(state.positions, trial, patch, fixed)
                 found = found if at is trial else state.tried(at, moved)
                 bad = self.loops.bad_about(state.positions, moved)
                 if len(self.new(found)) < len(pairs) and self.loops.bad_about(at, moved) <= bad:
@@ -144,7 +144,7 @@ class Uncrossing:
                     return moved
         return np.zeros_like(patch)
 
-    def _unfolded(self, before: Rows, trial: Rows, patch: Flags, fixed: Flags) -> tuple[Rows, Flags]:
+    def unfolded(self, before: Rows, trial: Rows, patch: Flags, fixed: Flags) -> tuple[Rows, Flags]:
         """A `trial` (s, 3) for a `patch` (s,) with the faces unfolded that it folds, and which vertices (s,) it moves;
         what lies further than AROUND rings about the patch stays."""
         if self.loops.bad_about(trial, patch) <= self.loops.bad_about(before, patch):
