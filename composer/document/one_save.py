@@ -8,6 +8,7 @@ hashes, is written first: where a save is killed, the next one of that document 
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import suppress
@@ -19,7 +20,7 @@ from composer.errors import MoueError
 from composer.head.atomic import Ready, together, write_whole
 from composer.head.leftovers import begun_at, new_begun, sweep
 from composer.head.lock import is_locked, lock, unlock
-from composer.head.reading import DAMAGE, bytes_of
+from composer.head.reading import DAMAGE, bytes_of, open_regular
 from composer.head.toml_text import parse_toml
 
 MOST_BYTES = 16 << 20
@@ -114,9 +115,9 @@ def text_at(file: Path) -> bytes:
 def hash_of(file: Path) -> str:
     """The SHA-256 of a file's bytes, in hex; "" where there is none, or it cannot be read."""
     try:
-        with file.open("rb") as held:
-            return hashlib.file_digest(held, "sha256").hexdigest()
-    except OSError:
+        with open_regular(file) as held:
+            return hashlib.file_digest(io.BufferedReader(held), "sha256").hexdigest()
+    except (OSError, MoueError):
         return ""
 
 

@@ -59,7 +59,8 @@ def open_document(path: Path | str) -> Project:
     path = Path(path)
     if is_folder(path):
         raise MoueError("is a folder, not a document", path, hint=f"give its {TEXT} or a .moue file")
-    on_disk = OnDisk({path.resolve(): hash_of(path)})  # before it is read: what comes later is told as a change
+    with reading(path, "a document"):
+        on_disk = OnDisk({path.resolve(): hash_of(path)})  # before it is read: what comes later is told as a change
     if path.suffix.lower() != ".moue":
         return replace(_with_files(read_document(path)), on_disk=on_disk)
     with reading(path, "a document"), open_regular(path) as file:
