@@ -14,6 +14,8 @@ from tests.window.hand import Hand
 from tests.window.test_window_safety import document, edit, keep_a_copy
 
 __all__ = ["document"]
+WINDOWS_KNOW = True
+"""Windows tell each other that they have a document (see `conftest.new_hand`)."""
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="windows know of each other by locks")
 
 
