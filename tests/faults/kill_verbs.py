@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
+from contextlib import chdir
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -179,9 +179,9 @@ def _mend_where_there_is_none(folder: Path) -> None:
 
 def _command(folder: Path, *words: str) -> None:
     """Run a command of Moue's in a folder. Raises AssertionError where it is refused."""
-    os.chdir(folder)
     try:
-        main([*words])
+        with chdir(folder):
+            main([*words])
     except SystemExit as ended:  # 1 is a finding in what was made
         if ended.code not in (None, 0, 1):
             raise AssertionError(f"moue {words[0]} ended with {ended.code}") from None
