@@ -67,10 +67,12 @@ def new_hand(
     """Makes windows with settings of their own, one at a time; what is left open is given back. However slow the
     machine is, no window keeps a copy beside its document unless a test asks for it (`keeping.every`): one beside the
     common demo would be offered to the next test. Nor does it tell that it has a document, unless the test's file says
-    WINDOWS_KNOW: workers have the common demo open at once."""
+    WINDOWS_KNOW, or ask whether its file has
+    changed: workers have the common demo open at once."""
     if not getattr(request.module, "WINDOWS_KNOW", False):
         monkeypatch.setattr("composer.document.presence.lock", lambda place: None)
         monkeypatch.setattr("composer.document.presence.is_locked", lambda place: False)
+        monkeypatch.setattr("composer.viewer.session.others.EVERY_SECONDS", float("inf"))
     monkeypatch.setenv("MOUE_SETTINGS", str(tmp_path / "settings"))
     for module in ("keeping", "kept_marks"):
         monkeypatch.setattr(f"composer.viewer.session.{module}.EVERY_SECONDS", float("inf"))
