@@ -180,7 +180,7 @@ class _Run:
         steps = tuple(under.row.states)
         at = under.step or steps[0]
         before = steps.index(at)
-        became = {step: cast(State, "done" if i < before else "left out") for i, step in enumerate(steps)}
+        became: dict[str, State] = {step: "done" if i < before else "left out" for i, step in enumerate(steps)}
         became[at] = "failed"
         why = f"its process was ended ({named}); is there enough memory? use fewer --workers, or run the job again"
         return HeadResult(under.row.head.name, became, {}, at, why)
