@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
@@ -22,6 +21,7 @@ from composer.formats.mesh import mesh_of
 from composer.formats.obj_text import ObjText
 from composer.formats.registry import axes_in, format_of, write_mesh
 from composer.head.atomic import Ready, together, write_whole
+from composer.head.file_hash import file_hash
 from composer.head.file_names import check_name, file_names, same_file
 from composer.head.folders import make_folder
 from composer.head.head import Head, Shape
@@ -113,7 +113,7 @@ def _stands(file: Path, known: Known) -> str:
     try:
         if not file.exists():
             return "new"
-        return "baked" if file.is_file() and _hash(file) in known.get(file.name, ()) else "changed"
+        return "baked" if file.is_file() and file_hash(file) in known.get(file.name, ()) else "changed"
     except OSError as error:
         raise cannot("read", file, error) from None
 
@@ -243,7 +243,7 @@ def _baking(folder: Path, over: Sequence[str]) -> Iterator[None]:
             for file in own:
                 _may_write(file.given, known, over)
             told.update(known)
-            told.update({f.given.name: (*known.get(f.given.name, ()), _hash(f.ready)) for f in own})
+            told.update({f.given.name: (*known.get(f.given.name, ()), file_hash(f.ready)) for f in own})
             _write_manifest(folder, told)
 
         told: dict[str, tuple[str, ...]] = {}
@@ -269,7 +269,7 @@ def _may_write(file: Path, known: Known, over: Sequence[str]) -> None:
         exists = file.exists()
         if exists and not file.is_file():
             raise MoueError("is there and is no file", file, hint="move it away")
-        unchanged = not exists or _hash(file) in known.get(file.name, ())
+        unchanged = not exists or file_hash(file) in known.get(file.name, ())
     except OSError as error:
         raise cannot("written", file, error) from None
     if not unchanged and file.name not in over and file.stem not in over:
@@ -301,8 +301,3 @@ def _manifest(path: Path) -> dict[str, tuple[str, ...]]:
     if not isinstance(held, dict):
         return {}
     return {str(k): tuple(map(str, v)) if isinstance(v, list) else (str(v),) for k, v in held.items()}
-
-
-def _hash(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

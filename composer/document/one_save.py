@@ -10,10 +10,10 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection
 from contextlib import suppress
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 from composer.document.stored import is_inside
 from composer.errors import MoueError
@@ -21,7 +21,7 @@ from composer.head.atomic import Ready, together, write_whole
 from composer.head.leftovers import begun_at, new_begun, sweep
 from composer.head.lock import is_locked, lock, unlock
 from composer.head.reading import DAMAGE, bytes_of, open_regular
-from composer.head.toml_text import parse_toml
+from composer.head.toml_text import parse_toml, texts_in
 
 MOST_BYTES = 16 << 20
 """The largest text or list that is looked into; a safety limit."""
@@ -99,7 +99,7 @@ def _finish(begun: Path, path: Path) -> None:
 def arrays_of(text: bytes) -> set[str]:
     """The places of all arrays that a text of TOML names; none where it cannot be read."""
     try:
-        return {word for word in _strings(parse_toml(text.decode())) if word.endswith(".npy")}
+        return {word for word in texts_in(parse_toml(text.decode())) if word.endswith(".npy")}
     except DAMAGE:
         return set()
 
@@ -124,14 +124,3 @@ def hash_of(file: Path) -> str:
 def _name(file: Path, path: Path) -> str:
     folder = path.resolve().parent
     return file.relative_to(folder).as_posix() if file.is_relative_to(folder) else str(file)
-
-
-def _strings(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, Mapping):
-        for each in value.values():
-            yield from _strings(each)
-    elif isinstance(value, list):
-        for each in value:
-            yield from _strings(each)

@@ -135,19 +135,9 @@ class Loops:
     def bad_about(self, positions: Rows, moved: Flags) -> int:
         """How many of the polygons that hold a vertex flagged in `moved` (n,), or lie beside such a one, are bad at
         `positions` (n, 3); as `bad`, without a look at the others."""
-        face, beside = self.polygons.corner_face, self.beside
         touched = np.zeros(self.polygons.n_faces, dtype=bool)
-        touched[face[moved[self.polygons.indices]]] = True
-        corner = np.flatnonzero(touched[face])
-        edge = np.flatnonzero(touched[beside[:, 0]] | touched[beside[:, 1]])
-        needed = touched.copy()
-        needed[beside[edge].ravel()] = True
-        areas, reversed_ = self._measured(positions, needed)
-        folded = self._folded(areas, beside[edge]) & ~self._rest_faults[1][edge]
-        wrong = np.zeros(self.polygons.n_faces, dtype=bool)
-        wrong[face[corner[reversed_[corner] & ~self._rest_faults[0][corner]]]] = True
-        wrong[beside[edge[folded]].ravel()] = True
-        return int(wrong.sum())
+        touched[self.polygons.corner_face[moved[self.polygons.indices]]] = True
+        return int(self._bad_among(positions, touched).sum())
 
     def bad_again(self, positions: Rows, moved: Flags, known: Flags) -> Flags:
         """(f,) as `bad` at `positions` (n, 3), where `known` (f,) was bad before the vertices flagged in `moved` (n,)
@@ -157,15 +147,21 @@ class Loops:
         touched[face[moved[self.polygons.indices]]] = True
         anew = touched.copy()
         anew[beside[touched[beside].any(axis=1)].ravel()] = True
-        edge = np.flatnonzero(anew[beside[:, 0]] | anew[beside[:, 1]])
-        needed = anew.copy()
+        return np.where(anew, self._bad_among(positions, anew), known)
+
+    def _bad_among(self, positions: Rows, chosen: Flags) -> Flags:
+        """(f,) the bad polygons among those flagged in `chosen` (f,), and beside these where they fold against one."""
+        face, beside = self.polygons.corner_face, self.beside
+        corner = np.flatnonzero(chosen[face])
+        edge = np.flatnonzero(chosen[beside[:, 0]] | chosen[beside[:, 1]])
+        needed = chosen.copy()
         needed[beside[edge].ravel()] = True
         areas, reversed_ = self._measured(positions, needed)
         folded = self._folded(areas, beside[edge]) & ~self._rest_faults[1][edge]
         wrong = np.zeros(self.polygons.n_faces, dtype=bool)
-        wrong[face[np.flatnonzero(reversed_ & ~self._rest_faults[0])]] = True
+        wrong[face[corner[reversed_[corner] & ~self._rest_faults[0][corner]]]] = True
         wrong[beside[edge[folded]].ravel()] = True
-        return np.where(anew, wrong, known)
+        return wrong
 
     def counts(self, positions: Rows) -> tuple[int, int]:
         """How many polygons have a reversed corner, and how many have a folded edge."""

@@ -23,11 +23,8 @@ def lock(place: Path, wait: bool = False) -> int | None:
     """Lock a file or folder that is there; returns what `unlock` takes, None where it is not locked: another holds it
     (with `wait` that is waited for), it is gone, or the system has no locks.
     """
-    if fcntl is None:
-        return None
-    try:
-        handle = os.open(place, os.O_RDONLY | _FLAGS)
-    except OSError:
+    handle = _opened(place)
+    if handle is None:
         return None
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
@@ -100,11 +97,8 @@ def _held_alone(place: Path, waits: Callable[[], object]) -> int | None:
 
 def is_locked(place: Path) -> bool | None:
     """Whether any process holds a file or folder, this one included; None where that cannot be known."""
-    if fcntl is None:
-        return None
-    try:
-        handle = os.open(place, os.O_RDONLY | _FLAGS)
-    except OSError:
+    handle = _opened(place)
+    if handle is None:
         return None
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -113,3 +107,13 @@ def is_locked(place: Path) -> bool | None:
     finally:
         os.close(handle)
     return False
+
+
+def _opened(place: Path) -> int | None:
+    """A handle that can be locked; None where the system has no locks, or the place is gone or refused."""
+    if fcntl is None:
+        return None
+    try:
+        return os.open(place, os.O_RDONLY | _FLAGS)
+    except OSError:
+        return None

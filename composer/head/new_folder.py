@@ -6,7 +6,6 @@ changed since. Without a manifest nothing may.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import shutil
@@ -17,6 +16,7 @@ from pathlib import Path
 from composer.errors import MoueError, cannot
 from composer.head.atomic import sync_folder, write_whole
 from composer.head.exchange import exchanged
+from composer.head.file_hash import file_hash
 from composer.head.folders import is_there, make_folder
 from composer.head.leftovers import Beside, old_place, olds_of
 from composer.head.reading import DAMAGE, bytes_of
@@ -43,7 +43,7 @@ def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterato
         beside.chmod(0o755)
         yield beside
         if manifest is not None:
-            hashes = {_name(file, beside): _hash(file) for file in _files(beside)}
+            hashes = {_name(file, beside): file_hash(file) for file in _files(beside)}
             text = json.dumps(hashes, indent=1, sort_keys=True)
             write_whole(beside / manifest, lambda file: file.write(text.encode()), sync=False)
         may_fill(given, manifest, kind)  # again: it may have taken long
@@ -73,7 +73,8 @@ def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:
         if not (folder / manifest).is_file():
             raise MoueError(f"holds files that are no {kind}", folder, hint="choose another folder")
         known = json.loads(bytes_of(folder / manifest, MOST_BYTES, "a manifest"))
-        changed = [_name(f, folder) for f in files if f.name != manifest and known.get(_name(f, folder)) != _hash(f)]
+        own = {_name(file, folder): file for file in files if file.name != manifest}
+        changed = [name for name, file in own.items() if known.get(name) != file_hash(file)]
     except (OSError, *DAMAGE) as error:
         raise cannot("read", folder, error) from None
     if changed:
@@ -131,8 +132,3 @@ def _files(folder: Path) -> list[Path]:
 
 def _name(file: Path, folder: Path) -> str:
     return file.relative_to(folder).as_posix()
-
-
-def _hash(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

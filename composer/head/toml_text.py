@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Iterator
 from typing import Any
 
 MOST_PARTS = 64
@@ -21,3 +22,15 @@ def parse_toml(text: str) -> dict[str, Any]:
         line = text.count("\n", 0, deep.start() + 1) + 1
         raise tomllib.TOMLDecodeError(f"A key of more than {MOST_PARTS} parts (at line {line}, column 1)")
     return tomllib.loads(text)
+
+
+def texts_in(value: Any) -> Iterator[str]:
+    """Every text among the values of a table, however deep it lies."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for each in value.values():
+            yield from texts_in(each)
+    elif isinstance(value, list):
+        for each in value:
+            yield from texts_in(each)

@@ -8,16 +8,13 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tomllib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from composer.errors import cannot
-from composer.head.reading import bytes_of
-
-MOST_TEXT = 16 << 20
-"""The most bytes of text that is looked through for files that it names; a safety limit."""
+from composer.head.file_hash import file_hash
+from composer.head.toml_text import parse_toml, texts_in
 
 
 def content(path: Path) -> str:
@@ -25,10 +22,10 @@ def content(path: Path) -> str:
     cannot be read."""
     try:
         if not path.is_dir():
-            return _file(path)
+            return file_hash(path)
         whole = hashlib.sha256()
         for file in _files(path):
-            whole.update(f"{file.relative_to(path).as_posix()}\0{_file(file)}\n".encode("utf-8", "surrogateescape"))
+            whole.update(f"{file.relative_to(path).as_posix()}\0{file_hash(file)}\n".encode("utf-8", "surrogateescape"))
         return whole.hexdigest()
     except OSError as error:
         raise cannot("read", path, error) from None
@@ -54,42 +51,21 @@ def written(folder: Path, places: Iterator[Path] | tuple[Path, ...]) -> dict[str
     """By its name from `folder`, the hash of every file at `places` or in them."""
     try:
         files = [file for place in places for file in ([place] if place.is_file() else _files(place))]
-        return {file.relative_to(folder).as_posix(): _file(file) for file in files}
+        return {file.relative_to(folder).as_posix(): file_hash(file) for file in files}
     except OSError as error:
         raise cannot("read", folder, error) from None
-
-
-def library_text(path: Path) -> str:
-    """The text of a bare document. Raises MoueError where it cannot be read."""
-    return bytes_of(path, MOST_TEXT, "a document").decode("utf-8", "replace")
 
 
 def _named(path: Path, head: Path, text: str) -> set[Path]:
     """The head, and what the values of a document's text name in its own folder or its head's."""
     folders = (path.parent, head if head.is_dir() else head.parent)
     found = {head}
-    for value in _texts(tomllib.loads(text)):
+    for value in texts_in(parse_toml(text)):
         if len(value) < 1000 and "\0" not in value and value.strip("./\\"):
             found.update(place for folder in folders if (place := folder / value).exists())
     return {place for place in found if place != path}
 
 
-def _texts(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, dict):
-        for each in value.values():
-            yield from _texts(each)
-    elif isinstance(value, list):
-        for each in value:
-            yield from _texts(each)
-
-
 def _files(folder: Path) -> list[Path]:
     files = (each for each in folder.rglob("*") if each.is_file())
     return sorted(each for each in files if not any(part.startswith(".") for part in each.relative_to(folder).parts))
-
-
-def _file(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

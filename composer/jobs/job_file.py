@@ -13,6 +13,7 @@ from composer.document.values import Values
 from composer.errors import MoueError, nearest, shorten
 from composer.head.file_names import check_name, same_file
 from composer.head.reading import bytes_of, check_regular
+from composer.head.toml_text import parse_toml
 from composer.jobs.job import NAME, Job, JobHead, OnFinding, Setting
 from composer.jobs.settings import FILES, KEYS, settings_of
 
@@ -36,7 +37,7 @@ def read_job(path: Path | str) -> Job:
     """
     path = Path(path)
     try:
-        table = tomllib.loads(bytes_of(path, MOST_BYTES, "a job").decode("utf-8"))
+        table = parse_toml(bytes_of(path, MOST_BYTES, "a job").decode("utf-8"))
     except UnicodeDecodeError:
         raise MoueError("is not a text in UTF-8", path) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:

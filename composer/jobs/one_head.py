@@ -63,8 +63,7 @@ def states(job: Job, head: JobHead, library: str) -> dict[str, State]:
         same = (
             BY_NAME[step].after not in again
             and done is not None
-            and done.made_from == made_from(job, head, step, library, record)
-            and done.still_there(head.folder)
+            and done.holds(made_from(job, head, step, library, record), head.folder)
         )
         if not same:
             again.add(step)
@@ -105,7 +104,7 @@ def _run(shared: Shared, head: JobHead, library: str, steps: Sequence[str], tell
         try:
             key = made_from(job, head, step, library, record)
             done = record.get(step)
-            if done is not None and done.made_from == key and done.still_there(folder):
+            if done is not None and done.holds(key, folder):
                 became[step], found[step] = "unchanged", tuple(done.found)
             else:
                 tell(step, 0.0)

@@ -57,7 +57,7 @@ def planned(job: Job, library: str, progress: Progress | None = None) -> list[Pl
 def mend_is_done(job: Job, library: str) -> bool:
     """Whether the library's mended copy is there, made from the same content."""
     done = read_record(job.mended).get("mend")
-    return done is not None and done.made_from == library and done.still_there(job.mended)
+    return done is not None and done.holds(library, job.mended)
 
 
 def note_mended(job: Job, library: str, files: Mapping[str, str]) -> None:

@@ -47,6 +47,10 @@ class Done:
         """How many findings are errors."""
         return sum(each.severity == "error" for each in self.found)
 
+    def holds(self, made_from: str, folder: Path) -> bool:
+        """Whether it was made from just this, and is still there."""
+        return self.made_from == made_from and self.still_there(folder)
+
     def still_there(self, folder: Path) -> bool:
         """Whether every file that it wrote is there, unchanged."""
         places = tuple(folder / name for name in self.files)

@@ -20,7 +20,7 @@ from composer.checks.subject import HeadFacts
 from composer.checks.sweep import sweep_recipes
 from composer.document.bake import bake
 from composer.document.bake_clip import bake_clip
-from composer.document.carried import bare_document, carry_document, whole_head
+from composer.document.carried import bare_document, carry_document, part_of, whole_head
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_clip import evaluated_clip
 from composer.document.evaluated_recipe import EvaluatedRecipe
@@ -176,11 +176,11 @@ def carry(work: Work, progress: Progress) -> list[Found]:
     project = carry_document(
         source, new, folder / CARRY, way=work.said("carry", "way", "gradient"),
         contact=work.said("carry", "contact", True), amplitude=work.said("carry", "amplitude", "auto"),
-        finer=read_levels(library, new.unit, levels_beside(file)), met=met, progress=_part(progress, 0.0, 0.6),
+        finer=read_levels(library, new.unit, levels_beside(file)), met=met, progress=part_of(progress, 0.0, 0.6),
     )  # fmt: skip
     work.kept["carried"] = EvaluatedDocument.open(project)
     old, made = whole_head(source), whole_head(work.carried)
-    checked = list(check_carried(old, made, met, _part(progress, 0.6, 1.0)))
+    checked = list(check_carried(old, made, met, part_of(progress, 0.6, 1.0)))
     text = json_text(carried_json(checked, met))
     write_whole(folder / CARRIED, lambda out: out.write(text.encode()))
     face = Studio.of(made).picture(view="three_quarter", size=FACE_SIZE)
@@ -193,7 +193,7 @@ def check(work: Work, progress: Progress) -> list[Found]:
     document, folder = work.carried, work.head.folder
     recipes = document.project.recipes
     checked = [check_document(document, work.facts)]
-    for recipe, pose, findings in check_recipes(document, recipes, _part(progress, 0.0, 0.5), work.facts):
+    for recipe, pose, findings in check_recipes(document, recipes, part_of(progress, 0.0, 0.5), work.facts):
         checked.append(Checked(recipe.name, pose, findings, recipe=recipe))
     sweep = work.said("check", "sweep", None)
     if sweep is not None:
@@ -203,7 +203,7 @@ def check(work: Work, progress: Progress) -> list[Found]:
         checked += pair_recipes(document, recipes, progress=progress, facts=work.facts)
     text = json_text({one.name: [finding.as_dict() for finding in one.findings] for one in checked})
     page = html_report(
-        Studio.of(document.head), checked, title=f"Checks of {work.head.name}", progress=_part(progress, 0.5, 1.0)
+        Studio.of(document.head), checked, title=f"Checks of {work.head.name}", progress=part_of(progress, 0.5, 1.0)
     )
     write_whole(folder / PAGE, lambda file: file.write(page.encode()))
     write_whole(folder / CHECK, lambda file: file.write(text.encode()))
@@ -250,7 +250,8 @@ def clip(work: Work, progress: Progress) -> list[Found]:
         make_folder(folder.parent)
         bake_clip(
             made, folder, suffix=f".{work.said('clip', 'format', 'npz')}", unit=work.said("clip", "unit", None),
-            level=work.said("clip", "level", 0), progress=_part(progress, place / len(names), (place + 1) / len(names)),
+            level=work.said("clip", "level", 0),
+            progress=part_of(progress, place / len(names), (place + 1) / len(names)),
         )  # fmt: skip
     return []
 
@@ -277,10 +278,6 @@ STEPS: tuple[Step, ...] = (
 )
 """Every step of a head, in the order in which they run."""
 BY_NAME = {step.name: step for step in STEPS}
-
-
-def _part(progress: Progress, low: float, high: float) -> Progress:
-    return lambda fraction, words: progress(low + (high - low) * fraction, words)
 
 
 def _findings(checked: Sequence[Checked]) -> list[Found]:

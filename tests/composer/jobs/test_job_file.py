@@ -58,6 +58,7 @@ def test_a_job_says_what_each_head_goes_through(tmp_path: Path) -> None:
     [
         ("moue_job = 1", "moue_job = 2", "moue_job = 1"),
         ("moue_job = 1", "moue_job =", "is no TOML"),
+        ("moue_job = 1", f"moue_job = 1\n{'a.' * 40_000}b = 1", "more than 64 parts"),
         ("moue_job = 1", "moue_job = 1\nlibary = 2", "library"),
         ('library = "keeper"', "", "needs a library"),
         ('library = "keeper"', 'library = "keper"', "is not there"),
