@@ -24,8 +24,8 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="a process is fo
 
 
 @pytest.mark.parametrize(("verb", "shares"), [
-    ("save", (0.55, 0.8, 0.95)), ("autosave", (0.5,)), ("bake", (0.9,)), ("accept", (0.8,)), ("mend", (0.9,)), ("swap", (0.57,)),
-    ("table", (0.3,)),
+    ("save", (0.55, 0.8, 0.95)), ("autosave", (0.5,)), ("bake", (0.9,)), ("accept", (0.8,)), ("mend", (0.9,)),
+    ("swap", (0.57,)), ("table", (0.3,)),
 ])  # fmt: skip
 def test_a_kill_leaves_the_old_or_the_new(tmp_path: Path, verb: str, shares: tuple[float, ...]) -> None:
     made = Campaign(VERBS[verb], tmp_path)

@@ -179,6 +179,7 @@ def test_whatever_step_is_refused_the_old_autosave_stays(
 def test_a_copy_elsewhere_says_the_same_though_its_clips_lie_at_another_path(saved: Project, tmp_path: Path) -> None:
     (tmp_path / "talk.csv").write_text("time,lift\n0,0\n1,0.5\n")
     talking = saved.with_(clips=(Clip("talk", file="talk.csv"),))
+    (tmp_path / "elsewhere").mkdir()
     save_document(talking, tmp_path / "elsewhere/copy.moue")
     assert says_the_same(open_document(tmp_path / "elsewhere/copy.moue"), talking)
     (tmp_path / "elsewhere/talk.csv").write_text("time,lift\n0,0\n1,1\n")
