@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from composer.errors import MoueError
-from tests.faults.test_faults_damage import APART, READERS, mutated, sample
+from tests.faults.test_faults_damage import APART, READERS, is_one_line, mutated, sample
 
 
 def escapes(kind: str, path: Path, data: bytes) -> str:
@@ -31,7 +31,7 @@ def escapes(kind: str, path: Path, data: bytes) -> str:
             warnings.simplefilter("error")
             READERS[kind](path)
     except MoueError as error:
-        return "" if str(error).isprintable() and len(str(error)) <= 200 else f"a line of {len(str(error))} signs"
+        return "" if is_one_line(str(error)) else f"a line of {len(str(error))} signs"
     except Exception as error:
         return f"{type(error).__name__}: {error!s:.80}"
     return ""

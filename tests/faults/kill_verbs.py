@@ -58,8 +58,8 @@ def whole(says: Callable[[Path], Any], of: Callable[[Any], Any] = lambda said: s
     return left
 
 
-def _each(says: Callable[[Path], dict[str, bytes]], but: str) -> Callable[[Path, Any, Any], str]:
-    """Every file that was left is whole, old or new; the one named `but` may say more."""
+def _each(says: Callable[[Path], dict[str, bytes]], *but: str) -> Callable[[Path, Any, Any], str]:
+    """Every file that was left is whole, old or new; those named `but` may say more."""
 
     def left(folder: Path, old: dict[str, bytes], new: dict[str, bytes]) -> str:
         now = says(folder)
@@ -67,7 +67,7 @@ def _each(says: Callable[[Path], dict[str, bytes]], but: str) -> Callable[[Path,
             return "old"
         torn = [name for name, held in now.items()
                 if not name.endswith(but) and held not in (old.get(name), new.get(name))]  # fmt: skip
-        gone = [name for name in old if name not in now]
+        gone = [name for name in old if name not in now and name in new]
         return f"{[*torn, *gone]} torn or gone" if torn or gone else "both known"
 
     return left
@@ -307,5 +307,5 @@ VERBS = {verb.name: verb for verb in (
     Verb("regions", document_on_disk, _regions, MADE, whole(MADE), _regions_or_save),
     Verb("table", _with_table, _take, _said, whole(_said, lambda said: said[0])),
     Verb("swap", _with_fitted, _swap, _swapped, whole(_swapped), _swap_or_save),
-    Verb("run", _with_job, _run, HEADS, _each(HEADS, "moue-job.json")),
+    Verb("run", _with_job, _run, HEADS, _each(HEADS, "moue-job.json", "moue-bake.json")),
 )}  # fmt: skip
