@@ -34,7 +34,7 @@ class Carets:
 
     def follow(self, data: imgui.InputTextCallbackData) -> int:
         """Dear ImGui tells of the field that is typed in; its places count the bytes of UTF-8."""
-        text = data.buf.encode()
+        text = str(data.buf).encode()
         at, first, last = (len(text[:place].decode(errors="ignore")) for place in
                            (data.cursor_pos, data.selection_start, data.selection_end))  # fmt: skip
         self.at, self.selected = at, (min(first, last), max(first, last))
