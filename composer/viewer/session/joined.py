@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.contact.lines import parts_nothing
 from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
 from composer.mixing.active import LivePose
@@ -27,6 +28,9 @@ source."""
 
 LEAST_TOLD_MM = 0.05
 """What contact left is told from here on."""
+PARTS_NOTHING, PLACE_THEM = "nothing: no lip or lid curves", "Place them under Landmarks."
+LOWER = "lower the cells that press there, or sculpt a corrective for this recipe"
+"""What contact cannot do, and what a person can."""
 
 
 def is_finished_later(recipe: Recipe) -> bool:
@@ -81,9 +85,14 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
 
 
 def _left(contact: MixContact | None, pose: NDArray, recipe: Recipe) -> tuple[tuple[str, str], ...]:
-    """What is left in a parted pose, in brief and as sentences; less than is written as 0.1 mm is not told."""
-    left = () if contact is None else contact.left(pose, recipe)
-    return tuple((each.brief, each.sentence) for each in left if each.most_mm >= LEAST_TOLD_MM)
+    """What is left in a parted pose, in brief and as sentences with what to do; less than is written as 0.1 mm is not
+    told."""
+    if contact is None:
+        return ()
+    if nothing := parts_nothing(contact.head):
+        return ((PARTS_NOTHING, f"{nothing} {PLACE_THEM}"),)
+    left = (each for each in contact.left(pose, recipe) if each.most_mm >= LEAST_TOLD_MM)
+    return tuple((each.brief, f"{each.sentence}; {LOWER}") for each in left)
 
 
 class ShownJoin:

@@ -61,4 +61,4 @@ def _join(stage: Stage, kit: Kit) -> None:
         stage.do(lambda p: set_contact(p, name, not recipe.contact))
     for brief, sentence in session.joined.left_in(recipe, session.evaluated.mixer)[:2]:
         kit.quiet(kit.fit(brief, imgui.get_content_region_avail().x))
-        kit.tip(f"{sentence}; lower the cells that press there, or sculpt a corrective for this recipe")
+        kit.tip(sentence)
