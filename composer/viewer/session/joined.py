@@ -41,8 +41,8 @@ def is_finished_later(recipe: Recipe) -> bool:
 @dataclass
 class Joined:
     """A join: of which recipe by which mixer, its pose (n, 3) mm, how far it moved anything outside the ramps, mm, and
-    what follows a drag from there, with the `masks` that it was made from. `seconds` is how long it took, `left` what
-    contact left, in brief and as a sentence."""
+    what follows a drag from there, with the `masks` that it was made from. `seconds` is how much of a processor's time
+    it took, `left` what contact left, in brief and as a sentence."""
 
     recipe: Recipe | None = None
     mixer: Mixer | None = None
@@ -70,7 +70,7 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     if recipe.join == "linear":
         pose = evaluated.pose(recipe)
         return Joined(recipe, evaluated.mixer, pose.astype(np.float32), left=_left(contact, pose, recipe))
-    began = time.monotonic()
+    began = time.thread_time()  # how busy the machine is does not decide how a recipe joins
     evaluated.check(recipe)
     mixer, join = evaluated.mixer, evaluated.seamless_join(recipe)
     live = LiveJoin(mixer, join, recipe)
@@ -80,7 +80,7 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     parted = pose if contact is None else contact.parted(pose, recipe)
     furthest = float(join.outside(further).max(initial=0.0))
     masks = {region: evaluated.effective[region] for region in join.ramps}
-    seconds, left = time.monotonic() - began, _left(contact, parted, recipe)
+    seconds, left = time.thread_time() - began, _left(contact, parted, recipe)
     return Joined(recipe, mixer, parted.astype(np.float32), furthest, seconds, live, masks, left)
 
 

@@ -23,8 +23,7 @@ def draw_chosen(stage: Stage, kit: Kit) -> None:
     if imgui.is_item_deactivated():
         session.commit()
     imgui.set_next_item_width(-1)
-    _, note = imgui.input_text_with_hint("##note", "note", recipe.note)
-    kit.mark("note")
+    _, note = kit.text_field("note", recipe.note, "note")
     if recipe.note and not imgui.is_item_active():
         kit.tip(recipe.note)
     if note != recipe.note:
