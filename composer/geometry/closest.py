@@ -178,14 +178,15 @@ class ClosestPoints:
         levels, order = self._bounds
         top = len(levels[0])
         row, which = np.repeat(np.arange(len(points)), top), np.tile(np.arange(top), len(points))
+        along = np.ascontiguousarray(points.T)
         for depth, level in enumerate(levels):
             if depth:
                 which = (which[:, None] * CHILDREN + np.arange(CHILDREN)).ravel()
                 row = np.repeat(row, CHILDREN)
                 if len(level) % CHILDREN:  # the last bound has fewer in it
                     row, which = row[which < len(level)], which[which < len(level)]
-            near = np.flatnonzero(level.apart(points.take(row, axis=0), which) <= bound[row])
-            row, which = row[near], which[near]
+            near = np.flatnonzero(level.apart(along.take(row, axis=1), which) <= bound.take(row))
+            row, which = row.take(near), which.take(near)
         return row, order[which]
 
 
