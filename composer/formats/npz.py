@@ -51,7 +51,7 @@ def read(path: Path, told: Arrival = UNSEEN) -> Mesh:
     anything too large is unpacked."""
     path = Path(path)
     try:
-        with open_regular(path) as file, zipfile.ZipFile(io.BufferedReader(file)) as archive:
+        with io.BufferedReader(open_regular(path)) as file, zipfile.ZipFile(file) as archive:
             return Members(archive, path).mesh(told)
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is not a complete NPZ file ({error})", path) from None
