@@ -26,8 +26,8 @@ about as long."""
 
 @dataclass(frozen=True, eq=False)
 class Discs:
-    """b cylinders: a row of `table` (b, 8) holds the middle, the unit axis or zeros where there is none, the radius, and
-    half the thickness."""
+    """b cylinders: a row of `table` (b, 8) holds the middle, the unit axis or zeros where there is none, the radius,
+    and half the thickness."""
 
     table: Floats
 
