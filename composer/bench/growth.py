@@ -119,9 +119,10 @@ def main() -> None:
     rows: list[Grown] = []
     for row in all_grown(sizes, shapes, said.workers):
         rows.append(row)
-        print(lines([row])[2], flush=True)
+        sys.stdout.write(lines([row])[2] + "\n")
+        sys.stdout.flush()
         write_growth(rows, said.json, said.plot)
-    print("\n".join(lines(rows)))
+    sys.stdout.write("\n".join(lines(rows)) + "\n")
 
 
 if __name__ == "__main__":

@@ -39,16 +39,16 @@ def _panel(title: str, curves: Mapping[str, Points], along: str) -> list[str]:
     said = [f'<text x="{LEFT}" y="18" font-size="13">{escape(title)}</text>']
     for power in range(low_x, high_x + 1):
         x, _ = at(10.0**power, 1.0)
-        said.append(f'<path d="M{x:.1f} {TOP}V{TOP + high}" stroke="#ddd"/>'
-                    f'<text x="{x:.1f}" y="{TOP + high + 15}" text-anchor="middle">{_figure(power)}</text>')  # fmt: skip
+        said.append(f'<path d="M{x:.1f} {TOP}V{TOP + high}" stroke="#ddd"/>')
+        said.append(f'<text x="{x:.1f}" y="{TOP + high + 15}" text-anchor="middle">{_figure(power)}</text>')
     for power in range(low_y, high_y + 1):
         _, y = at(10.0**low_x, 10.0**power)
-        said.append(f'<path d="M{LEFT} {y:.1f}H{LEFT + wide}" stroke="#ddd"/>'
-                    f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{_figure(power)}</text>')  # fmt: skip
+        said.append(f'<path d="M{LEFT} {y:.1f}H{LEFT + wide}" stroke="#ddd"/>')
+        said.append(f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{_figure(power)}</text>')
     first = min(points)
     last = max(x for x, _ in points)
     (x0, y0), (x1, y1) = at(*first), at(last, first[1] * last / first[0])
-    if TOP <= y1:
+    if y1 >= TOP:
         said.append(f'<path d="M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}" stroke="#999" stroke-dasharray="4 4"/>')
     for ink, (name, curve) in zip(INKS, curves.items(), strict=False):
         places = [at(*point) for point in sorted(curve)]
