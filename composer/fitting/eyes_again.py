@@ -1,8 +1,8 @@
 """Eyeballs behind the lids of every level: the projection moves lids after the eyeballs were placed.
 
-Where a lid of the cage or of the finest level lies deeper in an eyeball than on the library, the eyeball makes room
-once more (`eye_room`), on all levels alike, and a sheet over it goes along. One that took the place of a ball of the
-sculpt stays.
+Where a lid that lies on the sculpt, of the cage or of the finest level, lies deeper in an eyeball than on the library,
+the eyeball makes room once more (`eye_room`), on all levels alike, and a sheet over it goes along. One that took the
+place of a ball of the sculpt stays.
 """
 
 from __future__ import annotations
@@ -67,8 +67,9 @@ def eyes_behind_lids(
 
 
 def _lids(level: ProjectedLevel, centre: Rows, within: float) -> NDArray[np.int64]:
-    """(k,) the skin's vertices that lie `within` mm of `centre` (3,) on the library, without what hides in hollows."""
-    near = np.flatnonzero(~level.still & (level.why != Why.HOLLOW))
+    """(k,) the skin's vertices that lie `within` mm of `centre` (3,) on the library, of those that lie on the sculpt:
+    what goes with its surroundings says nothing of where the eye is."""
+    near = np.flatnonzero(~level.still & (level.why == Why.FOLLOWS))
     return near[np.linalg.norm(level.reference[near] - centre, axis=1) < within]
 
 

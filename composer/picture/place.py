@@ -32,6 +32,7 @@ class Ground:
         self.table = np.concatenate(held, axis=1, dtype=np.float32)
         self.triangles = figure.triangles
         self.n_covers = len(covers)
+        self.bare = [covered is None for _, covered in covers]
 
 
 class Place:

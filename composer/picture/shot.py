@@ -27,8 +27,7 @@ AT_ONCE = 8192
 _SUBPIXELS = np.array([(1, 5), (3, 1), (5, 7), (7, 3), (0, 2), (2, 6), (4, 0), (6, 4)]) / 8.0 + 1.0 / 16.0
 _PATTERN = np.array([0, 8, 2, 10, 12, 4, 14, 6, 3, 11, 1, 9, 15, 7, 13, 5])
 _EDGE = 0.045
-"""How far a pixel may lie off the line between its neighbours, in sRGB from 0 to 1, before it counts as an edge (our
-choice). What runs on evenly over several pixels is no edge, however steep."""
+"""Difference of neighbouring pixels, in sRGB from 0 to 1, from which on they are an edge (our choice)."""
 _EVEN = np.float32(0.55)
 """Share of the shading that a heat map removes, so that its colours match the legend (our choice)."""
 _INSIDE = column(np.array([0.55, 0.42, 0.38]))
@@ -58,12 +57,21 @@ class Shot:
         rows, columns = (at.ravel() for at in np.mgrid[top:bottom, left:right])
         windows = [image[top:bottom, left:right] for image in images]
         self._first_pass(windows, columns, rows)
-        at = np.flatnonzero(np.logical_or.reduce([_edges(window) for window in windows]))
+        at = np.flatnonzero(self._to_refine(windows))
         for some in np.array_split(at, len(at) // AT_ONCE + 1):
             if len(some):
                 for window, light in zip(windows, self._again(columns[some], rows[some]), strict=True):
                     window[np.unravel_index(some, window.shape[:2])] = to_srgb(light).T
         return images
+
+    def _to_refine(self, windows: list[Single]) -> NDArray[np.bool_]:
+        """The pixels that are to be rendered with more rays. The edges of what stands in space are those of a picture
+        without colours laid over it; where there is one, the others add the borders of their colours alone."""
+        bare = [window for window, plain in zip(windows, self.ground.bare, strict=True) if plain]
+        covered = [window for window, plain in zip(windows, self.ground.bare, strict=True) if not plain]
+        if not bare:
+            return np.asarray(np.logical_or.reduce([_edges(window) for window in covered]))
+        return np.asarray(np.logical_or.reduce([*map(_edges, bare), *map(_bends, covered)]))
 
     def _box(self) -> tuple[int, int, int, int]:
         seen, _ = self.camera.project(self.pose.positions)
@@ -172,13 +180,24 @@ class Shot:
 
 
 def _edges(srgb: Single) -> NDArray[np.bool_]:
-    """The pixels (height, width) of a picture (height, width, 3) that lie visibly off the line between two neighbours,
-    left and right or above and below; at the margin, that differ visibly from the one neighbour there is."""
+    """The pixels (height, width) of a picture (height, width, 3) that differ visibly from a neighbour."""
     edge = np.zeros(srgb.shape[:2], dtype=bool)
-    for axis in (0, 1):
-        step = np.diff(srgb, axis=axis, append=srgb.take([-1], axis=axis), prepend=srgb.take([0], axis=axis))
-        edge |= (np.abs(np.diff(step, axis=axis)) > np.float32(_EDGE)).any(axis=2)
+    across = (np.abs(np.diff(srgb, axis=1)) > np.float32(_EDGE)).any(axis=2)
+    down = (np.abs(np.diff(srgb, axis=0)) > np.float32(_EDGE)).any(axis=2)
+    edge[:, 1:] |= across
+    edge[:, :-1] |= across
+    edge[1:] |= down
+    edge[:-1] |= down
     return edge
+
+
+def _bends(srgb: Single) -> NDArray[np.bool_]:
+    """The pixels of a picture that lie visibly off the line between two neighbours, left and right or above and below:
+    what runs on evenly over several pixels, such as the colours of a heat map, is no edge, however steep."""
+    bend = np.zeros(srgb.shape[:2], dtype=bool)
+    bend[:, 1:-1] |= (np.abs(np.diff(srgb, 2, axis=1)) > np.float32(_EDGE)).any(axis=2)
+    bend[1:-1] |= (np.abs(np.diff(srgb, 2, axis=0)) > np.float32(_EDGE)).any(axis=2)
+    return bend
 
 
 def _scattered(columns: NDArray, rows: NDArray) -> Single:
