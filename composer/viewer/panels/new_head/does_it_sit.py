@@ -107,11 +107,11 @@ def _fit(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) -> None:
         words = "find the head on the sculpt by its form, however it is turned and large; then look whether it sits"
         if kit.button("Start without points", words, wide=-1):
             fitting.fit(stage, by_form=True)
-    _, fitting.fine = imgui.checkbox("fine as the sculpt", fitting.fine)
+    _, fitting.fine = imgui.checkbox("as fine as the sculpt", fitting.fine)
     kit.mark("finer levels")
     kit.tip("subdivide the library until its edges are as short as the sculpt's, to keep its detail; else coarse")
-    imgui.same_line(0, kit.px(10))
-    _, fitting.turn_over = imgui.checkbox("inside out", fitting.turn_over)
+    kit.beside("it is inside out  ", 10)
+    _, fitting.turn_over = imgui.checkbox("it is inside out", fitting.turn_over)
     kit.mark("turn over")
     kit.tip("for a sculpt whose faces look inwards")
 
@@ -140,7 +140,7 @@ def look_name(words: str) -> str:
 
 
 def _tools(stage: Stage, kit: Kit, fitting: Fitting) -> None:
-    kit.heading("By hand")
+    kit.heading("Where does it not?")
     tool = kit.choice(TOOLS, fitting.tool, HINTS, "hand ")
     if tool != fitting.tool:
         fitting.tool, fitting.erasing = tool, False
