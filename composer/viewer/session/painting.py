@@ -67,6 +67,7 @@ class Painting:
         self._key: tuple = ()
         self._strokes: dict[str, list[Stroke]] = {}
         self._frozen: Frozen | None = None
+        self._kept: Frozen | None = None
         self._region = ""
 
     # The surface that is painted on.
@@ -99,6 +100,12 @@ class Painting:
             return None
         return ring(self.painter_of(session), hit.corners, hit.bary, self.radius_mm)
 
+    def _still(self, picker: Picker, positions: NDArray) -> Frozen:
+        """A picker of a pose (n, 3) mm; the last one where the pose is the same, as from stroke to stroke."""
+        if self._kept is None or not self._kept.is_of(picker, positions):
+            self._kept = picker.freeze(positions)
+        return self._kept
+
     # One stroke.
 
     @property
@@ -114,7 +121,7 @@ class Painting:
             raise MoueError(f"{session.region} is locked: its mask stays as it is", hint="unlock it in its menu")
         painter = self.painter_of(session)
         self._region = session.region
-        self._frozen = picker.freeze(session.positions())
+        self._frozen = self._still(picker, session.positions())
         targets = [session.region]
         if self.mirrored:
             _ = session.evaluated.mirror_map  # found now, not in the middle of a stroke

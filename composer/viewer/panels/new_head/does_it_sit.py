@@ -124,18 +124,28 @@ def _shown(stage: Stage, kit: Kit, new: NewHead) -> None:
     if changed:
         stage.distance_heat = on
     if new.looks:
-        kit.quiet("How it came about")
-        names = {look.words: look_name(look.words) for look in new.looks}
-        hints = dict.fromkeys(names, "look at the library after this stage of the fit") | {NOW: "as it stands now"}
-        chosen = kit.choice({**names, NOW: "Now"}, new.looked_at, hints, "look ")
-        if chosen != new.looked_at:
-            new.look_at(chosen)
-            if stage.shown_of_new == "sculpt":
-                stage.shown_of_new = "cage"
+        _stages(stage, kit, new)
+
+
+def _stages(stage: Stage, kit: Kit, new: NewHead) -> None:
+    """How it came about: the library as it stands now, or after a stage of the fit."""
+    names = {NOW: "Now"} | {look.words: look_name(look.words) for look in new.looks}
+    shown = "How it came about" if new.looked_at == NOW else f"After: {names[new.looked_at]}"
+    imgui.set_next_item_width(-1)
+    if imgui.begin_combo("##stages", shown):
+        for look, words in names.items():
+            if imgui.selectable(words, look == new.looked_at)[0]:
+                new.look_at(look)
+                if stage.shown_of_new == "sculpt":
+                    stage.shown_of_new = "cage"
+            kit.mark(words)
+        imgui.end_combo()
+    kit.mark("stages")
+    kit.tip("look at the library as it stands now, or after a stage of the fit")
 
 
 def look_name(words: str) -> str:
-    """What the button of a stage is called, by what the stage is called while it runs."""
+    """What a stage is called in the list of them, by what the stage is called while it runs."""
     return STAGE_WORDS.get(words, words.capitalize())
 
 
