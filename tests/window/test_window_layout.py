@@ -24,10 +24,13 @@ def view_share(hand: Hand) -> float:
 def test_the_view_keeps_its_share_in_every_place(new_hand: Callable[..., Hand], library: Path, size) -> None:
     hand = new_hand(size=size)
     hand.open(library)
-    for key in ("M", "P", "L"):
+    for key in ("M", "P", "L", "J"):
         hand.key(key)
         assert view_share(hand) >= VIEW_SHARE - 1e-3
         assert not hand.stage.room.folded
+        left, _, wide, _ = hand.stage.view
+        last = max(box[2] for name, box in hand.seen.items() if name.startswith("view ") or name == "frame region")
+        assert left < last <= left + wide, "a button of the views is cut"
 
 
 def test_a_panel_is_dragged_and_folded_and_stays_so(
