@@ -132,7 +132,7 @@ def _stages(stage: Stage, kit: Kit, new: NewHead) -> None:
     names = {NOW: "Now"} | {look.words: look_name(look.words) for look in new.looks}
     shown = "How it came about" if new.looked_at == NOW else f"After: {names[new.looked_at]}"
     imgui.set_next_item_width(-1)
-    if imgui.begin_combo("##stages", shown):
+    if imgui.begin_combo("##stages", shown, imgui.ComboFlags_.height_largest):
         for look, words in names.items():
             if imgui.selectable(words, look == new.looked_at)[0]:
                 new.look_at(look)
