@@ -4,11 +4,12 @@
 
 Six random cells a recipe, and pairs of whole shapes; what is counted is told in `contact_judge`. Poses in which no lip
 lies more than 3 mm deeper in the other than it may count apart from deeper ones.
-A face is turned that looks against what it was before contact, or against rest where it did not before; so does one
-that is rolled along with a lip, from 89 degrees off rest to 91. It is turned over where it looks against rest once it is
-turned back with its surroundings (`turned_over`), and did not before contact; mended, the other way round. A sweep takes
-one cell of a recipe from 0 to 1 in a hundred steps; told is the largest step of a vertex beside the largest without
-contact. `--json` keeps every pose's figures.
+A face is turned over where contact itself changes the sign of its deformation against its surroundings
+(`turned_over`); mended, if the pose had turned it over against rest already. Told beside it are the faces that look
+against what they were before contact, mended ones among them, and those that newly look against rest: so does one that
+is rolled along with a lip from 89 degrees off rest to 91.
+A sweep takes one cell of a recipe from 0 to 1 in a hundred steps; told is the largest step of a vertex beside the
+largest without contact. `--json` keeps every pose's figures.
 """
 
 from __future__ import annotations
@@ -40,8 +41,8 @@ SHALLOW_MM, SWEEP_STEPS = 3.0, 100
 @dataclass(frozen=True)
 class Told:
     """A pose's figures: counts by kind before and after, how deep a lip lies in the other beyond what it may before and
-    after, mm, faces turned against before and newly against rest, newly turned over against their surroundings, mended
-    so, the furthest movement, mm, processor time, ms."""
+    after, mm, faces turned against before and newly against rest, turned over against their surroundings, mended, the
+    furthest movement, mm, processor time, ms."""
 
     name: str
     before: dict[str, int]
@@ -84,11 +85,12 @@ class Subject:
         rest, one, other = (_areas(each, triangles) for each in (head.neutral, pose, parted))
         fresh = ((rest * other).sum(axis=1) < 0.0) & ((rest * one).sum(axis=1) > 0.0)
         faces = np.flatnonzero((parted != pose).any(axis=1)[triangles].any(axis=1) & head.skin[triangles].all(axis=1))
-        was, now = (self._orientations.kept(head.neutral, each, faces) for each in (pose, parted))
+        over = faces[self._orientations.kept(pose, parted, faces) < 0.0]
+        mended = int((self._orientations.kept(head.neutral, pose, over) < 0.0).sum())
         return Told(
             recipe.name, before, judge.beyond(left, alone), deep, judge.lips_mm(left, alone),
             int(((one * other).sum(axis=1) < 0.0).sum()), int(fresh.sum()),
-            int(((now < 0.0) & (was >= 0.0)).sum()), int(((was < 0.0) & (now >= 0.0)).sum()),
+            len(over) - mended, mended,
             float(np.linalg.norm(parted - pose, axis=1).max()), 1e3 * took,
         )  # fmt: skip
 
@@ -170,7 +172,7 @@ def table(told: Sequence[Told]) -> list[str]:
         f" newly against rest {sum(t.against_rest for t in told)}"
     )
     over = [each.turned_over for each in told]
-    lines.append(f"newly turned over against their surroundings {sum(over)} in {sum(each > 0 for each in over)} poses,"
+    lines.append(f"turned over against their surroundings {sum(over)} in {sum(each > 0 for each in over)} poses,"
                  f" mended {sum(t.mended for t in told)}")  # fmt: skip
     took = sorted(t.took_ms for t in told)
     far = max((t.furthest_mm for t in told), default=0.0)

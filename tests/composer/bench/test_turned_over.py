@@ -19,7 +19,7 @@ def sheet() -> tuple[np.ndarray, np.ndarray]:
 
 
 def test_a_sheet_that_is_rolled_up_and_turned_keeps_every_face() -> None:
-    """A cylinder has no stretch, so every face is turned by a rotation alone; the last ones by more than 180 degrees."""
+    """A cylinder has no stretch, so every face is turned by a rotation alone, the last ones by over 180 degrees."""
     flat, triangles = sheet()
     radius = 3.0
     angle = flat[:, 0] / radius

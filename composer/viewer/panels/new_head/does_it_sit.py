@@ -43,6 +43,7 @@ STAGE_WORDS = {
     "parting skin from skin": "Parted",
     "placing the parts": "Parts",
     "projecting": "Projected",
+    "keeping the eyes behind their lids": "Eyes",
 }
 """What a stage of the fit is called once it is done, by what it is called while it runs; others keep their words."""
 
