@@ -1,7 +1,7 @@
 """Eyeballs behind the lids of every level: the projection moves lids after the eyeballs were placed.
 
-Where a lid of the cage or of the finest level lies deeper in an eyeball than on the library, the eyeball makes room once
-more (`eye_room`), on all levels alike, and a sheet over it goes along. One that took the place of the sculpt's own ball
+Where a lid of the cage or of the finest level lies deeper in an eyeball than on the library, the eyeball makes room
+once more (`eye_room`), on all levels alike, and a sheet over it goes along. One that took the place of a ball of the
 sculpt stays.
 """
 
