@@ -81,7 +81,8 @@ def test_tab_goes_through_every_panel_and_back(open_dome: Hand) -> None:
     assert panels == ["header", "left", "over view", "foot", "right"]
     names = {name for _, name in walked}
     assert {"Mix", "Save", "New recipe", "view back", "overlay", "Mirrored", "search shapes"} <= names
-    assert {f"shape {name}" for name in hand.session.head.shape_names} <= names
+    assert "pictures of shapes" in names, "the tray's pictures are one stop, walked over by arrows"
+    assert not any(name.startswith("shape ") for name in names)
     hand.key("Shift+Tab")
     assert hand.window.kit.stops.has == walked[-2]
 
