@@ -29,9 +29,10 @@ an edge, a sweep of lids jumps by 5.6 times its plain step when a face comes in,
 LET_GO, LEAST = 0.3, 0.05
 """Cosine between a triangle and its corners' mean normal: one turned over by so much is let go wholly, and has no row
 where it counts no more than that."""
-THIN = 0.01
+THIN = 0.005
 """Of its longest edge: a face that is no higher than this has no side to speak of and is let go; one twice as high
-counts wholly. Where such slivers are held, one of them holds a whole lip back in one step of a sweep."""
+counts wholly. Where such slivers are held, one of them holds a whole lip back in one step of a sweep; with
+0.01 and 0.02, four faces in 42 pairs turn over."""
 FACE_FIRM = 2e-3
 """How much a face row gives way, beside a typical push's own answer of 1."""
 

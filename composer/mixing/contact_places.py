@@ -26,8 +26,10 @@ from composer.head.understand.part_words import what_parts_are
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-ABOUT_LIPS, ABOUT_LIDS = 0.6, 0.6
-"""How far about its lines the skin gives way: 32 mm about an adult's lips, 16 mm about its lids."""
+ABOUT_LIPS, ABOUT_LIDS = 0.6, 0.8
+"""How far about its lines the skin gives way: 32 mm about an adult's lips, 21 mm about its lids, so that the inside of
+a lid down to its fold is within it: with 0.6, 91 percent of what lies in the eyes of a library of 27,000 vertices is
+taken away, with 0.8 98."""
 ROOM_LIPS, ROOM_LIDS = 0.0018, 0.0029
 """What a mix may be deeper than its shapes: 0.1 mm on an adult's lips and lids."""
 CELL, BAND = 0.018, 0.09

@@ -109,8 +109,8 @@ def test_many_rows_that_come_in_a_few_at_a_time_give_what_all_at_once_give(seed:
 
 
 def test_a_sliver_is_let_go_and_counts_the_more_the_higher_it_is() -> None:
-    """Triangles of 1 mm by their height over the longest edge: none at a hundredth, wholly at two."""
-    heights = np.array([0.004, 0.01, 0.013, 0.016, 0.02, 0.5])
+    """Triangles of 1 mm by their height over the longest edge: none at a two-hundredth, wholly at a hundredth."""
+    heights = np.array([0.002, 0.005, 0.0065, 0.008, 0.01, 0.5])
     places = np.array([[(0.0, i, 0.0), (1.0, i, 0.0), (0.5, i + h, 0.0)] for i, h in enumerate(heights)]).reshape(-1, 3)
     normals = np.tile([0.0, 0.0, 1.0], (len(places), 1))
     counts = Faces(places, np.arange(len(places)).reshape(-1, 3), normals, 0.25).counts
