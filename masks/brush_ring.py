@@ -50,20 +50,24 @@ def ring(painter: Painter, corners: ArrayLike, bary: ArrayLike, radius_mm: float
         toward = np.where(np.isin(vertices, corner), np.maximum(toward, 1e-3), toward)
         return np.where(toward > 0.0, toward, np.minimum(toward, -1e-6))
 
-    beside = np.ones(surface.n_vertices, dtype=bool)
-    if stay:
-        beside = (painter.sides == 0) | (painter.sides == stay)
-        on_line = np.zeros(surface.n_vertices, dtype=bool)
-        on_line[painter.barriers.curves[(stay - 1) // 2]] = True
-        beside &= ~painter.barriers.blocked | on_line
-    distance = _distances(painter, corner, weight @ surface.positions[corner], radius_mm,
-                          lambda v: (faces(v) > 0) & beside[v])  # fmt: skip
-    about = surface.derived(TrianglesAbout).of(np.flatnonzero(np.isfinite(distance)))
-    triangles = surface.triangles[about].astype(np.int64)
-    facing, used = np.ones(surface.n_vertices), np.unique(triangles)
-    facing[used] = faces(used)
-    _extend(surface.positions, triangles, distance, (facing <= 0) & beside, painter.barriers.blocked)
-    return _ring_of(surface.positions, triangles, distance, facing, radius_mm)
+    def beside(vertices: Indices) -> NDArray[np.bool_]:
+        """Which of some vertices lie on the side to stay on."""
+        if not stay:
+            return np.ones(len(vertices), dtype=bool)
+        there, line = painter.sides[vertices], painter.barriers.curves[(stay - 1) // 2]
+        return ((there == 0) | (there == stay)) & (~painter.barriers.blocked[vertices] | np.isin(vertices, line))
+
+    reached, far = _distances(painter, corner, weight @ surface.positions[corner], radius_mm,
+                              lambda v: (faces(v) > 0) & beside(v))  # fmt: skip
+    triangles = surface.triangles[surface.derived(TrianglesAbout).of(reached)].astype(np.int64)
+    used = np.unique(triangles)  # from here on vertices are counted among these: what lies elsewhere costs nothing
+    triangles, positions = np.searchsorted(used, triangles), surface.positions[used]
+    distance, known = np.full(len(used), np.inf), np.isin(reached, used)
+    distance[np.searchsorted(used, reached[known])] = far[known]
+    facing = faces(used)
+    _extend(positions, triangles, distance, (facing <= 0) & beside(used), painter.barriers.blocked[used])
+    a, b, t = _ring_of(positions, triangles, distance, facing, radius_mm)
+    return used[a], used[b], t
 
 
 def _unit(vector: Floats) -> Floats:
@@ -72,14 +76,11 @@ def _unit(vector: Floats) -> Floats:
 
 def _distances(
     painter: Painter, corner: Indices, centre: Floats, radius: float, allowed: Callable[[Indices], NDArray[np.bool_]]
-) -> Floats:
-    """(n,) distance in mm from the centre up to a little more than the radius, inf beyond."""
+) -> tuple[Indices, Floats]:
+    """The vertices (k,) that lie up to a little further from the centre than the radius, and how far in mm (k,)."""
     surface = painter.surface
     beyond = 1.5 * max(surface.mean_edge_mm, float(np.linalg.norm(surface.positions[corner] - centre, axis=1).max()))
-    reached, far = painter.barriers.marching.from_point(corner, centre, radius + beyond, allowed)
-    distance = np.full(surface.n_vertices, np.inf)
-    distance[reached] = far
-    return distance
+    return painter.barriers.marching.from_point(corner, centre, radius + beyond, allowed)
 
 
 def _extend(

@@ -25,15 +25,17 @@ def contour(triangles: NDArray, values: ArrayLike, level: float) -> Crossings:
     Raises MoueError where a value is not a number.
     """
     value = np.asarray(values, dtype=np.float64)
-    if np.isnan(value).any():
+    if np.isnan(value.sum()) and np.isnan(value).any():
         raise MoueError(f"vertex {int(np.flatnonzero(np.isnan(value))[0])} has a value that is not a number")
-    corner = np.asarray(triangles, dtype=np.int64).reshape(-1, 3)
-    above = value[corner] >= level
-    passed = above != above[:, [1, 2, 0]]
-    crossed = np.flatnonzero(passed.any(axis=1))
-    side = np.argsort(~passed[crossed], axis=1, kind="stable")[:, :2]
-    start = corner[crossed[:, None], side]
-    end = corner[crossed[:, None], (side + 1) % 3]
+    corner = np.asarray(triangles).reshape(-1, 3)
+    above = (value >= level)[corner]
+    some = above[:, 0] != above[:, 1]
+    some |= above[:, 1] != above[:, 2]
+    crossed = np.flatnonzero(some)
+    corner, above = corner[crossed].astype(np.int64), above[crossed]
+    passed, row = above != above[:, [1, 2, 0]], np.arange(len(crossed))[:, None]
+    side = np.argsort(~passed, axis=1, kind="stable")[:, :2]
+    start, end = corner[row, side], corner[row, (side + 1) % 3]
     a, b = np.minimum(start, end).ravel(), np.maximum(start, end).ravel()
     t = _between(value[a], value[b], level)
     at_a, at_b = np.where(t <= 0.0, a, -1 - np.arange(len(a))), np.where(t >= 1.0, b, -1)

@@ -12,6 +12,7 @@ every diagonal, so no direction of the grid is favoured.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from functools import cached_property
 
@@ -34,6 +35,9 @@ MOST_FRONTS = 64
 SMALL = 5000
 """Windows below this many vertices are marched once (our choice). In larger windows the order of Dijkstra's bound
 differs from the order in which the front arrives, so they are marched again in the order found, up to four times."""
+
+MOST_TABLES = 4
+"""Threads whose tables are kept at once; it limits memory only."""
 
 DETOUR = 1.2
 """Most that the path over edges exceeds the straight one, as a ratio: 2 / sqrt(3) = 1.155 on a regular net of
@@ -59,6 +63,21 @@ class Marching:
             raise MoueError(f"{flags.size} flags for what must not be crossed on a mesh of {n} vertices")
         self.surface = surface
         self.blocked = flags
+        self._places: dict[int, NDArray[np.int32]] = {}
+
+    def places_of(self, vertices: Indices, ends: NDArray[np.int32]) -> NDArray[np.int32]:
+        """Where each of some `ends`, of any shape, stands among `vertices` (k,), -1 where it does not. The time depends
+        on what is given, not on the mesh: the table is kept, one a thread, and cleaned where it was written."""
+        thread = threading.get_ident()
+        table = self._places.get(thread)
+        if table is None:
+            if len(self._places) >= MOST_TABLES:
+                self._places.clear()
+            table = self._places[thread] = np.full(self.surface.n_vertices, -1, dtype=np.int32)
+        table[vertices] = np.arange(len(vertices), dtype=np.int32)
+        found = table[ends]
+        table[vertices] = -1
+        return found
 
     @property
     def tree(self) -> cKDTree:
@@ -106,7 +125,7 @@ class Marching:
         start = checked_vertices(corners, self.surface.n_vertices, "source")
         centre = np.asarray(point, dtype=np.float64)
         away = np.linalg.norm(self.surface.positions[start] - centre, axis=1)
-        window = np.array(sorted(self.tree.query_ball_point(centre, limit_mm)), dtype=np.int64)
+        window = np.sort(np.array(self.tree.query_ball_point(centre, limit_mm), dtype=np.int64))
         window = np.union1d(window, start)
         if allowed is not None:
             window = window[allowed(window)]
@@ -211,9 +230,7 @@ class _Bands:
         count = pointer[vertices + 1] - pointer[vertices]
         rows = np.repeat(pointer[vertices] - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))
         target = np.repeat(np.arange(len(vertices), dtype=np.int32), count)
-        local = np.full(marching.surface.n_vertices, -1, dtype=np.int32)
-        local[vertices] = np.arange(len(vertices), dtype=np.int32)
-        ends = local[edge[:, rows]]
+        ends = marching.places_of(vertices, edge[:, rows])
         late = arrival[target]
         early = np.maximum(arrival[ends[0]], arrival[ends[1]])
         self.step = float(shape[0, rows].mean()) if len(rows) else 0.0

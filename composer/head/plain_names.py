@@ -92,3 +92,8 @@ def matches(name: str, search: str) -> bool:
     """Whether every word of a search occurs in the landmark's plain words or in its name; capitals do not count."""
     both = f"{plain_name(name)} {name.replace('_', ' ')}".casefold()
     return all(word in both for word in search.casefold().replace("_", " ").split())
+
+
+def side_letters(words: str) -> int:
+    """How many letters at the end of plain words say the side, its comma with them; 0 where they say none."""
+    return len(words) - words.rfind(", ") if ", " in words else 0

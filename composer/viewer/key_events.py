@@ -63,6 +63,8 @@ class KeyEvents:
         plain = not modifiers & (key.MOD_ACCEL | key.MOD_ALT | key.MOD_SHIFT)
         if self._walks_on_cells("Enter" if plain and symbol in (key.ENTER, key.NUM_ENTER) else combo):
             return True
+        if self._walks_on_pictures("Enter" if plain and symbol in (key.ENTER, key.NUM_ENTER) else combo):
+            return True
         if not self._is_ours(combo):
             self._ui.key(symbol, modifiers, True)
         if symbol == key.ESCAPE:
@@ -124,6 +126,14 @@ class KeyEvents:
         self._act(ON_CELLS[combo])
         board.walks_back = board.typing is not None
         return True
+
+    def _walks_on_pictures(self, combo: str) -> bool:
+        """Whether the keyboard is on a grid of pictures, and the key goes on to another one or presses it."""
+        if self._kit.grid is None or self.holding or self._panels.keys.waiting:
+            return False
+        if self._stage.dialogs.any_open or self._ui.menu_open:
+            return False
+        return self._kit.grid.key(combo)
 
     def _is_ours(self, combo: str) -> bool:
         """Whether a key that could walk from control to control is not for walking, as nobody has begun to: Tab does.

@@ -68,6 +68,7 @@ def draw_screen(
 ) -> None:  # fmt: skip
     """Every panel; `texture` is the GL name of the picture of the head, `other` that of what it is compared with."""
     kit.seen.clear()
+    kit.grid = None
     kit.stops.begin()
     display = imgui.get_io().display_size
     if stage.session is None:

@@ -76,6 +76,7 @@ def new_both_surfaces(hand: Hand) -> None:
 
 def new_stage_with_heat(hand: Hand) -> None:
     _fitted(hand)
+    hand.click_on("stages")
     hand.click_on("Landmarks alone")
     hand.click_on("distance heat")
     hand.settle()

@@ -30,12 +30,22 @@ def test_update_is_all(polygons: Polygons, seed: int) -> None:
         assert np.array_equal(held, normals.all(pose))
 
 
-@given(polygon_meshes(), st.integers(0, 2**32 - 1))
+@given(polygon_meshes(), st.integers(0, 2**32 - 1), st.booleans())
 @settings(max_examples=30, deadline=None)
-def test_all_is_what_masks_use(polygons: Polygons, seed: int) -> None:
+def test_all_is_what_masks_use(polygons: Polygons, seed: int, stands: bool) -> None:
     head = random_head(np.random.default_rng(seed), polygons, 0)
     pose = head.neutral.astype(np.float32)
-    assert Normals(head).all(pose) == pytest.approx(Surface(polygons, pose).vertex_normals, abs=2e-3)
+    assert Normals(head, stands).all(pose) == pytest.approx(Surface(polygons, pose).vertex_normals, abs=2e-3)
+
+
+def test_a_head_that_stood_still_can_move() -> None:
+    ball = sphere(3, 50.0)
+    head = Head("ball", ball.polygons, ball.positions.copy())
+    normals, pose = Normals(head, stands=True), ball.positions.astype(np.float32)
+    held = normals.all(pose)
+    pose[10:20] *= 1.2
+    normals.update(pose, (10, 20), held)
+    assert held == pytest.approx(Normals(head).all(pose), abs=1e-5)
 
 
 def test_a_ball_has_its_radii_as_normals() -> None:
@@ -48,7 +58,7 @@ def test_a_ball_has_its_radii_as_normals() -> None:
 
 def test_a_vertex_of_no_polygon_has_no_normal() -> None:
     head = Head("loose", Polygons.from_faces([[0, 1, 2]], 4), np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [5, 5, 5.0]]))
-    found = Normals(head).all(head.neutral.astype(np.float32))
+    found = Normals(head, stands=True).all(head.neutral.astype(np.float32))
     assert found == pytest.approx(np.array([[0, 0, 1], [0, 0, 1], [0, 0, 1], [0, 0, 0.0]]))
 
 

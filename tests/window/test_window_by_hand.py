@@ -191,13 +191,16 @@ def test_every_stage_of_the_fit_can_be_looked_at(fitted: tuple) -> None:
     new = hand.stage.new_head
     stood = new.cage
     for look in new.looks:
+        hand.click_on("stages")
         hand.click_on(look_name(look.words))
         assert new.looked_at == look.words and np.array_equal(new.shown_cage, look.positions)
         assert new.cage is stood
+    hand.click_on("stages")
     hand.click_on("Landmarks alone")
     hand.click_on("distance heat")
     hand.frames(3)
     early = hand.window.drawing.shown.legend.high
+    hand.click_on("stages")
     hand.click_on("Now")
     hand.frames(3)
     assert new.shown_cage is stood and hand.window.drawing.shown.legend.high <= early  # round numbers

@@ -198,7 +198,7 @@ def test_shapes_recipes_and_their_menus_are_reached_by_keys_alone(
                     return
         raise AssertionError(f"no key leads to {to}")
 
-    walk("shape ")
+    walk("pictures of shapes")
     for _ in range(8):
         hand.key("Down")
     hand.key("Space")

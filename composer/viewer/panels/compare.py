@@ -6,6 +6,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.picture.letter_order import as_drawn
 from composer.viewer.session.compare import HOW, NEUTRAL, TARGET
+from composer.viewer.session.sculpts import compare_with_target
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.frames import wipe_line
@@ -38,6 +39,10 @@ def compare_menu(stage: Stage, kit: Kit) -> None:
                 compare.whom = name
                 compare.how = compare.how if compare.how != "off" else "ghost"
             kit.mark(f"compare with {words}")
+        if imgui.selectable("a target's file ...", False)[0]:
+            heading = "The target to compare with"
+            stage.dialogs.path_for = (heading, "Compare", lambda path: compare_with_target(stage, path))
+        kit.mark("compare with a file")
         imgui.end_popup()
     imgui.pop_style_var()
 

@@ -8,7 +8,7 @@ from imgui_bundle import imgui
 
 from composer.viewer.panels.sheets import begin_sheet, end_sheet
 from composer.viewer.session.dropping import open_dropped
-from composer.viewer.session.sculpts import accept_sculpt, match_target
+from composer.viewer.session.sculpts import accept_sculpt, compare_with_target, match_target
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
@@ -23,6 +23,8 @@ def draw_dropped(stage: Stage, kit: Kit) -> None:
         imgui.text(kit.fit(f"What is {path.name} for?", wide))
     kit.quiet(f"{stage.opened.title} is open.")
     for words, hint, able, call in (
+        ("Compare with it", "the open pose beside it: as a ghost, behind a wipe, side by side", True,
+         compare_with_target),
         ("Match it", "a new recipe whose pose comes nearest to it", True, match_target),
         (f"Take it back as a fix of {recipe}" if recipe else "Take it back as a fix",
          f"it is the sculpted bake of {recipe}: what was sculpted comes in with its cells, as a corrective"

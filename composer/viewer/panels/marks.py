@@ -6,7 +6,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.edits.landmarks import accept_guesses, remove_landmark
 from composer.head.landmark_names import landmark_names
-from composer.head.plain_names import named, plain_name
+from composer.head.plain_names import named, plain_name, side_letters
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
@@ -51,7 +51,8 @@ def _row(stage: Stage, kit: Kit, name: str, there: bool) -> None:
     sign, colour, origin = _state(stage, name, there)
     kit.sign(sign, at.x + kit.px(10), at.y + high / 2, kit.px(12 if there else 10), colour)
     text = theme.TEXT if there else theme.QUIET
-    words = kit.fit(plain_name(name), wide - kit.px(28), theme.SIDES)
+    plain = plain_name(name)
+    words = kit.fit(plain, wide - kit.px(28), side_letters(plain))
     place = ImVec2(at.x + kit.px(22), at.y + (high - imgui.get_font_size()) / 2)
     imgui.get_window_draw_list().add_text(place, u32(text), words)
     kit.tip(f"{named(name)}: {origin}")

@@ -26,6 +26,7 @@ from composer.viewer.session.stage import Stage
 from composer.viewer.session.time_strip import TimeStrip
 from composer.viewer.session.trying import Trying
 from composer.viewer.tools.desk import Desk, GaugeReading, PullReading
+from composer.viewer.ui.picture_grid import PictureGrid
 
 
 @dataclass
@@ -48,6 +49,7 @@ class Panels:
     steps: Steps = field(default_factory=Steps)
     findings: Findings = field(default_factory=Findings)
     trying: Trying = field(default_factory=Trying)
+    gallery: PictureGrid = field(default_factory=PictureGrid)
     time: TimeStrip = field(default_factory=TimeStrip)
     time_panel: TimePanel = field(default_factory=TimePanel)
     painting: Painting = field(default_factory=Painting)

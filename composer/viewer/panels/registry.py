@@ -54,7 +54,7 @@ def _right_of_mixing(stage: Stage, kit: Kit, panels: Panels) -> None:
     if panels.findings.shown(stage):
         panels.findings.draw(stage, kit)
     elif panels.trying.gallery:
-        draw_gallery(stage, kit, panels.trying)
+        draw_gallery(stage, kit, panels.trying, panels.gallery)
     else:
         panels.tray.draw(stage, kit)
 

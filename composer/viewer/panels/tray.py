@@ -17,6 +17,7 @@ from composer.viewer.session.sculpts import retouch_shape
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
+from composer.viewer.ui.picture_grid import PictureGrid
 from composer.viewer.ui.theme import u32
 
 DIMMED = 0.4
@@ -41,6 +42,7 @@ class Tray:
     labels: dict[str, str] = field(default_factory=dict)
     words: dict[str, Lines] = field(default_factory=dict)
     reach: Hardly = field(default_factory=Hardly)
+    pictures: PictureGrid = field(default_factory=PictureGrid)
 
     def draw(self, stage: Stage, kit: Kit) -> None:
         """The whole panel."""
@@ -57,7 +59,7 @@ class Tray:
         self.search = kit.search("search shapes", self.search, tip=tip)
         self._where_shapes_move(stage)
         self._groups(stage, kit)
-        kit.area("shapes")
+        self.pictures.begin(kit, "pictures of shapes")
         self.reach.begin(stage, bool(self.search.strip()))
         self._grid(stage, kit, names)
         self._menu(stage, kit)
@@ -143,6 +145,8 @@ class Tray:
         self.words = kit.in_two_lines(list(self.labels.values()), side)
         tall = imgui.get_text_line_height() * (2 if any(second for _, second in self.words.values()) else 1)
         high = side + kit.px(6) + tall
+        self.pictures.lay(names, stage.opened.shape, across, high + gap)
+        self._by_key(stage)
         lines = -(-len(names) // across)
         top = imgui.get_scroll_y()
         first = max(int(top // (high + gap)) - 1, 0)  # one line more on both sides, for the keyboard to walk on to
@@ -154,6 +158,16 @@ class Tray:
         imgui.set_cursor_screen_pos(start)
         imgui.dummy(ImVec2(1, lines * (high + gap)))
 
+    def _by_key(self, stage: Stage) -> None:
+        """Enter chooses the picture that the keyboard is at; on the chosen one it brings the shape into the chosen
+        region."""
+        name = self.pictures.at
+        if not self.pictures.takes(name):
+            return
+        if name == stage.opened.shape:
+            self.bring(stage, stage.opened.region, name, mirrored=False)
+        stage.opened.shape = name
+
     def _card(self, stage: Stage, kit: Kit, name: str, side: float, high: float) -> None:
         session = stage.opened
         entry = session.project.shapes.get(name, {})
@@ -161,19 +175,19 @@ class Tray:
         star = ImVec2(at.x + side - kit.px(11), at.y + kit.px(11))
         mouse, marked = imgui.get_mouse_pos(), bool(entry.get("marked"))
         on_star = abs(mouse.x - star.x) < kit.px(11) and abs(mouse.y - star.y) < kit.px(11)
-        if imgui.invisible_button(f"shape {name}", ImVec2(side, high), imgui.ButtonFlags_.enable_nav):
+        if imgui.invisible_button(f"shape {name}", ImVec2(side, high)):
             if on_star and imgui.is_mouse_released(0):
                 stage.do(lambda p: mark_shape(p, name, not marked))
             else:
                 session.shape = name
-        kit.mark(f"shape {name}")
+        kit.mark(f"shape {name}", able=False)
         kit.seen[f"star {name}"] = (star.x - 4, star.y - 4, star.x + 4, star.y + 4)
         hovered, chosen = imgui.is_item_hovered(), session.shape == name
         if imgui.is_item_activated():
             self.pressed = name
         if self.pressed == name and imgui.is_mouse_dragging(0, kit.px(5)) and imgui.is_item_active():
             stage.carried_shape = name
-        if kit.menu_asked():
+        if kit.menu_asked() or (kit.wants_menu and self.pictures.walked and self.pictures.at == name):
             session.shape, self.menu = name, name
             self.label, self.wanted_group = str(entry.get("label", "")), str(entry.get("group", ""))
             imgui.open_popup("shape menu")
@@ -187,6 +201,7 @@ class Tray:
             draw.add_rect_filled(*box, u32(theme.RAISED), kit.px(6))
         if chosen or hovered:
             draw.add_rect(*box, u32(theme.SAND if chosen else theme.QUIET), kit.px(6), kit.px(2.2 if chosen else 1.2))
+        self.pictures.ring(kit, name, *box)
         if marked or hovered:
             shade = theme.SAND if marked else theme.TEXT if on_star else theme.QUIET
             draw.add_circle_filled(star, kit.px(9), u32(theme.DEEP, 0.55))
@@ -203,7 +218,7 @@ class Tray:
                 kit.quiet(words + (f", {betweens} in-between{'s' * (betweens > 1)}" if betweens else ""))
                 if self.reach.hardly(session, name):
                     kit.quiet("hardly moves the region that is chosen")
-                kit.quiet("drag it onto the face")
+                kit.quiet("drag it onto the face; or Enter, twice, brings it into the chosen region")
 
     def carried_over(self, stage: Stage, mirrored: bool) -> None:
         """Show the carried shape while it is over the head, and end its preview beside it."""
@@ -234,9 +249,13 @@ class Tray:
             if look_up(stage, *stage.pointer) is not None:
                 stage.say("There is no region at that place. Drop the picture on a row of the board instead.")
             return
+        self.bring(stage, region, shape, mirrored)
+
+    def bring(self, stage: Stage, region: str, shape: str, mirrored: bool) -> None:
+        """A shape into a region, as one step, told."""
         if stage.do(carried_edit(stage, region, shape, mirrored)):
             tell_dropped(stage, region, shape, mirrored)
-            session.region, session.shape = region, shape
+            stage.opened.region, stage.opened.shape = region, shape
 
     def _menu(self, stage: Stage, kit: Kit) -> None:
         session = stage.opened

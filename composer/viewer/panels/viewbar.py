@@ -20,6 +20,7 @@ from composer.viewer.ui.theme import u32
 
 BONE = theme.ink(0xD9D0BF)
 """What a scale both ways has in its middle: skin without a colour."""
+CLOSE_UP = "Close up"
 ONE_LINE = 780.0
 """Width of a view from which on all of its buttons stand in one line."""
 
@@ -27,17 +28,19 @@ ONE_LINE = 780.0
 def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> None:
     """Buttons along the top of the view, and the legend at its lower left."""
     left, top, width, height = stage.whole_view
-    narrow = width < kit.px(940)
+    views = VIEWS | ({"three_quarter": "¾"} if width < kit.px(940) else {})
+    gap, usual = kit.px(3), imgui.get_style().frame_padding
+    words = sum(kit.wide(each) + gap for each in (*views.values(), CLOSE_UP))
+    room = (width - kit.px(20) - words) / (2 * (len(views) + 1))
     imgui.set_cursor_screen_pos(ImVec2(left + kit.px(10), top + kit.px(10)))
-    for i, (name, words) in enumerate(VIEWS.items()):
-        if i:
-            imgui.same_line(0, kit.px(3))
-        if kit.button("¾" if narrow and name == "three_quarter" else words, ACTIONS[name].words, name,
-                      name=f"view {name}"):  # fmt: skip
+    imgui.push_style_var(imgui.StyleVar_.frame_padding, ImVec2(min(max(room, kit.px(2)), usual.x), usual.y))
+    for name, each in views.items():
+        if kit.button(each, ACTIONS[name].words, name, name=f"view {name}"):
             look_from(stage, name)
-    imgui.same_line(0, kit.px(3))
-    if kit.button("Close up", "look closely at the chosen region", "frame", name="frame region"):
+        imgui.same_line(0, gap)
+    if kit.button(CLOSE_UP, "look closely at the chosen region", "frame", name="frame region"):
         frame_region(stage)
+    imgui.pop_style_var()
     if stage.place != "new":
         _looks(stage, kit, has_texture)
     if shown.legend is not None:

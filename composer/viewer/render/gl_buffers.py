@@ -24,11 +24,12 @@ def difference(held: NDArray, wanted: NDArray) -> tuple[int, int]:
     one, two = (a.reshape(len(a), -1).view(np.uint8).reshape(len(a), -1) for a in (held, wanted))
     word = next(size for size in (4, 2, 1) if one.shape[1] % size == 0)
     kind = {4: np.uint32, 2: np.uint16, 1: np.uint8}[word]
-    differs = one.view(kind) != two.view(kind)
-    if not differs.any():
+    differs = (one.view(kind) != two.view(kind)).reshape(-1)
+    width = one.shape[1] // word
+    first = int(np.argmax(differs))
+    if not differs[first]:
         return 0, 0
-    rows = np.flatnonzero(differs.any(axis=1))
-    return int(rows[0]), int(rows[-1]) + 1
+    return first // width, (len(differs) - 1 - int(np.argmax(differs[::-1]))) // width + 1
 
 
 class Buffer:

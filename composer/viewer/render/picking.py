@@ -69,17 +69,23 @@ class Picker:
         either side, parts of the names `hidden` left out; None where it meets none.
         """
         start, sight = _ray(origin, direction)
-        corners = self._a, self._b, self._c
-        found = None
+        rough = None
         if self._rough is not None:
             places = positions[self._rough.vertices]
             near = _near(places, start, sight, self._rough.corners)
             near = near[~self._hidden(hidden, self._rough_owner[near])]
             rough = _first(places, near, self._rough.corners, start, sight)
-            if rough is not None:
-                near = self._rough.about(rough[0])
-                near = near[~self._hidden(hidden, self._owner[near])]
-                found = _first(positions, near, corners, start, sight)
+        return self._by_way_of(None if rough is None else rough[0], positions, start, sight, hidden)
+
+    def _by_way_of(
+        self, rough: int | None, positions: NDArray, start: Floats, sight: Floats, hidden: frozenset[str]
+    ) -> Hit | None:
+        """What a ray meets, known to meet a triangle of the coarser level first; None for none that is known."""
+        corners, found = (self._a, self._b, self._c), None
+        if rough is not None and self._rough is not None:
+            near = self._rough.about(rough)
+            near = near[~self._hidden(hidden, self._owner[near])]
+            found = _first(positions, near, corners, start, sight)
         if found is None:
             near = _near(positions, start, sight, corners)
             near = near[~self._hidden(hidden, self._owner[near])]
@@ -110,24 +116,33 @@ class Picker:
 
 class Frozen:
     """A picker of one pose that stands still; see `Picker.freeze`. A tree over a large head takes longer than a stroke
-    waits: there the coarser level leads to a place soon enough."""
+    waits: there it stands over the coarser level, which leads to the place."""
 
     def __init__(self, picker: Picker, positions: NDArray[np.float32], hidden: frozenset[str]) -> None:
         self._picker, self._positions, self._hidden = picker, positions, hidden
         self._rays: Rays | None = None
-        if not picker.is_rough:
-            self._kept = np.flatnonzero(~picker._hidden(hidden, picker._owner))
-            if len(self._kept):
-                self._rays = Rays(positions, picker.head.polygons.triangles[self._kept])
+        rough = picker._rough
+        owner = picker._owner if rough is None else picker._rough_owner
+        self._kept = np.flatnonzero(~picker._hidden(hidden, owner))
+        if len(self._kept) and rough is None:
+            self._rays = Rays(positions, picker.head.polygons.triangles[self._kept])
+        elif len(self._kept) and rough is not None:
+            corners = np.stack(rough.corners, axis=1)[self._kept]
+            self._rays = Rays(positions[rough.vertices], corners)
+
+    def is_of(self, picker: Picker, positions: NDArray) -> bool:
+        """Whether it is what `picker` would freeze of a pose (n, 3) mm with nothing hidden."""
+        return self._picker is picker and not self._hidden and np.array_equal(self._positions, positions)
 
     def pick(self, origin: ArrayLike, direction: ArrayLike) -> Hit | None:
         """As `Picker.pick`, of the pose that was frozen."""
-        if self._picker.is_rough:
-            return self._picker.pick(self._positions, origin, direction, self._hidden)
         start, sight = _ray(origin, direction)
         if self._rays is None:
             return None
         found = self._rays.first(start[None], sight[None])
+        if self._picker.is_rough:
+            rough = int(self._kept[found.triangle[0]]) if found.triangle[0] >= 0 else None
+            return self._picker._by_way_of(rough, self._positions, start, sight, self._hidden)
         if found.triangle[0] < 0:
             return None
         triangle, u, v = int(self._kept[found.triangle[0]]), float(found.u[0]), float(found.v[0])

@@ -91,6 +91,8 @@ class Drawing:
             self._card = card_for(session, software, self.card_from)
         self._skin = texture_of(session.head)
         head = session.head
+        if session.arriving and head.n_vertices > MOST_SHADED:
+            return  # its coarser level is looked for once, when all of it is there
         stage.work.begin("Looking at hollows", lambda progress: hollows_of(head, progress), self._shade, quiet=True)
 
     def draw(

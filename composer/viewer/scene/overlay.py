@@ -131,16 +131,16 @@ class Overlays:
 
     def _heat_of(self, mask: NDArray) -> Bytes:
         """The colours (n, 4) of a mask (n,): where it is as the last one was, those of the last one, so that a dab on a
-        head of a million vertices costs what it touches."""
+        head of a million vertices costs what it touches. They are changed in place; each time they are another view."""
         scale, held = mask_scale(), self._heat
-        if held is not None and len(held[0]) == len(mask):
-            changed = np.flatnonzero(held[0] != mask)
-            heat = held[1].copy()
-            heat[changed] = as_bytes(scale.colours(mask[changed]))
-        else:
-            heat = as_bytes(scale.colours(mask))
-        self._heat = mask, heat
-        return heat
+        if held is None or len(held[0]) != len(mask):
+            self._heat = np.array(mask), as_bytes(scale.colours(mask))
+            return self._heat[1].view()
+        known, heat = held
+        changed = np.flatnonzero(known != mask)
+        known[changed] = mask[changed]
+        heat[changed] = as_bytes(scale.colours(mask[changed]))
+        return heat.view()
 
     def _place_numbers(self, stage: Stage) -> None:
         """Numbers where each region has most weight, of those that face the eye."""

@@ -34,21 +34,21 @@ Pressure = Literal["none", "radius", "strength"]
 LEAST_MM, MOST_MM = 1.0, 120.0
 
 
-def _joined(strokes: list[Stroke], before: NDArray) -> Floats:
-    """(n,) one mask from strokes over the same mask: at each vertex the one that covers it more."""
-    if not strokes:
-        return np.array(before, dtype=np.float64)
-    values, cover = strokes[0].values.copy(), strokes[0].cover.copy()
+def _joined(strokes: list[Stroke], at: NDArray[np.int64] | slice = slice(None)) -> Floats:
+    """(k,) one mask at some vertices from strokes over the same mask: at each vertex the one that covers it more."""
+    values, cover = np.array(strokes[0].values[at]), np.array(strokes[0].cover[at])
     for stroke in strokes[1:]:
-        more = stroke.cover > cover
-        values[more], cover[more] = stroke.values[more], stroke.cover[more]
+        more = stroke.cover[at] > cover
+        values[more], cover[more] = stroke.values[at][more], stroke.cover[at][more]
     return values
 
 
 @dataclass
 class Painting:
     """The brush of one session: `kind`, `radius_mm`, `strength`, `hardness` as in `masks.paint`. Where it `takes`, the
-    other regions of the set give way to what is painted, instead of sharing with it."""
+    other regions of the set give way to what is painted, instead of sharing with it. While a stroke is under way `raw`
+    and `effective` (n,) are the painted region's masks; a dab changes them in place, where it fell alone, and they are
+    another view each time."""
 
     kind: Kind = "paint"
     radius_mm: float = 12.0
@@ -67,6 +67,7 @@ class Painting:
         self._key: tuple = ()
         self._strokes: dict[str, list[Stroke]] = {}
         self._frozen: Frozen | None = None
+        self._kept: Frozen | None = None
         self._region = ""
 
     # The surface that is painted on.
@@ -99,6 +100,12 @@ class Painting:
             return None
         return ring(self.painter_of(session), hit.corners, hit.bary, self.radius_mm)
 
+    def _still(self, picker: Picker, positions: NDArray) -> Frozen:
+        """A picker of a pose (n, 3) mm; the last one where the pose is the same, as from stroke to stroke."""
+        if self._kept is None or not self._kept.is_of(picker, positions):
+            self._kept = picker.freeze(positions)
+        return self._kept
+
     # One stroke.
 
     @property
@@ -114,7 +121,7 @@ class Painting:
             raise MoueError(f"{session.region} is locked: its mask stays as it is", hint="unlock it in its menu")
         painter = self.painter_of(session)
         self._region = session.region
-        self._frozen = picker.freeze(session.positions())
+        self._frozen = self._still(picker, session.positions())
         targets = [session.region]
         if self.mirrored:
             _ = session.evaluated.mirror_map  # found now, not in the middle of a stroke
@@ -125,7 +132,7 @@ class Painting:
         for name in targets:
             stroke = Stroke(painter, session.evaluated.raw[name], brush, self.kind)
             self._strokes.setdefault(name, []).append(stroke)
-        self.raw = session.evaluated.raw[self._region]
+        self.raw = np.array(session.evaluated.raw[self._region])
         self.effective = np.array(session.evaluated.effective[self._region])
         self.dab(session, hit, pressure)
 
@@ -143,29 +150,26 @@ class Painting:
             *_, strokes = self._strokes.values()
             corners = session.evaluated.mirror_map.nearest[np.asarray(hit.corners)]
             touched.append(strokes[-1].dab(corners, hit.bary, brush))
-        self.raw = _joined(self._strokes[self._region], session.evaluated.raw[self._region])
         self._share(session, np.unique(np.concatenate(touched)))
 
     def _share(self, session: Session, touched: NDArray[np.int64]) -> None:
-        """Bring the effective mask of the painted region up to date at some vertices."""
-        if self.effective is None or not len(touched):
+        """Bring both masks of the painted region up to date at some vertices."""
+        if self.raw is None or self.effective is None or not len(touched):
             return
         regions = session.project.regions
-        now = {name: _joined(strokes, session.evaluated.raw[name]) for name, strokes in self._strokes.items()}
         here = {r.name: session.evaluated.raw[r.name][touched] for r in regions}
-        painted = {name: values[touched] for name, values in now.items()}
+        painted = {name: _joined(strokes, touched) for name, strokes in self._strokes.items()}
         given = given_up(session.project, here, painted) if self._taking else {}
         masks = [({**here, **given} | painted)[r.name] for r in regions]
         shared = effective_masks(masks, [r.locked for r in regions], [r.set for r in regions])
         at = [r.name for r in regions].index(self._region)
-        effective = self.effective.copy()
-        effective[touched] = shared[at]
-        self.effective = effective
+        self.raw[touched], self.effective[touched] = painted[self._region], shared[at]
+        self.raw, self.effective = self.raw.view(), self.effective.view()
 
     def end(self, session: Session) -> None:
         """End the stroke: its masks go into the document as one step."""
         before = session.evaluated.raw
-        masks = {name: _joined(strokes, before[name]) for name, strokes in self._strokes.items()}
+        masks = {name: _joined(strokes) for name, strokes in self._strokes.items()}
         if self._taking:
             masks = given_up(session.project, before, masks) | masks
         self.abandon()

@@ -1,4 +1,4 @@
-"""Targets and sculpts brought into the open document: matched by weights, or accepted as a fix of a recipe."""
+"""Targets and sculpts brought to the open document: compared with, matched, or accepted as a fix of a recipe."""
 
 from __future__ import annotations
 
@@ -13,12 +13,14 @@ from composer.edits.accept import Accepted, accept
 from composer.edits.match import Matcher
 from composer.edits.recipes import add_recipe, free_recipe_name
 from composer.edits.retouch import retouch
-from composer.edits.sculpt import OtherOrder, check_place, read_sculpt
+from composer.edits.sculpt import OtherOrder, Sculpt, check_place, read_sculpt
 from composer.edits.sculpt_over_sample import read_sculpt_over
 from composer.errors import MoueError
+from composer.head.head import Head
 from composer.mixing.match import Bounds
 from composer.mixing.recipe import Recipe
 from composer.progress import Progress
+from composer.viewer.session.compare import TARGET
 from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
 
@@ -48,6 +50,31 @@ class Reached:
     conditioning: str
 
 
+def compare_with_target(stage: Stage, path: Path) -> None:
+    """The open pose beside a target of this topology, which is read beside the frame loop; nothing is edited."""
+    session = stage.opened
+    head = session.evaluated.head
+
+    def read(progress: Progress) -> NDArray[np.float32]:
+        progress(0.2, "reading")
+        return _target(head, path).positions.astype(np.float32)
+
+    def done(target: NDArray[np.float32]) -> None:
+        if stage.session is session and session.head is head:
+            session.target, stage.compare.whom = target, TARGET
+            stage.compare.how = "ghost" if stage.compare.how == "off" else stage.compare.how
+            stage.say(f"Compared with {path.stem}. Compare has the ways to look at both.", "done")
+
+    stage.work.begin(f"Reading {path.name}", read, done)
+
+
+def _target(head: Head, path: Path) -> Sculpt:
+    """A target of a head's topology, where the head stands. Raises MoueError for any other mesh."""
+    sculpt = read_sculpt(head, path, 0, None, path.stem)
+    check_place(sculpt, head.neutral, head.polygons, head.diagonal, head.unit)
+    return sculpt
+
+
 def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
     """A recipe whose weights reproduce a target of this topology, made beside the frame loop and chosen; the
     remaining distance is then shown as colours on the head. By `wish`, or by all regions and shapes."""
@@ -56,10 +83,7 @@ def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
 
     def matched(progress: Progress) -> Reached:
         progress(0.1, "reading")
-        sculpt = read_sculpt(evaluated.head, path, 0, None, path.stem)
-        check_place(
-            sculpt, evaluated.head.neutral, evaluated.head.polygons, evaluated.head.diagonal, evaluated.head.unit
-        )
+        sculpt = _target(evaluated.head, path)
         progress(0.4, "matching")
         matcher = Matcher(evaluated, wish.regions, wish.shapes)
         found = matcher.solve(

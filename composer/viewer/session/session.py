@@ -63,7 +63,7 @@ class Session:
         self._seen: object = None
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
-        self._normals = Normals(self.head)
+        self._normals = Normals(self.head, stands=arriving)
         self._rough = rough_normals(self.head)
         self._between = False
         self._live = LivePose(self.evaluated.mixer, self._wanted())

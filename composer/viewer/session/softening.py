@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from composer.edits.softness import set_softness, softness_of
-from composer.head.soft_borders import soft_border
+from composer.head.soft_borders import ramp_width_mm
 from composer.mixing.recipe import ALL
 from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
@@ -18,7 +18,7 @@ LEAST_MM = 1.0
 def width_mm(session: Session, region: str) -> float:
     """The width of a region's ramp in mm: as the document says, or else as its mask shows."""
     said = softness_of(session.project, region)
-    return soft_border(session.head, session.evaluated.raw[region]).width_mm if said is None else said
+    return ramp_width_mm(session.head, session.evaluated.raw[region]) if said is None else said
 
 
 def soften_by_steps(stage: Stage, steps: float) -> None:

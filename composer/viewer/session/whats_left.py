@@ -86,7 +86,7 @@ def _of_the_fit(new: NewHead) -> list[Item]:
         items.append(Item(words, f"landmark {worst[0]}", "Show"))
     if report.not_followed:
         reasons = "; ".join(f"{count:,} {words}" for words, count in report.not_followed.items())
-        items.append(Item(f"Vertices that go with the skin about them: {reasons}.", "heat", "Show"))
+        items.append(Item(f"Vertices that do not follow the sculpt: {reasons}.", "heat", "Show"))
     return items
 
 

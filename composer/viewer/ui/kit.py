@@ -19,6 +19,7 @@ from composer.picture.two_lines import Lines, names_in_two_lines
 from composer.plain_number import as_meant
 from composer.viewer.ui import theme
 from composer.viewer.ui.keys import Keys
+from composer.viewer.ui.picture_grid import PictureGrid
 from composer.viewer.ui.stops import Stops
 from composer.viewer.ui.text_field import Carets, search_field, text_field
 from composer.viewer.ui.theme import Faces, Ink, u32, vec4
@@ -32,7 +33,8 @@ MOST_KEPT = 64
 class Kit:
     """One window's drawing things. `picture` gives the GL name of a small picture ("shape", name) or ("recipe",
     name), None until it is made; `loupe` that of the magnified sculpt, lower row first, None where nothing is pointed
-    at; `ghosts` those of the faces before and after in time."""
+    at; `ghosts` those of the faces before and after in time; `grid` the grid of pictures that the keyboard has walked
+    to, None for none."""
 
     faces: Faces
     keys: Keys
@@ -42,6 +44,7 @@ class Kit:
     ghosts: Callable[[], dict[str, int]] = dict
     seen: dict[str, Box] = field(default_factory=dict)
     wants_menu: bool = False
+    grid: PictureGrid | None = None
     stops: Stops = field(default_factory=Stops)
     carets: Carets = field(default_factory=Carets)
     _apart: dict[tuple, dict[str, str]] = field(default_factory=dict)

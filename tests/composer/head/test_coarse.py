@@ -19,6 +19,7 @@ from composer.head.levels import head_at_level, levels, refine
 from composer.head.parts import with_recognised_parts
 from composer.head.places import Landmarks, SurfacePoint
 from composer.head.presets import lay_regions, region_set
+from composer.head.soft_borders import ramp_width_mm, soft_border
 from tests.demo_heads import neutral_head
 from tests.small_heads import grid, torus
 from tests.window.dome import dome
@@ -218,3 +219,12 @@ def test_regions_by_landmarks_are_laid_on_the_coarser_level(monkeypatch: pytest.
         middles = [np.average(head.neutral, axis=0, weights=each * head.surface.mass) for each in (mask, found)]
         assert np.linalg.norm(middles[0] - middles[1]) < edge, name
     assert np.sum(list(laid.masks.values()), axis=0).max() <= 1.0 + 1e-9
+
+
+def test_how_wide_a_ramp_is_is_told_of_the_coarser_level(large: Head) -> None:
+    """The width that the fine level's own distances give, within a tenth (our choice)."""
+    for wide in (20.0, 40.0):
+        share = np.clip(0.5 + large.neutral[:, 1] / wide, 0.0, 1.0)
+        mask = share * share * (3.0 - 2.0 * share)
+        told = ramp_width_mm(large, mask)
+        assert told == pytest.approx(soft_border(large, mask).width_mm, rel=0.1) and told > 0.8 * wide

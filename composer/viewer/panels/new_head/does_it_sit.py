@@ -108,11 +108,11 @@ def _fit(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting) -> None:
         words = "find the head on the sculpt by its form, however it is turned and large; then look whether it sits"
         if kit.button("Start without points", words, wide=-1):
             fitting.fit(stage, by_form=True)
-    _, fitting.fine = imgui.checkbox("fine as the sculpt", fitting.fine)
+    _, fitting.fine = imgui.checkbox("as fine as the sculpt", fitting.fine)
     kit.mark("finer levels")
     kit.tip("subdivide the library until its edges are as short as the sculpt's, to keep its detail; else coarse")
-    imgui.same_line(0, kit.px(10))
-    _, fitting.turn_over = imgui.checkbox("inside out", fitting.turn_over)
+    kit.beside("it is inside out  ", 10)
+    _, fitting.turn_over = imgui.checkbox("it is inside out", fitting.turn_over)
     kit.mark("turn over")
     kit.tip("for a sculpt whose faces look inwards")
 
@@ -125,23 +125,33 @@ def _shown(stage: Stage, kit: Kit, new: NewHead) -> None:
     if changed:
         stage.distance_heat = on
     if new.looks:
-        kit.quiet("How it came about")
-        names = {look.words: look_name(look.words) for look in new.looks}
-        hints = dict.fromkeys(names, "look at the library after this stage of the fit") | {NOW: "as it stands now"}
-        chosen = kit.choice({**names, NOW: "Now"}, new.looked_at, hints, "look ")
-        if chosen != new.looked_at:
-            new.look_at(chosen)
-            if stage.shown_of_new == "sculpt":
-                stage.shown_of_new = "cage"
+        _stages(stage, kit, new)
+
+
+def _stages(stage: Stage, kit: Kit, new: NewHead) -> None:
+    """How it came about: the library as it stands now, or after a stage of the fit."""
+    names = {NOW: "Now"} | {look.words: look_name(look.words) for look in new.looks}
+    shown = "How it came about" if new.looked_at == NOW else f"After: {names[new.looked_at]}"
+    imgui.set_next_item_width(-1)
+    if imgui.begin_combo("##stages", shown, imgui.ComboFlags_.height_largest):
+        for look, words in names.items():
+            if imgui.selectable(words, look == new.looked_at)[0]:
+                new.look_at(look)
+                if stage.shown_of_new == "sculpt":
+                    stage.shown_of_new = "cage"
+            kit.mark(words)
+        imgui.end_combo()
+    kit.mark("stages")
+    kit.tip("look at the library as it stands now, or after a stage of the fit")
 
 
 def look_name(words: str) -> str:
-    """What the button of a stage is called, by what the stage is called while it runs."""
+    """What a stage is called in the list of them, by what the stage is called while it runs."""
     return STAGE_WORDS.get(words, words.capitalize())
 
 
 def _tools(stage: Stage, kit: Kit, fitting: Fitting) -> None:
-    kit.heading("By hand")
+    kit.heading("Where does it not?")
     tool = kit.choice(TOOLS, fitting.tool, HINTS, "hand ")
     if tool != fitting.tool:
         fitting.tool, fitting.erasing = tool, False

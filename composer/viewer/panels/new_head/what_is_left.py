@@ -40,7 +40,7 @@ def draw_carry(stage: Stage, kit: Kit, fitting: Fitting) -> None:
     gap = kit.px(4)
     half = (imgui.get_content_region_avail().x - gap) / 2
     hint = "a document of its own: every expression, region and recipe, to go on mixing"
-    if kit.button("Carry and open", hint, wide=half):
+    if kit.button("Carry over", hint, wide=half, name="Carry and open"):
         fitting.carry(stage)
     imgui.same_line(0, gap)
     hint = "the fitted head takes the place of this document's head, the library is carried onto it; one step of undo"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from imgui_bundle import ImVec2, imgui
 
 from composer.fitting.guess import LEAST
-from composer.head.plain_names import matches, plain_name, split_side
+from composer.head.plain_names import matches, plain_name, side_letters, split_side
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.saving import save_landmarks
@@ -121,7 +121,7 @@ def _asked(stage: Stage, kit: Kit, new: NewHead) -> None:
         return
     plain = plain_name(name)
     with kit.bold():
-        imgui.text(kit.fit(plain[:1].upper() + plain[1:], imgui.get_content_region_avail().x, theme.SIDES))
+        imgui.text(kit.fit(plain[:1].upper() + plain[1:], imgui.get_content_region_avail().x, side_letters(plain)))
     kit.mark("asked for")
     stem = split_side(name)[0].replace("_", " ")
     along = "; draw it, or press along it" if name in new.lines else ""
@@ -156,7 +156,8 @@ def _row(stage: Stage, kit: Kit, new: NewHead, fitting: Fitting, name: str) -> N
     more = ", a guess" if name in marks.guessed else ""
     if name in marks.curves:
         more = f", {len(marks.curves[name])} points"
-    words = kit.fit(plain_name(name) + more, wide - kit.px(28), theme.SIDES if not more else 0)
+    words = plain_name(name) + more
+    words = kit.fit(words, wide - kit.px(28), side_letters(words))
     ink = theme.TEXT if has else theme.QUIET
     draw.add_text(ImVec2(at.x + kit.px(22), at.y + (high - imgui.get_font_size()) / 2), u32(ink), words)
 
