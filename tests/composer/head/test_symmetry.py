@@ -171,7 +171,8 @@ def test_a_head_of_many_pieces_mirrors_exactly_however_it_is_bent(head) -> None:
     assert even.whole
     others = {
         "bent by 5 mm": bent(points, 5.0),
-        "one side 6 percent larger, 7 mm off the midline": points * np.where(points[:, :1] > 0, 1.06, 1.0) + [7, 0, 0],
+        "one side 6 percent larger": points * np.where(points[:, :1] > 0, 1.06, 1.0),
+        "7 mm off the midline": points + [7.0, 0.0, 0.0],
     }
     for name, other in others.items():
         found = mirror_map(mesh, other)
