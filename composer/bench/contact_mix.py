@@ -4,9 +4,12 @@
 
 Six random cells a recipe, and pairs of whole shapes; what is counted is told in `contact_judge`. Poses in which no lip
 lies more than 3 mm deeper in the other than it may count apart from deeper ones.
-A face is turned that looks against what it was before contact, or against rest where it did not before. A sweep takes
-one cell of a recipe from 0 to 1 in a hundred steps; told is the largest step of a vertex beside the largest without
-contact. `--json` keeps every pose's figures.
+A face is turned over where contact itself changes the sign of its deformation against its surroundings
+(`turned_over`); mended, if the pose had turned it over against rest already. Told beside it are the faces that look
+against what they were before contact, mended ones among them, and those that newly look against rest: so does one that
+is rolled along with a lip from 89 degrees off rest to 91.
+A sweep takes one cell of a recipe from 0 to 1 in a hundred steps; told is the largest step of a vertex beside the
+largest without contact. `--json` keeps every pose's figures.
 """
 
 from __future__ import annotations
@@ -26,6 +29,7 @@ from numpy.typing import NDArray
 from composer.bench.contact_judge import Found, Judge
 from composer.bench.demo_surface import demo_head
 from composer.bench.real_heads import real_heads
+from composer.bench.turned_over import Orientations
 from composer.head.presets import lay_regions, region_set
 from composer.mixing.contact import MixContact
 from composer.mixing.linear import Mixer
@@ -37,7 +41,8 @@ SHALLOW_MM, SWEEP_STEPS = 3.0, 100
 @dataclass(frozen=True)
 class Told:
     """A pose's figures: counts by kind before and after, how deep a lip lies in the other beyond what it may before and
-    after, mm, faces turned against before and newly against rest, the furthest movement, mm, processor time, ms."""
+    after, mm, faces turned against before and newly against rest, turned over against their surroundings, mended, the
+    furthest movement, mm, processor time, ms."""
 
     name: str
     before: dict[str, int]
@@ -46,6 +51,8 @@ class Told:
     left_mm: float
     turned: int
     against_rest: int
+    turned_over: int
+    mended: int
     furthest_mm: float
     took_ms: float
 
@@ -57,6 +64,7 @@ class Subject:
         head = self.head = real_heads("this table")[0] if real else demo_head(0, shapes=True)
         self.mixer = Mixer(head, dict(lay_regions(head, region_set("face")).masks))
         self.contact, self.judge = MixContact(self.mixer), Judge(head)
+        self._orientations = Orientations(self.judge.facts.triangles, head.n_vertices)
         self._alone: dict[tuple[str, float, bool], Found] = {}
 
     def told(self, recipe: Recipe) -> Told:
@@ -71,14 +79,18 @@ class Subject:
         found = judge.deep(pose)
         before, deep = judge.beyond(found, alone), judge.lips_mm(found, alone)
         if parted is pose:
-            return Told(recipe.name, before, before, deep, deep, 0, 0, 0.0, 1e3 * took)
+            return Told(recipe.name, before, before, deep, deep, 0, 0, 0, 0, 0.0, 1e3 * took)
         left = judge.deep(parted)
         triangles = judge.facts.triangles
         rest, one, other = (_areas(each, triangles) for each in (head.neutral, pose, parted))
         fresh = ((rest * other).sum(axis=1) < 0.0) & ((rest * one).sum(axis=1) > 0.0)
+        faces = np.flatnonzero((parted != pose).any(axis=1)[triangles].any(axis=1) & head.skin[triangles].all(axis=1))
+        over = faces[self._orientations.kept(pose, parted, faces) < 0.0]
+        mended = int((self._orientations.kept(head.neutral, pose, over) < 0.0).sum())
         return Told(
             recipe.name, before, judge.beyond(left, alone), deep, judge.lips_mm(left, alone),
             int(((one * other).sum(axis=1) < 0.0).sum()), int(fresh.sum()),
+            len(over) - mended, mended,
             float(np.linalg.norm(parted - pose, axis=1).max()), 1e3 * took,
         )  # fmt: skip
 
@@ -159,6 +171,9 @@ def table(told: Sequence[Told]) -> list[str]:
         f"{len(told)} poses, turned against before {sum(t.turned for t in told)},"
         f" newly against rest {sum(t.against_rest for t in told)}"
     )
+    over = [each.turned_over for each in told]
+    lines.append(f"turned over against their surroundings {sum(over)} in {sum(each > 0 for each in over)} poses,"
+                 f" mended {sum(t.mended for t in told)}")  # fmt: skip
     took = sorted(t.took_ms for t in told)
     far = max((t.furthest_mm for t in told), default=0.0)
     if took:

@@ -56,7 +56,7 @@ def swap(
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import moved_to, open_document, save_document
     from composer.edits.neutral_of_recipe import expressions_in, neutral_of_recipe
-    from composer.edits.swap_head import swap_head
+    from composer.edits.swap_head import copy_before, swap_head
     from composer.errors import MoueError
     from composer.fitting.fitted_files import read_levels
     from composer.formats.library import open_library
@@ -90,14 +90,12 @@ def swap(
             evaluated, head, name=name, finer=levels, way=way.value, contact=not no_contact,
             progress=lambda f, words: progress(0.3 + 0.65 * f, words),
         )  # fmt: skip
-        kept_copy = swapped.folder / "before.moue"
-        if to is None:
-            save_document(project, kept_copy)
+        kept_copy = copy_before(project, swapped.folder) if to is None else None
         save_document(swapped.project, to or document)
     for note in [*notes, *(each for each in swapped.evaluated.notes if each not in evaluated.notes)]:
         console.note(note)
     console.say(f"{to or document}: its head is {swapped.folder} now; kept: {swapped.kept}")
     for line in swapped.changed:
         console.say(f"  {line}")
-    if to is None:
+    if kept_copy is not None:
         console.say(f"{kept_copy}: the document as it was")

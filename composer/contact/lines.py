@@ -55,6 +55,14 @@ def missing_curves(head: Head) -> list[str]:
     return [name for _, upper, lower, _ in CURVES for name in (upper, lower) if name not in known]
 
 
+def parts_nothing(head: Head) -> str:
+    """A sentence where a head has no pair of curves that can meet, so that contact has nothing to part; else empty."""
+    missing = set(missing_curves(head))
+    if all(upper in missing or lower in missing for _, upper, lower, _ in CURVES):
+        return "Contact parts nothing on this head: it has no landmark curves of lips or lids."
+    return ""
+
+
 def _line(head: Head, name: str, number: NDArray) -> Ints:
     """(k,) the skin's vertices of a landmark curve, the nearest ones where it is not made of vertices."""
     marks = head.landmarks

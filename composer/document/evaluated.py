@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.contact.lines import parts_nothing
 from composer.document.head_of import DocumentHead, head_of, unknown_shown
 from composer.document.hinges import KnownHinges, hinges_of
 from composer.document.masks_of import MaskSources
@@ -112,6 +113,8 @@ class EvaluatedDocument:
         with suppress(MoueError):  # a missing mirror map is an error of the recipe that needs it
             _ = self.mixer
         self._before = None
+        if any(recipe.contact for recipe in self.project.recipes) and (nothing := parts_nothing(self.head)):
+            self.notes.append(f"{nothing} Place them in the window, under Landmarks.")
         return self
 
     @property

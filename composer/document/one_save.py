@@ -115,8 +115,8 @@ def text_at(file: Path) -> bytes:
 def hash_of(file: Path) -> str:
     """The SHA-256 of a file's bytes, in hex; "" where there is none, or it cannot be read."""
     try:
-        with open_regular(file) as held:
-            return hashlib.file_digest(io.BufferedReader(held), "sha256").hexdigest()
+        with io.BufferedReader(open_regular(file)) as held:
+            return hashlib.file_digest(held, "sha256").hexdigest()
     except (OSError, MoueError):
         return ""
 

@@ -31,6 +31,7 @@ from composer.document.stored import (
     free_place,
     is_inside,
     kept_places,
+    pictures_of,
     stored_places,
     with_clip_files,
     with_places,
@@ -63,9 +64,9 @@ def open_document(path: Path | str) -> Project:
         on_disk = OnDisk({path.resolve(): hash_of(path)})  # before it is read: what comes later is told as a change
     if path.suffix.lower() != ".moue":
         return replace(_with_files(read_document(path)), on_disk=on_disk)
-    with reading(path, "a document"), open_regular(path) as file:
+    with reading(path, "a document"), io.BufferedReader(open_regular(path)) as file:
         try:
-            archive = zipfile.ZipFile(io.BufferedReader(file))
+            archive = zipfile.ZipFile(file)
         except zipfile.BadZipFile:
             raise MoueError("is no .moue file, or damaged", path) from None
         with archive:
@@ -195,7 +196,7 @@ def moved_to(project: Project, path: Path) -> Project:
     """
     if project.path.parent.resolve() == path.parent.resolve():
         return replace(project, path=path)
-    drawn = [str(r.source["file"]) for r in project.regions if r.source["from"] == "image" and "file" in r.source]
+    drawn = pictures_of(project)
     arrays = [place for place in stored_places(project) if place not in project.stored]
     animated = clip_files(project)
     for place in (*drawn, *arrays, *animated):

@@ -60,6 +60,11 @@ def clip_files(project: Project) -> list[str]:
     return list(dict.fromkeys(clip.file for clip in project.clips if clip.file))
 
 
+def pictures_of(project: Project) -> list[str]:
+    """The places of the pictures that regions are read from, in order."""
+    return [str(r.source["file"]) for r in project.regions if r.source["from"] == "image" and "file" in r.source]
+
+
 def with_clip_files(project: Project, places: Mapping[str, str]) -> Project:
     """The project with other places for the files of its clips, {old place: new place}."""
     clips = tuple(clip.with_(file=places.get(clip.file, clip.file)) if clip.file else clip for clip in project.clips)

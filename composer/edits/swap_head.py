@@ -9,31 +9,37 @@ needs no more than that project.
 from __future__ import annotations
 
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from itertools import count
 from pathlib import Path
 
 from numpy.typing import NDArray
 
+from composer.document.autosave import says_the_same
 from composer.document.carried import part_of, whole_head
 from composer.document.carried_files import LIBRARY, check_names, library_path, write_levels, write_library
 from composer.document.carried_project import carried_project
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.project import EarlierFile, Project
+from composer.document.store import open_document, save_document
 from composer.edits.names import free_name
 from composer.edits.swapped import Swapped, swapped
+from composer.errors import MoueError
 from composer.fitting.carry import Way
 from composer.fitting.carry_head import HeadCarrier, carried_head
 from composer.formats.library import targets_in
 from composer.head.file_names import file_names
 from composer.head.folders import is_there
 from composer.head.head import Head
-from composer.head.new_folder import filled_whole
+from composer.head.new_folder import filled_or_same
 from composer.head.turning import standing_as
 from composer.progress import Progress
 
 HEADS = "heads"
 """The folder beside a document that holds the heads swapped into it."""
+BEFORE = "before"
+"""The document as it was before a swap, in the folder of the head that came: a `.moue`."""
 
 
 def swap_head(
@@ -55,10 +61,13 @@ def swap_head(
     fitted, finer = standing_as(library, fitted, finer)
     carrier = HeadCarrier(whole_head(evaluated), fitted, way, ways, contact)
     made = carried_head(carrier, part_of(say, 0.0, 0.5))
-    folder = _free_folder(old.path.parent / HEADS, name or fitted.name)
-    with filled_whole(folder, None, "swap") as beside:
+    levels: dict[int, Path] = {}
+
+    def fill(beside: Path) -> None:
         write_library(made, beside, library, part_of(say, 0.5, 0.65))
-        levels = write_levels(evaluated, made, beside, finer, carrier.scale, part_of(say, 0.65, 0.85))
+        levels.update(write_levels(evaluated, made, beside, finer, carrier.scale, part_of(say, 0.65, 0.85)))
+
+    folder, is_new = filled_or_same(_folders(old.path.parent / HEADS, name or fitted.name), fill, f"{BEFORE}*.moue")
     try:
         project = carried_project(
             evaluated, carrier, made, old.path, library_path(library, folder),
@@ -67,9 +76,26 @@ def swap_head(
         project = with_earlier_file(project, name_of(evaluated), library, [*made.shape_names, made.neutral_name])
         opened = EvaluatedDocument.open(project, part_of(say, 0.85, 1.0))
     except BaseException:
-        shutil.rmtree(folder, ignore_errors=True)
+        if is_new:
+            shutil.rmtree(folder, ignore_errors=True)
         raise
     return swapped(evaluated, opened, folder, carrier, finer)
+
+
+def copy_before(project: Project, folder: Path) -> Path:
+    """Save a copy of a document in the folder of the head that is swapped in; where it is. A copy of something else
+    that is there stays, and this one gets a number. Raises MoueError where it cannot be written."""
+    names = (f"{BEFORE}.moue" if number == 1 else f"{BEFORE}_{number}.moue" for number in count(1))
+    place = next(folder / name for name in names if not is_there(folder / name) or _holds(folder / name, project))
+    save_document(project, place)
+    return place
+
+
+def _holds(place: Path, project: Project) -> bool:
+    try:
+        return says_the_same(open_document(place), project)
+    except MoueError:
+        return False
 
 
 def name_of(evaluated: EvaluatedDocument) -> str:
@@ -101,11 +127,8 @@ def _neutral_file(library: Head) -> Path | None:
     return next((file for file in targets_in(library.path) if file.stem == library.neutral_name), None)
 
 
-def _free_folder(heads: Path, name: str) -> Path:
-    """The folder of a head's name in `heads`, with a number where there is one."""
+def _folders(heads: Path, name: str) -> Iterator[Path]:
+    """The folder of a head's name in `heads`, then the same with a number, without end."""
     stem = file_names([name])[name]
-    number, folder = 1, heads / stem
-    while is_there(folder):
-        number += 1
-        folder = heads / f"{stem}_{number}"
-    return folder
+    yield heads / stem
+    yield from (heads / f"{stem}_{number}" for number in count(2))

@@ -81,7 +81,7 @@ def place_parts(
         if part in mouth or part in eyes or part.follows == "surface" or not len(part.vertices):
             continue
         points = head.neutral[part.vertices]
-        ball = _ball_under(head, part, eyes) if told[part.name] == "ball_sheet" else None
+        ball = ball_under(head, part, eyes) if told[part.name] == "ball_sheet" else None
         if ball is not None:
             at[part.vertices] = similarity(head.neutral[ball.vertices], at[ball.vertices])(points)
         else:
@@ -97,7 +97,7 @@ def place_parts(
     return at, notes
 
 
-def _ball_under(head: Head, sheet: Part, eyes: Sequence[Part]) -> Part | None:
+def ball_under(head: Head, sheet: Part, eyes: Sequence[Part]) -> Part | None:
     """The eyeball that a sheet lies on: the nearest one; None where there is none."""
     middle = head.neutral[sheet.vertices].mean(axis=0)
     away = {i: np.linalg.norm(head.neutral[eye.vertices].mean(axis=0) - middle)

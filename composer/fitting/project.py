@@ -83,7 +83,8 @@ class ProjectedLevel:
     """One level: `k`, its `polygons`, `positions` (n_k, 3) mm, flags (n_k,) of the rejected and the filled vertices,
     the number of protected vertices, the number of faces that are still reversed or folded (only where protected
     vertices keep them so), and the number of vertices that left the sculpt to open folds. `why` (n_k,) is the reason
-    of each vertex that does not follow (`composer.fitting.not_followed.Why`).
+    of each vertex that does not follow (`composer.fitting.not_followed.Why`). `reference` (n_k, 3) mm are the
+    library's own positions at the level; `still` (n_k,) flags pieces that keep their place.
     """
 
     k: int
@@ -95,6 +96,8 @@ class ProjectedLevel:
     bad_faces: int
     n_unfolded: int = 0
     why: NDArray[np.int8] = field(default_factory=lambda: np.zeros(0, dtype=np.int8))
+    reference: Rows = field(default_factory=lambda: np.zeros((0, 3)))
+    still: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))
 
     @property
     def counts(self) -> dict[str, int]:
@@ -319,7 +322,8 @@ def _level(
     if len(at) < len(positions):
         part = part_of(polygons, at)
         surface = Surface(part, positions[at])
-    loops, ideal = Loops(surface.polygons, ideal[at]), ideal[at]
+    whole, ideal = ideal, ideal[at]
+    loops = Loops(surface.polygons, ideal)
     if k:
         reach = min(reach, FURTHEST_EDGES * 2.0 * surface.mean_edge_mm)
     settled = settle(
@@ -339,5 +343,5 @@ def _level(
     bad = loops.bad(landed) & _moves(surface.polygons, keep[at])
     return ProjectedLevel(
         k, polygons, read_only(moved), rejected, filled, int((keep >= 1).sum()), int(bad.sum()),
-        int(settled.unfolded.sum()), why,
+        int(settled.unfolded.sum()), why, whole, still,
     )  # fmt: skip

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.fitting.align import check_pairs, check_size, landmark_pairs
+from composer.fitting.eyes_again import eyes_behind_lids
 from composer.fitting.fit_state import FitState
 from composer.fitting.hollows.beside_seam import beside_seam
 from composer.fitting.hollows.borders import borders, cover_question, with_library_form
@@ -285,6 +286,12 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
     )
 
 
+def keep_eyes_behind_lids(state: FitState, progress: Progress) -> FitState:
+    """Eyeballs that the projected lids would cut move back, on all levels alike."""
+    levels, moved = eyes_behind_lids(state.head, state.levels, state.clean.balls)
+    return replace(state, positions=levels[0].positions, levels=tuple(levels), notes=(*state.notes, *moved))
+
+
 def measure(state: FitState, progress: Progress) -> FitState:
     """The numbers of the report."""
     return replace(state, report=fit_report(state))
@@ -303,7 +310,8 @@ STAGES: tuple[FitStage, ...] = (
     FitStage("looking for borders", keep_borders, 0.01),
     FitStage("parting skin from skin", mend_hollows, 0.07),
     FitStage("placing the parts", place_all_parts, 0.01),
-    FitStage("projecting", project_levels, 0.38),
+    FitStage("projecting", project_levels, 0.37),
+    FitStage("keeping the eyes behind their lids", keep_eyes_behind_lids, 0.01),
     FitStage("measuring", measure, 0.04),
 )
 """Every stage of a fit, in order."""

@@ -23,6 +23,7 @@ from composer.formats.neutral_choice import NEAREST, NeutralChoice, chosen_neutr
 from composer.formats.read_ahead import read_ahead
 from composer.formats.registry import format_of, read_mesh, suffixes
 from composer.formats.target import Target, TargetReader
+from composer.head.aside import aside
 from composer.head.axes import FileAxes
 from composer.head.folders import is_folder, is_there
 from composer.head.head import Head, Shape
@@ -184,10 +185,10 @@ def _folder(
     for name in list(targets.deltas):
         delta = targets.deltas.pop(name)
         if base != targets.reference.path:
-            delta -= rest
+            delta = delta - rest
         if scale != 1.0:
-            delta *= np.float32(scale)
-        shapes.append(Shape(name, delta))
+            delta = delta * np.float32(scale)
+        shapes.append(Shape(name, aside(delta)))
     return Head(
         folder.name, mesh.polygons, mesh.positions * scale, tuple(shapes),
         groups={**mesh.objects, **mesh.groups}, materials=mesh.materials, uv=mesh.uv, colours=mesh.colours,
@@ -251,7 +252,7 @@ def _read_all(
             continue
         found = next(read)
         if not isinstance(found, MoueError):
-            deltas[file.stem] = found
+            deltas[file.stem] = aside(found)
             told.shape(Shape(file.stem, found))
         elif skip_broken:
             broken.append(found)

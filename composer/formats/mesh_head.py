@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from composer.formats.arrival import UNSEEN, Arrival, HeadArrival
 from composer.formats.mesh import Mesh
+from composer.head.aside import aside
 from composer.head.axes import FileAxes
 from composer.head.head import Head, InBetween, Shape
 from composer.head.turning import turned
@@ -48,7 +49,7 @@ def _scaled(shape: Shape, scale: float) -> Shape:
 def _times(delta: NDArray[np.float32], scale: float) -> NDArray[np.float32]:
     if scale == 1.0:
         return delta
-    return (delta * np.float64(scale)).astype(np.float32)
+    return aside((delta * np.float64(scale)).astype(np.float32))
 
 
 class Teller:

@@ -31,6 +31,7 @@ from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.npy import body_size, read_body, read_header
 from composer.geometry.polygons import Polygons
+from composer.head.aside import aside
 from composer.head.atomic import write_whole
 from composer.head.head import InBetween, Shape, TextureCoordinates
 from composer.head.reading import open_regular
@@ -51,7 +52,7 @@ def read(path: Path, told: Arrival = UNSEEN) -> Mesh:
     anything too large is unpacked."""
     path = Path(path)
     try:
-        with open_regular(path) as file, zipfile.ZipFile(io.BufferedReader(file)) as archive:
+        with io.BufferedReader(open_regular(path)) as file, zipfile.ZipFile(file) as archive:
             return Members(archive, path).mesh(told)
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is not a complete NPZ file ({error})", path) from None
@@ -126,7 +127,7 @@ class Members:
         shapes: list[Shape] = []
         for name, delta in zip(names, self.rows("deltas", "fiu", (len(names), n, 3)), strict=True):
             check_positions(delta, self.path, what=f"shape {name!r}, vertex")
-            held = delta.astype(np.float32, copy=False)
+            held = aside(delta.astype(np.float32, copy=False))
             shapes.append(Shape(name, held, tuple(between.get(len(shapes), ()))))
             told.shape(shapes[-1])
         return replace(bare, shapes=tuple(shapes))

@@ -88,7 +88,7 @@ def open_frames(path: Path) -> tuple[Mesh, NDArray[np.float64], Callable[[], Ite
 @contextmanager
 def _opened(path: Path) -> Iterator[Members]:
     try:
-        with open_regular(path) as file, zipfile.ZipFile(io.BufferedReader(file)) as archive:
+        with io.BufferedReader(open_regular(path)) as file, zipfile.ZipFile(file) as archive:
             yield Members(archive, path, REQUIRED)
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is not a complete NPZ file ({error})", path) from None

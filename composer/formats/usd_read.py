@@ -45,7 +45,8 @@ def meshes_at(stage: Stage, code: float) -> NDArray[np.float64]:
         held = UsdGeom.Mesh(prim).GetPointsAttr().Get(code)
         points = np.array(held if held is not None else [], dtype=np.float64).reshape(-1, 3)
         place = np.array(UsdGeom.Xformable(prim).ComputeLocalToWorldTransform(code))
-        found.append((points @ place[:3, :3] + place[3, :3]) @ turn.T)
+        with np.errstate(over="ignore", invalid="ignore"):  # what is not finite is told with its frame
+            found.append((points @ place[:3, :3] + place[3, :3]) @ turn.T)
     return np.concatenate(found) if found else np.zeros((0, 3))
 
 

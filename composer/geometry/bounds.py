@@ -26,43 +26,45 @@ about as long."""
 
 @dataclass(frozen=True, eq=False)
 class Discs:
-    """b cylinders: `middle` (b, 3), unit `axis` (b, 3) or zeros where there is none, `radius` (b,), half `thickness`
-    (b,)."""
+    """b cylinders: a row of `table` (b, 8) holds the middle, the unit axis or zeros where there is none, the radius,
+    and half the thickness."""
 
-    middle: Floats
-    axis: Floats
-    radius: Floats
-    thickness: Floats
+    table: Floats
 
     def __len__(self) -> int:
-        return len(self.middle)
+        return len(self.table)
 
     def apart(self, points: Floats, which: Ints) -> Floats:
-        """(k,) the squared distance of `points` (k, 3) from their cylinders `which` (k,)."""
-        off = points - self.middle[which]
-        along = dot(off, self.axis[which])
-        across = np.sqrt(np.maximum(dot(off, off) - along * along, 0.0)) - self.radius[which]
+        """(k,) the squared distance of points, as (3, k), from their cylinders `which` (k,)."""
+        of = np.ascontiguousarray(self.table.take(which, axis=0).T)
+        off, axis = points - of[0:3], of[3:6]
+        along = off[0] * axis[0] + off[1] * axis[1] + off[2] * axis[2]
+        across = off[0] * off[0] + off[1] * off[1] + off[2] * off[2] - along * along
+        across = np.sqrt(np.maximum(across, 0.0, out=across), out=across)
+        across -= of[6]
         np.maximum(across, 0.0, out=across)
-        along = np.maximum(np.abs(along) - self.thickness[which], 0.0)
-        return across * across + along * along
+        along = np.abs(along, out=along)
+        along -= of[7]
+        np.maximum(along, 0.0, out=along)
+        return np.asarray(across * across + along * along)
 
 
 @dataclass(frozen=True, eq=False)
 class Boxes:
-    """b boxes along the axes: their `middle` (b, 3) and `half` (b, 3) their sizes."""
+    """b boxes along the axes: a row of `table` (b, 6) holds the middle and half the sizes."""
 
-    middle: Floats
-    half: Floats
+    table: Floats
 
     def __len__(self) -> int:
-        return len(self.middle)
+        return len(self.table)
 
     def apart(self, points: Floats, which: Ints) -> Floats:
-        """(k,) the squared distance of `points` (k, 3) from their boxes `which` (k,)."""
-        apart = np.abs(points - self.middle[which])
-        apart -= self.half[which]
+        """(k,) the squared distance of points, as (3, k), from their boxes `which` (k,)."""
+        of = np.ascontiguousarray(self.table.take(which, axis=0).T)
+        apart = np.abs(points - of[0:3])
+        apart -= of[3:6]
         np.maximum(apart, 0.0, out=apart)
-        return dot(apart, apart)
+        return np.asarray(apart[0] * apart[0] + apart[1] * apart[1] + apart[2] * apart[2])
 
 
 def bounds(corners: Floats) -> list[Discs | Boxes]:
@@ -82,7 +84,7 @@ def bounds(corners: Floats) -> list[Discs | Boxes]:
         if len(levels) < DISCS:
             levels.append(_discs(corners, middle, unit_rows(normal), size, rounding))
         else:
-            levels.append(Boxes(middle, 0.5 * (high - low) + rounding))
+            levels.append(Boxes(np.concatenate([middle, 0.5 * (high - low) + rounding], axis=1)))
         if len(low) <= CHILDREN:
             return levels[::-1]
         starts = np.arange(0, len(low), CHILDREN)
@@ -104,4 +106,5 @@ def _discs(corners: Floats, middle: Floats, axis: Floats, size: int, rounding: f
     if size > 1:
         starts = np.arange(0, len(corners), size)
         across_2, thick = np.maximum.reduceat(across_2, starts), np.maximum.reduceat(thick, starts)
-    return Discs(middle, axis, np.sqrt(across_2) + rounding, thick + rounding)
+    radius, thickness = np.sqrt(across_2) + rounding, thick + rounding
+    return Discs(np.concatenate([middle, axis, radius[:, None], thickness[:, None]], axis=1))

@@ -117,10 +117,19 @@ class ClosestPoints:
         is meant for the rounds of a fit. Raises MoueError where a point is not a finite position.
         """
         sought = _checked(points)
-        tree, used, starts, about = self._vertices
+        tree, used, _, _ = self._vertices
+        begin = used[tree.query(sought)[1]] if len(sought) else np.zeros(0, dtype=np.int64)
+        triangle = np.zeros(len(sought), dtype=np.int64)
+        for i in range(0, len(sought), AT_ONCE):
+            triangle[i : i + AT_ONCE] = self._walked(sought[i : i + AT_ONCE], begin[i : i + AT_ONCE])
+        bary, squared = self._frames.closest(sought, triangle)
+        return Found(triangle, bary, squared)
+
+    def _walked(self, sought: Floats, begin: Ints) -> Ints:
+        """(k,) the triangles at which walks from vertices `begin` (k,) towards the points `sought` (k, 3) end."""
+        _, _, starts, about = self._vertices
         triangle, squared = np.zeros(len(sought), dtype=np.int64), np.full(len(sought), np.inf)
-        active = np.arange(len(sought))
-        corners = used[tree.query(sought)[1]][:, None] if len(sought) else np.zeros((0, 1), dtype=np.int64)
+        active, corners = np.arange(len(sought)), begin[:, None]
         for _ in range(WALKS):
             if not len(active):
                 break
@@ -128,7 +137,7 @@ class ClosestPoints:
             first = np.repeat(starts[corners].ravel() - (np.cumsum(count) - count), count)
             candidate = about[first + np.arange(int(count.sum()))]
             row = np.repeat(np.repeat(np.arange(len(active)), corners.shape[1]), count)
-            away = self._frames.squared(sought[active[row]], candidate)
+            away = self._frames.squared(sought.take(active[row], axis=0), candidate)
             best = _least_of_each(row, away)
             closer = away[best] < squared[active] * (1.0 - SLACK)
             best, moved = best[closer], active[closer]
@@ -137,8 +146,7 @@ class ClosestPoints:
             bary, _ = self._frames.closest(sought[moved], triangle[moved])
             active = moved[(bary == 0.0).any(axis=1)]
             corners = self._triangles[triangle[active]]
-        bary, squared = self._frames.closest(sought, triangle)
-        return Found(triangle, bary, squared)
+        return triangle
 
     def within(self, points: ArrayLike, reach: ArrayLike, accept: Accept) -> Found:
         """The closest point to each of `points` (k, 3) on an accepted triangle no further away than `reach`, one number
@@ -158,7 +166,7 @@ class ClosestPoints:
             if accept is not None:
                 accepted = accept(place, candidate)
                 place, candidate = place[accepted], candidate[accepted]
-            first = _least_of_each(place, self._frames.squared(points[place], candidate))
+            first = _least_of_each(place, self._frames.squared(points.take(place, axis=0), candidate))
             triangle[place[first]] = candidate[first]
         bary, squared = self._frames.closest(points, np.maximum(triangle, 0))
         none = (triangle < 0) | (squared > most * (1.0 + SLACK))
@@ -170,14 +178,15 @@ class ClosestPoints:
         levels, order = self._bounds
         top = len(levels[0])
         row, which = np.repeat(np.arange(len(points)), top), np.tile(np.arange(top), len(points))
+        along = np.ascontiguousarray(points.T)
         for depth, level in enumerate(levels):
             if depth:
                 which = (which[:, None] * CHILDREN + np.arange(CHILDREN)).ravel()
                 row = np.repeat(row, CHILDREN)
                 if len(level) % CHILDREN:  # the last bound has fewer in it
                     row, which = row[which < len(level)], which[which < len(level)]
-            near = np.flatnonzero(level.apart(points[row], which) <= bound[row])
-            row, which = row[near], which[near]
+            near = np.flatnonzero(level.apart(along.take(row, axis=1), which) <= bound.take(row))
+            row, which = row.take(near), which.take(near)
         return row, order[which]
 
 

@@ -23,23 +23,20 @@ NO_HEIGHT = 1e-14
 TINY = 1e-300
 """Least squared length that is divided by (mm^2); it keeps a side of no length from giving nan."""
 
+_ORIGIN, _SIDE, _APEX, _SIDE_DUAL, _HEIGHT_DUAL = (slice(3 * i, 3 * i + 3) for i in range(5))
+_APEX_ALONG, _FLAT = 15, 16
+
 
 @dataclass(frozen=True, eq=False)
 class TriangleFrames:
-    """The frames of t triangles: `first` (t,) is the corner at which the longest side begins, `origin` (t, 3) its
-    position, `side` (t, 3) the longest side and `apex` (t, 3) the vector to the opposite corner. A point w from the
-    origin has the coordinate h = w . `height_dual` along the apex and w . `side_dual` - h `apex_along` along the side.
-    `flat` (t,) flags triangles without height.
+    """The frames of t triangles: `first` (t,) is the corner at which the longest side begins. A row of `table` (t, 17)
+    holds its position (the origin), the longest side, the vector to the opposite corner (the apex), the duals of side
+    and height, how far the apex lies along the side, and 1 where the triangle has no height, else 0. A point w from the
+    origin has the coordinate h = w . height's dual along the apex and w . side's dual - h times that along the side.
     """
 
     first: Ints
-    origin: Floats
-    side: Floats
-    apex: Floats
-    side_dual: Floats
-    height_dual: Floats
-    apex_along: Floats
-    flat: NDArray[np.bool_]
+    table: Floats
 
     @classmethod
     def of(cls, corners: Floats) -> TriangleFrames:
@@ -57,7 +54,9 @@ class TriangleFrames:
         high = dot(height, height)
         flat = high <= NO_HEIGHT**2 * squared
         height_dual = np.where(flat[:, None], 0.0, height / np.where(flat, 1.0, high)[:, None])
-        return cls(first, origin, side, apex, side_dual, height_dual, dot(apex, side_dual), flat)
+        along = dot(apex, side_dual)
+        table = [origin, side, apex, side_dual, height_dual, along[:, None], flat[:, None]]
+        return cls(first, np.concatenate(table, axis=1))
 
     def squared(self, points: Floats, triangle: Ints) -> Floats:
         """(k,) squared distance of each of `points` (k, 3) from its `triangle` (k,)."""
@@ -74,16 +73,15 @@ class TriangleFrames:
 
     def _foot(self, points: Floats, triangle: Ints) -> tuple[Floats, Floats]:
         """Weights (k, 3) of the corners from `first` on, and the squared distance (k,)."""
-        from_origin = points - self.origin[triangle]
-        side, apex = self.side[triangle], self.apex[triangle]
-        local = np.empty((len(points), 3))
-        local[:, 2] = dot(from_origin, self.height_dual[triangle])
-        local[:, 1] = dot(from_origin, self.side_dual[triangle]) - local[:, 2] * self.apex_along[triangle]
-        local[:, 0] = 1.0 - local[:, 1] - local[:, 2]
-        outside = np.flatnonzero((local < 0.0).any(axis=1) | self.flat[triangle])
-        local[outside] = _on_sides(from_origin[outside], side[outside], apex[outside])
-        off = from_origin - local[:, 1:2] * side - local[:, 2:] * apex
-        return local, dot(off, off)
+        of = np.ascontiguousarray(self.table.take(triangle, axis=0).T)
+        from_origin, side, apex = points.T - of[_ORIGIN], of[_SIDE], of[_APEX]
+        high = _product(from_origin, of[_HEIGHT_DUAL])
+        along = _product(from_origin, of[_SIDE_DUAL]) - high * of[_APEX_ALONG]
+        local = np.stack([1.0 - along - high, along, high])
+        outside = np.flatnonzero((local[0] < 0.0) | (along < 0.0) | (high < 0.0) | (of[_FLAT] > 0.0))
+        local[:, outside] = _on_sides(*(each.take(outside, axis=1) for each in (from_origin, side, apex)))
+        off = from_origin - local[1] * side - local[2] * apex
+        return local.T, _product(off, off)
 
 
 def closest_on_triangles(points: NDArray, corners: NDArray) -> tuple[Floats, Floats]:
@@ -101,18 +99,23 @@ def closest_on_triangles(points: NDArray, corners: NDArray) -> tuple[Floats, Flo
     return frames.closest(np.asarray(points, dtype=np.float64), np.arange(len(points)))
 
 
+def _product(one: Floats, other: Floats) -> Floats:
+    """(k,) dot products of vectors (3, k)."""
+    return one[0] * other[0] + one[1] * other[1] + one[2] * other[2]
+
+
 def _on_sides(point: Floats, side: Floats, apex: Floats) -> Floats:
-    """(k, 3) weights of the origin, the end of `side` (k, 3) and the end of `apex` (k, 3) for the place on the three
-    sides that is closest to `point` (k, 3). All vectors start at the origin."""
-    weights = np.zeros((len(point), 3))
-    best = np.full(len(point), np.inf)
+    """(3, k) weights of the origin, the end of `side` (3, k) and the end of `apex` (3, k) for the place on the three
+    sides that is closest to `point` (3, k). All vectors start at the origin."""
+    weights = np.zeros(point.shape)
+    best = np.full(point.shape[1], np.inf)
     for start, end, begin, along in ((0, 1, None, side), (0, 2, None, apex), (1, 2, side, apex - side)):
         off = point if begin is None else point - begin
-        t = np.clip(dot(off, along) / np.maximum(dot(along, along), TINY), 0.0, 1.0)
-        rest = off - t[:, None] * along
-        away = dot(rest, rest)
+        t = np.clip(_product(off, along) / np.maximum(_product(along, along), TINY), 0.0, 1.0)
+        rest = off - t * along
+        away = _product(rest, rest)
         nearer = np.flatnonzero(away < best)
         best[nearer] = away[nearer]
-        weights[nearer] = 0.0
-        weights[nearer, start], weights[nearer, end] = 1.0 - t[nearer], t[nearer]
+        weights[:, nearer] = 0.0
+        weights[start, nearer], weights[end, nearer] = 1.0 - t[nearer], t[nearer]
     return weights

@@ -114,6 +114,12 @@ def sweep(folder: Path, own: Path) -> None:
                 _remove_left(each, now)
 
 
+def sweep_beside(path: Path) -> None:
+    """`sweep` the folder of a file, where something can be written there."""
+    with suppress(OSError):
+        Beside(path).remove()
+
+
 def _remove_left(place: Path, now: float) -> None:
     """Remove a leftover that nobody holds; while it goes it is locked, so that nobody takes it up."""
     match = NAME.fullmatch(place.name)

@@ -6,11 +6,15 @@ changed since. Without a manifest nothing may.
 
 from __future__ import annotations
 
+import filecmp
 import json
 import os
+import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from fnmatch import fnmatch
+from itertools import chain
 from pathlib import Path
 
 from composer.errors import MoueError, cannot
@@ -33,14 +37,7 @@ def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterato
     """
     may_fill(folder, manifest, kind)
     given, folder = Path(folder), Path(os.path.realpath(folder))
-    make_folder(folder.parent)
-    try:
-        held = Beside(folder, folder=True)
-    except OSError as error:
-        raise cannot("written", given, error) from None
-    beside = held.place
-    try:
-        beside.chmod(0o755)
+    with _beside(given, folder) as beside:
         yield beside
         if manifest is not None:
             hashes = {_name(file, beside): file_hash(file) for file in _files(beside)}
@@ -48,12 +45,53 @@ def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterato
             write_whole(beside / manifest, lambda file: file.write(text.encode()), sync=False)
         may_fill(given, manifest, kind)  # again: it may have taken long
         _put(beside, folder)
+
+
+def filled_or_same(places: Iterable[Path], fill: Callable[[Path], object], apart: str) -> tuple[Path, bool]:
+    """Fill a new folder at the first free one of `places`, and say whether it is new.
+
+    A folder on the way that holds the very same files is taken instead, and left as it is: a run that was killed left
+    it, or the same was made before. Files in it that match `apart`, and hidden ones, do not count. `fill` gets a
+    temporary folder. Raises MoueError where it cannot be written.
+    """
+    places = iter(places)
+    first = next(places)
+    with _beside(first, Path(os.path.realpath(first))) as beside:
+        fill(beside)
+        for place in chain([first], places):
+            if not is_there(place):
+                _put(beside, Path(os.path.realpath(place)))
+                return place, True
+            if _same_files(place, beside, apart):
+                return place, False
+    raise ValueError("every place is taken")
+
+
+@contextmanager
+def _beside(given: Path, folder: Path) -> Iterator[Path]:
+    """A temporary folder beside `folder`; errors in it are told of the place that was `given`."""
+    make_folder(folder.parent)
+    try:
+        held = Beside(folder, folder=True)
+    except OSError as error:
+        raise cannot("written", given, error) from None
+    try:
+        held.place.chmod(0o755)
+        yield held.place
     except OSError as error:
         raise cannot("written", given, error) from None
     except MoueError as error:
-        raise _for_the_person(error, beside, given) from None
+        raise _for_the_person(error, held.place, given) from None
     finally:
         held.remove()
+
+
+def _same_files(folder: Path, other: Path, apart: str) -> bool:
+    own = {_name(file, folder): file for file in _files(folder)}
+    hidden = re.compile(r"(^|/)\.")
+    own = {name: file for name, file in own.items() if not fnmatch(name, apart) and not hidden.search(name)}
+    others = {_name(file, other): file for file in _files(other)}
+    return own.keys() == others.keys() and all(filecmp.cmp(own[name], others[name], shallow=False) for name in own)
 
 
 def may_fill(folder: Path | str, manifest: str | None, kind: str) -> None:

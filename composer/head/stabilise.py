@@ -8,7 +8,7 @@ weight in all shapes.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +33,8 @@ no source.
 """
 PASSES = 2
 """Passes over the library's shapes: in the second, surface that moves often has less weight."""
+BLOCK = 1 << 16
+"""Vertices that are compared over all targets at a time (our choice)."""
 LEAST_DEG, LEAST_MM = 0.02, 0.02
 """Motion below these, in degrees and mm, is within the error of the estimate. A design choice, no source."""
 
@@ -62,26 +64,38 @@ def head_motions(head: Head, progress: Progress | None = None) -> dict[str, Head
     An in-between has the shape's name with `_AT` in percent, as `joy_50`. Parts count as surface: the upper teeth are
     the best evidence. Where more than half of the surface does not move at all, the head is at rest.
     """
-    targets = {shape.name: head.neutral + shape.delta for shape in head.shapes}
+    deltas = {shape.name: shape.delta for shape in head.shapes}
     for shape in head.shapes:
-        targets |= {between_name(shape.name, b.at): head.neutral + b.delta for b in shape.inbetweens}
+        deltas |= {between_name(shape.name, b.at): b.delta for b in shape.inbetweens}
     area = np.maximum(head.surface.vertex_areas, 0.0) if head.polygons.n_faces else np.ones(head.n_vertices)
     weights, first = area, _near_places(head, area)
     found: dict[str, Similarity] = {}
     for turn in range(PASSES):
-        unrest = np.zeros((len(targets), head.n_vertices), dtype=np.float32)
-        for number, (name, target) in enumerate(targets.items()):
+        if turn and len(deltas) > 2:
+            weights = area / (1.0 + (_often_off(head.neutral, deltas, found) / (1e-3 * head.diagonal)) ** 2)
+        for number, (name, delta) in enumerate(deltas.items()):
             if progress is not None:
-                progress((turn + number / len(targets)) / PASSES, f"head motion of {name}")
+                progress((turn + number / len(deltas)) / PASSES, f"head motion of {name}")
+            target = head.neutral + delta
             if is_at_rest(head.neutral, area, target - head.neutral):
                 found[name] = Similarity(np.eye(3), np.zeros(3))
             else:
                 found[name] = common_motion(head.neutral, target, weights, first)
-            unrest[number] = np.linalg.norm(found[name](head.neutral) - target, axis=1)
-        if len(targets) > 2:
-            often = np.median(unrest, axis=0)
-            weights = area / (1.0 + (often / (1e-3 * head.diagonal)) ** 2)
-    return {name: _told(head, target, found[name], area) for name, target in targets.items()}
+    return {name: _told(head, head.neutral + delta, found[name], area) for name, delta in deltas.items()}
+
+
+def _often_off(neutral: Points, deltas: Mapping[str, NDArray], found: Mapping[str, Similarity]) -> NDArray[np.float32]:
+    """(n,) how far each vertex is off the head motions, the median over the targets, mm; by blocks of vertices, so that
+    memory does not grow with the number of targets."""
+    often = np.zeros(len(neutral), dtype=np.float32)
+    for start in range(0, len(neutral), BLOCK):
+        part = slice(start, start + BLOCK)
+        points = neutral[part]
+        off = np.empty((len(deltas), len(points)), dtype=np.float32)
+        for row, (name, delta) in zip(off, deltas.items(), strict=True):
+            row[:] = np.linalg.norm(found[name](points) - (points + delta[part]), axis=1)
+        often[part] = np.median(off, axis=0)
+    return often
 
 
 def between_name(shape: str, at: float) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.rigid import similarity
+from composer.head.aside import aside
 from composer.head.axes import FileAxes
 from composer.head.head import Head, InBetween, Shape
 from composer.head.landmarks import Landmarks, as_curve
@@ -25,7 +26,8 @@ def turned(head: Head, axes: FileAxes) -> Head:
     if axes.as_they_are:
         return head
     shapes = tuple(
-        Shape(s.name, axes.from_files(s.delta), tuple(InBetween(b.at, axes.from_files(b.delta)) for b in s.inbetweens))
+        Shape(s.name, aside(axes.from_files(s.delta)),
+              tuple(InBetween(b.at, aside(axes.from_files(b.delta))) for b in s.inbetweens))
         for s in head.shapes
     )
     marks = None if head.landmarks is None else marks_turned(head.landmarks, axes)

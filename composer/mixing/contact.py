@@ -38,6 +38,9 @@ Ints = NDArray[np.int64]
 Gap = tuple[Floats, Floats, Across | None, Floats]
 FIRM = 0.03
 """How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little may jump."""
+CRUMPLED, EVEN = 0.2, 0.4
+"""The share of a vertex's fan that is left when its triangles are added up as vectors: with no more than this its
+normal says nothing, and it comes in over so much more."""
 APART, CLEAR, WITHDRAWN = 1.1, 0.6, 1.5
 """Of the room that a mix has: how much sheets, and skin beside a hard piece, are parted more than they have
 to be, and over how much that comes in."""
@@ -163,8 +166,8 @@ class _Parting:
 
     def _found(self, pose: NDArray, places: Floats, allowed: list[Floats]) -> tuple[Ints, Floats] | None:
         """The same, where the patch lies at `places` (m, 3), for the `allowed` depths of its sides."""
-        normals = self._normals(places)
-        gaps = self._gaps(pose, places, normals)
+        normals, even = self._normals(places)
+        gaps = self._gaps(pose, places, normals, even)
         if all((-gap <= may).all() for (gap, *_), may in zip(gaps, allowed, strict=True)):
             return None
         aimed = self._aimed_at(gaps, allowed)
@@ -173,7 +176,7 @@ class _Parting:
         for step in range(self.place.passes):
             if step:
                 now = places + correction
-                gaps = self._gaps(pose, now, self._normals(now))
+                gaps = self._gaps(pose, now, *self._normals(now))
                 over = max(float((-gap - may).max()) for (gap, *_), may in zip(gaps, allowed, strict=True))
                 share = float(smoothstep(np.array(over / (AGAIN * self.place.room_mm))))
                 if share == 0.0:
@@ -184,7 +187,7 @@ class _Parting:
             self._pulls[step] = np.zeros(len(pulls))
             self._pulls[step][whose] = pull
             correction = correction + share * (self._bounded(field) - correction)
-        correction = self._guard.held(places, normals, correction)
+        correction = self._guard.held(faces, correction)
         return self.moved, np.concatenate([correction, self._along @ correction])
 
     def left(self, parted: NDArray, recipe: Recipe) -> list[Left]:
@@ -206,19 +209,22 @@ class _Parting:
     def _depths(self, pose: NDArray) -> list[Floats]:
         """(k,) mm by side, how deep its vertices lie in a pose (n, 3)."""
         places = np.asarray(pose[self.place.vertices], dtype=np.float64)
-        return [-gap for gap, *_ in self._gaps(pose, places, self._normals(places))]
+        return [-gap for gap, *_ in self._gaps(pose, places, *self._normals(places))]
 
-    def _normals(self, places: Floats) -> Floats:
-        """(m, 3) unit normals of the patch at `places` (m, 3)."""
+    def _normals(self, places: Floats) -> tuple[Floats, Floats]:
+        """(m, 3) unit normals of the patch at `places` (m, 3), and (m,) in [0, 1] how much the triangles about each
+        vertex look the same way."""
         corners = places[self._triangles]
         vectors = cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        return unit_rows(np.asarray(self._fans @ vectors))
+        found = self._fans @ np.column_stack([vectors, lengths(vectors)])
+        left = lengths(found[:, :3]) / np.maximum(found[:, 3], np.finfo(float).tiny)
+        return unit_rows(found[:, :3]), smoothstep((left - CRUMPLED) / EVEN)
 
-    def _gaps(self, pose: NDArray, places: Floats, normals: Floats) -> list[Gap]:
+    def _gaps(self, pose: NDArray, places: Floats, normals: Floats, even: Floats) -> list[Gap]:
         """By side: gaps (k,) mm, the other's direction outwards (k, 3), places across and how far each counts (k,)."""
         found: list[Gap] = []
         for side in self.place.sides:
-            each = side.heights(places, normals)
+            each = side.heights(places, normals, even)
             found.append((each.gap, each.out, each.across, each.counts))
         for hard in self.place.hard:
             gap, out = hard.piece.gaps(pose, places[hard.own], WATCHED * self._length)

@@ -13,14 +13,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.geometry.vectors import cross, dot, lengths
+from composer.contact.least import Faces
+from composer.geometry.vectors import cross, dot
 
 Floats = NDArray[np.float64]
 LEFT = 0.15
 """A triangle keeps this share of its area, seen along its own normal."""
 ROUNDS = 3
-TURNED = 0.3
-"""Cosine between a triangle and its corners' mean normal: one turned over by so much is let go wholly."""
+GIVES = 2.0
+"""What a triangle that is not felt wholly may lose beyond that."""
 
 
 class FaceGuard:
@@ -32,22 +33,11 @@ class FaceGuard:
         self._rest, self._triangles = rest, triangles
         self._keep, self._rise = edge_mm, length_mm
 
-    def held(self, places: NDArray, normals: NDArray, correction: Floats) -> Floats:
-        """The `correction` (m, 3) mm of the patch at `places` (m, 3) with vertex `normals` (m, 3), held back."""
-        moves = np.flatnonzero((correction[self._triangles] != 0.0).any(axis=(1, 2)))
-        if not len(moves):
-            return correction
-        triangles = self._triangles[moves]
-        corners = places[triangles]
-        e, f = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        area = cross(e, f)
-        size = lengths(area)
-        sound = size > 1e-9 * self._rise**2
-        triangles, e, f, size = triangles[sound], e[sound], f[sound], size[sound]
-        n = area[sound] / size[:, None]
-        mean = normals[triangles].sum(axis=1)
-        looks = dot(n, mean) / np.maximum(lengths(mean), 1e-9)
-        felt = np.clip((looks + TURNED) / TURNED, 0.0, 1.0)
+    def held(self, faces: Faces, correction: Floats) -> Floats:
+        """The `correction` (m, 3) mm of the patch whose triangles are `faces`, held back."""
+        moves = np.flatnonzero((faces.counts > 0.0) & (correction[self._triangles] != 0.0).any(axis=(1, 2)))
+        triangles, felt = self._triangles[moves], faces.counts[moves]
+        e, f, n, size = faces.e[moves], faces.f[moves], faces.normal[moves], faces.size[moves]
         for _ in range(ROUNDS):
             share = _shares(triangles, e, f, n, size, felt, correction)
             few = np.flatnonzero(share < 1.0)
@@ -75,7 +65,7 @@ def _shares(
     d, g = moved[:, 1] - moved[:, 0], moved[:, 2] - moved[:, 0]
     a = dot(n, cross(d, f) + cross(e, g)) / size
     b = np.minimum(dot(n, cross(d, g)) / size, 0.0)
-    room = 1.0 - LEFT
+    room = 1.0 - LEFT + GIVES * (1.0 - felt)
     # The positive root of room + a s + b s^2, written so that nothing cancels.
     root = 2.0 * room / np.maximum(-a + np.sqrt(a * a - 4.0 * b * room), 1e-12)
     return np.asarray(1.0 - felt * (1.0 - np.minimum(root, 1.0)))

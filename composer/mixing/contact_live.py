@@ -11,8 +11,9 @@ from composer.mixing.columns import NOTHING, Range
 from composer.mixing.contact import MixContact
 from composer.mixing.recipe import Recipe
 
-TOO_SLOW_SECONDS = 0.4
-"""On a head on which a step takes longer it stands aside while a weight is dragged; the pose is parted at the end."""
+TOO_SLOW_SECONDS, TOO_SLOW_STEPS = 0.4, 3
+"""On a head on which so many steps in a row take longer it stands aside while a weight is dragged; the pose is parted
+at the end. One may be long for another reason: the first one finds how deep the recipe's own shapes lie."""
 
 
 class LiveContact:
@@ -21,7 +22,7 @@ class LiveContact:
     def __init__(self, contact: MixContact) -> None:
         self.contact = contact
         self._last: list[NDArray] = []
-        self._slow = False
+        self._slow = 0
 
     def by(self, contact: MixContact) -> LiveContact:
         """The same by another contact of the head."""
@@ -34,8 +35,10 @@ class LiveContact:
         """Part `positions` (n, 3), float32, in place, where they are `moved` (n, 3) from the `neutral` (n, 3) mm, or
         take that back where the recipe keeps no contact. Returns the range of vertices touched."""
         began = time.monotonic()
-        found = self.contact.corrections(neutral + moved, recipe) if recipe.contact and not self._slow else []
-        self._slow = self._slow or time.monotonic() - began > TOO_SLOW_SECONDS
+        aside = self._slow >= TOO_SLOW_STEPS
+        found = self.contact.corrections(neutral + moved, recipe) if recipe.contact and not aside else []
+        if not aside:
+            self._slow = self._slow + 1 if time.monotonic() - began > TOO_SLOW_SECONDS else 0
         before, self._last = self._last, [vertices for vertices, _ in found]
         for vertices in (*before, *self._last):
             positions[vertices] = neutral[vertices].astype(np.float32) + moved[vertices]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from composer.contact.facing import FacingSide
 from composer.contact.hard_piece import HardPiece, rigid_part
-from composer.contact.lines import meetings, missing_curves
+from composer.contact.lines import meetings, missing_curves, parts_nothing
 from composer.contact.patch import Patch
 from composer.contact.piece_patch import PiecePatch
 from composer.geometry.part import part_of
@@ -72,8 +72,10 @@ class ContactPlace:
 def contact_places(head: Head) -> tuple[list[ContactPlace], list[str]]:
     """The places of a head, and a sentence for each thing that is missing."""
     skin = np.flatnonzero(head.skin)
+    if nothing := parts_nothing(head):
+        return [], [nothing]
     missing = [f"Without the landmark curve {plain_name(name)} nothing is parted." for name in missing_curves(head)]
-    if not len(skin) or head.landmarks is None:
+    if not len(skin):
         return [], missing
     number = np.full(head.n_vertices, -1, dtype=np.int64)
     number[skin] = np.arange(len(skin))

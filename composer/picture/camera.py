@@ -38,8 +38,9 @@ class Camera:
         """(k, 3) unit directions of the rays through image positions `columns`, `rows` (k,) in pixels."""
         x = (columns / self.width * 2.0 - 1.0) * self.scale * (self.width / self.height)
         y = (1.0 - rows / self.height * 2.0) * self.scale
-        right, up, back = self.axes
-        return unit(x[:, None] * right + y[:, None] * up - back)
+        right, up, back = self.axes[..., None]
+        toward = x * right + y * up - back
+        return np.asarray((toward / np.sqrt((toward * toward).sum(axis=0))).T)
 
     def project(self, points: Floats) -> tuple[Floats, Floats]:
         """Image positions (k, 2) as column, row in pixels of `points` (k, 3) mm, and their depths (k,) in mm."""

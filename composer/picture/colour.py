@@ -22,8 +22,9 @@ def to_linear(srgb: ArrayLike) -> Floats:
 
 
 def to_srgb(linear: ArrayLike) -> Floats:
-    """sRGB values in [0, 1] from linear light, clipped to [0, 1], any shape."""
-    x = np.clip(np.asarray(linear, dtype=np.float64), 0.0, 1.0)
+    """sRGB values in [0, 1] from linear light, clipped to [0, 1], any shape; in single precision for such light."""
+    given = np.asarray(linear)
+    x = np.clip(given if given.dtype == np.float32 else given.astype(np.float64), 0.0, 1.0)
     return np.where(x <= 0.0031308, x * 12.92, 1.055 * x ** (1.0 / 2.4) - 0.055)
 
 

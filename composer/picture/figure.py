@@ -22,13 +22,16 @@ from composer.head.understand.veils import veils_among
 from composer.picture.camera import Camera, unit
 from composer.picture.eyeball import Eyeball, eyeballs_of, turned
 from composer.picture.material import BROW, brow_weights, materials
-from composer.picture.rays import Rays, openness
+from composer.picture.rays import Hits, Rays, openness
 
 Floats = NDArray[np.float64]
 MOVED_MM = 0.4
 """A vertex that moves further than this gets a new openness (our choice)."""
 SETTLED = 2
 """How often openness is averaged with the neighbours' (our choice)."""
+SHARING = 4
+"""What known cameras alone picture looks along every fourth of the directions to the sky, neighbours along others, and
+is averaged once more: in single pixels nothing else is to be seen (our choice, by eye)."""
 MOST_BETWEEN = 12
 """Most rings of vertices that are looked at because they may lie between the pixels of a camera (our choice)."""
 TEETH_OPEN = 0.55
@@ -37,13 +40,15 @@ TEETH_OPEN = 0.55
 
 @dataclass(frozen=True, eq=False)
 class Posed:
-    """One pose prepared for rays: all arrays are of the fine level; `eyes` are the eyeballs in the pose."""
+    """One pose prepared for rays: all arrays are of the fine level; `eyes` are the eyeballs in the pose; `seen` what
+    the rays through the middles of a camera's pixels meet, row after row, for cameras that are known."""
 
     positions: Floats
     normals: Floats
     openness: Floats
     rays: Rays
     eyes: tuple[Eyeball, ...]
+    seen: tuple[tuple[Camera, Hits], ...] = ()
 
 
 class Figure:
@@ -132,21 +137,22 @@ class Figure:
         fine = self.lift(self.neutral)
         normals = vertex_normals(fine, self.triangles)
         rays = Rays(fine, self.triangles)
-        seen = self._seen(rays, cameras) if cameras else np.arange(len(fine))
         free = np.ones(len(fine))
-        free[seen] = openness(rays, fine, normals, seen, self.reach_mm)
-        self.rest_openness = self._settled(free)
+        met = tuple((camera, rays.through(camera)) for camera in cameras)
+        if cameras:
+            seen = self._seen(met)
+            free[seen] = openness(rays, fine, normals, seen, self.reach_mm, sharing=SHARING)
+        else:
+            free = openness(rays, fine, normals, np.arange(len(fine)), self.reach_mm)
+        self.rest_openness = self._settled(free, SETTLED + 1 if cameras else SETTLED)
         return Posed(
-            fine, normals, np.maximum(_as_light(self.rest_openness), self.least_open), rays, self.eyes_at_rest
+            fine, normals, np.maximum(_as_light(self.rest_openness), self.least_open), rays, self.eyes_at_rest, met
         )  # fmt: skip
 
-    def _seen(self, rays: Rays, cameras: Sequence[Camera]) -> NDArray[np.int64]:
+    def _seen(self, met: Sequence[tuple[Camera, Hits]]) -> NDArray[np.int64]:
         """The vertices that cameras see, and those whose openness is averaged with theirs."""
         seen, wide = np.zeros(self.polygons.n_vertices), 0.0
-        for camera in cameras:
-            rows, columns = np.mgrid[: camera.height, : camera.width]
-            sight = camera.directions(columns.ravel() + 0.5, rows.ravel() + 0.5)
-            hits = rays.first(np.broadcast_to(camera.eye, sight.shape), sight)
+        for camera, hits in met:
             on = hits.triangle >= 0
             seen[self.triangles[hits.triangle[on]]] = 1.0
             wide = max(wide, camera.pixel_mm(float(hits.distance[on].max(initial=0.0))))
@@ -167,11 +173,11 @@ class Figure:
         near = ((fine > low) & (fine < high)).all(axis=1)
         return np.flatnonzero(moved | (near & (self.is_part | (self.rest_openness < 0.45))))
 
-    def _settled(self, free: Floats) -> Floats:
+    def _settled(self, free: Floats, often: int = SETTLED) -> Floats:
         """Openness (n,) averaged with that of the neighbours, which removes the noise of a few rays."""
         around = self.polygons.adjacency
         count = np.maximum(self.polygons.valence, 1)
-        for _ in range(SETTLED):
+        for _ in range(often):
             free = 0.5 * free + 0.5 * (around @ free) / count
         return free
 

@@ -39,6 +39,12 @@ def _turned(text: str) -> str:
     return Drawn("".join(mirrored))
 
 
+def runs_from_right(text: str) -> bool:
+    """Whether a line begins at the right: its first letter that has a direction runs from there (rules P2, P3)."""
+    kinds = (STRONG.get(unicodedata.bidirectional(letter)) for letter in text)
+    return next((kind for kind in kinds if kind), "L") == "R"
+
+
 def _levels(kinds: list[str]) -> list[int]:
     """The embedding level of each character, by its bidirectional class."""
     base = next((STRONG[kind] for kind in kinds if kind in STRONG), "L")

@@ -118,7 +118,8 @@ def lip_weights(neutral: Floats, landmarks: Landmarks) -> Floats:
         if len(border) < 2 or len(line) < 2:
             continue
         high = float(_feet(border, line)[0].max())
-        near = np.flatnonzero(cKDTree(line).query(neutral)[0] < 2.0 * high)
+        near = _about(neutral, line, 2.0 * high)
+        near = near[cKDTree(line).query(neutral[near])[0] < 2.0 * high]
         to_line, at_line = _feet(neutral[near], line)
         to_border, at_border = _feet(neutral[near], border)
         between = np.einsum("ij,ij->i", at_line - neutral[near], at_border - neutral[near]) < 0.0
@@ -152,11 +153,18 @@ def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, half_mm: 
         line = landmarks.curve_positions(f"brow_{side}", neutral)
         if len(line) < 2:
             continue
-        distance, along = _to_line(neutral, line)
+        near = _about(neutral, line, 1.4 * 1.15 * half_mm * size)
+        distance, along = _to_line(neutral[near], line)
         half = half_mm * size * (1.15 - 0.6 * along**2)
         fade = np.clip(1.4 - distance / half, 0.0, 1.0)
-        weight = np.maximum(weight, 0.75 * fade * fade * (3.0 - 2.0 * fade))
+        weight[near] = np.maximum(weight[near], 0.75 * fade * fade * (3.0 - 2.0 * fade))
     return weight * skin
+
+
+def _about(points: Floats, line: Floats, reach_mm: float) -> NDArray[np.int64]:
+    """The points (k,) in the box that lies `reach_mm` about a polyline."""
+    low, high = line.min(axis=0) - reach_mm, line.max(axis=0) + reach_mm
+    return np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
 
 
 def _to_line(points: Floats, line: Floats) -> tuple[Floats, Floats]:

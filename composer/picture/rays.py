@@ -9,6 +9,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.picture.camera import Camera
+
 Floats = NDArray[np.float64]
 _CHUNK = 65536
 
@@ -21,6 +23,10 @@ class Hits:
     u: NDArray[np.float32]
     v: NDArray[np.float32]
     distance: NDArray[np.float32]
+
+    def at(self, some: NDArray) -> Hits:
+        """The hits of some of the rays."""
+        return Hits(self.triangle[some], self.u[some], self.v[some], self.distance[some])
 
 
 class Rays:
@@ -44,6 +50,12 @@ class Rays:
         answers = self._spread(origins, directions, lambda o, d: self._scene.run(o, d, output=1))
         joined = {key: np.concatenate([a[key] for a in answers]) for key in ("primID", "u", "v", "tfar")}
         return Hits(joined["primID"], joined["u"], joined["v"], joined["tfar"])
+
+    def through(self, camera: Camera) -> Hits:
+        """First hits of the rays through the middles of a camera's pixels, row after row."""
+        rows, columns = np.mgrid[: camera.height, : camera.width]
+        sight = camera.directions(columns.ravel() + 0.5, rows.ravel() + 0.5)
+        return self.first(np.broadcast_to(camera.eye, sight.shape), sight)
 
     def blocked(
         self, origins: NDArray, directions: NDArray, reach_mm: float | None = None
@@ -83,18 +95,25 @@ def sphere_points(count: int) -> Floats:
 
 
 def openness(
-    rays: Rays, positions: Floats, normals: Floats, chosen: NDArray, reach_mm: float, samples: int = 40
-) -> Floats:
+    rays: Rays, positions: Floats, normals: Floats, chosen: NDArray, reach_mm: float, samples: int = 40,
+    sharing: int = 1,
+) -> Floats:  # fmt: skip
     """(len(chosen),) in [0, 1]: the free share of the hemisphere above each chosen vertex, cosine-weighted.
 
     Ambient occlusion with a limited reach (Zhukov, Iones and Kronin 1998): directions normal + a point of the
-    unit sphere are cosine-distributed about the normal. `positions`, `normals` (n, 3).
+    unit sphere are cosine-distributed about the normal. `positions`, `normals` (n, 3). Of the `samples` directions each
+    vertex looks along every `sharing`-th, its neighbours along others: meant to be averaged with theirs (Keller and
+    Heidrich 2001, "Interleaved sampling").
     """
-    along = normals[chosen].astype(np.float32)
-    start = (positions[chosen] + normals[chosen] * (reach_mm * 0.004)).astype(np.float32)
+    points = sphere_points(samples).astype(np.float32)
     free = np.zeros(len(chosen))
-    for point in sphere_points(samples).astype(np.float32):
-        toward = along + np.float32(0.995) * point
-        toward /= np.sqrt(np.einsum("ij,ij->i", toward, toward))[:, None]
-        free += ~rays.blocked(start, toward, reach_mm)
-    return free / samples
+    for k in range(sharing):
+        of = chosen[k::sharing]
+        along = normals[of].astype(np.float32)
+        start = (positions[of] + normals[of] * (reach_mm * 0.004)).astype(np.float32)
+        for point in points[k::sharing]:
+            toward = along + np.float32(0.995) * point
+            toward /= np.sqrt(np.einsum("ij,ij->i", toward, toward))[:, None]
+            free[k::sharing] += ~rays.blocked(start, toward, reach_mm)
+        free[k::sharing] /= len(points[k::sharing])
+    return free

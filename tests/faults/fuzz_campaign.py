@@ -1,8 +1,8 @@
 """Damaged files by the thousand for every reader: each is read, or refused in one line.
 
-`python -m tests.faults.fuzz_campaign [READER ...] [--count N] [--seed N] [--keep DIR]` mutates a sample of each kind up
-to eight times over, prints a line a reader, and keeps what escaped, cut down while it still escapes. Exit code 1 where
-anything did.
+`python -m tests.faults.fuzz_campaign [READER ...] [--count N] [--seed N] [--workers N] [--keep DIR]` mutates a sample
+of each kind up to eight times over, prints a line a reader, and keeps what escaped, cut down while it still escapes.
+Exit code 1 where anything did.
 """
 
 from __future__ import annotations
@@ -11,12 +11,16 @@ import argparse
 import sys
 import tempfile
 import warnings
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
 
 from composer.errors import MoueError
-from tests.faults.test_faults_damage import APART, READERS, mutated, sample
+from tests.faults.test_faults_damage import APART, READERS, is_one_line, mutated, sample
 
 
 def escapes(kind: str, path: Path, data: bytes) -> str:
@@ -27,7 +31,7 @@ def escapes(kind: str, path: Path, data: bytes) -> str:
             warnings.simplefilter("error")
             READERS[kind](path)
     except MoueError as error:
-        return "" if str(error).isprintable() and len(str(error)) <= 200 else f"a line of {len(str(error))} signs"
+        return "" if is_one_line(str(error)) else f"a line of {len(str(error))} signs"
     except Exception as error:
         return f"{type(error).__name__}: {error!s:.80}"
     return ""
@@ -50,34 +54,78 @@ def smallest(kind: str, path: Path, data: bytes, rounds: int = 400) -> bytes:
     return data
 
 
+@dataclass
+class Tried:
+    """What a reader's inputs came to: how many, and what escaped, with the first input of each kind."""
+
+    kind: str
+    count: int = 0
+    found: dict[str, bytes] = field(default_factory=dict)
+
+    def more(self, other: Tried) -> None:
+        """Take another part's in."""
+        self.count += other.count
+        self.found = {**other.found, **self.found}
+
+
+def tried(kind: str, count: int, seed: Sequence[int]) -> Tried:
+    """Mutate a sample up to eight times over and read it, `count` times."""
+    rng, told = np.random.default_rng([*seed, *kind.encode()]), Tried(kind, count)
+    with tempfile.TemporaryDirectory(prefix="moue-fuzz-") as folder:
+        path = Path(folder) / f"a{suffix_of(kind)}"
+        for _ in range(count):
+            data = sample(kind)
+            for _ in range(int(rng.integers(1, 9))):
+                data = mutated(data, rng)
+            said = escapes(kind, path, data)
+            if said:
+                told.found.setdefault(said, data)
+    return told
+
+
+def suffix_of(kind: str) -> str:
+    """The suffix of a reader's file."""
+    return kind.removeprefix("delta").removeprefix("frames").replace(".marks", ".toml")
+
+
+def _tried(asked: tuple[str, int, tuple[int, ...]]) -> Tried:
+    return tried(*asked)
+
+
 def main() -> None:
     """Run it, and print."""
     read = argparse.ArgumentParser(description=__doc__)
     read.add_argument("readers", nargs="*", metavar="READER", help=", ".join(READERS))
     read.add_argument("--count", type=int, default=1000, metavar="N", help="inputs for each reader")
     read.add_argument("--seed", type=int, default=2026, metavar="N")
+    read.add_argument("--workers", type=int, default=1, metavar="N", help="processes")
     read.add_argument("--keep", type=Path, metavar="DIR", help="where what escaped is kept")
     said, bad = read.parse_args(), 0
-    with tempfile.TemporaryDirectory(prefix="moue-fuzz-") as folder:
-        for kind in said.readers or READERS:
-            rng = np.random.default_rng([said.seed, *kind.encode()])
-            suffix = kind.removeprefix("delta").removeprefix("frames").replace(".marks", ".toml")
-            path, found = Path(folder) / f"a{suffix}", dict[str, bytes]()
-            count = said.count // (20 if kind in APART else 1)
-            for _ in range(count):
-                data = sample(kind)
-                for _ in range(int(rng.integers(1, 9))):
-                    data = mutated(data, rng)
-                told = escapes(kind, path, data)
-                if told:
-                    found.setdefault(told, data)
-            print(f"{kind}: {count} inputs, {len(found)} kinds of escape", *list(found)[:4], sep="\n   ", flush=True)
-            bad += len(found)
-            for number, data in enumerate(found.values()):
-                if said.keep is not None:
-                    said.keep.mkdir(parents=True, exist_ok=True)
-                    (said.keep / f"{kind.strip('.')}_{number}{suffix}").write_bytes(smallest(kind, path, data))
+    parts = [(kind, said.count // (20 if kind in APART else 1) // said.workers, (said.seed, part))
+             for kind in said.readers or READERS for part in range(said.workers)]  # fmt: skip
+    whole = {kind: Tried(kind) for kind, _, _ in parts}
+    with ProcessPoolExecutor(said.workers, get_context("fork")) as pool:
+        for number, part in enumerate(pool.map(_tried, parts), 1):
+            told = whole[part.kind]
+            told.more(part)
+            if number % said.workers == 0:
+                print(f"{told.kind}: {told.count} inputs, {len(told.found)} kinds of escape", *list(told.found)[:4],
+                      sep="\n   ", flush=True)  # fmt: skip
+                bad += len(told.found)
+                keep(told, said.keep)
     sys.exit(1 if bad else 0)
+
+
+def keep(told: Tried, folder: Path | None) -> None:
+    """Keep what escaped, cut down while it still escapes."""
+    if folder is None:
+        return
+    folder.mkdir(parents=True, exist_ok=True)
+    suffix = suffix_of(told.kind)
+    for number, data in enumerate(told.found.values()):
+        with tempfile.TemporaryDirectory(prefix="moue-fuzz-") as place:
+            least = smallest(told.kind, Path(place) / f"a{suffix}", data)
+        (folder / f"{told.kind.strip('.')}_{number}{suffix}").write_bytes(least)
 
 
 if __name__ == "__main__":

@@ -1,8 +1,9 @@
 """Every command that writes is killed before and after every call to the file system, and at instants drawn by chance.
 
-`python -m tests.faults.kill_campaign [VERB ...] [--every N] [--random N]` prints a line for each verb. A kill is a
-fault where what is there is neither the old nor the new, where the next run of the same command is refused, where it
-ends in anything but what an undisturbed run gives, or where it leaves hidden files. Exit code 1 where there is one.
+`python -m tests.faults.kill_campaign [VERB ...] [--every N] [--random N] [--workers N]` prints a line for each verb. A
+kill is a fault where what is there is neither the old nor the new, where the next run of the same command is refused,
+where it ends in anything but what an undisturbed run gives, or where it leaves hidden files. Exit code 1 where there is
+one.
 """
 
 from __future__ import annotations
@@ -16,9 +17,11 @@ import signal
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import redirect_stderr, redirect_stdout, suppress
 from dataclasses import dataclass, field
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +37,10 @@ class Told:
     kills: int = 0
     old: int = 0
     faults: list[str] = field(default_factory=list)
+
+    def more(self, other: Told) -> None:
+        """Take another part's in."""
+        self.kills, self.old, self.faults = self.kills + other.kills, self.old + other.old, self.faults + other.faults
 
     def line(self) -> str:
         """The figures in one line."""
@@ -124,16 +131,40 @@ def _sound(ended: Ended, what: str) -> Ended:
     return ended
 
 
-def campaign(verb: Verb, every: int = 1, chance: int = 0, seed: int = 2026) -> Told:
-    """Kill a verb at every `every`-th point, and `chance` times at an instant drawn by chance."""
+def campaign(verb: Verb, every: int = 1, chance: int = 0, seed: int = 2026, share: tuple[int, int] = (0, 1)) -> Told:
+    """Kill a verb at every `every`-th point, and `chance` times at an instant drawn by chance.
+
+    `share` (i, n) does the i-th of n parts of it.
+    """
+    part, parts = share
     with tempfile.TemporaryDirectory(prefix="moue-kill-") as place:
         made = Campaign(verb, Path(place).resolve())
         count = made.points()
-        for point in [*range(0, count, every), *([count - 1] if (count - 1) % every else [])]:
+        points = [*range(0, count, every), *([count - 1] if (count - 1) % every else [])]
+        for point in points[part::parts]:
             made.at(point)
-        for seconds in _instants(made, chance, seed):
+        for seconds in [*_instants(made, chance, seed)][part::parts]:
             made.after(seconds)
         return made.told
+
+
+def spread(verbs: Sequence[str], every: int, chance: int, workers: int) -> Iterator[Told]:
+    """The campaigns of some verbs, each told whole, over processes."""
+    shares = [(name, every, chance, (part, workers)) for name in verbs for part in range(workers)]
+    told = {name: Told(name) for name in verbs}
+    left = dict.fromkeys(verbs, workers)
+    with ProcessPoolExecutor(workers, get_context("fork")) as pool:
+        for one in pool.map(_share, shares):
+            whole = told[one.verb]
+            whole.more(one)
+            left[one.verb] -= 1
+            if not left[one.verb]:
+                yield whole
+
+
+def _share(asked: tuple[str, int, int, tuple[int, int]]) -> Told:
+    name, every, chance, share = asked
+    return campaign(VERBS[name], every, chance, share=share)
 
 
 def _instants(made: Campaign, chance: int, seed: int) -> Iterator[float]:
@@ -154,10 +185,10 @@ def main() -> None:
     read.add_argument("verbs", nargs="*", metavar="VERB", help=", ".join(VERBS))
     read.add_argument("--every", type=int, default=1, metavar="N", help="only every N-th point")
     read.add_argument("--random", type=int, default=0, metavar="N", help="kills at instants drawn by chance")
+    read.add_argument("--workers", type=int, default=1, metavar="N", help="processes")
     said = read.parse_args()
     faults = 0
-    for name in said.verbs or VERBS:
-        told = campaign(VERBS[name], said.every, said.random)
+    for told in spread(said.verbs or [*VERBS], said.every, said.random, said.workers):
         print(told.line(), flush=True)
         for fault in told.faults[:12]:
             print("   " + fault)

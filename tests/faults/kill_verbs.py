@@ -58,8 +58,8 @@ def whole(says: Callable[[Path], Any], of: Callable[[Any], Any] = lambda said: s
     return left
 
 
-def _each(says: Callable[[Path], dict[str, bytes]], but: str) -> Callable[[Path, Any, Any], str]:
-    """Every file that was left is whole, old or new; the one named `but` may say more."""
+def _each(says: Callable[[Path], dict[str, bytes]], *but: str) -> Callable[[Path, Any, Any], str]:
+    """Every file that was left is whole, old or new; those named `but` may say more."""
 
     def left(folder: Path, old: dict[str, bytes], new: dict[str, bytes]) -> str:
         now = says(folder)
@@ -67,7 +67,7 @@ def _each(says: Callable[[Path], dict[str, bytes]], but: str) -> Callable[[Path,
             return "old"
         torn = [name for name, held in now.items()
                 if not name.endswith(but) and held not in (old.get(name), new.get(name))]  # fmt: skip
-        gone = [name for name in old if name not in now]
+        gone = [name for name in old if name not in now and name in new]
         return f"{[*torn, *gone]} torn or gone" if torn or gone else "both known"
 
     return left
@@ -177,6 +177,93 @@ def _mend_where_there_is_none(folder: Path) -> None:
         _mend(folder)
 
 
+def _with_clip(folder: Path) -> None:
+    document_on_disk(folder)
+    _clip(folder)
+    path = folder / DOCUMENT
+    project = open_document(path)
+    save_document(regions.set_mask(project, "brow_left", painted(20)), path)
+
+
+def _clip(folder: Path) -> None:
+    _command(folder, "clip", DOCUMENT, "talk", "--bake", "frames")
+
+
+def _regions(folder: Path) -> None:
+    _command(folder, "regions", "old/library", "--from", "displacement", "--count", "3", "--to", "new/clock.toml")
+
+
+def _regions_or_save(folder: Path) -> None:
+    """A document that is there would be refused: then it is only saved."""
+    made = folder / "new/clock.toml"
+    if made.exists():
+        save_document(open_document(made), made)
+    else:
+        _regions(folder)
+
+
+def _with_table(folder: Path) -> None:
+    document_on_disk(folder)
+    (folder / "more.csv").write_text("recipe,brow_left/lift,upper/drop\nhush,0.5,\nsing,0.2,0.4\n")
+
+
+def _take(folder: Path) -> None:
+    _command(folder, "table", DOCUMENT, "--take", "more.csv")
+
+
+def _with_fitted(folder: Path) -> None:
+    document_on_disk(folder)
+    fitted_head(folder)
+
+
+def _swap(folder: Path) -> None:
+    _command(folder, "swap", DOCUMENT, "fitted.obj", "--fitted-unit", "cm", "--name", "ferrier", "--way", "delta")
+
+
+def _swapped(folder: Path) -> Any:
+    """What the document says, with the head that it names."""
+    project = open_document(folder / DOCUMENT)
+    return project.head_path.relative_to(folder).as_posix(), contents(project.head_path), _says(project)
+
+
+def _swap_or_save(folder: Path) -> None:
+    """Swapped again it would name the head before as an earlier one: then the document is only saved."""
+    project = open_document(folder / DOCUMENT)
+    if "ferrier" in project.head_path.parts:
+        save_document(project, project.path)
+    else:
+        _swap(folder)
+
+
+JOB = """moue_job = 1
+library = "old/clock.toml"
+steps = ["carry", "bake"]
+to = "heads/{name}"
+[defaults]
+carry = { way = "delta", fitted_unit = "cm" }
+[[head]]
+name = "ferrier"
+fitted = "fitted.obj"
+[[head]]
+name = "bellringer"
+fitted = "other.obj"
+"""
+
+
+def _with_job(folder: Path) -> None:
+    _with_fitted(folder)
+    mesh = read_mesh(folder / "fitted.obj")
+    write_mesh(folder / "other.obj", Mesh(mesh.polygons, mesh.positions * [1.0, 1.05, 1.0]))
+    (folder / "job.toml").write_text(JOB)
+    _run(folder)
+    path = folder / DOCUMENT
+    save_document(_edited(open_document(path)), path)
+
+
+def _run(folder: Path) -> None:
+    _command(folder, "run", "job.toml")
+
+
 def _command(folder: Path, *words: str) -> None:
     """Run a command of Moue's in a folder. Raises AssertionError where it is refused."""
     try:
@@ -204,6 +291,7 @@ def _keep(folder: Path) -> None:
 
 
 BAKED, CARRIED, FITTED, MENDED = _files("baked"), _files("carried"), _files("fitted"), _files("mended")
+FRAMES, MADE, HEADS = _files("frames"), _files("new"), _files("heads")
 VERBS = {verb.name: verb for verb in (
     Verb("save", document_on_disk, _save, _said, whole(_said, lambda said: said[0])),
     Verb("autosave", document_on_disk, _keep, _kept, whole(_kept)),
@@ -215,4 +303,9 @@ VERBS = {verb.name: verb for verb in (
                             "--fitted-unit", "cm"), CARRIED, whole(CARRIED)),
     Verb("fit", _fit_room, _fit, FITTED, whole(FITTED)),
     Verb("mend", _with_library, _mend, MENDED, whole(MENDED), _mend_where_there_is_none),
+    Verb("clip", _with_clip, _clip, FRAMES, _each(FRAMES, ".json")),
+    Verb("regions", document_on_disk, _regions, MADE, whole(MADE), _regions_or_save),
+    Verb("table", _with_table, _take, _said, whole(_said, lambda said: said[0])),
+    Verb("swap", _with_fitted, _swap, _swapped, whole(_swapped), _swap_or_save),
+    Verb("run", _with_job, _run, HEADS, _each(HEADS, "moue-job.json", "moue-bake.json")),
 )}  # fmt: skip

@@ -8,6 +8,7 @@ close; flock(2) for locks).
 from __future__ import annotations
 
 import io
+import mmap
 import os
 import pickle
 import signal
@@ -74,10 +75,18 @@ def points_of(run: Callable[[], Any]) -> int:
 
 
 class Counter:
-    """Counts points of a run, and ends the process at one of them. A process has one: its audit hook stays."""
+    """Counts points of a run, and ends the process at one of them. A process has one: its audit hook stays.
+
+    Processes that the run forks count on together with it, and one kill ends them all, as a loss of power does.
+    """
 
     def __init__(self, kill_at: int | None) -> None:
-        self.seen, self.kill_at, self.watching = 0, kill_at, False
+        self.count, self.kill_at, self.watching = mmap.mmap(-1, 8), kill_at, False
+
+    @property
+    def seen(self) -> int:
+        """How many points were passed."""
+        return int.from_bytes(self.count[:8], "little")
 
     def watch(self, run: Callable[[], Any]) -> Any:
         """Call something, watched from the first thing on that it makes, renames or removes: before that, every kill
@@ -97,9 +106,10 @@ class Counter:
     def _called(self, frame: FrameType, event: str, called: Any) -> None:
         if event not in ("c_call", "c_return", "c_exception") or not _changes_files(called):
             return
-        if self.seen == self.kill_at:
-            os.kill(os.getpid(), signal.SIGKILL)
-        self.seen += 1
+        seen = self.seen
+        if seen == self.kill_at:
+            os.killpg(0, signal.SIGKILL)
+        self.count[:8] = (seen + 1).to_bytes(8, "little")
 
 
 def _changes_files(called: Any) -> bool:
@@ -111,6 +121,8 @@ def _changes_files(called: Any) -> bool:
 
 def _child(run: Callable[[], Any], kill_at: int | None, pipe: int, deaf: bool) -> None:
     gave, said = None, ""
+    if kill_at is not None:
+        os.setpgid(0, 0)
     try:
         if deaf:
             nowhere = os.open(os.devnull, os.O_WRONLY)

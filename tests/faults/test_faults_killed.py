@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from composer.head.exchange import exchanged
 from composer.head.leftovers import Beside, old_place
-from composer.head.new_folder import filled_whole, may_fill
+from composer.head.new_folder import filled_or_same, filled_whole, may_fill
 from tests.faults.kill_campaign import Campaign
 from tests.faults.kill_verbs import VERBS
 from tests.faults.killed import apart, leftovers
@@ -24,6 +25,7 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="a process is fo
 
 @pytest.mark.parametrize(("verb", "shares"), [
     ("save", (0.55, 0.8, 0.95)), ("autosave", (0.5,)), ("bake", (0.9,)), ("accept", (0.8,)), ("mend", (0.9,)),
+    ("swap", (0.57,)), ("table", (0.3,)),
 ])  # fmt: skip
 def test_a_kill_leaves_the_old_or_the_new(tmp_path: Path, verb: str, shares: tuple[float, ...]) -> None:
     made = Campaign(VERBS[verb], tmp_path)
@@ -87,3 +89,23 @@ def test_only_what_nobody_holds_any_more_is_swept(tmp_path: Path) -> None:
     assert leftovers(tmp_path) == [living.place.name]
     living.remove()
     assert [each.name for each in tmp_path.iterdir()] == [".a.obj.abcdefgh.part"]
+
+
+def test_a_new_folder_is_not_made_twice_after_a_kill(tmp_path: Path) -> None:
+    """The same files lie in the first: they are taken, whatever else stands apart in it; others get the next place."""
+
+    def places() -> Iterator[Path]:
+        return (tmp_path / f"ferrier{number}" for number in range(9))
+
+    def fill(words: str) -> Callable[[Path], object]:
+        return lambda beside: ((beside / "fine").mkdir(), (beside / "fine/a.obj").write_text(words))
+
+    assert filled_or_same(places(), fill("v 0 0 0"), "before*") == (tmp_path / "ferrier0", True)
+    (tmp_path / "ferrier0/before.moue").touch()
+    (tmp_path / "ferrier0/.before.part").mkdir()
+    (tmp_path / "ferrier0/.before.part/0").touch()
+    assert filled_or_same(places(), fill("v 0 0 0"), "before*") == (tmp_path / "ferrier0", False)
+    assert filled_or_same(places(), fill("v 0 0 1"), "before*") == (tmp_path / "ferrier1", True)
+    (tmp_path / "ferrier1/mine.obj").touch()
+    assert filled_or_same(places(), fill("v 0 0 1"), "before*") == (tmp_path / "ferrier2", True)
+    assert leftovers(tmp_path) == []

@@ -249,6 +249,14 @@ class Hand:
             self._tell("on_text", letter)
         self.frames(EACH + 1)
 
+    def type(self, digits: str) -> None:
+        """Type digits as a keyboard sends them: each key goes down, brings its character, and goes up again."""
+        self.inputs += 1
+        for digit in digits:
+            self.hold(digit)
+            self._tell("on_text", digit)
+            self.let_go(digit)
+
     # Controls by name.
 
     def middle(self, name: str) -> tuple[float, float]:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from composer.viewer.session.open_job import in_brief
 from composer.viewer.session.pointing import look_up, region_at
 from tests.window.dome import PLACES
 from tests.window.hand import Hand
@@ -92,3 +93,11 @@ def test_a_path_can_be_typed(hand: Hand, library: Path) -> None:
     hand.key("Enter")
     hand.until(lambda: hand.stage.session is not None)
     assert hand.inputs == 3
+
+
+def test_a_note_that_lists_much_is_told_in_brief() -> None:
+    listed = "Taken for parts by form: " + ", ".join(f"part_{i}" for i in range(11)) + "."
+    told = in_brief(listed)
+    assert "part_3 and 7 more" in told and "part_4" not in told
+    for note in ("The unit was taken to be mm: the head's diagonal is then 259 mm.", "Taken for parts: a, b.", "Plain"):
+        assert in_brief(note) == note

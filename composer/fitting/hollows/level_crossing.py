@@ -16,7 +16,6 @@ from composer.geometry.polygons import Polygons
 from composer.geometry.self_crossing import SelfCrossing
 from composer.head.head import Head
 from composer.head.landmarks import Landmarks
-from composer.head.levels import Refinement
 
 Rows = NDArray[np.float64]
 
@@ -55,9 +54,8 @@ class SkinLevel:
 def level_crossings(head: Head, marks: Landmarks, levels: Sequence[ProjectedLevel]) -> dict[int, LevelCrossing]:
     """By level, from 1 on, what crosses on the projected `levels` of a fitted head, 0 first, and on the library's
     neutral at the same level; `marks` are landmarks on the neutral."""
-    found, neutral = {}, head.neutral
-    for below, level in zip(levels[:-1], levels[1:], strict=True):
-        neutral = Refinement(below.polygons).apply(neutral)
+    found = {}
+    for level in levels[1:]:
         skin = SkinLevel(head, marks, level.k, level.polygons)
-        found[level.k] = LevelCrossing(skin.counts(level.positions), skin.counts(neutral))
+        found[level.k] = LevelCrossing(skin.counts(level.positions), skin.counts(level.reference))
     return found

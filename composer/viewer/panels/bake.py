@@ -91,8 +91,7 @@ class Bake:
         session = stage.opened
         kit.quiet("into this folder")
         imgui.set_next_item_width(-1)
-        _, self.folder = imgui.input_text("##folder", self.folder)
-        kit.mark("bake folder")
+        _, self.folder = kit.text_field("bake folder", self.folder)
         kit.tip(self.folder)
         kit.quiet("format")
         self.suffix = kit.choice(WRITTEN, self.suffix, key="format ")
@@ -114,8 +113,7 @@ class Bake:
         kit.tip("coarse is the library as it is; a step has some four times the vertices, and the library's detail")
         kit.quiet("names, from {recipe} and {document}")
         imgui.set_next_item_width(kit.px(230))
-        _, self.name = imgui.input_text("##template", self.name)
-        kit.mark("bake names")
+        _, self.name = kit.text_field("bake names", self.name)
         kit.quiet("recipes")
         for recipe in session.project.recipes:
             _, on = imgui.checkbox(

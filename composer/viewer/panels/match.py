@@ -43,10 +43,9 @@ class MatchSheet:
             imgui.set_keyboard_focus_here()
         before = self.path
         imgui.set_next_item_width(kit.px(480))
-        entered, self.path = imgui.input_text_with_hint(
-            "##target", "the target's file", self.path, imgui.InputTextFlags_.enter_returns_true
+        entered, self.path = kit.text_field(
+            "match path", self.path, "the target's file", imgui.InputTextFlags_.enter_returns_true
         )
-        kit.mark("match path")
         self.fault = self.fault if self.path == before else ""
         kit.fault(self.fault, "match path", kit.px(480))
         self._choices(stage, kit, in_tray)

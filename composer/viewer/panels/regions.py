@@ -56,9 +56,7 @@ class RegionList:
         if kit.button("New", "an empty region, to be painted", name="New region"):
             imgui.open_popup("new region")
         self._new_menu(stage, kit)
-        imgui.set_next_item_width(-1)
-        _, self.search = imgui.input_text_with_hint("##search regions", "search", self.search)
-        kit.mark("search regions")
+        self.search = kit.search("search regions", self.search)
         kit.area("regions")
         high = kit.px(27)
         if not session.project.regions:
@@ -110,8 +108,7 @@ class RegionList:
         if self.fresh:
             imgui.set_keyboard_focus_here()
         flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
-        entered, self.name = imgui.input_text("##region name", self.name, flags)
-        kit.mark("region name")
+        entered, self.name = kit.text_field("region name", self.name, flags=flags)
         left = not self.fresh and imgui.is_item_deactivated()
         self.fresh = False
         if entered:

@@ -100,10 +100,7 @@ class Sheets:
         imgui.set_next_item_width(wide)
         before = self.path
         hint = formats_words() if folder else ""
-        entered, self.path = imgui.input_text_with_hint(
-            "##path", hint, self.path, imgui.InputTextFlags_.enter_returns_true
-        )
-        kit.mark("sheet path")
+        entered, self.path = kit.text_field("sheet path", self.path, hint, imgui.InputTextFlags_.enter_returns_true)
         self.fault = self.fault if self.path == before else ""
         kit.fault(self.fault, "sheet path", wide)
         taken: Path | None = None

@@ -8,6 +8,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.document.earlier_heads import GROUP
 from composer.edits.shapes import delete_kept_shape, group_shape, hide_shape, label_shape, mark_shape
+from composer.picture.two_lines import Lines
 from composer.viewer.session.cell_edits import carried_edit
 from composer.viewer.session.dropped import tell_dropped
 from composer.viewer.session.hardly import Hardly
@@ -18,7 +19,7 @@ from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
-DIMMED = 0.3
+DIMMED = 0.4
 """Opacity of the picture of a shape that hardly moves the region that is pointed at, or else chosen."""
 STEP = 1.12
 """A step of the wheel makes pictures so many times as large."""
@@ -38,7 +39,7 @@ class Tray:
     pressed: str = ""
     shown: tuple[str, str] = ("", "")
     labels: dict[str, str] = field(default_factory=dict)
-    words: dict[str, str] = field(default_factory=dict)
+    words: dict[str, Lines] = field(default_factory=dict)
     reach: Hardly = field(default_factory=Hardly)
 
     def draw(self, stage: Stage, kit: Kit) -> None:
@@ -52,15 +53,12 @@ class Tray:
         total = len(session.head.shapes)
         kit.quiet(f"{len(names)} of {total}" if len(names) != total else f"{total}")
         self._size(stage, kit)
-        imgui.set_next_item_width(-1)
-        _, self.search = imgui.input_text_with_hint("##search", "search", self.search)
-        kit.mark("search shapes")
-        if not imgui.is_item_active():  # it would lie over what is found
-            kit.tip("by name, by label, or by a region that a shape moves: brow, mouth left")
+        tip = "by name, by label, or by a region that a shape moves: brow, mouth left"
+        self.search = kit.search("search shapes", self.search, tip=tip)
         self._where_shapes_move(stage)
         self._groups(stage, kit)
         kit.area("shapes")
-        self.reach.begin(stage)
+        self.reach.begin(stage, bool(self.search.strip()))
         self._grid(stage, kit, names)
         self._menu(stage, kit)
         imgui.end_child()
@@ -81,10 +79,11 @@ class Tray:
             settings.picture_px = round(size)
 
     def names(self, stage: Stage) -> list[str]:
-        """Shapes that fit the search and the group: every word in a shape's name, its label or one region it moves."""
+        """Shapes that fit the search and the group: every word in a shape's name, its label or one region it moves;
+        those first of which the name itself has more of the words."""
         session = stage.opened
         entries = session.project.shapes
-        words = self.search.lower().replace(" ", "_").split()
+        words = self.search.lower().split()
         kept = []
         for name in session.head.shape_names:
             entry = entries.get(name, {})
@@ -96,8 +95,8 @@ class Tray:
                 continue
             text = f"{name} {entry.get('label', '')}".lower().replace(" ", "_")
             if any(all(word in each for word in words) for each in (text, *session.moved_by(name))):
-                kept.append(name)
-        return kept
+                kept.append((-sum(word in text for word in words), name))
+        return [name for _, name in sorted(kept, key=lambda each: each[0])]
 
     def _where_shapes_move(self, stage: Stage) -> None:
         """Find out beside the frame loop what the search by region needs."""
@@ -138,11 +137,12 @@ class Tray:
             stage.settings.picture_px = round(min(max(size, SMALLEST), LARGEST))
         across = max(round((room + gap) / (kit.px(stage.settings.picture_px) + gap)), 1)
         side = (room - gap * (across - 1)) / across
-        high = side + kit.px(20)
         start = imgui.get_cursor_screen_pos()
         entries = stage.opened.project.shapes
         self.labels = {name: str(entries.get(name, {}).get("label") or name) for name in names}
-        self.words = kit.apart(list(self.labels.values()), side)
+        self.words = kit.in_two_lines(list(self.labels.values()), side)
+        tall = imgui.get_text_line_height() * (2 if any(second for _, second in self.words.values()) else 1)
+        high = side + kit.px(6) + tall
         lines = -(-len(names) // across)
         top = imgui.get_scroll_y()
         first = max(int(top // (high + gap)) - 1, 0)  # one line more on both sides, for the keyboard to walk on to
@@ -191,10 +191,8 @@ class Tray:
             shade = theme.SAND if marked else theme.TEXT if on_star else theme.QUIET
             draw.add_circle_filled(star, kit.px(9), u32(theme.DEEP, 0.55))
             kit.sign("star", star.x, star.y, kit.px(14), shade)
-        label = self.words[self.labels[name]]
-        wide = kit.wide(label)
-        colour = theme.TEXT if chosen or hovered else theme.QUIET
-        draw.add_text(ImVec2(at.x + (side - wide) / 2, at.y + side + kit.px(2)), u32(colour, 0.4 + 0.6 * dim), label)
+        ink = u32(theme.TEXT if chosen or hovered else theme.QUIET, 0.4 + 0.6 * dim)
+        kit.label(self.words[self.labels[name]], at.x, at.y + side + kit.px(2), side, ink)
         if hovered and not stage.carried_shape and imgui.is_item_hovered(imgui.HoveredFlags_.for_tooltip):
             with kit.hint():
                 kit.text(str(entry.get("label") or name))
@@ -250,8 +248,10 @@ class Tray:
             kit.text(name)
         for words, held, edit in (("label", "label", label_shape), ("group", "wanted_group", group_shape)):
             imgui.set_next_item_width(kit.px(190))
-            entered, text = imgui.input_text(words, getattr(self, held), imgui.InputTextFlags_.enter_returns_true)
-            kit.mark(f"shape {words}")
+            enter = imgui.InputTextFlags_.enter_returns_true
+            entered, text = kit.text_field(f"shape {words}", getattr(self, held), flags=enter)
+            imgui.same_line(0, kit.px(6))
+            imgui.text(words)
             setattr(self, held, text)
             if entered:
                 stage.do(lambda p, e=edit, t=text: e(p, name, t.strip()))  # type: ignore[misc]

@@ -40,10 +40,9 @@ class Welcome:
             imgui.text("Open a library or a document")
         imgui.set_next_item_width(wide - kit.px(166))
         before = self.path
-        entered, self.path = imgui.input_text_with_hint(
-            "##path", "a folder, a file or a document", self.path, imgui.InputTextFlags_.enter_returns_true
+        entered, self.path = kit.text_field(
+            "path", self.path, "a folder, a file or a document", imgui.InputTextFlags_.enter_returns_true
         )
-        kit.mark("path")
         imgui.same_line(0, kit.px(6))
         if (kit.button("Open", name="open path", wide=kit.px(70)) or entered) and self.path.strip():
             self.fault = fault_of(self.path)

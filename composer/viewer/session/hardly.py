@@ -26,10 +26,11 @@ class Hardly:
         self._known: dict[str, bool] = {}
         self._until = 0.0
 
-    def begin(self, stage: Stage) -> None:
-        """Begin a frame: what is known of another region, or of another mask, is forgotten."""
+    def begin(self, stage: Stage, searched: bool = False) -> None:
+        """Begin a frame: what is known of another region, or of another mask, is forgotten. While something is
+        `searched` for only the region that is pointed at counts: what is found is wanted, wherever it moves."""
         session = stage.opened
-        region = stage.pointed if stage.pointed in session.evaluated.raw else session.region
+        region = stage.pointed if stage.pointed in session.evaluated.raw else ALL if searched else session.region
         mask = None if region == ALL else session.evaluated.effective.get(region)
         if mask is not self._mask:
             self._mask, self._known = mask, {}

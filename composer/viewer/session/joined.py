@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.contact.lines import parts_nothing
 from composer.document.evaluated import EvaluatedDocument
 from composer.errors import MoueError
 from composer.mixing.active import LivePose
@@ -27,6 +28,9 @@ source."""
 
 LEAST_TOLD_MM = 0.05
 """What contact left is told from here on."""
+PARTS_NOTHING, PLACE_THEM = "nothing: no lip or lid curves", "Place them under Landmarks."
+LOWER = "lower the cells that press there, or sculpt a corrective for this recipe"
+"""What contact cannot do, and what a person can."""
 
 
 def is_finished_later(recipe: Recipe) -> bool:
@@ -37,8 +41,8 @@ def is_finished_later(recipe: Recipe) -> bool:
 @dataclass
 class Joined:
     """A join: of which recipe by which mixer, its pose (n, 3) mm, how far it moved anything outside the ramps, mm, and
-    what follows a drag from there, with the `masks` that it was made from. `seconds` is how long it took, `left` what
-    contact left, in brief and as a sentence."""
+    what follows a drag from there, with the `masks` that it was made from. `seconds` is how much of a processor's time
+    it took, `left` what contact left, in brief and as a sentence."""
 
     recipe: Recipe | None = None
     mixer: Mixer | None = None
@@ -66,7 +70,7 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     if recipe.join == "linear":
         pose = evaluated.pose(recipe)
         return Joined(recipe, evaluated.mixer, pose.astype(np.float32), left=_left(contact, pose, recipe))
-    began = time.monotonic()
+    began = time.thread_time()  # how busy the machine is does not decide how a recipe joins
     evaluated.check(recipe)
     mixer, join = evaluated.mixer, evaluated.seamless_join(recipe)
     live = LiveJoin(mixer, join, recipe)
@@ -76,14 +80,19 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     parted = pose if contact is None else contact.parted(pose, recipe)
     furthest = float(join.outside(further).max(initial=0.0))
     masks = {region: evaluated.effective[region] for region in join.ramps}
-    seconds, left = time.monotonic() - began, _left(contact, parted, recipe)
+    seconds, left = time.thread_time() - began, _left(contact, parted, recipe)
     return Joined(recipe, mixer, parted.astype(np.float32), furthest, seconds, live, masks, left)
 
 
 def _left(contact: MixContact | None, pose: NDArray, recipe: Recipe) -> tuple[tuple[str, str], ...]:
-    """What is left in a parted pose, in brief and as sentences; less than is written as 0.1 mm is not told."""
-    left = () if contact is None else contact.left(pose, recipe)
-    return tuple((each.brief, each.sentence) for each in left if each.most_mm >= LEAST_TOLD_MM)
+    """What is left in a parted pose, in brief and as sentences with what to do; less than is written as 0.1 mm is not
+    told."""
+    if contact is None:
+        return ()
+    if nothing := parts_nothing(contact.head):
+        return ((PARTS_NOTHING, f"{nothing} {PLACE_THEM}"),)
+    left = (each for each in contact.left(pose, recipe) if each.most_mm >= LEAST_TOLD_MM)
+    return tuple((each.brief, f"{each.sentence}; {LOWER}") for each in left)
 
 
 class ShownJoin:

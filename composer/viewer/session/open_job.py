@@ -21,6 +21,8 @@ from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
 
 OPENING = "Opening "
+MOST_LISTED = 4
+"""Names that a note over the face lists before it says how many more there are; our choice."""
 Ready = tuple[Opened, Session, Picker, Waiting | None]
 """What was opened, its session, what picks on it, and a newer copy of it that was kept."""
 
@@ -67,12 +69,23 @@ def _show(stage: Stage, ready: Ready, looked: bool = False) -> None:
         look_from(stage, "front", at_once=True)
     stage.settings.opened(opened.file or opened.evaluated.head.path or opened.evaluated.project.path)
     for note in opened.notes[:2]:
-        stage.say(note)
+        stage.say(in_brief(note))
     guesses = len(stage.session.project.guesses)
     if guesses and opened.file is None:
-        stage.say(f"Landmarks were found. Press here, and look at the {guesses} orange ones.", place="marks")
+        found = f"Moue found the landmarks for {len(stage.session.project.regions)} regions."
+        stage.say(f"{found} {guesses} of them are guesses, drawn in orange: press here to look at them.", place="marks")
     stage.keeping = Keeping(stage.session)
     stage.watch_others()
+
+
+def in_brief(note: str) -> str:
+    """A note whose sentence ends in a long list, with the first of what is listed: they lie over the face."""
+    words, colon, listed = note.partition(": ")
+    names = listed.rstrip(".").split(", ")
+    if not colon or len(names) <= MOST_LISTED or ". " in listed:
+        return note
+    first, more = ", ".join(names[:MOST_LISTED]), len(names) - MOST_LISTED
+    return f"{words}: {first} and {more} more; the name at the top tells all."
 
 
 def open_copy(stage: Stage) -> None:

@@ -15,10 +15,12 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.picture.letter_order import as_drawn
 from composer.picture.short_names import names_apart, shortened
+from composer.picture.two_lines import Lines, names_in_two_lines
 from composer.plain_number import as_meant
 from composer.viewer.ui import theme
 from composer.viewer.ui.keys import Keys
 from composer.viewer.ui.stops import Stops
+from composer.viewer.ui.text_field import Carets, search_field, text_field
 from composer.viewer.ui.theme import Faces, Ink, u32, vec4
 
 Box = tuple[float, float, float, float]
@@ -41,7 +43,9 @@ class Kit:
     seen: dict[str, Box] = field(default_factory=dict)
     wants_menu: bool = False
     stops: Stops = field(default_factory=Stops)
+    carets: Carets = field(default_factory=Carets)
     _apart: dict[tuple, dict[str, str]] = field(default_factory=dict)
+    _lines: dict[tuple, dict[str, Lines]] = field(default_factory=dict)
 
     def px(self, amount: float) -> float:
         """A length of the interface at its scale."""
@@ -114,6 +118,22 @@ class Kit:
             self._apart[key] = {name: as_drawn(text) for name, text in shown.items()}
         return self._apart[key]
 
+    def in_two_lines(self, names: Sequence[str], width: float) -> dict[str, Lines]:
+        """Names in one line or two of a width in pixels so that no two of them look alike, as they are drawn."""
+        key = (tuple(names), round(width), round(imgui.get_font_size(), 2))
+        if key not in self._lines:
+            if len(self._lines) > MOST_KEPT:
+                self._lines.clear()
+            shown = names_in_two_lines(key[0], lambda text: self.wide(text) <= width)
+            self._lines[key] = {name: (as_drawn(one), as_drawn(two)) for name, (one, two) in shown.items()}
+        return self._lines[key]
+
+    def label(self, lines: Lines, left: float, top: float, width: float, colour: int) -> None:
+        """One line or two, each in the middle of a width in pixels."""
+        draw, tall = imgui.get_window_draw_list(), imgui.get_text_line_height()
+        for line, words in enumerate(lines):
+            draw.add_text(ImVec2(left + (width - self.wide(words)) / 2, top + line * tall), colour, words)
+
     def beside(self, words: str, gap: float = 4.0) -> None:
         """The next button, of these words, goes beside the last item where there is room, else to the next line."""
         imgui.same_line(0, self.px(gap))
@@ -144,6 +164,15 @@ class Kit:
             imgui.pop_style_var(2)
 
     # Controls.
+
+    def text_field(self, name: str, held: str, hint: str = "", flags: int = 0) -> tuple[bool, str]:
+        """A field for text, as wide as the next item is to be: whether it was entered or changed, as the flags say, and
+        what is in it."""
+        return text_field(self, name, held, hint, flags)
+
+    def search(self, name: str, held: str, hint: str = "search", tip: str = "", wide: float = 0.0) -> str:
+        """A field to search with: what is searched for."""
+        return search_field(self, name, held, hint, tip, wide)
 
     def button(
         self, label: str, hint: str = "", action: str = "", on: bool = False, able: bool = True, wide: float = 0.0,

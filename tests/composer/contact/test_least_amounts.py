@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.optimize import lsq_linear
 
 from composer.contact.across import Across
-from composer.contact.least import Faces, least_field_of
+from composer.contact.least import AT_ONCE, Faces, least_field_of
 from composer.contact.lines import Meeting
 from composer.contact.modes import modes
 from composer.contact.patch import Patch
@@ -88,3 +88,32 @@ def test_faces_keep_the_share_of_their_area_that_they_are_to() -> None:
     kept = areas(field) / areas(np.zeros_like(places))
     assert kept.min() > 0.0
     assert field[left, 0] > 0.2
+
+
+@given(seed=seeds)
+@settings(max_examples=3)
+def test_many_rows_that_come_in_a_few_at_a_time_give_what_all_at_once_give(seed: int) -> None:
+    """The same bounded least squares as above, with three times as many rows as are added at once."""
+    rng = np.random.default_rng(seed)
+    shape = rng.normal(size=(200, 6))
+    n = rng.normal(size=(200, 3))
+    n /= np.linalg.norm(n, axis=1)[:, None]
+    rows = LineRows(np.arange(200), None, n, rng.uniform(-0.5, 1.0, 200), np.ones(200))
+    assert (rows.lack > 0.0).sum() > 1.5 * AT_ONCE
+    rowed = (shape[:, :, None] * n[:, None, :]).reshape(200, -1)
+    stacked = np.concatenate([rowed.T, np.sqrt(0.5) * np.eye(200)])
+    wanted = np.linalg.lstsq(stacked.T, rows.lack, rcond=None)[0]
+    pull = lsq_linear(stacked, wanted, (0.0, np.inf), tol=1e-14).x
+    found, _ = least_field_of(shape, rows, None, 0.5)
+    np.testing.assert_allclose(found, shape @ (rowed.T @ pull).reshape(6, 3), atol=2e-3)
+
+
+def test_a_sliver_is_let_go_and_counts_the_more_the_higher_it_is() -> None:
+    """Triangles of 1 mm by their height over the longest edge: none at a hundredth, wholly at two."""
+    heights = np.array([0.004, 0.01, 0.013, 0.016, 0.02, 0.5])
+    places = np.array([[(0.0, i, 0.0), (1.0, i, 0.0), (0.5, i + h, 0.0)] for i, h in enumerate(heights)]).reshape(-1, 3)
+    normals = np.tile([0.0, 0.0, 1.0], (len(places), 1))
+    counts = Faces(places, np.arange(len(places)).reshape(-1, 3), normals, 0.25).counts
+    assert counts[:2].max() < 1e-9
+    assert counts[-2:].min() > 1.0 - 1e-9
+    assert 0.0 < counts[2] < counts[3] < 1.0

@@ -11,12 +11,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from composer.document.autosave import autosave_place, forget, keep, waiting
+from composer.document.autosave import autosave_place, forget, keep, says_the_same, waiting
 from composer.document.project import Project
 from composer.document.store import open_document, save_document
 from composer.edits import regions
 from composer.edits.recipes import set_note
 from composer.errors import MoueError
+from composer.mixing.clip import Clip
 from tests.composer.document.small_document import N, painted, small_project
 from tests.forked import fork
 
@@ -163,3 +164,13 @@ def test_whatever_step_is_refused_the_old_autosave_stays(
         with pytest.raises(MoueError, match="No space left"):
             keep(edited(saved), place)
     assert place.read_bytes() == held
+
+
+def test_a_copy_elsewhere_says_the_same_though_its_clips_lie_at_another_path(saved: Project, tmp_path: Path) -> None:
+    (tmp_path / "talk.csv").write_text("time,lift\n0,0\n1,0.5\n")
+    talking = saved.with_(clips=(Clip("talk", file="talk.csv"),))
+    (tmp_path / "elsewhere").mkdir()
+    save_document(talking, tmp_path / "elsewhere/copy.moue")
+    assert says_the_same(open_document(tmp_path / "elsewhere/copy.moue"), talking)
+    (tmp_path / "elsewhere/talk.csv").write_text("time,lift\n0,0\n1,1\n")
+    assert not says_the_same(saved.with_(path=tmp_path / "elsewhere/copy.moue", clips=talking.clips), talking)

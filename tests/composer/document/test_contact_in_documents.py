@@ -43,3 +43,14 @@ def test_the_key_comes_back_from_the_text_and_is_written_only_where_it_is_true()
     assert text.count("contact = true") == 1
     assert [each.contact for each in parse_document(text.encode(), project.path).recipes] == [False, True]
     assert not set_contact(project, "kept", False).recipe("kept").contact
+
+
+def test_a_head_without_curves_says_in_one_line_that_nothing_is_parted() -> None:
+    project = document().project
+    bare = thing("the made eye", eye_head).with_(landmarks=None)
+    notes = EvaluatedDocument(project, bare).again(project).notes
+    (told,) = (note for note in notes if "parts nothing" in note)
+    assert "Landmarks" in told
+    plain = project.with_(recipes=(SHUT,))
+    assert not any("parts nothing" in note for note in EvaluatedDocument(plain, bare).again(plain).notes)
+    assert not any("parts nothing" in note for note in document().again(project).notes)

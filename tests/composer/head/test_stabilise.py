@@ -10,6 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from composer.demo.expressions import EXPRESSIONS, HeadMotion
 from composer.geometry.rigid import similarity
+from composer.head import stabilise
 from composer.head.head import Head, InBetween, Shape
 from composer.head.levels import levels, refine
 from composer.head.stabilise import HeadMotion as Found
@@ -122,3 +123,16 @@ def test_the_demos_recorded_motions_are_found(with_landmarks: bool) -> None:
         assert apart.angle_deg < 0.1
         assert np.linalg.norm(motion(head.neutral) - head.neutral @ whole[:3, :3].T - whole[:3, 3], axis=1).max() < 0.1
         assert found[name].matters == (recorded.get(name, HeadMotion()) != HeadMotion())
+
+
+@given(seed=st.integers(0, 2**32 - 1))
+def test_how_far_a_vertex_is_often_off_is_the_median_over_the_targets(seed: int) -> None:
+    """Found by blocks of vertices; here over all at once (numpy's median)."""
+    rng = np.random.default_rng(seed)
+    neutral = rng.normal(size=(23, 3))
+    deltas = {name: rng.normal(size=(23, 3)).astype(np.float32) for name in "abcd"}
+    found = {name: similarity(neutral, neutral + delta, scaled=False) for name, delta in deltas.items()}
+    off = [np.linalg.norm(found[name](neutral) - (neutral + delta), axis=1) for name, delta in deltas.items()]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(stabilise, "BLOCK", 7)
+        np.testing.assert_allclose(stabilise._often_off(neutral, deltas, found), np.median(off, axis=0), atol=1e-6)

@@ -193,4 +193,6 @@ def test_a_head_without_curves_is_told_and_left_alone() -> None:
     bare = MixContact(Mixer(head().with_(landmarks=None), {}))
     pose = bare.mixer.pose(SHUT)
     assert bare.parted(pose, SHUT) is pose
-    assert any("edge of the upper lid, left" in words for words in bare.missing)
+    (told,) = bare.missing
+    assert "no landmark curves" in told
+    assert any("edge of the upper lid, right" in words for words in contact().missing)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from imgui_bundle import ImVec2, imgui
 
 from composer.viewer.panels.board.correctives import draw_correctives
+from composer.viewer.panels.board.first_steps import draw_first_steps
 from composer.viewer.panels.board.layout import layout_of
 from composer.viewer.panels.board.matrix import draw_matrix
 from composer.viewer.panels.board.picked import picked_keys
@@ -27,7 +28,7 @@ def draw_board(stage: Stage, kit: Kit, board: Board) -> None:
     session = stage.opened
     _bar(stage, kit, board)
     if not session.project.recipes:
-        kit.quiet("No recipe yet. New makes one; a picture dropped on the face makes one too.")
+        draw_first_steps(stage, kit)
         return
     imgui.push_style_color(imgui.Col_.child_bg, theme.vec4(theme.DEEP))
     imgui.push_style_var(imgui.StyleVar_.window_padding, ImVec2(0, 0))
@@ -82,11 +83,9 @@ def _bar(stage: Stage, kit: Kit, board: Board) -> None:
     if kit.button("Mirrored", "new cells take the shape's mirror image", on=board.mirrored):
         board.mirrored = not board.mirrored
     kit.beside("search", 14)
-    imgui.set_next_item_width(min(kit.px(150), imgui.get_content_region_avail().x))
-    _, board.search = imgui.input_text_with_hint("##find cells", "search", board.search)
-    kit.mark("search cells")
-    if not imgui.is_item_active():
-        kit.tip("show the rows and columns of these names alone: brow, mouth joy")
+    wide = min(kit.px(150), imgui.get_content_region_avail().x)
+    tip = "show the rows and columns of these names alone: brow, mouth joy"
+    board.search = kit.search("search cells", board.search, tip=tip, wide=wide)
     if session.held.hides:
         kit.beside("Clear solo and mute", 14)
         hint = "solo and mute hide something from view; a bake has all of it"

@@ -61,8 +61,6 @@ def draw_heads(stage: Stage, kit: Kit, layout: Layout) -> None:
     """The columns in sight, each with its shape's picture and label."""
     session, draw = stage.opened, imgui.get_window_draw_list()
     wide, high, y, side = layout.wide, layout.top - layout.y, layout.y, kit.px(38)
-    labels = {name: str(session.project.shapes.get(name, {}).get("label") or name) for name in layout.columns}
-    words_of = kit.apart(list(labels.values()), wide - kit.px(6))
     low, top = draw.get_clip_rect_min(), draw.get_clip_rect_max()
     for j, name in enumerate(layout.columns):
         x = layout.cells_x + j * wide
@@ -77,9 +75,9 @@ def draw_heads(stage: Stage, kit: Kit, layout: Layout) -> None:
             draw.add_image_rounded(
                 imgui.ImTextureRef(picture), *box, ImVec2(0, 0), ImVec2(1, 1), u32(theme.TEXT), kit.px(5)
             )
-        words = words_of[labels[name]]
-        size = imgui.calc_text_size(words)
-        draw.add_text(ImVec2(x + (wide - size.x) / 2, y + high - size.y - kit.px(2)), u32(theme.TEXT), words)
+        lines = layout.words[name]
+        tall = imgui.get_text_line_height() * (2 if lines[1] else 1)
+        kit.label(lines, x, y + high - tall - kit.px(2), wide, u32(theme.TEXT))
         kinds = [kind for kind in ("solo", "mute", "lock") if ("column", name) in getattr(session.held, kind)]
         for n, kind in enumerate(kinds):
             kit.sign(kind, x + wide - kit.px(9), y + kit.px(10 + 13 * n), kit.px(11), theme.SAND)

@@ -35,8 +35,7 @@ def draw_typing_field(board: Board, stage: Stage, kit: Kit, layout: Layout) -> N
         imgui.set_keyboard_focus_here()
         board.focused = True
     flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
-    entered, board.typed = imgui.input_text("##weight", board.typed, flags)
-    kit.mark("typed weight")
+    entered, board.typed = kit.text_field("typed weight", board.typed, flags=flags)
     if board.fault:
         _fault(kit, board.fault, x, y + layout.high)
     else:

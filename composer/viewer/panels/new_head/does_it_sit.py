@@ -43,6 +43,7 @@ STAGE_WORDS = {
     "parting skin from skin": "Parted",
     "placing the parts": "Parts",
     "projecting": "Projected",
+    "keeping the eyes behind their lids": "Eyes",
 }
 """What a stage of the fit is called once it is done, by what it is called while it runs; others keep their words."""
 
@@ -79,10 +80,9 @@ class DoesItSit:
     def _sculpt(self, stage: Stage, kit: Kit) -> None:
         """Which sculpt is open, and how to open one."""
         imgui.set_next_item_width(-kit.px(62))
-        entered, self.path = imgui.input_text_with_hint(
-            "##sculpt", "a sculpt: .obj, .ply, .stl, .off, .glb", self.path, imgui.InputTextFlags_.enter_returns_true
+        entered, self.path = kit.text_field(
+            "sculpt path", self.path, "a sculpt: .obj, .ply, .stl, .off, .glb", imgui.InputTextFlags_.enter_returns_true
         )
-        kit.mark("sculpt path")
         imgui.same_line(0, kit.px(4))
         if (kit.button("Open##sculpt", name="open sculpt", wide=kit.px(58)) or entered) and self.path.strip():
             open_sculpt(stage, Path(self.path.strip().strip('"')).expanduser())

@@ -35,8 +35,7 @@ def draw_carry(stage: Stage, kit: Kit, fitting: Fitting) -> None:
     """A new document in a folder, or this document on the new head, at the foot of the panel."""
     kit.heading("Carry the expressions over")
     imgui.set_next_item_width(-1)
-    _, fitting.folder = imgui.input_text("##carry folder", fitting.folder)
-    kit.mark("carry folder")
+    _, fitting.folder = kit.text_field("carry folder", fitting.folder)
     kit.tip("a new folder: the new head's document and its library")
     gap = kit.px(4)
     half = (imgui.get_content_region_avail().x - gap) / 2

@@ -58,9 +58,7 @@ class WhereIsIt:
         _buttons(stage, kit, new)
 
     def _search(self, kit: Kit) -> None:
-        imgui.set_next_item_width(-1)
-        _, self.search = imgui.input_text_with_hint("##search marks", "search: eye corner, tragion", self.search)
-        kit.mark("search landmarks")
+        self.search = kit.search("search landmarks", self.search, "search: eye corner, tragion")
 
 
 def _loupes(stage: Stage, kit: Kit, new: NewHead) -> None:

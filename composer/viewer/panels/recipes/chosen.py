@@ -23,8 +23,7 @@ def draw_chosen(stage: Stage, kit: Kit) -> None:
     if imgui.is_item_deactivated():
         session.commit()
     imgui.set_next_item_width(-1)
-    _, note = imgui.input_text_with_hint("##note", "note", recipe.note)
-    kit.mark("note")
+    _, note = kit.text_field("note", recipe.note, "note")
     if recipe.note and not imgui.is_item_active():
         kit.tip(recipe.note)
     if note != recipe.note:
@@ -61,4 +60,4 @@ def _join(stage: Stage, kit: Kit) -> None:
         stage.do(lambda p: set_contact(p, name, not recipe.contact))
     for brief, sentence in session.joined.left_in(recipe, session.evaluated.mixer)[:2]:
         kit.quiet(kit.fit(brief, imgui.get_content_region_avail().x))
-        kit.tip(f"{sentence}; lower the cells that press there, or sculpt a corrective for this recipe")
+        kit.tip(sentence)

@@ -31,8 +31,8 @@ def draw_keep_sheet(recipes: Recipes, stage: Stage, kit: Kit) -> None:
         imgui.set_next_item_width(kit.px(300))
         if imgui.is_window_appearing():
             imgui.set_keyboard_focus_here()
-        entered, recipes.shape = imgui.input_text("##shape", recipes.shape, imgui.InputTextFlags_.enter_returns_true)
-        kit.mark("shape name")
+        enter = imgui.InputTextFlags_.enter_returns_true
+        entered, recipes.shape = kit.text_field("shape name", recipes.shape, flags=enter)
         kit.fault(recipes.shape_fault, "shape name", kit.px(300))
         if kit.button("Keep", name="Keep shape") or entered:
             pose, wanted = EvaluatedRecipe.of(session.evaluated, session.recipe).pose, recipes.shape.strip()

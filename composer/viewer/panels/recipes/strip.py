@@ -138,8 +138,7 @@ def _name_field(recipes: Recipes, stage: Stage, kit: Kit, recipe: Recipe, wide: 
     if recipes.fresh:
         imgui.set_keyboard_focus_here()
     flags = imgui.InputTextFlags_.enter_returns_true | imgui.InputTextFlags_.auto_select_all
-    entered, recipes.name = imgui.input_text("##name", recipes.name, flags)
-    kit.mark("recipe name")
+    entered, recipes.name = kit.text_field("recipe name", recipes.name, flags=flags)
     left = not recipes.fresh and imgui.is_item_deactivated()
     recipes.fresh = False
     if entered:

@@ -73,8 +73,7 @@ class ClipMenu:
         if self.of != clip.name:
             self.of, self.name, self.fault = clip.name, clip.name, ""
         imgui.set_next_item_width(kit.px(WIDE))
-        entered, self.name = imgui.input_text("##clip name", self.name, imgui.InputTextFlags_.enter_returns_true)
-        kit.mark("clip name")
+        entered, self.name = kit.text_field("clip name", self.name, flags=imgui.InputTextFlags_.enter_returns_true)
         kit.fault(self.fault, "clip name", kit.px(WIDE))
         if entered:
             wanted, old = self.name.strip(), clip.name

@@ -24,9 +24,9 @@ def lips_pushed(keeper: Head) -> np.ndarray:
     return keeper.neutral + push[:, None] * [0.0, 1.0, 0.0]
 
 
-def level(k: int, polygons: object, positions: np.ndarray) -> ProjectedLevel:
+def level(k: int, polygons: object, positions: np.ndarray, reference: np.ndarray) -> ProjectedLevel:
     none = np.zeros(len(positions), dtype=bool)
-    return ProjectedLevel(k, polygons, positions, none, none, 0, 0)  # type: ignore[arg-type]
+    return ProjectedLevel(k, polygons, positions, none, none, 0, 0, reference=reference)  # type: ignore[arg-type]
 
 
 def test_a_level_is_counted_as_cgal_does_and_the_place_named() -> None:
@@ -35,7 +35,8 @@ def test_a_level_is_counted_as_cgal_does_and_the_place_named() -> None:
     pushed = lips_pushed(keeper)
     step = Refinement(keeper.polygons)
     fine = step.apply(pushed)
-    levels = [level(0, keeper.polygons, pushed), level(1, step.polygons, fine)]
+    neutral = step.apply(keeper.neutral)
+    levels = [level(0, keeper.polygons, pushed, keeper.neutral), level(1, step.polygons, fine, neutral)]
     found = level_crossings(keeper, keeper.landmarks, levels)
     assert list(found) == [1]
     skin = np.flatnonzero(step.apply(keeper.skin.astype(float)) > 1.0 - 1e-9)

@@ -1,0 +1,207 @@
+"""One picture being taken: rays through the camera, shadow rays to the window, and the colours of what they meet.
+
+A first picture has one ray a pixel; the edges in it are rendered again with eight. The window has sixteen panes: each
+pixel samples two of them, in a four-by-four pattern, and the results of the sixteen pixels around are averaged where
+they have the same depth, twice (Keller and Heidrich 2001, "Interleaved sampling").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from composer.picture.camera import Camera
+from composer.picture.colour import to_linear, to_srgb
+from composer.picture.eyeball import paint
+from composer.picture.figure import Figure, Posed
+from composer.picture.light import Light, develop
+from composer.picture.place import Ground, Place
+from composer.picture.planes import Single, as_planes, as_rows, column, dot
+from composer.picture.rays import Hits
+
+BACKGROUND = (152, 154, 158)
+AT_ONCE = 8192
+"""Pixels that are coloured together, so that their arrays stay in the processor's cache (our choice)."""
+_SUBPIXELS = np.array([(1, 5), (3, 1), (5, 7), (7, 3), (0, 2), (2, 6), (4, 0), (6, 4)]) / 8.0 + 1.0 / 16.0
+_PATTERN = np.array([0, 8, 2, 10, 12, 4, 14, 6, 3, 11, 1, 9, 15, 7, 13, 5])
+_EDGE = 0.045
+"""How far a pixel may lie off the line between its neighbours, in sRGB from 0 to 1, before it counts as an edge (our
+choice). What runs on evenly over several pixels is no edge, however steep."""
+_EVEN = np.float32(0.55)
+"""Share of the shading that a heat map removes, so that its colours match the legend (our choice)."""
+_INSIDE = column(np.array([0.55, 0.42, 0.38]))
+"""What is left of a surface's colour where it is seen from behind (our choice, by eye)."""
+
+
+class Shot:
+    """One picture being taken: a pose, a camera, a light, and the covers that are pictured by the same rays."""
+
+    def __init__(
+        self, figure: Figure, pose: Posed, camera: Camera, covers: Sequence[tuple[NDArray, NDArray | None]]
+    ) -> None:
+        """`covers` are the albedo (n', 3) and how much of it is covered (n',), or None, of each picture."""
+        self.figure, self.pose, self.camera = figure, pose, camera
+        self.ground = Ground(figure, pose, covers)
+        self.light = Light(camera)
+        self._albedo = np.asarray(figure.albedo, dtype=np.float32)
+
+    def take(self) -> list[Single]:
+        """(height, width, 3) sRGB in [0, 1], for each of the covers."""
+        camera = self.camera
+        ground = np.array(BACKGROUND, dtype=np.float32) / np.float32(255.0)
+        images = [np.tile(ground, (camera.height, camera.width, 1)) for _ in range(self.ground.n_covers)]
+        left, top, right, bottom = self._box()
+        if right <= left or bottom <= top:
+            return images
+        rows, columns = (at.ravel() for at in np.mgrid[top:bottom, left:right])
+        windows = [image[top:bottom, left:right] for image in images]
+        self._first_pass(windows, columns, rows)
+        at = np.flatnonzero(np.logical_or.reduce([_edges(window) for window in windows]))
+        for some in np.array_split(at, len(at) // AT_ONCE + 1):
+            if len(some):
+                for window, light in zip(windows, self._again(columns[some], rows[some]), strict=True):
+                    window[np.unravel_index(some, window.shape[:2])] = to_srgb(light).T
+        return images
+
+    def _box(self) -> tuple[int, int, int, int]:
+        seen, _ = self.camera.project(self.pose.positions)
+        low = np.floor(seen.min(axis=0)).astype(int) - 2
+        high = np.ceil(seen.max(axis=0)).astype(int) + 3
+        return (
+            max(low[0], 0), max(low[1], 0), min(high[0], self.camera.width), min(high[1], self.camera.height)
+        )  # fmt: skip
+
+    def _hits(self, columns: NDArray, rows: NDArray) -> tuple[Single, Hits]:
+        """The directions (3, k) of rays through image positions (k,), and what they meet first."""
+        sight = self.camera.directions(columns, rows).astype(np.float32)
+        return as_planes(sight), self.pose.rays.first(np.broadcast_to(self.camera.eye, sight.shape), sight)
+
+    def _first_hits(self, columns: NDArray, rows: NDArray) -> tuple[Single, Hits]:
+        """The same through the middles of pixels (k,), which may be known."""
+        for camera, hits in self.pose.seen:
+            if camera is self.camera:
+                sight = camera.directions(columns + 0.5, rows + 0.5)
+                return as_planes(sight), hits.at(rows * camera.width + columns)
+        return self._hits(columns + 0.5, rows + 0.5)
+
+    def _first_pass(self, windows: list[Single], columns: NDArray, rows: NDArray) -> None:
+        sight, hits = self._first_hits(columns, rows)
+        on = np.flatnonzero(hits.triangle >= 0)
+        if not len(on):
+            return
+        shape = windows[0].shape[:2]
+        lit, places = np.zeros(columns.size, dtype=np.float32), []
+        for some in np.array_split(on, len(on) // AT_ONCE + 1):
+            pane = _PATTERN[(columns[some] % 4) + 4 * (rows[some] % 4)]
+            within = _scattered(columns[some], rows[some])
+            place = self._place(hits, some, sight)
+            lit[some] = 0.5 * (self._lit(place, pane, within) + self._lit(place, (pane + 5) % 16, 1.0 - within))
+            places.append((some, place))
+        depth = np.full(columns.size, np.inf, dtype=np.float32)
+        depth[on] = hits.distance[on]
+        tolerance = 1.0 + 4.0 * self.camera.pixel_mm(float(depth[on].mean()))
+        deep = depth.reshape(shape)
+        smooth = _average(_average(lit.reshape(shape), deep, tolerance), deep, tolerance).ravel()
+        for some, place in places:
+            at = np.unravel_index(some, shape)
+            for window, light in zip(windows, self._colours(place, smooth[some]), strict=True):
+                window[at] = to_srgb(light).T
+
+    def _place(self, hits: Hits, some: NDArray, sight: Single) -> Place:
+        return Place(self.ground, hits.triangle[some], hits.u[some], hits.v[some], sight.take(some, axis=1))
+
+    def _again(self, columns: NDArray, rows: NDArray) -> list[Single]:
+        """(3, k) display light of pixels rendered with eight rays each, for each of the covers."""
+        base = to_linear(np.array(BACKGROUND) / 255.0).astype(np.float32)[:, None]
+        totals = [np.zeros((3, len(columns)), dtype=np.float32) for _ in range(self.ground.n_covers)]
+        for i, (dx, dy) in enumerate(_SUBPIXELS):
+            sight, hits = self._hits(columns + dx, rows + dy)
+            on = np.flatnonzero(hits.triangle >= 0)
+            for total in totals:
+                total += base * (hits.triangle < 0)
+            if len(on):
+                place = self._place(hits, on, sight)
+                within = _scattered(columns[on] + i, rows[on])
+                lit = [self._lit(place, np.full(len(on), pane), within) for pane in (2 * i, 2 * i + 1)]
+                for total, light in zip(totals, self._colours(place, 0.5 * (lit[0] + lit[1])), strict=True):
+                    total[:, on] += light
+        return [total / np.float32(len(_SUBPIXELS)) for total in totals]
+
+    def _lit(self, place: Place, pane: NDArray, within: Single) -> Single:
+        """(k,) 1 where the place `within` (2, k) a pane (k,) of the window is seen, else 0."""
+        toward = self.light.toward_window(pane, within)
+        facing = np.flatnonzero(dot(place.normals, toward) > 0.0)
+        lit = np.zeros(len(pane), dtype=np.float32)
+        if len(facing):
+            origins, directions = (as_rows(each.take(facing, axis=1)) for each in (place.lifted, toward))
+            lit[facing] = ~self.pose.rays.blocked(origins, directions)
+        return lit
+
+    def _colours(self, place: Place, lit: Single) -> list[Single]:
+        """(3, k) display light in [0, 1], for each of the covers."""
+        eye_of = self.figure.eye_of_triangle[place.triangle]
+        painted, mirror = [], np.zeros(len(lit), dtype=np.float32)
+        for i, ball in enumerate(self.pose.eyes):
+            chosen = np.flatnonzero(eye_of == i)
+            if not len(chosen):
+                continue
+            colour, out = (as_planes(each) for each in paint(ball, place.points[:, chosen].T.astype(np.float64)))
+            place.normals[:, chosen] = out
+            painted.append((chosen, colour - place.between(self._albedo, chosen)))
+            shown = np.clip(place.free[chosen] * np.float32(1.6), 0.0, 1.0)
+            mirror[chosen] = self.light.mirrored(out, place.sight[:, chosen]) * shown
+        return [self._coloured(place, lit, i, painted, mirror) for i in range(self.ground.n_covers)]
+
+    def _coloured(
+        self, place: Place, lit: Single, cover: int, painted: list[tuple[NDArray, Single]], mirror: Single
+    ) -> Single:
+        """(3, k) display light in [0, 1] of one cover; `painted` are places on eyeballs and what their paint adds."""
+        albedo, covered = place.cover(cover)
+        bare = np.float32(1.0) - covered
+        for chosen, more in painted:
+            albedo[:, chosen] += bare[chosen] * more
+        albedo = np.where(place.back, albedo * _INSIDE, albedo)
+        sheen = place.sheen * ~place.back * bare
+        light = self.light.on(place.normals, place.sight, albedo, sheen, place.free, lit)
+        if covered.any():
+            light += (covered * _EVEN) * (albedo * np.float32(0.85) - light)
+        light += np.float32(0.85) * mirror * bare
+        return develop(light)
+
+
+def _edges(srgb: Single) -> NDArray[np.bool_]:
+    """The pixels (height, width) of a picture (height, width, 3) that lie visibly off the line between two neighbours,
+    left and right or above and below; at the margin, that differ visibly from the one neighbour there is."""
+    edge = np.zeros(srgb.shape[:2], dtype=bool)
+    for axis in (0, 1):
+        step = np.diff(srgb, axis=axis, append=srgb.take([-1], axis=axis), prepend=srgb.take([0], axis=axis))
+        edge |= (np.abs(np.diff(step, axis=axis)) > np.float32(_EDGE)).any(axis=2)
+    return edge
+
+
+def _scattered(columns: NDArray, rows: NDArray) -> Single:
+    """(2, k) in [0, 1): a place for each pixel, unlike its neighbours', the same every time (the additive
+    recurrence of the plastic number's powers; Roberts, The unreasonable effectiveness of quasirandom
+    sequences, 2018).
+    """
+    count = (columns + 61 * rows).astype(np.float64)
+    return np.stack([count * 0.7548776662466927 % 1.0, count * 0.5698402909980532 % 1.0]).astype(np.float32)
+
+
+def _average(lit: Single, depth: Single, tolerance: float) -> Single:
+    """The mean of `lit` over the four by four pixels around each, of those within `tolerance` mm of its
+    depth.
+    """
+    height, width = lit.shape
+    padded = np.pad(lit, 2)
+    deep = np.pad(depth, 2, constant_values=np.inf)
+    finite = np.where(np.isfinite(depth), depth, np.float32(0.0))
+    total, count = np.zeros_like(lit), np.zeros_like(lit)
+    for dy in range(4):
+        for dx in range(4):
+            near = np.abs(deep[dy : dy + height, dx : dx + width] - finite) < np.float32(tolerance)
+            total += padded[dy : dy + height, dx : dx + width] * near
+            count += near
+    return np.divide(total, np.maximum(count, 1.0), dtype=np.float32)
