@@ -1,7 +1,8 @@
 """How the tests are drawn and dealt out.
 
 The property tests draw the same examples on every run, so that a change is judged by what it changes.
-`pytest --hypothesis-profile search` draws new ones, and more of them; what it finds is mended and kept as an example.
+`pytest --hypothesis-profile search` draws new ones, and ten times as many; what it finds is mended and kept as an
+example.
 
 With several workers each file goes to one of them, so that what it makes for all of its tests is made once; the files
 that take longest go first, so that no worker waits for the other at the end.
@@ -21,13 +22,13 @@ from tests.real_library import real_files, real_head, real_marks
 __all__ = ["real_files", "real_head", "real_marks"]
 """Fixtures that every test may ask for."""
 
-settings.register_profile("settled", derandomize=True, deadline=None)
-settings.register_profile("search", derandomize=False, deadline=None, print_blob=True)
+settings.register_profile("settled", derandomize=True, deadline=None, max_examples=30)
+settings.register_profile("search", derandomize=False, deadline=None, print_blob=True, max_examples=300)
 settings.load_profile("settled")
 
 FIRST = (
     "tests/window/test_window_about.py", "tests/composer/fitting/", "tests/composer/demo/", "tests/window/",
-    "tests/composer/head/", "tests/laws/",
+    "tests/composer/head/", "tests/laws/", "tests/test_python_entry.py", "tests/composer/jobs/", "tests/composer/cli/",
 )  # fmt: skip
 """What takes longest; the rest follows in the order in which it was found. Before all a file that makes the demo's
 folder, for which most of the window's tests would wait, and meanwhile files that do without it."""
@@ -64,4 +65,4 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Files that take longest come first; within a file nothing changes its place."""
-    items.sort(key=lambda item: next((place for place, name in enumerate(FIRST) if item.nodeid.startswith(name)), 9))
+    items.sort(key=lambda item: next((place for place, name in enumerate(FIRST) if item.nodeid.startswith(name)), 99))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import shutil
 import subprocess
 import sys
+import tomllib
 from collections.abc import Collection
 from pathlib import Path
 
@@ -42,6 +45,35 @@ def library(name: str = KEEPER.name, shapes: Collection[str] | None = None) -> H
 def demo_folder() -> Path:
     """What `moue demo` writes, run as a person does: document, libraries, baked targets and pictures."""
     return made_once.folder("demo", _moue_demo)
+
+
+def small_demo_folder() -> Path:
+    """The same document beside a library of few shapes: those that its recipes and its clip use, and those that tell
+    where the jaw turns and which way the eyes look. No pictures and no baked targets."""
+    return made_once.folder("small demo", _small_demo)
+
+
+TELLING = ("au26", "gaze_left", "gaze_up")
+"""Shapes that no recipe uses, but by which a jaw and eyes are known."""
+
+
+def _small_demo(folder: Path) -> None:
+    whole = demo_folder()
+    text = (whole / "document.toml").read_text(encoding="utf-8")
+    document = tomllib.loads(text)
+    kept = {*re.findall(r'shape = "([^"]*)"', text), *TELLING}
+    between = {each["target"]: name for name, shape in document["shapes"].items() for each in shape["inbetweens"]}
+    for name in set(between.values()) - kept:
+        text = re.sub(rf"\[shapes\.{name}\]\n.*\n\n", "", text)
+    for library in ("keeper", "keeper_level1"):
+        (folder / library).mkdir(parents=True)
+        for file in (whole / library).iterdir():
+            if file.suffix != ".obj" or between.get(file.stem, file.stem) in kept | {"neutral"}:
+                shutil.copy(file, folder / library)
+        rows = (folder / library / "head_motion.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+        moved = [row for row in rows[1:] if row.split(",")[0] in kept | set(between)]
+        (folder / library / "head_motion.csv").write_text("".join([rows[0], *moved]), encoding="utf-8")
+    (folder / "document.toml").write_text(text, encoding="utf-8")
 
 
 def _moue_demo(folder: Path) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.demo_heads import demo_folder
+from tests.demo_heads import demo_folder, small_demo_folder
 from tests.window.dome import write_dome
 from tests.window.hand import Hand
 from tests.window.kept_heads import keep_heads
@@ -121,6 +121,12 @@ def demo() -> Path:
 def own_demo(demo: Path, tmp_path: Path) -> Path:
     """A copy of the demo's document beside a copy of its library, to be written to."""
     return Path(shutil.copytree(demo.parent, tmp_path / "demo")) / demo.name
+
+
+@pytest.fixture
+def own_small_demo(tmp_path: Path) -> Path:
+    """A copy of the demo's document beside a library of few shapes, for what takes as long as there are shapes."""
+    return Path(shutil.copytree(small_demo_folder(), tmp_path / "small_demo")) / "document.toml"
 
 
 @pytest.fixture

@@ -121,8 +121,9 @@ def test_shapes_are_seen_as_they_are_read(
 
 @pytest.mark.parametrize("how", ["fails", "is cancelled"])
 def test_what_was_open_comes_back_where_the_rest_never_comes(
-    how: str, large: Head, held: threading.Event, open_dome: Hand, tmp_path: Path
+    how: str, open_dome: Hand, large: Head, held: threading.Event, tmp_path: Path
 ) -> None:
+    """The dome is open before opening waits: it is as large as what waits."""
     hand, before = open_dome, open_dome.session
     folder = write_dome(tmp_path / "large", large)
     (folder / "zygoma.obj").write_text("v 1 2 nothing\n", encoding="utf-8")

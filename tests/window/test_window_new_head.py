@@ -146,8 +146,9 @@ def test_guesses_are_neither_fitted_through_nor_saved(marked: tuple) -> None:
     assert not new.marks.guessed and set(new.landmarks().points) > set(PLACED) and new.unsaved
 
 
-def test_fit_relax_carry_and_mix_on(marked: tuple, tmp_path: Path) -> None:
-    hand, true = marked
+def test_fit_relax_carry_and_mix_on(hand: Hand, own_small_demo: Path, tmp_path: Path) -> None:
+    hand.open(own_small_demo)
+    hand, true = marked_demo(hand, tmp_path)
     new, old = hand.stage.new_head, hand.session
     hand.click_on("finer levels")
     hand.click_on("Fit now")

@@ -114,8 +114,8 @@ def test_an_edit_made_meanwhile_is_kept_and_the_swap_told_to_be_repeated(open_do
     assert any("Swap again" in words.text for words in hand.stage.words)
 
 
-def test_a_fit_is_swapped_in_from_the_new_heads_room(hand: Hand, own_demo: Path, tmp_path: Path) -> None:
-    hand.open(own_demo)
+def test_a_fit_is_swapped_in_from_the_new_heads_room(hand: Hand, own_small_demo: Path, tmp_path: Path) -> None:
+    hand.open(own_small_demo)
     marked_demo(hand, tmp_path)
     session, new = hand.session, hand.stage.new_head
     project, recipe = session.history.committed, session.recipe

@@ -21,6 +21,7 @@ from composer.cli.help_text import command_lines
 from composer.cli.main import COMMANDS, app
 from composer.formats.mesh import Mesh
 from composer.formats.registry import FORMATS, suffixes, write_mesh
+from tests import forked
 from tests.small_heads import grid
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -106,15 +107,15 @@ def test_version_by_convention() -> None:
 
 def test_quiet_says_nothing_but_errors_and_does_the_work(library: Path, tmp_path: Path) -> None:
     for words in (["-q", "sheet"], ["sheet", "--quiet"]):
-        done = moue(*words, library, "--to", tmp_path / "sheet.png")
+        done = forked.moue(*words, library, "--to", tmp_path / "sheet.png")
         assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
         assert (tmp_path / "sheet.png").exists()
         (tmp_path / "sheet.png").unlink()
-    loud = moue("sheet", library, "--to", tmp_path / "sheet.png")
+    loud = forked.moue("sheet", library, "--to", tmp_path / "sheet.png")
     assert loud.stdout == f"{tmp_path / 'sheet.png'}\n"
-    done = moue("sheet", library, "--to", tmp_path / "sheet.gif", "-q")
+    done = forked.moue("sheet", library, "--to", tmp_path / "sheet.gif", "-q")
     assert done.returncode == 2 and done.stdout == "" and len(done.stderr.splitlines()) == 1
-    report = moue("inspect", library, "-q", "--json", "-")
+    report = forked.moue("inspect", library, "-q", "--json", "-")
     assert json.loads(report.stdout)["vertices"] == 81 and report.stderr == ""
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from composer.cli.main import main
-from tests.demo_heads import demo_folder
+from tests.demo_heads import small_demo_folder
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -40,7 +40,7 @@ def said(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return Path(shutil.copytree(demo_folder(), tmp_path_factory.mktemp("demo") / "made"))
+    return Path(shutil.copytree(small_demo_folder(), tmp_path_factory.mktemp("demo") / "made"))
 
 
 def test_the_demo_can_be_baked(demo: Path, tmp_path: Path) -> None:
@@ -49,26 +49,26 @@ def test_the_demo_can_be_baked(demo: Path, tmp_path: Path) -> None:
     assert sorted(p.name for p in (tmp_path / "out").glob("*.obj")) == ["neutral.obj", "wink.obj"]
 
 
-def test_the_demo_can_be_inspected_as_json(demo: Path) -> None:
+def test_the_demo_can_be_inspected_as_json(demo: Path, said: Said) -> None:
     import json
 
-    report = json.loads(moue("inspect", demo / "keeper", "--json", "-").stdout)
+    report = json.loads(said("inspect", demo / "keeper", "--json", "-").stdout)
     assert report["neutral"] == "neutral"
     assert report["unit"] == "mm"
     assert 10 < report["furthest_mm"]["au26"] < 45
 
 
-def test_checks_find_the_one_seam_that_was_left_in_the_demo(demo: Path) -> None:
+def test_checks_find_the_one_seam_that_was_left_in_the_demo(demo: Path, said: Said) -> None:
     from composer.demo.tour import PLANTED
 
-    done = moue("check", demo / "document.toml")
+    done = said("check", demo / "document.toml")
     assert done.returncode == 0  # nothing is torn
     lines = [line for line in done.stdout.splitlines() if "seam." in line]
     assert len(lines) == 1 and f"the border of {PLANTED[1]} " in lines[0]
 
 
-def test_the_demo_is_not_made_over_something(demo: Path) -> None:
-    assert one_line(moue("demo", "--to", demo)).endswith("give a new folder with --to")
+def test_the_demo_is_not_made_over_something(demo: Path, said: Said) -> None:
+    assert one_line(said("demo", "--to", demo)).endswith("give a new folder with --to")
 
 
 def one_line(done: subprocess.CompletedProcess[str]) -> str:
@@ -149,14 +149,14 @@ def test_mistakes_end_a_process_of_their_own_alike(demo: Path, tmp_path: Path) -
     one_line(moue("moon"))
 
 
-def test_sides_sum_to_the_shape_in_the_files(demo: Path, tmp_path: Path) -> None:
+def test_sides_sum_to_the_shape_in_the_files(demo: Path, tmp_path: Path, said: Said) -> None:
     import numpy as np
 
     def positions(path: Path) -> np.ndarray:
         rows = [line.split()[1:4] for line in path.read_text().splitlines() if line.startswith("v ")]
         return np.array(rows, dtype=float)
 
-    done = moue("split", demo / "document.toml", "--to", tmp_path / "pieces", "--by", "sides")
+    done = said("split", demo / "document.toml", "--to", tmp_path / "pieces", "--by", "sides")
     assert done.returncode == 0, done.stderr
     rest = positions(tmp_path / "pieces/neutral.obj")
     whole = positions(demo / "keeper/joy.obj") - rest
@@ -166,12 +166,14 @@ def test_sides_sum_to_the_shape_in_the_files(demo: Path, tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize("source", ["landmarks", "displacement", "groups"])
-def test_regions_make_a_document_that_opens_and_is_not_made_twice(demo: Path, tmp_path: Path, source: str) -> None:
+def test_regions_make_a_document_that_opens_and_is_not_made_twice(
+    demo: Path, tmp_path: Path, source: str, said: Said
+) -> None:
     to = tmp_path / "made.moue"
-    done = moue("regions", demo / "keeper", "--to", to, "--from", source)
+    done = said("regions", demo / "keeper", "--to", to, "--from", source)
     assert done.returncode == 0, done.stderr
-    assert moue("check", to).returncode == 0
-    assert "already" in one_line(moue("regions", demo / "keeper", "--to", to))
+    assert said("check", to).returncode == 0
+    assert "already" in one_line(said("regions", demo / "keeper", "--to", to))
 
 
 @pytest.mark.parametrize(
@@ -238,7 +240,7 @@ def test_what_cannot_be_done_is_one_line_and_touches_nothing(
     assert not list(tmp_path.rglob("*.obj"))
 
 
-def test_a_bake_that_is_stopped_can_be_taken_up_again(demo: Path, tmp_path: Path) -> None:
+def test_a_bake_that_is_stopped_can_be_taken_up_again(demo: Path, tmp_path: Path, said: Said) -> None:
     import signal
     import time
 
@@ -253,11 +255,11 @@ def test_a_bake_that_is_stopped_can_be_taken_up_again(demo: Path, tmp_path: Path
             break
         time.sleep(0.05)
     running.send_signal(signal.SIGINT)
-    _, said = running.communicate(timeout=60)
+    _, told = running.communicate(timeout=60)
     assert running.returncode == 130
-    assert said == "stopped; no file is half written\n"
+    assert told == "stopped; no file is half written\n"
     assert not list((tmp_path / "out").glob("*.part"))
-    done = moue("bake", demo / "document.toml", "--to", tmp_path / "out", "--recipe", "wink", "--steps", "2")
+    done = said("bake", demo / "document.toml", "--to", tmp_path / "out", "--recipe", "wink", "--steps", "2")
     assert done.returncode == 0, done.stderr
 
 
@@ -274,7 +276,7 @@ def test_a_save_goes_through_a_link_and_keeps_who_may_read(tmp_path: Path) -> No
     assert real.stat().st_mode & 0o777 == 0o600
 
 
-def test_the_readme_document_bakes(demo: Path, tmp_path: Path) -> None:
+def test_the_readme_document_bakes(demo: Path, tmp_path: Path, said: Said) -> None:
     import re
 
     import numpy as np
@@ -286,6 +288,6 @@ def test_the_readme_document_bakes(demo: Path, tmp_path: Path) -> None:
     document.write_text(re.sub(r"topology = .*\n", "", printed.group(1)))
     (demo / "masks").mkdir(exist_ok=True)
     np.save(demo / "masks/chin.npy", np.zeros(5905))
-    done = moue("bake", document, "--to", tmp_path / "out")
+    done = said("bake", document, "--to", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "out/doubt.obj").exists()

@@ -5,8 +5,6 @@ from __future__ import annotations
 import os
 import resource
 import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -21,8 +19,7 @@ from composer.edits.recipes import set_note
 from composer.errors import MoueError
 from composer.mixing.clip import Clip
 from tests.composer.document.small_document import N, painted, small_project
-
-ROOT = Path(__file__).resolve().parents[3]
+from tests.forked import fork
 
 
 @pytest.fixture
@@ -103,33 +100,26 @@ def test_names_of_any_length_have_a_place(saved: Project, tmp_path: Path, name: 
     assert place != autosave_place(tmp_path / ("y" + name[1:]))
 
 
-CHILD = """
-import sys
-import numpy as np
-from pathlib import Path
-from composer.document.autosave import autosave_place, keep
-from composer.document.store import open_document
-from composer.edits.regions import set_mask
-document = Path(sys.argv[1])
-project = open_document(document)
-print("ready", flush=True)
-for step in range(100000):
-    keep(set_mask(project, "brow_left", np.full({n}, (step % 100) / 100)), autosave_place(document))
-"""
+def save_for_ever(project: Project, tell: int) -> None:
+    """Keep one edit after another; says when it begins."""
+    os.write(tell, b"ready")
+    for step in range(100000):
+        mask = np.full(N, (step % 100) / 100)
+        keep(regions.set_mask(project, "brow_left", mask), autosave_place(project.path))
 
 
 def test_a_crash_at_any_instant_leaves_a_whole_autosave(saved: Project) -> None:
     place = autosave_place(saved.path)
     keep(saved, place)
     for wait in (0.0, 0.011, 0.023, 0.037, 0.053):
-        child = subprocess.Popen(
-            [sys.executable, "-c", CHILD.format(n=N), str(saved.path)], stdout=subprocess.PIPE, cwd=ROOT
-        )
-        assert child.stdout is not None and child.stdout.readline() == b"ready\n"
+        ready, tell = os.pipe()
+        child = fork(lambda tell=tell: save_for_ever(saved, tell))
+        assert os.read(ready, 5) == b"ready"
         time.sleep(wait)
-        child.send_signal(signal.SIGKILL)
-        child.wait()
-        child.stdout.close()
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        os.close(ready)
+        os.close(tell)
         values = open_document(place).stored["masks/brow_left.npy"]
         assert np.ptp(values) == 0 or np.array_equal(values, saved.stored["masks/brow_left.npy"])
     keep(edited(saved), place)

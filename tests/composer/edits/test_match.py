@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -23,8 +21,8 @@ from composer.mixing.corrective import Corrective, Trigger
 from composer.mixing.match import Bounds
 from composer.mixing.recipe import Cell, Recipe
 from tests.composer.document.small_document import COLUMNS, POLYGONS, ROWS, N, small_head
+from tests.forked import moue
 
-ROOT = Path(__file__).resolve().parents[3]
 ROW = np.repeat(np.arange(ROWS), COLUMNS)
 SIDE = np.tile(np.arange(COLUMNS) - COLUMNS // 2, ROWS)
 
@@ -174,12 +172,6 @@ def test_a_bound_that_is_met_is_kept() -> None:
     assert wide == {("upper", "surprise"): 1.8, ("lower_left", "grin"): -0.5}
 
 
-def command(name: str, *words: object) -> subprocess.CompletedProcess[str]:
-    code = f"from composer.cli.{name} import {name}; import typer; app = typer.Typer(); app.command()({name}); "
-    code += "from composer.cli import main; main.app = app; main.main()"
-    return subprocess.run([sys.executable, "-c", code, *map(str, words)], capture_output=True, text=True, cwd=ROOT)
-
-
 @pytest.fixture
 def library(tmp_path: Path) -> Path:
     head = straight_head()
@@ -195,31 +187,31 @@ def library(tmp_path: Path) -> Path:
 def test_the_command_writes_a_document_and_figures(library: Path) -> None:
     pose = opened().pose(Recipe("planted", PLANTED))
     write_mesh(library / "scan.obj", Mesh(POLYGONS, pose))
-    done = command("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
+    done = moue("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
     assert done.returncode == 0, done.stderr
     assert "0.800  upper x surprise" in done.stdout and "recipe 'scan', 3 cells reach 100.0 percent" in done.stdout
     assert "the whole face alone reaches" in done.stderr
     every = ("--sparse", "0", "--no-whole", "--to", library / "every.moue")
-    assert "condition" in command("match", library / "clock.moue", library / "scan.obj", *every).stderr
-    twice = command("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
+    assert "condition" in moue("match", library / "clock.moue", library / "scan.obj", *every).stderr
+    twice = moue("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
     assert twice.returncode == 2 and "is there already" in twice.stderr
 
 
 def test_the_command_says_where_no_weights_reach(library: Path) -> None:
     away = 3.0 * np.random.default_rng(9).normal(size=(N, 3))
     write_mesh(library / "scan.obj", Mesh(POLYGONS, straight_head().neutral + away))
-    done = command("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
+    done = moue("match", library / "clock.moue", library / "scan.obj", "--to", library / "scan.moue")
     assert done.returncode == 1 and "No weights of these cells reach this target" in done.stderr
     assert (library / "scan.moue").exists()
 
 
 def test_the_command_takes_a_sculpt_back(library: Path) -> None:
     """Accepted at level 0 from the command line; wrong input is one line and exit code 2."""
-    done = command("accept", library / "clock.moue", library / "library/grin.obj", "--recipe", "gone")
+    done = moue("accept", library / "clock.moue", library / "library/grin.obj", "--recipe", "gone")
     assert done.returncode == 2 and done.stderr.count("\n") == 1 and "no recipe is named 'gone'" in done.stderr
     project = open_document(library / "clock.moue")
     save_document(project.with_(recipes=(Recipe("planted", PLANTED),)), library / "clock.moue")
-    done = command("accept", library / "clock.moue", library / "library/grin.obj", "--recipe", "planted")
+    done = moue("accept", library / "clock.moue", library / "library/grin.obj", "--recipe", "planted")
     assert done.returncode == 0, done.stderr
     assert "became the corrective 'planted_fix'" in done.stdout
     evaluated = EvaluatedDocument.open(open_document(library / "clock.moue"))

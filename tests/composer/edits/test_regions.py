@@ -81,7 +81,7 @@ def test_a_deleted_region_leaves_recipes_that_can_be_mixed() -> None:
 
 
 @given(st.sampled_from(NAMES), st.floats(0, 60), st.booleans())
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=12)
 def test_halves_sum_to_the_whole_and_every_pose_stays(name: str, ramp: float, locked: bool) -> None:
     project = regions.set_locked(PROJECT, name, locked)
     before = EvaluatedDocument(project, HEAD)

