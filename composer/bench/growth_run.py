@@ -74,7 +74,9 @@ def work(size: int, shapes: int, folder: Path) -> dict[str, dict[str, float]]:
         document = scripting.open_document(folder / "head.moue")
     regions = [region.name for region in document.project.regions]
     names = document.head.shape_names
-    cells = {(regions[k % len(regions)], names[k * len(names) // 4]): 0.4 + 0.15 * k for k in range(4)}
+    cells: dict[tuple[str, str] | tuple[str, str, bool], float] = {
+        (regions[k % len(regions)], names[k * len(names) // 4]): 0.4 + 0.15 * k for k in range(4)
+    }
     recipe = scripting.make_recipe("mix", cells)
     with laps.step("mix"):
         document = scripting.add_recipe(document, recipe)
