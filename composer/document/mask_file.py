@@ -56,7 +56,7 @@ def checked_delta(values: NDArray, where: Path | str, n_vertices: int | None = N
         raise MoueError("must hold three numbers a vertex", where)
     if n_vertices is not None and len(values) != n_vertices:
         raise MoueError(f"is a shape of {len(values)} vertices, the head has {n_vertices}", where)
-    with np.errstate(over="ignore"):
+    with np.errstate(over="ignore", invalid="ignore"):
         delta = np.asarray(values, dtype=np.float32)
     if not np.isfinite(delta).all():
         raise MoueError("holds a displacement that is not a number", where)

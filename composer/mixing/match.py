@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.mixing.linear import Mixer
+from composer.mixing.match_block import MatchBlock
 from composer.mixing.match_bounded import Floats, Quadratic, bounded
 from composer.mixing.recipe import ALL, WEIGHT_RANGE, CellKey
 
@@ -37,6 +38,8 @@ DEPENDENT = 1e-10
 """A column counts as dependent for each eigenvalue of the scaled Gram matrix below this fraction of the largest, which
 is a condition number of 1e5 of the columns. A design choice, no source.
 """
+HELD_BYTES = 512 * 2**20
+"""Columns of up to so many bytes are held; larger ones are made part by part as they are used (our choice)."""
 LEAST = 1e-9
 """A sparse match drops a cell whose weight is below this. It is far below the weights that documents store and above
 rounding of the solver. A design choice, no source.
@@ -86,15 +89,6 @@ class Conditioning:
         return f"{said}; condition {self.number:.3g}."
 
 
-@dataclass(frozen=True, eq=False)
-class _Block:
-    """The columns of one region: `vertices` (m,) where its mask is not zero, and `fields` (s, 3 m) in mm."""
-
-    region: str
-    vertices: NDArray[np.int64]
-    fields: Floats
-
-
 class Columns:
     """The columns of some regions and shapes on some vertices, for any number of targets.
 
@@ -118,21 +112,17 @@ class Columns:
         if vertices is not None:
             counts[vertices] = True
         deltas = [mixer.head.shape(name).delta for name in self.shapes]
-        self._blocks: list[_Block] = []
-        for region in regions:
-            mask = np.ones(n) if region == ALL else mixer.masks[region]
-            at = np.flatnonzero((mask != 0.0) & counts)
-            fields, weight = np.empty((len(deltas), 3 * len(at))), np.repeat(mask[at], 3)
-            for one, delta in zip(fields, deltas, strict=True):
-                np.multiply(delta[at].ravel(), weight, out=one)
-            self._blocks.append(_Block(region, at, fields))
+        masks = [np.ones(n) if region == ALL else mixer.masks[region] for region in regions]
+        places = [np.flatnonzero((mask != 0.0) & counts) for mask in masks]
+        held = 24 * len(deltas) * sum(map(len, places)) <= HELD_BYTES
+        self._blocks = [MatchBlock(at, mask[at], deltas, held) for mask, at in zip(masks, places, strict=True)]
         self.keys: list[CellKey] = [(region, shape, False) for region in regions for shape in self.shapes]
         self.index = {key: i for i, key in enumerate(self.keys)}
 
     @property
     def nbytes(self) -> int:
         """Bytes of the columns."""
-        return sum(one.fields.nbytes for one in self._blocks)
+        return sum(one.nbytes for one in self._blocks)
 
     @cached_property
     def gram(self) -> Floats:
@@ -142,13 +132,10 @@ class Columns:
         place = np.full(self.mixer.head.n_vertices, -1)
         for i, one in enumerate(self._blocks):
             place[one.vertices] = np.arange(len(one.vertices))
-            gram[i * s : (i + 1) * s, i * s : (i + 1) * s] = one.fields @ one.fields.T
+            gram[i * s : (i + 1) * s, i * s : (i + 1) * s] = one.with_itself()
             for j in range(i):
-                other = self._blocks[j]
-                common_in_other = np.flatnonzero(place[other.vertices] >= 0)
-                if len(common_in_other):
-                    common_in_one = place[other.vertices[common_in_other]]
-                    part = _rows(one.fields, common_in_one) @ _rows(other.fields, common_in_other).T
+                part = one.with_other(self._blocks[j], place)
+                if part is not None:
                     gram[i * s : (i + 1) * s, j * s : (j + 1) * s] = part
                     gram[j * s : (j + 1) * s, i * s : (i + 1) * s] = part.T
             place[one.vertices] = -1
@@ -179,7 +166,7 @@ class Columns:
 
     def onto(self, b: NDArray) -> Floats:
         """(k,) A'b of a displacement (n, 3) in mm."""
-        parts = [one.fields @ b[one.vertices].ravel() for one in self._blocks]
+        parts = [one.onto(b) for one in self._blocks]
         return np.concatenate(parts) if parts else np.zeros(0)
 
     def displacement(self, weights: Floats) -> Floats:
@@ -188,13 +175,8 @@ class Columns:
         s = len(self.shapes)
         for i, one in enumerate(self._blocks):
             region_weights = weights[i * s : (i + 1) * s]
-            used = np.flatnonzero(region_weights)
-            if len(used):
-                if 2 * len(used) > s:
-                    moved = region_weights @ one.fields
-                else:
-                    moved = region_weights[used] @ one.fields[used]
-                total[one.vertices] += moved.reshape(-1, 3)
+            if region_weights.any():
+                total[one.vertices] += one.moved(region_weights)
         return total
 
     def weights(
@@ -288,8 +270,3 @@ def _groups(on: NDArray, ties: Sequence[tuple[int, int]]) -> NDArray[np.int64]:
             low, high = sorted((first[a], first[b]))
             first = {at: low if leader == high else leader for at, leader in first.items()}
     return np.unique([first[int(at)] for at in on], return_inverse=True)[1].reshape(-1)
-
-
-def _rows(fields: Floats, at: NDArray) -> Floats:
-    """(s, 3 m) the columns' fields at m of their vertices, by index `at` (m,)."""
-    return fields.reshape(len(fields), -1, 3)[:, at].reshape(len(fields), -1)

@@ -15,6 +15,7 @@ from scipy.optimize import lsq_linear, nnls
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head.head import Shape
+from composer.mixing import match, match_block
 from composer.mixing.linear import Mixer
 from composer.mixing.match import Bounds, Columns
 from composer.mixing.match_bounded import Quadratic, bounded
@@ -40,6 +41,23 @@ def dense(columns: Columns) -> NDArray[np.float64]:
 
 def recipe_of(columns: Columns, weights: NDArray) -> Recipe:
     return Recipe("planted", tuple(Cell(r, s, float(w)) for (r, s, _), w in zip(columns.keys, weights, strict=True)))
+
+
+@law
+@given(polygon_meshes(), seeds, st.booleans())
+def test_columns_held_and_made_part_by_part_are_the_dense_ones(polygons: Polygons, seed: int, held: bool) -> None:
+    """A'A, A'b and A x against numpy's products of the dense columns."""
+    rng = np.random.default_rng(seed)
+    with pytest.MonkeyPatch.context() as patch:
+        if not held:
+            patch.setattr(match, "HELD_BYTES", 0)
+            patch.setattr(match_block, "PART_BYTES", 24 * 4 * 3)  # three vertices of four shapes
+        columns = columns_of(rng, polygons)
+        a, b = dense(columns), rng.normal(size=columns.mixer.head.neutral.shape)
+        np.testing.assert_allclose(columns.gram, a.T @ a, atol=1e-9 * max(1.0, np.abs(a).max() ** 2 * len(a)))
+        np.testing.assert_allclose(columns.onto(b), a.T @ b.ravel(), atol=1e-9 * max(1.0, np.abs(a).max() * len(a)))
+        weights = rng.uniform(0.0, 1.0, len(columns.keys)) * (rng.random(len(columns.keys)) < 0.5)
+        np.testing.assert_allclose(columns.displacement(weights).ravel(), a @ weights, atol=1e-9 * max(1.0, a.max()))
 
 
 @law
