@@ -245,6 +245,7 @@ def test_arrays_of_every_kind_are_read_as_numpy_reads_them() -> None:
 
 @pytest.mark.parametrize(("kind", "pattern", "instead"), [
     (".csv", rb"^time", "\u05cf".encode()),  # a sign that nobody has assigned
+    ("delta.npy", rb"(?s)(?<=\n).{8}", b"\x01\x00\x00\x00\x00\x00\xf0\x7f"),  # a signalling NaN (IEEE 754-2019, 6.2.1)
     ("frames.usda", rb"(?<=points.timeSamples = {\n            0: \[\()[^,]+", b"1e996"),  # not finite once turned
 ])  # fmt: skip
 def test_what_once_escaped_is_refused_in_one_line(kind: str, pattern: bytes, instead: bytes, tmp_path: Path) -> None:
