@@ -16,6 +16,7 @@ from composer.checks.finding import Finding
 
 _ALIKE = 0.9995  # cosine: less than 2 degrees apart in the space of all vertices
 _SAME = 0.02  # of length
+BLOCK = 1 << 16  # vertices of all shapes at a time (our choice)
 
 
 def _run(subject: DocumentSubject) -> Iterator[Finding]:
@@ -45,8 +46,10 @@ def _doubles(subject: DocumentSubject, kept: list[int]) -> Iterator[Finding]:
     shapes = [subject.head.expressions[i] for i in kept]
     if len(shapes) < 2:
         return
-    flat = np.stack([shape.delta.ravel() for shape in shapes])
-    gram = (flat @ flat.T).astype(np.float64)
+    gram = np.zeros((len(shapes), len(shapes)))
+    for start in range(0, subject.head.n_vertices, BLOCK):
+        flat = np.stack([shape.delta[start : start + BLOCK].ravel() for shape in shapes])
+        gram += flat @ flat.T
     size = np.sqrt(np.maximum(np.diag(gram), 1e-30))
     alike = np.triu(gram / np.outer(size, size) > _ALIKE, 1)
     for i, j in np.argwhere(alike):
