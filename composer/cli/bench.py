@@ -24,7 +24,7 @@ def bench(
     ] = False,
     growth: Annotated[
         Path | None,
-        typer.Option(metavar="FILE.svg", help="Only how time and memory grow with vertices and shapes, and plot it."),
+        typer.Option(metavar="FILE", help="Only how time and memory grow with heads, and plot it as .svg."),
     ] = None,
     json_file: Json = None,
 ) -> None:

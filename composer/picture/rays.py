@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
@@ -83,6 +84,10 @@ class Rays:
 def _pool() -> ThreadPoolExecutor:
     """The threads that cast rays; Embree does not hold Python's lock."""
     return ThreadPoolExecutor(2)
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_pool.cache_clear)  # a forked process has none of these threads
 
 
 def sphere_points(count: int) -> Floats:
