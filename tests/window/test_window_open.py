@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import shutil
+import time
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import pytest
 
+from composer.progress import Progress
+from composer.viewer.session import open_job
 from composer.viewer.session.open_job import in_brief
 from composer.viewer.session.pointing import look_up, region_at
 from tests.window.dome import PLACES
@@ -65,7 +69,16 @@ def test_what_is_open_stays_until_the_next_is_there(open_dome: Hand, demo: Path)
     assert len(hand.session.project.recipes) == 4
 
 
-def test_loading_can_be_cancelled(hand: Hand, demo: Path) -> None:
+def test_loading_can_be_cancelled(hand: Hand, demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    read = open_job.open_path
+
+    def slowly(path: Path, progress: Progress, *others: object) -> object:
+        for _ in range(6000):  # a minute: a cancelled job ends at its next word of progress
+            progress(0.0, "reading")
+            time.sleep(0.01)
+        return read(path, progress, *others)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(open_job, "open_path", slowly)
     hand.drop(demo)
     hand.until(lambda: "cancel opening" in hand.seen)
     hand.click_on("cancel opening")

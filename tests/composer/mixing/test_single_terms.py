@@ -13,7 +13,7 @@ from composer.mixing.anchors import Anchors
 from composer.mixing.corrective import _listed
 from composer.mixing.hinge import Hinge, hinge_displacement, turn
 from composer.mixing.linear import Mixer
-from composer.mixing.match import _rows
+from composer.mixing.match_block import MatchBlock
 from composer.mixing.recipe import ALL, Cell, Recipe, Row
 from composer.mixing.seamless import SeamlessJoin
 from composer.mixing.seamless_surface import SeamlessSurface
@@ -112,8 +112,10 @@ def test_a_mask_lifted_to_a_part_is_its_anchors_mean_and_nothing_where_that_is_n
 
 
 def test_fields_are_taken_at_some_vertices() -> None:
-    fields = np.arange(24.0).reshape(2, 12)
-    assert _rows(fields, np.array([3, 1])).tolist() == [[9, 10, 11, 3, 4, 5], [21, 22, 23, 15, 16, 17]]
+    deltas = np.arange(24.0).reshape(2, 4, 3)
+    for held in (True, False):
+        block = MatchBlock(np.arange(4), np.ones(4), list(deltas), held)
+        assert block._at(np.array([3, 1])).tolist() == [[9, 10, 11, 3, 4, 5], [21, 22, 23, 15, 16, 17]]
 
 
 def test_a_share_is_widened_over_the_zone_and_itself_outside() -> None:
