@@ -81,7 +81,7 @@ class MatchBlock:
             return np.asarray(moved.reshape(-1, 3))
         total = np.zeros((len(self.vertices), 3))
         for each in used:
-            total += weights[each] * self.deltas[each][self.vertices]
+            total += weights[each] * self.deltas[int(each)][self.vertices]
         return total * self.mask[:, None]
 
     def _made(self, start: int, stop: int) -> Floats:
