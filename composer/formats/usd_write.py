@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -20,6 +22,8 @@ from composer.units import mm_per
 
 GROUPS = "moueGroups"
 """The family of the subsets that are groups: they may overlap, and need not cover the mesh."""
+PACKED_AT = (1980, 1, 2, 0, 0, 0, 0, 0, 0)
+"""The local time that a package says its file is from: the same bytes at any hour. A zip's times begin with 1980."""
 NORMAL_AT_REST = 1e-6
 """A unit normal that changes by less in every coordinate counts as unchanged (our choice; no unit)."""
 
@@ -59,6 +63,8 @@ def _exported(stage: Usd.Stage, folder: Path, suffix: str) -> Path:
     stage.GetRootLayer().Export(str(plain))
     if suffix != ".usdz":
         return plain
+    stamp = time.mktime(PACKED_AT)
+    os.utime(plain, (stamp, stamp))
     package = folder / "head.usdz"
     writer = Sdf.ZipFileWriter.CreateNew(str(package))
     writer.AddFile(str(plain), plain.name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -57,6 +58,12 @@ def test_the_same_mesh_gives_the_same_bytes(mesh: Mesh, suffix: str, tmp_path: P
     write_mesh(tmp_path / f"a{suffix}", mesh)
     write_mesh(tmp_path / f"b{suffix}", mesh)
     assert (tmp_path / f"a{suffix}").read_bytes() == (tmp_path / f"b{suffix}").read_bytes()
+
+
+def test_a_package_says_no_time_of_its_making(tmp_path: Path) -> None:
+    write_mesh(tmp_path / "a.usdz", Mesh(CUBE, CUBE_CORNERS, unit="mm"))
+    with zipfile.ZipFile(tmp_path / "a.usdz") as package:
+        assert [entry.date_time for entry in package.infolist()] == [(1980, 1, 2, 0, 0, 0)]
 
 
 @pytest.mark.parametrize(("unit", "metres"), [("mm", 0.001), ("cm", 0.01), ("m", 1.0), ("in", 0.0254)])
