@@ -99,11 +99,15 @@ def write_growth(rows: Sequence[Grown], json_file: Path | None, plot_file: Path 
     if json_file is not None:
         json_file.write_text(json.dumps([asdict(row) for row in rows], indent=1))
     if plot_file is not None:
-        curves = {f"{count} shapes": [(row.size, sum(row.seconds.values())) for row in rows if row.shapes == count]
-                  for count in dict.fromkeys(row.shapes for row in rows)}  # fmt: skip
-        memory = {f"{count} shapes": [(row.size, max(row.mb.values())) for row in rows if row.shapes == count]
-                  for count in dict.fromkeys(row.shapes for row in rows)}  # fmt: skip
-        plot_file.write_text(plot([("all steps, processor seconds", curves), ("most memory, MB", memory)], "vertices"))
+        seconds = _curves(rows, lambda row: sum(row.seconds.values()))
+        memory = _curves(rows, lambda row: max(row.mb.values()))
+        plot_file.write_text(plot([("all steps, processor seconds", seconds), ("most memory, MB", memory)], "vertices"))
+
+
+def _curves(rows: Sequence[Grown], of: Callable[[Grown], float]) -> dict[str, list[tuple[float, float]]]:
+    """For each number of shapes the (vertices, figure) of its heads."""
+    counts = dict.fromkeys(row.shapes for row in rows)
+    return {f"{count} shapes": [(row.size, of(row)) for row in rows if row.shapes == count] for count in counts}
 
 
 def main() -> None:

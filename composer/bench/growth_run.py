@@ -26,12 +26,13 @@ class Laps:
 
     def __init__(self) -> None:
         self.told: dict[str, dict[str, float]] = {}
-        self.most, self.ends = 0.0, threading.Event()
+        self.most = 0.0
         self.watch = threading.Thread(target=self._look, daemon=True)
         self.watch.start()
 
     def _look(self) -> None:
-        while not self.ends.wait(LOOKS):
+        while True:
+            time.sleep(LOOKS)
             self.most = max(self.most, held_mb())
 
     @contextmanager

@@ -85,8 +85,8 @@ def swap_head(
 def copy_before(project: Project, folder: Path) -> Path:
     """Save a copy of a document in the folder of the head that is swapped in; where it is. A copy of something else
     that is there stays, and this one gets a number. Raises MoueError where it cannot be written."""
-    names = (f"{BEFORE}.moue" if number == 1 else f"{BEFORE}_{number}.moue" for number in count(1))
-    place = next(folder / name for name in names if not is_there(folder / name) or _holds(folder / name, project))
+    places = (folder / f"{name}.moue" for name in _numbered(BEFORE))
+    place = next(place for place in places if not is_there(place) or _holds(place, project))
     save_document(project, place)
     return place
 
@@ -129,6 +129,10 @@ def _neutral_file(library: Head) -> Path | None:
 
 def _folders(heads: Path, name: str) -> Iterator[Path]:
     """The folder of a head's name in `heads`, then the same with a number, without end."""
-    stem = file_names([name])[name]
-    yield heads / stem
-    yield from (heads / f"{stem}_{number}" for number in count(2))
+    return (heads / stem for stem in _numbered(file_names([name])[name]))
+
+
+def _numbered(stem: str) -> Iterator[str]:
+    """The stem, then the same with a number from 2 on, without end."""
+    yield stem
+    yield from (f"{stem}_{number}" for number in count(2))

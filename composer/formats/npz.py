@@ -17,6 +17,7 @@ import io
 import zipfile
 import zlib
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import IO
@@ -51,9 +52,17 @@ def read(path: Path, told: Arrival = UNSEEN) -> Mesh:
     """The mesh in an NPZ file, `told` as it is unpacked. Raises MoueError for a file that cannot be used, before
     anything too large is unpacked."""
     path = Path(path)
+    with opened(path) as members:
+        return members.mesh(told)
+
+
+@contextmanager
+def opened(path: Path, required: Sequence[str] = REQUIRED) -> Iterator[Members]:
+    """The arrays of an NPZ file while it is open, the `required` ones among them. Raises MoueError, also in what is
+    done meanwhile, for a file that is not complete or cannot be read, and as `Members`."""
     try:
         with io.BufferedReader(open_regular(path)) as file, zipfile.ZipFile(file) as archive:
-            return Members(archive, path).mesh(told)
+            yield Members(archive, path, required)
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
         raise MoueError(f"is not a complete NPZ file ({error})", path) from None
     except OSError as error:
@@ -63,7 +72,7 @@ def read(path: Path, told: Arrival = UNSEEN) -> Mesh:
 class Members:
     """The arrays of one file, their headers read and checked, each unpacked when it is asked for."""
 
-    def __init__(self, archive: zipfile.ZipFile, path: Path, required: Sequence[str] = REQUIRED) -> None:
+    def __init__(self, archive: zipfile.ZipFile, path: Path, required: Sequence[str]) -> None:
         """Raises MoueError where one of the `required` arrays is missing, or a header is damaged or far too large."""
         self.archive, self.path = archive, path
         self.headers: dict[str, tuple[tuple[int, ...], np.dtype]] = {}

@@ -10,11 +10,8 @@ All positions are float64 in `unit`; `cells` are `shape`, `region/shape`, with `
 
 from __future__ import annotations
 
-import io
 import zipfile
-import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
@@ -22,13 +19,12 @@ import numpy as np
 from numpy.lib import format as npy
 from numpy.typing import NDArray
 
-from composer.errors import MoueError, cannot
+from composer.errors import MoueError
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.npy import read_header as npy_header
-from composer.formats.npz import Members
+from composer.formats.npz import Members, opened
 from composer.head.atomic import write_whole
-from composer.head.reading import open_regular
 
 REQUIRED = ("frames", "times", "neutral", "counts", "indices")
 
@@ -65,7 +61,7 @@ def write_frames(
 def open_frames(path: Path) -> tuple[Mesh, NDArray[np.float64], Callable[[], Iterator[NDArray[np.float64]]]]:
     """The mesh at rest in such a file, the times (f,) of its frames in seconds, and what gives their vertices (n, 3) in
     order, one in memory at a time. Raises MoueError for a file that cannot be used."""
-    with _opened(path) as members:
+    with opened(path, REQUIRED) as members:
         neutral = members.array("neutral", "fiu", (None, 3)).astype(np.float64)
         check_positions(neutral, path)
         times = members.array("times", "fiu", (None,)).astype(np.float64)
@@ -73,7 +69,7 @@ def open_frames(path: Path) -> tuple[Mesh, NDArray[np.float64], Callable[[], Ite
         _check_frames(members, path, len(times), len(neutral))
 
     def read() -> Iterator[NDArray[np.float64]]:
-        with _opened(path) as members, members.archive.open("frames.npy") as member:
+        with opened(path, REQUIRED) as members, members.archive.open("frames.npy") as member:
             _, _, kind = npy_header(member, path, "'frames'")
             size = len(neutral) * 3 * kind.itemsize
             for number in range(len(times)):
@@ -83,17 +79,6 @@ def open_frames(path: Path) -> tuple[Mesh, NDArray[np.float64], Callable[[], Ite
                 yield np.frombuffer(held, dtype=kind).reshape(-1, 3).astype(np.float64)
 
     return Mesh(polygons, neutral, unit=unit, name=path.stem, path=path), times, read
-
-
-@contextmanager
-def _opened(path: Path) -> Iterator[Members]:
-    try:
-        with io.BufferedReader(open_regular(path)) as file, zipfile.ZipFile(file) as archive:
-            yield Members(archive, path, REQUIRED)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, zlib.error) as error:
-        raise MoueError(f"is not a complete NPZ file ({error})", path) from None
-    except OSError as error:
-        raise cannot("read", path, error) from None
 
 
 def _check_frames(members: Members, path: Path, count: int, n: int) -> None:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 LEAST_BYTES = 4 * 2**20
 """Arrays from this size on are laid aside: a displacement of 350,000 vertices (our choice)."""
 PIECE = 1 << 20
+"""Bytes that are written at a time (our choice)."""
 
 
 def aside(values: NDArray) -> NDArray:
