@@ -84,7 +84,8 @@ class ProjectedLevel:
     the number of protected vertices, the number of faces that are still reversed or folded (only where protected
     vertices keep them so), and the number of vertices that left the sculpt to open folds. `why` (n_k,) is the reason
     of each vertex that does not follow (`composer.fitting.not_followed.Why`). `reference` (n_k, 3) mm are the
-    library's own positions at the level; `still` (n_k,) flags pieces that keep their place.
+    library's own positions at the level; `still` (n_k,) flags pieces that keep their place. Of the polygons (f_k,)
+    those `looked_at` are without the still pieces, and those `crossing` of them cross others.
     """
 
     k: int
@@ -98,6 +99,13 @@ class ProjectedLevel:
     why: NDArray[np.int8] = field(default_factory=lambda: np.zeros(0, dtype=np.int8))
     reference: Rows = field(default_factory=lambda: np.zeros((0, 3)))
     still: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    looked_at: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    crossing: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))
+
+    def crossing_of(self, polygons: Flags) -> Flags | None:
+        """(q,) which of the polygons flagged in `polygons` (f_k,) cross another of them; None where others were looked
+        at."""
+        return self.crossing[polygons] if np.array_equal(self.looked_at, polygons) else None
 
     @property
     def counts(self) -> dict[str, int]:
@@ -331,17 +339,19 @@ def _level(
         reject=None if refused is None else refused[at], rim=RIM if k else None, marks=marks, unfold=True,
         width=FILL_WIDTH / 2**k, beyond=not k,
     )  # fmt: skip
-    landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
-    landed, given_way = without_crossing(
-        surface, landed, ~still[at], gives[at], loops, width, ideal, settled.filled
+    parted = without_crossing(
+        surface, settled.positions, ~still[at], gives[at], loops, width, ideal, settled.filled
     )  # fmt: skip
+    looked_at = np.logical_and.reduceat(~still[polygons.indices], polygons.starts[:-1])
+    crossing = np.zeros(polygons.n_faces, dtype=bool)
+    crossing[looked_at] = parted.crossing
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
-    moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way
+    moved[at], rejected[at], filled[at] = parted.positions, settled.rejected, settled.filled | parted.way
     why = np.zeros(len(positions), dtype=np.int8)
-    why[at] = np.where(given_way & (settled.why == Why.FOLLOWS), Why.FOLDS, settled.why)
-    bad = loops.bad(landed) & _moves(surface.polygons, keep[at])
+    why[at] = np.where(parted.way & (settled.why == Why.FOLLOWS), Why.FOLDS, settled.why)
+    bad = loops.bad(parted.positions) & _moves(surface.polygons, keep[at])
     return ProjectedLevel(
         k, polygons, read_only(moved), rejected, filled, int((keep >= 1).sum()), int(bad.sum()),
-        int(settled.unfolded.sum()), why, whole, still,
+        int(settled.unfolded.sum()), why, whole, still, looked_at, crossing,
     )  # fmt: skip
