@@ -29,7 +29,7 @@ def test_skin_that_crosses_before_and_after_a_level_is_parted_by_the_library_s_f
     assert before > test.crossing_faces(ideal).sum() + 20
     every, surface = np.ones(len(ideal), dtype=bool), Surface(step.polygons, crossed)
     stays = without_crossing(surface, crossed, every, every, loops, 10.0)
-    assert not stays.way.any() and np.array_equal(stays.positions, crossed)  # nothing to fill: it crossed at the level below too
+    assert not stays.way.any() and np.array_equal(stays.positions, crossed)  # it crossed below too
     done = without_crossing(surface, crossed, every, every, loops, 10.0, ideal)
     parted, moved = done.positions, done.way
     np.testing.assert_array_equal(done.crossing, test.crossing_faces(parted))  # which CGAL judges elsewhere
