@@ -53,7 +53,8 @@ def smoothest(laplacian: sp.spmatrix, mass: NDArray, count: int, seed: int = 0) 
     shift = SHIFT * 4.0 * np.pi * count / total  # Weyl's law: the highest rate is about 4 pi count / area
     system = (matrix + shift * sp.diags(mass)).tocsc()
     start = np.random.default_rng(seed).normal(size=(n, min(int(SPARE * count) + 1, n)))
-    kind, factor = np.float32, factorise(system.astype(np.float32))
+    kind: type[np.floating] = np.float32
+    factor = factorise(system.astype(kind))
     if not _nearly_exact(factor, system, mass * start[:, 0]):
         kind, factor = np.float64, factorise(system)
     block, weight = start.astype(kind), mass.astype(kind)[:, None]

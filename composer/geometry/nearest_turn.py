@@ -86,7 +86,8 @@ def _minors(upper: tuple[Floats, ...], root: Floats | float) -> tuple[Floats, ..
 
 def _determinant(upper: tuple[Floats, ...]) -> Floats:
     """(k,) the determinants of the matrices."""
-    return sum(entry * minor for entry, minor in zip(upper[:4], _minors(upper, 0.0), strict=True))
+    a, b, c, d = (entry * minor for entry, minor in zip(upper[:4], _minors(upper, 0.0), strict=True))
+    return a + b + c + d
 
 
 def _eigenvector(upper: tuple[Floats, ...], root: Floats) -> tuple[Floats, NDArray[np.bool_]]:
