@@ -34,7 +34,8 @@ def moved(points: np.ndarray) -> np.ndarray:
 def level(press: float, flap: float | None = None) -> tuple[ProjectedLevel, np.ndarray, np.ndarray]:
     """A ball with a lid over it, both moved; the lid is everywhere OFF its place, and about a corner, where it does not
     follow, it is pressed to `press` radii of the ball. With `flap` a second sheet, 2 mm above the lid on the library,
-    has come down, askew, to that many mm above where the lid belongs. The level, the lid's vertices, and which are pressed."""
+    has come down, askew, to that many mm above where the lid belongs. The level, the lid's vertices, and which are
+    pressed."""
     ball = RADIUS * _UNIT / np.linalg.norm(_UNIT, axis=1)[:, None]
     lid = over(LID)
     corner = np.linalg.norm(lid - lid[SIDE * 4 + 4], axis=1) < 2.5
