@@ -1,9 +1,10 @@
 """Lids that do not follow the sculpt, out of the eyeball behind them.
 
-What does not follow goes with its surroundings, and these know nothing of the eyeball: at a corner of the eye such a lid
-may lie deep in the ball. Where it does, the skin about the ball that does not follow takes the form that it has about
-the ball on the library, turned and scaled as the ball is, and what the skin around it is off that form is continued
-smoothly (`fill`). The levels are judged together: where more faces cross or fold than before, all stays as it is.
+What does not follow goes with its surroundings, and these know nothing of the eyeball: at a corner of the eye such a
+lid may lie deep in the ball. Where it does, the skin about the ball that does not follow takes the form that it has
+about the ball on the library, turned and scaled as the ball is, and what the skin around it is off that form is
+continued smoothly (`fill`). The levels are judged together: where more faces cross or fold than before, all stays as it
+is.
 """
 
 from __future__ import annotations
