@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import sys
 from pathlib import Path
@@ -10,9 +11,13 @@ from composer import __version__
 from composer.formats.usd_apart import CHILD
 
 ENTRY = Path(__file__).parents[1] / ".ci" / "app" / "entry.py"
-CUBE = """#usda 1.0
-def Mesh "head" { int[] faceVertexCounts = [3] int[] faceVertexIndices = [0, 1, 2]
- point3f[] points = [(0, 0, 0), (1, 0, 0), (0, 1, 0)] }
+TRIANGLE = """#usda 1.0
+def Mesh "head"
+{
+    int[] faceVertexCounts = [3]
+    int[] faceVertexIndices = [0, 1, 2]
+    point3f[] points = [(0, 0, 0), (1, 0, 0), (0, 1, 0)]
+}
 """
 
 
@@ -27,7 +32,6 @@ def test_the_app_is_the_command_and_its_own_processes(tmp_path: Path) -> None:
     assert app("-c", "import sys; print(sys.argv[1:], __name__)", "-x", "y").decode() == "['-x', 'y'] __main__\n"
     assert app("-m", "platform", "terse").decode().strip()
     file = tmp_path / "head.usda"
-    file.write_text(CUBE)
-    import pickle
-
-    assert pickle.loads(app("-c", CHILD, str(file), "", "mesh")).n_vertices == 3
+    file.write_text(TRIANGLE)
+    answer = pickle.loads(app("-c", CHILD, str(file), "", "mesh"))
+    assert answer.n_vertices == 3

@@ -73,7 +73,7 @@ def main() -> None:
     asked.add_argument("--to", type=Path, default=ROOT / "dist", help="where the folder moue is made (default: dist)")
     made = build(asked.parse_args().to.resolve())
     size = sum(file.stat().st_size for file in made.rglob("*") if file.is_file() and not file.is_symlink())
-    print(f"{made}: {size / 1e6:.0f} MB")
+    sys.stdout.write(f"{made}: {size / 1e6:.0f} MB\n")
 
 
 if __name__ == "__main__":
