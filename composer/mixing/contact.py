@@ -20,7 +20,8 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.contact.across import Across
-from composer.contact.least import Faces, least_field_of
+from composer.contact.faces import Faces
+from composer.contact.least import least_field_of
 from composer.contact.modes import modes
 from composer.contact.solve import LineRows
 from composer.geometry.vectors import cross, lengths, unit_rows
@@ -36,7 +37,7 @@ from masks.soften import smoothstep
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Gap = tuple[Floats, Floats, Across | None, Floats]
-FIRM = 0.03
+FIRM = 0.1
 """How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little may jump."""
 CRUMPLED, EVEN = 0.2, 0.4
 """The share of a vertex's fan that is left when its triangles are added up as vectors: with no more than this its
@@ -48,7 +49,9 @@ AGAIN = 0.5
 """Of the room: with so much left the correction is sought again at the corrected pose, with nothing left it stands."""
 EARLY, MARGIN = 1.0, 0.4
 """Of the room: how far apart sheets are still asked, unless shapes bring them nearer, and how much nearer a mix may."""
-FIRMER = 1.1
+PULL = 1.0
+"""TODO"""
+FIRMER = 1.2
 """What a row asks for is this many times what it lacks, since it gives way."""
 WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
@@ -136,7 +139,7 @@ class _Parting:
         self._triangles = triangles
         close = [one for side in place.sides for one in (side.own, side.other)]
         self._modes = modes(patch, rest, np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *close])))
-        self._guard = FaceGuard(rest, triangles, HOLD * patch.edge_mm, RISE * patch.length_mm)
+        self._guard = FaceGuard(triangles, len(rest))
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
         self._allowed = self._may(mixer)
@@ -183,7 +186,7 @@ class _Parting:
                     break
             rows, whose = self._rows(gaps, aimed, correction)
             pulls = self._pulls[step]
-            field, pull = least_field_of(self._modes, rows, faces, FIRM, pulls[whose])
+            field, pull = least_field_of(self._modes, rows, FIRM, pulls[whose])
             self._pulls[step] = np.zeros(len(pulls))
             self._pulls[step][whose] = pull
             correction = correction + share * (self._bounded(field) - correction)
@@ -227,8 +230,8 @@ class _Parting:
             each = side.heights(places, normals, even)
             found.append((each.gap, each.out, each.across, each.counts))
         for hard in self.place.hard:
-            gap, out = hard.piece.gaps(pose, places[hard.own], WATCHED * self._length)
-            found.append((gap, out, None, np.ones(len(gap))))
+            gap, out, counts = hard.piece.gaps(pose, places[hard.own], WATCHED * self._length)
+            found.append((gap, out, None, counts))
         return found
 
     def _aimed_at(self, gaps: list[Gap], allowed: list[Floats]) -> list[Floats]:
@@ -249,7 +252,7 @@ class _Parting:
         place (r,) among all that are asked."""
         width = max((a.corners.shape[1] for _, _, a, _ in gaps if a is not None), default=1)
         watched = WATCHED * self._length
-        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats, Ints]] = []
+        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats, Floats, Ints]] = []
         first = 0
         for vertices, (gap, out, across, counts), may in zip(self._own, gaps, allowed, strict=True):
             lack = -gap - may
@@ -263,10 +266,11 @@ class _Parting:
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
             soft = counts[on] * smoothstep(lack[on] / watched + 1.0)
             wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
-            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6), first + on))
+            most = PULL * counts[on] * (np.minimum(lack[on], MOST_LACK * self._length) + watched)
+            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6), most, first + on))
             first += len(vertices)
-        own, corners, share, out, wanted, soft, whose = (np.concatenate(each) for each in zip(*parts, strict=True))
-        return LineRows(own, Across(own, corners, share), out, wanted, soft), whose
+        own, corners, share, out, wanted, soft, most, whose = (np.concatenate(each) for each in zip(*parts, strict=True))
+        return LineRows(own, Across(own, corners, share), out, wanted, soft, most), whose
 
     def _bounded(self, correction: Floats) -> Floats:
         """The correction (m, 3) no longer than its ceiling, bent towards it from six tenths on."""
