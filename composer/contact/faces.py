@@ -1,6 +1,6 @@
 """The triangles of a patch as rows: how much of its area each keeps in a field, as seen along its own normal.
 
-A triangle with the normal n and the edges e, f, which a field changes by d, g, has the area n . ((e + d) x (f + g)) / 2.
+A triangle with the normal n and the edges e, f, which a field changes by d, g, has n . ((e + d) x (f + g)) / 2 of area.
 One that the pose has turned over already, or that is a sliver without a side to speak of, is let go.
 """
 
@@ -27,14 +27,15 @@ counts wholly. With 0.01 and 0.02, four faces in 42 pairs turn over."""
 class Faces:
     """The triangles (t, 3) of a patch at places (m, 3) mm, as rows: each keeps `left` of its area along its normal."""
 
-    def __init__(self, places: NDArray, triangles: NDArray, normals: NDArray, left: float) -> None:
-        """`normals` (m, 3) of the vertices: a face that looks against its corners' normals is let go."""
-        corners = places[triangles]
-        e, f = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        area = cross(e, f)
+    def __init__(self, places: NDArray, triangles: NDArray, vectors: NDArray, normals: NDArray, left: float) -> None:
+        """`vectors` (t, 3) mm^2 are twice the areas along the normals, `normals` (m, 3) the vertices': a face that
+        looks against its corners' normals is let go."""
+        area = np.asarray(vectors, dtype=np.float64)
+        first = places[triangles[:, 0]]
+        e, f = places[triangles[:, 1]] - first, places[triangles[:, 2]] - first
         size = lengths(area)
         n = area / np.maximum(size, np.finfo(float).tiny)[:, None]
-        mean = normals[triangles].sum(axis=1)
+        mean = normals[triangles[:, 0]] + normals[triangles[:, 1]] + normals[triangles[:, 2]]
         looks = dot(n, mean) / np.maximum(lengths(mean), 1e-9)
         long = np.sqrt(np.maximum(dot(e, e), dot(f, f)))
         flat = size / np.maximum(long * long, np.finfo(float).tiny)

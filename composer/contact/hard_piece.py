@@ -2,8 +2,8 @@
 
 A mix of displacements that each move a piece rigidly, all by one mask, moves it affinely: a weighted sum of affine
 maps is one. So the pose of the piece is one product with a pseudoinverse, and its distances are those of a grid made
-once at rest, read between the nodes (trilinear) where the inverse map takes a place. Outwards is the slope,
-read in the same way and taken back through the map.
+once at rest, read between the nodes (trilinear) where the inverse map takes a place. Outwards is the slope
+of the blurred distances, read in the same way and taken back through the map; where it is short, no side is clear.
 
 The distance of an eyeball is the height over the outermost of its surface by direction (`ball_height`), so that a lid
 rides on the cornea. That of teeth is that of `signed_grid`.
@@ -34,8 +34,11 @@ MOST_NODES = 250_000
 RIGID = 0.02
 """Of a piece's size: with every shape within so much of an affine map, the piece counts as rigid."""
 SMOOTH = 1.5
+"""Cells over which distances are blurred (Gauss) before their slope is taken."""
 UNSURE, SURE = 0.1, 0.6
-"""TODO"""
+"""A blurred slope no longer than this has no side, as in the middle of a crown, where the nearest surface changes from
+its front to its back; one longer by SURE counts wholly. With unblurred slopes that all count, lips jump 13 times as far
+as a sweep moves without contact."""
 FLAT = 1e-3
 """A map that makes a piece this many times smaller in volume has no inverse to speak of."""
 
@@ -81,7 +84,8 @@ class HardPiece:
 
     def gaps(self, pose: NDArray, places: NDArray, near_mm: float = np.inf) -> tuple[Floats, Floats, Floats]:
         """(p,) mm that `places` (p, 3) of a pose (n, 3) lie outside of the piece, less than 0 inside, at most the band;
-        and outwards (p, 3), of length 1 but where the place is further off than `near_mm` or nothing is near."""
+        outwards (p, 3), of length 1 but where the place is further off than `near_mm` or nothing is near; and (p,) in
+        [0, 1] how sure that direction is."""
         turn, centre = self.placed(pose)
         volume = abs(float(np.linalg.det(turn)))
         out = np.zeros((len(places), 3))

@@ -54,7 +54,7 @@ class PairRows:
 @dataclass(frozen=True, eq=False)
 class LineRows:
     """Lines (b,): `vertices` of the patch, the places `across` from them or None, `directions` (b, 3), `lack` (b,) mm
-    along them, `counts` (b,) in (0, 1]."""
+    along them, `counts` (b,) in (0, 1], and the largest multiplier that each may have, `bound` (b,), or None."""
 
     vertices: Ints
     across: Across | None
@@ -123,17 +123,16 @@ def not_negative(matrix: Floats, wanted: Floats, rounds: int = 90, begin: Floats
     return within_bounds(matrix, wanted, np.full(len(wanted), np.inf), rounds, begin)
 
 
-def within_bounds(matrix: Floats, wanted: Floats, most: Floats, rounds: int = 90, begin: Floats | None = None) -> Floats:
+def within_bounds(
+    matrix: Floats, wanted: Floats, most: Floats, rounds: int = 90, begin: Floats | None = None
+) -> Floats:  # fmt: skip
     """The same with x <= `most` (r,), which may be infinite (block principal pivoting for bounds on both sides: Judice
     and Pires, A block principal pivoting algorithm for large-scale strictly monotone linear complementarity problems,
     1994)."""
     n = len(wanted)
-    guess = begin is not None and begin.any()
-    on = begin > 0.0 if guess else wanted > 0.0
-    full = np.zeros(n, dtype=bool)
-    if guess:
-        full = on & (begin >= most)
-        on = on & ~full
+    guess = wanted if begin is None or not begin.any() else begin
+    full = (guess is begin) & (guess > 0.0) & (guess >= most)
+    on = (guess > 0.0) & ~full
     fewest, tries = n + 1, 3
     small = 1e-9 * max(float(np.abs(wanted).max(initial=0.0)), np.finfo(float).tiny)
     found = np.zeros(n)

@@ -19,9 +19,8 @@ from composer.contact.solve import not_negative
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-LEFT = 0.25
-"""A triangle keeps this share of its area, seen along its own normal."""
 ROUNDS = 8
+"""Times at most that triangles are added, and their areas taken anew."""
 FIRM = 1e-3
 """How much a triangle gives way beside its own answer of 1."""
 
