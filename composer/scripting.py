@@ -321,18 +321,14 @@ def match_clip(
     shapes: Sequence[str] | None = None, low: float = 0.0, high: float = 1.0, sparse: float = 0.01,
     whole: bool = True, unit: str | None = None, fps: float | None = None, progress: Progress | None = None,
 ) -> MatchedFrames:  # fmt: skip
-    """The weights over time that reproduce frames of the head's own topology: a folder of meshes, or one .npz, .glb or
-    USD file; in a folder of several sequences that whose files begin with `clip` counts.
-
-    `.weights` (f, c) are those of `.cells` (region, shape, mirrored) at `.times` (f,) s, `.motions` the head's own, and
-    `.left.mean`, `.p95` and `.most` (f,) what is left in mm. Options as `match`; `fps` is the rate of files without
-    times, else 24. Raises MoueError for a frame that is missing, damaged or of another topology.
+    """The weights over time that reproduce frames of the head's own topology, a folder or a file as `compare_clip`.
+    `.weights` (f, c) are of `.cells` at `.times` (f,) s, `.motions` the head's own, `.left` what is left in mm. Options
+    as `match`; `fps` is of files without times, else 24. Raises MoueError for a frame that cannot be used.
     """
-    head = document.head
-    sequence = read_sequence(frames, file_names([clip])[clip], Mesh(head.polygons, head.neutral))
-    held = HeadFrames(head, sequence, unit, fps)
-    bounds = Bounds(low, high, sparse)
-    return match_frames(document, held, regions, shapes, bounds=bounds, whole=whole, progress=progress)
+    face = Mesh(document.head.polygons, document.head.neutral)
+    held = HeadFrames(document.head, read_sequence(frames, file_names([clip])[clip], face), unit, fps)
+    return match_frames(document, held, regions, shapes, bounds=Bounds(low, high, sparse), whole=whole,
+                        progress=progress)  # fmt: skip
 
 
 def check(
