@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from composer.demo.brows import Brow
 from composer.errors import MoueError, nearest
 
 
@@ -44,6 +45,7 @@ class Character:
     aperture: float = 1.0  # opening of the lids, 1 is the average
     lips: float = 1.0  # fullness
     lashes: float = 1.0  # length
+    brow: Brow = Brow()
     neck: float = 1.0  # thickness
     ear: float = 1.0  # size
     weather: float = 0.0  # depth of wrinkles in the sculpt, 0 to 1
