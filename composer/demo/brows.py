@@ -16,6 +16,9 @@ from composer.demo.strands import strands, unit
 
 RINGS = ("orbit", "outer", "middle", "fold", "crease")
 """Rings round the eye between which a brow lies, from the outside in."""
+HAIRS = 230
+"""Hairs of a brow, the same on every head, so that all are of one topology. A brow has 250 to 500 (common practice, from
+memory); here a hair is a little broader than life."""
 FIRST, LAST = 1.75, 10.1
 """Columns of these rings where a brow begins beside the nose and ends at the temple."""
 _TURN = ((0.0, 0.10, 0.3, 1.0), (58.0, 42.0, 20.0, 2.0))  # along a brow, by how many degrees hairs turn upwards
@@ -27,12 +30,12 @@ _ROOT_MM, _TIP = -0.35, 0.6  # how far roots lie under the skin, and how high ti
 
 @dataclass(frozen=True)
 class Brow:
-    """How a character's brow grows: so many `hairs`; `length` and `breadth` are 1 where common, 6 and 9 mm; `lift` is
-    how far hairs stand off the skin in mm; `line` is where the brow runs between two rings from its head to its tail, 0
-    on the orbit's own ring and 1 on the next.
+    """How a character's brow grows: `length` and `breadth` are 1 where common, 6 and 9 mm, and `strength` that of a
+    hair, 0.32 mm; `lift` is how far hairs stand off the skin in mm; `line` is where the brow runs between two rings
+    from its head to its tail, 0 on the orbit's own ring and 1 on the next.
     """
 
-    hairs: int = 230
+    strength: float = 1.0
     length: float = 1.0
     breadth: float = 1.0
     lift: float = 0.55
@@ -70,7 +73,7 @@ def _spline(t: Rows, derivative: int) -> tuple[np.ndarray, Rows]:
 def brow(rings: Rows, grown: Brow) -> Body:
     """The hairs of the left brow; `rings` (5, 24, 3) mm are those of `RINGS`. Seeded, so the same each time."""
     chance = np.random.default_rng(9)
-    count = grown.hairs
+    count = HAIRS
     t = chance.permuted((np.arange(count) + chance.uniform(0, 1, count)) / count)
     t = t + 0.10 * np.sin(2 * np.pi * t) / np.pi  # a little denser along the body
     across = np.clip(chance.normal(0, 0.5, count), -1, 1)
@@ -93,7 +96,7 @@ def brow(rings: Rows, grown: Brow) -> Body:
         normals[-1] *= np.sign(normals[-1][:, 2:])
         rows.append(skin.at(*where) + height[:, None] * normals[-1])
     side = unit(np.cross(rows[2] - rows[0], normals[1]))
-    return strands(rows, side, _HALF_MM)
+    return strands(rows, side, [grown.strength * half for half in _HALF_MM])
 
 
 def _steps(skin: _Skin, row: Rows, column: Rows, way: Rows) -> tuple[Rows, Rows]:

@@ -54,21 +54,22 @@ class Character:
 
 KEEPER = Character(
     "keeper", head_length=201.0, head_breadth=155.0, bizygomatic=144.0, bigonial=127.0, nose_breadth=40.0,
-    mouth_width=54.0, face_stretch=1.0, chin_drop=1.0, chin_forward=2.0, nose_forward=2.5, nose_drop=2.5, nose_hump=1.8,
-    nose_bulb=1.12, brow_forward=5.0, brow_drop=1.8, cheek_forward=1.0, cheek_hollow=1.6, temple_hollow=1.6, fold=3.6,
-    jowl=1.8, eye_bag=0.9, hood=0.75, aperture=0.9, lips=0.72, lashes=0.62, neck=1.05, ear=1.10, weather=1.0, seed=11,
+    mouth_width=54.0, face_stretch=1.0, chin_drop=1.0, chin_forward=1.0, nose_forward=0.2, nose_drop=1.2, nose_hump=1.6,
+    nose_bulb=1.08, brow_forward=5.0, brow_drop=1.8, cheek_forward=1.0, cheek_hollow=1.6, temple_hollow=1.0, fold=2.6,
+    jowl=1.8, eye_bag=0.9, hood=0.75, aperture=0.9, lips=0.80, lashes=0.7,
+    brow=Brow(strength=1.15, length=1.25, breadth=1.25, lift=0.8, line=(0.85, 1.0, 1.0)), neck=1.05, ear=1.10, weather=1.0, seed=11,
 )  # fmt: skip
 FERRIER = Character(
     "ferrier", head_length=190.0, head_breadth=164.0, bizygomatic=154.0, bigonial=132.0, nose_breadth=42.0,
     mouth_width=55.0, face_stretch=0.9, vault_stretch=0.92, chin_drop=-2.0, chin_forward=-1.0, nose_forward=-3.0,
     nose_drop=-1.5, nose_bulb=1.2, brow_forward=1.0, cheek_forward=3.5, cheek_hollow=-2.0, temple_hollow=0.0, fold=1.2,
-    jowl=2.5, eye_bag=0.3, hood=0.2, aperture=1.0, lips=1.15, lashes=0.75, neck=1.18, ear=0.95, weather=0.3, seed=12,
+    jowl=2.5, eye_bag=0.3, hood=0.2, aperture=1.0, lips=1.02, lashes=0.75, neck=1.12, ear=0.95, weather=0.3, seed=12,
 )  # fmt: skip
 BELLRINGER = Character(
     "bellringer", head_length=203.0, head_breadth=143.0, bizygomatic=130.0, bigonial=102.0, pupils_apart=62.0,
-    nose_breadth=34.0, mouth_width=48.0, face_stretch=1.14, vault_stretch=1.08, chin_drop=3.0, chin_forward=1.0,
-    nose_forward=4.0, nose_drop=1.0, nose_hump=0.5, nose_bulb=0.95, brow_forward=0.5, cheek_hollow=2.2,
-    temple_hollow=2.0, fold=0.6, eye_bag=0.2, hood=0.0, aperture=1.08, lips=0.9, lashes=0.85, neck=0.84, ear=1.05,
+    nose_breadth=34.0, mouth_width=50.0, face_stretch=1.14, vault_stretch=1.08, chin_drop=3.0, chin_forward=1.0,
+    nose_forward=1.0, nose_drop=0.4, nose_hump=0.3, nose_bulb=0.95, brow_forward=0.5, cheek_hollow=2.2,
+    temple_hollow=2.0, fold=0.6, eye_bag=0.2, hood=0.0, aperture=1.08, lips=0.9, lashes=0.85, neck=0.9, ear=1.05,
     weather=0.15, seed=13,
 )  # fmt: skip
 CHARACTERS: dict[str, Character] = {c.name: c for c in (KEEPER, FERRIER, BELLRINGER)}
