@@ -27,7 +27,7 @@ _ROOT = np.array([
 ], dtype=float)  # fmt: skip
 _CORNERS = (4, 8, 16, 20)  # of the hole in the grid
 _SHELL = np.array([9.0, -3.0])
-_FLARE, _TILT = np.radians(17.0), np.radians(12.0)
+_TILT = np.radians(12.0)
 
 Rows = NDArray[np.float64]
 
@@ -38,7 +38,8 @@ class _Frame:
     def __init__(self, field: Field) -> None:
         self.origin = field.project(np.array([[74.0, -14.0, 1.0]]))[0] + np.array([0.5, 0, 0])
         up = np.array([0.17, np.cos(_TILT), -np.sin(_TILT)])
-        back = np.array([np.sin(_FLARE), -np.sin(_TILT) * 0.9, -np.cos(_FLARE)])
+        flare = np.radians(field.character.ear_flare)
+        back = np.array([np.sin(flare), -np.sin(_TILT) * 0.9, -np.cos(flare)])
         up, back = up / np.linalg.norm(up), back / np.linalg.norm(back)
         out = np.cross(up, back)
         self.axes = np.stack([back, up])
@@ -66,6 +67,7 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
     antitragus = np.exp(-(((s - 18.0) / 1.4) ** 2))
     lobe = np.exp(-(((s - 18) / 2.2) ** 2))
     thick = np.exp(-(((s - 18.0) / 2.6) ** 2))  # the lobe
+    foot = np.exp(-(((s - 16.5) / 3.0) ** 2))  # where the shell lies nearest to the head
     free = rise(back_of, 2, 16)
     lean = np.stack([tragus * 5.0, np.zeros(COUNT)], axis=1)
 
@@ -89,8 +91,8 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
         frame.ring(
             0.57 + 0.05 * antitragus, 1.9 * crest + 3.2 * antitragus - 3.2 * (1 - crest) * (1 - antitragus), lean * 0.3
         ),
-        frame.ring(0.42, -2.2 * crest - 1.5 * antitragus - 2.6 * (1 - crest) * (1 - antitragus)),
-        frame.ring(0.25, -4.7 + 2.4 * np.exp(-(((s - 16.5) / 4.0) ** 2)), np.array([-1.5, 0.0])),
+        frame.ring(0.42, -2.2 * crest - 1.5 * antitragus - 4.5 * (1 - crest) * (1 - antitragus) + 1.9 * foot),
+        frame.ring(0.25, -6.5 + 2.2 * np.exp(-(((s - 16.5) / 4.0) ** 2)) + 1.8 * foot, np.array([-1.5, 0.0])),
     ]  # fmt: skip
     for r, share in zip(range(4, 8), (0.85, 0.7, 0.5, 0.3), strict=True):
         rings[r] = rings[r] - sunk * share + raised

@@ -74,7 +74,7 @@ class Field:
         c = self.character
         more = (c.head_length - 199) / 2
         d = ellipsoid(p, (0, 33, -11 - more), (c.head_breadth / 2 + 0.3, 79, 92 + more))
-        return join(d, ellipsoid(p, (0, 42, 20), (57, 60, 70)), 26)
+        return join(d, ellipsoid(p, (0, 42, 20 + c.forehead), (57, 60, 70)), 26)
 
     def _face(self, p: Points) -> Distances:
         c = self.character
@@ -87,7 +87,7 @@ class Field:
         f = join(f, capsule(p, (41 + jaw, -65, 8), (17 + 0.3 * jaw, -103 - drop, 67 + out), 12.5, 12), 18)
         f = join(f, capsule(p, (55 + 0.6 * wide, -25, 3), (41 + jaw, -65, 8), 11, 12), 14)
         f = join(f, ellipsoid(p, (31, -33, 62), (16, 15, 15)), 14)
-        f = join(f, ellipsoid(p, (35, -56, 50), (16, 22, 22)), 18)
+        f = join(f, ellipsoid(p, (35 + 0.5 * c.flesh, -56, 50), np.array([16, 22, 22]) + 0.8 * c.flesh), 18)
         f = join(f, ellipsoid(p, (0, -105 - drop, 75.5 + out), (18, 15.5, 19)), 18)
         f = join(f, ellipsoid(p, (0, -70, 64.3), (35, 29, 39.5)), 14)
         return join(f, ellipsoid(p, (52, -33, 11), (14, 20, 22)), 24)
@@ -99,19 +99,23 @@ class Field:
         return join(inner, capsule(p, peak, (48, 15 - drop, 56.5 + 0.6 * out), 9, 7.5), 8)
 
     def _mouth_floor(self, p: Points) -> Distances:
-        return ellipsoid(p, (0, -103 - self.character.chin_drop, 38), (27, 12.5, 36), tilt=-9)
+        c = self.character
+        return ellipsoid(p, (0, -103 - c.chin_drop, 38), (27 + c.flesh, 12.5 + 1.6 * c.flesh, 36), tilt=-9)
 
     def _neck(self, p: Points) -> Distances:
         q = p / np.array([1.14 * self.character.neck, 1, 1])
         n = capsule(q, (0, -55, -22), (0, -215, -33), 50.5, 54.5)
+        if self.character.age:  # the edges of the muscle under the skin stand out
+            n = join(n, capsule(p, (10, -112, 44), (15, -178, 18), 1.6 + 2.2 * self.character.age, 2.5), 7)
         side = 56 * self.character.head_breadth / 155
         n = join(n, capsule(p, (side, -38, -18), (9, -195, 20), 8, 7.5), 22)
         n = join(n, ellipsoid(p, (0, -138, 21), (9, 15, 9)), 14)
         return join(n, ellipsoid(p, (0, -232, -40), (120, 52, 56)), 30)
 
     def _orbit(self, p: Points, d: Distances) -> Distances:
+        age = self.character.age
         d = join(d, capsule(p, (22, -14.5, 68), (42, -15, 63), 7.5, 7.5), 9)
-        d = cut(d, ellipsoid(p, (34, 6.5, 87), (18, 8.5, 10.5)), 10)
+        d = cut(d, ellipsoid(p, (34, 6.5, 87), (18, 8.5 + age, 10.5 + 2.2 * age)), 10)
         return join(d, capsule(p, (9, 18, 83), (7.5, -14, 80), 5.8, 5.0), 8)
 
     def _nose(self, p: Points, d: Distances) -> Distances:
@@ -137,6 +141,9 @@ class Field:
         d += c.fold * groove(p, [(20, -46, 90), (28, -60, 86), (32, -72, 80)], 4.0)
         d -= 0.45 * c.fold * bump(p, (33, -50, 78), (7, 9, 12))
         d += 0.5 * c.jowl * groove(p, [(31, -80, 80), (27, -94, 78)], 4.0)
+        if c.age:  # below the corner of the mouth, and from the inner corner of the eye over the cheek
+            d += 1.8 * c.age * groove(p, [(29, -76, 84), (27, -90, 80)], 3.2)
+            d += 1.6 * c.age * groove(p, [(20, -17, 82), (33, -29, 78), (43, -33, 70)], 3.4)
         d -= c.jowl * bump(p, (40, -92, 55), (10, 10, 16))
         wing = [(14, -32.6, 100), (17.5, -34.4, 95), (20.8, -40.6, 89), (19.8, -45.6, 89.5)]
         d += 2.0 * groove(p - np.array([wide, 0, 0]), wing, 2.2)
