@@ -63,7 +63,7 @@ KEEPER = Character(
     "keeper", head_length=201.0, head_breadth=155.0, bizygomatic=144.0, bigonial=125.0, nose_breadth=39.0,
     mouth_width=54.0, face_stretch=1.0, chin_drop=1.0, chin_forward=1.0, nose_forward=0.2, nose_drop=1.2, nose_hump=1.6,
     nose_bulb=1.08, brow_forward=5.0, brow_drop=1.8, cheek_forward=1.0, cheek_hollow=1.6, temple_hollow=1.0, fold=2.6,
-    jowl=1.6, eye_bag=0.9, eye_length=29.8, eye_tilt=3.4, hood=0.75, aperture=0.9, lips=0.80, lashes=0.7,
+    jowl=1.6, eye_bag=0.9, eye_length=30.2, eye_tilt=3.4, hood=0.75, aperture=0.9, lips=0.80, lashes=0.7,
     brow=Brow(strength=1.15, length=1.25, breadth=1.25, lift=0.8, line=(0.85, 1.0, 1.0)), neck=1.06, ear=1.08,
     weather=1.0, seed=11,
 )  # fmt: skip
@@ -71,7 +71,7 @@ FERRIER = Character(
     "ferrier", head_length=192.0, head_breadth=164.0, bizygomatic=154.0, bigonial=134.0, pupils_apart=65.0,
     nose_breadth=43.0, mouth_width=56.0, face_stretch=0.93, vault_stretch=0.95, chin_drop=-2.0, chin_forward=-1.0,
     nose_forward=-2.0, nose_drop=-1.0, nose_bulb=1.16, brow_forward=2.0, cheek_forward=3.5, cheek_hollow=-2.5,
-    temple_hollow=0.0, fold=1.2, jowl=2.5, eye_bag=0.3, eye_length=30.4, eye_tilt=6.0, hood=0.25, aperture=0.96,
+    temple_hollow=0.0, fold=1.2, jowl=2.5, eye_bag=0.3, eye_length=29.4, eye_tilt=5.4, hood=0.25, aperture=0.96,
     lips=1.02, lashes=0.85, brow=Brow(strength=1.25, length=1.1, breadth=1.2, lift=0.6, line=(0.95, 0.9, 0.7)),
     neck=1.2, flesh=2.0, forehead=2.0, ear=1.0, ear_flare=19.0, weather=0.3, seed=12,
 )  # fmt: skip
@@ -80,7 +80,7 @@ BELLRINGER = Character(
     nose_breadth=36.0, mouth_width=51.0, face_stretch=1.11, vault_stretch=1.03, chin_drop=2.5, chin_forward=2.0,
     nose_forward=1.4, nose_drop=2.6, nose_hump=1.0, nose_bulb=1.02, brow_forward=2.0, brow_drop=1.0, cheek_hollow=3.0,
     temple_hollow=3.0, fold=4.0, jowl=3.2, eye_bag=1.7, eye_length=28.4, eye_tilt=1.6, lid_slack=0.8, hood=1.0,
-    aperture=0.88, lips=0.68, lashes=0.6,
+    aperture=0.88, lips=0.74, lashes=0.6,
     brow=Brow(strength=0.9, length=1.4, breadth=1.05, lift=1.3, line=(0.75, 1.05, 1.3)), neck=0.95, forehead=-3.0,
     ear=1.14, ear_flare=19.0, age=1.0, weather=0.9, seed=13,
 )  # fmt: skip

@@ -95,15 +95,13 @@ def _place_socket(lids: Lids, layout: Layout, positions: Rows) -> None:
     conjunctiva = lids.ring(lids._radius(12.85, lids.x), -0.5, 7.0, 7.0)
     fornix = lids.ring(lids._radius(13.2, lids.x), -0.9, 20.0, 20.0)
     margin = lids.margin("margin_back") - EYE
-    pulls = {0: 1.0, 1: 0.85, 23: 0.85, 2: 0.8, 22: 0.8, 3: 0.3, 21: 0.3, 12: 1.0, 11: 0.6, 13: 0.6, 10: 0.25, 14: 0.25}
-    floors = ((conjunctiva, 12.75, (-9.0, 8.6), (11.0, 5.6)), (fornix, 12.9, (-11.9, 4.0), (11.6, 1.5)))
+    pulls = {0: 1.0, 1: 0.85, 23: 0.85, 2: 0.5, 22: 0.5, 12: 1.0, 11: 0.6, 13: 0.6, 10: 0.25, 14: 0.25}
+    floors = ((conjunctiva, 12.5, (-10.3, 6.8), (11.0, 5.6)), (fornix, 12.9, (-11.9, 4.0), (11.6, 1.5)))
     for points, ball, inner, outer in floors:
         for s, pull in pulls.items():
-            x, z = inner if s < 4 or s > 20 else outer
+            x, z = inner if s in (0, 1, 2, 22, 23) else outer
             floor = np.array([x, margin[s, 1] * 0.85, z])
             points[s] += (EYE + floor * (ball / np.linalg.norm(floor)) - points[s]) * pull
-        arm = points - EYE
-        points += arm * np.maximum(ball / np.linalg.norm(arm, axis=1) - 1, 0)[:, None]  # never inside the ball
     turn = np.pi - 2 * np.pi * np.arange(COUNT) / COUNT
     circle = np.stack([np.cos(turn), np.sin(turn), np.zeros(COUNT)], axis=1)
     positions[rings[ring(EYE_RINGS, "conjunctiva")]] = conjunctiva

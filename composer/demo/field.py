@@ -142,7 +142,7 @@ class Field:
         d -= 0.45 * c.fold * bump(p, (33, -50, 78), (7, 9, 12))
         d += 0.5 * c.jowl * groove(p, [(31, -80, 80), (27, -94, 78)], 4.0)
         if c.age:  # below the corner of the mouth, and from the inner corner of the eye over the cheek
-            d += 1.8 * c.age * groove(p, [(29, -76, 84), (27, -90, 80)], 3.2)
+            d += 1.2 * c.age * groove(p, [(33, -83, 80), (29, -95, 76)], 3.2)
             d += 1.6 * c.age * groove(p, [(20, -17, 82), (33, -29, 78), (43, -33, 70)], 3.4)
         d -= c.jowl * bump(p, (40, -92, 55), (10, 10, 16))
         wing = [(14, -32.6, 100), (17.5, -34.4, 95), (20.8, -40.6, 89), (19.8, -45.6, 89.5)]
