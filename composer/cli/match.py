@@ -17,11 +17,25 @@ SHOWN = 10
 """Most cells that are printed, the largest first (our choice); the document holds all."""
 
 
-@alone_on("to")
+@alone_on("to", "head")
 def match(
     head: Annotated[Path, typer.Argument(help=f"{DOCUMENT} Or: {LIBRARY}")],
-    target: Annotated[Path, typer.Argument(help="The face to reproduce, in the head's own topology, in any format.")],
-    to: Annotated[Path, typer.Option(metavar="FILE", help="The .moue file or document.toml to write.")],
+    target: Annotated[
+        Path, typer.Argument(help="The face to reproduce, in the head's own topology, or, with --clip, the frames.")
+    ],
+    to: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The .moue file or document.toml to write; --clip needs none.")
+    ] = None,
+    clip: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Match frames, a mesh each or one file, as a clip of this name.")
+    ] = None,
+    fps: Annotated[float | None, typer.Option(metavar="N", help="The frames' rate; else the file's, or 24.")] = None,
+    thin: Annotated[
+        float | None, typer.Option(metavar="MM", help="Write keys, no vertex further off than this, not a table.")
+    ] = None,
+    report: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a page, .html, on a matched clip.")
+    ] = None,
     region: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="Only this region; `all` is the base row; may be repeated.")
     ] = None,
@@ -44,14 +58,20 @@ def match(
     unit: Annotated[str | None, typer.Option(metavar="UNIT", help=f"The target's unit: {UNITS}.")] = None,
     json_file: Json = None,
 ) -> None:
-    """Find the weights that reproduce a target.
+    """Find the weights that reproduce a target, or a performance.
+
+    With --clip the target is a folder of meshes, or an NPZ, GLB or USD file of frames: the document gets a clip, and
+    the head's own motion lies beside it as a CSV.
 
     Exit code 1 where less than half of the target's movement is reached.
 
     The whole face is tried first, then regions, with few cells. `--sparse 0 --no-whole` uses every cell.
 
     Example: moue match keeper scan.obj --to scan.moue
+
+    Example: moue match clock.toml frames --clip take --report take.html
     """
+    from composer.cli.match_clip import match_clip
     from composer.cli.outputs import may_write, write_picture
     from composer.cli.progress import bar
     from composer.cli.report import write_json
@@ -65,11 +85,25 @@ def match(
     from composer.mixing.match import Bounds
     from composer.picture.match_sheet import match_sheet
 
+    bounds = Bounds(low, high, sparse)
+    if clip is not None:
+        if symmetric or residual is not None:
+            raise MoueError("--symmetric and --residual are of one face", hint="leave them out with --clip")
+        match_clip(
+            head, target, to, clip, regions=region, shapes=shape, bounds=bounds, whole=whole, unit=unit, fps=fps,
+            thin=thin, report=report, heat=heat, json_file=json_file,
+        )  # fmt: skip
+        return
+    if fps is not None or thin is not None or report is not None:
+        raise MoueError("--fps, --thin and --report are of frames", hint="give the clip's name with --clip")
+    if to is None:
+        raise MoueError("--to is needed: the document to write", hint="or --clip, for frames")
+    if target.is_dir():
+        raise MoueError("is a folder", target, hint="frames become a clip: give its name with --clip")
     if not is_document(to):
         raise MoueError("is not named as a document", to, hint="give a name that ends in .toml or .moue")
     if is_there(to):
         raise MoueError("is there already", to, hint="give another file with --to")
-    bounds = Bounds(low, high, sparse)
     for file, suffix in ((heat, ".png"), (None if json_file in (None, "-") else Path(str(json_file)), ".json")):
         if file is not None:
             may_write(file, suffix, (head, target), to.parent)

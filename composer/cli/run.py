@@ -17,10 +17,14 @@ THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 def run(
     job: Annotated[Path, typer.Argument(help="A job, .toml: a library, heads, steps.")],
     workers: Annotated[
-        int, typer.Option(metavar="N", min=1, max=1024, help="Heads at once, as far as memory allows.")
-    ] = 1,
+        int | None, typer.Option(metavar="N", min=1, max=1024, help="Heads at once, as far as memory allows.")
+    ] = None,
     plan: Annotated[bool, typer.Option("--plan", help="Say what would be done, and do nothing.")] = False,
     json_file: Json = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Take heads on the workers of this dask.distributed scheduler."),
+    ] = None,
 ) -> None:
     """Take many heads through fit, carry, check, bake and sheet.
 
@@ -31,7 +35,12 @@ def run(
     Exit code 1 where a head failed, or was stopped by what was found; 2 where the job itself is wrong.
 
     Example: moue run tide_clock.toml --workers 4
+
+    Example: moue run tide_clock.toml --cluster tcp://10.0.0.5:8786
     """
+    if cluster is not None and workers is not None:
+        raise typer.BadParameter("--workers is for this machine; with --cluster the scheduler's workers are used")
+    workers = workers or 1
     for name in THREADS:  # one thread a head: heads run side by side, and the same sums come out on every machine
         os.environ[name] = "1"
     from composer.cli.outputs import may_write
@@ -63,7 +72,7 @@ def run(
     make_folder(read.together)
     may_write(read.page, ".html")
     with bar("opening", thread=False) as progress:
-        results = run_job(read, workers, progress, lambda result: _tell(head_line(result), json_file))
+        results = run_job(read, workers, progress, lambda result: _tell(head_line(result), json_file), cluster)
     page = job_page(read, results)
     write_whole(read.page, lambda file: file.write(page.encode()))
     if json_file is not None:

@@ -145,13 +145,13 @@ class Matcher:
         def weights(b: NDArray, begin: NDArray | None) -> NDArray[np.float64]:
             return columns.weights(columns.onto(b), bounds, begin, allowed, ties)
 
-        if start is not None and not self._straight:
+        if start is not None and not self.straight:
             wanted = columns.displacement(start) + self._matched(start, locked, asked, vertices).left
         x = weights(wanted, start)
-        if self._straight and vertices is None:
+        if self.straight and vertices is None:
             return Matched(self._cells(x, locked), lambda: wanted - columns.displacement(x), asked, None)
         best = self._matched(x, locked, asked, vertices)
-        for _ in range(0 if self._straight else ROUNDS if start is None else WARM_ROUNDS):
+        for _ in range(0 if self.straight else ROUNDS if start is None else WARM_ROUNDS):
             x = weights(columns.displacement(x) + best.left, x)
             other = self._matched(x, locked, asked, vertices)
             if 1.0 - other.explained > (1.0 - NEARER) * (1.0 - best.explained):
@@ -177,7 +177,7 @@ class Matcher:
         return found
 
     @cached_property
-    def _straight(self) -> bool:
+    def straight(self) -> bool:
         """Whether poses are linear in the weights."""
         mixer = self.evaluated.mixer
         plain = all(s not in mixer.hinges and not self.evaluated.head.shape(s).inbetweens for s in self.shapes)

@@ -31,12 +31,22 @@ RINGS = (1, 2, 4)
 """Rings of vertices about crossing polygons whose move is filled, attempt after attempt (our choice)."""
 
 
+@dataclass(frozen=True, eq=False)
+class Parted:
+    """The `positions` (n, 3) mm of a surface, which of its vertices gave `way` (n,), and which of the polygons that
+    were looked at (p,) still cross another."""
+
+    positions: Rows
+    way: Flags
+    crossing: Flags
+
+
 def without_crossing(
     surface: Surface, moved: Rows, close: Flags, can: Flags, loops: Loops, width_mm: float,
     ideal: Rows | None = None, loose: Flags | None = None,
-) -> tuple[Rows, Flags]:  # fmt: skip
-    """(n, 3) the positions `moved` (n, 3) mm of `surface` (n vertices), with the move filled smoothly about polygons
-    that cross and did not before it, and which vertices (n,) that were.
+) -> Parted:  # fmt: skip
+    """The positions `moved` (n, 3) mm of `surface` (n vertices), with the move filled smoothly about polygons that
+    cross and did not before it.
 
     Only polygons all of whose vertices are flagged in `close` (n,) are looked at, and only vertices flagged in `can`
     (n,) move. `width_mm` is that of `fill`. An attempt that leaves as many pairs, or makes more faces bad as `loops`
@@ -53,7 +63,7 @@ def without_crossing(
     if ideal is not None:
         crossing = np.concatenate([crossing, _fresh(test, ideal, pairs)])
     if not len(crossing):
-        return moved, filled
+        return Parted(moved, filled, test.faces_among(pairs))
     about = np.zeros(len(moved), dtype=bool)
     about[test.triangles[crossing]] = True
     at = _beside(surface, moved, ideal, loops.grown(about, AROUND))
@@ -65,7 +75,9 @@ def without_crossing(
     )  # fmt: skip
     parted = np.array(moved)
     parted[at], filled[at] = place.parted(moved[at], width_mm)
-    return parted, filled
+    changed = (parted != moved).any(axis=1)
+    left = Crossings(test, moved, pairs).tried(parted, changed) if changed.any() else pairs
+    return Parted(parted, filled, test.faces_among(left))
 
 
 @dataclass(frozen=True, eq=False)

@@ -46,8 +46,6 @@ class Loops:
         first[use[::-1]], last[use] = corner[::-1], corner
         self.edge = np.flatnonzero(polygons.edge_use == 2)
         self.beside = polygons.corner_face[np.stack([first[self.edge], last[self.edge]], axis=1)]
-        self._rest_faults = self._raw(reference)
-        self._before: tuple[Rows, tuple[Flags, Flags]] | None = None
 
     @cached_property
     def corners(self) -> NDArray[np.int64]:
@@ -107,29 +105,59 @@ class Loops:
     def faults(self, positions: Rows) -> tuple[Flags, Flags]:
         """At `positions` (n, 3), which corners (k,) are reversed, and which inner edges (e,) folded."""
         reversed_, folded = self._raw(positions)
-        return reversed_ & ~self._rest_faults[0], folded & ~self._rest_faults[1]
+        corner, edge = self._beside_rest(np.flatnonzero(reversed_), np.flatnonzero(folded))
+        reversed_[:], folded[:] = False, False
+        reversed_[corner], folded[edge] = True, True
+        return reversed_, folded
+
+    def _beside_rest(self, corner: NDArray, edge: NDArray) -> tuple[NDArray, NDArray]:
+        """Those of reversed corners (c,) and folded edges (d,) that are not so on the reference: only their polygons
+        are measured there."""
+        if not len(corner) and not len(edge):
+            return corner, edge
+        chosen = np.zeros(self.polygons.n_faces, dtype=bool)
+        chosen[self.polygons.corner_face[corner]] = True
+        chosen[self.beside[edge].ravel()] = True
+        areas, reversed_ = self._measured(self.reference, chosen)
+        return corner[~reversed_[corner]], edge[~self._folded(areas, self.beside[edge])]
 
     def bad(self, positions: Rows) -> Flags:
         """(f,) the polygons that are bad at `positions` (n, 3)."""
         return self._polygons_of(*self.faults(positions))
 
-    def newly_bad(self, positions: Rows, before: Rows) -> tuple[Flags, Flags]:
-        """(f,) the polygons that are bad at `positions` (n, 3) beside the reference and beside `before` (n, 3) too, and
-        (f,) all that are bad beside the reference. `before` may not change between calls: its faults are kept."""
-        now = self._raw(positions)
-        bad = self._polygons_of(*(found & ~known for found, known in zip(now, self._rest_faults, strict=True)))
-        if not bad.any():
-            return bad, bad
-        if self._before is None or self._before[0] is not before:
-            self._before = before, self._raw(before)
-        was = self._before[1]
-        return bad & self._polygons_of(*(found & ~known for found, known in zip(now, was, strict=True))), bad
+    def newly_bad(self, bad: Flags, positions: Rows, before: Rows) -> Flags:
+        """(f,) those of the polygons that are `bad` (f,) at `positions` (n, 3) that have a fault there which they have
+        not at `before` (n, 3)."""
+        corner, edge = self._about(bad)
+        if not len(corner):
+            return bad
+        now, was = (self._faults_among(places, bad, corner, edge) for places in (positions, before))
+        return bad & self._polygons_among(corner[now[0] & ~was[0]], edge[now[1] & ~was[1]])
+
+    def _about(self, chosen: Flags) -> tuple[NDArray, NDArray]:
+        """The corners of the polygons flagged in `chosen` (f,), and the inner edges beside them."""
+        beside = self.beside
+        return np.flatnonzero(chosen[self.polygons.corner_face]), np.flatnonzero(
+            chosen[beside[:, 0]] | chosen[beside[:, 1]]
+        )
+
+    def _faults_among(self, positions: Rows, chosen: Flags, corner: NDArray, edge: NDArray) -> tuple[Flags, Flags]:
+        """Which of the corners (c,) and edges (d,) about the polygons flagged in `chosen` (f,) are reversed and folded
+        at `positions` (n, 3), the reference's own too."""
+        needed = chosen.copy()
+        needed[self.beside[edge].ravel()] = True
+        areas, reversed_ = self._measured(positions, needed)
+        return reversed_[corner], self._folded(areas, self.beside[edge])
 
     def _polygons_of(self, reversed_: Flags, folded: Flags) -> Flags:
         """(f,) the polygons of reversed corners (k,) and folded edges (e,)."""
+        return self._polygons_among(np.flatnonzero(reversed_), np.flatnonzero(folded))
+
+    def _polygons_among(self, corner: NDArray, edge: NDArray) -> Flags:
+        """The same of numbers of corners (c,) and of edges (d,)."""
         flags = np.zeros(self.polygons.n_faces, dtype=bool)
-        flags[self.polygons.corner_face[np.flatnonzero(reversed_)]] = True
-        flags[self.beside[np.flatnonzero(folded)].ravel()] = True
+        flags[self.polygons.corner_face[corner]] = True
+        flags[self.beside[edge].ravel()] = True
         return flags
 
     def bad_about(self, positions: Rows, moved: Flags) -> int:
@@ -151,17 +179,9 @@ class Loops:
 
     def _bad_among(self, positions: Rows, chosen: Flags) -> Flags:
         """(f,) the bad polygons among those flagged in `chosen` (f,), and beside these where they fold against one."""
-        face, beside = self.polygons.corner_face, self.beside
-        corner = np.flatnonzero(chosen[face])
-        edge = np.flatnonzero(chosen[beside[:, 0]] | chosen[beside[:, 1]])
-        needed = chosen.copy()
-        needed[beside[edge].ravel()] = True
-        areas, reversed_ = self._measured(positions, needed)
-        folded = self._folded(areas, beside[edge]) & ~self._rest_faults[1][edge]
-        wrong = np.zeros(self.polygons.n_faces, dtype=bool)
-        wrong[face[corner[reversed_[corner] & ~self._rest_faults[0][corner]]]] = True
-        wrong[beside[edge[folded]].ravel()] = True
-        return wrong
+        corner, edge = self._about(chosen)
+        reversed_, folded = self._faults_among(positions, chosen, corner, edge)
+        return self._polygons_among(*self._beside_rest(corner[reversed_], edge[folded]))
 
     def counts(self, positions: Rows) -> tuple[int, int]:
         """How many polygons have a reversed corner, and how many have a folded edge."""

@@ -13,8 +13,9 @@ differs from the cage's, the larger sigma. DEVELOPERS.md tells what was tried.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -61,7 +62,7 @@ class Fitted:
     `composer.fitting.parts`); `aligned` the similarity; `warped` (n, 3) where the landmarks alone put it; `rejected`
     and `filled` (n,) as in `composer.fitting.project.Settled`; `own_detail` the fine detail in mm that the sculpt has
     and the cage has not; `likely` the result of the rounds, in the library's own space; `noise_mm` the deviation of the
-    landmarks as they were placed; `slide_mm` (n,) how far each vertex may still slide along the sculpt; `from_heads`
+    landmarks as they were placed; `slides` gives `slide_mm`; `from_heads`
     the share in [0, 1] of the difference from the library that earlier heads explain, smoothness the rest;
     `left_out_mm` (k,) how far each landmark lies from where the others put it, and `unlikely` (k,) that in the
     deviations that are expected there, (0,) where they are too few to tell;
@@ -76,11 +77,16 @@ class Fitted:
     own_detail: float
     likely: Likely
     noise_mm: float
-    slide_mm: Rows
+    slides: Callable[[], Rows]
     from_heads: float
     left_out_mm: Rows
     unlikely: Rows
     notes: tuple[str, ...] = ()
+
+    @cached_property
+    def slide_mm(self) -> Rows:
+        """(n,) mm, how far each vertex may still slide along the sculpt; found when first asked for."""
+        return self.slides()
 
 
 def fit(
@@ -134,8 +140,6 @@ def fit(
     sigma = float(np.clip(DETAIL_TO_SIGMA * (detail - NO_DETAIL), *SIGMA))
     likely = posterior.under_sculpt(warped, sigma, lambda done, words: say(0.3 + 0.5 * done, words))
     bent = posterior.corrected(likely)
-    slide_mm = np.zeros(n)
-    slide_mm[skin.vertices] = posterior.slide(likely) * move.scale
     positions, landmarked = neutral.copy(), neutral.copy()
     rejected, filled = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     positions[skin.vertices], landmarked[skin.vertices] = bent, warped.positions
@@ -144,10 +148,16 @@ def fit(
         say(0.85, "settling on the sculpt")
         landed = land(head, positions, sculpt, pairs.only(pinned).moved(move), freedom, move.scale)
         positions, rejected, filled = landed.positions, landed.rejected, landed.filled
+
+    def slides() -> Rows:
+        slide_mm = np.zeros(n)
+        slide_mm[skin.vertices] = posterior.slide(likely) * move.scale
+        return read_only(slide_mm)
+
     say(1.0, "fitted")
     return Fitted(
         read_only(positions), move, read_only(move(landmarked)), rejected, filled, detail * scale * move.scale, likely,
-        noise * move.scale, read_only(slide_mm),
+        noise * move.scale, slides,
         posterior.prior.share_of(HEADS, likely.amounts) if len(earlier) else 0.0, left[0] * move.scale, left[1], notes,
     )  # fmt: skip
 

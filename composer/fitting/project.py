@@ -67,7 +67,8 @@ class Settled:
     """The `positions` (n, 3) mm of vertices that moved onto a sculpt. Flags (n,): `rejected` vertices could not;
     `filled` ones, the rejected and the free, took the displacement of their surroundings; `unfolded` ones moved again
     because a face was turned over or folded. `distance` (n,) is how far each moved, mm; `why` (n,) the reason of each
-    vertex that does not follow (`composer.fitting.not_followed.Why`).
+    vertex that does not follow (`composer.fitting.not_followed.Why`). `bad` (f,) are the polygons that are still turned
+    over or folded.
     """
 
     positions: Rows
@@ -76,6 +77,7 @@ class Settled:
     unfolded: Flags
     distance: Rows
     why: NDArray[np.int8]
+    bad: Flags
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +86,8 @@ class ProjectedLevel:
     the number of protected vertices, the number of faces that are still reversed or folded (only where protected
     vertices keep them so), and the number of vertices that left the sculpt to open folds. `why` (n_k,) is the reason
     of each vertex that does not follow (`composer.fitting.not_followed.Why`). `reference` (n_k, 3) mm are the
-    library's own positions at the level; `still` (n_k,) flags pieces that keep their place.
+    library's own positions at the level; `still` (n_k,) flags pieces that keep their place. Of the polygons (f_k,)
+    those `looked_at` are without the still pieces, and those `crossing` of them cross others.
     """
 
     k: int
@@ -98,6 +101,13 @@ class ProjectedLevel:
     why: NDArray[np.int8] = field(default_factory=lambda: np.zeros(0, dtype=np.int8))
     reference: Rows = field(default_factory=lambda: np.zeros((0, 3)))
     still: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    looked_at: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    crossing: Flags = field(default_factory=lambda: np.zeros(0, dtype=bool))
+
+    def crossing_of(self, polygons: Flags) -> Flags | None:
+        """(q,) which of the polygons flagged in `polygons` (f_k,) cross another of them; None where others were looked
+        at."""
+        return self.crossing[polygons] if np.array_equal(self.looked_at, polygons) else None
 
     @property
     def counts(self) -> dict[str, int]:
@@ -151,12 +161,14 @@ def settle(
     width_mm = width * max(surface.diagonal_mm, 1e-12)
     used = surface.polygons.valence > 0
     near = np.ones(n, dtype=bool) if rim is None else loops.grown(~free & ~rejected & used, rim)
-    filled, before = move, nowhere
+    filled, before, last = move, nowhere, points
+    bad = np.zeros(0, dtype=bool)
     for attempt in range(REJECT_ROUNDS):
         missing = (rejected | free) & near & ~pinned & used
         filled = fill_more(surface, move, missing, width_mm, filled, before)
         moved, before = points + (1.0 - keep)[:, None] * filled, missing
-        wrong, bad = loops.newly_bad(moved, points)
+        bad = loops.bad_again(moved, (moved != last).any(axis=1), bad) if attempt else loops.bad(moved)
+        wrong, last = loops.newly_bad(bad, moved, points), moved
         about = loops.grown(loops.vertices_of(wrong), attempt) & ~free & ~pinned & ~marked
         if not wrong.any() or not (about & ~rejected).any():
             break
@@ -168,18 +180,19 @@ def settle(
     if strayed.any() and loops.bad(healed).any():
         healed = heal_places(surface.polygons, moved, loops, ideal, pinned | marked, bad)
     healed = np.where(pinned[:, None], points, healed)
-    bad = loops.bad_again(healed, (healed != moved).any(axis=1), bad) if unfold else bad
+    bad = loops.bad_again(healed, (healed != moved).any(axis=1), bad)
     moved, unfolded = healed, nowhere
     if unfold:
         moved, unfolded = unfold_places(
             surface.polygons, moved, loops, ideal, width_mm=width_mm, fixed=pinned, reluctant=marked, wrong=bad
         )
+        bad = loops.bad_again(moved, unfolded, bad)
         why[unfolded & ~rejected] = Why.FOLDS
         rejected |= unfolded & ~free & ~marked
     filled = (rejected | free | unfolded) & ~pinned & used
     why[free & ~unfolded] = Why.HOLLOW
     why[~filled] = Why.FOLLOWS
-    return Settled(moved, rejected, filled, unfolded, np.linalg.norm(moved - points, axis=1), why)
+    return Settled(moved, rejected, filled, unfolded, np.linalg.norm(moved - points, axis=1), why, bad)
 
 
 def _moves(polygons: Polygons, keep: Rows) -> Flags:
@@ -331,17 +344,20 @@ def _level(
         reject=None if refused is None else refused[at], rim=RIM if k else None, marks=marks, unfold=True,
         width=FILL_WIDTH / 2**k, beyond=not k,
     )  # fmt: skip
-    landed, given_way = settled.positions, np.zeros(len(at), dtype=bool)
     width = FILL_WIDTH * max(surface.diagonal_mm, 1e-12)
-    landed, given_way = without_crossing(
-        surface, landed, ~still[at], gives[at], loops, width, ideal, settled.filled
+    parted = without_crossing(
+        surface, settled.positions, ~still[at], gives[at], loops, width, ideal, settled.filled
     )  # fmt: skip
+    looked_at = np.logical_and.reduceat(~still[polygons.indices], polygons.starts[:-1])
+    crossing = np.zeros(polygons.n_faces, dtype=bool)
+    crossing[looked_at] = parted.crossing
     moved, rejected, filled = np.array(positions), *(np.zeros(len(positions), dtype=bool) for _ in range(2))
-    moved[at], rejected[at], filled[at] = landed, settled.rejected, settled.filled | given_way
+    moved[at], rejected[at], filled[at] = parted.positions, settled.rejected, settled.filled | parted.way
     why = np.zeros(len(positions), dtype=np.int8)
-    why[at] = np.where(given_way & (settled.why == Why.FOLLOWS), Why.FOLDS, settled.why)
-    bad = loops.bad(landed) & _moves(surface.polygons, keep[at])
+    why[at] = np.where(parted.way & (settled.why == Why.FOLLOWS), Why.FOLDS, settled.why)
+    changed = (parted.positions != settled.positions).any(axis=1)
+    bad = loops.bad_again(parted.positions, changed, settled.bad) & _moves(surface.polygons, keep[at])
     return ProjectedLevel(
         k, polygons, read_only(moved), rejected, filled, int((keep >= 1).sum()), int(bad.sum()),
-        int(settled.unfolded.sum()), why, whole, still,
+        int(settled.unfolded.sum()), why, whole, still, looked_at, crossing,
     )  # fmt: skip

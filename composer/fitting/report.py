@@ -107,12 +107,14 @@ def fit_report(state: FitState) -> FitReport:
     at = np.asarray(cage.positions, dtype=np.float64)
     reversed_, folded = loops.counts(at[skin.vertices])
     on = (np.maximum(state.free, state.mended)[skin.vertices] < 0.5) & ~cage.rejected[skin.vertices]
+    own = np.logical_and.reduceat(head.skin[head.polygons.indices], head.polygons.starts[:-1])
     turn = np.degrees(np.arccos(np.clip((np.trace(state.aligned.rotation) - 1) / 2, -1.0, 1.0)))
     return FitReport(
         state.aligned.scale, float(turn), Spread.of(sculpt.closest(at[skin.vertices[on]]).distance),
         _landmark_residuals(head, skin, at, pairs), _curve_residuals(at, pairs), reversed_, folded,
         loop_quality(skin.polygons, head.neutral[skin.vertices], at[skin.vertices]), int(cage.rejected.sum()),
-        int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm, soundness(head, state.marks, at),
+        int(cage.filled.sum()), int((state.free >= 0.5).sum()), state.reach_mm,
+        soundness(head, state.marks, at, cage.crossing_of(own)),
         int((state.mended & ~state.worn).sum()), Spread.of(state.off[np.isfinite(state.off)]),
         counted(cage.why[skin.vertices]), _slide(state, skin.vertices[on]),
         {level.k: level.counts for level in state.levels}, dict(state.clean.dropped), state.notes,

@@ -49,8 +49,9 @@ class FrameSequence:
         return len(self.names)
 
 
-def read_sequence(path: Path | str, stem: str = "") -> FrameSequence:
+def read_sequence(path: Path | str, stem: str = "", face: Mesh | None = None) -> FrameSequence:
     """The frames in a folder or a file. In a folder with several sequences that whose files begin with `stem` counts.
+    A file that holds positions alone has the polygons of `face`, where that is given.
 
     Raises MoueError where there are none, a frame is missing, or the file cannot be used.
     """
@@ -59,12 +60,12 @@ def read_sequence(path: Path | str, stem: str = "") -> FrameSequence:
         return _of_folder(path, stem)
     check_regular(path)
     form = format_of(path)
-    readers = {"NPZ": _of_npz, "glTF": _of_gltf, "USD": _of_usd}
+    readers: dict[str, Callable[[Path], FrameSequence]] = {"NPZ": _of_npz, "glTF": _of_gltf, "USD": _of_usd}
     if form.name not in readers:
         hint = "give the folder of the frames, or one .npz, .glb or USD file"
         raise MoueError(f"holds one {form.name} mesh, not frames", path, hint=hint)
     with reading(path, form.name):
-        found = readers[form.name](path)
+        found = _of_npz(path, face) if form.name == "NPZ" else readers[form.name](path)
     if not found.n_frames:
         raise MoueError("holds no frames", path)
     return found
@@ -113,9 +114,14 @@ def _like(name: str, number: int) -> str:
     return f"{name[:start]}{number:0{end - start}d}{name[end:]}"
 
 
-def _of_npz(path: Path) -> FrameSequence:
-    from composer.formats.npz_frames import open_frames
+def _of_npz(path: Path, face: Mesh | None = None) -> FrameSequence:
+    from composer.formats.npz_frames import is_bare, open_bare_frames, open_frames
 
+    if face is not None and is_bare(path):
+        bare, said, frames, count = open_bare_frames(path, face)
+        if said is not None:
+            return _timed(path, bare, said, frames)
+        return FrameSequence(path, bare, _numbered(count), None, lambda: _checked(path, frames))
     mesh, times, read = open_frames(path)
     return _timed(path, mesh, times, read)
 
@@ -156,13 +162,18 @@ def _timed(
         raise MoueError("has frames whose times do not rise", path)
     _check_even(path, times)
     names = [f"frame {number} ({time:.3g} s)" for number, time in enumerate(times)]
+    return FrameSequence(path, mesh, names, times, lambda: _checked(path, read))
 
-    def checked() -> Iterator[NDArray[np.float64]]:
-        for number, frame in enumerate(read()):
-            check_positions(frame, path, what=f"frame {number}, vertex")
-            yield frame
 
-    return FrameSequence(path, mesh, names, times, checked)
+def _numbered(count: int) -> list[str]:
+    return [f"frame {number}" for number in range(count)]
+
+
+def _checked(path: Path, read: Callable[[], Iterator[NDArray[np.float64]]]) -> Iterator[NDArray[np.float64]]:
+    """Frames, each looked at as it is read."""
+    for number, frame in enumerate(read()):
+        check_positions(frame, path, what=f"frame {number}, vertex")
+        yield frame
 
 
 def _check_even(path: Path, times: NDArray[np.float64]) -> None:

@@ -271,7 +271,7 @@ def _delta_or_error(file: Path, base: Target) -> NDArray[np.float32] | MoueError
 
 
 def _delta(file: Path, base: Target) -> NDArray[np.float32]:
-    reader = TargetReader(file)
+    reader = TargetReader(file, base)
     positions = reader.positions
     if reader.same_polygons_as(base):
         difference = order_difference(base.mesh.polygons, base.mesh.polygons, base.mesh.positions, positions)

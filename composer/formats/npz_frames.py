@@ -6,6 +6,9 @@ Specification: numpy, "numpy.lib.format" (NEP 1), arrays in a zip. Members:
     cells (c,) text  weights (f, c)
 
 All positions are float64 in `unit`; `cells` are `shape`, `region/shape`, with ` mirrored` behind where it is.
+
+A file of another program may hold nothing but positions: the one array (f, n, 3) of floats in it is taken, with `times`
+and `unit` where they are there. It says nothing of polygons, so whoever reads it says whose they are.
 """
 
 from __future__ import annotations
@@ -68,27 +71,56 @@ def open_frames(path: Path) -> tuple[Mesh, NDArray[np.float64], Callable[[], Ite
         polygons, unit = members.polygons(len(neutral)), members.unit()
         _check_frames(members, path, len(times), len(neutral))
 
-    def read() -> Iterator[NDArray[np.float64]]:
-        with opened(path, REQUIRED) as members, members.archive.open("frames.npy") as member:
-            _, _, kind = npy_header(member, path, "'frames'")
-            size = len(neutral) * 3 * kind.itemsize
-            for number in range(len(times)):
-                held = member.read(size)
-                if len(held) != size:
-                    raise MoueError(f"ends within frame {number}", path, hint="the file is cut short")
-                yield np.frombuffer(held, dtype=kind).reshape(-1, 3).astype(np.float64)
-
-    return Mesh(polygons, neutral, unit=unit, name=path.stem, path=path), times, read
+    mesh = Mesh(polygons, neutral, unit=unit, name=path.stem, path=path)
+    return mesh, times, lambda: _frames(path, "frames", len(times), len(neutral))
 
 
-def _check_frames(members: Members, path: Path, count: int, n: int) -> None:
-    shape, kind = members.headers["frames"]
+def open_bare_frames(
+    path: Path, face: Mesh
+) -> tuple[Mesh, NDArray[np.float64] | None, Callable[[], Iterator[NDArray[np.float64]]], int]:
+    """The same of a file that holds no polygons: they are those of `face`. The times are None where it has none; the
+    last is the number of frames. Raises MoueError where it holds no array (f, n, 3) of the face's vertices, or
+    several."""
+    with opened(path, ()) as members:
+        solid = [name for name, (shape, kind) in members.headers.items()
+                 if len(shape) == 3 and shape[2] == 3 and kind.kind == "f"]  # fmt: skip
+        named = ["frames"] if "frames" in solid else solid
+        if len(named) != 1:
+            what = f"holds {len(named)} arrays of frames: {', '.join(named[:3])}" if named else "holds no frames"
+            raise MoueError(what, path, hint="give one array (frames, vertices, 3) of floats")
+        count = members.headers[named[0]][0][0]
+        times = members.array("times", "fiu", (count,)).astype(np.float64) if "times" in members.headers else None
+        _check_frames(members, path, count, face.n_vertices, named[0])
+        mesh = Mesh(face.polygons, face.positions, unit=members.unit(), name=path.stem, path=path)
+    return mesh, times, lambda: _frames(path, named[0], count, face.n_vertices), count
+
+
+def _frames(path: Path, name: str, count: int, n: int) -> Iterator[NDArray[np.float64]]:
+    """The vertices of every frame, one in memory at a time."""
+    with opened(path, (name,)) as members, members.archive.open(f"{name}.npy") as member:
+        _, _, kind = npy_header(member, path, repr(name))
+        size = n * 3 * kind.itemsize
+        for number in range(count):
+            held = member.read(size)
+            if len(held) != size:
+                raise MoueError(f"ends within frame {number}", path, hint="the file is cut short")
+            yield np.frombuffer(held, dtype=kind).reshape(-1, 3).astype(np.float64)
+
+
+def _check_frames(members: Members, path: Path, count: int, n: int, name: str = "frames") -> None:
+    shape, kind = members.headers[name]
     if shape != (count, n, 3) or kind.kind != "f":
         got = " x ".join(map(str, shape)) or "one value"
-        raise MoueError(f"'frames' is {got} {kind}, not {count} x {n} x 3 float64: two topologies", path)
-    with members.archive.open("frames.npy") as member:
-        if npy_header(member, path, "'frames'")[1]:
-            raise MoueError("'frames' is in Fortran's order", path, hint="save it as np.ascontiguousarray gives it")
+        raise MoueError(f"{name!r} is {got} {kind}, not {count} x {n} x 3 floats: two topologies", path)
+    with members.archive.open(f"{name}.npy") as member:
+        if npy_header(member, path, repr(name))[1]:
+            raise MoueError(f"{name!r} is in Fortran's order", path, hint="save it as np.ascontiguousarray gives it")
+
+
+def is_bare(path: Path) -> bool:
+    """Whether an NPZ file says nothing of polygons."""
+    with opened(path, ()) as members:
+        return "counts" not in members.headers and "indices" not in members.headers
 
 
 def _info(name: str) -> zipfile.ZipInfo:

@@ -36,12 +36,15 @@ class Corners:
     normals: NDArray[np.int32] | None
 
 
-def scan_vertices(lines: Lines, path: Path) -> tuple[NDArray[np.float64], NDArray[np.float64] | None]:
-    """Positions (n, 3) float64 in the file's unit, and colours (n, 3) where every vertex has them.
+def scan_vertices(
+    lines: Lines, path: Path, some: NDArray[np.bool_] | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.float64] | None]:
+    """Positions (n, 3) float64 in the file's unit, and colours (n, 3) where every vertex has them; of `some` of all
+    vertices alone where these are flagged.
 
     Raises MoueError with the line where a vertex is not three numbers, not finite or absurdly far.
     """
-    chosen = lines.of_kind(V)
+    chosen = lines.of_kind(V) if some is None else lines.of_kind(V)[some]
     numbers = scan_numbers(lines, chosen, path, "vertex", (3, 6, 7))
     positions = numbers if numbers.shape[1] == 3 else np.ascontiguousarray(numbers[:, :3])
     check_positions(positions, path, lambda vertex: lines.number(int(chosen[vertex]), path))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +24,16 @@ TIME = "time"
 MOST_BYTES = 512 << 20
 MOST_ROWS, MOST_COLUMNS = 1_000_000, 10_000
 """Safety limits."""
+
+
+def weight_csv_text(times: NDArray, names: Sequence[str], values: NDArray) -> str:
+    """Weights (f, c) of `names` at `times` (f,) s as text, which `read_weight_csv` reads back digit for digit."""
+    held = io.StringIO()
+    writer = csv.writer(held, lineterminator="\n")
+    writer.writerow([TIME, *names])
+    for time, row in zip(times.tolist(), values.tolist(), strict=True):
+        writer.writerow([repr(time), *(repr(value) if value else "0" for value in row)])
+    return held.getvalue()
 
 
 def read_weight_csv(path: Path) -> list[WeightTrack]:

@@ -18,8 +18,9 @@ from composer.geometry.surface import Floats
 
 ROUNDS = 40
 """Most rounds; the scale reaches its floor after 23 of them (0.03 x 0.7^23 < 1e-5)."""
-SAMPLE, SETTLING = 3000, 8
-"""Points of a sample that is searched first, and the rounds in which all points settle it: they limit time only."""
+SAMPLE, SETTLING, NEAR_ROUNDS = 3000, 8, 4
+"""Points of a sample that is searched first, the rounds in which all points settle it, and those of a search near a
+guess: they limit time only."""
 WIDE, NARROW = 0.03, 1e-5
 """The first and the smallest scale of the weights, shares of the points' bounding diagonal. The first is our choice;
 the smallest is the rounding of a vertex at rest in files with six digits."""
@@ -88,6 +89,19 @@ def common_motion(source: NDArray, target: NDArray, weights: NDArray, first: NDA
     scale = max(2.0 * MAD * _weighted_median(away, weights), NARROW * size)
     near = weights / (1.0 + (away / scale) ** 2) ** 2
     return _agreed(source, target, weights, near, scale / size, SETTLING)
+
+
+def settled_motion(source: NDArray, target: NDArray, weights: NDArray, guess: Similarity) -> Similarity:
+    """The rigid motion from `source` to `target` (n, 3), in any one unit, on which most of the surface agrees, near a
+    `guess`: what lies further from it than most does not count. `weights` (n,) as in `common_motion`."""
+    size = float(np.linalg.norm(np.ptp(source, axis=0))) or 1.0
+
+    def scale_of(_: int, away: Floats) -> float:
+        return max(2.0 * MAD * _weighted_median(away, weights), NARROW * size)
+
+    away = np.linalg.norm(guess(source) - target, axis=1)
+    near = weights / (1.0 + (away / scale_of(0, away)) ** 2) ** 2
+    return robust_motion(source, target, weights, scale_of, NEAR_ROUNDS, near)[0] if near.any() else guess
 
 
 def _agreed(

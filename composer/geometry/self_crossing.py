@@ -120,18 +120,23 @@ class SelfCrossing:
 
     def crossing_faces(self, positions: Floats) -> Flags:
         """(f,) the polygons that cross another at `positions` (n, 3) mm."""
+        return self.faces_among(self.pairs(positions))
+
+    def faces_among(self, pairs: Pairs) -> Flags:
+        """(f,) the polygons that are in `pairs` (p, 2) of triangles."""
         flags = np.zeros(self.polygons.n_faces, dtype=bool)
-        flags[self.face[self.pairs(positions)].ravel()] = True
+        flags[self.face[pairs].ravel()] = True
         return flags
 
 
 class Crossings:
     """The `pairs` of triangles that cross at `positions` (n, 3) mm. A trial tests only the triangles that move."""
 
-    def __init__(self, test: SelfCrossing, positions: Floats) -> None:
+    def __init__(self, test: SelfCrossing, positions: Floats, pairs: Pairs | None = None) -> None:
+        """Begin at `positions` (n, 3) mm; `pairs` (p, 2) are those that cross there, where they are known."""
         self.test = test
         self.positions: Floats = np.array(positions, dtype=np.float64)
-        self.pairs: Pairs = test.pairs(self.positions)
+        self.pairs: Pairs = test.pairs(self.positions) if pairs is None else pairs
         corners = self.positions[test.triangles]
         self._low = np.ascontiguousarray(corners.min(axis=1).T)
         self._high = np.ascontiguousarray(corners.max(axis=1).T)

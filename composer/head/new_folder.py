@@ -47,6 +47,16 @@ def filled_whole(folder: Path | str, manifest: str | None, kind: str) -> Iterato
         _put(beside, folder)
 
 
+@contextmanager
+def put_whole(folder: Path) -> Iterator[Path]:
+    """A temporary folder to fill, which replaces `folder` at the end, whatever that holds, or is removed after an
+    error. Raises MoueError where the folder cannot be written."""
+    real = Path(os.path.realpath(folder))
+    with _beside(folder, real) as beside:
+        yield beside
+        _put(beside, real)
+
+
 def filled_or_same(places: Iterable[Path], fill: Callable[[Path], object], apart: str) -> tuple[Path, bool]:
     """Fill a new folder at the first free one of `places`, and say whether it is new.
 

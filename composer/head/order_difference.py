@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -237,7 +238,7 @@ def _summed(index: NDArray, value: NDArray[np.uint64], n: int) -> NDArray[np.uin
 def _scrambled(polygons: Polygons, reference: NDArray | None, other: NDArray | None) -> OrderDifference | None:
     if reference is None or other is None or not len(polygons.indices):
         return None
-    (rest, size_rest), (now, size_now) = _sides(polygons, reference), _sides(polygons, other)
+    (rest, size_rest), (now, size_now) = _known_sides(polygons, reference), _sides(polygons, other)
     if not size_rest > 0 or not size_now > 0:
         return None
     rest, now = rest / size_rest, now / size_now
@@ -249,6 +250,18 @@ def _scrambled(polygons: Polygons, reference: NDArray | None, other: NDArray | N
     return OrderDifference(
         "scrambled", f"has {longer} times as long: the same polygons over vertices in another order"
     )
+
+
+def _known_sides(polygons: Polygons, reference: NDArray) -> tuple[NDArray[np.float64], float]:
+    """As `_sides`; the last of each topology is kept, since many files are compared with one reference."""
+    known = _KNOWN.get(polygons)
+    if known is None or known[0] is not reference:
+        known = _KNOWN[polygons] = reference, _sides(polygons, reference)
+    return known[1]
+
+
+_KNOWN: WeakKeyDictionary[Polygons, tuple[NDArray, tuple[NDArray[np.float64], float]]] = WeakKeyDictionary()
+"""The sides measured last on each topology, with the positions that they belong to."""
 
 
 def _sides(polygons: Polygons, positions: NDArray) -> tuple[NDArray[np.float64], float]:

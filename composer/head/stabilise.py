@@ -35,6 +35,8 @@ PASSES = 2
 """Passes over the library's shapes: in the second, surface that moves often has less weight."""
 BLOCK = 1 << 16
 """Vertices that are compared over all targets at a time (our choice)."""
+LEAST_SHARE = 0.02
+"""A vertex tells at least this share, for its area, of what the stillest vertex tells (our choice)."""
 LEAST_DEG, LEAST_MM = 0.02, 0.02
 """Motion below these, in degrees and mm, is within the error of the estimate. A design choice, no source."""
 
@@ -64,24 +66,64 @@ def head_motions(head: Head, progress: Progress | None = None) -> dict[str, Head
     An in-between has the shape's name with `_AT` in percent, as `joy_50`. Parts count as surface: the upper teeth are
     the best evidence. Where more than half of the surface does not move at all, the head is at rest.
     """
+    deltas, area = _deltas(head), vertex_areas(head)
+    weights, found = area, dict[str, Similarity]()
+    for turn in range(PASSES):
+        if turn:
+            weights = _less_where_it_moves(head, deltas, found, area)
+        found = _motions(head, deltas, weights, lambda done, words, turn=turn: (  # type: ignore[misc]
+            progress((turn + done) / PASSES, words) if progress is not None else None
+        ))  # fmt: skip
+    return {name: _told(head, head.neutral + delta, found[name], area) for name, delta in deltas.items()}
+
+
+def skull_weights(head: Head, progress: Progress | None = None) -> Points:
+    """(n,) mm^2, how much each vertex tells of the head's motion: its area, less where it moves often in the library, a
+    fiftieth of it at least beside the vertex that tells most: where nothing keeps still, no few vertices decide.
+
+    With fewer than three shapes it is the area.
+    """
+    deltas, area = _deltas(head), vertex_areas(head)
+    weights = _less_where_it_moves(head, deltas, _motions(head, deltas, area, progress), area)
+    share = np.divide(weights, area, out=np.zeros_like(area), where=area > 0.0)
+    return area * np.maximum(share, LEAST_SHARE * share.max(initial=0.0))
+
+
+def _deltas(head: Head) -> dict[str, NDArray]:
+    """The displacements of all shapes and in-betweens, by name."""
     deltas = {shape.name: shape.delta for shape in head.shapes}
     for shape in head.shapes:
         deltas |= {between_name(shape.name, b.at): b.delta for b in shape.inbetweens}
-    area = np.maximum(head.surface.vertex_areas, 0.0) if head.polygons.n_faces else np.ones(head.n_vertices)
-    weights, first = area, _near_places(head, area)
+    return deltas
+
+
+def vertex_areas(head: Head) -> Points:
+    """(n,) mm^2 the area of each vertex; 1 where the head has no polygons."""
+    return np.maximum(head.surface.vertex_areas, 0.0) if head.polygons.n_faces else np.ones(head.n_vertices)
+
+
+def _less_where_it_moves(
+    head: Head, deltas: Mapping[str, NDArray], found: Mapping[str, Similarity], area: Points
+) -> Points:  # fmt: skip
+    if len(deltas) <= 2:
+        return area
+    return area / (1.0 + (_often_off(head.neutral, deltas, found) / (1e-3 * head.diagonal)) ** 2)
+
+
+def _motions(
+    head: Head, deltas: Mapping[str, NDArray], weights: Points, progress: Progress | None
+) -> dict[str, Similarity]:  # fmt: skip
+    """The head motion of each displacement, under `weights` (n,)."""
+    area, first = vertex_areas(head), _near_places(head, vertex_areas(head))
     found: dict[str, Similarity] = {}
-    for turn in range(PASSES):
-        if turn and len(deltas) > 2:
-            weights = area / (1.0 + (_often_off(head.neutral, deltas, found) / (1e-3 * head.diagonal)) ** 2)
-        for number, (name, delta) in enumerate(deltas.items()):
-            if progress is not None:
-                progress((turn + number / len(deltas)) / PASSES, f"head motion of {name}")
-            target = head.neutral + delta
-            if is_at_rest(head.neutral, area, target - head.neutral):
-                found[name] = Similarity(np.eye(3), np.zeros(3))
-            else:
-                found[name] = common_motion(head.neutral, target, weights, first)
-    return {name: _told(head, head.neutral + delta, found[name], area) for name, delta in deltas.items()}
+    for number, (name, delta) in enumerate(deltas.items()):
+        if progress is not None:
+            progress(number / len(deltas), f"head motion of {name}")
+        if is_at_rest(head.neutral, area, delta):
+            found[name] = Similarity(np.eye(3), np.zeros(3))
+        else:
+            found[name] = common_motion(head.neutral, head.neutral + delta, weights, first)
+    return found
 
 
 def _often_off(neutral: Points, deltas: Mapping[str, NDArray], found: Mapping[str, Similarity]) -> NDArray[np.float32]:

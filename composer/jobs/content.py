@@ -24,7 +24,7 @@ def content(path: Path) -> str:
         if not path.is_dir():
             return file_hash(path)
         whole = hashlib.sha256()
-        for file in _files(path):
+        for file in files_in(path):
             whole.update(f"{file.relative_to(path).as_posix()}\0{file_hash(file)}\n".encode("utf-8", "surrogateescape"))
         return whole.hexdigest()
     except OSError as error:
@@ -37,7 +37,7 @@ def document_content(path: Path, head: Path, text: str) -> str:
     Raises MoueError where one cannot be read.
     """
     whole = hashlib.sha256(content(path).encode())
-    for place in sorted(_named(path, head, text)):
+    for place in documents_files(path, head, text):
         whole.update(f"{os.path.relpath(place, path.parent)}\0{content(place)}\n".encode("utf-8", "surrogateescape"))
     return whole.hexdigest()
 
@@ -50,22 +50,23 @@ def joined(parts: Mapping[str, Any]) -> str:
 def written(folder: Path, places: Iterator[Path] | tuple[Path, ...]) -> dict[str, str]:
     """By its name from `folder`, the hash of every file at `places` or in them."""
     try:
-        files = [file for place in places for file in ([place] if place.is_file() else _files(place))]
+        files = [file for place in places for file in ([place] if place.is_file() else files_in(place))]
         return {file.relative_to(folder).as_posix(): file_hash(file) for file in files}
     except OSError as error:
         raise cannot("read", folder, error) from None
 
 
-def _named(path: Path, head: Path, text: str) -> set[Path]:
-    """The head, and what the values of a document's text name in its own folder or its head's."""
+def documents_files(path: Path, head: Path, text: str) -> list[Path]:
+    """The head of a document, and what the values of its `text` name in its own folder or its head's, sorted."""
     folders = (path.parent, head if head.is_dir() else head.parent)
     found = {head}
     for value in texts_in(parse_toml(text)):
         if len(value) < 1000 and "\0" not in value and value.strip("./\\"):
             found.update(place for folder in folders if (place := folder / value).exists())
-    return {place for place in found if place != path}
+    return sorted(place for place in found if place != path)
 
 
-def _files(folder: Path) -> list[Path]:
+def files_in(folder: Path) -> list[Path]:
+    """The files in a folder and its folders, sorted; hidden ones do not count."""
     files = (each for each in folder.rglob("*") if each.is_file())
     return sorted(each for each in files if not any(part.startswith(".") for part in each.relative_to(folder).parts))

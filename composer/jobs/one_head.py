@@ -25,6 +25,8 @@ FAULT = "fault.txt"
 """Where a fault of Moue itself is written down, in the head's folder."""
 JUDGED = ("fit", "check")
 """Steps whose errors end a head that is to stop at findings: those for which their commands end with exit code 1."""
+LOOKS = 0.2
+"""Seconds between two looks at a lock that is waited for (our choice)."""
 Tell = Callable[[str, float], None]
 """Called with the step that is under way and how far it is, 0 to 1."""
 
@@ -37,10 +39,10 @@ def made_from(job: Job, head: JobHead, step: str, library: str, record: dict[str
     fault = missing_file(head)
     if fault is not None:
         raise fault
-    parts: dict[str, object] = {"moue": __version__, "step": step, "settings": dict(head.settings.get(step, {}))}
-    for named, key in FILES:
-        if named == step and head.setting(step, key) is not None:
-            parts[key] = content(Path(str(head.setting(step, key))))
+    files_of_step = {key: value for named, key in FILES if named == step and (value := head.setting(step, key))}
+    settings = {key: value for key, value in head.settings.get(step, {}).items() if key not in files_of_step}
+    parts: dict[str, object] = {"moue": __version__, "step": step, "settings": settings}
+    parts |= {key: content(Path(str(value))) for key, value in files_of_step.items()}
     if step == "fit":
         files = {"sculpt": head.sculpt, "landmarks": head.landmarks}
         parts |= {key: None if file is None else content(file) for key, file in files.items()}
@@ -71,15 +73,15 @@ def states(job: Job, head: JobHead, library: str) -> dict[str, State]:
     return found
 
 
-def run_head(shared: Shared, head: JobHead, library: str, tell: Tell) -> HeadResult:
+def run_head(shared: Shared, head: JobHead, library: str, tell: Tell, patience: float = 0.0) -> HeadResult:
     """Take one head through its steps. A fault ends this head alone, and the result says which and why; another
-    run at work on the same head is one."""
+    run at work on the same head for `patience` seconds more is one."""
     steps = shared.job.steps_of(head)
     try:
         make_folder(head.folder)
     except MoueError as error:
         return HeadResult(head.name, _only(steps, "failed"), {}, steps[0], str(error))
-    held = lock(head.folder)
+    held = _held(head.folder, patience)
     try:
         if held is None and is_locked(head.folder):
             why = "another run is at work on it; let that end, or stop it"
@@ -87,6 +89,14 @@ def run_head(shared: Shared, head: JobHead, library: str, tell: Tell) -> HeadRes
         return _run(shared, head, library, steps, tell)
     finally:
         unlock(held)
+
+
+def _held(folder: Path, patience: float) -> int | None:
+    """The lock of a head's folder; None where another keeps it."""
+    until = time.monotonic() + patience
+    while (held := lock(folder)) is None and is_locked(folder) and time.monotonic() < until:
+        time.sleep(LOOKS)
+    return held
 
 
 def _only(steps: Sequence[str], first: State) -> dict[str, State]:

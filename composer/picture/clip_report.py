@@ -13,6 +13,7 @@ from composer.document.clip_file import name_of_cell
 from composer.document.evaluated_clip import EvaluatedClip
 from composer.errors import shorten_middle
 from composer.picture.clip_picture import MOST_A_SECOND, animated, durations, pictures, shown_frames, studio_of
+from composer.picture.lines_svg import round_steps
 from composer.picture.palette import OKABE_ITO
 from composer.picture.report import escape, html_report
 from composer.progress import Progress
@@ -95,11 +96,11 @@ def _alike(clip: EvaluatedClip, weights: NDArray) -> tuple[list[str], NDArray[np
 def _axes(clip: EvaluatedClip, x, y, low: float, high: float) -> str:  # type: ignore[no-untyped-def]
     style = 'font-size="13" fill="#3d4046"'
     rows = []
-    for percent in _round_steps(low, high, 4):
+    for percent in round_steps(low, high, 4):
         at = y(percent)
         rows.append(f'<line x1="{LEFT}" x2="{WIDTH - 10}" y1="{at:.1f}" y2="{at:.1f}" stroke="#dedcd5"/>')
         rows.append(f'<text x="{LEFT - 6}" y="{at + 4:.1f}" text-anchor="end" {style}>{percent:.0f}%</text>')
-    for time in _round_steps(float(clip.times[0]), float(clip.times[-1]), 8):
+    for time in round_steps(float(clip.times[0]), float(clip.times[-1]), 8):
         place = f'x="{x(time):.1f}" y="{HEIGHT - BOTTOM + 18}" text-anchor="middle"'
         rows.append(f"<text {place} {style}>{time:g} s</text>")
     return "".join(rows)
@@ -116,14 +117,6 @@ def _bar(clip: EvaluatedClip, fault: Lasting, x) -> str:  # type: ignore[no-unty
         f'fill="{ink}" opacity="0.35"/>'
         f'<rect x="{worst - 1.5:.1f}" y="{top - 2}" width="3" height="13" fill="{ink}"/></g>'
     )
-
-
-def _round_steps(low: float, high: float, count: int) -> NDArray[np.float64]:
-    """Round numbers from `low` to `high`, about `count` of them."""
-    rough = (high - low) / count
-    power = 10.0 ** np.floor(np.log10(rough))
-    step = power * next(each for each in (1.0, 2.0, 2.5, 5.0, 10.0) if each * power >= rough * 0.999)
-    return np.round(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step, 9) + 0.0
 
 
 def _ink(rank: int) -> str:

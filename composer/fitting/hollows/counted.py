@@ -63,13 +63,15 @@ class Soundness:
         return bool(self.through or self.inside_out)
 
 
-def soundness(head: Head, marks: Landmarks, fitted: Rows) -> Soundness:
-    """The counts of a head fitted to `fitted` (n, 3) mm, beside its neutral; `marks` are landmarks on the neutral."""
+def soundness(head: Head, marks: Landmarks, fitted: Rows, crossing: Flags | None = None) -> Soundness:
+    """The counts of a head fitted to `fitted` (n, 3) mm, beside its neutral; `marks` are landmarks on the neutral, and
+    `crossing` (f,) the skin's polygons that cross others, where they are known."""
     library = LibrarySkin.of(head)
     skin, surface = library.skin, library.surface
     places = library.places(head, marks)
     now = surface.at(fitted[skin.vertices])
-    crossing = library.uncrossing.test.crossing_faces(now.positions)
+    if crossing is None:
+        crossing = library.uncrossing.test.crossing_faces(now.positions)
     told = what_parts_are(head)
     hard = [part for part in head.parts if told.get(part.name) in HARD]
     triangles = head.polygons.triangles

@@ -41,11 +41,20 @@ class SkinLevel:
         self._first = np.flatnonzero(finer)
         self._step = 2 * (k - 1)
         self._names = known.place_names(head, marks)
+        self._finer = finer
         self._test = SelfCrossing(chosen_polygons(polygons, finer))
 
     def counts(self, positions: NDArray) -> dict[str, int]:
         """By place, how many polygons cross others at `positions` (n_k, 3) mm of all the level's vertices."""
-        crossing = np.flatnonzero(self._test.crossing_faces(np.asarray(positions, dtype=np.float64)))
+        return self._by_place(self._test.crossing_faces(np.asarray(positions, dtype=np.float64)))
+
+    def counts_of(self, level: ProjectedLevel) -> dict[str, int]:
+        """The same of a projected level, which mostly knows it."""
+        known = level.crossing_of(self._finer)
+        return self.counts(level.positions) if known is None else self._by_place(known)
+
+    def _by_place(self, crosses: NDArray[np.bool_]) -> dict[str, int]:
+        crossing = np.flatnonzero(crosses)
         of_cage = self._number[self._cage_face[self._first[crossing] >> self._step]]
         names = self._names[of_cage]
         return counted_by_place(names, np.ones(len(names), dtype=bool))
@@ -57,5 +66,5 @@ def level_crossings(head: Head, marks: Landmarks, levels: Sequence[ProjectedLeve
     found = {}
     for level in levels[1:]:
         skin = SkinLevel(head, marks, level.k, level.polygons)
-        found[level.k] = LevelCrossing(skin.counts(level.positions), skin.counts(level.reference))
+        found[level.k] = LevelCrossing(skin.counts_of(level), skin.counts(level.reference))
     return found

@@ -69,9 +69,7 @@ class Uncrossing:
     @cached_property
     def known(self) -> Flags:
         """(f,) the polygons that cross others on the library."""
-        flags = np.zeros(self.polygons.n_faces, dtype=bool)
-        flags[self.test.face[self.own].ravel()] = True
-        return flags
+        return self.test.faces_among(self.own)
 
     @cached_property
     def _corners(self) -> NDArray[np.int64]:

@@ -51,7 +51,7 @@ def forks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Heads' processes are forks of this one, as they are of a command. Beside the tests run threads that only wait (of
     xdist and of readers), for which each process would begin afresh and import all anew; the test that does not ask for
     this begins so."""
-    monkeypatch.setattr("composer.jobs.run_job.threading.active_count", lambda: 1)
+    monkeypatch.setattr("composer.jobs.local.threading.active_count", lambda: 1)
 
 
 def job(folder: Path, to: str, heads: dict[str, str], steps: str = '"carry", "bake"') -> Path:
