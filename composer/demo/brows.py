@@ -17,8 +17,8 @@ from composer.demo.strands import strands, unit
 RINGS = ("orbit", "outer", "middle", "fold", "crease")
 """Rings round the eye between which a brow lies, from the outside in."""
 HAIRS = 230
-"""Hairs of a brow, the same on every head, so that all are of one topology. A brow has 250 to 500 (common practice, from
-memory); here a hair is a little broader than life."""
+"""Hairs of a brow, the same on every head, so that all are of one topology. A brow has 250 to 500 (common practice,
+from memory); here a hair is a little broader than life."""
 FIRST, LAST = 1.75, 10.1
 """Columns of these rings where a brow begins beside the nose and ends at the temple."""
 _TURN = ((0.0, 0.10, 0.3, 1.0), (58.0, 42.0, 20.0, 2.0))  # along a brow, by how many degrees hairs turn upwards

@@ -45,7 +45,8 @@ def lashes(edge: Rows, margin: Rows, centre: Rows, upper: bool, size: float = 1.
     lift = 0.72 if upper else 0.5
     rows = [
         root - 0.2 * out
-        + length * (s * 0.72 * out + (lift * s**2.2 - 0.10 * np.sin(np.pi * s)) * rise + 0.42 * s**1.3 * fan) + s * together
+        + length * (s * 0.72 * out + (lift * s**2.2 - 0.10 * np.sin(np.pi * s)) * rise + 0.42 * s**1.3 * fan)
+        + s * together
         for s in _STEPS
     ]  # fmt: skip
     side = unit(np.cross(rows[2] - rows[0], out + 0.3 * rise))
