@@ -16,15 +16,15 @@ from composer.demo.strands import strands, unit
 
 RINGS = ("orbit", "outer", "middle", "fold", "crease")
 """Rings round the eye between which a brow lies, from the outside in."""
-HAIRS = 230
+HAIRS = 150
 """Hairs of a brow, the same on every head, so that all are of one topology. A brow has 250 to 500 (common practice,
-from memory); here a hair is a little broader than life."""
+from memory); here a hair stands for two or three."""
 FIRST, LAST = 1.75, 10.1
 """Columns of these rings where a brow begins beside the nose and ends at the temple."""
 _TURN = ((0.0, 0.10, 0.3, 1.0), (58.0, 42.0, 20.0, 2.0))  # along a brow, by how many degrees hairs turn upwards
 _SHORT = ((0.0, 0.15, 0.7, 1.0), (0.72, 1.0, 1.0, 0.72))  # along a brow, how long hairs are
 _STEPS = (0.0, 0.5, 1.0)
-_HALF_MM = (0.16, 0.145, 0.03)
+_HALF_MM = (0.2, 0.18, 0.03)
 _ROOT_MM, _TIP = -0.35, 0.6  # how far roots lie under the skin, and how high tips stand in shares of the lift
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from composer.demo.body import Body, Rows
 from composer.demo.strands import strands, unit
 
-_UPPER, _LOWER = 58, 32  # strands a lid
+_UPPER, _LOWER = 46, 24  # strands a lid
 _ALONG = (1.0, 11.4)  # the first and the last column of a lid's ring that bears lashes
 _STEPS = (0.0, 0.4, 0.75, 1.0)
 _BUNCHES = 1.7  # bunches a column

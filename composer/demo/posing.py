@@ -81,7 +81,7 @@ class Posing:
 
     def _flesh(self, unit: ActionUnit, amount: float) -> Points:
         anatomy = self.anatomy
-        along, out = displace(anatomy, unit.muscles, self.normals, amount)
+        along, out = displace(anatomy, unit.muscles, self.normals, amount, self.flesh_share > 0)
         along *= self.flesh_share[:, None]
         moving = anatomy.left[np.linalg.norm(along[anatomy.left], axis=1) > 0.02]
         if len(moving):  # the right half is made of the left one below
