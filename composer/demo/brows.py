@@ -24,7 +24,7 @@ FIRST, LAST = 1.75, 10.1
 _TURN = ((0.0, 0.10, 0.3, 1.0), (58.0, 42.0, 20.0, 2.0))  # along a brow, by how many degrees hairs turn upwards
 _SHORT = ((0.0, 0.15, 0.7, 1.0), (0.72, 1.0, 1.0, 0.72))  # along a brow, how long hairs are
 _STEPS = (0.0, 0.5, 1.0)
-_HALF_MM = (0.2, 0.18, 0.03)
+_HALF_MM = (0.18, 0.165, 0.03)
 _ROOT_MM, _TIP = -0.35, 0.6  # how far roots lie under the skin, and how high tips stand in shares of the lift
 
 
