@@ -73,6 +73,20 @@ def room_behind_lids(
     return shift, times
 
 
+def deeper_than_there(ball: Rows, centre: Rows, lids: Rows, moved_lids: Rows, move: Similarity) -> Rows:
+    """(l,) mm, how much deeper skin lies in an eyeball than on the library, below 0 outside.
+
+    On the library: the vertices of the `ball` (k, 3), its `centre` (3,) and the skin `lids` (l, 3). On the new head:
+    the same skin `moved_lids` (l, 3) and the `move` of the ball.
+    """
+    radius = np.linalg.norm(ball - centre, axis=1)
+    directions = cKDTree(unit_rows(ball - centre))
+    off, between = lids - centre, moved_lids - move(centre)
+    there = np.maximum(radius[directions.query(unit_rows(off))[1]] - np.linalg.norm(off, axis=1), 0.0)
+    toward = directions.query(unit_rows(between @ move.rotation))[1]
+    return move.scale * np.maximum(radius[toward] - there, 0.0) - np.linalg.norm(between, axis=1)
+
+
 def _least(rows: Rows, least: Rows) -> Rows | None:
     """(c,) the shortest x with `rows` (r, c) times x at least `least` (r,); None where there is none."""
     system = np.concatenate([rows.T, least[None]])

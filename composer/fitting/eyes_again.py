@@ -18,7 +18,7 @@ from composer.fitting.eye_room import room_behind_lids
 from composer.fitting.not_followed import Why
 from composer.fitting.parts import NEAR, ball_under
 from composer.fitting.project import ProjectedLevel
-from composer.fitting.sculpt import Ball, ball_through
+from composer.fitting.sculpt import Ball, ball_centre
 from composer.geometry.polygons import read_only
 from composer.head.head import Head, Part
 from composer.head.levels import Refinement
@@ -36,14 +36,12 @@ def eyes_behind_lids(
 ) -> tuple[list[ProjectedLevel], list[str]]:
     """The projected `levels` of a head, 0 first, with eyeballs that have room behind their lids, and a sentence for
     each that moved; `balls` are those of the sculpt."""
-    told = what_parts_are(head)
-    eyes = [part for part in head.parts if told.get(part.name) == "eye" and len(part.vertices) > 3]
+    told, eyes = what_parts_are(head), eyes_in(head)
     sheets = [part for part in head.parts if told.get(part.name) == "ball_sheet" and len(part.vertices)]
     made, notes = list(levels), []
     for eye in eyes:
         points = head.neutral[eye.vertices]
-        ball = ball_through(points, 0)
-        centre = points.mean(axis=0) if ball is None else ball.centre
+        centre = ball_centre(points)
         radius = float(np.median(np.linalg.norm(points - centre, axis=1)))
         move = similarity(points, made[0].positions[eye.vertices])
         middle = move(centre)
@@ -64,6 +62,12 @@ def eyes_behind_lids(
                 f"{eye.name} moves {back_mm:.1f} mm more behind its projected lids, {times:.3f} times as large."
             )
     return made, notes
+
+
+def eyes_in(head: Head) -> list[Part]:
+    """The eyeballs of a head."""
+    told = what_parts_are(head)
+    return [part for part in head.parts if told.get(part.name) == "eye" and len(part.vertices) > 3]
 
 
 def _lids(level: ProjectedLevel, centre: Rows, within: float) -> NDArray[np.int64]:

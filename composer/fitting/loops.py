@@ -206,7 +206,8 @@ class Loops:
     def grown(self, vertices: Flags, rings: int = 1) -> Flags:
         """(n,) flagged vertices (n,) and those that share a polygon with them, `rings` times over."""
         grown, front = np.array(vertices), np.flatnonzero(vertices)
-        if rings < FEW_RINGS or FEW_OF * len(front) > len(grown):
+        known = "_holders" in self.__dict__
+        if (rings < FEW_RINGS and not known) or FEW_OF * len(front) > len(grown):
             for _ in range(rings):
                 hit = np.zeros(self.polygons.n_faces, dtype=bool)
                 hit[self.polygons.corner_face[grown[self.polygons.indices]]] = True

@@ -119,7 +119,7 @@ def _move_back(head: Head, at: Rows, skin: Skin, sure: NDArray, inside: NDArray)
     kept = inside[((head.neutral[inside] - closest.points) * closest.normal).sum(1) < 0.0]
     size = float(np.linalg.norm(np.ptp(at[skin.vertices], axis=0)))
     for _ in range(BACK_ROUNDS):
-        closest = new.closest(at[kept] + shift)
+        closest = new.closest(at[kept] + shift, NEAR_SKIN * size)
         out = ((at[kept] + shift - closest.points) * closest.normal).sum(1)
         out[closest.on_border | (closest.distance > NEAR_SKIN * size)] = 0.0  # the side is unknown there
         worst = int(np.argmax(out)) if len(out) else -1

@@ -52,7 +52,7 @@ def relax(
     stay[np.asarray([] if held is None else held, dtype=np.int64)] = HELD
     shape = ReferenceShape(Surface(polygons, reference), moving, stay[moving])
     loops = Loops(polygons, reference)
-    on_sculpt = ~in_space[moving]
+    on_sculpt, bad = ~in_space[moving], loops.bad(points)
     for _ in range(rounds):
         normals = Surface(polygons, points).vertex_normals[moving]
         step = shape.step(points) - points[moving]
@@ -63,20 +63,23 @@ def relax(
         lands &= (closest.distance <= REACH * sculpt.diagonal) & (~closest.on_border | polygons.border_vertices[moving])
         moved[lands] += amount[moving[lands], None] * (closest.points[lands] - moved[lands])
         moved[on_sculpt & ~lands] = points[moving[on_sculpt & ~lands]]
-        points = _without_folds(loops, points, moving, moved)
+        points, bad = _without_folds(loops, points, bad, moving, moved)
     return points
 
 
-def _without_folds(loops: Loops, points: Rows, moving: NDArray, moved: Rows) -> Rows:
+def _without_folds(
+    loops: Loops, points: Rows, before: NDArray[np.bool_], moving: NDArray, moved: Rows
+) -> tuple[Rows, NDArray[np.bool_]]:
     """`points` (n, 3) with the vertices `moving` (m,) at `moved` (m, 3), except those whose step turns or folds a face:
-    they stay, and if need be their surroundings."""
-    before = loops.bad(points)
+    they stay, and if need be their surroundings. And which polygons (f,) are bad then; `before` (f,) were."""
     held = np.zeros(len(points), dtype=bool)
+    last, bad = points, before
     for attempt in range(UNTURNS):
         trial = points.copy()
         trial[moving] = np.where(held[moving, None], points[moving], moved)
-        wrong = loops.bad(trial) & ~before
+        bad = loops.bad_again(trial, (trial != last).any(axis=1), bad) if attempt else loops.bad(trial)
+        wrong, last = bad & ~before, trial
         if not wrong.any():
-            return trial
+            return trial, bad
         held |= loops.grown(loops.vertices_of(wrong), attempt // 2)
-    return points
+    return points, before

@@ -181,6 +181,13 @@ def ball_through(points: Rows, triangles: int) -> Ball | None:
     return Ball(centre, radius, triangles, error) if error < BALL_ERROR and spread > 0.5 else None
 
 
+def ball_centre(points: Rows) -> Rows:
+    """(3,) the centre of the ball through the vertices of an eyeball (k, 3); their mean where they do not lie on one.
+    """
+    ball = ball_through(points, 0)
+    return points.mean(axis=0) if ball is None else ball.centre
+
+
 def _looks_both_ways(triangles: Ints, n: int) -> int:
     """The number of edges along which two triangles run in the same direction."""
     start, end = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()

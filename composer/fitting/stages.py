@@ -25,6 +25,7 @@ from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.mended import let_go_words, mend
 from composer.fitting.hollows.places import ELSEWHERE, PLACES
 from composer.fitting.landing import land
+from composer.fitting.lids_give_way import lids_out_of_eyes
 from composer.fitting.nonrigid import fit
 from composer.fitting.not_followed import Why
 from composer.fitting.parts import place_parts
@@ -287,9 +288,11 @@ def project_levels(state: FitState, progress: Progress) -> FitState:
 
 
 def keep_eyes_behind_lids(state: FitState, progress: Progress) -> FitState:
-    """Eyeballs that the projected lids would cut move back, on all levels alike."""
+    """Eyeballs that the projected lids would cut move back, on all levels alike; lids that lie in an eyeball and do
+    not follow the sculpt give way."""
     levels, moved = eyes_behind_lids(state.head, state.levels, state.clean.balls)
-    return replace(state, positions=levels[0].positions, levels=tuple(levels), notes=(*state.notes, *moved))
+    levels, gave = lids_out_of_eyes(state.head, levels)
+    return replace(state, positions=levels[0].positions, levels=tuple(levels), notes=(*state.notes, *moved, *gave))
 
 
 def measure(state: FitState, progress: Progress) -> FitState:

@@ -17,15 +17,13 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.sparse.linalg import SuperLU, splu
 
 from composer.errors import MoueError
+from composer.geometry.fan_metric import FanMetric
 from composer.geometry.polygons import Ints, Polygons, read_only
 from composer.geometry.triangle_metric import triangle_vectors
 from composer.geometry.vectors import unit_rows
 
 Floats = NDArray[np.float64]
 Derived = TypeVar("Derived")
-
-SLIVER = 1e-6
-"""Least doubled area of a triangle, as a share of its longest edge squared (our choice): cotangents stay finite."""
 
 
 def factorise(matrix: sp.spmatrix, ordered: bool = False) -> SuperLU:
@@ -148,26 +146,29 @@ class Surface:
         return read_only(np.concatenate(triangles)), read_only(np.concatenate(shares))
 
     @cached_property
+    def _fan_metric(self) -> FanMetric:
+        return FanMetric.of(self.positions, self.fans[0])
+
+    @property
     def fan_vectors(self) -> Floats:
         """(T, 3) normal times doubled area in mm^2 of the triangles of `fans`."""
-        return read_only(triangle_vectors(self.positions, self.fans[0]))
+        return self._fan_metric.vectors
 
-    @cached_property
+    @property
     def fan_doubled_areas(self) -> Floats:
-        """(T,) doubled areas in mm^2 of the triangles of `fans`, kept off zero (see SLIVER)."""
-        triangles = self.fans[0]
-        longest = np.zeros(len(triangles))
-        for i in range(3):
-            side = self.positions[triangles[:, (i + 1) % 3]] - self.positions[triangles[:, i]]
-            np.maximum(longest, np.einsum("ij,ij->i", side, side), out=longest)
-        floor = np.maximum(SLIVER * longest, np.finfo(float).tiny ** 0.5)
-        return read_only(np.maximum(np.linalg.norm(self.fan_vectors, axis=1), floor))
+        """(T,) doubled areas in mm^2 of the triangles of `fans`, kept off zero (see `fan_metric`)."""
+        return self._fan_metric.doubled
+
+    @property
+    def fan_cotangents(self) -> Floats:
+        """(T, 3) the cotangent of the angle at each corner of the triangles of `fans`."""
+        return self._fan_metric.cotangents
 
     @cached_property
     def vertex_areas(self) -> Floats:
         """(n,) a third of the triangles about each vertex in mm^2, fans averaged; sums to the surface's area."""
         triangles, share = self.fans
-        third = share * np.linalg.norm(self.fan_vectors, axis=1) / 6.0
+        third = share * self._fan_metric.lengths / 6.0
         total = np.bincount(triangles.ravel(), weights=np.repeat(third, 3), minlength=self.n_vertices)
         return read_only(total)
 
@@ -176,18 +177,6 @@ class Surface:
         """(n,) the diagonal of the lumped mass matrix: `vertex_areas`, kept off zero so that it can be divided by."""
         mean = float(self.vertex_areas.mean()) if self.n_vertices else 0.0
         return read_only(np.maximum(self.vertex_areas, 1e-9 * mean if mean > 0 else 1.0))
-
-    @cached_property
-    def fan_cotangents(self) -> Floats:
-        """(T, 3) the cotangent of the angle at each corner of the triangles of `fans`."""
-        triangles = self.fans[0]
-        cotangents = np.empty((len(triangles), 3))
-        for i in range(3):
-            corner = self.positions[triangles[:, i]]
-            u = self.positions[triangles[:, (i + 1) % 3]] - corner
-            v = self.positions[triangles[:, (i + 2) % 3]] - corner
-            cotangents[:, i] = np.einsum("ij,ij->i", u, v) / self.fan_doubled_areas
-        return read_only(cotangents)
 
     @cached_property
     def laplacian(self) -> sp.csc_matrix:

@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.fitting.hollows.cavities import connected
@@ -19,8 +18,9 @@ from composer.fitting.hollows.covers import Cover
 from composer.fitting.hollows.library import LibrarySkin
 from composer.fitting.hollows.places import PLACES
 from composer.fitting.reference_shape import shaped
-from composer.geometry.rigid import nearest_rotation
-from composer.geometry.surface import Surface, factorise
+from composer.geometry.diffusion import diffused
+from composer.geometry.nearest_turn import nearest_turns
+from composer.geometry.surface import Surface
 from composer.head.landmarks import Landmarks
 
 Rows = NDArray[np.float64]
@@ -59,13 +59,11 @@ def distortion(surface: Surface, rest: Rows) -> Rows:
     spread = np.stack(
         [np.stack([np.bincount(a, now[:, i] * before[:, j], n) for j in range(3)], axis=1) for i in range(3)], axis=1
     )
-    turn, values = nearest_rotation(spread)
-    scale = values.sum(axis=1) / np.maximum(np.bincount(a, (before**2).sum(axis=1), n), 1e-300)
+    turn, trace = nearest_turns(spread)
+    scale = trace / np.maximum(np.bincount(a, (before**2).sum(axis=1), n), 1e-300)
     rest_of_it = now - scale[a, None] * np.einsum("kij,kj->ki", turn[a], before)
     share = np.bincount(a, (rest_of_it**2).sum(axis=1), n) / np.maximum(np.bincount(a, (now**2).sum(axis=1), n), 1e-300)
-    mass = np.maximum(surface.mass, 1e-9 * float(surface.mass.max(initial=0.0)))
-    width = SMOOTH * surface.diagonal_mm
-    averaged = factorise(sp.diags(mass) + width**2 * surface.laplacian).solve(mass * share)
+    averaged = diffused(surface, share, (SMOOTH * surface.diagonal_mm) ** 2)
     return np.sqrt(np.clip(averaged, 0.0, None))
 
 

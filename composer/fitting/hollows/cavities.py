@@ -16,8 +16,9 @@ from scipy.sparse.csgraph import connected_components
 from composer.fitting.hollows.visibility import visibility
 from composer.fitting.loops import Loops
 from composer.fitting.rays import SculptRays
+from composer.geometry.diffusion import diffused
 from composer.geometry.polygons import Polygons, read_only
-from composer.geometry.surface import Surface, factorise
+from composer.geometry.surface import Surface
 
 Rows = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -60,9 +61,7 @@ def find_cavities(surface: Surface) -> Cavities:
     openness = visibility(rays, surface.positions, surface.vertex_normals, surface.diagonal_mm, RAYS)
     used = surface.polygons.valence > 0
     openness[~used] = 1.0
-    step = (SMOOTH * surface.diagonal_mm) ** 2
-    mass = np.maximum(surface.mass, 1e-9 * float(surface.mass.max(initial=0.0)))
-    smooth = factorise(sp.diags(mass) + step * surface.laplacian).solve(mass * openness)
+    smooth = diffused(surface, openness, (SMOOTH * surface.diagonal_mm) ** 2)
     hidden = Loops(surface.polygons, surface.positions).grown((smooth < LOW) & used, GROW)
     pieces = [piece for piece in connected(surface.polygons, hidden) if piece.sum() >= LEAST]
     return Cavities(read_only(openness), tuple(read_only(piece) for piece in pieces))

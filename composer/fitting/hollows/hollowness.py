@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from composer.geometry.surface import Surface, factorise
+from composer.geometry.diffusion import diffused
+from composer.geometry.surface import Surface
 
 Rows = NDArray[np.float64]
 
@@ -19,8 +19,5 @@ def hollowness(surface: Surface) -> Rows:
     """(s,) without unit: how far the mean of the skin about each vertex stands out of it along its normal, as a share
     of the width ABOUT; below 0 on a ball."""
     width = ABOUT * surface.diagonal_mm
-    mass = np.maximum(surface.mass, 1e-9 * float(surface.mass.max(initial=0.0)))
-    about = factorise(sp.diags(mass) + 0.5 * width**2 * surface.laplacian).solve(
-        np.asfortranarray(mass[:, None] * surface.positions)
-    )
+    about = diffused(surface, surface.positions, 0.5 * width**2)
     return np.einsum("ij,ij->i", about - surface.positions, surface.vertex_normals) / width
