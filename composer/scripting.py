@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 from composer.checks import clip_check as clip_checks
 from composer.checks.checked import Checked
 from composer.checks.clip_check import ClipChecked
-from composer.checks.of_document import check_document, check_recipes
-from composer.checks.subject import HeadFacts
+from composer.checks.every_check import check_all
 from composer.document import bake as baking
 from composer.document import bake_clip as clips
 from composer.document import store
@@ -43,12 +42,12 @@ from composer.fitting.fit_files import FitFiles
 from composer.fitting.fit_state import FitOptions
 from composer.formats import library as libraries
 from composer.formats.frame_sequence import read_sequence
-from composer.head.atomic import write_whole
 from composer.head.file_names import file_names
 from composer.head.folders import make_folder
 from composer.head.head import Head
 from composer.mixing.match import Bounds
 from composer.mixing.recipe import Cell, Recipe, Row
+from composer.picture.png import write_png
 from composer.picture.render import Studio
 from composer.picture.sheet import Entry, contact_sheet, shapes_of
 from composer.progress import Progress
@@ -321,12 +320,7 @@ def check(
     Each has a `.name` and `.findings`, worst first, with `.severity` (error, warning, note), `.words` and `.hint`.
     """
     document, chosen = _with(document, recipes)
-    facts = HeadFacts(document.head)
-    found = [
-        Checked(recipe.name, pose, findings, recipe=recipe)
-        for recipe, pose, findings in check_recipes(document, chosen, progress, facts)
-    ]
-    return [check_document(document, facts), *found]
+    return check_all(document, chosen, progress=progress)
 
 
 def draw_sheet(
@@ -348,7 +342,7 @@ def draw_sheet(
         head, title = source.head, source.project.path.stem
         entries = [Entry(each.name, source.pose(each), each.note) for each in chosen]
     sheet = contact_sheet(Studio.of(head), entries, title=title, view=view, columns=columns, progress=progress)
-    write_whole(path, lambda file: sheet.image.save(file, "PNG"))
+    write_png(path, sheet.image)
     return path
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,9 +13,6 @@ from composer.cli.sources import DOCUMENT, NO_RECIPES, Json, Only, recipes_of
 
 if TYPE_CHECKING:
     from composer.checks.checked import Checked
-    from composer.checks.subject import HeadFacts
-    from composer.document.evaluated import EvaluatedDocument
-    from composer.mixing.recipe import Recipe
 
 
 def check(
@@ -45,9 +42,7 @@ def check(
 
     Example: moue check document.toml --sweep 9 --pairs --report report.html
     """
-    from composer.checks.checked import Checked
-    from composer.checks.of_document import check_document, check_recipes
-    from composer.checks.subject import HeadFacts
+    from composer.checks.every_check import check_all
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
@@ -66,12 +61,7 @@ def check(
     recipes = recipes_of(project, recipe)
     with bar("opening") as progress:
         evaluated = EvaluatedDocument.open(project, progress)
-        facts = HeadFacts(evaluated.head)
-        checked = [check_document(evaluated, facts)]
-        for each, pose, findings in check_recipes(evaluated, recipes, progress, facts):
-            checked.append(Checked(each.name, pose, findings, recipe=each))
-        for more in _trials(evaluated, recipes, sweep, pairs, cells, progress, facts):
-            checked += more
+        checked = check_all(evaluated, recipes, sweep=sweep, pairs=pairs, cells=cells, progress=progress)
         if report is not None:
             page = html_report(
                 Studio.of(evaluated.head), checked, title=f"Checks of {document.stem}", progress=progress
@@ -83,22 +73,6 @@ def check(
         _say(checked, bool(recipes))
     if any(f.severity == "error" for one in checked for f in one.findings):
         raise typer.Exit(1)
-
-
-def _trials(
-    evaluated: EvaluatedDocument, recipes: Sequence[Recipe], sweep: int | None, pairs: bool, cells: bool,
-    progress: Callable[[float, str], None], facts: HeadFacts,
-) -> Iterator[list[Checked]]:  # fmt: skip
-    """The results of the sweeps and pairs that the options ask for."""
-    from composer.checks.pairs import pair_cells, pair_recipes
-    from composer.checks.sweep import sweep_recipes
-
-    if sweep is not None:
-        yield list(sweep_recipes(evaluated, recipes, sweep, cells=cells, progress=progress, facts=facts))
-    if pairs:
-        yield list(pair_recipes(evaluated, recipes, progress=progress, facts=facts))
-    if cells:
-        yield list(pair_cells(evaluated, recipes, progress=progress, facts=facts))
 
 
 def _say(checked: Sequence[Checked], any_recipes: bool) -> None:

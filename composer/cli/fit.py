@@ -10,7 +10,7 @@ import typer
 from composer.cli import console
 from composer.cli.sources import UNITS, Neutral, Unit, is_document
 
-GUESSED, PICTURE, CLOSE_UPS = "guessed.toml", "fit.png", "close_ups.png"
+GUESSED = "guessed.toml"
 
 
 def fit(
@@ -87,7 +87,6 @@ def fit(
 
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
     """
-    from composer.cli.outputs import write_picture
     from composer.cli.progress import bar
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.mask_file import read_mask
@@ -101,8 +100,7 @@ def fit(
     from composer.head.human_size import size_doubts
     from composer.head.landmark_doubts import landmark_doubts
     from composer.head.new_folder import may_fill
-    from composer.picture.fit_picture import FitHeat, FitScene, fit_close_ups, fit_picture
-    from composer.picture.heat import percentile_scale
+    from composer.picture.fit_picture import write_fit_pictures
 
     may_fill(to, MANIFEST, "fit")
     with bar("opening") as progress:
@@ -126,13 +124,7 @@ def fit(
                 files.write_guesses(fitted, turn_over, folder / GUESSED)
                 added.append(folder / GUESSED)
             if not no_pictures:
-                scene = FitScene(files.library, files.sculpt, fitted.head.neutral, fitted.aligned)
-                words, amounts = fitted.heat
-                heat = FitHeat(amounts, percentile_scale(words, amounts))
-                sheets = {PICTURE: fit_picture} | ({CLOSE_UPS: fit_close_ups} if close_ups else {})
-                for name, drawn in sheets.items():
-                    write_picture(folder / name, drawn(scene, heat))
-                    added.append(folder / name)
+                added += write_fit_pictures(files.library, fitted, files.sculpt, folder, close_ups)
             return added
 
         written = write_fitted(fitted, to, files.sculpt.unit, more)
@@ -147,6 +139,5 @@ def fit(
         console.warn(f"warning: {line}")
     for file in written:
         console.say(str(file))
-    turned = report.reversed_faces or report.folded_faces or any(each.bad_faces for each in fitted.levels)
-    if report.sound.broken or turned:
+    if report.sound.broken or fitted.turned:
         raise typer.Exit(1)

@@ -56,6 +56,11 @@ class FittedHead:
     looks: tuple[StageLook, ...] = ()
 
     @property
+    def turned(self) -> int:
+        """How many faces are turned over or folded, on the cage and on finer levels."""
+        return self.report.reversed_faces + self.report.folded_faces + sum(level.bad_faces for level in self.levels)
+
+    @property
     def heat(self) -> tuple[str, Rows]:
         """What a heat map of the fit shows, in words, and its amounts (n,) in mm, NaN where there is none."""
         return "off the sculpt, before it was laid on", self.off

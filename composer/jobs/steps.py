@@ -13,11 +13,9 @@ from pathlib import Path
 from typing import Any, cast
 
 from composer.checks.checked import Checked
+from composer.checks.every_check import check_all
 from composer.checks.of_carried import carried_json, check_carried
-from composer.checks.of_document import check_document, check_recipes
-from composer.checks.pairs import pair_recipes
 from composer.checks.subject import HeadFacts
-from composer.checks.sweep import sweep_recipes
 from composer.document.bake import bake
 from composer.document.bake_clip import bake_clip
 from composer.document.carried import bare_document, carry_document, part_of, whole_head
@@ -41,8 +39,8 @@ from composer.jobs.job import Job, JobHead
 from composer.jobs.json_text import json_text
 from composer.jobs.record import Found
 from composer.picture.face import face_points
-from composer.picture.fit_picture import FitHeat, FitScene, fit_close_ups, fit_picture
-from composer.picture.heat import percentile_scale
+from composer.picture.fit_picture import write_fit_pictures
+from composer.picture.png import write_png
 from composer.picture.render import Studio
 from composer.picture.report import html_report
 from composer.picture.sheet import Entry, contact_sheet, shapes_of
@@ -51,7 +49,6 @@ from composer.progress import Progress
 FIT, CARRY, BAKE, CLIPS = "fit", "carry", "bake", "clips"
 """The folders of steps in a head's folder."""
 CHECK, PAGE, SHEET, CARRIED, FACE = "check.json", "check.html", "sheet.png", "carried.json", "face.png"
-PICTURE, CLOSE_UPS = "fit.png", "close_ups.png"
 FACE_SIZE = (360, 420)
 """Pixels of the picture of the carried head."""
 DOCUMENT = "document.toml"
@@ -142,21 +139,15 @@ def fit(work: Work, progress: Progress) -> list[Found]:
     fitted = files.fit(options, progress)
 
     def more(folder: Path) -> list[Path]:
-        scene = FitScene(files.library, files.sculpt, fitted.head.neutral, fitted.aligned)
-        words, amounts = fitted.heat
-        heat = FitHeat(amounts, percentile_scale(words, amounts))
-        drawn = {PICTURE: fit_picture} | ({CLOSE_UPS: fit_close_ups} if work.said("fit", "close_ups", False) else {})
-        for name, draw in drawn.items():
-            picture = draw(scene, heat)
-            write_whole(folder / name, lambda file, picture=picture: picture.save(file, "PNG"))  # type: ignore[misc]
-        return [folder / name for name in drawn]
+        close_ups = bool(work.said("fit", "close_ups", False))
+        return write_fit_pictures(files.library, fitted, files.sculpt, folder, close_ups)
 
     write_fitted(fitted, head.folder / FIT, files.sculpt.unit, more)
     report = fitted.report
     grave = [*fit_warnings(report)]
-    if turned := report.reversed_faces + report.folded_faces + sum(level.bad_faces for level in fitted.levels):
-        grave.append(f"{turned} faces are turned over or folded")
-    broken = report.sound.broken or turned
+    if fitted.turned:
+        grave.append(f"{fitted.turned} faces are turned over or folded")
+    broken = report.sound.broken or fitted.turned
     found = [Found("error" if broken else "warning", "fit", words) for words in grave]
     return [*found, *(Found("note", "fit", words) for words in [*files.notes, *report.notes, *fit_lines(report)])]
 
@@ -184,23 +175,17 @@ def carry(work: Work, progress: Progress) -> list[Found]:
     text = json_text(carried_json(checked, met))
     write_whole(folder / CARRIED, lambda out: out.write(text.encode()))
     face = Studio.of(made).picture(view="three_quarter", size=FACE_SIZE)
-    write_whole(folder / FACE, lambda out: face.save(out, "PNG"))
+    write_png(folder / FACE, face)
     return _findings(checked)
 
 
 def check(work: Work, progress: Progress) -> list[Found]:
     """All checks on the carried document and its recipes, or on the carried shapes of a bare library."""
     document, folder = work.carried, work.head.folder
-    recipes = document.project.recipes
-    checked = [check_document(document, work.facts)]
-    for recipe, pose, findings in check_recipes(document, recipes, part_of(progress, 0.0, 0.5), work.facts):
-        checked.append(Checked(recipe.name, pose, findings, recipe=recipe))
-    sweep = work.said("check", "sweep", None)
-    if sweep is not None:
-        for swept in sweep_recipes(document, recipes, sweep, cells=False, progress=progress, facts=work.facts):
-            checked.append(swept)
-    if work.said("check", "pairs", False):
-        checked += pair_recipes(document, recipes, progress=progress, facts=work.facts)
+    checked = check_all(
+        document, document.project.recipes, sweep=work.said("check", "sweep", None),
+        pairs=work.said("check", "pairs", False), progress=part_of(progress, 0.0, 0.5), facts=work.facts,
+    )  # fmt: skip
     text = json_text({one.name: [finding.as_dict() for finding in one.findings] for one in checked})
     page = html_report(
         Studio.of(document.head), checked, title=f"Checks of {work.head.name}", progress=part_of(progress, 0.5, 1.0)
@@ -236,7 +221,7 @@ def sheet(work: Work, progress: Progress) -> list[Found]:
         Studio.of(head), entries, title=work.head.name, view=work.said("sheet", "view", "three_quarter"),
         columns=work.said("sheet", "columns", None), face=face_points(head), progress=progress,
     ).image  # fmt: skip
-    write_whole(work.head.folder / SHEET, lambda file: picture.save(file, "PNG"))
+    write_png(work.head.folder / SHEET, picture)
     return []
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,8 +18,9 @@ from composer.geometry.rigid import Similarity
 from composer.head.head import Head
 from composer.picture.camera import Camera
 from composer.picture.face import box_about, face_points
-from composer.picture.heat import Scale, draw_legend, legend_height
+from composer.picture.heat import Scale, draw_legend, legend_height, percentile_scale
 from composer.picture.labels import line_height, write
+from composer.picture.png import write_png
 from composer.picture.render import BACKGROUND, Studio
 from composer.picture.views import camera_of
 from composer.picture.wires import draw_wires
@@ -26,6 +28,10 @@ from composer.picture.wires import draw_wires
 if TYPE_CHECKING:
     from PIL.Image import Image
 
+    from composer.fitting.chain import FittedHead
+
+PICTURE, CLOSE_UPS_FILE = "fit.png", "close_ups.png"
+"""The files of the two pictures."""
 VIEWS = ("front", "three_quarter")
 SIZE = (420, 500)
 """Pixels of each picture."""
@@ -99,6 +105,17 @@ class FitScene:
         rest, edges = fitted.figure.rest, self.library.polygons.edges
         on_skin = self.library.skin[edges].all(axis=1)
         return draw_wires(picture, rest.positions, edges[on_skin], rest.rays, camera)
+
+
+def write_fit_pictures(library: Head, fitted: FittedHead, sculpt: Head, folder: Path, close_ups: bool) -> list[Path]:
+    """Write the picture of a fit, and with `close_ups` those too, to `folder`; return their paths."""
+    scene = FitScene(library, sculpt, fitted.head.neutral, fitted.aligned)
+    words, amounts = fitted.heat
+    heat = FitHeat(amounts, percentile_scale(words, amounts))
+    drawn = {PICTURE: fit_picture} | ({CLOSE_UPS_FILE: fit_close_ups} if close_ups else {})
+    for name, draw in drawn.items():
+        write_png(folder / name, draw(scene, heat))
+    return [folder / name for name in drawn]
 
 
 def fit_picture(scene: FitScene, heat: FitHeat | None = None) -> Image:
