@@ -113,8 +113,8 @@ def displace(
     """Sum of the muscles of both sides at `amount` (1 is the whole movement), as two displacements (n, 3) in mm.
 
     The first is to slide along the face, the second (what stands out or comes forward) is not. `normals` (n, 3) are
-    the directions in which flesh stands out. The sum is made on the left half, of which the right is the image, and only
-    `where` (n,) says so, if it is given: the rest is at zero.
+    the directions in which flesh stands out. The sum is made on the left half, of which the right is the image; where
+    `where` (n,) is given, only there, and the rest is at zero.
     """
     slid, free = np.zeros_like(anatomy.positions), np.zeros_like(anatomy.positions)
     left = anatomy.left if where is None else anatomy.left[where[anatomy.left]]
