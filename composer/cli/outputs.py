@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
     ".png": ("a picture", (b"\x89PNG",)),
+    ".webp": ("an animated picture", (b"RIFF",)),
     ".html": ("a page", (b"<!doctype html",)),
     ".json": ("a report", (b"{", b"[")),
 }

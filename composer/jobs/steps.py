@@ -219,7 +219,7 @@ def sheet(work: Work, progress: Progress) -> list[Found]:
         entries = shapes_of(head)
     picture = contact_sheet(
         Studio.of(head), entries, title=work.head.name, view=work.said("sheet", "view", "three_quarter"),
-        columns=work.said("sheet", "columns", None), face=face_points(head), progress=progress,
+        columns=work.said("sheet", "columns", None), face=face_points(head), progress=progress, workers=1,
     ).image  # fmt: skip
     write_png(work.head.folder / SHEET, picture)
     return []

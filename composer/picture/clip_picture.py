@@ -12,6 +12,7 @@ from composer.head.atomic import write_whole
 from composer.head.file_names import file_names
 from composer.head.new_folder import filled_whole
 from composer.picture.camera import frame
+from composer.picture.fine_enough import SMALL
 from composer.picture.render import Studio
 from composer.picture.views import axes_of
 from composer.progress import Progress
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
 
 MANIFEST = "moue-pictures.json"
 FILL = 0.88
-SMALL = 15_000
-"""A head of fewer vertices is pictured one level finer, so that its outline is round (our choice)."""
 MOST_A_SECOND = 12.5
 """Most pictures a second of the animated picture on a page (our choice)."""
 

@@ -32,6 +32,10 @@ SETTLED = 2
 SHARING = 4
 """What known cameras alone picture looks along every fourth of the directions to the sky, neighbours along others, and
 is averaged once more: in single pixels nothing else is to be seen (our choice, by eye)."""
+POSE_SHARING = 2
+"""The same for a pose, whose parts that moved lie beside others that look along all (our choice, by eye)."""
+MOST_KNOWN = 2_000_000
+"""Most pixels of a camera whose hits are kept with a pose (our choice; 16 bytes each)."""
 MOST_BETWEEN = 12
 """Most rings of vertices that are looked at because they may lie between the pixels of a camera (our choice)."""
 TEETH_OPEN = 0.55
@@ -97,6 +101,9 @@ class Figure:
             hair = brow_weights(fine, ~self.is_part, landmarks, hairy)[:, None]
             self.albedo = self.albedo + hair * (BROW - self.albedo)
         self.reach_mm = 0.16 * float(np.linalg.norm(np.ptp(self.neutral, axis=0)))
+        a, b = self.cage.edges.T
+        lengths = np.linalg.norm(self.neutral[a] - self.neutral[b], axis=1)
+        self.edge_mm = float(np.median(lengths)) / 2 ** len(self.factors)
         self.rest = self._rest(cameras)
 
     @classmethod
@@ -117,22 +124,27 @@ class Figure:
         """Values (n,) or (n, k) of the cage at the fine level's vertices."""
         return refine(np.asarray(values, dtype=np.float64), self.factors)
 
-    def posed(self, positions: NDArray) -> Posed:
-        """A pose (n, 3) mm of the cage, prepared for rays."""
+    def posed(self, positions: NDArray, camera: Camera | None = None) -> Posed:
+        """A pose (n, 3) mm of the cage, prepared for rays. Where it is pictured by one `camera` alone, what that does
+        not see keeps the openness that it has at rest."""
         if positions is self.neutral:
             return self.rest
         fine = self.lift(positions)
         normals = vertex_normals(fine, self.triangles)
         rays = Rays(fine, self.triangles)
-        again = self._again(fine)
+        again, sharing = self._again(fine), 1
+        met: tuple[tuple[Camera, Hits], ...] = ()
+        if camera is not None and camera.width * camera.height <= MOST_KNOWN:
+            met, sharing = ((camera, rays.through(camera)),), POSE_SHARING
+            again = np.intersect1d(again, self._seen(met), assume_unique=True)
         free = self.rest_openness.copy()
-        free[again] = openness(rays, fine, normals, again, self.reach_mm, 24)
-        free[again] = self._settled(free)[again]
+        free[again] = openness(rays, fine, normals, again, self.reach_mm, 24, sharing)
+        free[again] = self._settled(free, SETTLED + 1 if met else SETTLED)[again]
         eyes = tuple(
             turned(ball, self.neutral[part.vertices], np.asarray(positions, dtype=np.float64)[part.vertices])
             for ball, part in zip(self.eyes_at_rest, self.eye_parts, strict=True)
         )
-        return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, eyes)
+        return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, eyes, met)
 
     def _rest(self, cameras: Sequence[Camera]) -> Posed:
         fine = self.lift(self.neutral)
@@ -157,9 +169,7 @@ class Figure:
             on = hits.triangle >= 0
             seen[self.triangles[hits.triangle[on]]] = 1.0
             wide = max(wide, camera.pixel_mm(float(hits.distance[on].max(initial=0.0))))
-        a, b = self.cage.edges.T
-        edge = float(np.median(np.linalg.norm(self.neutral[a] - self.neutral[b], axis=1))) / 2 ** len(self.factors)
-        between = int(np.clip(np.ceil(wide / max(edge, 1e-9)), 1, MOST_BETWEEN))  # vertices that lie between pixels
+        between = int(np.clip(np.ceil(wide / max(self.edge_mm, 1e-9)), 1, MOST_BETWEEN))  # between pixels
         for _ in range(SETTLED + between):
             seen += self.polygons.adjacency @ seen
         return np.flatnonzero(seen)

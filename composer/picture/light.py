@@ -1,7 +1,8 @@
 """The light of a picture: a window at three quarters, the sky all round, a warm floor below; and the tone curve.
 
-All directions are in the camera's frame (right, up, back), so the head is lit from the viewer's upper left in every
-view. Colours and strengths are linear light, chosen by eye.
+Where its window, sky, floor, fill and rim are, and how strong, `lamps.py` says. A light that follows the view lies in
+the camera's frame (right, up, back), so that the head is lit from the viewer's upper left in every view; others stand.
+Colours and strengths are linear light.
 """
 
 from __future__ import annotations
@@ -10,16 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.picture.camera import Camera, unit
+from composer.picture.lamps import FOLLOWING, lamps_of
 from composer.picture.planes import Single, column, dot
 from composer.picture.planes import unit as unit_planes
 
-WINDOW = (-0.62, 0.55, 0.66)  # the middle of the window, from the head
-WINDOW_HALF = (0.16, 0.20)  # half its width and height, at unit distance
-WINDOW_LIGHT = np.array([1.02, 0.985, 0.94]) * 1.00
-SKY_LIGHT = np.array([0.90, 0.95, 1.00]) * 0.27
-FLOOR_LIGHT = np.array([1.00, 0.94, 0.88]) * 0.11
-FILL, FILL_LIGHT = (0.75, 0.10, 0.55), np.array([0.95, 0.97, 1.00]) * 0.10
-RIM, RIM_LIGHT = (0.55, 0.45, -0.75), np.array([0.95, 0.97, 1.00]) * 0.16
 BLEED = np.array([1.05, 0.86, 0.76])  # the warm tint of shade where light bleeds through the skin
 SHARP, SOFT = np.float32(44.0), np.float32(14.0)  # how narrow the gloss of wet places and of the skin is
 
@@ -27,32 +22,39 @@ SHARP, SOFT = np.float32(44.0), np.float32(14.0)  # how narrow the gloss of wet 
 class Light:
     """The light as one camera sees it, in world directions."""
 
-    def __init__(self, camera: Camera) -> None:
-        axes = camera.axes.copy()
+    def __init__(self, camera: Camera, name: str = FOLLOWING) -> None:
+        """The light `name` of `lamps.LIGHTS`. Raises MoueError for an unknown one."""
+        self.lamps = lamps = lamps_of(name)
+        axes = self._axes(camera) if lamps.follows else np.eye(3)
+        self.window = unit(np.array(lamps.window)) @ axes
+        self.across = unit(np.cross(np.array([0.0, 1.0, 0.0]), self.window))
+        self.upward = np.cross(self.window, self.across)
+        self.fill = unit(np.array(lamps.fill)) @ axes
+        self.rim = unit(np.array(lamps.rim)) @ axes
+
+    @staticmethod
+    def _axes(camera: Camera) -> NDArray[np.float64]:
+        axes = camera.axes
         level = unit(
             axes[2] * np.array([1.0, 0.35, 1.0])
         )  # the window stays above the floor when the eye is below
-        axes = np.stack([axes[0], np.cross(level, axes[0]), level])
-        self.window = unit(np.array(WINDOW)) @ axes
-        self.across = unit(np.cross(np.array([0.0, 1.0, 0.0]), self.window))
-        self.upward = np.cross(self.window, self.across)
-        self.fill = unit(np.array(FILL)) @ axes
-        self.rim = unit(np.array(RIM)) @ axes
+        return np.stack([axes[0], np.cross(level, axes[0]), level])
 
     def toward_window(self, panes: NDArray, within: Single) -> Single:
         """(3, k) unit directions to places `within` (2, k) in [0, 1] of `panes` (k,), 0..15 of four by four."""
         x = ((panes % 4).astype(np.float32) + within[0]) / np.float32(2.0) - np.float32(1.0)
         y = ((panes // 4).astype(np.float32) + within[1]) / np.float32(2.0) - np.float32(1.0)
-        across, upward = column(self.across * WINDOW_HALF[0]), column(self.upward * WINDOW_HALF[1])
-        return unit_planes(column(self.window) + x * across + y * upward)
+        wide, high = self.lamps.window_half
+        return unit_planes(column(self.window) + x * column(self.across * wide) + y * column(self.upward * high))
 
     def mirrored(self, normals: Single, sight: Single) -> Single:
         """(k,) in [0, 1]: whether a mirror with `normals` (3, k) shows the window to rays along `sight` (3, k)."""
         bounced = sight - np.float32(2.0) * dot(normals, sight) * normals
         ahead = dot(column(self.window), bounced)
+        wide, high = self.lamps.window_half
         beside = np.maximum(
-            np.abs(dot(column(self.across / (1.25 * WINDOW_HALF[0])), bounced)),
-            np.abs(dot(column(self.upward / (1.25 * WINDOW_HALF[1])), bounced)),
+            np.abs(dot(column(self.across / (1.25 * wide)), bounced)),
+            np.abs(dot(column(self.upward / (1.25 * high)), bounced)),
         )
         edge = np.clip((1.15 - beside / np.maximum(ahead, 1e-6)) / 0.3, 0.0, 1.0)
         return np.where(ahead > 0.0, edge, np.float32(0.0))
@@ -75,9 +77,10 @@ class Light:
         fill = np.clip(dot(column(self.fill), normals) * 0.7 + 0.3, 0.0, 1.0) * open_
         rim = np.clip(dot(column(self.rim), normals), 0.0, 1.0) ** 2 * open_
         warm = 1.0 + (0.64 * (1.0 - open_)) * column(BLEED - 1.0)
-        ambient = sky * column(SKY_LIGHT) + floor * column(FLOOR_LIGHT) + fill * column(FILL_LIGHT)
-        total = ambient * np.clip(warm, 0.5, 1.3) + rim * column(RIM_LIGHT)
-        total += direct * column(WINDOW_LIGHT) + bleed * column(WINDOW_LIGHT * BLEED)
+        lamps = self.lamps
+        ambient = sky * column(lamps.sky_light) + floor * column(lamps.floor_light) + fill * column(lamps.fill_light)
+        total = ambient * np.clip(warm, 0.5, 1.3) + rim * column(lamps.rim_light)
+        total += direct * column(lamps.window_light) + bleed * column(lamps.window_light * BLEED)
         light = albedo * total
         glossy = np.flatnonzero((sheen > 0.0) & (lit > 0.0) & (facing > 0.0))
         half = unit_planes(column(self.window) - sight.take(glossy, axis=1))

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,17 +75,8 @@ class Rays:
         pieces = [slice(i, i + _CHUNK) for i in range(0, max(len(o), 1), _CHUNK)]
         if len(pieces) == 1:
             return [ask(o, d)]
-        return list(_pool().map(lambda piece: ask(o[piece], d[piece]), pieces))
-
-
-@cache
-def _pool() -> ThreadPoolExecutor:
-    """The threads that cast rays; Embree does not hold Python's lock."""
-    return ThreadPoolExecutor(2)
-
-
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=_pool.cache_clear)  # a forked process has none of these threads
+        with ThreadPoolExecutor(2) as pool:  # Embree holds no lock; threads that stayed would forbid a fork
+            return list(pool.map(lambda piece: ask(o[piece], d[piece]), pieces))
 
 
 def sphere_points(count: int) -> Floats:
@@ -113,12 +102,14 @@ def openness(
     points = sphere_points(samples).astype(np.float32)
     free = np.zeros(len(chosen))
     for k in range(sharing):
-        of = chosen[k::sharing]
+        mine = chosen % sharing == k
+        of = chosen[mine]
         along = normals[of].astype(np.float32)
         start = (positions[of] + normals[of] * (reach_mm * 0.004)).astype(np.float32)
+        seen = np.zeros(len(of))
         for point in points[k::sharing]:
             toward = along + np.float32(0.995) * point
             toward /= np.sqrt(np.einsum("ij,ij->i", toward, toward))[:, None]
-            free[k::sharing] += ~rays.blocked(start, toward, reach_mm)
-        free[k::sharing] /= len(points[k::sharing])
+            seen += ~rays.blocked(start, toward, reach_mm)
+        free[mine] = seen / len(points[k::sharing])
     return free

@@ -20,6 +20,7 @@ from composer.head.landmarks import Landmarks
 from composer.picture.camera import Camera
 from composer.picture.colour import to_linear
 from composer.picture.figure import Figure, Posed
+from composer.picture.lamps import FOLLOWING
 from composer.picture.shot import BACKGROUND, Shot
 from composer.picture.views import FILL, camera_of
 
@@ -59,27 +60,33 @@ class Studio:
         size: tuple[int, int] = (480, 600),
         camera: Camera | None = None,
         colours: NDArray | None = None,
+        light: str = FOLLOWING,
+        clear: bool = False,
     ) -> Image:
         """A pose (n, 3) mm of the cage, or the neutral, as an RGB picture of `size` (width, height).
 
         `posed` is the same pose, prepared by `figure.posed` for several pictures. `camera` replaces view and size.
         `colours` (n, 3) or (n, 4) in sRGB, [0, 1], cover the bone; the fourth column is their share, and a row of NaN
-        keeps the bone. Raises MoueError for an unknown view.
+        keeps the bone. `light` is a name of `lamps.LIGHTS`. A `clear` picture has no ground: it is RGBA, its colours
+        not multiplied by alpha. Raises MoueError for an unknown view or light.
         """
-        pose = posed or (self.figure.rest if positions is None else self.figure.posed(positions))
         eye = camera or camera_of(view, self.figure.neutral if positions is None else positions, size)
-        return self._taken(pose, eye, [colours])[0]
+        pose = posed or (self.figure.rest if positions is None else self.figure.posed(positions, eye))
+        return self._taken(pose, eye, [colours], light, clear)[0]
 
     def pictures(self, camera: Camera, covers: Sequence[NDArray | None]) -> list[Image]:
         """The neutral as `picture` takes it, once for each of `covers`, which are `colours` or None: they share their
         rays, and cost little more than one."""
         return self._taken(self.figure.rest, camera, covers)
 
-    def _taken(self, pose: Posed, camera: Camera, covers: Sequence[NDArray | None]) -> list[Image]:
+    def _taken(
+        self, pose: Posed, camera: Camera, covers: Sequence[NDArray | None], light: str = FOLLOWING, clear: bool = False
+    ) -> list[Image]:
         from PIL import Image
 
-        shot = Shot(self.figure, pose, camera, [self._cover(colours) for colours in covers])
-        return [Image.fromarray(np.round(one * 255.0).astype(np.uint8), "RGB") for one in shot.take()]
+        shot = Shot(self.figure, pose, camera, [self._cover(colours) for colours in covers], light, clear)
+        kind = "RGBA" if clear else "RGB"
+        return [Image.fromarray(np.round(one * 255.0).astype(np.uint8), kind) for one in shot.take()]
 
     def _cover(self, colours: NDArray | None) -> tuple[Floats, Floats | None]:
         """Albedo (n', 3) of the fine level and how much of it is covered by given colours (n',), or None."""

@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.over_cores import over_cores
 from composer.errors import MoueError
 from composer.head.head import Head
 from composer.picture.camera import Camera, frame
 from composer.picture.heat import Scale, draw_legend, legend_height, movement
 from composer.picture.labels import DARK, QUIET, Box, line_height, write
+from composer.picture.lamps import FOLLOWING, lamps_of
 from composer.picture.render import BACKGROUND, Studio
 from composer.picture.views import aspect_of, axes_of
 from composer.progress import Progress
@@ -89,18 +91,22 @@ def contact_sheet(
     cell_width: int = 300,
     legend: Scale | None = None,
     face: NDArray | None = None,
+    light: str = FOLLOWING,
     progress: Progress | None = None,
+    workers: int | None = None,
 ) -> Sheet:
     """All `entries` on one sheet of `columns` (by default about square), each picture `cell_width` pixels wide.
 
-    `face` (k, 3) mm are points that frame every picture (`composer.picture.face`), by default the whole head.
-    Raises MoueError where there is nothing to show, or for an unknown view.
+    `face` (k, 3) mm are points that frame every picture (`composer.picture.face`), by default the whole head; `light`
+    is a name of `lamps.LIGHTS`. The pictures are taken on `workers` cores, all by default; their number changes none.
+    Raises MoueError where there is nothing to show, or for an unknown view or light.
     """
     from PIL import Image as Images
     from PIL import ImageDraw
 
     if not entries:
         raise MoueError("a sheet needs at least one shape or recipe")
+    lamps_of(light)
     camera = shared_camera(studio, entries, view, cell_width, face)
     across = min(len(entries), columns or _columns(len(entries)))
     down = -(-len(entries) // across)
@@ -113,20 +119,45 @@ def contact_sheet(
         image, title, counts or f"{len(entries)} poses, {view.replace('_', ' ')} view", legend
     )
     draw = ImageDraw.Draw(image)
-    cells = []
+    cameras = [
+        camera
+        if entry.close is None
+        else frame(entry.close, axes_of(view), (camera.width, camera.height), SHEET_FILL)
+        for entry in entries
+    ]
+    cells, taken = [], _taken(studio, entries, cameras, light, progress, workers)
     for i, entry in enumerate(entries):
-        if progress is not None:
-            progress(i / len(entries), f"picturing {entry.name}")
         left = MARGIN + (i % across) * (camera.width + GAP)
         top = MARGIN + head_height + (i // across) * (camera.height + label_height + GAP)
-        entry_camera = camera
-        if entry.close is not None:
-            entry_camera = frame(entry.close, axes_of(view), (camera.width, camera.height), SHEET_FILL)
-        image.paste(studio.picture(entry.positions, camera=entry_camera, colours=entry.colours), (left, top))
+        image.paste(taken[i], (left, top))
         cells.append(_label(draw, entry, (left, top, left + camera.width, top + camera.height)))
     if progress is not None:
         progress(1.0, "sheet done")
     return Sheet(image, tuple(cells), tuple(headings))
+
+
+def still(
+    studio: Studio, entry: Entry, *, view: str = "three_quarter", size: tuple[int, int], face: NDArray | None = None,
+    light: str = FOLLOWING, clear: bool = False,
+) -> Image:  # fmt: skip
+    """One entry alone, without words, in a picture of `size` (width, height); `face`, `light` and `clear` are as above.
+
+    Raises MoueError for an unknown view or light.
+    """
+    points = entry.close if entry.close is not None else face
+    reach = np.concatenate([studio.figure.neutral, entry.positions]) if points is None else np.asarray(points)
+    camera = frame(reach, axes_of(view), size, SHEET_FILL)
+    return studio.picture(entry.positions, camera=camera, colours=entry.colours, light=light, clear=clear)
+
+
+def _taken(
+    studio: Studio, entries: Sequence[Entry], cameras: Sequence[Camera], light: str, progress: Progress | None,
+    workers: int | None,
+) -> list[Image]:  # fmt: skip
+    def picture(i: int) -> Image:
+        return studio.picture(entries[i].positions, camera=cameras[i], colours=entries[i].colours, light=light)
+
+    return over_cores(lambda: picture, len(entries), words="picture", progress=progress, workers=workers)
 
 
 def shared_camera(
@@ -183,4 +214,4 @@ def _label(draw, entry: Entry, picture: Box) -> Cell:  # type: ignore[no-untyped
     return Cell(entry.name, picture, name, note)
 
 
-__all__ = ["Cell", "Entry", "Sheet", "contact_sheet", "shapes_of", "shared_camera"]
+__all__ = ["Cell", "Entry", "Sheet", "contact_sheet", "shapes_of", "shared_camera", "still"]

@@ -16,6 +16,7 @@ from composer.picture.camera import Camera
 from composer.picture.colour import to_linear, to_srgb
 from composer.picture.eyeball import paint
 from composer.picture.figure import Figure, Posed
+from composer.picture.lamps import FOLLOWING
 from composer.picture.light import Light, develop
 from composer.picture.place import Ground, Place
 from composer.picture.planes import Single, as_planes, as_rows, column, dot
@@ -38,16 +39,23 @@ class Shot:
     """One picture being taken: a pose, a camera, a light, and the covers that are pictured by the same rays."""
 
     def __init__(
-        self, figure: Figure, pose: Posed, camera: Camera, covers: Sequence[tuple[NDArray, NDArray | None]]
-    ) -> None:
-        """`covers` are the albedo (n', 3) and how much of it is covered (n',), or None, of each picture."""
-        self.figure, self.pose, self.camera = figure, pose, camera
+        self, figure: Figure, pose: Posed, camera: Camera, covers: Sequence[tuple[NDArray, NDArray | None]],
+        light: str = FOLLOWING, clear: bool = False,
+    ) -> None:  # fmt: skip
+        """`covers` are the albedo (n', 3) and how much of it is covered (n',), or None, of each picture; `light` is a
+        name of `lamps.LIGHTS`; a `clear` picture has alpha in the place of the ground."""
+        self.figure, self.pose, self.camera, self.clear = figure, pose, camera, clear
         self.ground = Ground(figure, pose, covers)
-        self.light = Light(camera)
+        self.light = Light(camera, light)
+        self._held = np.zeros((camera.height, camera.width), dtype=np.float32)
         self._albedo = np.asarray(figure.albedo, dtype=np.float32)
 
     def take(self) -> list[Single]:
-        """(height, width, 3) sRGB in [0, 1], for each of the covers."""
+        """(height, width, 3) sRGB in [0, 1], for each of the covers; a clear picture has alpha as fourth."""
+        images = self._images()
+        return [np.dstack([image, self._held]) for image in images] if self.clear else images
+
+    def _images(self) -> list[Single]:
         camera = self.camera
         ground = np.array(BACKGROUND, dtype=np.float32) / np.float32(255.0)
         images = [np.tile(ground, (camera.height, camera.width, 1)) for _ in range(self.ground.n_covers)]
@@ -57,7 +65,10 @@ class Shot:
         rows, columns = (at.ravel() for at in np.mgrid[top:bottom, left:right])
         windows = [image[top:bottom, left:right] for image in images]
         self._first_pass(windows, columns, rows)
-        at = np.flatnonzero(self._to_refine(windows))
+        edges = self._to_refine(windows)
+        if self.clear:  # against the ground alone an outline may not show
+            edges |= _edges(self._held[top:bottom, left:right, None])
+        at = np.flatnonzero(edges)
         for some in np.array_split(at, len(at) // AT_ONCE + 1):
             if len(some):
                 for window, light in zip(windows, self._again(columns[some], rows[some]), strict=True):
@@ -99,6 +110,7 @@ class Shot:
         on = np.flatnonzero(hits.triangle >= 0)
         if not len(on):
             return
+        self._held[rows[on], columns[on]] = 1.0
         shape = windows[0].shape[:2]
         lit, places = np.zeros(columns.size, dtype=np.float32), []
         for some in np.array_split(on, len(on) // AT_ONCE + 1):
@@ -121,12 +133,15 @@ class Shot:
         return Place(self.ground, hits.triangle[some], hits.u[some], hits.v[some], sight.take(some, axis=1))
 
     def _again(self, columns: NDArray, rows: NDArray) -> list[Single]:
-        """(3, k) display light of pixels rendered with eight rays each, for each of the covers."""
-        base = to_linear(np.array(BACKGROUND) / 255.0).astype(np.float32)[:, None]
+        """(3, k) display light of pixels rendered with eight rays each, for each of the covers: the mean with the
+        ground, or of the head alone in a clear picture."""
+        held = np.zeros(len(columns), dtype=np.float32)
+        base = np.float32(not self.clear) * to_linear(np.array(BACKGROUND) / 255.0).astype(np.float32)[:, None]
         totals = [np.zeros((3, len(columns)), dtype=np.float32) for _ in range(self.ground.n_covers)]
         for i, (dx, dy) in enumerate(_SUBPIXELS):
             sight, hits = self._hits(columns + dx, rows + dy)
             on = np.flatnonzero(hits.triangle >= 0)
+            held[on] += 1.0
             for total in totals:
                 total += base * (hits.triangle < 0)
             if len(on):
@@ -135,7 +150,9 @@ class Shot:
                 lit = [self._lit(place, np.full(len(on), pane), within) for pane in (2 * i, 2 * i + 1)]
                 for total, light in zip(totals, self._colours(place, 0.5 * (lit[0] + lit[1])), strict=True):
                     total[:, on] += light
-        return [total / np.float32(len(_SUBPIXELS)) for total in totals]
+        self._held[rows, columns] = held / np.float32(len(_SUBPIXELS))
+        count = np.maximum(held, 1.0) if self.clear else np.float32(len(_SUBPIXELS))
+        return [total / count for total in totals]
 
     def _lit(self, place: Place, pane: NDArray, within: Single) -> Single:
         """(k,) 1 where the place `within` (2, k) a pane (k,) of the window is seen, else 0."""

@@ -20,8 +20,7 @@ from composer.errors import MoueError
 from composer.head.coarse import LARGE
 from composer.head.head import Head
 from composer.picture import eyeball as painted
-from composer.picture import light as window_light
-from composer.picture.light import Light
+from composer.picture.light import BLEED, Light
 from composer.picture.render import BACKGROUND
 from composer.viewer.render.camera import Eye
 from composer.viewer.render.discs import Discs
@@ -324,10 +323,10 @@ class View3D:
         uniforms = {
             "to_clip": to_clip, "eye": eye.place, "window": light.window, "across": light.across,
             "upward": light.upward, "fill": light.fill, "rim": light.rim,
-            "window_half": window_light.WINDOW_HALF, "window_light": window_light.WINDOW_LIGHT,
-            "sky_light": window_light.SKY_LIGHT, "floor_light": window_light.FLOOR_LIGHT,
-            "fill_light": window_light.FILL_LIGHT, "rim_light": window_light.RIM_LIGHT,
-            "bleed_tint": window_light.BLEED,
+            "window_half": light.lamps.window_half, "window_light": light.lamps.window_light,
+            "sky_light": light.lamps.sky_light, "floor_light": light.lamps.floor_light,
+            "fill_light": light.lamps.fill_light, "rim_light": light.lamps.rim_light,
+            "bleed_tint": BLEED,
         }  # fmt: skip
         shown = set(self._held.names) - look.hidden
         eyes = shown & self._held.eye_names
