@@ -37,6 +37,7 @@ if TYPE_CHECKING:
         make_recipe,
         make_regions,
         match,
+        match_clip,
         open_document,
         open_library,
         save_document,
@@ -49,7 +50,7 @@ __version__ = "0.1.0"
 __all__ = [
     "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "bake_clip", "carry",
     "check", "check_clip", "compare_clip", "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match",
-    "open_document", "open_library", "save_document", "swap", "take_table", "write_tables",
+    "match_clip", "open_document", "open_library", "save_document", "swap", "take_table", "write_tables",
 ]  # fmt: skip
 
 

@@ -30,8 +30,10 @@ from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_clip import evaluated_clip
 from composer.edits import recipes as recipe_edits
 from composer.edits import take_tables as table_edits
+from composer.edits.head_frames import HeadFrames
 from composer.edits.lay_regions import laid_regions
 from composer.edits.match_file import match_file
+from composer.edits.match_frames import MatchedFrames, match_frames
 from composer.edits.neutral_of_recipe import neutral_of_recipe
 from composer.edits.swap_head import swap_head
 from composer.errors import MoueError
@@ -42,6 +44,7 @@ from composer.fitting.fit_files import FitFiles
 from composer.fitting.fit_state import FitOptions
 from composer.formats import library as libraries
 from composer.formats.frame_sequence import read_sequence
+from composer.formats.mesh import Mesh
 from composer.head.file_names import file_names
 from composer.head.folders import make_folder
 from composer.head.head import Head
@@ -312,6 +315,21 @@ def match(
     return Match(Recipe(path.stem, found.cells), found.explained, *found.p50_p95_most)
 
 
+def match_clip(
+    document: EvaluatedDocument, frames: Path | str, clip: str, *, regions: Sequence[str] | None = None,
+    shapes: Sequence[str] | None = None, low: float = 0.0, high: float = 1.0, sparse: float = 0.01,
+    whole: bool = True, unit: str | None = None, fps: float | None = None, progress: Progress | None = None,
+) -> MatchedFrames:  # fmt: skip
+    """The weights over time that reproduce frames of the head's own topology, a folder or a file as `compare_clip`.
+    `.weights` (f, c) are of `.cells` at `.times` (f,) s, `.motions` the head's own, `.left` what is left in mm. Options
+    as `match`; `fps` is of files without times, else 24. Raises MoueError for a frame that cannot be used.
+    """
+    face = Mesh(document.head.polygons, document.head.neutral)
+    held = HeadFrames(document.head, read_sequence(frames, file_names([clip])[clip], face), unit, fps)
+    return match_frames(document, held, regions, shapes, bounds=Bounds(low, high, sparse), whole=whole,
+                        progress=progress)  # fmt: skip
+
+
 def check(
     document: EvaluatedDocument, recipes: Recipes | None = None, progress: Progress | None = None
 ) -> list[Checked]:
@@ -371,5 +389,5 @@ def _fitted(fitted: FittedHead | Head | Path | str) -> tuple[Head, dict[int, NDA
 __all__ = [
     "Cell", "FitOptions", "Head", "Match", "MoueError", "Recipe", "Row", "add_recipe", "bake", "bake_clip", "carry",
     "check", "check_clip", "compare_clip", "draw_sheet", "evaluate", "fit", "make_recipe", "make_regions", "match",
-    "open_document", "open_library", "save_document", "swap", "take_table", "write_tables",
+    "match_clip", "open_document", "open_library", "save_document", "swap", "take_table", "write_tables",
 ]  # fmt: skip

@@ -99,6 +99,7 @@ def test_mistakes_are_one_line(folder: Path, done: subprocess.CompletedProcess[s
         lambda: composer.match(document, tmp_path / "nowhere.obj"),
         lambda: composer.check_clip(document, "tide"),
         lambda: composer.compare_clip(document, "tide", tmp_path),
+        lambda: composer.match_clip(document, tmp_path / "nowhere", "take"),
         lambda: composer.take_table(document, tmp_path / "nowhere.csv"),
     ):
         with pytest.raises(MoueError) as told:

@@ -98,7 +98,8 @@ class FacingSide:
         last = np.minimum(away[:, -1:], reach) if away.shape[1] > 1 else np.full((len(on), 1), reach)
         width = away.shape[1] - 1 if away.shape[1] > 1 else 1
         away, near = away[:, :width], np.minimum(near[:, :width], len(self.other) - 1)
-        inverse = 1.0 / np.hypot(away, self._apart) - 1.0 / (1.0001 * np.hypot(last, self._apart))
+        apart = self._apart**2
+        inverse = 1.0 / np.sqrt(away * away + apart) - 1.0 / (1.0001 * np.sqrt(last * last + apart))
         share = np.maximum(inverse, 0.0) ** 2
         share /= np.maximum(share.sum(axis=1, keepdims=True), np.finfo(float).tiny)
         corners, own = self.other[near], self.own[on]

@@ -54,13 +54,14 @@ class PairRows:
 @dataclass(frozen=True, eq=False)
 class LineRows:
     """Lines (b,): `vertices` of the patch, the places `across` from them or None, `directions` (b, 3), `lack` (b,) mm
-    along them, `counts` (b,) in (0, 1]."""
+    along them, `counts` (b,) in (0, 1], and the largest multiplier that each may have, `bound` (b,), or None."""
 
     vertices: Ints
     across: Across | None
     directions: Floats
     lack: Floats
     counts: Floats
+    bound: Floats | None = None
 
     @property
     def square(self) -> float:
@@ -119,19 +120,33 @@ def _some(count: int) -> Ints:
 def not_negative(matrix: Floats, wanted: Floats, rounds: int = 90, begin: Floats | None = None) -> Floats:
     """(r,) x >= 0 that makes x' matrix x / 2 - wanted' x least, for a symmetric positive definite matrix (r, r). A
     guess to `begin` at (r,) changes the time alone."""
+    return within_bounds(matrix, wanted, np.full(len(wanted), np.inf), rounds, begin)
+
+
+def within_bounds(
+    matrix: Floats, wanted: Floats, most: Floats, rounds: int = 90, begin: Floats | None = None
+) -> Floats:  # fmt: skip
+    """The same with x <= `most` (r,), which may be infinite (block principal pivoting for bounds on both sides: Judice
+    and Pires, A block principal pivoting algorithm for large-scale strictly monotone linear complementarity problems,
+    1994)."""
     n = len(wanted)
-    on = wanted > 0.0 if begin is None or not begin.any() else begin > 0.0
+    guess = wanted if begin is None or not begin.any() else begin
+    full = (guess is begin) & (guess > 0.0) & (guess >= most)
+    on = (guess > 0.0) & ~full
     fewest, tries = n + 1, 3
     small = 1e-9 * max(float(np.abs(wanted).max(initial=0.0)), np.finfo(float).tiny)
     found = np.zeros(n)
     for _ in range(rounds):
-        found = np.zeros(n)
+        found = np.where(full, most, 0.0) if full.any() else np.zeros(n)
         at = np.flatnonzero(on)
         if len(at):
+            asked = wanted[at] - matrix[np.ix_(at, np.flatnonzero(full))] @ most[full] if full.any() else wanted[at]
             factor = cho_factor(matrix[np.ix_(at, at)], overwrite_a=True, check_finite=False)
-            found[at] = cho_solve(factor, wanted[at], check_finite=False)
+            found[at] = cho_solve(factor, asked, check_finite=False)
         slope = matrix @ found - wanted
-        wrong = (on & (found < -small)) | (~on & (slope < -small))
+        low, high = on & (found < -small), on & (found > most + small)
+        back = (full & (slope > small)) | (~on & ~full & (slope < -small))
+        wrong = low | high | back
         count = int(wrong.sum())
         if count == 0:
             break
@@ -143,8 +158,8 @@ def not_negative(matrix: Floats, wanted: Floats, rounds: int = 90, begin: Floats
             last = np.flatnonzero(wrong)[-1]
             wrong = np.zeros(n, dtype=bool)
             wrong[last] = True
-        on = on ^ wrong
-    return np.maximum(found, 0.0)
+        on, full = on ^ wrong, (full & ~wrong) | (high & wrong)
+    return np.clip(found, 0.0, most)
 
 
 def shortened(plain: NDArray, correction: NDArray, most: NDArray) -> Floats:

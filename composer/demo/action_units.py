@@ -55,9 +55,9 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), upper_lid=0.06, split_mm=7.0),
     # corrugator supercilii, depressor supercilii, procerus
     ActionUnit("au04", (
-        Pad(("brow_head", (0.0, 0.0, 0.0)), (-4.4, -6.0, 0.0), (10.0, 10.0, 20.0), 2.2, below=8.0),
-        Pad(("brow_body", (-2.0, 0.0, 0.0)), (-3.4, -4.6, 0.0), (11.0, 10.0, 20.0), 1.0, below=8.0),
-        Pad(("brow_arch", (4.0, 0.0, 0.0)), (-1.2, -1.0, 0.0), (10.0, 10.0, 18.0), below=8.0),
+        Pad(("brow_head", (0.0, 0.0, 0.0)), (-3.8, -6.2, 0.0), (10.0, 10.0, 20.0), 2.2, below=8.0),
+        Pad(("brow_body", (-2.0, 0.0, 0.0)), (-3.0, -5.2, 0.0), (11.0, 10.0, 20.0), 1.6, below=8.0),
+        Pad(("brow_arch", (4.0, 0.0, 0.0)), (-1.4, -3.0, 0.0), (12.0, 10.0, 18.0), 0.5, below=8.0),
         Pad(("sellion", (0.0, 9.0, 0.0)), (0.0, -2.4, 0.0), (7.0, 8.0, 14.0), 0.4),
         Pad(("brow_body", (-1.0, 11.0, 0.0)), (0.0, 0.0, 0.0), (9.0, 5.5, 14.0), -1.4),
     ), upper_lid=-0.10, split_mm=6.0),
@@ -65,7 +65,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ActionUnit("au05", (Pad(("eye", (0.0, 11.0, 11.0)), (0.0, 1.4, 0.0), (13.0, 4.0, 9.0)),), upper_lid=0.40),
     # orbicularis oculi, orbital part
     ActionUnit("au06", (
-        Pad(("orbitale", (7.0, -10.0, 2.0)), (-0.6, 5.6, 0.0), (15.0, 12.0, 18.0), 2.6),
+        Pad(("orbitale", (7.0, -10.0, 2.0)), (-0.6, 5.6, 0.0), (15.0, 11.0, 18.0), 4.0),
         Pad(("exocanthion", (9.0, -1.0, -3.0)), (-2.6, -0.4, 0.0), (8.0, 10.0, 14.0), 0.5),
         Pad(("brow_tail", (-5.0, 3.0, 0.0)), (-0.5, -2.2, 0.0), (9.0, 8.0, 14.0), below=7.0),
         Fold((("endocanthion", (3.0, -8.0, 2.0)), ("orbitale", (-2.0, 4.0, 2.0)),
@@ -79,7 +79,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), upper_lid=-0.24, lower_lid=0.36),
     # levator labii superioris alaeque nasi
     ActionUnit("au09", (
-        Pad(("alare", (1.5, 4.0, -2.0)), (-0.4, 6.2, 0.0), (7.0, 10.0, 12.0), 1.2),
+        Pad(("alare", (1.5, 4.0, -2.0)), (1.4, 6.4, 0.0), (7.0, 10.0, 12.0), 1.8),
         Pad(("sellion", (7.0, -12.0, -4.0)), (-0.4, 3.0, 0.0), (6.0, 9.0, 10.0), 1.5),
         Pad(("crista_philtri", (7.0, 0.0, -2.0)), (0.3, 3.2, 0.0), (8.0, 9.0, 14.0),
             0.6, lip="upper", within="upper_lip"),
@@ -100,11 +100,11 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ActionUnit("au12", (
         Pull(("zygion", (-3.0, -8.0, 8.0)), ("cheilion", O), 9.0, 46.0, 0.95, 1.62, bow=1.5),
         Pad(("cheilion", (-1.0, 0.0, 0.0)), (3.4, 3.8, 0.0), (10.0, 9.0, 16.0), -0.4),
-        Pad(("orbitale", (5.0, -12.0, 2.0)), (0.2, 3.6, 0.0), (14.0, 10.0, 18.0), 3.6),
+        Pad(("orbitale", (5.0, -13.0, 2.0)), (0.2, 4.2, 0.0), (13.0, 9.5, 18.0), 5.2),
         Pad(("alare", (1.0, 0.0, -2.0)), (1.6, 0.8, 0.0), (6.0, 7.0, 10.0)),
-        Pad(("cheilion", (8.0, 7.0, -2.0)), (0.0, 0.0, 0.0), (7.0, 10.0, 14.0), 1.0),
-        Pad(("cheilion", (17.0, 4.0, -10.0)), (0.0, 0.8, 0.0), (9.0, 12.0, 14.0), 2.0),
-        Fold(NASOLABIAL, 1.9, 4.4, 1.4),
+        Pad(("cheilion", (9.5, 8.0, -2.0)), (0.0, 0.0, 0.0), (7.0, 10.0, 14.0), 3.0),
+        Pad(("cheilion", (18.0, 8.0, -10.0)), (0.0, 0.8, 0.0), (10.0, 13.0, 14.0), 3.4),
+        Fold(NASOLABIAL, 2.8, 4.0, 2.2),
     ), lips=(LipMove("upper", (0.0, -0.4, -0.8), 2.0), LipMove("lower", (0.0, 0.4, -0.8), 2.0), LipThin("both", 0.12)),
         upper_lid=-0.03, lower_lid=0.12, split_mm=13.0),
     # levator anguli oris
@@ -115,7 +115,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
     ), split_mm=11.0),
     # buccinator
     ActionUnit("au14", (
-        Pad(("cheilion", (0.0, 0.0, 0.0)), (6.2, 1.6, 0.0), (9.0, 8.0, 14.0), -1.0),
+        Pad(("cheilion", (0.0, 0.0, 0.0)), (6.8, 0.9, 0.0), (9.0, 8.0, 14.0), -1.0),
         Pad(("cheilion", (8.0, 1.0, -3.0)), (-0.6, 0.0, 0.0), (5.0, 7.0, 10.0), 1.6),
         Pad(("cheilion", (2.5, 0.5, -1.0)), (0.0, 0.0, 0.0), (2.8, 4.0, 8.0), -2.2),
     ), split_mm=11.0),
@@ -146,7 +146,7 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
              LipRoll("lower", 16.0)), sided=False),
     # risorius and platysma
     ActionUnit("au20", (
-        Pad(("cheilion", (0.0, -1.0, 0.0)), (7.2, -2.2, 0.0), (12.0, 11.0, 16.0), -0.4),
+        Pad(("cheilion", (0.0, -1.0, 0.0)), (8.4, -2.6, 0.0), (12.0, 11.0, 16.0), -0.4),
         Pad(("cheilion", (12.0, -3.0, -5.0)), (2.5, -1.5, 0.0), (10.0, 12.0, 14.0), 1.2),
         Pad(("gonion", (-22.0, -12.0, 20.0)), (0.0, -1.0, 0.0), (9.0, 16.0, 16.0), 1.4),
     ), lips=(LipMove("lower", (0.0, -0.8, -0.6), 2.0), LipThin("both", 0.16)), split_mm=13.0),
@@ -156,13 +156,13 @@ ACTION_UNITS: tuple[ActionUnit, ...] = (
             LipRoll("lower", 24.0),
     ), sided=False),
     ActionUnit("au23", (Sphincter(("stomion", O), (38.0, 26.0), 0.16, 0.06, 0.4),),
-        lips=(LipThin("both", 0.34, 0.2),), sided=False),
+        lips=(LipThin("both", 0.28, 0.2),), sided=False),
     ActionUnit("au24", (
         Sphincter(("stomion", O), (38.0, 24.0), 0.08, 0.0, 0.0),
         Pad(("stomion", (0.0, 12.0, 0.0)), (0.0, -1.2, 0.0), (16.0, 6.0, 14.0), 1.0),
         Pad(("stomion", (0.0, -13.0, 0.0)), (0.0, 1.6, 0.0), (16.0, 6.0, 14.0), 1.3),
         Pad(("cheilion", (4.0, 0.0, -1.0)), (0.0, 0.0, 0.0), (4.0, 6.0, 9.0), 0.9),
-    ), lips=(LipThin("both", 0.40, 0.4),), sided=False),
+    ), lips=(LipThin("both", 0.32, 0.4),), sided=False),
     # depressor labii inferioris, or relaxed mentalis and orbicularis oris
     ActionUnit("au25", lips=(LipMove("upper", (0.0, 1.5, 0.3), 3.0), LipMove("lower", (0.0, -3.4, 0.2), 3.0)),
         sided=False),

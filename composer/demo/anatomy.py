@@ -156,7 +156,7 @@ def anatomy_of(neutral: DemoNeutral) -> Anatomy:
         points[name.removesuffix("_left")] = resolve(place, neutral.positions)
     for name in neutral.landmarks.curves:
         curves[name.removesuffix("_left")] = neutral.landmarks.curve_positions(name, neutral.positions)
-    for name, along in (("brow_head", 0.12), ("brow_body", 0.5), ("brow_arch", 0.68), ("brow_tail", 0.95)):
+    for name, along in (("brow_head", 0.03), ("brow_body", 0.47), ("brow_arch", 0.66), ("brow_tail", 0.97)):
         points[name] = _along(curves["brow"], along)
     mouth = neutral.rings["mouth"][:, :MOUTH_COLUMNS]
     return Anatomy(

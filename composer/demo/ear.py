@@ -17,17 +17,17 @@ from composer.demo.primitives import rise
 COUNT = 24
 _OUTLINE = np.array([
     (-2,-6),(-3,2),(-3,9),(-1,16.5),(2.5,23.5),(7.5,29),(13.5,31.5),(20,30.5),(26,27),(30,21),(32,14),(32,7),
-    (30.5,0),(28,-6.5),(25,-13),(21.5,-19),(18,-25),(14,-30),(9,-32),(4.5,-29.5),(1.2,-25),(-0.5,-20),(-1.2,-15.5),
+    (30.5,0),(28.6,-6.5),(26.2,-13),(23.6,-19),(20.6,-24.6),(16.2,-27.6),(10.8,-29.0),(5.4,-28.4),(1.4,-25.2),(-0.6,-20.3),(-1.2,-15.5),
     (-1.6,-11),
 ], dtype=float)  # fmt: skip
 _ROOT = np.array([
     (-7.5,-6),(-8.5,1.5),(-8,8),(-6,14),(-1.5,18.5),(4,20),(9,19.5),(13.5,18),(17,15),(19,11),(20,6.5),(20,2),
-    (19.5,-2.5),(18,-7),(15.5,-11),(12,-15),(8,-18),(4.5,-21.5),(0.5,-24.5),(-4,-26.5),(-6.5,-23.5),(-7.5,-19),
+    (19.5,-2.5),(18,-7),(15.5,-11),(12.4,-15.5),(9.4,-19.6),(6.8,-24.2),(2.8,-28.0),(-1.2,-28.8),(-4.8,-25.4),(-6.8,-19.8),
     (-7.8,-14.8),(-7.8,-10.4),
 ], dtype=float)  # fmt: skip
 _CORNERS = (4, 8, 16, 20)  # of the hole in the grid
 _SHELL = np.array([9.0, -3.0])
-_FLARE, _TILT = np.radians(19.0), np.radians(9.0)
+_TILT = np.radians(12.0)
 
 Rows = NDArray[np.float64]
 
@@ -36,9 +36,10 @@ class _Frame:
     """The ear's plane: its origin at the tragus, the directions backwards and upwards in it, and its normal."""
 
     def __init__(self, field: Field) -> None:
-        self.origin = field.project(np.array([[74.0, -16.0, 1.0]]))[0] + np.array([0.5, 0, 0])
+        self.origin = field.project(np.array([[74.0, -14.0, 1.0]]))[0] + np.array([0.5, 0, 0])
         up = np.array([0.17, np.cos(_TILT), -np.sin(_TILT)])
-        back = np.array([np.sin(_FLARE), -np.sin(_TILT) * 0.9, -np.cos(_FLARE)])
+        flare = np.radians(field.character.ear_flare)
+        back = np.array([np.sin(flare), -np.sin(_TILT) * 0.9, -np.cos(flare)])
         up, back = up / np.linalg.norm(up), back / np.linalg.norm(back)
         out = np.cross(up, back)
         self.axes = np.stack([back, up])
@@ -65,6 +66,8 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
     tragus = np.exp(-(((near + 0.3) / 1.5) ** 2))
     antitragus = np.exp(-(((s - 18.0) / 1.4) ** 2))
     lobe = np.exp(-(((s - 18) / 2.2) ** 2))
+    thick = np.exp(-(((s - 18.0) / 2.6) ** 2))  # the lobe
+    foot = np.exp(-(((s - 16.5) / 3.0) ** 2))  # where the shell lies nearest to the head
     free = rise(back_of, 2, 16)
     lean = np.stack([tragus * 5.0, np.zeros(COUNT)], axis=1)
 
@@ -73,8 +76,8 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
     sunk, raised = (frame.out * np.maximum(g, 0)[:, None] for g in (gap, -gap))
     low = free * (1 - 0.75 * rise(s, 12, 15.5))
     root = positions[layout.ear[1]]
-    rim = frame.ring(0.985, 0.9 + 0.9 * helix + 1.2 * tragus, lean * 0.45) - sunk * 0.95 + raised
-    back = frame.ring(1.0, -1.8 * free - 0.3) - sunk + raised
+    rim = frame.ring(0.985, 0.9 + 0.9 * helix + 1.2 * tragus - 0.4 * thick, lean * 0.45) - sunk * 0.95 + raised
+    back = frame.ring(0.99, -1.8 * free - 0.3 + 1.2 * thick) - sunk + raised
     inner = 0.5 * root + 0.5 * (frame.ring(0.90, -4.5 * low) - sunk + raised)
     front = np.exp(-(((near + 1.9) / 4.2) ** 4))[:, None]
     back += (root + 0.72 * (rim - root) - back) * front
@@ -88,8 +91,8 @@ def place_ear(field: Field, layout: Layout, positions: Rows) -> None:
         frame.ring(
             0.57 + 0.05 * antitragus, 1.9 * crest + 3.2 * antitragus - 3.2 * (1 - crest) * (1 - antitragus), lean * 0.3
         ),
-        frame.ring(0.42, -2.2 * crest - 1.5 * antitragus - 4.5 * (1 - crest) * (1 - antitragus)),
-        frame.ring(0.25, -6.5 + 2.2 * np.exp(-(((s - 16.5) / 4.0) ** 2)), np.array([-1.5, 0.0])),
+        frame.ring(0.42, -2.2 * crest - 1.5 * antitragus - 4.5 * (1 - crest) * (1 - antitragus) + 1.9 * foot),
+        frame.ring(0.25, -6.5 + 2.2 * np.exp(-(((s - 16.5) / 4.0) ** 2)) + 1.8 * foot, np.array([-1.5, 0.0])),
     ]  # fmt: skip
     for r, share in zip(range(4, 8), (0.85, 0.7, 0.5, 0.3), strict=True):
         rings[r] = rings[r] - sunk * share + raised

@@ -82,16 +82,17 @@ class Expression:
 EXPRESSIONS: tuple[Expression, ...] = (
     # Ekman and Friesen 1978, as quoted by later reviews: joy 6+12+25, sadness 1+4+15, disgust 10+17+4,
     # anger 4+5+7+24, surprise 1+2+5+26, fear 1+2+4+5+20+25
-    Expression("joy", {"au06": 0.9, "au12": 1.0, "au25": 0.75}),
-    Expression("sadness", {"au01": 1.0, "au04": 0.45, "au15": 0.9, "au17": 0.45, "au43": 0.16, "gaze_down": 0.25},
+    Expression("joy", {"au06": 0.95, "au12": 1.0, "au10": 0.3, "au25": 1.2, "au26": 0.12}),
+    Expression("sadness", {"au01": 1.3, "au04": 0.5, "au15": 1.15, "au17": 0.65, "au43": 0.2, "gaze_down": 0.3},
                HeadMotion((1.4, 0.0, -0.5), (0.0, -0.8, 0.3))),
-    Expression("disgust", {"au04": 0.7, "au09": 0.95, "au10": 0.45, "au17": 0.7, "au07": 0.4}),
-    Expression("anger", {"au04": 1.2, "au05": 0.5, "au07": 0.35, "au24": 0.9, "au23": 0.4, "au17": 0.4, "au09": 0.25}),
+    Expression("disgust", {"au04": 0.7, "au09": 1.2, "au10": 0.65, "au17": 0.7, "au07": 0.5, "au06": 0.2}),
+    Expression("anger", {"au04": 1.25, "au05": 0.75, "au07": 0.5, "au24": 0.6, "au23": 0.3, "au17": 0.5, "au09": 0.45,
+        "au15": 0.3}),
     Expression("surprise", {"au01": 1.0, "au02": 1.0, "au05": 0.85, "au26": 1.15, "au25": 0.5},
                HeadMotion((-1.2, 0.4, 0.0), (0.0, 0.9, -1.1))),
-    Expression("fear", {"au01": 1.0, "au02": 0.5, "au04": 0.7, "au05": 1.0, "au20": 0.95, "au25": 0.9, "au26": 0.3}),
+    Expression("fear", {"au01": 1.25, "au02": 0.6, "au04": 0.7, "au05": 1.15, "au20": 1.2, "au25": 1.0, "au26": 0.4}),
     # contempt: unilateral 12 or 14 (Ekman and Friesen 1986, "A new pan-cultural facial expression of emotion")
-    Expression("contempt", {"au14_left": 1.0, "au12_left": 0.55, "au10_left": 0.2, "au07": 0.25, "au43": 0.1,
+    Expression("contempt", {"au14_left": 1.2, "au12_left": 0.65, "au10_left": 0.3, "au07": 0.35, "au43": 0.1,
         "au02_left": 0.3}),
     # own
     Expression("doubt", {"au01_left": 0.7, "au02_left": 1.1, "au04_right": 0.8, "au07_right": 0.4, "au17": 0.6,

@@ -37,11 +37,12 @@ class Lids:
     def __init__(self, character: Character) -> None:
         t = np.linspace(0, 1, _HALF + 1)
         along = 0.55 * t + 0.225 * (1 - np.cos(np.pi * t))
-        self.x = -15.2 + 28.7 * along
-        base = -1.8 + 2.6 * along
+        self.x = -15.2 + character.eye_length * along
+        base = -0.5 + character.eye_length * np.tan(np.radians(character.eye_tilt)) * (along - 0.5)
         droop = 1.0 * character.hood * np.exp(-(((along - 0.78) / 0.2) ** 2))
         up = 5.1 * character.aperture * np.sin(np.pi * along**0.92) ** 0.75 - droop * np.sin(np.pi * along)
         low = 4.7 * (0.5 + 0.5 * character.aperture) * np.sin(np.pi * along**1.15)
+        low += character.lid_slack * np.sin(np.pi * along**1.6)
         r = self.radius("margin_middle")
         self.upper = np.arcsin((base + up) / r)
         self.lower = np.arcsin((base - low) / r)

@@ -78,7 +78,7 @@ def _paired_points(layout: Layout, at: Rows) -> dict[str, int]:
 
     return {
         "frontotemporale": nearest(51, 30, 62),
-        "brow_medial": int(outer[1]), "brow_peak": int(outer[8]), "brow_lateral": int(outer[11]),
+        "brow_medial": int(outer[2]), "brow_peak": int(outer[8]), "brow_lateral": int(outer[10]),
         "endocanthion": int(margin[0]), "exocanthion": int(margin[12]),
         "palpebrale_superius": int(margin[6]), "palpebrale_inferius": int(margin[18]),
         "orbitale": int(eye[0, 18]),
@@ -97,7 +97,7 @@ def _paired_points(layout: Layout, at: Rows) -> dict[str, int]:
 def _curves(layout: Layout, at: Rows, mirror: Ints, points: dict[str, int]) -> dict[str, Ints]:
     eye, mouth, ear, grid = layout.eye, layout.mouth, layout.ear, layout.grid
     sides: dict[str, Ints] = {
-        "brow": eye[ring(EYE_RINGS, "outer"), 1:12],
+        "brow": eye[ring(EYE_RINGS, "outer"), 2:11],
         "upper_lid": eye[ring(EYE_RINGS, "margin_front"), :13],
         "lower_lid": eye[ring(EYE_RINGS, "margin_front"), LOWER_LID],
         "ear_rim": ear[ring(EAR_RINGS, "rim"), 3:20],

@@ -25,6 +25,9 @@ _BORDER = [(0,-62.3,29.6),(3.1,-61.2,30.1),(6.3,-61.6,29.6),(10.2,-63,28.1),(14.
 _FULL = [(0,-66.5,31.2),(3.1,-66.1,31.2),(6.2,-66.1,30.5),(10,-66.7,29),(14,-67.6,26.8),(17.9,-68.7,24),(21.4,-69.8,21),(24.5,-69.65,17.9),(25.7,-69.9,16.2),(24.7,-70.7,16.5),(21.8,-73.3,19.2),(18.4,-74.8,22.1),(14.9,-76,24.9),(11.2,-76.8,27.1),(7.5,-77.2,28.6),(3.7,-77.3,29.2),(0,-77.2,29.3)]  # fmt: skip  # noqa: E501
 _LINE = [(0,-70.9,28.6),(3,-70.4,28.6),(6,-70.1,28),(9.8,-70.1,26.7),(13.6,-70.3,24.8),(17.3,-70.4,22.3),(20.6,-70.3,19.7),(23.5,-70.1,17.2),(24.9,-69.9,15.8)]  # fmt: skip  # noqa: E501
 _TABLE_WIDTH = 52.0
+_PROUD_MM = (0.9, 0.0)
+"""How far the upper and the lower lip stand out of the skin about them beyond the tables, at the midline."""
+_FORWARD = {"skin_inner": 0.0, "roll": 0.6, "border": 1.0, "full": 1.0, "line": 1.0}
 
 Rows = NDArray[np.float64]
 
@@ -48,16 +51,19 @@ class Lips:
         raw["skin_inner"] += 0.3 * (raw["roll"] - raw["skin_inner"])
         for points in raw.values():
             points[:, 0] *= character.mouth_width / _TABLE_WIDTH
-        skin = raw["skin_inner"]
-        lift = field.height(skin[:, 0], skin[:, 1]) - skin[:, 2]
-        smooth = np.convolve(np.pad(lift, 2, mode="reflect"), np.array([1, 4, 6, 4, 1]) / 16, mode="valid")
-        for points in raw.values():
-            points[:, 2] += smooth
+        skin = raw["skin_inner"].copy()
+        without = Field(character, sulcus=1.6)  # lips hardly follow the groove below them
+        corner = 1 - np.abs(np.arange(COUNT) - CORNER) / CORNER
+        proud = np.where(upper, *_PROUD_MM) * (1 - corner**2)
+        for name, points in raw.items():
+            lift = (field if name == "skin_inner" else without).height(skin[:, 0], skin[:, 1]) - skin[:, 2]
+            smooth = np.convolve(np.pad(lift, 2, mode="reflect"), np.array([1, 4, 6, 4, 1]) / 16, mode="valid")
+            points[:, 2] += smooth + proud * _FORWARD[name]
         self.rings = raw
         self.side = np.where(upper, 1.0, -1.0)
         self.side[CORNER] = 0.0
         self.open = np.minimum(1.0, np.abs(np.arange(COUNT) - CORNER) / 1.5)
-        self.corner = 1 - np.abs(np.arange(COUNT) - CORNER) / CORNER  # 0 at the midline, 1 at the corner
+        self.corner = corner  # 0 at the midline, 1 at the corner
 
 
 def place_lips(field: Field, layout: Layout, positions: Rows, ease: Rows) -> None:

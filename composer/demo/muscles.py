@@ -104,25 +104,33 @@ def pull(
 
 
 def displace(
-    anatomy: Anatomy, muscles: Sequence[Muscle], normals: Points, amount: float = 1.0
+    anatomy: Anatomy,
+    muscles: Sequence[Muscle],
+    normals: Points,
+    amount: float = 1.0,
+    where: NDArray[np.bool_] | None = None,
 ) -> tuple[Points, Points]:
     """Sum of the muscles of both sides at `amount` (1 is the whole movement), as two displacements (n, 3) in mm.
 
     The first is to slide along the face, the second (what stands out or comes forward) is not. `normals` (n, 3) are
-    the directions in which flesh stands out. The sum is made on the left half, of which the right is the image.
+    the directions in which flesh stands out. The sum is made on the left half, of which the right is the image; where
+    `where` (n,) is given, only there, and the rest is at zero.
     """
     slid, free = np.zeros_like(anatomy.positions), np.zeros_like(anatomy.positions)
-    left = anatomy.left
+    left = anatomy.left if where is None else anatomy.left[where[anatomy.left]]
     for muscle in muscles:
         for mirror in (np.ones(3), MIRROR):
-            along, out = _one(anatomy, muscle, anatomy.positions[left] * mirror, normals[left] * mirror)
+            along, out = _one(anatomy, muscle, left, anatomy.positions[left] * mirror, normals[left] * mirror)
             slid[left] += along * mirror * amount
             free[left] += out * mirror * amount
     return anatomy.both(slid), anatomy.both(free)
 
 
-def _one(anatomy: Anatomy, muscle: Muscle, p: Points, normals: Points) -> tuple[Points, Points]:
-    """What one muscle does to the left half's points or, with those mirrored, to them as the right half's."""
+def _one(
+    anatomy: Anatomy, muscle: Muscle, left: NDArray[np.int64], p: Points, normals: Points
+) -> tuple[Points, Points]:
+    """What one muscle does to vertices of the left half, at `p`, or, with those mirrored, to them as the right half's.
+    """
     scale = anatomy.scale
     none = np.zeros_like(p)
     if isinstance(muscle, Pull):
@@ -130,10 +138,10 @@ def _one(anatomy: Anatomy, muscle: Muscle, p: Points, normals: Points) -> tuple[
         moved = pull(p, origin, insertion, muscle.amount_mm * scale, muscle.cone_deg, muscle.start, muscle.reach)
         across = np.clip(p[:, 0] / anatomy.points["cheilion"][0], 0, 1)[:, None]
         moved *= np.hstack([across, across**muscle.bow, across**muscle.bow])
-        return moved * _lip_share(anatomy, muscle.lip)[:, None], none
+        return moved * _lip_share(anatomy, muscle.lip, left)[:, None], none
     if isinstance(muscle, Pad):
         scale = scale * (anatomy.stretch(muscle.within) if muscle.within else 1.0)
-        weight = (pad_weight(anatomy, muscle, p) * _lip_share(anatomy, muscle.lip) * scale)[:, None]
+        weight = (pad_weight(anatomy, muscle, p) * _lip_share(anatomy, muscle.lip, left) * scale)[:, None]
         return weight * np.array(muscle.move_mm), weight * muscle.lift_mm * normals
     if isinstance(muscle, Sphincter):
         return _sphincter(anatomy, muscle, p)
@@ -149,11 +157,11 @@ def pad_weight(anatomy: Anatomy, pad: Pad, p: Points) -> NDArray[np.float64]:
     return np.exp(-0.5 * ((away / radius) ** 2).sum(1))
 
 
-def _lip_share(anatomy: Anatomy, lip: Lip) -> NDArray[np.float64]:
-    """(m,) of the left half's points."""
+def _lip_share(anatomy: Anatomy, lip: Lip, left: NDArray[np.int64]) -> NDArray[np.float64]:
+    """(m,) of vertices of the left half."""
     if lip == "both":
-        return np.ones(len(anatomy.left))
-    upper = anatomy.upper[anatomy.left]
+        return np.ones(len(left))
+    upper = anatomy.upper[left]
     return upper if lip == "upper" else 1.0 - upper
 
 

@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.demo.body import MIRROR, Body, both_halves
+from composer.demo.brows import RINGS as BROW_RINGS
+from composer.demo.brows import brow
 from composer.demo.character import Character
 from composer.demo.ear import place_ear, place_ear_root
 from composer.demo.eye import place_lids, shape_lids
@@ -35,7 +37,7 @@ Ints = NDArray[np.int64]
 
 HINGE = np.array([0.0, -22.0, 8.0])  # a point of the jaw's axis, which runs along x, before the proportions
 FOLLOWS = {"teeth_lower": "jaw", "gum_lower": "jaw", "tongue": "jaw"} | {
-    f"lashes_{lid}_{side}": "surface" for lid in ("upper", "lower") for side in ("left", "right")
+    f"{hair}_{side}": "surface" for hair in ("lashes_upper", "lashes_lower", "brow") for side in ("left", "right")
 }
 
 
@@ -233,6 +235,8 @@ def _part_bodies(character: Character, layout: Layout, half: Rows, centre: Rows)
     for lid, ids in (("upper", np.arange(13)), ("lower", LOWER_LID)):
         body = lashes(edge[ids], margin[ids], centre, lid == "upper", character.lashes)
         bodies[f"lashes_{lid}_left"], bodies[f"lashes_{lid}_right"] = body, _reflected(body)
+    hair = brow(np.stack([half[layout.eye[ring(EYE_RINGS, name)]] for name in BROW_RINGS]), character.brow)
+    bodies["brow_left"], bodies["brow_right"] = hair, _reflected(hair)
     return bodies
 
 
@@ -245,8 +249,8 @@ def _part_uv(bodies: dict[str, Body]) -> list[Rows]:
     out = []
     for i, body in enumerate(bodies.values()):
         column, row = i % 2, i // 2
-        cell = np.array([0.81 + 0.095 * column, 0.01 + 0.098 * row])
-        out.append(cell + body.uv * np.array([0.085, 0.088]))
+        cell = np.array([0.81 + 0.095 * column, 0.01 + 0.085 * row])
+        out.append(cell + body.uv * np.array([0.085, 0.075]))
     return out
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from composer.demo.action_units import ACTION_UNITS, BY_NAME, ActionUnit, unit_names
 from composer.demo.anatomy import MIRROR, Anatomy
 from composer.demo.gaze import GAZE_DEG, Cornea, turn_eyes
+from composer.demo.hair_on_skin import HairOnSkin
 from composer.demo.jaw import Jaw, JawPose
 from composer.demo.lids import LidPose, Lids
 from composer.demo.lips import move_lips, settle_lips, settle_upper_lip, stiffen_contact
@@ -42,6 +43,7 @@ class Posing:
         self.surface = Surface(anatomy.polygons, anatomy.positions)
         self.slide = Slide(anatomy, self.surface.vertex_normals)
         self.lids, self.jaw, self.cornea = Lids(anatomy), Jaw(anatomy), Cornea(anatomy)
+        self.hair = HairOnSkin(anatomy)
         self._made: dict[tuple[str, float], Points] = {}
 
     @cached_property
@@ -79,7 +81,7 @@ class Posing:
 
     def _flesh(self, unit: ActionUnit, amount: float) -> Points:
         anatomy = self.anatomy
-        along, out = displace(anatomy, unit.muscles, self.normals, amount)
+        along, out = displace(anatomy, unit.muscles, self.normals, amount, self.flesh_share > 0)
         along *= self.flesh_share[:, None]
         moving = anatomy.left[np.linalg.norm(along[anatomy.left], axis=1) > 0.02]
         if len(moving):  # the right half is made of the left one below
@@ -183,7 +185,8 @@ class Posing:
         positions = positions + self.cornea.push(anatomy, positions, left_deg, up_deg)
         positions = positions + self.jaw.move(positions, self._jaw_pose(weights))
         settled = settle_lips(anatomy, positions)
-        return positions + (self._follow(settled) if np.abs(settled).max() > 1e-9 else settled)
+        positions = positions + (self._follow(settled) if np.abs(settled).max() > 1e-9 else settled)
+        return self.hair.move(positions)
 
     def _lashes(self, positions: Points, flesh: Points, pose: LidPose, side: int, name: str) -> None:
         flip = np.ones(3) if side > 0 else MIRROR

@@ -50,12 +50,12 @@ FAMILIES: tuple[Family, ...] = (
         (("brow_head", (-8.5, -3.0, 0.0)), ("brow_head", (-9.0, 5.0, 0.0)), ("brow_head", (-8.0, 13.0, 0.0))),
         (("brow_head", (-3.5, 1.0, 0.0)), ("brow_head", (-3.0, 9.0, 0.0))),
         (("sellion", (0.0, 4.0, 0.0)), ("sellion", (5.0, 3.0, 0.0)), ("sellion", (9.0, 0.0, 0.0))),
-    ), {"au04": 1.0, "au09": 0.4}, 1.5, 1.8),
+    ), {"au04": 1.0, "au09": 0.4}, 2.1, 1.7),
     Family("crows_feet", (
         (("exocanthion", (6.0, 3.0, 0.0)), ("exocanthion", (13.0, 7.5, 0.0)), ("exocanthion", (19.0, 11.0, 0.0))),
         (("exocanthion", (6.5, -0.5, 0.0)), ("exocanthion", (14.0, 0.0, 0.0)), ("exocanthion", (21.0, 0.5, 0.0))),
         (("exocanthion", (6.0, -4.0, 0.0)), ("exocanthion", (12.5, -7.5, 0.0)), ("exocanthion", (18.0, -12.0, 0.0))),
-    ), {"au06": 1.0, "au07": 0.25}, 1.1, 1.6),
+    ), {"au06": 1.0, "au07": 0.25}, 1.9, 1.5),
     Family("under_eye", (
         (("endocanthion", (3.0, -8.0, 0.0)), ("palpebrale_inferius", (0.0, -9.5, 0.0)),
             ("exocanthion", (1.0, -9.5, 0.0))),
@@ -69,13 +69,13 @@ FAMILIES: tuple[Family, ...] = (
     Family("nasolabial", (
         (("alare", (2.0, 4.0, 0.0)), ("alare", (6.5, -6.0, 0.0)), ("cheilion", (7.5, 9.0, 0.0)),
             ("cheilion", (10.0, 0.0, 0.0))),
-    ), {"au12": 0.9, "au10": 0.6, "au09": 0.5, "au13": 0.6}, 0.9, 2.6),
+    ), {"au12": 0.9, "au10": 0.6, "au09": 0.5, "au13": 0.6}, 1.5, 2.2),
     Family("mouth_corner", (
         (("cheilion", (5.5, 5.0, 0.0)), ("cheilion", (7.0, -2.0, 0.0)), ("cheilion", (5.5, -9.0, 0.0))),
     ), {"au14": 1.0, "au15": 0.7, "au20": 0.6, "au12": 0.25}, 1.0, 1.7),
 )  # fmt: skip
 CHIN_UNITS = {"au17": 1.0, "au15": 0.25}
-CHIN_DEPTH_MM = 0.7
+CHIN_DEPTH_MM = 1.2
 
 
 class Wrinkles:

@@ -6,7 +6,7 @@ gives every cell (`composer.mixing.match_rigid`). Then the cells are chosen for 
 weights are solved within bounds and smooth over time (`composer.mixing.match_over_time`), the penalties set by the
 noise (`composer.mixing.match_noise`). A second reading measures what is left. Where shapes turn or have in-betweens,
 poses are not linear in the weights: then both are done again about the poses that were found, as long as the frames
-come nearer.
+come nearer; the first time with columns for their bends (`composer.mixing.match_bent`).
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from composer.edits.match_few import CLEARLY, FLOOR, SPARSE
 from composer.geometry.rigid import Similarity
 from composer.head.track_motion import AT_REST, HeadTracker
 from composer.mixing.match import Bounds, Columns
+from composer.mixing.match_bent import with_bends
 from composer.mixing.match_bounded import Floats
 from composer.mixing.match_cells import TakeCells, TakeSums, cells_of_take
 from composer.mixing.match_noise import noise_variance, penalties
@@ -142,8 +143,10 @@ class _Take:
         self.straight = named.straight
         self.by_region = named.regions != [ALL]
         used = list(dict.fromkeys([ALL, *named.regions])) if whole else named.regions
-        self.columns = Columns(evaluated.mixer, used, named.shapes)
+        mixer, self.bends = with_bends(evaluated.mixer, named.shapes)
+        self.columns = Columns(mixer, used, [*named.shapes, *self.bends])
         self.freed = FreedColumns(self.columns)
+        self.straight_columns = np.array([key[1] not in self.bends for key in self.columns.keys])
         self.of_all = np.array([key[0] == ALL for key in self.columns.keys])
         self.whole = whole and ALL in used
         self.neutral = evaluated.head.neutral
@@ -160,7 +163,7 @@ class _Take:
         for turn in range(rounds):
             self._say(0.5, "choosing cells")
             variance = self._variance(sums)
-            found = self._smooth(self._chosen(sums, variance), sums, variance)
+            found = self._smooth(self._chosen(sums, variance, turn == 0), sums, variance)
             share = 0.5 / rounds
             sums, left = self._reading(found, 0.5 + turn * share, share)
             before = best
@@ -203,13 +206,15 @@ class _Take:
         scaled = ScaledCells.of(self.freed.gram[np.ix_(at, at)], self.bounds.low, self.bounds.high)
         return noise_variance(scaled, sums.onto[:, at] / scaled.length, sums.bent, self.coordinates)
 
-    def _chosen(self, sums: _Sums, variance: float) -> TakeCells:
-        """The cells: of the whole face, or of regions too where they leave clearly less beyond the noise."""
+    def _chosen(self, sums: _Sums, variance: float, bent: bool) -> TakeCells:
+        """The cells: of the whole face, or of regions too where they leave clearly less beyond the noise. `bent`: with
+        the columns of bends."""
 
+        usable = self.freed.alive & (self.straight_columns | bent)
         take = TakeSums(self.freed.gram, sums.onto, sums.squares, self.coordinates, max(variance, self.floor))
 
         def cells(candidates: NDArray) -> TakeCells:
-            return cells_of_take(take, np.flatnonzero(self.freed.alive & candidates), self.bounds)
+            return cells_of_take(take, np.flatnonzero(usable & candidates), self.bounds)
 
         def beyond(found: TakeCells) -> float:
             return max(found.left / (len(self.frames) * self.coordinates) - variance, 0.0)
@@ -219,10 +224,11 @@ class _Take:
         face = cells(self.of_all)
         if not self.by_region or beyond(face) <= self.floor:
             return face
-        candidates = ~self.of_all
-        if self.bounds.sparse:
+        regions = cells(~self.of_all)
+        if self.bounds.sparse and len(face.at):  # cells of the whole face beside those of regions
+            candidates = ~self.of_all
             candidates[face.at] = True
-        regions = cells(candidates)
+            regions = min(regions, cells(candidates), key=lambda found: take.worth(found, self.bounds.sparse))
         return regions if beyond(regions) < CLEARLY**2 * beyond(face) else face
 
     def _smooth(self, found: TakeCells, sums: _Sums, variance: float) -> TakeCells:
@@ -234,7 +240,8 @@ class _Take:
         asked = penalties(scaled, rough, variance, self.frames.times)
         smooth = scaled.smooth(sums.onto[:, found.at] / scaled.length, asked, self.frames.times, rough)
         weights = np.clip(smooth / scaled.length, self.bounds.low, self.bounds.high)
-        return TakeCells(found.at, _rounded(weights), found.left)
+        kept = self.straight_columns[found.at]
+        return TakeCells(found.at[kept], _rounded(weights[:, kept]), found.left)
 
     def _reading(self, found: TakeCells, begin: float, share: float) -> tuple[_Sums, FramesLeft]:
         """What is left of every frame, its head motion fitted to its pose, and the sums about these poses."""

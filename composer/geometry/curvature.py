@@ -14,9 +14,8 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from composer.geometry.diffusion import diffused
 from composer.geometry.polygons import Polygons
-from composer.geometry.surface import Surface
+from composer.geometry.surface import Surface, factorise
 from composer.geometry.triangle_metric import triangle_vectors
 from composer.geometry.vectors import cross, dot, unit_rows
 
@@ -81,10 +80,12 @@ def _smoothing(positions: Rows, triangles: NDArray, width_mm: float) -> Callable
     """A function that smooths values (n, c) over a width: two steps of heat, each implicit, half the time each."""
     corners = np.asarray(triangles, dtype=np.int32)
     surface = Surface(Polygons(np.full(len(corners), 3, np.int32), corners.ravel(), len(positions)), positions)
+    mass = np.maximum(surface.mass, 1e-9 * float(surface.mass.max(initial=1e-300)))
+    factor = factorise(sp.diags(mass) + 0.25 * width_mm**2 * surface.laplacian)
 
     def smooth(values: Rows) -> Rows:
         for _ in range(2):
-            values = diffused(surface, values, 0.25 * width_mm**2)
+            values = factor.solve(np.asfortranarray(mass[:, None] * values))
         return values
 
     return smooth

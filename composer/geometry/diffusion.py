@@ -1,5 +1,5 @@
-"""Values on a surface after one step of heat, without a factor: over a few edges conjugate gradients take a tenth of
-the time."""
+"""Values on a surface after one step of heat, without a factor: for few columns of values and a width of a few edges
+conjugate gradients take a tenth to a half of the time. For many columns a factor is faster."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from composer.geometry.surface import Surface, factorise
 Rows = NDArray[np.float64]
 STEPS = 500
 """Most steps of conjugate gradients: a width of ten edges takes some 200 (our choice)."""
-EXACT, ENOUGH = 1e-12, 1e-9
+EXACT, ENOUGH = 1e-11, 1e-9
 """The residual, as a share of the right-hand side's, at which the steps end, and beyond which a factor takes over (our
 choice)."""
 LEAST_MASS = 1e-9
@@ -29,7 +29,12 @@ def diffused(surface: Surface, values: Rows, t_mm2: float) -> Rows:
     columns = columns - middle
     system = (sp.diags(mass[:, 0]) + t_mm2 * surface.laplacian).tocsr()
     right, diagonal = mass * columns, system.diagonal()[:, None]
-    found, _ = conjugate_gradients(lambda x: system @ x, right, columns, lambda x: x / diagonal, STEPS, EXACT)
+    found = np.empty_like(right)
+    for i in range(right.shape[1]):  # column by column: a sparse product with several costs more
+        one = slice(i, i + 1)
+        found[:, one], _ = conjugate_gradients(
+            lambda x: system @ x, right[:, one], columns[:, one], lambda x: x / diagonal, STEPS, EXACT
+        )
     left, size = ((np.square(x) / diagonal).sum() for x in (right - system @ found, right))
     if not left <= ENOUGH**2 * size:
         found = factorise(system).solve(np.asfortranarray(right))

@@ -20,7 +20,7 @@ from composer.geometry.blocks import Blocks, blocks_of
 from composer.geometry.flat_fans import FACES, TURN
 from composer.geometry.polygons import Polygons
 from composer.geometry.self_intersection import Pairs, own_candidate_pairs
-from composer.geometry.vectors import cross, dot, unit_rows
+from composer.geometry.vectors import dot, unit_rows
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -70,7 +70,7 @@ class FlatBlocks:
         """(p, 2) pairs of triangles of different polygons whose boxes overlap at `positions` (n, 3), each once, lower
         index first, sorted; without some that cannot cross. Where the mesh does not stand in blocks, all of them."""
         if len(self.steps) < 2:
-            return own_candidate_pairs(positions[self.polygons.triangles])
+            return _of_polygons(self.polygons, positions)
         shapes = [_first(positions, self.steps[0].corners)]
         shapes += [shapes[-1].coarser]
         for _ in self.steps[2:]:
@@ -102,10 +102,11 @@ def _flat(positions: Floats, blocks: Blocks, shape: _Shape, asked: Flags) -> Fla
     kept = flat[vertex]
     number, corner, vertex = number[kept], corner[kept], vertex[kept]
     turn, hidden = np.zeros(len(vertex)), np.zeros(len(vertex), dtype=bool)
+    points = np.asfortranarray(positions)  # whose columns lie together
     for begin in range(0, len(vertex), AT_ONCE):
         part = slice(begin, begin + AT_ONCE)
         away, seen = blocks.away(number[part], corner[part]), towards[vertex[part]]
-        turn[part], hidden[part] = _round(positions, vertex[part], away, seen)
+        turn[part], hidden[part] = _round(points, vertex[part], away, seen)
     flat[vertex[hidden]] = False
     return flat & (np.bincount(vertex, turn, n) <= TURN)
 
@@ -132,34 +133,53 @@ def _joined(blocks: Blocks, number: Ints, corner: Ints) -> Flags:
 def _first(positions: Floats, corners: NDArray) -> _Shape:
     """The quads (q, 4) in space."""
     low, high, area, cone = (np.empty((len(corners), *more)) for more in ((3,), (3,), (3,), ()))
+    columns = np.ascontiguousarray(positions.T)
     for begin in range(0, len(corners), AT_ONCE):
         part = slice(begin, begin + AT_ONCE)
-        a, b, c, d = (positions[corners[part, i]] for i in range(4))
-        low[part] = np.minimum(np.minimum(a, b), np.minimum(c, d))
-        high[part] = np.maximum(np.maximum(a, b), np.maximum(c, d))
+        a, b, c, d = (columns.take(corner, axis=1) for corner in corners[part].T)
+        low[part] = np.minimum(np.minimum(a, b), np.minimum(c, d)).T
+        high[part] = np.maximum(np.maximum(a, b), np.maximum(c, d)).T
         across = c - a
-        one, other = cross(b - a, across), cross(across, d - a)
-        area[part] = one + other
-        towards = unit_rows(area[part])
-        least = np.minimum(dot(unit_rows(one), towards), dot(unit_rows(other), towards))
-        cone[part] = np.arccos(np.clip(least, -1.0, 1.0))
+        one, other = _crossed(b - a, across), _crossed(across, d - a)
+        both = one + other
+        area[part] = both.T
+        size = np.sqrt(_dotted(both, both))
+        cosines = [_dotted(each, both) / _off_zero(size * np.sqrt(_dotted(each, each))) for each in (one, other)]
+        cone[part] = np.arccos(np.clip(np.minimum(*cosines), -1.0, 1.0))
     return _Shape(low, high, area, cone)
+
+
+def _crossed(one: Floats, other: Floats) -> Floats:
+    """(3, k) the cross products of vectors (3, k)."""
+    (x, y, z), (u, v, w) = one, other
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u])
+
+
+def _dotted(one: Floats, other: Floats) -> Floats:
+    """(k,) the dot products of vectors (3, k)."""
+    return one[0] * other[0] + one[1] * other[1] + one[2] * other[2]
+
+
+def _off_zero(size: Floats) -> Floats:
+    """Lengths (k,) to divide by: 1 where there is none, so that a triangle without area counts as one seen edge on."""
+    return np.where(size > 0.0, size, 1.0)
 
 
 def _round(positions: Floats, centre: NDArray, line: NDArray, towards: Floats) -> tuple[Floats, Flags]:
     """(k,) the angle by which lines of vertices (k, m) go round their `centre` (k,), seen from `towards` (k, 3), and
     whether one of their steps does not go ahead."""
-    arm = positions[line] - positions[centre][:, None]
-    up = np.einsum("kmi,ki->km", arm, towards)
-    arm -= up[:, :, None] * towards[:, None]
-    one, other = arm[:, :-1], arm[:, 1:]
-    area = np.empty_like(one)
-    area[:, :, 0] = one[:, :, 1] * other[:, :, 2] - one[:, :, 2] * other[:, :, 1]
-    area[:, :, 1] = one[:, :, 2] * other[:, :, 0] - one[:, :, 0] * other[:, :, 2]
-    area[:, :, 2] = one[:, :, 0] * other[:, :, 1] - one[:, :, 1] * other[:, :, 0]
-    sine, cosine = np.einsum("kmi,ki->km", area, towards), np.einsum("kmi,kmi->km", one, other)
-    ahead = sine > FACES * np.hypot(sine, cosine)
-    return np.arctan2(sine, cosine).sum(axis=1), ~ahead.all(axis=1)
+    columns, seen = positions.T, towards.T
+    middle = [column.take(centre) for column in columns]
+    turn, hidden, last = np.zeros(len(centre)), np.zeros(len(centre), dtype=bool), None
+    for place in line.T:
+        arm = np.stack([column.take(place) - at for column, at in zip(columns, middle, strict=True)])
+        arm -= _dotted(arm, seen) * seen
+        if last is not None:
+            sine, cosine = _dotted(_crossed(last, arm), seen), _dotted(last, arm)
+            hidden |= ~(sine > FACES * np.sqrt(sine * sine + cosine * cosine))
+            turn += np.arctan2(sine, cosine)
+        last = arm
+    return turn, hidden
 
 
 def _not_flat(corners: NDArray, flat: Flags, a: Ints, b: Ints) -> tuple[Ints, Ints]:
@@ -188,6 +208,32 @@ def _taken_apart(finer: _Shape, a: Ints, b: Ints) -> tuple[Ints, Ints]:
     return (
         np.concatenate([none, *(pair[0] for pair in found)]), np.concatenate([none, *(pair[1] for pair in found)])
     )  # fmt: skip
+
+
+def _of_polygons(polygons: Polygons, positions: Floats) -> Pairs:
+    """(p, 2) the pairs of triangles of different polygons whose boxes overlap, sorted: polygons whose boxes do come
+    first, since they are fewer."""
+    if not polygons.n_faces:
+        return np.zeros((0, 2), dtype=np.int64)
+    columns = np.ascontiguousarray(positions.T)
+    corner = columns.take(polygons.indices, axis=1)
+    low, high = (end.reduceat(corner, polygons.starts[:-1], axis=1).T for end in (np.minimum, np.maximum))
+    a, b = own_candidate_pairs(np.stack([low, high, low], axis=1)).T
+    count = polygons.counts.astype(np.int64) - 2
+    first = np.cumsum(count) - count
+    many = count[a] * count[b]
+    row = np.repeat(np.arange(len(a)), many)
+    within = np.arange(len(row)) - np.repeat(np.cumsum(many) - many, many)
+    others = count[b][row]
+    one, other = first[a][row] + within // others, first[b][row] + within % others
+    at = [columns.take(corner, axis=1) for corner in polygons.triangles.T]
+    low, high = np.minimum.reduce(at), np.maximum.reduce(at)
+    meet = np.ones(len(row), dtype=bool)
+    for lower, upper in zip(low, high, strict=True):
+        meet &= (upper.take(one) >= lower.take(other)) & (lower.take(one) <= upper.take(other))
+    total = max(len(polygons.triangles), 1)
+    key = np.sort(one[meet] * total + other[meet])
+    return np.stack([key // total, key % total], axis=1)
 
 
 def _triangles_of(positions: Floats, corners: NDArray, a: Ints, b: Ints) -> Pairs:

@@ -5,6 +5,7 @@ Names are free, so a doubt is not an error: it is a question with the landmark's
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable
 from functools import cache
 
@@ -90,6 +91,8 @@ def letters_apart(one: str, other: str, limit: int) -> int:
     """The number of letters to insert, delete, change or swap with a neighbour to turn one word into the other (Damerau
     1964); more than `limit` counts as limit + 1.
     """
+    if sum((Counter(one) - Counter(other)).values()) > limit:  # each needs a change of its own
+        return limit + 1
     before2: list[int] = []
     before = list(range(len(other) + 1))
     for i, a in enumerate(one, 1):

@@ -5,22 +5,27 @@ along the other surface's normal. The least smooth field of the patch that gives
 their quadratic programme in the dual (`composer.contact.solve`; for contact as such inequalities see Baraff and Witkin,
 Dynamic simulation of non-penetrating flexible bodies, 1992). It is bounded in length, held back where a face would turn
 over (`contact_guard`), fades to the rim of the patch, and moves lashes and sheets on the skin along. Rows come in
-softly, so that it is a continuous function of the weights.
+softly and pull no harder than each would alone, so that it is a continuous function of the weights, and a calm one: a
+lip that is caught between teeth and the other lip crosses a little rather than jumps.
 
 Nothing is changed in a pose in which nothing lies deeper than allowed.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.contact.across import Across
-from composer.contact.least import Faces, least_field_of
+from composer.contact.faces import Faces
+from composer.contact.facing import FacingSide
+from composer.contact.least import least_field_of
 from composer.contact.modes import modes
 from composer.contact.solve import LineRows
 from composer.geometry.vectors import cross, lengths, unit_rows
@@ -28,7 +33,7 @@ from composer.head.head import Head
 from composer.mixing.anchors import Anchors
 from composer.mixing.contact_allowed import AllowedDepths
 from composer.mixing.contact_guard import FaceGuard
-from composer.mixing.contact_places import ContactPlace, contact_places
+from composer.mixing.contact_places import ContactPlace, HardSide, contact_places
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Recipe
 from masks.soften import smoothstep
@@ -36,29 +41,31 @@ from masks.soften import smoothstep
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Gap = tuple[Floats, Floats, Across | None, Floats]
-FIRM = 0.03
-"""How much a row gives way beside a typical push's own answer of 1; with 0.02 a pose that changes little may jump."""
+FIRM = 0.1
+"""How much a row gives way beside a typical push's own answer of 1; the field changes by at most 1 / (2 sqrt(FIRM)) of
+what its rows lack. With 0.03 sweeps of a mouth step up to 5 times as far as without contact."""
 CRUMPLED, EVEN = 0.2, 0.4
 """The share of a vertex's fan that is left when its triangles are added up as vectors: with no more than this its
 normal says nothing, and it comes in over so much more."""
 APART, CLEAR, WITHDRAWN = 1.1, 0.6, 1.5
 """Of the room that a mix has: how much sheets, and skin beside a hard piece, are parted more than they have
 to be, and over how much that comes in."""
-AGAIN = 0.5
-"""Of the room: with so much left the correction is sought again at the corrected pose, with nothing left it stands."""
+AGAIN = 1.5
+"""Of the room: with so much left the correction is sought again at the corrected pose, with nothing left it stands.
+With 0.5 a sweep of a gaze steps 4 times as far as without contact."""
 EARLY, MARGIN = 1.0, 0.4
 """Of the room: how far apart sheets are still asked, unless shapes bring them nearer, and how much nearer a mix may."""
-FIRMER = 1.1
+PULL = 1.0
+"""How hard a row may pull beside what it would alone, where it lacks as much and as much more as is watched. With 2 the
+worst sweep of a mouth steps 3.6 times as far as without contact, with 1 2.9; without a bound 13."""
+FIRMER = 1.15
 """What a row asks for is this many times what it lacks, since it gives way."""
 WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
 MOST_LACK, CEILING = 0.15, 0.15
 """Of the lines' length: the most that a row lacks at once, and the longest correction. Lips 8 mm, lids 5 mm."""
 FACE_LEFT = 0.25
-"""The share of its area, seen along its own normal, that a triangle is to keep; the guard holds it at somewhat less."""
-HOLD, RISE = 1.5, 0.12
-"""Edges about a face over which a correction is held as there, and the share of the lines' length over which it
-comes back."""
+"""The share of its area, seen along its own normal, that a triangle is to keep."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,9 +143,10 @@ class _Parting:
         self._triangles = triangles
         close = [one for side in place.sides for one in (side.own, side.other)]
         self._modes = modes(patch, rest, np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *close])))
-        self._guard = FaceGuard(rest, triangles, HOLD * patch.edge_mm, RISE * patch.length_mm)
+        self._guard = FaceGuard(triangles, len(rest))
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
+        self._gaps_before: dict[tuple[int, int], tuple[list[NDArray], Gap]] = {}
         self._allowed = self._may(mixer)
         self._pulls = [np.zeros(sum(map(len, self._own))) for _ in range(place.passes)]
         self._before: tuple[list[NDArray], tuple[Ints, Floats] | None] | None = None
@@ -146,7 +154,7 @@ class _Parting:
     def again(self, mixer: Mixer) -> _Parting:
         other = copy(self)
         other._allowed = other._may(mixer)
-        other._before, other._pulls = None, list(self._pulls)
+        other._before, other._pulls, other._gaps_before = None, list(self._pulls), {}
         return other
 
     def _may(self, mixer: Mixer) -> AllowedDepths:
@@ -166,24 +174,24 @@ class _Parting:
 
     def _found(self, pose: NDArray, places: Floats, allowed: list[Floats]) -> tuple[Ints, Floats] | None:
         """The same, where the patch lies at `places` (m, 3), for the `allowed` depths of its sides."""
-        normals, even = self._normals(places)
-        gaps = self._gaps(pose, places, normals, even)
+        vectors, normals, even = self._normals(places)
+        gaps = self._gaps(pose, places, normals, even, 0)
         if all((-gap <= may).all() for (gap, *_), may in zip(gaps, allowed, strict=True)):
             return None
         aimed = self._aimed_at(gaps, allowed)
         correction, share = np.zeros_like(places), 1.0
-        faces = Faces(places, self._triangles, normals, FACE_LEFT)
+        faces = Faces(places, self._triangles, vectors, normals, FACE_LEFT)
         for step in range(self.place.passes):
             if step:
                 now = places + correction
-                gaps = self._gaps(pose, now, *self._normals(now))
+                gaps = self._gaps(pose, now, *self._normals(now)[1:], step)
                 over = max(float((-gap - may).max()) for (gap, *_), may in zip(gaps, allowed, strict=True))
                 share = float(smoothstep(np.array(over / (AGAIN * self.place.room_mm))))
                 if share == 0.0:
                     break
             rows, whose = self._rows(gaps, aimed, correction)
             pulls = self._pulls[step]
-            field, pull = least_field_of(self._modes, rows, faces, FIRM, pulls[whose])
+            field, pull = least_field_of(self._modes, rows, FIRM, pulls[whose])
             self._pulls[step] = np.zeros(len(pulls))
             self._pulls[step][whose] = pull
             correction = correction + share * (self._bounded(field) - correction)
@@ -209,27 +217,36 @@ class _Parting:
     def _depths(self, pose: NDArray) -> list[Floats]:
         """(k,) mm by side, how deep its vertices lie in a pose (n, 3)."""
         places = np.asarray(pose[self.place.vertices], dtype=np.float64)
-        return [-gap for gap, *_ in self._gaps(pose, places, *self._normals(places))]
+        return [-gap for gap, *_ in self._gaps(pose, places, *self._normals(places)[1:])]
 
-    def _normals(self, places: Floats) -> tuple[Floats, Floats]:
-        """(m, 3) unit normals of the patch at `places` (m, 3), and (m,) in [0, 1] how much the triangles about each
-        vertex look the same way."""
+    def _normals(self, places: Floats) -> tuple[Floats, Floats, Floats]:
+        """(t, 3) mm^2 twice the triangles' areas along their normals, the patch at `places` (m, 3); (m, 3) unit normals
+        of its vertices, and (m,) in [0, 1] how much the triangles about each look the same way."""
         corners = places[self._triangles]
         vectors = cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         found = self._fans @ np.column_stack([vectors, lengths(vectors)])
         left = lengths(found[:, :3]) / np.maximum(found[:, 3], np.finfo(float).tiny)
-        return unit_rows(found[:, :3]), smoothstep((left - CRUMPLED) / EVEN)
+        return vectors, unit_rows(found[:, :3]), smoothstep((left - CRUMPLED) / EVEN)
 
-    def _gaps(self, pose: NDArray, places: Floats, normals: Floats, even: Floats) -> list[Gap]:
-        """By side: gaps (k,) mm, the other's direction outwards (k, 3), places across and how far each counts (k,)."""
+    def _gaps(self, pose: NDArray, places: Floats, normals: Floats, even: Floats, step: int = -1) -> list[Gap]:
+        """By side: gaps (k,) mm, the other's direction outwards (k, 3), places across and how far each counts (k,).
+        What a `step` of the correction asked last is known where nothing of it has changed."""
         found: list[Gap] = []
         for side in self.place.sides:
-            each = side.heights(places, normals, even)
-            found.append((each.gap, each.out, each.across, each.counts))
+            used = np.concatenate([side.own, side.other])
+            asked = [places[used], normals[used], even[used]]
+            found.append(self._known((step, len(found)), asked, partial(_facing, side, places, normals, even)))
         for hard in self.place.hard:
-            gap, out = hard.piece.gaps(pose, places[hard.own], WATCHED * self._length)
-            found.append((gap, out, None, np.ones(len(gap))))
+            asked = [places[hard.own], pose[hard.piece.vertices]]
+            make = partial(_beside, hard, pose, places, WATCHED * self._length)
+            found.append(self._known((step, len(found)), asked, make))
         return found
+
+    def _known(self, key: tuple[int, int], asked: list[NDArray], make: Callable[[], Gap]) -> Gap:
+        before = self._gaps_before.get(key)
+        if before is None or not all(np.array_equal(a, b) for a, b in zip(before[0], asked, strict=True)):
+            before = self._gaps_before[key] = (asked, make())
+        return before[1]
 
     def _aimed_at(self, gaps: list[Gap], allowed: list[Floats]) -> list[Floats]:
         """How deep each side is to be, where somewhere it is deeper than `allowed`: without the room, in which
@@ -249,7 +266,7 @@ class _Parting:
         place (r,) among all that are asked."""
         width = max((a.corners.shape[1] for _, _, a, _ in gaps if a is not None), default=1)
         watched = WATCHED * self._length
-        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats, Ints]] = []
+        parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats, Floats, Ints]] = []
         first = 0
         for vertices, (gap, out, across, counts), may in zip(self._own, gaps, allowed, strict=True):
             lack = -gap - may
@@ -263,10 +280,12 @@ class _Parting:
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
             soft = counts[on] * smoothstep(lack[on] / watched + 1.0)
             wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
-            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6), first + on))
+            most = PULL * counts[on] * (np.minimum(lack[on], MOST_LACK * self._length) + watched)
+            parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6), most, first + on))
             first += len(vertices)
-        own, corners, share, out, wanted, soft, whose = (np.concatenate(each) for each in zip(*parts, strict=True))
-        return LineRows(own, Across(own, corners, share), out, wanted, soft), whose
+        joined = [np.concatenate(each) for each in zip(*parts, strict=True)]
+        own, corners, share, out, wanted, soft, most, whose = joined
+        return LineRows(own, Across(own, corners, share), out, wanted, soft, most), whose
 
     def _bounded(self, correction: Floats) -> Floats:
         """The correction (m, 3) no longer than its ceiling, bent towards it from six tenths on."""
@@ -277,6 +296,16 @@ class _Parting:
             return correction
         soft = np.where(over > 0.0, 0.6 * ceiling + 0.4 * ceiling * np.tanh(over / (0.4 * ceiling)), long)
         return correction * (soft / np.maximum(long, np.finfo(float).tiny))[:, None]
+
+
+def _facing(side: FacingSide, places: Floats, normals: Floats, even: Floats) -> Gap:
+    each = side.heights(places, normals, even)
+    return each.gap, each.out, each.across, each.counts
+
+
+def _beside(hard: HardSide, pose: NDArray, places: Floats, near_mm: float) -> Gap:
+    gap, out, counts = hard.piece.gaps(pose, places[hard.own], near_mm)
+    return gap, out, None, counts
 
 
 def _bound_to(head: Head, anchors: Anchors | None, vertices: Ints) -> tuple[Ints, sp.csr_matrix]:

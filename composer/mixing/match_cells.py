@@ -34,7 +34,8 @@ AT_A_TIME, ALIKE, NEARLY = 4, 0.3, 0.3
 """At most so many cells come in at a time: those that gain at least NEARLY as much as the best, and of whose movement
 less than the share ALIKE is that of one that just came in. It limits time only."""
 OUT_AT_A_TIME = 0.25
-"""At most this share of the cells goes at a time: their costs add up only where they have little in common."""
+"""At most this share of the cells goes at a time, of which none could stand in for another that goes: of two that are
+alike neither is needed beside the other, but one of them is."""
 TOO_ALIKE = 1e-6
 """A cell of which less than this share is its own beside those that are in tells nothing (our choice)."""
 
@@ -66,6 +67,10 @@ class TakeSums:
         chance = max(frames + DEVIATIONS * np.sqrt(2.0 * frames), LEAST_EVIDENCE) * self.variance
         return float(chance + sparse * max(left - self.variance * frames * self.coordinates, 0.0))
 
+    def worth(self, found: TakeCells, sparse: float) -> float:
+        """mm^2, what cells leave and what each of them must be worth, together: the less the better."""
+        return found.left + len(found.at) * self.needed(found.left, sparse)
+
 
 def cells_of_take(sums: TakeSums, candidates: NDArray, bounds: Bounds) -> TakeCells:
     """The cells that a take needs; all of `candidates` (places of columns that move something) for a `sparse` of 0."""
@@ -74,6 +79,7 @@ def cells_of_take(sums: TakeSums, candidates: NDArray, bounds: Bounds) -> TakeCe
         return _told(sums, *_solved(sums, candidates, bounds, None))
     at, weights = np.zeros(0, dtype=np.intp), np.zeros((len(sums.onto), 0))
     left, seen, barred = float(sums.squares.sum()), set[bytes](), np.zeros(0, dtype=np.intp)
+    best = TakeCells(at, weights, left)
     for _ in range(TURNS):
         allowed = np.setdiff1d(candidates, np.concatenate([at, barred]))
         new = _coming_in(sums, allowed, at, weights, sums.needed(left, bounds.sparse), bounds)
@@ -86,7 +92,10 @@ def cells_of_take(sums: TakeSums, candidates: NDArray, bounds: Bounds) -> TakeCe
         if state in seen:  # bounds took away what they promised
             barred = np.union1d(barred, new)
         seen.add(state)
-    return TakeCells(at, weights, left)
+        other = TakeCells(at, weights, left)
+        if sums.worth(other, bounds.sparse) < sums.worth(best, bounds.sparse):
+            best = other
+    return best
 
 
 def _coming_in(
@@ -161,9 +170,17 @@ def _needed(sums: TakeSums, at: NDArray, weights: Floats, needed: float, bounds:
     if not k:
         return np.ones(0, dtype=bool)
     scaled = ScaledCells.of(sums.gram[np.ix_(at, at)], bounds.low, bounds.high)
-    inverse = np.diagonal(la.cho_solve(la.cho_factor(scaled.gram, lower=True), np.eye(k)))
-    costs = np.square(weights * scaled.length).sum(axis=0) / np.maximum(inverse, 1e-300)
+    inverse = la.cho_solve(la.cho_factor(scaled.gram, lower=True), np.eye(k))
+    alone = np.maximum(np.diagonal(inverse), 1e-300)
+    costs = np.square(weights * scaled.length).sum(axis=0) / alone
     stays: NDArray[np.bool_] = np.abs(weights).max(axis=0) >= SEEN
-    for place in np.argsort(np.where(stays, costs, np.inf), kind="stable")[: max(int(OUT_AT_A_TIME * k), 1)]:
-        stays[place] &= costs[place] >= needed
+    if not stays.all():
+        return stays
+    going: list[int] = []
+    for place in np.argsort(costs, kind="stable")[: max(int(OUT_AT_A_TIME * k), 1)]:
+        if costs[place] >= needed:
+            break
+        if (np.square(inverse[place, going]) < ALIKE**2 * alone[place] * alone[going]).all():
+            going.append(int(place))
+    stays[going] = False
     return stays

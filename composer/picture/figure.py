@@ -97,7 +97,8 @@ class Figure:
                 self.least_open[lifted] = TEETH_OPEN
         if landmarks is not None:
             fine = refine(self.neutral, self.factors)
-            hair = brow_weights(fine, ~self.is_part, landmarks)[:, None]
+            hairy = "brow" in are.values()
+            hair = brow_weights(fine, ~self.is_part, landmarks, hairy)[:, None]
             self.albedo = self.albedo + hair * (BROW - self.albedo)
         self.reach_mm = 0.16 * float(np.linalg.norm(np.ptp(self.neutral, axis=0)))
         a, b = self.cage.edges.T

@@ -38,7 +38,8 @@ GROUPS = {
     "teeth": PARTS["teeth"],
     "tongue": PARTS["tongue"],
     "lash": PARTS["lashes"],
-    "nostril": (rgb(182, 150, 134), 0.03),
+    "nostril": (rgb(112, 72, 60), 0.02),
+    "socket": (rgb(196, 148, 136), 0.16),
     "lip": (rgb(202, 163, 151), 0.10),
 }
 LIPS, LIPS_SHEEN = GROUPS["lip"]
@@ -143,9 +144,11 @@ def _feet(points: Floats, line: Floats) -> tuple[Floats, Floats]:
     return best, foot
 
 
-def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, half_mm: float = 3.0) -> Floats:
-    """(n,) in [0, 1]: a soft stroke along the brow curves, thinner towards the temple; zeros without such curves."""
+def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, hairy: bool = False) -> Floats:
+    """(n,) in [0, 1]: a soft stroke along the brow curves, thinner towards the temple; zeros without such curves. Where
+    the head has brows of hair (`hairy`) it is broader and fainter: the tone of skin with hair on it."""
     weight = np.zeros(len(neutral))
+    half_mm, most = (4.2, 0.42) if hairy else (3.0, 0.75)
     size = float(np.linalg.norm(np.ptp(neutral, axis=0))) / 330.0
     for side in ("left", "right"):
         if f"brow_{side}" not in landmarks.curves:
@@ -157,7 +160,7 @@ def brow_weights(neutral: Floats, skin: NDArray, landmarks: Landmarks, half_mm: 
         distance, along = _to_line(neutral[near], line)
         half = half_mm * size * (1.15 - 0.6 * along**2)
         fade = np.clip(1.4 - distance / half, 0.0, 1.0)
-        weight[near] = np.maximum(weight[near], 0.75 * fade * fade * (3.0 - 2.0 * fade))
+        weight[near] = np.maximum(weight[near], most * fade * fade * (3.0 - 2.0 * fade))
     return weight * skin
 
 

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from composer.head.head import InBetween
+from composer.mixing.hinge import Hinge
 from composer.mixing.match import Bounds
 from tests.composer.edits.taken_head import bowl, matched, taken, weights_of, with_sides
 
@@ -31,10 +33,12 @@ def test_planted_weights_and_head_motions_come_back(cells: list) -> None:
 def test_of_noisy_frames_the_planted_cells_come_back_and_no_other() -> None:
     """0.2 mm of noise: weights within 0.03 (95th percentile), nothing else above 0.05."""
     evaluated = with_sides(bowl())
-    cells = [(side, f"push_{number}", False) for number, side in enumerate(["left", "right"] * 4)]
     masks, head = evaluated.mixer.masks, evaluated.head
-    moving = [key for key in cells if masks[key[0]] @ np.abs(head.shape(key[1]).delta).sum(axis=1) > 300]
-    assert len(moving) >= 5
+    moved = {
+        (side, shape.name, False): float(masks[side] @ np.linalg.norm(shape.delta, axis=1))
+        for side in ("left", "right") for shape in head.shapes
+    }  # fmt: skip
+    moving = sorted(moved, key=lambda key: -moved[key])[:8]
     take = taken(evaluated, moving, 80)
     found = matched(evaluated, take)
     off = np.abs(weights_of(found, moving) - take.weights)
@@ -94,3 +98,27 @@ def test_a_shape_that_is_a_motion_of_the_head_gets_no_weight() -> None:
     found = matched(evaluated, take, ["all"])
     assert found.cells == (("all", "push_0", False),)
     assert found.notes == ("nod: little else than a motion of the head, so it gets no weight.",)
+
+
+@pytest.mark.parametrize("bent", ["in-between", "hinge"])
+def test_shapes_that_do_not_go_straight_come_back(bent: str) -> None:
+    """An in-between far off the line (OpenUSD, UsdSkel: piecewise linear), or a turn of 25 degrees, beside pushes that
+    could make up for it in part."""
+    head = bowl()
+    first = head.shapes[0]
+    if bent == "in-between":
+        middle = (0.5 * first.delta + 0.5 * head.shapes[3].delta).astype(np.float32)
+        shape, hinges = replace(first, inbetweens=(InBetween(0.5, middle),)), {}
+    else:
+        low = np.clip((20.0 - head.neutral[:, 1]) / 40.0, 0.0, 1.0)
+        origin = np.array([0.0, 20.0, -30.0])
+        hinge = Hinge(np.array([1.0, 0.0, 0.0]), origin, float(np.deg2rad(25.0)), low.astype(np.float32))
+        arm = np.array(head.neutral) - hinge.origin
+        turned = Rotation.from_euler("x", 25.0, degrees=True).apply(arm) - arm
+        shape, hinges = replace(first, delta=(low[:, None] * turned).astype(np.float32)), {"push_0": hinge}
+    evaluated = with_sides(head.with_(shapes=(shape, *head.shapes[1:])), hinges)
+    cells = [("all", "push_0", False), ("all", "push_5", False)]
+    take = taken(evaluated, cells, 24, noise_mm=0.05)
+    found = matched(evaluated, take, ["all"])
+    assert set(found.cells) == set(cells)
+    np.testing.assert_allclose(weights_of(found, cells), take.weights, atol=0.02)

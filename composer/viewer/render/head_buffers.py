@@ -171,6 +171,6 @@ def _materials(head: Head) -> NDArray[np.float32]:
     are = what_parts_are(head)
     albedo, sheen = materials(head.polygons, head.neutral, head.parts, head.groups, head.landmarks, are)
     if head.landmarks is not None:
-        hair = brow_weights(head.neutral, head.skin, head.landmarks)[:, None]
+        hair = brow_weights(head.neutral, head.skin, head.landmarks, "brow" in are.values())[:, None]
         albedo = albedo + hair * (BROW - albedo)
     return np.concatenate([albedo, sheen[:, None]], axis=1).astype(np.float32)

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import nnls
+from scipy.optimize import lsq_linear, nnls
 
 from composer.contact.across import Across, across
 from composer.contact.ball_height import BallHeight
 from composer.contact.crossing import parting_rows
 from composer.contact.patch import Response
-from composer.contact.solve import FIRM, LineRows, PairRows, least_field, not_negative, shortened
+from composer.contact.solve import FIRM, LineRows, PairRows, least_field, not_negative, shortened, within_bounds
 from composer.geometry.polygons import Polygons
 from composer.geometry.self_crossing import SelfCrossing
 
@@ -63,6 +63,20 @@ def test_multipliers_are_those_of_an_independent_non_negative_solver(seed: int) 
     factor = np.linalg.cholesky(matrix)
     known, _ = nnls(factor.T, np.linalg.solve(factor, wanted))
     np.testing.assert_allclose(not_negative(matrix, wanted), known, atol=1e-6)
+
+
+@given(seed=seeds)
+@settings(max_examples=20)
+def test_multipliers_within_bounds_are_those_of_an_independent_solver(seed: int) -> None:
+    """The same over 0 <= x <= u as bounded least squares (scipy's lsq_linear), from any guess."""
+    rng = np.random.default_rng(seed)
+    root = rng.normal(size=(12, 12))
+    matrix, wanted = root @ root.T + 0.1 * np.eye(12), rng.normal(size=12)
+    most = np.where(rng.uniform(size=12) < 0.2, np.inf, rng.uniform(0.02, 1.0, 12))
+    factor = np.linalg.cholesky(matrix)
+    known = lsq_linear(factor.T, np.linalg.solve(factor, wanted), (0.0, most), tol=1e-13, max_iter=1000).x
+    for begin in (None, rng.uniform(0.0, 1.0, 12)):
+        np.testing.assert_allclose(within_bounds(matrix, wanted, most, begin=begin), known, atol=1e-6)
 
 
 @given(seed=seeds)

@@ -1,4 +1,4 @@
-"""Laws of the smallest field in modes: against an independent solver, and no face below the area it is to keep."""
+"""Laws of the smallest field in modes: against an independent solver, and how fast it may change."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.optimize import lsq_linear
 
 from composer.contact.across import Across
-from composer.contact.least import AT_ONCE, Faces, least_field_of
+from composer.contact.least import AT_ONCE, least_field_of
 from composer.contact.lines import Meeting
 from composer.contact.modes import modes
 from composer.contact.patch import Patch
@@ -46,9 +46,9 @@ def test_amounts_are_those_of_an_independent_solver(seed: int) -> None:
     wanted = np.linalg.lstsq(stacked.T, rows.lack, rcond=None)[0]
     pull = lsq_linear(stacked, wanted, (0.0, np.inf), tol=1e-14).x
     field = shape @ (rowed.T @ pull).reshape(5, 3)
-    found, pull = least_field_of(shape, rows, None, 0.03)
+    found, pull = least_field_of(shape, rows, 0.03)
     np.testing.assert_allclose(found, field, atol=1e-3)
-    again, _ = least_field_of(shape, rows, None, 0.03, begin=pull[::-1].copy())
+    again, _ = least_field_of(shape, rows, 0.03, begin=pull[::-1].copy())
     np.testing.assert_allclose(again, found, atol=1e-3)
 
 
@@ -66,30 +66,6 @@ def test_modes_are_the_whole_response_where_every_vertex_is_pushed() -> None:
     np.testing.assert_allclose(scale * (found @ found[middle])[inner], answer[inner, middle], atol=0.06 * answer.max())
 
 
-def test_faces_keep_the_share_of_their_area_that_they_are_to() -> None:
-    """Two vertices side by side, pushed over each other by more than the edge between them: free, faces turn."""
-    skin, patch = sheet()
-    places = skin.positions[patch.vertices]
-    number = {int(v): i for i, v in enumerate(patch.vertices)}
-    left, right = number[6 * SIDE + 6], number[7 * SIDE + 6]
-    shape = modes(patch, places, np.arange(len(places)))
-    normals = np.tile([0.0, 0.0, 1.0], (len(places), 1))
-    way = np.array([[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0]])
-    rows = LineRows(np.array([left, right]), None, way, np.array([0.8, 0.8]), np.ones(2))
-    triangles = patch.polygons.triangles
-
-    def areas(field: np.ndarray) -> np.ndarray:
-        corners = (places + field)[triangles]
-        return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])[:, 2]
-
-    free = areas(least_field_of(shape, rows, None, 0.03)[0]) / areas(np.zeros_like(places))
-    assert free.min() < 0.0
-    field = least_field_of(shape, rows, Faces(places, triangles, normals, 0.25), 0.03)[0]
-    kept = areas(field) / areas(np.zeros_like(places))
-    assert kept.min() > 0.0
-    assert field[left, 0] > 0.2
-
-
 @given(seed=seeds)
 @settings(max_examples=3)
 def test_many_rows_that_come_in_a_few_at_a_time_give_what_all_at_once_give(seed: int) -> None:
@@ -104,16 +80,41 @@ def test_many_rows_that_come_in_a_few_at_a_time_give_what_all_at_once_give(seed:
     stacked = np.concatenate([rowed.T, np.sqrt(0.5) * np.eye(200)])
     wanted = np.linalg.lstsq(stacked.T, rows.lack, rcond=None)[0]
     pull = lsq_linear(stacked, wanted, (0.0, np.inf), tol=1e-14).x
-    found, _ = least_field_of(shape, rows, None, 0.5)
+    found, _ = least_field_of(shape, rows, 0.5)
     np.testing.assert_allclose(found, shape @ (rowed.T @ pull).reshape(6, 3), atol=2e-3)
 
 
-def test_a_sliver_is_let_go_and_counts_the_more_the_higher_it_is() -> None:
-    """Triangles of 1 mm by their height over the longest edge: none at a two-hundredth, wholly at a hundredth."""
-    heights = np.array([0.002, 0.005, 0.0065, 0.008, 0.01, 0.5])
-    places = np.array([[(0.0, i, 0.0), (1.0, i, 0.0), (0.5, i + h, 0.0)] for i, h in enumerate(heights)]).reshape(-1, 3)
-    normals = np.tile([0.0, 0.0, 1.0], (len(places), 1))
-    counts = Faces(places, np.arange(len(places)).reshape(-1, 3), normals, 0.25).counts
-    assert counts[:2].max() < 1e-9
-    assert counts[-2:].min() > 1.0 - 1e-9
-    assert 0.0 < counts[2] < counts[3] < 1.0
+@given(seed=seeds)
+@settings(max_examples=25)
+def test_no_field_changes_faster_than_its_rows_allow(seed: int) -> None:
+    """A row that gives way by e lets the amounts change by at most 1 / (2 sqrt(e)) of what all rows lack (the largest
+    of s / (s^2 + e), by which Tikhonov's regularised inverse takes a singular value s; Hansen, Rank-deficient and
+    discrete ill-posed problems, 1998, section 4.2), whichever rows come in or reach their bound in between."""
+    rng = np.random.default_rng(seed)
+    firm, count = 0.1, 20
+    shape = np.eye(7)  # the field is its own amounts
+    n = rng.normal(size=(count, 3))
+    n /= np.linalg.norm(n, axis=1)[:, None]
+    lack, change = rng.normal(size=count), rng.normal(size=count) * 10.0 ** rng.uniform(-3.0, 0.0)
+    place = Across(rng.integers(0, 7, count), rng.integers(0, 7, (count, 2)), rng.dirichlet(np.ones(2), count))
+    bound = rng.uniform(0.1, 2.0, count)
+    one, other = (
+        least_field_of(shape, LineRows(place.vertices, place, n, each, np.ones(count), bound), firm)[0]
+        for each in (lack, lack + change)
+    )
+    left_alone = np.sqrt(count) * 1e-4  # what rows may lack without being asked
+    most = (np.linalg.norm(change) + 2.0 * left_alone) / (2.0 * np.sqrt(firm))
+    assert np.linalg.norm(one - other) <= most
+
+
+def test_rows_that_want_opposite_things_pull_no_harder_than_their_bound() -> None:
+    """Four rows push a vertex to and fro, and one of them turns: it goes no further than the bound times the turn."""
+    shape, bound = np.ones((1, 1)), 1.5
+    moved = []
+    for turn in (0.0, 0.2):
+        way = np.array([[np.cos(turn), np.sin(turn), 0.0], [-1.0, 0.0, 0.0], [1.0, 0.0, 0.0], [-1.0, 0.0, 0.0]])
+        rows = LineRows(np.zeros(4, dtype=np.int64), None, way, np.full(4, 2.0), np.ones(4), np.full(4, bound))
+        field, pull = least_field_of(shape, rows, 0.03)
+        assert pull.max() <= bound
+        moved.append(field[0])
+    assert 0.0 < np.linalg.norm(moved[1] - moved[0]) <= bound * 0.2

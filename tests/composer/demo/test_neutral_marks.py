@@ -25,7 +25,7 @@ GROUPS = (
 )  # fmt: skip
 PARTS = (
     "eye_left", "eye_right", "teeth_upper", "teeth_lower", "gum_upper", "gum_lower", "tongue", "lashes_upper_left",
-    "lashes_upper_right", "lashes_lower_left", "lashes_lower_right",
+    "lashes_upper_right", "lashes_lower_left", "lashes_lower_right", "brow_left", "brow_right",
 )  # fmt: skip
 
 
@@ -86,7 +86,7 @@ def test_groups_and_parts_divide_the_head(name: str) -> None:
     follows = {part.name: part.follows for part in base.parts}
     assert follows["eye_left"] == "skull" and follows["teeth_upper"] == "skull"
     assert follows["teeth_lower"] == follows["tongue"] == "jaw"
-    assert follows["lashes_upper_left"] == "surface"
+    assert follows["lashes_upper_left"] == follows["brow_left"] == "surface"
     assert base.head().skin.sum() == base.n_skin
 
 

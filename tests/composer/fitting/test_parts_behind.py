@@ -37,7 +37,7 @@ def test_a_lip_that_lies_further_back_pushes_the_teeth_back(keeper: Head) -> Non
     assert marks is not None
     middle = marks.position("sublabiale", keeper.neutral)
     away = np.linalg.norm(keeper.neutral - middle, axis=1)
-    at = keeper.neutral - 9.0 * np.exp(-((away / 14.0) ** 2))[:, None] * [0.0, 0.0, 1.0] * keeper.skin[:, None]
+    at = keeper.neutral - 12.0 * np.exp(-((away / 14.0) ** 2))[:, None] * [0.0, 0.0, 1.0] * keeper.skin[:, None]
     assert through(keeper, keeper.neutral, free) == 0
     assert through(keeper, at, free) > 0
     placed, notes = place_parts(keeper, at, free=free)

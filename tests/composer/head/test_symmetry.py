@@ -189,9 +189,7 @@ def test_the_partners_of_the_demo_are_those_that_its_maker_knows() -> None:
 def test_posed_and_proportioned_heads_mirror_as_the_demo_does() -> None:
     """A smile on one side and a jaw pushed aside, taken for neutrals: no row is off."""
     head = face("keeper").head
-    sides = [name for name in head.shape_names if name.endswith("_left")][:12]
-    assert sides
-    for name in sides[::6]:
+    for name in ("au12_left", "jaw_left"):
         found = mirror_map(head.polygons, head.neutral + head.shape(name).delta)
         assert found.whole
         np.testing.assert_array_equal(found.partner, face("keeper").neutral.mirror, err_msg=name)

@@ -115,18 +115,19 @@ def _curve(stage: Stage, kit: Kit, lane: Lane, made: EvaluatedClip, laid: Laid) 
 
 
 def draw_curve_words(stage: Stage, kit: Kit, lane: Lane, made: EvaluatedClip, laid: Laid, frame: int) -> None:
-    """Which cell the curve is of, and its weight where time stands."""
+    """Which cell the curve is of, and its weight where time stands; else what is drawn in its place."""
     if laid.curve is None or laid.curve not in made.cells:
-        return
-    weight = float(made.weights[frame, made.cells.index(laid.curve)])
-    words = f"{laid.curve[0]} × {laid.curve[1]}  {weight_words(weight)}"
+        words, ink = "all weights together", theme.QUIET
+    else:
+        weight = float(made.weights[frame, made.cells.index(laid.curve)])
+        words, ink = f"{laid.curve[0]} × {laid.curve[1]}  {weight_words(weight)}", theme.TEXT
     size, draw = kit.px(12), imgui.get_window_draw_list()
     words = kit.fit(words, 0.6 * (lane.right - lane.left))
     wide = imgui.calc_text_size(words).x * size / imgui.get_font_size()
     at = ImVec2(lane.right - wide, lane.top + kit.px(SCALE + 2))
     low, high = ImVec2(at.x - kit.px(5), at.y - kit.px(1)), ImVec2(at.x + wide + kit.px(5), at.y + size + kit.px(3))
     draw.add_rect_filled(low, high, u32(theme.WELL, 0.85), kit.px(4))
-    draw.add_text(kit.faces.plain, size, at, u32(theme.TEXT), words)
+    draw.add_text(kit.faces.plain, size, at, u32(ink), words)
 
 
 def _key(stage: Stage, kit: Kit, lane: Lane, strip: TimeStrip, key: Key, laid: Laid) -> None:
