@@ -34,6 +34,8 @@ SHARING = 4
 is averaged once more: in single pixels nothing else is to be seen (our choice, by eye)."""
 POSE_SHARING = 2
 """The same for a pose, whose parts that moved lie beside others that look along all (our choice, by eye)."""
+MOST_SHARED = 250_000
+"""Most pixels of such a picture of a pose: in larger ones the noise is seen (our choice, by eye)."""
 MOST_KNOWN = 2_000_000
 """Most pixels of a camera whose hits are kept with a pose (our choice; 16 bytes each)."""
 MOST_BETWEEN = 12
@@ -135,11 +137,12 @@ class Figure:
         again, sharing = self._again(fine), 1
         met: tuple[tuple[Camera, Hits], ...] = ()
         if camera is not None and camera.width * camera.height <= MOST_KNOWN:
-            met, sharing = ((camera, rays.through(camera)),), POSE_SHARING
+            met = ((camera, rays.through(camera)),)
+            sharing = POSE_SHARING if camera.width * camera.height <= MOST_SHARED else 1
             again = np.intersect1d(again, self._seen(met), assume_unique=True)
         free = self.rest_openness.copy()
         free[again] = openness(rays, fine, normals, again, self.reach_mm, 24, sharing)
-        free[again] = self._settled(free, SETTLED + 1 if met else SETTLED)[again]
+        free[again] = self._settled(free, SETTLED + 1 if sharing > 1 else SETTLED)[again]
         eyes = tuple(
             turned(ball, self.neutral[part.vertices], np.asarray(positions, dtype=np.float64)[part.vertices])
             for ball, part in zip(self.eyes_at_rest, self.eye_parts, strict=True)
