@@ -20,6 +20,10 @@ KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
 }
 
 
+SWING_SECONDS = 2.4
+"""How long a sweep lasts, to its end and back (our choice)."""
+
+
 def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), makes: Path | None = None) -> Path:
     """The path itself, where a file of this kind may be written there.
 
@@ -60,3 +64,16 @@ def write_picture(path: Path, picture: Image) -> None:
     from composer.picture.png import write_png
 
     write_png(path, picture)
+
+
+def write_there_and_back(path: Path, pictures: list[Image]) -> None:
+    """Write pictures as an animated WebP that goes to the last and back without end, SWING_SECONDS for both ways.
+
+    Raises MoueError where it cannot be written.
+    """
+    from composer.head.atomic import write_whole
+    from composer.picture.clip_picture import animated
+
+    steps = pictures + pictures[-2:0:-1]
+    moving = animated(steps, [SWING_SECONDS / len(steps)] * len(steps))
+    write_whole(path, lambda file: file.write(moving))

@@ -25,7 +25,7 @@ MODES = "give one of --sweep REGION:SHAPE, --pairs, --random N"
 
 def try_(
     document: Annotated[Path, typer.Argument(help=DOCUMENT)],
-    to: Annotated[Path, typer.Option(metavar="FILE", help="The PNG to write.")],
+    to: Annotated[Path, typer.Option(metavar="FILE", help="The .png to write; a sweep may move as a .webp.")],
     sweep: Annotated[
         str | None, typer.Option(metavar="REGION:SHAPE", help="One cell from --low to --high, on --recipe if given.")
     ] = None,
@@ -65,15 +65,16 @@ def try_(
     from composer.checks.subject import HeadFacts
     from composer.checks.swept_cell import named_cell, sweep_cell
     from composer.checks.words import in_few_words
-    from composer.cli.outputs import may_write, write_picture
+    from composer.cli.outputs import may_write, write_picture, write_there_and_back
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.mixing.recipe import Recipe
+    from composer.picture.face import face_points
     from composer.picture.render import Studio
-    from composer.picture.sheet import Entry, contact_sheet
+    from composer.picture.sheet import Entry, contact_sheet, in_turn
 
     if (sweep is not None) + pairs + (random is not None) != 1:
         raise MoueError("one trial at a time", hint=MODES)
@@ -85,7 +86,8 @@ def try_(
         raise MoueError(f"--low {low:g} is above --high {high:g}", hint="give --low below --high")
     project = open_document(document)
     sources = (document, project.head_path)
-    may_write(to, ".png", sources)
+    moving = sweep is not None and to.suffix.lower() == ".webp"
+    may_write(to, ".webp" if moving else ".png", sources)
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json", sources)
     if keep_in is not None:
@@ -107,10 +109,12 @@ def try_(
             )  # fmt: skip
             title = f"{document.stem}: the worst {len(checked)} of {random} combinations"
         entries = [Entry(one.name, one.positions, in_few_words(one.findings)) for one in checked]
-        sheet = contact_sheet(
-            Studio.of(evaluated.head), entries, title=title, view=view, columns=columns, progress=progress,
-        )  # fmt: skip
-    write_picture(to, sheet.image)
+        studio = Studio.of(evaluated.head)
+        if moving:
+            write_there_and_back(to, in_turn(studio, entries, view=view, face=face_points(evaluated.head)))
+        else:
+            sheet = contact_sheet(studio, entries, title=title, view=view, columns=columns, progress=progress)
+            write_picture(to, sheet.image)
     if keep_in is not None:
         keep_combinations(evaluated, checked, keep_in)
     if json_file is not None:

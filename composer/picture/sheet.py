@@ -150,6 +150,20 @@ def still(
     return studio.picture(entry.positions, camera=camera, colours=entry.colours, light=light, clear=clear)
 
 
+def in_turn(
+    studio: Studio, entries: Sequence[Entry], *, view: str = "three_quarter", size: tuple[int, int] = (480, 600),
+    face: NDArray | None = None, light: str = FOLLOWING, progress: Progress | None = None, workers: int | None = None,
+) -> list[Image]:  # fmt: skip
+    """Every entry alone, all by one camera that holds them, or the points `face` (k, 3) mm: steps of one movement.
+
+    Raises MoueError for an unknown view or light.
+    """
+    lamps_of(light)
+    reach = np.concatenate([studio.figure.neutral] + [_outline(entry.positions) for entry in entries])
+    camera = frame(reach if face is None else np.asarray(face), axes_of(view), size, SHEET_FILL)
+    return _taken(studio, entries, [camera] * len(entries), light, progress, workers)
+
+
 def _taken(
     studio: Studio, entries: Sequence[Entry], cameras: Sequence[Camera], light: str, progress: Progress | None,
     workers: int | None,
@@ -214,4 +228,4 @@ def _label(draw, entry: Entry, picture: Box) -> Cell:  # type: ignore[no-untyped
     return Cell(entry.name, picture, name, note)
 
 
-__all__ = ["Cell", "Entry", "Sheet", "contact_sheet", "shapes_of", "shared_camera", "still"]
+__all__ = ["Cell", "Entry", "Sheet", "contact_sheet", "in_turn", "shapes_of", "shared_camera", "still"]

@@ -8,6 +8,7 @@ from imgui_bundle import ImVec2, imgui
 from composer.picture.letter_order import as_drawn
 from composer.picture.palette import viridis
 from composer.viewer.panels.compare import compare_menu
+from composer.viewer.panels.light_menu import lights
 from composer.viewer.panels.swatch import swatch
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.looking import frame_region, look_from
@@ -67,16 +68,19 @@ def _looks(stage: Stage, kit: Kit, has_texture: bool) -> None:
     imgui.set_cursor_screen_pos(ImVec2(left + width - box - others - kit.px(12), top + down))
     imgui.set_next_item_width(box)
     if imgui.begin_combo(
-        "##overlay", names.get("mask" if stage.place == "paint" and stage.overlay == "none" else stage.overlay, "Plain")
+        "##overlay",
+        names.get("mask" if stage.place == "paint" and stage.overlay == "none" else stage.overlay, "Plain"),
+        imgui.ComboFlags_.height_largest,
     ):
         for name, words in names.items():
             if imgui.selectable(words, name == stage.overlay)[0]:
                 stage.overlay = name
             kit.mark(f"overlay {name}")
             kit.tip(OVERLAYS[name][1])
+        lights(stage, kit)
         imgui.end_combo()
     kit.mark("overlay")
-    kit.tip("colours over the head", "overlay")
+    kit.tip("colours over the head, and its light", "overlay")
     imgui.same_line(0, kit.px(3))
     if kit.button("Edges", "show the edges of the coarse head", "cage", on=stage.wire, name="Cage"):
         stage.wire = not stage.wire

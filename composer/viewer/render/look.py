@@ -11,6 +11,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.picture.lamps import FOLLOWING
+
 Colour = tuple[int, int, int, int]
 INK: Colour = (38, 42, 50, 255)
 
@@ -54,7 +56,7 @@ class Look:
 
     `cover` (n, 4) uint8 is an sRGB colour and how much of the bone it hides; `wire` shows the cage's edges; `hidden`
     names parts that are left out, "skin" among them; `texture` (h, w, 3) uint8 sRGB, upper row first, is laid over
-    the skin by the head's own texture coordinates.
+    the skin by the head's own texture coordinates; `light` is a name of `composer.picture.lamps.LIGHTS`.
     """
 
     cover: NDArray[np.uint8] | None = None
@@ -63,6 +65,7 @@ class Look:
     marks: tuple[Mark, ...] = ()
     hidden: frozenset[str] = frozenset()
     texture: NDArray[np.uint8] | None = None
+    light: str = FOLLOWING
 
     def same_as(self, other: Look | None) -> bool:
         """Whether both draw the same: the same values, and the same array objects."""

@@ -268,7 +268,7 @@ class View3D:
         gl.glEnable(gl.GL_DEPTH_TEST)
         gl.glDepthFunc(gl.GL_LEQUAL)
         to_clip = eye.projection(width, height) @ eye.view_matrix()
-        light = Light(eye.camera(width, height))
+        light = Light(eye.camera(width, height), look.light)
         pose.cover.hold(cover)
         turn = (self._held.shading, light.window.tobytes())
         if pose.turn != turn:

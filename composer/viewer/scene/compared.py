@@ -31,9 +31,9 @@ class Compared:
             return None
         if self._pose is None:
             return None
-        drawn = (self._pose[0], eye, size_px, compare.how == "ghost", stage.hidden)
+        drawn = (self._pose[0], eye, size_px, compare.how == "ghost", stage.hidden, stage.light)
         if not same_key(self._drawn, drawn) or self._texture is None:
-            look = Look(hidden=stage.hidden)
+            look = Look(hidden=stage.hidden, light=stage.light)
             self._texture = view.beside(*self._pose, look, eye, size_px, ground=compare.how != "ghost")
             self._drawn = drawn
         return self._texture

@@ -155,7 +155,7 @@ class Drawing:
     def _look_of_new(self, stage: Stage, new: NewHead) -> Look:
         """The look, the same object as long as nothing in it has changed."""
         key = (new, new.version, new.marks, stage.landmark, stage.moved_mark, stage.moved_line, stage.piece,
-               self.shown.cover, stage.shown_of_new, stage.wire)  # fmt: skip
+               self.shown.cover, stage.shown_of_new, stage.wire, stage.light)  # fmt: skip
         if self._new_look is None or not same_key(self._new_look[0], key):
             self._new_look = (key, look_of_new(stage, new, self.shown))
         return self._new_look[1]

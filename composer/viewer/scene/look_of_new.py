@@ -30,7 +30,7 @@ def look_of_new(stage: Stage, new: NewHead, shown: Shown) -> Look:
         vertices, closed = stage.piece
         if len(vertices) > 1:
             lines.append(new.drawn.library_line(vertices, closed))
-    return Look(shown.cover, False, tuple(lines), tuple(marks), stage.hidden_of_new)
+    return Look(shown.cover, False, tuple(lines), tuple(marks), stage.hidden_of_new, light=stage.light)
 
 
 def loupe_middle(stage: Stage, new: NewHead) -> tuple[float, float, float] | None:

@@ -137,7 +137,8 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
     if stage.asked_place is not None and stage.place == "mix":
         marks = (*marks, outline.asked(stage.asked_place))
     skin = texture if stage.overlay == "skin" else None
-    return Look(shown.cover, stage.wire, tuple(line for line in lines if line is not None), marks, stage.hidden, skin)
+    drawn = tuple(line for line in lines if line is not None)
+    return Look(shown.cover, stage.wire, drawn, marks, stage.hidden, skin, stage.light)
 
 
 def _ring(stage: Stage, painting: Painting) -> Line | None:

@@ -18,6 +18,7 @@ from composer.document.project import Project
 from composer.errors import MoueError
 from composer.head.places import SurfacePoint
 from composer.mixing.recipe import Cell, Recipe, Row
+from composer.picture.lamps import FOLLOWING
 from composer.viewer.new_head.both_surfaces import LIBRARY
 from composer.viewer.new_head.new_head import NewHead
 from composer.viewer.render.camera import Eye, between
@@ -60,6 +61,7 @@ class Stage:
     place: Place = "mix"
     overlay: Overlay = "none"
     wire: bool = False
+    light: str = FOLLOWING
     hidden: frozenset[str] = frozenset()
     eye: Eye | None = None
     view: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 1.0)

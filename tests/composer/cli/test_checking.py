@@ -123,6 +123,20 @@ def test_wrong_trials_are_one_line(document, tmp_path, options, words):
     assert not (tmp_path / "x.png").exists()
 
 
+def test_a_sweep_is_an_animated_picture_that_goes_there_and_back(document, tmp_path):
+    to = tmp_path / "sweep.webp"
+    assert run(try_, document, sweep="lower:lift", steps=3, to=to) == 0
+    with Image.open(to) as moving:
+        shown = []
+        for number in range(moving.n_frames):
+            moving.seek(number)
+            shown.append(np.asarray(moving.convert("RGB")).astype(int))
+    assert len(shown) == 4
+    assert np.abs(shown[1] - shown[3]).mean() < 0.5 < np.abs(shown[0] - shown[2]).mean()
+    with pytest.raises(MoueError, match="not named as a picture"):
+        try_(document, pairs=True, to=to)
+
+
 def test_a_sheet_is_never_written_over_the_document(document, tmp_path):
     with pytest.raises(MoueError):
         run(try_, document, to=document, pairs=True)
