@@ -70,13 +70,19 @@ def test_a_smooth_cap_is_found_and_stands_out_by_its_thickness(name: str, thick:
     assert "above the eyes" in said and "?" in said and f"by {found[0].stands_mm:.0f} mm" in said
 
 
-def test_a_collar_and_hair_are_found_too() -> None:
-    one = person("bellringer")
+@pytest.mark.parametrize(("name", "off_mm"), [("ferrier", 2.0), ("bellringer", 3.0)])
+def test_a_collar_is_found_too(name: str, off_mm: float) -> None:
+    """The second neck is old: its cords stand out by some millimetres, and so does the collar on them."""
+    one = person(name)
     low = collar(one.skin, one.chin, one.neck, 10.0)
     under = np.linalg.norm(low - one.skin.positions, axis=1) > 5.0
     found = one.worn(low)
     assert len(found) == 1 and found[0].flags[under].mean() > 0.97
-    assert found[0].stands_mm == pytest.approx(10.0, abs=2.0)
+    assert found[0].stands_mm == pytest.approx(10.0, abs=off_mm)
+
+
+def test_hair_is_found_too() -> None:
+    one = person("bellringer")
     shell = hair(one.skin, one.brow, one.nape, 12.0, 3)
     under = np.linalg.norm(shell - one.skin.positions, axis=1) > 6.0
     found = one.worn(shell)
