@@ -35,9 +35,9 @@ RECIPES = """
 note = "one brow surprised, the other side glad"
 join = "seamless"
 cells = [
-  { region = "brow_inner_left", shape = "surprise", weight = 0.58 },
-  { region = "brow_outer_left", shape = "surprise", weight = 0.58 },
-  { region = "forehead_left", shape = "surprise", weight = 0.58 },
+  { region = "brow_inner_left", shape = "surprise", weight = 0.6 },
+  { region = "brow_outer_left", shape = "surprise", weight = 0.6 },
+  { region = "forehead_left", shape = "surprise", weight = 0.6 },
   { region = "mouth_corner_right", shape = "joy", weight = 0.6 },
   { region = "upper_lip_right", shape = "joy", weight = 0.6 },
   { region = "lower_lip_right", shape = "joy", weight = 0.6 },

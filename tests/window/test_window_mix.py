@@ -165,9 +165,9 @@ def test_cells_are_reached_and_turned_by_keys(open_demo: Hand) -> None:
     hand.key(keys["cell_down"])
     assert hand.session.region == "brow_outer_left"
     hand.key(keys["less"])
-    assert weight(hand, "brow_outer_left", "surprise") == pytest.approx(0.45)
+    assert weight(hand, "brow_outer_left", "surprise") == pytest.approx(0.55)
     hand.key(keys["more"])
-    assert weight(hand, "brow_outer_left", "surprise") == pytest.approx(0.5)
+    assert weight(hand, "brow_outer_left", "surprise") == pytest.approx(0.6)
     hand.key(keys["clear_cell"])
     assert weight(hand, "brow_outer_left", "surprise") is None
     hand.key(keys["cell_up"])

@@ -208,10 +208,14 @@ def test_nothing_is_painted_across_the_lip_line(open_demo: Hand) -> None:
     upper = np.maximum(raw["upper_lip_left"], raw["upper_lip_right"])
     to_paint(hand, 12.0)
     inside = np.flatnonzero((upper > 0.6) & head.skin & (np.abs(head.neutral[:, 0]) < 12))
-    vertex = next(
-        int(v) for v in inside[np.argsort(head.neutral[inside, 1])]
-        if (hit := look_up(hand.stage, *hand.at_vertex(int(v)))) is not None and int(v) in hit.corners
-    )  # fmt: skip
+
+    def pressed_is(vertex: int) -> bool:
+        """Whether a press at a vertex meets it, and one a pixel below it the same lip."""
+        x, y = hand.at_vertex(vertex)
+        hit, below = look_up(hand.stage, x, y), look_up(hand.stage, x, y + 1)
+        return hit is not None and below is not None and vertex in hit.corners and bool((upper[below.corners] > 0.6).all())
+
+    vertex = next(int(v) for v in inside[np.argsort(head.neutral[inside, 1])] if pressed_is(int(v)))
     hand.click(*hand.at_vertex(vertex))
     mask = hand.mask("mine")
     close = np.linalg.norm(head.neutral - head.neutral[vertex], axis=1) < 9.0

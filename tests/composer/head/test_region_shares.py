@@ -1,8 +1,8 @@
 """Which share of an action unit's motion the regions hold that are named after it, on the demo and on a real library.
 
 The muscle behind each unit is that of the Facial Action Coding System (Ekman and Friesen 1978; PMC7264164, table 1).
-The shares for squint, lowered brow and sneer are asked for; the others are what the preset holds, so that a change of
-the preset that costs one of them is seen.
+The shares for squint, lowered brow and sneer are asked for on a real library; the others are what the preset holds, so
+that a change of the preset that costs one of them is seen. On the demo they depend on how far its own units reach, too.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ CHEEKS = ("cheek", "cheek_lower", "cheekbone", "mouth_corner")
 JAW = ("jaw", "chin", "lower_lip")
 
 DEMO = [
-    ("au07", ("lower_lid",), 0.60), ("au04", BROW, 0.80), ("au09", ("nostril",), 0.50), ("au43", ("upper_lid",), 0.70),
-    ("au05", ("upper_lid",), 0.74), ("au02", BROW, 0.90), ("au06", LIDS_AND_CHEEK, 0.43),
-    ("au15", ("mouth_corner",), 0.49), ("au34", CHEEKS, 0.50), ("au10", ("upper_lip",), 0.22),
+    ("au07", ("lower_lid",), 0.59), ("au04", BROW, 0.80), ("au09", ("nostril",), 0.50), ("au43", ("upper_lid",), 0.70),
+    ("au05", ("upper_lid",), 0.74), ("au02", BROW, 0.90), ("au06", LIDS_AND_CHEEK, 0.40),
+    ("au15", ("mouth_corner",), 0.48), ("au34", CHEEKS, 0.43), ("au10", ("upper_lip",), 0.22),
     ("au16", ("lower_lip",), 0.58),
 ]  # fmt: skip
 REAL = [
