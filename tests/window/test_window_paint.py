@@ -213,7 +213,9 @@ def test_nothing_is_painted_across_the_lip_line(open_demo: Hand) -> None:
         """Whether a press at a vertex meets it, and one a pixel below it the same lip."""
         x, y = hand.at_vertex(vertex)
         hit, below = look_up(hand.stage, x, y), look_up(hand.stage, x, y + 1)
-        return hit is not None and below is not None and vertex in hit.corners and bool((upper[below.corners] > 0.6).all())
+        if hit is None or below is None or vertex not in hit.corners:
+            return False
+        return bool((upper[below.corners] > 0.6).all())
 
     vertex = next(int(v) for v in inside[np.argsort(head.neutral[inside, 1])] if pressed_is(int(v)))
     hand.click(*hand.at_vertex(vertex))
