@@ -68,7 +68,7 @@ def sheet(
     frames: Annotated[int, typer.Option(metavar="N", min=2, max=720, help="Sides of a turn, 2 to 720.")] = 48,
     size: Annotated[
         str | None,
-        typer.Option(metavar="WxH", help=f"Pixels of a still or a turn, each {SMALLEST} to {LARGEST}."),
+        typer.Option(metavar="PIXELS", help=f"WIDTHxHEIGHT of a still or a turn, each {SMALLEST} to {LARGEST}."),
     ] = None,
     clear: Annotated[bool, typer.Option("--clear", help="No ground: a still or a turn with alpha.")] = False,
     whole_head: Annotated[bool, typer.Option("--whole-head", help="Show the whole head, not only the face.")] = False,

@@ -7,11 +7,12 @@ name of a group or material decides. A piece of which nothing is known is left t
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from composer.head.head import Follows
 from composer.head.understand.anatomy import Anatomy
@@ -42,6 +43,8 @@ BOUND, NEAR, SMALL = 0.2, 0.03, 0.5
 """What is bound to the skin strays by this share of its own motion at most, lies (in the median) this near to it, of
 the skin's size, and is smaller than this share of it.
 """
+STRANDS = 8
+"""So many pieces of as many vertices are strands of one kind (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -69,9 +72,10 @@ def _told(anatomy: Anatomy) -> dict[int, Kind]:
     rest = [piece for piece in anatomy.pieces.others if piece not in kinds]
     about = {piece: eye for piece in rest if (eye := anatomy.eye_near(anatomy.pieces.of[piece])) is not None}
     kinds |= _about_eyes(anatomy, about)
-    kinds |= _in_mouth(anatomy, [piece for piece in rest if piece not in kinds and piece not in about])
-    kinds |= _bound(anatomy, [piece for piece in rest if piece not in kinds])
-    return kinds
+    rest = [piece for piece in rest if piece not in kinds]
+    bound = _bound(anatomy, rest)
+    kinds |= _in_mouth(anatomy, [piece for piece in rest if piece not in about], bound)
+    return {piece: kind for piece, kind in bound.items() if piece not in kinds} | kinds
 
 
 def by_name(said: Said | None) -> str:
@@ -156,8 +160,9 @@ def _sheet_or_lash(anatomy: Anatomy, piece: int, eye: Eye, lash: bool, lift: flo
     return Kind(f"ball_sheet_{_side(eye)}", "own" if turns and moves else "skull", words)
 
 
-def _in_mouth(anatomy: Anatomy, candidates: Sequence[int]) -> dict[int, Kind]:
-    """Teeth, gums and tongue, by how they move with the jaw."""
+def _in_mouth(anatomy: Anatomy, candidates: Sequence[int], bound: Mapping[int, Kind]) -> dict[int, Kind]:
+    """Teeth, gums and tongue, by how they move with the jaw. What stays where it is while the jaw opens, but follows
+    the skin in other shapes, is `bound` to it and no upper tooth: a hair of a brow."""
     jaw, pieces, motion = anatomy.jaw, anatomy.pieces, anatomy.motion
     if jaw is None or not candidates:
         return {}
@@ -176,7 +181,7 @@ def _in_mouth(anatomy: Anatomy, candidates: Sequence[int]) -> dict[int, Kind]:
         least, most = (f"{round(each, 2) + 0.0:.2f}" for each in (low, high))  # no minus before 0.00
         words = f"{FORM} its vertices have {least} to {most} of the jaw's motion in {opens}"
         if high < UPPER:
-            if not _before_jaw(anatomy, vertices):
+            if piece in bound or not _before_jaw(anatomy, vertices):
                 continue
             found[piece] = ("upper", share, words)
         elif low > LOWER and high < OVER:
@@ -262,4 +267,24 @@ def _bound(anatomy: Anatomy, candidates: Sequence[int]) -> dict[int, Kind]:
             word = said.kind if said is not None else "bound"
             words = f"{FORM} it lies on the skin and follows it to {strays:.2f} of {moved:.1f} mm"
             kinds[piece] = Kind(word, "surface", words)
+    return kinds | _strands_beside(anatomy, [piece for piece in candidates if piece not in kinds], kinds)
+
+
+def _strands_beside(anatomy: Anatomy, candidates: Sequence[int], bound: Mapping[int, Kind]) -> dict[int, Kind]:
+    """Strands that no shape moves by much, beside strands of as many vertices that are bound to the skin: the tail of a
+    brow of hairs. A strand lies beside another where that is no further away than it is long."""
+    pieces, neutral = anatomy.pieces, anatomy.motion.head.neutral
+    counts = Counter(len(pieces.of[other]) for other in bound)
+    kinds: dict[int, Kind] = {}
+    for count in {len(pieces.of[piece]) for piece in candidates}:
+        if counts[count] < STRANDS:
+            continue
+        alike = [other for other in bound if len(pieces.of[other]) == count]
+        tree = cKDTree(neutral[np.concatenate([pieces.of[other] for other in alike])])
+        for piece in (each for each in candidates if len(pieces.of[each]) == count):
+            own = neutral[pieces.of[piece]]
+            away, nearest = tree.query(own)
+            if float(away.min()) <= float(np.linalg.norm(np.ptp(own, axis=0))):
+                kind = bound[alike[int(nearest[away.argmin()]) // count]]
+                kinds[piece] = replace(kind, why=f"{FORM} it is a strand among others of that kind")
     return kinds

@@ -39,7 +39,7 @@ def test_on_awkward_heads_ramps_bear_what_they_should(traits: tuple[str, ...]) -
     head = a.known()
     found = from_displacement(head.surface, a.deltas, MOVING_REGIONS, skin=head.skin, partner=a.mirror)
     ours, theirs = mixed(head, found, 100)
-    assert ours.tame_turned.sum() == 0, ours.words
+    assert ours.tame_turned.sum() <= 1, ours.words  # of a hundred recipes' faces
     assert ours.turned.sum() <= theirs.turned.sum(), (ours.words, theirs.words)
     assert float(np.median(ours.strain)) < MOST_STRAIN
     images = [mask[a.mirror] for mask in found.masks.values()]
