@@ -12,6 +12,7 @@ import secrets
 import warnings
 from collections import deque
 from collections.abc import Iterator, Sequence
+from concurrent.futures import CancelledError
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -82,7 +83,8 @@ class ClusterRun:
         from composer.jobs.worker import shares
 
         client.subscribe_topic(self.token_text, self._hear)
-        self.travels = not all(client.run(shares, self.token, self.token_text).values())
+        sharing = client.run(shares, self.token, self.token_text, on_error="ignore")  # one may be lost just now
+        self.travels = not all(sharing.values())
         waiting, done = deque(self.rows), 0
         finished: SimpleQueue[Future] = SimpleQueue()
         while waiting or self.under:
@@ -207,7 +209,13 @@ def _client(address: str) -> Iterator[Client]:
         except (OSError, TimeoutError):
             hint = f"start some with: dask worker {shorten(address, 80)}"
             raise MoueError("the scheduler has no workers", hint=hint) from None
-        yield client
+        try:
+            yield client
+        except (OSError, CancelledError) as error:
+            if client.status == "running":
+                raise
+            hint = "run the job again: heads that are done stay"
+            raise MoueError(f"the scheduler at {shorten(address, 80)} was lost", hint=hint) from error
     finally:
         with _quiet():
             client.close()

@@ -7,7 +7,7 @@ name of a group or material decides. A piece of which nothing is known is left t
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -43,6 +43,8 @@ BOUND, NEAR, SMALL = 0.2, 0.03, 0.5
 """What is bound to the skin strays by this share of its own motion at most, lies (in the median) this near to it, of
 the skin's size, and is smaller than this share of it.
 """
+DEEP = 1.3
+"""The mouth is no deeper than this many times as wide as what it parts (our choice)."""
 STRANDS = 8
 """So many pieces of as many vertices are strands of one kind (our choice)."""
 
@@ -72,10 +74,9 @@ def _told(anatomy: Anatomy) -> dict[int, Kind]:
     rest = [piece for piece in anatomy.pieces.others if piece not in kinds]
     about = {piece: eye for piece in rest if (eye := anatomy.eye_near(anatomy.pieces.of[piece])) is not None}
     kinds |= _about_eyes(anatomy, about)
-    rest = [piece for piece in rest if piece not in kinds]
-    bound = _bound(anatomy, rest)
-    kinds |= _in_mouth(anatomy, [piece for piece in rest if piece not in about], bound)
-    return {piece: kind for piece, kind in bound.items() if piece not in kinds} | kinds
+    kinds |= _in_mouth(anatomy, [piece for piece in rest if piece not in kinds and piece not in about])
+    kinds |= _bound(anatomy, [piece for piece in rest if piece not in kinds])
+    return kinds
 
 
 def by_name(said: Said | None) -> str:
@@ -160,9 +161,8 @@ def _sheet_or_lash(anatomy: Anatomy, piece: int, eye: Eye, lash: bool, lift: flo
     return Kind(f"ball_sheet_{_side(eye)}", "own" if turns and moves else "skull", words)
 
 
-def _in_mouth(anatomy: Anatomy, candidates: Sequence[int], bound: Mapping[int, Kind]) -> dict[int, Kind]:
-    """Teeth, gums and tongue, by how they move with the jaw. What stays where it is while the jaw opens, but follows
-    the skin in other shapes, is `bound` to it and no upper tooth: a hair of a brow."""
+def _in_mouth(anatomy: Anatomy, candidates: Sequence[int]) -> dict[int, Kind]:
+    """Teeth, gums and tongue, by how they move with the jaw."""
     jaw, pieces, motion = anatomy.jaw, anatomy.pieces, anatomy.motion
     if jaw is None or not candidates:
         return {}
@@ -181,7 +181,7 @@ def _in_mouth(anatomy: Anatomy, candidates: Sequence[int], bound: Mapping[int, K
         least, most = (f"{round(each, 2) + 0.0:.2f}" for each in (low, high))  # no minus before 0.00
         words = f"{FORM} its vertices have {least} to {most} of the jaw's motion in {opens}"
         if high < UPPER:
-            if piece in bound or not _before_jaw(anatomy, vertices):
+            if not _before_jaw(anatomy, vertices):
                 continue
             found[piece] = ("upper", share, words)
         elif low > LOWER and high < OVER:
@@ -207,7 +207,7 @@ def _before_jaw(anatomy: Anatomy, vertices: NDArray) -> bool:
     """Whether still vertices lie where the jaw's pieces are, and not on the neck or the back of the head.
 
     What stands still moves with nothing, so its place must tell: no further from what the mouth parts than the
-    mouth's own depth.
+    mouth's own depth, by the head's size and, since a bust is no head, by the mouth's width.
     """
     opening = anatomy.opening
     if opening.shape is None or not len(opening.pairs):
@@ -216,7 +216,7 @@ def _before_jaw(anatomy: Anatomy, vertices: NDArray) -> bool:
     much = opening.parted > 0.4 * opening.parted.max()
     mouth = anatomy.frame.local((neutral[opening.pairs.a[much]] + neutral[opening.pairs.b[much]]) / 2.0)
     place = anatomy.frame.local(neutral[vertices])
-    reach = 0.15 * anatomy.motion.size
+    reach = min(0.15 * anatomy.motion.size, DEEP * float(np.ptp(mouth[:, 0])))
     return bool(np.linalg.norm((place.mean(axis=0) - mouth.mean(axis=0))[1:]) < reach)
 
 
@@ -245,29 +245,54 @@ def _mouth_word(form: str, height: str, said: str, single: Counter[str]) -> str:
 
 
 def _bound(anatomy: Anatomy, candidates: Sequence[int]) -> dict[int, Kind]:
-    """Brows, hair and whatever else lies on the skin and moves with it."""
+    """Brows, hair and whatever else lies on the skin and moves with it; all pieces are looked at together, since a
+    brow may be hundreds of hairs."""
     pieces, motion = anatomy.pieces, anatomy.motion
     head, skin_size = motion.head, float(np.ptp(motion.head.neutral[motion.skin], axis=0).sum())
-    kinds: dict[int, Kind] = {}
+    moved: dict[int, float] = {}
     for piece in candidates:
         vertices, said = pieces.of[piece], anatomy.said[piece]
-        moved = float(motion.furthest[vertices].max())
-        if moved < MOVES * motion.size or float(np.ptp(head.neutral[vertices], axis=0).sum()) > SMALL * skin_size:
+        if float(np.ptp(head.neutral[vertices], axis=0).sum()) > SMALL * skin_size:
             continue
         if said is not None and said.kind not in ("brow", "hair", "tear", "lashes"):
             continue
-        away = places_near(head.neutral, pieces.skin_triangles, head.neutral[vertices])[2].min(axis=1)
-        if float(np.median(away)) > NEAR * motion.size:
-            continue
-        bound = bound_to_skin(
-            head.neutral, pieces.skin_triangles, head.expressions, vertices, pieces.label[vertices], motion.size
-        )
-        strays = float(np.sqrt((bound.strays[bound.root] ** 2).mean()))
-        if strays < BOUND * moved + MOVES * motion.size:
+        most = float(motion.furthest[vertices].max())
+        if most >= MOVES * motion.size:
+            moved[piece] = most
+    kinds: dict[int, Kind] = {}
+
+    def away_of(at: NDArray) -> Floats:
+        away: Floats = places_near(head.neutral, pieces.skin_triangles, head.neutral[at])[2].min(axis=1)
+        return away
+
+    away = _of_each(anatomy, moved, away_of)
+    near = [piece for piece in moved if float(np.median(away[piece])) <= NEAR * motion.size]
+
+    def strays_of(at: NDArray) -> Floats:
+        """How far each root strays from the skin, mm; NaN where there is none."""
+        bound = bound_to_skin(head.neutral, pieces.skin_triangles, head.expressions, at, pieces.label[at], motion.size)
+        return np.where(bound.root, bound.strays, np.nan)
+
+    strayed = _of_each(anatomy, near, strays_of)
+    for piece in near:
+        said, own = anatomy.said[piece], strayed[piece][~np.isnan(strayed[piece])]
+        strays = float(np.sqrt((own**2).mean()))
+        if strays < BOUND * moved[piece] + MOVES * motion.size:
             word = said.kind if said is not None else "bound"
-            words = f"{FORM} it lies on the skin and follows it to {strays:.2f} of {moved:.1f} mm"
+            words = f"{FORM} it lies on the skin and follows it to {strays:.2f} of {moved[piece]:.1f} mm"
             kinds[piece] = Kind(word, "surface", words)
     return kinds | _strands_beside(anatomy, [piece for piece in candidates if piece not in kinds], kinds)
+
+
+def _of_each(anatomy: Anatomy, chosen: Iterable[int], value: Callable[[NDArray], Floats]) -> dict[int, Floats]:
+    """What `value` gives for the vertices of all chosen pieces together, by piece."""
+    order = list(chosen)
+    if not order:
+        return {}
+    held = [anatomy.pieces.of[piece] for piece in order]
+    values = value(np.concatenate(held))
+    ends = np.cumsum([len(each) for each in held])[:-1]
+    return dict(zip(order, np.split(values, ends), strict=True))
 
 
 def _strands_beside(anatomy: Anatomy, candidates: Sequence[int], bound: Mapping[int, Kind]) -> dict[int, Kind]:
