@@ -43,8 +43,9 @@ BOUND, NEAR, SMALL = 0.2, 0.03, 0.5
 """What is bound to the skin strays by this share of its own motion at most, lies (in the median) this near to it, of
 the skin's size, and is smaller than this share of it.
 """
-DEEP = 1.3
-"""The mouth is no deeper than this many times as wide as what it parts (our choice)."""
+DEEP = 1.6
+"""The mouth is no deeper than this many times as wide as what it parts: last molars measured lie up to 1.4 of it away,
+brows from 1.9 on."""
 STRANDS = 8
 """So many pieces of as many vertices are strands of one kind (our choice)."""
 
