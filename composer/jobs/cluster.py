@@ -45,6 +45,8 @@ AHEAD = 2
 """Heads that are sent for each that can be worked on at once, so that none waits for its next (our choice)."""
 SENT_AT_MOST = 4
 """How often a head is sent whose workers are lost (our choice, as dask's own)."""
+CHATTY = ("distributed", "tornado", "asyncio")
+"""Loggers that tell at length how a lost connection is taken down, at the end of the program too."""
 TOLD = 4
 """Heads that a word of progress names (our choice)."""
 
@@ -196,9 +198,11 @@ def _client(address: str) -> Iterator[Client]:
     file = address if address.endswith(".json") else None
     if file is not None:
         check_regular(Path(file))
+    for name in [*CHATTY, *logging.root.manager.loggerDict]:
+        if name.partition(".")[0] in CHATTY:
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     try:
-        with _quiet():
-            client = Client(None if file else address, scheduler_file=file, timeout=ANSWERS, name="moue")
+        client = Client(None if file else address, scheduler_file=file, timeout=ANSWERS, name="moue")
     except (OSError, ValueError, TypeError, KeyError) as error:
         why = "" if isinstance(error, OSError) else f" ({shorten(str(error), 80)})"
         raise MoueError(f"no scheduler answers at {shorten(address, 80)}{why}",
@@ -217,20 +221,7 @@ def _client(address: str) -> Iterator[Client]:
             hint = "run the job again: heads that are done stay"
             raise MoueError(f"the scheduler at {shorten(address, 80)} was lost", hint=hint) from error
     finally:
-        with _quiet():
-            client.close()
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """Without what the library logs of a connection that ends."""
-    logger = logging.getLogger("distributed")
-    before = logger.level
-    logger.setLevel(logging.CRITICAL)
-    try:
-        yield
-    finally:
-        logger.setLevel(before)
+        client.close()
 
 
 def _same(files: Any) -> Any:
