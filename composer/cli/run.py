@@ -10,8 +10,7 @@ import typer
 
 from composer.cli import console
 from composer.cli.sources import Json
-
-THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+from composer.jobs.one_thread import ONE_THREAD
 
 
 def run(
@@ -41,8 +40,7 @@ def run(
     if cluster is not None and workers is not None:
         raise typer.BadParameter("--workers is for this machine; with --cluster the scheduler's workers are used")
     workers = workers or 1
-    for name in THREADS:  # one thread a head: heads run side by side, and the same sums come out on every machine
-        os.environ[name] = "1"
+    os.environ.update(ONE_THREAD)
     from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json

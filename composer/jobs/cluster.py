@@ -11,7 +11,7 @@ import os
 import secrets
 import warnings
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -25,7 +25,7 @@ from composer.head.atomic import write_whole
 from composer.head.folders import make_folder
 from composer.head.lock import lock, unlock
 from composer.head.reading import check_regular
-from composer.jobs.errand import Answer, Errand, Parcel
+from composer.jobs.errand import Answer, Errand
 from composer.jobs.head_process import lost
 from composer.jobs.job import Job
 from composer.jobs.plan import Planned
@@ -62,7 +62,7 @@ class ClusterRun:
     rows: Sequence[Planned]
     under: dict[Any, Planned] = field(default_factory=dict)
     at: dict[str, str] = field(default_factory=dict)
-    sent: dict[str, Parcel] = field(default_factory=dict)
+    lay_there: dict[str, Mapping[str, str]] = field(default_factory=dict)
     times: dict[str, int] = field(default_factory=dict)
     travels: bool = False
     library_sent: Any = None
@@ -122,10 +122,11 @@ class ClusterRun:
         words: list[Any] = [errand]
         if self.travels:
             try:
-                self.sent[name] = parcel(row.head)
+                packed = parcel(row.head)
             except MoueError as error:
-                return lost(row.head, tuple(row.states), "", str(error))
-            words += [self._library(client), self.sent[name]]
+                return _given_up(row, str(error))
+            self.lay_there[name] = packed.lay_there
+            words += [self._library(client), packed]
         self.times[name] = self.times.get(name, 0) + 1
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # a parcel is large, and goes once
@@ -146,12 +147,10 @@ class ClusterRun:
         self.at.pop(row.head.name, None)
         if future.cancelled() and self.times[row.head.name] < SENT_AT_MOST:
             return None
-        steps = tuple(row.states)
         if future.cancelled() or isinstance(error, KilledWorker):
-            return lost(row.head, steps, "", "every worker that took it was lost; is there enough memory?")
+            return _given_up(row, "every worker that took it was lost; is there enough memory?")
         if error is not None:
-            why = f"a worker could not take it: {type(error).__name__}: {shorten(str(error), 200)}"
-            return lost(row.head, steps, "", why)
+            return _given_up(row, f"a worker could not take it: {type(error).__name__}: {shorten(str(error), 200)}")
         answer = cast(Answer, future.result())
         future.release()
         if answer.result is None:  # a worker that joined late, and does not share the storage
@@ -161,18 +160,18 @@ class ClusterRun:
 
     def _put(self, row: Planned, result: HeadResult, answer: Answer) -> HeadResult:
         """A result, and what came back with it in the head's folder."""
-        lay_there = self.sent.pop(row.head.name, None)
+        lay_there = self.lay_there.pop(row.head.name, None)
         if lay_there is None or not (answer.files or answer.gone):
             return result
         try:
             make_folder(row.head.folder)
             held = lock(row.head.folder)
             try:
-                put(row.head.folder, answer, lay_there.lay_there)
+                put(row.head.folder, answer, lay_there)
             finally:
                 unlock(held)
         except MoueError as error:
-            return lost(row.head, tuple(row.states), "", str(error))
+            return _given_up(row, str(error))
         return result
 
     def _hear(self, event: tuple[Any, Any]) -> None:
@@ -222,6 +221,10 @@ def _client(address: str) -> Iterator[Client]:
             raise MoueError(f"the scheduler at {shorten(address, 80)} was lost", hint=hint) from error
     finally:
         client.close()
+
+
+def _given_up(row: Planned, why: str) -> HeadResult:
+    return lost(row.head, tuple(row.states), "", why)
 
 
 def _same(files: Any) -> Any:

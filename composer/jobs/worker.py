@@ -24,6 +24,7 @@ from distributed import get_worker
 from composer import __version__
 from composer.jobs.errand import Answer, Errand, Files, Order, Parcel
 from composer.jobs.head_process import lost
+from composer.jobs.one_thread import ONE_THREAD
 from composer.jobs.result import HeadResult
 from composer.jobs.travel import brought_back, moved, under, unpack
 
@@ -33,8 +34,6 @@ LOOKS = 1.0
 """Seconds between two looks whether the asker is still there (our choice)."""
 ENDS = 5.0
 """Seconds that the process beside a worker has to end by itself (our choice)."""
-THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-"""One thread a head, as on one machine: heads run side by side, and the same sums come out."""
 _slots = threading.local()
 
 
@@ -133,7 +132,7 @@ class _Beside:
     @classmethod
     def begun(cls) -> _Beside:
         words = [sys.executable, "-m", "composer.jobs.opened"]
-        environment = os.environ | dict.fromkeys(THREADS, "1")
+        environment = os.environ | ONE_THREAD
         made = cls(subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment))
         threading.Thread(target=made._listen, daemon=True).start()
         return made

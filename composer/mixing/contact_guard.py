@@ -30,7 +30,7 @@ class FaceGuard:
 
     def __init__(self, triangles: NDArray, count: int) -> None:
         self._triangles = triangles
-        self._touched = np.zeros(count, dtype=bool)
+        self._count = count
 
     def held(self, faces: Faces, correction: Floats) -> Floats:
         """The `correction` (m, 3) mm of the patch whose triangles are `faces`, changed so that none turns over."""
@@ -40,7 +40,7 @@ class FaceGuard:
         kept, moved = broken, correction
         for _ in range(ROUNDS):
             moved, given_way = self._given_back(faces, kept, moved, correction)
-            touched = self._touched.copy()
+            touched = np.zeros(self._count, dtype=bool)
             touched[self._triangles[kept]] = True
             beside = np.flatnonzero(touched[self._triangles].any(axis=1))  # the others stay as they are
             broken, by = faces.short(moved, beside)

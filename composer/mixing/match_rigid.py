@@ -75,10 +75,13 @@ class FreedColumns:
 
     def onto(self, b: NDArray) -> tuple[Floats, float]:
         """(k,) mm^2, A'(I - P)b of a displacement (n, 3) mm, and b'(I - P)b."""
-        held = self._inverse @ (self._fields @ b.ravel())
-        return self.columns.onto(b) - self._shared @ held, self.squares(b)
+        small = self._fields @ b.ravel()
+        return self.columns.onto(b) - self._shared @ (self._inverse @ small), self._left(b, small)
 
     def squares(self, b: NDArray) -> float:
         """mm^2, b'(I - P)b of a displacement (n, 3) mm."""
-        small = self._fields @ b.ravel()
+        return self._left(b, self._fields @ b.ravel())
+
+    def _left(self, b: NDArray, small: Floats) -> float:
+        """mm^2, b'(I - P)b, where `small` (6,) is C'b."""
         return max(float(np.vdot(b, b) - small @ self._inverse @ small), 0.0)
