@@ -147,17 +147,17 @@ def _say(head: Head, report: dict[str, Any], mend: Path | None, became: dict[str
 
 def _picture(head: Head, to: Path) -> None:
     """Write a picture of the head's landmarks, or of those that are found on it."""
-    from composer.cli.outputs import write_picture
     from composer.errors import MoueError
     from composer.head.find_landmarks.found import find_landmarks
     from composer.picture.landmark_picture import landmark_picture
+    from composer.picture.png import write_png
 
     found = None if head.landmarks else find_landmarks(head)
     marks = head.landmarks or (found.landmarks if found is not None else None)
     if not marks:
         raise MoueError("has no landmarks to picture, and none were found", head.path)
     image = landmark_picture(head, marks, found.guesses if found is not None else ())
-    write_picture(to, image)
+    write_png(to, image)
 
 
 def _say_beliefs(beliefs: list[dict[str, Any]]) -> None:

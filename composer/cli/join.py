@@ -28,12 +28,13 @@ def join(
     Example: moue join document.toml --recipe wink --to wink.png
     """
     from composer.checks.join_report import JoinReport, join_reports
-    from composer.cli.outputs import may_write, write_picture
+    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_recipe import EvaluatedRecipe
     from composer.document.store import open_document
+    from composer.picture.png import write_png
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet
     from composer.picture.views import axes_of
@@ -63,7 +64,7 @@ def join(
                 Studio.of(evaluated.head), entries, title=f"Joins of {document.stem}", view=view,
                 columns=2 if len(recipes) < 3 else 4, cell_width=420, progress=progress,
             )  # fmt: skip
-            write_picture(to, sheet.image)
+            write_png(to, sheet.image)
     if json_file is not None:
         write_json(json_file, [report.as_dict() for report in reports])
     if json_file != "-":

@@ -72,7 +72,7 @@ def match(
     Example: moue match clock.toml frames --clip take --report take.html
     """
     from composer.cli.match_clip import match_clip
-    from composer.cli.outputs import may_write, write_picture
+    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
@@ -84,6 +84,7 @@ def match(
     from composer.head.folders import is_there, make_folder
     from composer.mixing.match import Bounds
     from composer.picture.match_sheet import match_sheet
+    from composer.picture.png import write_png
 
     bounds = Bounds(low, high, sparse)
     if clip is not None:
@@ -123,7 +124,7 @@ def match(
         make_folder(to.parent)
         if heat is not None:
             picture = match_sheet(evaluated.head, result.sculpt.positions, matched.left, target.stem).image
-            write_picture(heat, picture)
+            write_png(heat, picture)
         save_document(document, to, new=True)  # last: a stopped match leaves no document behind
     cells = document.recipes[0].cells
     middle, high_mm, most = matched.p50_p95_most

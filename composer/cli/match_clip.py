@@ -30,7 +30,7 @@ def match_clip(
     report: Path | None, heat: Path | None, json_file: str | None,
 ) -> None:  # fmt: skip
     """Match frames, save the clip and its files, write what was asked for, and say what was found."""
-    from composer.cli.outputs import may_write, write_picture
+    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
@@ -47,6 +47,7 @@ def match_clip(
     from composer.head.file_names import file_names
     from composer.head.folders import is_there, make_folder
     from composer.picture.match_clip_report import match_clip_report, worst_sheet
+    from composer.picture.png import write_png
 
     if to is None and not is_document(head):
         raise MoueError("--to is needed for a library: the document that gets the clip", head)
@@ -85,7 +86,7 @@ def match_clip(
         make_folder(target.parent)
         project = save_document(made.project, target, beside=made.write_files, new=to is not None and not is_there(to))
         if heat is not None:
-            write_picture(heat, picture)
+            write_png(heat, picture)
         if report is not None:
             page = match_clip_report(evaluated_clip(evaluated.again(project), name), found, worst, picture)
             write_whole(report, lambda file: file.write(page.encode()))

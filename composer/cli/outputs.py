@@ -5,12 +5,8 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from composer.errors import MoueError, cannot
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
 
 KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
     ".png": ("a picture", (b"\x89PNG",)),
@@ -20,8 +16,6 @@ KINDS: dict[str, tuple[str, tuple[bytes, ...]]] = {
 }
 
 
-SWING_SECONDS = 2.4
-"""How long a sweep lasts, to its end and back (our choice)."""
 
 
 def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), makes: Path | None = None) -> Path:
@@ -57,23 +51,3 @@ def may_write(path: Path, suffix: str, sources: Iterable[Path | None] = (), make
     except (OSError, ValueError) as error:
         raise cannot("written", path, error) from None
     return path
-
-
-def write_picture(path: Path, picture: Image) -> None:
-    """Write a picture as PNG, whole or not at all. Raises MoueError where it cannot be written."""
-    from composer.picture.png import write_png
-
-    write_png(path, picture)
-
-
-def write_there_and_back(path: Path, pictures: list[Image]) -> None:
-    """Write pictures as an animated WebP that goes to the last and back without end, SWING_SECONDS for both ways.
-
-    Raises MoueError where it cannot be written.
-    """
-    from composer.head.atomic import write_whole
-    from composer.picture.clip_picture import animated
-
-    steps = pictures + pictures[-2:0:-1]
-    moving = animated(steps, [SWING_SECONDS / len(steps)] * len(steps))
-    write_whole(path, lambda file: file.write(moving))

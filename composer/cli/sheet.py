@@ -88,7 +88,6 @@ def sheet(
 
     Example: moue sheet keeper --turntable --to keeper.webp --clear
     """
-    from composer.cli.outputs import write_picture
     from composer.cli.progress import bar
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_recipe import EvaluatedRecipe
@@ -99,6 +98,7 @@ def sheet(
     from composer.picture.face import face_points
     from composer.picture.fine_enough import studio_for
     from composer.picture.heat_entries import mask_entries, with_movement
+    from composer.picture.png import write_png
     from composer.picture.sheet import Entry, contact_sheet, shapes_of, still
     from composer.picture.turntable import turntable as turned
 
@@ -138,22 +138,22 @@ def sheet(
         if turntable:
             pictures = turned(
                 studio, entries[0].positions, frames=frames, view=view, size=pixels, colours=entries[0].colours,
-                light=LightName(light).value, clear=clear, progress=progress,
+                light=light.value, clear=clear, progress=progress,
             )  # fmt: skip
         elif alone:
             pictures = [
-                still(studio, entries[0], view=view, size=pixels, face=face, light=LightName(light).value, clear=clear)
+                still(studio, entries[0], view=view, size=pixels, face=face, light=light.value, clear=clear)
             ]
         else:
             made = contact_sheet(
                 studio, entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
-                cell_width=width, face=face, light=LightName(light).value, progress=progress,
+                cell_width=width, face=face, light=light.value, progress=progress,
             )  # fmt: skip
             pictures = [made.image]
     if turntable:
         _write_turn(pictures, to, entries[0].name)
     else:
-        write_picture(to, pictures[0])
+        write_png(to, pictures[0])
     console.say(str(to))
     veils = veil_note(veils_of(head))
     if veils:

@@ -65,14 +65,17 @@ def try_(
     from composer.checks.subject import HeadFacts
     from composer.checks.swept_cell import named_cell, sweep_cell
     from composer.checks.words import in_few_words
-    from composer.cli.outputs import may_write, write_picture, write_there_and_back
+    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
+    from composer.head.atomic import write_whole
     from composer.mixing.recipe import Recipe
+    from composer.picture.clip_picture import there_and_back
     from composer.picture.face import face_points
+    from composer.picture.png import write_png
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet, in_turn
 
@@ -111,10 +114,11 @@ def try_(
         entries = [Entry(one.name, one.positions, in_few_words(one.findings)) for one in checked]
         studio = Studio.of(evaluated.head)
         if moving:
-            write_there_and_back(to, in_turn(studio, entries, view=view, face=face_points(evaluated.head)))
+            swing = there_and_back(in_turn(studio, entries, view=view, face=face_points(evaluated.head)))
+            write_whole(to, lambda file: file.write(swing))
         else:
             sheet = contact_sheet(studio, entries, title=title, view=view, columns=columns, progress=progress)
-            write_picture(to, sheet.image)
+            write_png(to, sheet.image)
     if keep_in is not None:
         keep_combinations(evaluated, checked, keep_in)
     if json_file is not None:

@@ -31,6 +31,7 @@ from composer.head.head import Head
 from composer.head.landmarks import Landmarks, write_landmarks
 from composer.head.levels import levels as levels_of
 from composer.head.levels import refine
+from composer.picture.png import write_png
 from composer.picture.render import BACKGROUND, Studio
 from composer.picture.report import html_report
 from composer.picture.sheet import Entry, contact_sheet
@@ -125,7 +126,7 @@ def _results(
     both = Images.new("RGB", size, BACKGROUND)
     both.paste(old.image, (0, 0))
     both.paste(new.image, (0, old.image.height))
-    write_whole(folder / "chain.png", lambda file: both.save(file, "PNG"))
+    write_png(folder / "chain.png", both)
     all_checked = [Checked(recipe.name, pose, found, recipe=recipe) for recipe, pose, found in checked]
     page = html_report(studio, all_checked, title="ferrier")
     write_whole(folder / "report.html", lambda file: file.write(page.encode()))

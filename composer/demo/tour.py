@@ -23,6 +23,7 @@ from composer.head.fingerprint import fingerprint
 from composer.head.head import Head
 from composer.head.new_folder import filled_whole
 from composer.head.presets import region_set
+from composer.picture.png import write_png
 from composer.picture.render import Studio
 from composer.picture.sheet import Entry, Sheet, contact_sheet, shapes_of
 from composer.progress import Progress
@@ -203,7 +204,7 @@ def found_words(count: int) -> str:
 
 
 def _picture(sheet: Sheet, path: Path) -> None:
-    write_whole(path, lambda file: sheet.image.save(file, "PNG"))
+    write_png(path, sheet.image)
 
 
 def _write_document(head: Head, folder: Path) -> None:

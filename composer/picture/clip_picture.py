@@ -13,6 +13,7 @@ from composer.head.file_names import file_names
 from composer.head.new_folder import filled_whole
 from composer.picture.camera import frame
 from composer.picture.fine_enough import SMALL
+from composer.picture.png import numbered, write_pngs
 from composer.picture.render import Studio
 from composer.picture.views import axes_of
 from composer.progress import Progress
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 MANIFEST = "moue-pictures.json"
 FILL = 0.88
+SWING_SECONDS = 2.4
+"""How long a movement there and back lasts (our choice)."""
 MOST_A_SECOND = 12.5
 """Most pictures a second of the animated picture on a page (our choice)."""
 
@@ -64,6 +67,12 @@ def animated(images: Sequence[Image], seconds: Sequence[float]) -> bytes:
     return held.getvalue()
 
 
+def there_and_back(images: Sequence[Image]) -> bytes:
+    """Pictures of one movement as an animated WebP that goes to the last and back without end."""
+    steps = [*images, *images[-2:0:-1]]
+    return animated(steps, [SWING_SECONDS / len(steps)] * len(steps))
+
+
 def durations(clip: EvaluatedClip, numbers: Sequence[int]) -> list[float]:
     """How long each of some frames stays, in seconds; the last as long as one frame."""
     times = [float(clip.times[number]) for number in numbers]
@@ -80,14 +89,11 @@ def write_pictures(
     """
     folder = Path(folder)
     stem = file_names([clip.clip.name], ".webp")[clip.clip.name]
-    names = [f"{stem}_{number:04d}.png" for number in range(clip.n_frames)]
+    names = numbered(stem, clip.n_frames)
     with filled_whole(folder, MANIFEST, "pictures") as beside:
-        held = []
         numbers = range(clip.n_frames)
         taken = pictures(clip, studio_of(clip), numbers, view=view, size=size, progress=progress)
-        for name, image in zip(names, taken, strict=True):
-            write_whole(beside / name, lambda file, image=image: image.save(file, "PNG"), sync=False)  # type: ignore[misc]
-            held.append(image)
+        held = write_pngs(beside, names, taken)
         moving = animated(held, durations(clip, numbers))
         write_whole(beside / f"{stem}.webp", lambda file: file.write(moving), sync=False)
     return [folder / name for name in (f"{stem}.webp", *names)]

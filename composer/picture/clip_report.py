@@ -13,8 +13,7 @@ from composer.document.clip_file import name_of_cell
 from composer.document.evaluated_clip import EvaluatedClip
 from composer.errors import shorten_middle
 from composer.picture.clip_picture import MOST_A_SECOND, animated, durations, pictures, shown_frames, studio_of
-from composer.picture.lines_svg import round_steps
-from composer.picture.palette import OKABE_ITO
+from composer.picture.lines_svg import axes_svg, ink_of, legend_item, round_steps
 from composer.picture.report import escape, html_report
 from composer.progress import Progress
 
@@ -59,19 +58,17 @@ def curves_svg(clip: EvaluatedClip, faults: Sequence[Lasting] = ()) -> str:
         return 10 + (HEIGHT - BOTTOM - 10) * (high - percent) / (high - low)
 
     order = np.argsort(-np.ptp(weights, axis=0), kind="stable")
-    parts = [_axes(clip, x, y, low, high)]
+    levels = {y(percent): f"{percent:.0f}%" for percent in round_steps(low, high, 4)}
+    seconds = {x(time): f"{time:g} s" for time in round_steps(float(clip.times[0]), float(clip.times[-1]), 8)}
+    parts = [axes_svg(levels, seconds, (LEFT, WIDTH - 10), HEIGHT - BOTTOM + 18)]
     for rank in range(len(order) - 1, -1, -1):
         column = order[rank]
         points = " ".join(f"{x(t):.1f},{y(w):.1f}" for t, w in zip(times, weights[:, column], strict=True))
-        ink = _ink(rank) if rank < MOST_NAMED else "#b9b7b0"
+        ink = ink_of(rank) if rank < MOST_NAMED else "#b9b7b0"
         width = 2.5 if rank < MOST_NAMED else 1
         parts.append(f'<polyline points="{points}" fill="none" stroke="{ink}" stroke-width="{width}"/>')
     parts += [_bar(clip, fault, x) for fault in faults]
-    legend = "".join(
-        f'<li><svg width="26" height="12"><line x1="0" y1="6" x2="26" y2="6" stroke="{_ink(rank)}" stroke-width="3"/>'
-        f"</svg> {escape(names[column])}</li>"
-        for rank, column in enumerate(order[:MOST_NAMED])
-    )
+    legend = "".join(legend_item(rank, names[column]) for rank, column in enumerate(order[:MOST_NAMED]))
     more = len(order) - MOST_NAMED
     legend += f"<li>{more} more, in grey</li>" if more > 0 else ""
     words = f"weights of {escape(clip.clip.name)} over time"
@@ -93,19 +90,6 @@ def _alike(clip: EvaluatedClip, weights: NDArray) -> tuple[list[str], NDArray[np
     return names, weights[:, [columns[0] for columns in curves.values()]]
 
 
-def _axes(clip: EvaluatedClip, x, y, low: float, high: float) -> str:  # type: ignore[no-untyped-def]
-    style = 'font-size="13" fill="#3d4046"'
-    rows = []
-    for percent in round_steps(low, high, 4):
-        at = y(percent)
-        rows.append(f'<line x1="{LEFT}" x2="{WIDTH - 10}" y1="{at:.1f}" y2="{at:.1f}" stroke="#dedcd5"/>')
-        rows.append(f'<text x="{LEFT - 6}" y="{at + 4:.1f}" text-anchor="end" {style}>{percent:.0f}%</text>')
-    for time in round_steps(float(clip.times[0]), float(clip.times[-1]), 8):
-        place = f'x="{x(time):.1f}" y="{HEIGHT - BOTTOM + 18}" text-anchor="middle"'
-        rows.append(f"<text {place} {style}>{time:g} s</text>")
-    return "".join(rows)
-
-
 def _bar(clip: EvaluatedClip, fault: Lasting, x) -> str:  # type: ignore[no-untyped-def]
     """From when to when a fault is there, errors above warnings, with a mark at its worst."""
     error = fault.finding.severity == "error"
@@ -117,8 +101,3 @@ def _bar(clip: EvaluatedClip, fault: Lasting, x) -> str:  # type: ignore[no-unty
         f'fill="{ink}" opacity="0.35"/>'
         f'<rect x="{worst - 1.5:.1f}" y="{top - 2}" width="3" height="13" fill="{ink}"/></g>'
     )
-
-
-def _ink(rank: int) -> str:
-    red, green, blue = OKABE_ITO[rank % len(OKABE_ITO)]
-    return f"#{red:02x}{green:02x}{blue:02x}"

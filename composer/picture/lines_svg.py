@@ -31,16 +31,9 @@ def lines_svg(
     def y(value: float) -> float:
         return TOP + (HEIGHT - TOP - BOTTOM) * (high - value) / (high - low)
 
-    style = 'font-size="13" fill="#3d4046"'
-    parts = []
-    for value in round_steps(low, high, 4):
-        at = y(value)
-        parts.append(f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{at:.1f}" y2="{at:.1f}" stroke="#dedcd5"/>')
-        label = f"{value:g} {unit}"
-        parts.append(f'<text x="{LEFT - 6}" y="{at + 4:.1f}" text-anchor="end" {style}>{label}</text>')
-    for time in round_steps(float(times[0]), float(times[-1]), 8):
-        place = f'x="{x(time):.1f}" y="{HEIGHT - BOTTOM + 20}" text-anchor="middle"'
-        parts.append(f"<text {place} {style}>{time:g} s</text>")
+    levels = {y(value): f"{value:g} {unit}" for value in round_steps(low, high, 4)}
+    seconds = {x(time): f"{time:g} s" for time in round_steps(float(times[0]), float(times[-1]), 8)}
+    parts = [axes_svg(levels, seconds, (LEFT, WIDTH - RIGHT), HEIGHT - BOTTOM + 20)]
     for mark in marks:
         at = x(mark)
         parts.append(
@@ -49,13 +42,9 @@ def lines_svg(
         )
     legend = ""
     for rank, (name, line) in enumerate(lines.items()):
-        ink = _ink(rank)
         points = " ".join(f"{x(t):.1f},{y(v):.1f}" for t, v in zip(times.tolist(), line.tolist(), strict=True))
-        parts.append(f'<polyline points="{points}" fill="none" stroke="{ink}" stroke-width="2"/>')
-        legend += (
-            f'<li><svg width="26" height="12"><line x1="0" y1="6" x2="26" y2="6" stroke="{ink}" stroke-width="3"/>'
-            f"</svg> {escape(name)}</li>"
-        )
+        parts.append(f'<polyline points="{points}" fill="none" stroke="{ink_of(rank)}" stroke-width="2"/>')
+        legend += legend_item(rank, name)
     return (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}" '
         f'style="width:100%;background:#fff">{"".join(parts)}</svg>'
@@ -71,6 +60,28 @@ def round_steps(low: float, high: float, count: int) -> NDArray[np.float64]:
     return np.round(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step, 9) + 0.0
 
 
-def _ink(rank: int) -> str:
+def axes_svg(levels: Mapping[float, str], times: Mapping[float, str], across: tuple[int, int], foot: int) -> str:
+    """A line and its label for each of `levels`, by height, `across` from left to right, and the labels of `times`, by
+    place, at the `foot`; in pixels of the drawing."""
+    style, (left, right) = 'font-size="13" fill="#3d4046"', across
+    parts = []
+    for at, label in levels.items():
+        parts.append(f'<line x1="{left}" x2="{right}" y1="{at:.1f}" y2="{at:.1f}" stroke="#dedcd5"/>')
+        parts.append(f'<text x="{left - 6}" y="{at + 4:.1f}" text-anchor="end" {style}>{label}</text>')
+    for at, label in times.items():
+        parts.append(f'<text x="{at:.1f}" y="{foot}" text-anchor="middle" {style}>{label}</text>')
+    return "".join(parts)
+
+
+def legend_item(rank: int, name: str) -> str:
+    """A row of a legend: the colour of a curve, and its name."""
+    return (
+        f'<li><svg width="26" height="12"><line x1="0" y1="6" x2="26" y2="6" stroke="{ink_of(rank)}" stroke-width="3"/>'
+        f"</svg> {escape(name)}</li>"
+    )
+
+
+def ink_of(rank: int) -> str:
+    """The colour of a curve by its place among them."""
     red, green, blue = OKABE_ITO[rank % len(OKABE_ITO)]
     return f"#{red:02x}{green:02x}{blue:02x}"

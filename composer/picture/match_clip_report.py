@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -15,6 +13,7 @@ from composer.head.head import Head
 from composer.picture.clip_report import curves_svg
 from composer.picture.heat import Scale, nice
 from composer.picture.lines_svg import lines_svg
+from composer.picture.png import data_uri
 from composer.picture.render import Studio
 from composer.picture.report import escape
 from composer.picture.sheet import Entry, contact_sheet
@@ -47,7 +46,7 @@ def match_clip_report(clip: EvaluatedClip, found: MatchedFrames, worst: Sequence
     if found.head_moves:
         parts.append(f"<h2>The head's own motion</h2>{_motion(found, head)}")
     alt = "frames and poses, with what is left as heat"
-    parts.append(f'<h2>The worst frames</h2><img alt="{alt}" src="{_data_uri(picture)}">')
+    parts.append(f'<h2>The worst frames</h2><img alt="{alt}" src="{data_uri(picture)}">')
     notes = "".join(f"<li>{escape(note)}</li>" for note in found.notes)
     parts.append(f"<h2>Notes</h2><ul>{notes}</ul>" if notes else "")
     sections = "".join(f"<section>{part}</section>" for part in parts if part)
@@ -84,12 +83,6 @@ def _motion(found: MatchedFrames, head: Head) -> str:
         f"{lines_svg(found.times, axes, 'mm', 'how the head is shifted')}"
         f"{lines_svg(found.times, {'turn': turns}, 'deg', 'how far the head is turned')}"
     )
-
-
-def _data_uri(image: Image) -> str:
-    held = io.BytesIO()
-    image.save(held, "PNG", optimize=True)
-    return "data:image/png;base64," + base64.b64encode(held.getvalue()).decode("ascii")
 
 
 _PAGE = """<!doctype html>

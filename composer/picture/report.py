@@ -6,22 +6,17 @@ pose is beside the pictures of its findings. The same findings give the same pag
 
 from __future__ import annotations
 
-import base64
 import html
-import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from composer.checks.checked import Checked
 from composer.checks.finding import SEVERITIES, Finding
 from composer.checks.words import plain, title_of, why_of
 from composer.errors import visible
 from composer.picture.finding_picture import finding_picture, pose_picture
+from composer.picture.png import data_uri
 from composer.picture.render import Studio
 from composer.progress import Progress
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
 
 SIGNS = {"error": "\u25b2 error", "warning": "\u25c6 warning", "note": "\u25cb note"}
 KINDS = {
@@ -82,12 +77,6 @@ def _rank(one: Checked) -> tuple[float, float, str]:
     return (*first, one.name)
 
 
-def _data_uri(image: Image) -> str:
-    held = io.BytesIO()
-    image.save(held, "PNG", optimize=True)
-    return "data:image/png;base64," + base64.b64encode(held.getvalue()).decode("ascii")
-
-
 def _row(one: Checked, finding: Finding, number: int, pictured: bool) -> str:
     title = escape(_begun(title_of(finding)))
     link = f'<a href="#f{number}">{title}</a>' if pictured else title
@@ -101,7 +90,7 @@ def _row(one: Checked, finding: Finding, number: int, pictured: bool) -> str:
 
 def _pose(studio: Studio, one: Checked, found: Sequence[Finding], number: int) -> str:
     posed = studio.figure.posed(one.positions)
-    overview = _data_uri(pose_picture(studio, one.positions, found, posed=posed))
+    overview = data_uri(pose_picture(studio, one.positions, found, posed=posed))
     cards = "".join(_card(studio, one, finding, posed, number + j) for j, finding in enumerate(found))
     errors = sum(finding.severity == "error" for finding in found)
     count = _counted(errors, "error") if errors else ""
@@ -118,7 +107,7 @@ def _pose(studio: Studio, one: Checked, found: Sequence[Finding], number: int) -
 def _card(studio: Studio, one: Checked, finding: Finding, posed, number: int) -> str:  # type: ignore[no-untyped-def]
     picture = ""
     if len(finding.vertices):
-        source = _data_uri(finding_picture(studio, one.positions, finding, posed=posed))
+        source = data_uri(finding_picture(studio, one.positions, finding, posed=posed))
         picture = f'<img alt="{escape(one.name)}: {escape(finding.words)}" src="{source}">'
     where = f"<span class=where>{escape(plain(finding.where))}</span>" if finding.where else ""
     measure = f"<span class=much>{escape(finding.measure)}</span>" if finding.measure else ""

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.document.over_cores import over_cores
-from composer.head.atomic import write_whole
 from composer.head.new_folder import filled_whole
 from composer.picture.camera import Camera, frame
 from composer.picture.clip_picture import MANIFEST, animated
 from composer.picture.lamps import FOLLOWING, lamps_of
+from composer.picture.png import numbered, write_pngs
 from composer.picture.render import Studio
 from composer.picture.views import axes_of
 from composer.progress import Progress
@@ -80,10 +80,9 @@ def write_frames(images: list[Image], folder: Path | str, stem: str) -> list[Pat
 
     Raises MoueError for a folder that holds anything but unchanged earlier pictures.
     """
-    names = [f"{stem}_{number:04d}.png" for number in range(len(images))]
+    names = numbered(stem, len(images))
     with filled_whole(folder, MANIFEST, "pictures") as beside:
-        for name, image in zip(names, images, strict=True):
-            write_whole(beside / name, lambda file, image=image: image.save(file, "PNG"), sync=False)  # type: ignore[misc]
+        write_pngs(beside, names, images)
     return [Path(folder) / name for name in names]
 
 
