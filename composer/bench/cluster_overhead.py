@@ -16,6 +16,9 @@ from pathlib import Path
 import numpy as np
 import trimesh
 
+from composer.formats.mesh import Mesh
+from composer.formats.obj import write
+from composer.geometry.polygons import Polygons
 from composer.jobs.job_file import read_job
 from composer.jobs.result import HeadResult
 from composer.jobs.run_job import run_job
@@ -35,15 +38,15 @@ carry = { fitted_unit = "mm" }
 def tiny_job(folder: Path, heads: int) -> Path:
     """A job of so many tiny heads in `folder`."""
     sphere = trimesh.creation.icosphere(subdivisions=2, radius=100.0)
-    points = np.asarray(sphere.vertices)
+    points, polygons = np.asarray(sphere.vertices), Polygons.from_faces(sphere.faces.tolist(), len(sphere.vertices))
     (folder / "library").mkdir()
     for name, moved in (
         ("neutral", points),
         ("up", points + [0.0, 5.0, 0.0] * (points[:, 1:2] > 40.0)),
         ("out", points * np.where(points[:, :1] > 40.0, 1.1, 1.0)),
     ):
-        _write(folder / "library" / f"{name}.obj", moved, sphere.faces)
-    _write(folder / "new.obj", points * [1.0, 1.2, 0.9], sphere.faces)
+        write(folder / "library" / f"{name}.obj", Mesh(polygons, moved))
+    write(folder / "new.obj", Mesh(polygons, points * [1.0, 1.2, 0.9]))
     rows = "".join(f'[[head]]\nname = "head_{number:05}"\nfitted = "new.obj"\n' for number in range(heads))
     file = folder / "job.toml"
     file.write_text(TEXT + rows)
@@ -57,22 +60,17 @@ def overhead(heads: int, workers: int, address: str | None, say: Progress | None
     """
     with tempfile.TemporaryDirectory() as place:
         job = read_job(tiny_job(Path(place), heads))
-        first = list[float]()
+        ends = list[float]()
 
         def told(result: HeadResult) -> None:
-            first.append(time.monotonic())
+            ends.append(time.monotonic())
 
         results = run_job(job, workers, say, told, address)
         rest = results[workers:]
-        held = (first[-1] - first[workers - 1]) * workers / len(rest)
+        held = (ends[-1] - ends[workers - 1]) * workers / len(rest)
         steps = sum(sum(each.seconds.values()) for each in rest) / len(rest)
         failed = sum(each.kind == "failed" for each in results)
     return {"all": 1e3 * held, "steps": 1e3 * steps, "beside": 1e3 * (held - steps), "failed": failed}
-
-
-def _write(file: Path, points: np.ndarray, faces: np.ndarray) -> None:
-    lines = [f"v {x:.6f} {y:.6f} {z:.6f}" for x, y, z in points] + [f"f {a + 1} {b + 1} {c + 1}" for a, b, c in faces]
-    file.write_text("\n".join(lines) + "\n")
 
 
 def main() -> None:

@@ -6,18 +6,14 @@ left out and the bench says so.
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
-import tarfile
-import tempfile
 from pathlib import Path
 from statistics import median
 
 from composer.bench.measure import Row
-from composer.errors import MoueError
+from composer.bench.real_files import real_files
 
-ARCHIVE = Path("library_a") / "library_a.tar.xz"
 REPEATS = 3
 MEASURED = """
 import sys, time
@@ -42,13 +38,7 @@ RUNS = (
 
 def rows() -> list[Row]:
     """A row each for opening and inspecting. Raises MoueError where MOUE_REAL names no such library."""
-    named = os.environ.get("MOUE_REAL", "")
-    archive = Path(named) / ARCHIVE
-    if not named or not archive.is_file():
-        raise MoueError(f"open_real is left out: MOUE_REAL names no folder that holds {ARCHIVE}")
-    with tempfile.TemporaryDirectory() as place, tarfile.open(archive) as tar:
-        tar.extractall(place, filter="data")
-        folder = next(Path(place).rglob("*.obj")).parent
+    with real_files("open_real is left out") as folder:
         return [_row(folder, *run) for run in RUNS]
 
 

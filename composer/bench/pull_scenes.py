@@ -3,18 +3,14 @@ shapes it has."""
 
 from __future__ import annotations
 
-import os
-import tarfile
-import tempfile
 from collections.abc import Iterable
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.bench.real_files import real_files
 from composer.demo.character import character
 from composer.demo.library import build_library
-from composer.errors import MoueError
 from composer.formats.library import open_library
 from composer.head.find_landmarks.found import find_landmarks
 from composer.head.head import Head
@@ -37,14 +33,7 @@ def demo_scene() -> tuple[Mixer, list[Recipe]]:
 
 def real_scene() -> tuple[Mixer, list[Recipe]]:
     """The library in the folder that MOUE_REAL names, its landmarks found. Raises MoueError where there is none."""
-    named = os.environ.get("MOUE_REAL", "")
-    archive = Path(named) / "library_a" / "library_a.tar.xz"
-    if not named or not archive.is_file():
-        raise MoueError("pulls on a real library are left out: MOUE_REAL names no folder with library_a")
-    with tempfile.TemporaryDirectory() as place:
-        with tarfile.open(archive) as tar:
-            tar.extractall(place, filter="data")
-        files = next(iter(Path(place).rglob("*.obj"))).parent
+    with real_files("pulls on a real library are left out") as files:
         return found_scene(with_recognised_parts(open_library(files, recognise=False)))
 
 

@@ -17,13 +17,13 @@ from pathlib import Path
 from composer.bench.demo_surface import demo_head
 from composer.bench.measure import Row, measure
 from composer.bench.random_mixes import random_mixes
+from composer.bench.real_files import ARCHIVE
 from composer.document.masks_of import moving_regions
 from composer.document.region_sources import MOVING_REGIONS
 from composer.head.find_landmarks.found import find_landmarks
 from composer.head.head import Head
 from composer.head.presets import lay_regions, region_set
 
-ARCHIVE = Path("library_a") / "library_a.tar.xz"
 MOST_MS = 5000.0
 
 
