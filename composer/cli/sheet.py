@@ -138,16 +138,16 @@ def sheet(
         if turntable:
             pictures = turned(
                 studio, entries[0].positions, frames=frames, view=view, size=pixels, colours=entries[0].colours,
-                light=light.value, clear=clear, progress=progress,
+                light=light, clear=clear, progress=progress,
             )  # fmt: skip
         elif alone:
             pictures = [
-                still(studio, entries[0], view=view, size=pixels, face=face, light=light.value, clear=clear)
+                still(studio, entries[0], view=view, size=pixels, face=face, light=light, clear=clear)
             ]
         else:
             made = contact_sheet(
                 studio, entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
-                cell_width=width, face=face, light=light.value, progress=progress,
+                cell_width=width, face=face, light=light, progress=progress,
             )  # fmt: skip
             pictures = [made.image]
     if turntable:

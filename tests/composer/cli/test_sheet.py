@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from composer.cli.sheet import sheet
+from composer.cli.sheet import LightName, sheet
 from composer.demo.write import write_library
 from composer.errors import MoueError
 from tests.composer.picture.test_pictures import egg_head
@@ -34,7 +34,7 @@ def test_a_turn_is_an_animated_picture_with_alpha(egg: Path, tmp_path: Path) -> 
 
 def test_a_turn_is_a_folder_of_pictures_that_may_be_filled_again(egg: Path, tmp_path: Path) -> None:
     for _ in range(2):
-        sheet(egg, tmp_path / "turn", turntable=True, frames=3, size="50x60", light="rim")
+        sheet(egg, tmp_path / "turn", turntable=True, frames=3, size="50x60", light=LightName.RIM)
     names = sorted(file.name for file in (tmp_path / "turn").glob("*.png"))
     assert names == [f"neutral_{i:04d}.png" for i in range(3)]
     (tmp_path / "turn" / "own.txt").write_text("mine")
