@@ -1,7 +1,7 @@
 """One picture being taken: rays through the camera, shadow rays to the window, and the colours of what they meet.
 
 A first picture has one ray a pixel; the edges in it are rendered again with eight. The window has sixteen panes: each
-pixel samples two of them, in a four-by-four pattern, and the results of the sixteen pixels around are averaged where
+pixel samples one of them, in a four-by-four pattern, and the results of the sixteen pixels around are averaged where
 they have the same depth, twice (Keller and Heidrich 2001, "Interleaved sampling").
 """
 
@@ -117,7 +117,7 @@ class Shot:
             pane = _PATTERN[(columns[some] % 4) + 4 * (rows[some] % 4)]
             within = _scattered(columns[some], rows[some])
             place = self._place(hits, some, sight)
-            lit[some] = 0.5 * (self._lit(place, pane, within) + self._lit(place, (pane + 5) % 16, 1.0 - within))
+            lit[some] = self._lit(place, pane, within)
             places.append((some, place))
         depth = np.full(columns.size, np.inf, dtype=np.float32)
         depth[on] = hits.distance[on]
@@ -147,8 +147,8 @@ class Shot:
             if len(on):
                 place = self._place(hits, on, sight)
                 within = _scattered(columns[on] + i, rows[on])
-                lit = [self._lit(place, np.full(len(on), pane), within) for pane in (2 * i, 2 * i + 1)]
-                for total, light in zip(totals, self._colours(place, 0.5 * (lit[0] + lit[1])), strict=True):
+                lit = self._lit(place, 2 * i + (columns[on] + rows[on]) % 2, within)  # of two panes, one a pixel
+                for total, light in zip(totals, self._colours(place, lit), strict=True):
                     total[:, on] += light
         self._held[rows, columns] = held / np.float32(len(_SUBPIXELS))
         count = np.maximum(held, 1.0) if self.clear else np.float32(len(_SUBPIXELS))
