@@ -1,9 +1,9 @@
 """Values in space through scattered places: a radial basis with a polynomial (Hardy 1971, "Multiquadric equations of
 topography and other irregular surfaces"; Fasshauer 2007, "Meshfree approximation methods with MATLAB", chapter 6).
 
-How well the others foretell each value is known from the factor of the whole, without solving anew for each (Rippa 1999,
-"An algorithm for selecting a good value for the parameter c in radial basis function interpolation", equation 17; with a
-polynomial the same holds of the whole system, as the inverse of a matrix without a row and a column shows).
+How well the others foretell each value is known from the factor of the whole, without solving anew for each (Rippa
+1999, "An algorithm for selecting a good value for the parameter c in radial basis function interpolation", equation 17;
+with a polynomial the same holds of the whole system, as the inverse of a matrix without a row and a column shows).
 """
 
 from __future__ import annotations

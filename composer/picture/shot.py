@@ -147,8 +147,8 @@ class Shot:
             if len(on):
                 place = self._place(hits, on, sight)
                 within = _scattered(columns[on] + i, rows[on])
-                lit = self._lit(place, 2 * i + (columns[on] + rows[on]) % 2, within)  # of two panes, one a pixel
-                for total, light in zip(totals, self._colours(place, lit), strict=True):
+                lit = [self._lit(place, np.full(len(on), pane), within) for pane in (2 * i, 2 * i + 1)]
+                for total, light in zip(totals, self._colours(place, 0.5 * (lit[0] + lit[1])), strict=True):
                     total[:, on] += light
         self._held[rows, columns] = held / np.float32(len(_SUBPIXELS))
         count = np.maximum(held, 1.0) if self.clear else np.float32(len(_SUBPIXELS))
