@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from composer.cli import console
-from composer.cli.sources import DOCUMENT, UNITS, Json, View
+from composer.cli.sources import DOCUMENT, UNITS, Json, KeptView
 
 if TYPE_CHECKING:
     from composer.checks.clip_check import ClipChecked
@@ -55,7 +55,7 @@ def clip(
     picture: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Write a PNG a frame and an animated WebP to this folder.")
     ] = None,
-    view: View = "three_quarter",
+    view: KeptView = "three_quarter",
     json_file: Json = None,
 ) -> None:
     """Check, picture and bake a clip: recipes and cells over time.
@@ -83,14 +83,14 @@ def clip(
     from composer.head.new_folder import may_fill
     from composer.picture.clip_picture import MANIFEST, write_pictures
     from composer.picture.clip_report import clip_report
-    from composer.picture.views import axes_of
+    from composer.picture.views import view_named
 
     project = open_document(document)
     if name is None:
         _list(project)
         return
     project.clip(name)
-    axes_of(view)
+    seen = view_named(view, project.views)
     if report is not None:
         may_write(report, ".html", (document, project.head_path))
     if json_file not in (None, "-"):
@@ -114,7 +114,7 @@ def clip(
                 made, bake, suffix=f".{form.value}", unit=unit, level=level, over=over or (), progress=progress
             )  # fmt: skip
         if picture is not None:
-            files += write_pictures(made, picture, view=view, progress=progress)
+            files += write_pictures(made, picture, view=seen, progress=progress)
     if bake is not None:
         keep_hinges(project, evaluated, document)
     if json_file is not None:

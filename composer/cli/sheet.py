@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from composer.cli import console
-from composer.cli.sources import LIBRARY, VIEWS, Columns, Neutral, SkipBroken, Unit, is_document
+from composer.cli.sources import LIBRARY, OR_KEPT, Columns, Neutral, SkipBroken, Unit, is_document
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -49,7 +49,7 @@ def sheet(
     ],
     view: Annotated[
         str | None,
-        typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}. (default three_quarter, for masks front)"),
+        typer.Option(metavar="VIEW", help=f"The picture's view: {OR_KEPT}. (default three_quarter, for masks front)"),
     ] = None,
     heat: Annotated[
         Heat | None,
@@ -101,6 +101,7 @@ def sheet(
     from composer.picture.png import write_png
     from composer.picture.sheet import Entry, contact_sheet, shapes_of, still
     from composer.picture.turntable import turntable as turned
+    from composer.picture.views import view_named, words_of
 
     if heat is Heat.MASK and not is_document(path):
         raise MoueError("has no regions", path, hint="give a document")
@@ -110,7 +111,8 @@ def sheet(
     pixels = _pixels(size) or (TURNING if turntable else STILL)
     project = open_document(path) if is_document(path) else None
     _may_write(to, (path, project.head_path if project else None), turntable)
-    view = view or ("front" if heat is Heat.MASK or turntable else "three_quarter")
+    usual = "front" if heat is Heat.MASK or turntable else "three_quarter"
+    seen = view_named(view or usual, project.views if project else ())
     legend, counts = None, ""
     with bar("opening", thread=False) as progress:
         if project is not None:
@@ -127,7 +129,7 @@ def sheet(
         elif heat is Heat.MASK:
             entries, legend = mask_entries(head.neutral, evaluated.effective)
             entries = [replace(entry, close=None) for entry in entries] if whole_head or alone else entries
-            counts = f"{console.counted(len(entries) - 1, 'region')} and the remainder, {view.replace('_', ' ')} view"
+            counts = f"{console.counted(len(entries) - 1, 'region')} and the remainder, {words_of(seen)} view"
             entries = [_named(None, entries, only)] if alone else entries
         if not entries:
             raise MoueError("holds no recipes to picture", path, hint="add one under [recipes.NAME]")
@@ -137,16 +139,16 @@ def sheet(
         pictures: list[Image] = []
         if turntable:
             pictures = turned(
-                studio, entries[0].positions, frames=frames, view=view, size=pixels, colours=entries[0].colours,
+                studio, entries[0].positions, frames=frames, view=seen, size=pixels, colours=entries[0].colours,
                 light=light, clear=clear, progress=progress,
             )  # fmt: skip
         elif alone:
             pictures = [
-                still(studio, entries[0], view=view, size=pixels, face=face, light=light, clear=clear)
+                still(studio, entries[0], view=seen, size=pixels, face=face, light=light, clear=clear)
             ]
         else:
             made = contact_sheet(
-                studio, entries, title=title, counts=counts, view=view, columns=columns, legend=legend,
+                studio, entries, title=title, counts=counts, view=seen, columns=columns, legend=legend,
                 cell_width=width, face=face, light=light, progress=progress,
             )  # fmt: skip
             pictures = [made.image]

@@ -8,6 +8,7 @@ from typing import Any
 
 from composer.document.clip_table import clips_of
 from composer.document.join_keys import join_of
+from composer.document.kept_view import views_of
 from composer.document.part_table import KEYS as PART_KEYS
 from composer.document.project import RESERVED, VERSION, EarlierFile, Project, Region
 from composer.document.values import Values
@@ -40,6 +41,7 @@ TOP = (
     "recipes",
     "clips",
     "correctives",
+    "views",
 )
 SIGNS = {"number": 9999, "colour": HUES}
 """The signs by which a region is known, and the largest of each."""
@@ -103,7 +105,7 @@ def parse_document(data: bytes, path: Path) -> Project:
         guesses=_guesses(whole),
         correctives=_correctives(whole),
         axes=FileAxes.read(table.get("up"), table.get("ahead"), path),
-        clips=clips_of(whole),
+        clips=clips_of(whole), views=views_of(whole),
     )  # fmt: skip
 
 

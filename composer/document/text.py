@@ -13,6 +13,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from composer.document.clip_table import clip_of, clip_table
 from composer.document.join_keys import join_keys
+from composer.document.kept_view import view_of, view_table
 from composer.document.project import VERSION, EarlierFile, Project, Region
 from composer.document.read import curve_of, landmark_of, parse_document, recipe_of, region_of
 from composer.document.tables import cut
@@ -24,7 +25,7 @@ from masks.partition import FACE
 
 SAID = (
     "unit", "neutral", "axes", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves", "guesses",
-    "correctives", "clips",
+    "correctives", "clips", "views",
 )  # fmt: skip
 """Fields of a project that do not depend on its path."""
 
@@ -109,6 +110,7 @@ def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
         "regions": ({region.name: region for region in project.regions}, reader(region_of), region_table),
         "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), recipe_table),
         "clips": ({clip.name: clip for clip in project.clips}, reader(clip_of), clip_table),
+        "views": ({view.name: view for view in project.views}, reader(view_of), view_table),
     }
 
 

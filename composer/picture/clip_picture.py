@@ -11,11 +11,10 @@ from composer.document.evaluated_clip import EvaluatedClip
 from composer.head.atomic import write_whole
 from composer.head.file_names import file_names
 from composer.head.new_folder import filled_whole
-from composer.picture.camera import frame
 from composer.picture.fine_enough import SMALL
 from composer.picture.png import numbered, write_pngs
 from composer.picture.render import Studio
-from composer.picture.views import axes_of
+from composer.picture.views import View, camera_of
 from composer.progress import Progress
 
 if TYPE_CHECKING:
@@ -36,12 +35,12 @@ def studio_of(clip: EvaluatedClip) -> Studio:
 
 
 def pictures(
-    clip: EvaluatedClip, studio: Studio, numbers: Sequence[int], *, view: str = "three_quarter",
+    clip: EvaluatedClip, studio: Studio, numbers: Sequence[int], *, view: View = "three_quarter",
     size: tuple[int, int] = (420, 500), progress: Progress | None = None,
 ) -> Iterator[Image]:  # fmt: skip
     """The pictures of some frames, all by one camera that holds the neutral's face. Raises MoueError for an unknown
     view."""
-    camera = frame(studio.figure.neutral, axes_of(view), size, FILL)
+    camera = camera_of(view, studio.figure.neutral, size, FILL)
     for done, number in enumerate(numbers):
         if progress is not None:
             progress(done / len(numbers), f"picturing frame {done + 1} of {len(numbers)}")
@@ -80,7 +79,7 @@ def durations(clip: EvaluatedClip, numbers: Sequence[int]) -> list[float]:
 
 
 def write_pictures(
-    clip: EvaluatedClip, folder: Path | str, *, view: str = "three_quarter", size: tuple[int, int] = (420, 500),
+    clip: EvaluatedClip, folder: Path | str, *, view: View = "three_quarter", size: tuple[int, int] = (420, 500),
     progress: Progress | None = None,
 ) -> list[Path]:  # fmt: skip
     """Fill `folder` with a PNG a frame and an animated WebP of all, whole or not at all. Returns the files' paths.

@@ -105,7 +105,7 @@ def draw_screen(
     kit.stops.panel = "over view"
     if stage.place != "new" or stage.new_head is not None:
         with strip_over_view(stage.whole_view, kit.scale, ONE_LINE):
-            draw_viewbar(stage, kit, shown, has_texture)
+            draw_viewbar(stage, kit, shown, has_texture, panels.views)
     if panels.gauge.key is None:
         draw_pointed(stage, kit)
         draw_reach(stage, kit, panels.fitting)

@@ -42,6 +42,8 @@ ACTIONS: dict[str, Action] = {
     "profile_right": Action("look at its right side", "5", "Looking"),
     "back": Action("look from behind", "6", "Looking"),
     "frame": Action("frame the chosen region", "F", "Looking"),
+    "views": Action("the kept views", "F3", "Looking"),
+    "next_view": Action("the next kept view", "Shift+F3", "Looking"),
     "turn_left": Action("turn left", "Left", "Looking"),
     "turn_right": Action("turn right", "Right", "Looking"),
     "turn_up": Action("look from higher", "Up", "Looking"),
