@@ -68,7 +68,6 @@ def clip(
     Example: moue clip document.toml tide --bake frames --format npz
     """
     from composer.checks.clip_check import check_clip
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.cli.settle import keep_hinges
@@ -81,8 +80,10 @@ def clip(
     from composer.head.atomic import write_whole
     from composer.head.file_names import file_names
     from composer.head.new_folder import may_fill
-    from composer.picture.clip_picture import MANIFEST, write_pictures
+    from composer.head.outputs import may_write
+    from composer.picture.clip_picture import write_pictures
     from composer.picture.clip_report import clip_report
+    from composer.picture.frames_on_disk import MANIFEST
     from composer.picture.views import view_named
 
     project = open_document(document)

@@ -28,12 +28,12 @@ def join(
     Example: moue join document.toml --recipe wink --to wink.png
     """
     from composer.checks.join_report import JoinReport, join_reports
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_recipe import EvaluatedRecipe
     from composer.document.store import open_document
+    from composer.head.outputs import may_write
     from composer.picture.png import write_png
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet

@@ -30,7 +30,6 @@ def match_clip(
     report: Path | None, heat: Path | None, json_file: str | None,
 ) -> None:  # fmt: skip
     """Match frames, save the clip and its files, write what was asked for, and say what was found."""
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
@@ -46,6 +45,7 @@ def match_clip(
     from composer.head.atomic import write_whole
     from composer.head.file_names import file_names
     from composer.head.folders import is_there, make_folder
+    from composer.head.outputs import may_write
     from composer.picture.match_clip_report import match_clip_report, worst_sheet
     from composer.picture.png import write_png
 

@@ -65,13 +65,13 @@ def try_(
     from composer.checks.subject import HeadFacts
     from composer.checks.swept_cell import named_cell, sweep_cell
     from composer.checks.words import in_few_words
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.head.atomic import write_whole
+    from composer.head.outputs import may_write
     from composer.mixing.recipe import Recipe
     from composer.picture.clip_picture import there_and_back
     from composer.picture.face import face_points
@@ -116,7 +116,8 @@ def try_(
         entries = [Entry(one.name, one.positions, in_few_words(one.findings)) for one in checked]
         studio = Studio.of(evaluated.head)
         if moving:
-            swing = there_and_back(in_turn(studio, entries, view=seen, face=face_points(evaluated.head)))
+            face = face_points(evaluated.head)
+            swing = there_and_back(in_turn(studio, entries, view=seen, face=face, progress=progress))
             write_whole(to, lambda file: file.write(swing))
         else:
             sheet = contact_sheet(studio, entries, title=title, view=seen, columns=columns, progress=progress)

@@ -52,11 +52,11 @@ def views_of(whole: Values) -> tuple[KeptView, ...]:
 def view_of(name: str, said: Values) -> KeptView:
     """The view in the table [views.NAME]. Raises MoueError where its values are out of range or of another kind."""
     said.only(KEYS)
-    angles = [said.number(key, 0.0, -most, most) for key, most in RANGES.items()]
+    around, above, tilt = (said.number(key, 0.0, -most, most) for key, most in RANGES.items())
     x, y, z = said.three("middle") if "middle" in said.table else [0.0, 0.0, 0.0]
     if max(abs(x), abs(y), abs(z)) > FURTHEST:
         raise said.error(f"has a middle further than {FURTHEST:g} sides of the head's box from the head")
-    return KeptView(name, *angles, (x, y, z), said.number("height", 1.0, LEAST, MOST))
+    return KeptView(name, around, above, tilt, (x, y, z), said.number("height", 1.0, LEAST, MOST))
 
 
 def check_view_name(name: str, path: Path | None = None) -> None:

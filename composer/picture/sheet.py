@@ -152,24 +152,27 @@ def still(
 
 def in_turn(
     studio: Studio, entries: Sequence[Entry], *, view: View = "three_quarter", size: tuple[int, int] = (480, 600),
-    face: NDArray | None = None, light: str = FOLLOWING, progress: Progress | None = None, workers: int | None = None,
+    face: NDArray | None = None, light: str = FOLLOWING, clear: bool = False, progress: Progress | None = None,
+    workers: int | None = None,
 ) -> list[Image]:  # fmt: skip
-    """Every entry alone, all by one camera that holds them, or the points `face` (k, 3) mm: steps of one movement.
+    """Every entry alone, all by one camera that holds them, or the points `face` (k, 3) mm: steps of one movement. A
+    `clear` picture has alpha in the place of the ground.
 
     Raises MoueError for an unknown view or light.
     """
     lamps_of(light)
     reach = np.concatenate([studio.figure.neutral] + [_outline(entry.positions) for entry in entries])
     camera = camera_of(view, reach if face is None else face, size, SHEET_FILL, studio.figure.neutral)
-    return _taken(studio, entries, [camera] * len(entries), light, progress, workers)
+    return _taken(studio, entries, [camera] * len(entries), light, progress, workers, clear)
 
 
 def _taken(
     studio: Studio, entries: Sequence[Entry], cameras: Sequence[Camera], light: str, progress: Progress | None,
-    workers: int | None,
+    workers: int | None, clear: bool = False,
 ) -> list[Image]:  # fmt: skip
     def picture(i: int) -> Image:
-        return studio.picture(entries[i].positions, camera=cameras[i], colours=entries[i].colours, light=light)
+        entry = entries[i]
+        return studio.picture(entry.positions, camera=cameras[i], colours=entry.colours, light=light, clear=clear)
 
     return over_cores(lambda: picture, len(entries), words="picture", progress=progress, workers=workers)
 

@@ -6,7 +6,7 @@ A light that follows the view makes it a head that turns before the camera; unde
 from __future__ import annotations
 
 import math
-from pathlib import Path
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,11 +14,9 @@ from numpy.typing import NDArray
 
 from composer.document.kept_view import KeptView
 from composer.document.over_cores import over_cores
-from composer.head.new_folder import filled_whole
 from composer.picture.camera import Camera, frame
-from composer.picture.clip_picture import MANIFEST, animated
+from composer.picture.clip_picture import animated
 from composer.picture.lamps import FOLLOWING, lamps_of
-from composer.picture.png import numbered, write_pngs
 from composer.picture.render import Studio
 from composer.picture.views import View, axes_of, camera_of
 from composer.progress import Progress
@@ -77,20 +75,9 @@ def turntable(
     return over_cores(lambda: picture, frames, words="picturing side", progress=progress, workers=workers)
 
 
-def one_turn(images: list[Image]) -> bytes:
+def one_turn(images: Sequence[Image]) -> bytes:
     """A whole turn as an animated WebP that goes round without end."""
     return animated(images, [TURN_SECONDS / len(images)] * len(images))
-
-
-def write_frames(images: list[Image], folder: Path | str, stem: str) -> list[Path]:
-    """Fill `folder` with a PNG an image, `stem`_0000.png and on, whole or not at all. Returns their paths.
-
-    Raises MoueError for a folder that holds anything but unchanged earlier pictures.
-    """
-    names = numbered(stem, len(images))
-    with filled_whole(folder, MANIFEST, "pictures") as beside:
-        write_pngs(beside, names, images)
-    return [Path(folder) / name for name in names]
 
 
 def _turned(angle: float) -> NDArray[np.float64]:

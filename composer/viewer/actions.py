@@ -64,6 +64,7 @@ class Actions:
             "save": lambda: save(stage),
             "save_as": lambda: setattr(stage.dialogs, "save_as", True),
             "bake": lambda: setattr(stage.dialogs, "bake", True),
+            "picture": self._ask_picture,
             "check": lambda: panels.findings.look(stage),
             "undo": lambda: stage.guard(stage.undo),
             "redo": lambda: stage.guard(stage.redo),
@@ -155,6 +156,11 @@ class Actions:
             look_from(self._stage, "front", at_once=True)
         if place == "paint" and session.region == ALL and session.project.regions:
             session.region = session.project.regions[0].name
+
+    def _ask_picture(self) -> None:
+        """Ask what picture is to be saved, where there is one of the document's head."""
+        if self._stage.place != "new":
+            self._stage.dialogs.picture = True
 
     def _ask_views(self) -> None:
         """Open the menu of kept views, where it is."""

@@ -15,6 +15,7 @@ from composer.viewer.panels.new_head.does_it_sit import DoesItSit
 from composer.viewer.panels.new_head.where_is_it import WhereIsIt
 from composer.viewer.panels.recipes.state import Recipes
 from composer.viewer.panels.regions import RegionList
+from composer.viewer.panels.save_picture import PictureSheet
 from composer.viewer.panels.sheets import Sheets
 from composer.viewer.panels.steps import Steps
 from composer.viewer.panels.time_strip.strip import TimePanel
@@ -41,6 +42,7 @@ class Panels:
     regions: RegionList = field(default_factory=RegionList)
     bake: Bake = field(default_factory=Bake)
     views: ViewsMenu = field(default_factory=ViewsMenu)
+    picture: PictureSheet = field(default_factory=PictureSheet)
     sheets: Sheets = field(default_factory=Sheets)
     match: MatchSheet = field(default_factory=MatchSheet)
     keys: KeySheet = field(default_factory=KeySheet)
@@ -64,7 +66,7 @@ class Panels:
         self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
         self.time, self.time_panel = TimeStrip(loop=self.time.loop), TimePanel()
         self.bake, self.fitting = Bake(suffix=self.bake.suffix, unit=self.bake.unit), Fitting()
-        self.views = ViewsMenu()
+        self.views, self.picture = ViewsMenu(), PictureSheet()
         self.board.drag = self.board.typing = None
 
     def desk(self, stage: Stage) -> Desk:

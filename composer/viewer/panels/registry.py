@@ -77,6 +77,7 @@ def sides_of(stage: Stage) -> list[str]:
 SHEETS: tuple[Sheet, ...] = (
     Sheet("movers", True, lambda stage, kit, panels: panels.movers.draw(stage, kit)),
     Sheet("match", True, _match),
+    Sheet("picture", True, lambda stage, kit, panels: panels.picture.draw(stage, kit, panels.trying, panels.time)),
     Sheet("dropped", True, lambda stage, kit, panels: draw_dropped(stage, kit)),
     Sheet("about", True, lambda stage, kit, panels: panels.about.draw(stage, kit)),
     Sheet("bake", False, lambda stage, kit, panels: panels.bake.draw(stage, kit)),

@@ -44,6 +44,10 @@ class ViewsMenu:
                 self._to_be_named = bool(self.chosen)
             kit.mark("Keep this view")
             self._chosen(stage, kit)
+            imgui.separator()
+            if imgui.menu_item("Save a picture ...", kit.keys.words("picture"), False)[0]:
+                stage.dialogs.picture = True
+            kit.mark("Save a picture")
             imgui.end_popup()
         imgui.pop_style_var()
 

@@ -21,6 +21,7 @@ ACTIONS: dict[str, Action] = {
     "save": Action("save", "Ctrl+S", "Document"),
     "save_as": Action("save under another name", "Ctrl+Shift+S", "Document"),
     "bake": Action("bake recipes as targets", "Ctrl+B", "Document"),
+    "picture": Action("save a picture of what you see", "Ctrl+P", "Document"),
     "check": Action("check the recipe", "Ctrl+E", "Document"),
     "undo": Action("undo", "Ctrl+Z", "Document"),
     "redo": Action("redo", "Ctrl+Shift+Z", "Document"),
