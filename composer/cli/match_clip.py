@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from composer.edits.match_frames import MatchedFrames
     from composer.mixing.match import Bounds
 
-POOR = 0.5
-"""Least share of a take's movement that the weights must reach; below it the exit code is 1 (our choice)."""
 PICTURED, APART = 3, 0.5
 """Worst frames that are pictured, and how far they lie apart at least, in seconds (our choice)."""
 SHOWN = 10
@@ -36,7 +34,7 @@ def match_clip(
     from composer.document.evaluated_clip import evaluated_clip
     from composer.document.store import open_document, save_document
     from composer.edits.head_frames import HeadFrames
-    from composer.edits.match_clip import check_clip_name, clip_of_frames
+    from composer.edits.match_clip import POOR, check_clip_name, clip_of_frames
     from composer.edits.match_frames import faces_of, match_frames
     from composer.edits.match_source import library_project
     from composer.errors import MoueError

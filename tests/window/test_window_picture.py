@@ -22,9 +22,9 @@ def shot(hand: Hand, name: str) -> None:
 def ask(hand: Hand, kind: str, to: Path, name: str, size: tuple[int, int] = (90, 70)) -> None:
     """Ask for a picture of this kind, under a name in a folder."""
     hand.key("Ctrl+P")
-    hand.until(lambda: f"picture {kind}" in hand.seen, "the sheet")
-    hand.click_on(f"picture {kind}")
-    hand.click_on("picture size own")
+    hand.frames(3)
+    hand.click_on(kind)
+    hand.click_on("Own")
     for field, value in zip(("width", "height"), size, strict=True):
         hand.fill(f"picture {field}", str(value))
     hand.fill("picture folder", str(to))
@@ -50,8 +50,9 @@ def test_a_still_is_what_the_command_pictures_by_the_kept_view(small: Hand, tmp_
     hand.settle()
     hand.key("F3")
     hand.click_on("Keep this view")
+    hand.key("Enter")
     hand.key("Escape")
-    ask(hand, "still", tmp_path, "seen")
+    ask(hand, "Still", tmp_path, "seen")
     shot(hand, "picture_sheet")
     save(hand)
     assert not hand.wrong and any("seen.png" in line for line in hand.told), hand.told
@@ -68,7 +69,7 @@ def test_nothing_is_written_over_unasked(small: Hand, tmp_path: Path) -> None:
     hand = small
     (tmp_path / "there.png").write_bytes(b"\x89PNG mine")
     (tmp_path / "page.png").write_text("not a picture")
-    ask(hand, "still", tmp_path, "there")
+    ask(hand, "Still", tmp_path, "there")
     hand.frames(3)
     hand.click_on("picture save")
     hand.frames(3)
@@ -86,8 +87,7 @@ def test_nothing_is_written_over_unasked(small: Hand, tmp_path: Path) -> None:
 
 def test_a_turn_without_ground_and_a_sweep_and_a_clip_as_frames(small: Hand, tmp_path: Path) -> None:
     hand = small
-    ask(hand, "turn", tmp_path, "round", (40, 50))
-    hand.stage  # noqa: B018
+    ask(hand, "Turned about", tmp_path, "round", (40, 50))
     hand.click_on("picture clear")
     hand.window.panels.picture.turn = 12
     save(hand)
@@ -96,12 +96,12 @@ def test_a_turn_without_ground_and_a_sweep_and_a_clip_as_frames(small: Hand, tmp
         assert moving.convert("RGBA").getchannel("A").getextrema() == (0, 255)
     shape = hand.session.head.shape_names[0]
     hand.click_on(f"shape {shape}")
-    ask(hand, "sweep", tmp_path, "swept", (40, 50))
-    hand.click_on("picture as frames")
+    ask(hand, "Sweep", tmp_path, "swept", (40, 50))
+    hand.click_on("A PNG a frame")
     hand.window.panels.picture.sweep = 3
     save(hand)
     assert sorted(file.suffix for file in (tmp_path / "swept").iterdir()) == [".json", ".png", ".png", ".png"]
-    ask(hand, "still", tmp_path, "no/such/folder")
+    ask(hand, "Still", tmp_path, "no/such/folder")
     hand.until(lambda: "fault of picture" in hand.seen, "the fault")
     hand.key("Escape")
     assert not hand.stage.dialogs.picture and not hand.wrong
@@ -109,7 +109,7 @@ def test_a_turn_without_ground_and_a_sweep_and_a_clip_as_frames(small: Hand, tmp
 
 def test_a_cancelled_picture_leaves_nothing(small: Hand, tmp_path: Path) -> None:
     hand = small
-    ask(hand, "turn", tmp_path, "round", (400, 500))
+    ask(hand, "Turned about", tmp_path, "round", (400, 500))
     hand.window.panels.picture.turn = 240
     hand.click_on("picture save")
     hand.until(lambda: "cancel saving" in hand.seen, "the job")

@@ -18,6 +18,7 @@ from composer.viewer.panels.regions import RegionList
 from composer.viewer.panels.save_picture import PictureSheet
 from composer.viewer.panels.sheets import Sheets
 from composer.viewer.panels.steps import Steps
+from composer.viewer.panels.time_strip.match_sheet import TakeSheet
 from composer.viewer.panels.time_strip.strip import TimePanel
 from composer.viewer.panels.tray import Tray
 from composer.viewer.panels.views_menu import ViewsMenu
@@ -42,6 +43,7 @@ class Panels:
     regions: RegionList = field(default_factory=RegionList)
     bake: Bake = field(default_factory=Bake)
     views: ViewsMenu = field(default_factory=ViewsMenu)
+    take: TakeSheet = field(default_factory=TakeSheet)
     picture: PictureSheet = field(default_factory=PictureSheet)
     sheets: Sheets = field(default_factory=Sheets)
     match: MatchSheet = field(default_factory=MatchSheet)

@@ -47,8 +47,8 @@ WITH_POSE = ("strain", "movement", "difference", "left")
 @dataclass(frozen=True)
 class Wish:
     """What is to be saved: the `kind`, the `path` (a .png for a still, else a .webp or a folder of PNG files), width
-    and height in pixels, whether without the ground (`clear`), how many `steps` a turn or a sweep has, and whether what is
-    at the path may be written `over`."""
+    and height in pixels, whether without the ground (`clear`), how many `steps` a turn or a sweep has, and whether
+    what is at the path may be written `over`."""
 
     kind: Kind
     path: Path
