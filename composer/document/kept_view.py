@@ -59,12 +59,18 @@ def view_of(name: str, said: Values) -> KeptView:
     return KeptView(name, around, above, tilt, (x, y, z), said.number("height", 1.0, LEAST, MOST))
 
 
-def check_view_name(name: str, path: Path | None = None) -> None:
-    """Raises MoueError for a name that is empty, too long, of more than one line, or one that every head has."""
+def check_plain_name(name: str, kind: str, path: Path | None = None) -> None:
+    """Raises MoueError for a name of a `kind` of thing that is empty, too long, or of more than one line. No file is
+    named after it."""
     if not name.strip() or name != name.strip() or not name.isprintable():
-        raise MoueError(f"a view may not be named {shorten(repr(name), 40)}", path, hint="give it plain words")
+        raise MoueError(f"a {kind} may not be named {shorten(repr(name), 40)}", path, hint="give it plain words")
     if len(name) > LONGEST:
-        raise MoueError(f"the name of view {shorten(repr(name), 40)} is too long", path, hint=f"{LONGEST} letters do")
+        raise MoueError(f"the name of {kind} {shorten(repr(name), 40)} is too long", path, hint=f"{LONGEST} letters do")
+
+
+def check_view_name(name: str, path: Path | None = None) -> None:
+    """Raises MoueError as `check_plain_name`, and for the name of a view that every head has."""
+    check_plain_name(name, "view", path)
     if name in VIEWS:
         raise MoueError(f"a view may not be named {name!r}", path, hint="every head has a view of that name")
 

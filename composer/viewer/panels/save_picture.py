@@ -119,6 +119,8 @@ class PictureSheet:
             kit.quiet("The colours follow the movement." if follows else "Without colours: they are of one pose.")
         elif stage.overlay == "skin":
             kit.quiet("Without the skin's texture, which pictures do not have yet.")
+        if any(not one.hidden for one in stage.opened.project.references):
+            kit.quiet("Without the reference pictures.")
         if self.kind == "still":
             return
         self.form = kit.choice(FORMS, self.form, key="picture as ")

@@ -9,6 +9,7 @@ from composer.picture.letter_order import as_drawn
 from composer.picture.palette import viridis
 from composer.viewer.panels.compare import compare_menu
 from composer.viewer.panels.light_menu import lights
+from composer.viewer.panels.reference_menu import ReferenceMenu
 from composer.viewer.panels.swatch import swatch
 from composer.viewer.panels.views_menu import ViewsMenu
 from composer.viewer.scene.overlay import Shown
@@ -27,7 +28,9 @@ ONE_LINE = 850.0
 """Width of a view from which on all of its buttons stand in one line."""
 
 
-def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool, kept: ViewsMenu) -> None:
+def draw_viewbar(
+    stage: Stage, kit: Kit, shown: Shown, has_texture: bool, kept: ViewsMenu, references: ReferenceMenu
+) -> None:
     """Buttons along the top of the view, and the legend at its lower left."""
     left, top, width, height = stage.whole_view
     views = VIEWS | ({"three_quarter": "¾"} if width < kit.px(940) else {})
@@ -44,7 +47,7 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool, kept: 
         frame_region(stage)
     if stage.place != "new":
         imgui.same_line(0, gap)
-        kept.draw(stage, kit)
+        kept.draw(stage, kit, references)
     imgui.pop_style_var()
     if stage.place != "new":
         _looks(stage, kit, has_texture)

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from imgui_bundle import ImVec2, imgui
 
+from composer.viewer.panels.reference_menu import STAYS, ReferenceMenu
 from composer.viewer.session.kept_views import delete, go_to, keep_now, rename, shown
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
-STAYS = imgui.SelectableFlags_.no_auto_close_popups
 WIDE = 230.0
 """Width of the menu, in pixels at scale 1."""
 
@@ -27,7 +27,7 @@ class ViewsMenu:
     asked: bool = False
     _to_be_named: bool = False
 
-    def draw(self, stage: Stage, kit: Kit) -> None:
+    def draw(self, stage: Stage, kit: Kit, references: ReferenceMenu) -> None:
         """The button, and the menu while it is open."""
         on = imgui.is_popup_open("views")
         if kit.button("Views", "views that the document keeps", "views", on=on) or self.asked:
@@ -48,8 +48,12 @@ class ViewsMenu:
             if imgui.menu_item("Save a picture ...", kit.keys.words("picture"), False)[0]:
                 stage.dialogs.picture = True
             kit.mark("Save a picture")
+            if imgui.menu_item("Reference pictures ...", "", False)[0]:
+                references.asked = True
+            kit.mark("Reference pictures")
             imgui.end_popup()
         imgui.pop_style_var()
+        references.draw(stage, kit)
 
     def _kept(self, stage: Stage, kit: Kit) -> None:
         """Every kept view."""

@@ -47,7 +47,8 @@ def match_take(
     stage: Stage, wish: TakeWish, show: Callable[[str], object], refused: Callable[[str], None]
 ) -> None:
     """Match the frames, then add the clip as one step and `show` it by its name; what belongs beside the document is
-    written then. `refused` is told why frames cannot be matched. Raises MoueError where the clip may not have its name, or the document lies nowhere yet."""
+    written then. `refused` is told why frames cannot be matched. Raises MoueError where the clip may not have its name,
+    or the document lies nowhere yet."""
     session = stage.opened
     if session.file is None:
         what = "the document has no file yet, and what belongs to the clip lies beside it"

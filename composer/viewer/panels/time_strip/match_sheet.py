@@ -75,10 +75,10 @@ class TakeSheet:
         if self.name in ("", self._named):
             self.name = self._named = usual
         kit.quiet("the clip's name, and the frames' rate where the file does not say it")
-        imgui.set_next_item_width(kit.px(WIDE - 108))
+        imgui.set_next_item_width(kit.px(WIDE - 132))
         _, self.name = kit.text_field("take name", self.name)
         imgui.same_line(0, kit.px(8))
-        imgui.set_next_item_width(kit.px(100))
+        imgui.set_next_item_width(kit.px(124))
         form = "%g a second" if self.rate > 0.0 else "the file's, or 24"
         _, self.rate = imgui.input_float("##take rate", self.rate, 0.0, 0.0, form)
         kit.mark("take rate")
