@@ -22,8 +22,10 @@ MOST_PICTURE = 256 << 20
 def copied_beside(old: Project, new: Project, folder: Path) -> dict[str, str]:
     """Copy the files of a document's clips and reference pictures to `folder`, and return where the carried document
     `new` finds them, by the place that it names now. A file that cannot be read stays where it is."""
-    pairs = [(before.file, after.file, f"clip {before.name!r}", MOST_BYTES, None)
-             for before, after in zip(old.clips, new.clips, strict=True)]  # fmt: skip
+    pairs: list[tuple[str, str, str, int, Path | None]] = [
+        (before.file, after.file, f"clip {before.name!r}", MOST_BYTES, None)
+        for before, after in zip(old.clips, new.clips, strict=True)
+    ]
     pairs += [(before.file, after.file, f"reference {before.name!r}", MOST_PICTURE, old.head_path)
               for before, after in zip(old.references, new.references, strict=True)]  # fmt: skip
     places: dict[str, str] = {}

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from composer.viewer.render.backdrops import corners_of
 from composer.viewer.render.look import Backdrop
 from tests.window.hand import Hand
 
@@ -28,7 +27,7 @@ def laid(open_dome: Hand) -> Hand:
     hand = open_dome
     hand.click_on("view front")
     picture = hand.session.project.path.parent / "red.png"
-    Image.fromarray(np.full((60, 90, 3), RED, np.uint8)).save(picture)
+    Image.fromarray(np.full((60, 66, 3), RED, np.uint8)).save(picture)
     hand.drop(picture)
     hand.settle()
     assert [one.name for one in hand.session.project.references] == ["red"], hand.told
@@ -51,16 +50,16 @@ def redness(hand: Hand, x: float, y: float) -> float:
 def test_a_backdrop_lies_where_it_says() -> None:
     """By hand: a square picture half as high as a view twice as wide as high, a quarter of its height up."""
     square = Backdrop(np.zeros((8, 8, 4), np.uint8), (0.0, 0.25), 0.5)
-    np.testing.assert_allclose(corners_of(square, (400, 200)), [-0.25, 0.0, 0.25, 1.0])
+    np.testing.assert_allclose(square.corners((400, 200)), [-0.25, 0.0, 0.25, 1.0])
     aside = Backdrop(np.zeros((8, 8, 4), np.uint8), (1.0, 0.0), 1.0)
-    np.testing.assert_allclose(corners_of(aside, (400, 200)), [0.5, -1.0, 1.5, 1.0])
+    np.testing.assert_allclose(aside.corners((400, 200)), [0.5, -1.0, 1.5, 1.0])
 
 
 def test_a_picture_lies_behind_the_head_over_it_and_out_of_sight(laid: Hand) -> None:
     hand = laid
     hand.move(5.0, 5.0)
     left, _, width, height = hand.stage.view
-    beside = 0.5 - 0.55 * height / width  # within the picture, beside the head
+    beside = 0.5 - 0.52 * height / width  # within the picture, beside the head
     assert redness(hand, beside, 0.5) > 60, "behind the head the ground is red"
     assert redness(hand, 0.5, 0.5) < 60, "the head is before it"
     menu(hand)
@@ -91,8 +90,8 @@ def test_it_is_placed_by_hand_one_step_a_drag(laid: Hand) -> None:
     np.testing.assert_allclose(one.middle, (0.2, 0.1), atol=0.01)
     hand.key("Ctrl+Z")
     assert hand.session.project.references[0].middle == (0.0, 0.0)
-    hand.press(x - 0.75 * height + 2, y - 0.5 * height + 2)  # the upper left corner of one half as wide again as high
-    hand.drag(x - 0.375 * height + 1, y - 0.25 * height + 1)
+    hand.press(x - 0.55 * height + 4, y - 0.5 * height + 4)  # near its upper left corner
+    hand.drag(x - 0.275 * height + 2, y - 0.25 * height + 2)
     hand.release()
     assert abs(hand.session.project.references[0].height - 0.5) < 0.03
     hand.press(x, y)

@@ -52,10 +52,10 @@ class ReferenceMenu:
                     lambda path: add_reference(stage, path, lambda name: setattr(self, "chosen", name)),
                 )  # fmt: skip
             kit.mark("Add a reference")
-            one = next((each for each in references if each.name == self.chosen), references[0] if references else None)
-            if one is not None:
+            chosen = [each for each in references if each.name == self.chosen] or references[:1]
+            if chosen:
                 imgui.separator()
-                self._one(stage, kit, one)
+                self._one(stage, kit, chosen[0])
             imgui.end_popup()
         imgui.pop_style_var()
 

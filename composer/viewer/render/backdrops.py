@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
 from pyglet import gl
 
 from composer.viewer.render.gl_buffers import Arrays
@@ -36,21 +34,14 @@ class Backdrops:
                 while len(self._pictures) <= place:
                     self._pictures.append(Picture(raw=True))
                 self._pictures[place].use(0, each.picture)
-                self._program.set(picture=0, opacity=each.opacity, corners=corners_of(each, size))
+                self._program.set(picture=0, opacity=each.opacity, corners=each.corners(size))
                 gl.glDrawArrays(gl.GL_TRIANGLE_STRIP, 0, 4)
         gl.glDisable(gl.GL_BLEND)
         gl.glDepthMask(gl.GL_TRUE)
 
     def close(self) -> None:
         """Give everything back."""
-        for each in (self._program, self._nothing, *self._pictures):
+        self._program.close()
+        self._nothing.close()
+        for each in self._pictures:
             each.close()
-
-
-def corners_of(backdrop: Backdrop, size: tuple[int, int]) -> NDArray[np.float32]:
-    """(4,) left, lower, right and upper in clip space, -1 to 1, of a backdrop in a picture of `size` in pixels."""
-    high, wide = backdrop.picture.shape[:2]
-    per_height = size[1] / size[0]
-    half_wide, half_high = backdrop.height * wide / high * per_height, backdrop.height
-    x, y = 2.0 * backdrop.middle[0] * per_height, 2.0 * backdrop.middle[1]
-    return np.array([x - half_wide, y - half_high, x + half_wide, y + half_high], dtype=np.float32)

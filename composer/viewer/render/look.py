@@ -62,6 +62,14 @@ class Backdrop:
     opacity: float = 1.0
     over: bool = False
 
+    def corners(self, size: tuple[int, int]) -> NDArray[np.float32]:
+        """(4,) left, lower, right and upper in clip space, -1 to 1, in a view of `size` in pixels."""
+        high, wide = self.picture.shape[:2]
+        per_height = size[1] / size[0]
+        half_wide, half_high = self.height * wide / high * per_height, self.height
+        x, y = 2.0 * self.middle[0] * per_height, 2.0 * self.middle[1]
+        return np.array([x - half_wide, y - half_high, x + half_wide, y + half_high], dtype=np.float32)
+
 
 @dataclass(frozen=True, eq=False)
 class Look:
