@@ -27,7 +27,7 @@ def views_picture_sheet(hand: Hand) -> None:
     hand.click_on("recipe wink")
     hand.key("Ctrl+P")
     hand.frames(3)
-    hand.click_on("Sweep")
+    hand.click_on("Cell swept")
     hand.fill("picture folder", str(Path(tempfile.gettempdir())))
     hand.frames(3)
 

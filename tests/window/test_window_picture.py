@@ -96,7 +96,7 @@ def test_a_turn_without_ground_and_a_sweep_and_a_clip_as_frames(small: Hand, tmp
         assert moving.convert("RGBA").getchannel("A").getextrema() == (0, 255)
     shape = hand.session.head.shape_names[0]
     hand.click_on(f"shape {shape}")
-    ask(hand, "Sweep", tmp_path, "swept", (40, 50))
+    ask(hand, "Cell swept", tmp_path, "swept", (40, 50))
     hand.click_on("A PNG a frame")
     hand.window.panels.picture.sweep = 3
     save(hand)

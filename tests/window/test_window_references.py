@@ -90,8 +90,8 @@ def test_it_is_placed_by_hand_one_step_a_drag(laid: Hand) -> None:
     np.testing.assert_allclose(one.middle, (0.2, 0.1), atol=0.01)
     hand.key("Ctrl+Z")
     assert hand.session.project.references[0].middle == (0.0, 0.0)
-    hand.press(x - 0.55 * height + 4, y - 0.5 * height + 4)  # near its upper left corner
-    hand.drag(x - 0.275 * height + 2, y - 0.25 * height + 2)
+    hand.press(x - 0.55 * height, y + 0.5 * height - 15)  # near its lower left corner
+    hand.drag(x - 0.275 * height, y + 0.25 * height - 7.5)
     hand.release()
     assert abs(hand.session.project.references[0].height - 0.5) < 0.03
     hand.press(x, y)

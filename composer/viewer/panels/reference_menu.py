@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from imgui_bundle import ImVec2, imgui
 
-from composer.document.reference_picture import MOST, ReferencePicture
+from composer.document.reference_picture import ReferencePicture
 from composer.edits.references import replace_reference
 from composer.viewer.session.reference_pictures import add_reference, box_in_view, change, take_away
 from composer.viewer.session.stage import Stage
@@ -17,6 +17,8 @@ from composer.viewer.ui.theme import u32
 STAYS = imgui.SelectableFlags_.no_auto_close_popups
 WIDE = 260.0
 """Width of the menu, in pixels at scale 1."""
+TALLEST = 4.0
+"""The largest height of the bar, in heights of the view; larger ones are typed in the document (our choice)."""
 LIES = {"behind": "Behind the head", "over": "Over it"}
 HOW = "Drag the picture; a corner sizes it. Escape: done."
 
@@ -54,6 +56,7 @@ class ReferenceMenu:
             kit.mark("Add a reference")
             chosen = [each for each in references if each.name == self.chosen] or references[:1]
             if chosen:
+                self.chosen = chosen[0].name
                 imgui.separator()
                 self._one(stage, kit, chosen[0])
             imgui.end_popup()
@@ -63,8 +66,8 @@ class ReferenceMenu:
         """What there is to do with one of them."""
         name = one.name
         kit.fault(stage.references.fault(stage, one), "reference", kit.px(WIDE))
-        _slid(stage, kit, one, "opacity", one.opacity * 100.0, 0.0, 100.0, "%.0f %% opaque", 0.01)
-        _slid(stage, kit, one, "height", one.height * 100.0, 5.0, 100.0 * min(MOST, 4.0), "%.0f %% of the view", 0.01)
+        _slid(stage, kit, one, "opacity", one.opacity, (0.0, 1.0), "%.0f %% opaque")
+        _slid(stage, kit, one, "height", one.height, (0.05, TALLEST), "%.0f %% of the view's height")
         lies = kit.choice(LIES, "over" if one.over else "behind", key="reference lies ")
         if (lies == "over") != one.over:
             change(stage, name, over=lies == "over")
@@ -85,14 +88,13 @@ class ReferenceMenu:
 
 
 def _slid(
-    stage: Stage, kit: Kit, one: ReferencePicture, key: str, value: float, low: float, high: float, form: str,
-    unit: float,
-) -> None:  # fmt: skip
-    """A bar for one value of a reference: seen while it is held, one step when it is let go."""
-    session = stage.opened
-    changed, value = kit.slider(f"reference {key}", value, low, high, form, wide=kit.px(WIDE))
+    stage: Stage, kit: Kit, one: ReferencePicture, key: str, value: float, limits: tuple[float, float], form: str
+) -> None:
+    """A bar for one value of a reference, in percent: seen while it is held, one step when it is let go."""
+    session, (low, high) = stage.opened, limits
+    changed, percent = kit.slider(f"reference {key}", 100 * value, 100 * low, 100 * high, form, wide=kit.px(WIDE))
     if changed:
-        share = round(min(max(value, low), high) * unit, 4)
+        share = round(min(max(percent / 100, low), high), 4)
         values: dict[str, float] = {key: share}
         stage.guard(lambda: session.preview(
             lambda p: replace_reference(p, one.name, replace(p.reference(one.name), **values))  # type: ignore[arg-type]

@@ -28,7 +28,7 @@ from composer.viewer.session.time_strip import TimeStrip
 from composer.viewer.session.trying import Trying
 from composer.viewer.ui.kit import Kit
 
-KINDS: dict[str, str] = {"still": "Still", "turn": "Turned about", "sweep": "Sweep", "clip": "Clip"}
+KINDS: dict[str, str] = {"still": "Still", "turn": "Turned about", "sweep": "Cell swept", "clip": "The clip"}
 HINTS = {
     "still": "what you see, as a PNG", "turn": "turned once about, from what you see",
     "sweep": "the chosen cell from 0 to 100 percent and back", "clip": "every frame of the clip in the strip of time",
@@ -177,8 +177,9 @@ class PictureSheet:
 
     def _usual_name(self, stage: Stage, strip: TimeStrip) -> str:
         name = strip.name if self.kind == "clip" else stage.seen_recipe.name or stage.opened.title
-        plain = Path(file_names([name], ".png")[name]).stem if name else "picture"
-        return plain + {"turn": "_turn", "sweep": f"_{stage.opened.shape}"}.get(self.kind, "")
+        swept = f"_{stage.opened.shape}" if stage.opened.shape else ""
+        name = (name or "picture") + {"turn": "_turn", "sweep": swept}.get(self.kind, "")
+        return Path(file_names([name], ".png")[name]).stem
 
     def _stand(self, stage: Stage, wish: Wish) -> tuple[str, bool]:
         """What is wrong with the choices, and whether something is there; looked at where they change, and each second.
