@@ -76,8 +76,9 @@ class ReferenceMenu:
         if shown == one.hidden:
             change(stage, name, hidden=not shown)
         if imgui.menu_item("Place by hand", "", stage.references.placing == name, not one.hidden)[0]:
-            stage.references.placing = name
-            stage.say(HOW)
+            stage.references.placing = "" if stage.references.placing == name else name
+            if stage.references.placing:
+                stage.say(HOW)
         kit.mark("Place by hand", not one.hidden)
         if imgui.selectable("Fill the view's height", False, STAYS)[0]:
             change(stage, name, middle=(0.0, 0.0), height=1.0)
