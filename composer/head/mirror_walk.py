@@ -74,8 +74,9 @@ class MirrorWalk:
         known = np.flatnonzero((images >= 0) & (self.skin[self._mesh.vertex] < 0)).astype(np.int32)
         laid = known, self._same[self._mesh.following[images[known]]]
         evidence = Evidence(
-            self._points, self._points * (-1.0, 1.0, 1.0), start=self._start, laid=laid, tolerant=self.parted is not None
-        )
+            self._points, self._points * (-1.0, 1.0, 1.0),
+            start=self._start, laid=laid, tolerant=self.parted is not None,
+        )  # fmt: skip
         matching = Matching(self._mesh, self._mirrored, evidence)
         matching.run()
         return _mutual(matching.walk.vertex)
