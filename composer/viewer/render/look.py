@@ -54,7 +54,7 @@ class Mark:
 class Look:
     """What is drawn besides the bare head.
 
-    `cover` (n, 4) uint8 is an sRGB colour and how much of the bone it hides; `wire` shows the cage's edges; `hidden`
+    `cover` (n, 4) uint8 is an sRGB colour and how much of the skin it hides; `wire` shows the cage's edges; `hidden`
     names parts that are left out, "skin" among them; `texture` (h, w, 3) uint8 sRGB, upper row first, is laid over
     the skin by the head's own texture coordinates; `light` is a name of `composer.picture.lamps.LIGHTS`.
     """

@@ -1,7 +1,7 @@
 """The head in the window: drawn into its own picture, and only when something it shows has changed.
 
-The look is that of `composer.picture`, for a card: matt bone by a window at three quarters on a calm grey ground,
-eyes that look. What is sent to the card is only what differs from what it has. On a rasteriser that runs on the
+The look is that of `composer.picture`, for a card, by the same numbers: skin by a window at three quarters, eyes that
+look. What is sent to the card is only what differs from what it has. On a rasteriser that runs on the
 processor edges stay rough while things move and are smoothed once they stand still. Heads of many vertices are lit at
 their vertices while they move there, and a large one moves by the triangles of its coarser level, which stand on the
 same vertices; its edges stay as they are.
@@ -20,8 +20,8 @@ from composer.errors import MoueError
 from composer.head.coarse import LARGE
 from composer.head.head import Head
 from composer.picture import eyeball as painted
-from composer.picture.light import BLEED, Light
-from composer.picture.render import BACKGROUND
+from composer.picture.ground import ABOVE, BACKGROUND, BELOW
+from composer.picture.light import Light
 from composer.viewer.render.camera import Eye
 from composer.viewer.render.discs import Discs
 from composer.viewer.render.gl_buffers import Arrays, BufferTexture
@@ -32,6 +32,7 @@ from composer.viewer.render.head_buffers import SKIN, HeadBuffers
 from composer.viewer.render.line_strips import LineStrips
 from composer.viewer.render.look import Look
 from composer.viewer.render.pose_buffers import PoseBuffers, Range
+from composer.viewer.render.shared_numbers import SKIN_LIGHT
 
 SAMPLES = 4
 """Samples a pixel where edges are smoothed: what every card with OpenGL 3.3 has."""
@@ -56,14 +57,14 @@ class View3D:
         chosen = (0 if self.software else SAMPLES) if samples is None else samples
         self.samples = min(chosen, self._most)
         eye = (f"PUPIL {painted.PUPIL_DEG}", f"IRIS {painted.IRIS_DEG}", "EYE", "COVERED")
-        self._bone = Program("head.vert", "head.frag")
-        self._covered = Program("head.vert", "head.frag", defines=("COVERED",))
+        self._bare = Program("head.vert", "head.frag", defines=SKIN_LIGHT)
+        self._covered = Program("head.vert", "head.frag", defines=("COVERED", *SKIN_LIGHT))
         self._moving = {
-            covered: Program("head.vert", "moving.frag", defines=("MOVING", *(("COVERED",) if covered else ())))
+            covered: Program("head.vert", "moving.frag", defines=("MOVING", *("COVERED",) * covered, *SKIN_LIGHT))
             for covered in (False, True)
         }
-        self._eye = Program("head.vert", "head.frag", defines=eye)
-        self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED", "COVERED"))
+        self._eye = Program("head.vert", "head.frag", defines=(*eye, *SKIN_LIGHT))
+        self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED", "COVERED", *SKIN_LIGHT))
         self._ground = Program("ground.vert", "ground.frag")
         self._wire = Program("wire.vert", "wire.frag")
         self._held, self._places = HeadBuffers(), BufferTexture()
@@ -82,14 +83,16 @@ class View3D:
         self._no_cover.setflags(write=False)
         self._drawn = None
 
-    def shade(self, openness: NDArray | None, daylight: NDArray | None = None) -> None:
-        """How open to the sky every vertex is, (n,) in [0, 1], as `composer.picture.figure` finds it, and from where
-        it sees out, (n, 16) as `daylight` gives it; None for unknown, which draws the head open everywhere but in the
-        mouth, and casts no shadows.
+    def shade(
+        self, openness: NDArray | None, daylight: NDArray | None = None, thinness: NDArray | None = None
+    ) -> None:
+        """How open to the sky every vertex is, (n,) in [0, 1], and how thin its skin, (n,) in [0, 1], as
+        `composer.picture.figure` finds them, and from where it sees out, (n, 16) as `daylight` gives it; None for
+        unknown, which draws the head open everywhere but in the mouth, casts no shadows, and shows no blood.
 
         Raises MoueError where they do not fit the head.
         """
-        self._held.shade(openness, daylight)
+        self._held.shade(openness, daylight, thinness)
         self._drawn = None
 
     def draw(
@@ -207,7 +210,7 @@ class View3D:
     def close(self) -> None:
         """Give everything back to GL; the view cannot be used afterwards."""
         things: Sequence = (
-            self._bone, self._covered, *self._moving.values(), self._eye, self._skin, self._ground, self._wire,
+            self._bare, self._covered, *self._moving.values(), self._eye, self._skin, self._ground, self._wire,
             self._held, self._places,
             self._main, self._small, self._lines, self._discs, self._nothing, self._picture, *self._canvases.values(),
         )  # fmt: skip
@@ -311,7 +314,7 @@ class View3D:
             gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, (kept or target).id)
             self._nothing.use()
             self._ground.use()
-            self._ground.set(ground=np.array(BACKGROUND) / 255.0, aspect=target.size[0] / target.size[1])
+            self._ground.set(ground=np.array(BACKGROUND) / 255.0, above=ABOVE, below=BELOW)
             gl.glDrawArrays(gl.GL_TRIANGLES, 0, 3)
         if not target.samples:
             self._canvases["ground"].copy_to(target)
@@ -326,7 +329,6 @@ class View3D:
             "window_half": light.lamps.window_half, "window_light": light.lamps.window_light,
             "sky_light": light.lamps.sky_light, "floor_light": light.lamps.floor_light,
             "fill_light": light.lamps.fill_light, "rim_light": light.lamps.rim_light,
-            "bleed_tint": BLEED,
         }  # fmt: skip
         shown = set(self._held.names) - look.hidden
         eyes = shown & self._held.eye_names
@@ -342,11 +344,11 @@ class View3D:
             self._held.uv_texture.use(1, self._held.buffers["uvs"].id)
             self._skin.set(**uniforms, skin=0, uvs=1)
             self._elements(textured, ranges, self._skin)
-        bone = self._bone if look.cover is None else self._covered
+        plain = self._bare if look.cover is None else self._covered
         if quick and not textured and self.software:
-            bone = self._moving[look.cover is not None]
-        bone.use()
-        bone.set(**uniforms)
+            plain = self._moving[look.cover is not None]
+        plain.use()
+        plain.set(**uniforms)
         self._elements(shown - eyes - textured, ranges)
         if eyes and pose.eyes is not None:
             self._eye.use()

@@ -34,6 +34,7 @@ LOUPE_PX, MAGNIFIED, NEAREST_LOUPE_MM = 132.0, 4.0, 30.0
 """Side of the loupe in points, how much larger it shows than the view, and how near its eye comes at most (our choice).
 """
 STILL_SECONDS = 0.25
+Shading = tuple[NDArray, NDArray | None, NDArray]
 MOST_SHADED = 200_000
 """Vertices up to which a head's hollows are looked for at every vertex, and the light from every side: with more, the
 light of each new view would cost more than its picture."""
@@ -190,14 +191,15 @@ class Drawing:
         if not same:
             self.view.open(head)
 
-    def _shade(self, shading: tuple[NDArray, NDArray | None] | None) -> None:
+    def _shade(self, shading: Shading | None) -> None:
         if self._head is not None and shading is not None and len(shading[0]) == self._head.n_vertices:
             self.view.shade(*shading)
 
 
-def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray | None] | None:
-    """(n,) how open to the sky every vertex of the head at rest is and (n, 16) how it lies in the window's light; of
-    heads of many vertices the first alone, found on their coarser level, and None where they have none."""
+def hollows_of(head: Head, progress: Progress) -> Shading | None:
+    """(n,) how open to the sky every vertex of the head at rest is, (n, 16) how it lies in the window's light and (n,)
+    how thin its skin is; of heads of many vertices the light is left out and the others are found on their coarser
+    level, and None is given where they have none."""
     from composer.picture.figure import Figure
     from composer.viewer.render.daylight import daylight
 
@@ -208,6 +210,7 @@ def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray | None]
     figure = Figure.of(head if level is None else level.head, 0)
     openness = figure.rest.openness
     if level is not None:
-        return np.clip(level.level.up(openness), 0.0, 1.0), None
+        up = level.level.up
+        return np.clip(up(openness), 0.0, 1.0), None, np.clip(up(figure.thinness), 0.0, 1.0)
     progress(0.7, "finding shadows")
-    return openness, daylight(figure)
+    return openness, daylight(figure), figure.thinness

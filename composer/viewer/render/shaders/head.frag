@@ -1,10 +1,10 @@
-// Matt bone by a window, as in composer.picture.light: the window's own light, its gleam, and film's answer.
+// Skin by a window, as in composer.picture.light: the window's own light, its gleam, and film's answer.
 in Place {
     vec3 normal;
     vec3 toward;
     vec4 material;
     vec3 ambient;
-    vec2 free;
+    vec3 free;
 #ifdef COVERED
     vec4 cover;
 #endif
@@ -19,7 +19,7 @@ in Place {
 
 uniform vec3 window;
 uniform vec3 window_light;
-uniform vec3 bleed_tint;
+uniform vec3 sky_light;
 #ifdef TEXTURED
 uniform sampler2D skin;
 #endif
@@ -34,7 +34,7 @@ uniform vec3 eye_colours[6];
 
 out vec4 colour;
 
-#include "bone.glsl"
+#include "skin.glsl"
 
 #ifdef EYE
 vec3 to_srgb(vec3 x) { // within one step of 255
@@ -44,8 +44,9 @@ vec3 to_srgb(vec3 x) { // within one step of 255
 }
 
 vec3 develop(vec3 light) {
-    vec3 exposed = light * 1.06;
-    return min(exposed, vec3(0.72)) + 0.28 * (1.0 - exp(max(exposed - 0.72, vec3(0.0)) * (-1.0 / 0.28)));
+    vec3 exposed = light * EXPOSURE;
+    vec3 over = max(exposed - SHOULDER, vec3(0.0)) / (1.0 - SHOULDER);
+    return min(exposed, vec3(SHOULDER)) + (1.0 - SHOULDER) * (1.0 - exp(-over));
 }
 #else
 #include "film.glsl"
@@ -94,21 +95,22 @@ void main() {
 #endif
     float front = gl_FrontFacing ? 1.0 : 0.0;
     n *= 2.0 * front - 1.0;
-    albedo *= mix(vec3(0.55, 0.42, 0.38), vec3(1.0), front);
+    albedo *= mix(INSIDE, vec3(1.0), front);
+    ambient *= mix(BACK_OPEN, 1.0, front);
+    lit *= mix(BACK_LIT, 1.0, front);
 #endif
 #ifdef COVERED
-    albedo = albedo * (1.0 - place.cover.a) + place.cover.rgb;
+    float bare = 1.0 - place.cover.a;
+    albedo = albedo * bare + place.cover.rgb;
+#else
+    float bare = 1.0;
 #endif
-    vec3 light = by_window(n, albedo, ambient, open, lit);
+    vec3 light = by_window(n, albedo, ambient, open, lit, bare);
 #ifndef EYE
-    light += gleam(n, place.toward, place.material.a, lit) * front
-#ifdef COVERED
-           * (1.0 - place.cover.a)
-#endif
-    ;
+    light += (gleam(n, place.toward, place.material.a, lit) + place.free.z * sky_light) * (front * bare);
 #endif
 #ifdef COVERED
-    light += place.cover.a * 0.55 * (albedo * 0.85 - light);
+    light += place.cover.a * EVEN * (albedo * EVEN_LIGHT - light);
 #endif
 #ifdef EYE
     colour = vec4(to_srgb(develop(light) + mirror * 0.85 * (1.0 - place.cover.a)), 1.0);
