@@ -23,6 +23,7 @@ from composer.picture.camera import Camera, unit
 from composer.picture.eyeball import Eyeball, eyeballs_of, turned
 from composer.picture.flush import MOST_VERTICES as MOST_THIN_VERTICES
 from composer.picture.flush import THIN, flushed, settled, thin
+from composer.picture.lid_edges import heights, lids_of, skin_triangles
 from composer.picture.material import BROW, brow_weights, materials
 from composer.picture.rays import Hits, Rays, openness
 
@@ -50,7 +51,8 @@ TEETH_OPEN = 0.55
 
 @dataclass(frozen=True, eq=False)
 class Posed:
-    """One pose prepared for rays: all arrays are of the fine level; `eyes` are the eyeballs in the pose; `seen` what
+    """One pose prepared for rays: all arrays are of the fine level; `eyes` are the eyeballs in the pose and
+    `lids` the heights of their lids (`lid_edges.heights`); `seen` what
     the rays through the middles of a camera's pixels meet, row after row, for cameras that are known."""
 
     positions: Floats
@@ -58,6 +60,7 @@ class Posed:
     openness: Floats
     rays: Rays
     eyes: tuple[Eyeball, ...]
+    lids: tuple[NDArray, ...]
     seen: tuple[tuple[Camera, Hits], ...] = ()
 
 
@@ -92,6 +95,8 @@ class Figure:
         self.eye_parts = tuple(part for part in parts if are.get(part.name) == "eye" and len(part.vertices) > 8)
         self.eyes_at_rest = eyeballs_of(self.eye_parts, self.neutral)
         self.eye_of_triangle = self._eye_of_triangle()
+        skin = skin_triangles(polygons, parts) if self.eyes_at_rest else np.empty((0, 3), dtype=np.int64)
+        self.lids = [lids_of(ball, self.neutral, skin, landmarks) for ball in self.eyes_at_rest]
         self.is_part = np.zeros(self.polygons.n_vertices, dtype=bool)
         self.least_open = np.zeros(self.polygons.n_vertices)
         for part in parts:
@@ -172,7 +177,8 @@ class Figure:
             turned(ball, self.neutral[part.vertices], np.asarray(positions, dtype=np.float64)[part.vertices])
             for ball, part in zip(self.eyes_at_rest, self.eye_parts, strict=True)
         )
-        return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, eyes, met)
+        light = np.maximum(_as_light(free), self.least_open)
+        return Posed(fine, normals, light, rays, eyes, self._lid_heights(positions, eyes), met)
 
     def _rest(self, cameras: Sequence[Camera]) -> Posed:
         fine = self.lift(self.neutral)
@@ -187,8 +193,12 @@ class Figure:
             free = openness(rays, fine, normals, np.arange(len(fine)), self.reach_mm)
         self.rest_openness = self._settled(free, SETTLED + 1 if cameras else SETTLED)
         return Posed(
-            fine, normals, np.maximum(_as_light(self.rest_openness), self.least_open), rays, self.eyes_at_rest, met
+            fine, normals, np.maximum(_as_light(self.rest_openness), self.least_open), rays, self.eyes_at_rest,
+            self._lid_heights(self.neutral, self.eyes_at_rest), met,
         )  # fmt: skip
+
+    def _lid_heights(self, positions: NDArray, eyes: Sequence[Eyeball]) -> tuple[NDArray, ...]:
+        return tuple(heights(lids, positions, ball.centre) for lids, ball in zip(self.lids, eyes, strict=True))
 
     def _seen(self, met: Sequence[tuple[Camera, Hits]]) -> NDArray[np.int64]:
         """The vertices that cameras see, and those whose openness is averaged with theirs."""

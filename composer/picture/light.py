@@ -10,10 +10,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.picture import eye_light as eye
 from composer.picture import skin_light as skin
 from composer.picture.camera import Camera, unit
+from composer.picture.eye_paint import Seen
 from composer.picture.lamps import FOLLOWING, lamps_of
-from composer.picture.planes import Single, column, dot
+from composer.picture.planes import Single, as_planes, column, dot
 from composer.picture.planes import unit as unit_planes
 
 _BLEED, _REACH, _SOAK = (column(np.array(each)) for each in (skin.BLEED, skin.REACH, skin.SOAK))
@@ -52,12 +54,23 @@ class Light:
         bounced = sight - np.float32(2.0) * dot(normals, sight) * normals
         ahead = dot(column(self.window), bounced)
         wide, high = self.lamps.window_half
-        beside = np.maximum(
-            np.abs(dot(column(self.across / (1.25 * wide)), bounced)),
-            np.abs(dot(column(self.upward / (1.25 * high)), bounced)),
-        )
-        edge = np.clip((1.15 - beside / np.maximum(ahead, 1e-6)) / 0.3, 0.0, 1.0)
+        near = np.maximum(ahead, 1e-6)
+        pane_x = np.abs(dot(column(self.across / (1.25 * wide)), bounced)) / near
+        pane_y = np.abs(dot(column(self.upward / (1.25 * high)), bounced)) / near
+        edge = np.clip((1.15 - np.maximum(pane_x, pane_y)) / 0.3, 0.0, 1.0)
+        bars = np.clip((np.minimum(pane_x, pane_y) - 0.04) / 0.08, 0.0, 1.0)
+        edge *= 1.0 - eye.BARS * (1.0 - bars * bars * (3.0 - 2.0 * bars))
         return np.where(ahead > 0.0, edge, np.float32(0.0))
+
+    def on_eye(self, seen: Seen, sight: Single, lit: Single) -> Single:
+        """(k,) what the wet surface of an eye mirrors: the window with its bars, the sky, and both in the wet line."""
+        wet = as_planes(seen.wet)
+        bounced = sight - np.float32(2.0) * dot(wet, sight) * wet
+        catch = eye.CATCH * self.mirrored(wet, sight) * np.clip(seen.below / 0.05, 0.0, 1.0)
+        sky = eye.WET_SKY * np.clip(0.5 + 0.5 * bounced[1], 0.0, 1.0) ** 2 * seen.open
+        upward = unit_planes(as_planes(seen.wet) + column(np.array([0.0, 0.7, 0.0])))
+        gathered = 0.30 + 0.70 * np.clip(dot(column(self.window), upward), 0.0, 1.0) * (0.25 + 0.75 * lit)
+        return np.asarray(catch + sky + eye.LINE_LIGHT * seen.line * gathered, dtype=np.float32)
 
     def on(
         self, normals: Single, sight: Single, albedo: Single, sheen: Single, open_: Single, lit: Single, bare: Single

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from composer.picture import skin_light as skin
 from composer.picture.camera import Camera
 from composer.picture.colour import to_linear, to_srgb
-from composer.picture.eyeball import paint
+from composer.picture.eye_paint import seen_of
 from composer.picture.figure import Figure, Posed
 from composer.picture.ground import ground_rows
 from composer.picture.lamps import FOLLOWING
@@ -121,10 +121,10 @@ class Shot:
         depth = np.full(columns.size, np.inf, dtype=np.float32)
         depth[on] = hits.distance[on]
         tolerance = 1.0 + 4.0 * self.camera.pixel_mm(float(depth[on].mean()))
-        deep, smooth = depth.reshape(shape), lit.reshape(shape)
+        evened: Single = lit.reshape(shape)
         for step in _steps(self.camera.pixel_mm(float(depth[on].mean()))):
-            smooth = _average(smooth, deep, tolerance, step)
-        smooth = smooth.ravel()
+            evened = _average(evened, depth.reshape(shape), tolerance, step)
+        smooth = evened.ravel()
         for some, place in places:
             at = np.unravel_index(some, shape)
             for window, light in zip(windows, self._colours(place, smooth[some]), strict=True):
@@ -173,11 +173,15 @@ class Shot:
             chosen = np.flatnonzero(eye_of == i)
             if not len(chosen):
                 continue
-            colour, out = (as_planes(each) for each in paint(ball, place.points[:, chosen].T.astype(np.float64)))
-            place.normals[:, chosen] = out
-            painted.append((chosen, colour - place.between(self._albedo, chosen)))
-            shown = np.clip(place.free[chosen] * np.float32(1.6), 0.0, 1.0)
-            mirror[chosen] = self.light.mirrored(out, place.sight[:, chosen]) * shown
+            points, sight = (as_rows(each[:, chosen]).astype(np.float64) for each in (place.points, place.sight))
+            pixel = self.camera.pixel_mm(float(np.linalg.norm(points.mean(axis=0) - self.camera.eye)))
+            seen = seen_of(ball, self.pose.lids[i], points, sight, self.light.window, pixel)
+            place.normals[:, chosen] = as_planes(seen.lit_by)
+            if self.figure.lids[i] is not None:
+                place.free[chosen] = seen.open
+                lit[chosen] *= seen.lit
+            painted.append((chosen, as_planes(seen.albedo) - place.between(self._albedo, chosen)))
+            mirror[chosen] = self.light.on_eye(seen, place.sight[:, chosen], lit[chosen])
         return [self._coloured(place, lit, i, painted, mirror) for i in range(self.ground.n_covers)]
 
     def _coloured(
@@ -193,7 +197,7 @@ class Shot:
         light = self.light.on(place.normals, place.sight, albedo, sheen, place.free, lit, bare)
         if covered.any():
             light += (covered * np.float32(skin.EVEN)) * (albedo * np.float32(skin.EVEN_LIGHT) - light)
-        light += np.float32(0.85) * mirror * bare
+        light += mirror * bare
         return develop(light)
 
 

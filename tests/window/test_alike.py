@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from composer.picture import skin_light
+from composer.picture import eye_light, skin_light
 from composer.picture.colour import to_srgb
 from composer.picture.figure import Figure
 from composer.picture.light import develop
@@ -18,7 +18,7 @@ from composer.viewer.render.daylight import daylight
 from composer.viewer.render.gl_program import shader_text
 from composer.viewer.render.look import Look
 from composer.viewer.render.normals import Normals
-from composer.viewer.render.shared_numbers import SKIN_LIGHT
+from composer.viewer.render.shared_numbers import EYE_LIGHT, SKIN_LIGHT, defined
 from tests.demo_heads import neutral_head
 
 SIZE = (220, 264)
@@ -26,14 +26,14 @@ SIZE = (220, 264)
 
 def test_every_number_of_the_light_reaches_the_shaders_as_it_is() -> None:
     given = {}
-    for line in SKIN_LIGHT:
+    for line in (*SKIN_LIGHT, *defined(eye_light)):
         name, value = line.split(" ", 1)
         numbers = [float(each) for each in re.findall(r"-?\d+\.?\d*(?:e-?\d+)?", value.removeprefix("vec3"))]
         given[name] = numbers[0] if len(numbers) == 1 else tuple(numbers)
-    wanted = {name: value for name, value in vars(skin_light).items() if name.isupper()}
-    assert given == wanted and "REACH" in given
+    wanted = {n: value for module in (skin_light, eye_light) for n, value in vars(module).items() if n.isupper()}
+    assert given == wanted and {"REACH", "CORNEA"} < set(given) and set(defined(eye_light)) < set(EYE_LIGHT)
     text = "".join(shader_text(name) for name in ("head.vert", "head.frag", "moving.frag"))
-    ours = {"SOFT_MM"}  # what only rays need
+    ours = {"SOFT_MM", *(name for name in wanted if name.endswith("_SRGB"))}  # for rays alone; sent as linear light
     assert [name for name in wanted if name not in ours and not re.search(rf"\b{name}\b", text)] == []
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from composer.picture import skin_light
+from composer.picture import eye_light, skin_light
+from composer.picture.lid_edges import PLACES
 
 
 def defined(module: ModuleType) -> tuple[str, ...]:
@@ -21,3 +22,7 @@ def defined(module: ModuleType) -> tuple[str, ...]:
 
 
 SKIN_LIGHT = defined(skin_light)
+EYE_LIGHT = (
+    *defined(eye_light), f"LID_PLACES {len(PLACES)}", f"LID_FIRST {float(PLACES[0])!r}",
+    f"LID_STEPS {1.0 / float(PLACES[1] - PLACES[0])!r}",
+)  # fmt: skip

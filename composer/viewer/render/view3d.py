@@ -19,7 +19,7 @@ from pyglet import gl
 from composer.errors import MoueError
 from composer.head.coarse import LARGE
 from composer.head.head import Head
-from composer.picture import eyeball as painted
+from composer.picture import eye_paint as painted
 from composer.picture.ground import ABOVE, BACKGROUND, BELOW
 from composer.picture.light import Light
 from composer.viewer.render.camera import Eye
@@ -32,7 +32,7 @@ from composer.viewer.render.head_buffers import SKIN, HeadBuffers
 from composer.viewer.render.line_strips import LineStrips
 from composer.viewer.render.look import Look
 from composer.viewer.render.pose_buffers import PoseBuffers, Range
-from composer.viewer.render.shared_numbers import SKIN_LIGHT
+from composer.viewer.render.shared_numbers import EYE_LIGHT, SKIN_LIGHT
 
 SAMPLES = 4
 """Samples a pixel where edges are smoothed: what every card with OpenGL 3.3 has."""
@@ -43,7 +43,7 @@ WIRE_INK = (0.10, 0.11, 0.14, 0.34)
 LIFT = 4e-4
 """How far lines and marks are drawn before the surface, as a share of the eye's distance; chosen by eye."""
 _EYE_COLOURS = np.stack([
-    painted._IRIS_IN, painted._IRIS_OUT, painted._LIMBUS, painted._PUPIL, painted._WHITE, painted._CORNER,
+    painted.IRIS_IN, painted.IRIS_OUT, painted.LIMBUS, painted.PUPIL, painted.WHITE, painted.CORNER,
 ])[:, :, None]  # fmt: skip
 
 
@@ -56,14 +56,13 @@ class View3D:
         self._most = max(integer(gl.GL_MAX_SAMPLES), 0)
         chosen = (0 if self.software else SAMPLES) if samples is None else samples
         self.samples = min(chosen, self._most)
-        eye = (f"PUPIL {painted.PUPIL_DEG}", f"IRIS {painted.IRIS_DEG}", "EYE", "COVERED")
         self._bare = Program("head.vert", "head.frag", defines=SKIN_LIGHT)
         self._covered = Program("head.vert", "head.frag", defines=("COVERED", *SKIN_LIGHT))
         self._moving = {
             covered: Program("head.vert", "moving.frag", defines=("MOVING", *("COVERED",) * covered, *SKIN_LIGHT))
             for covered in (False, True)
         }
-        self._eye = Program("head.vert", "head.frag", defines=(*eye, *SKIN_LIGHT))
+        self._eye = Program("head.vert", "head.frag", defines=("EYE", "COVERED", *EYE_LIGHT, *SKIN_LIGHT))
         self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED", "COVERED", *SKIN_LIGHT))
         self._ground = Program("ground.vert", "ground.frag")
         self._wire = Program("wire.vert", "wire.frag")
