@@ -32,8 +32,8 @@ class Eyes:
         self.frames = [gaze_frame(ball.axis) for ball in self.balls]
         skin = skin_triangles(head.polygons, head.parts) if self.balls else np.empty((0, 3), dtype=np.int64)
         self.lids = [lids_of(ball, head.neutral, skin, head.landmarks) for ball in self.balls]
-        edges = [lid.corners.ravel() for pair in self.lids if pair is not None for lid in pair]
-        used = [*(part.vertices for part in self.parts), *edges]
+        edges: list[NDArray] = [lid.corners.ravel() for pair in self.lids if pair is not None for lid in pair]
+        used: list[NDArray] = [*(part.vertices for part in self.parts), *edges]
         self.vertices = np.unique(np.concatenate(used)).astype(np.int64) if used else np.empty(0, dtype=np.int64)
 
     def directions(self, n_vertices: int) -> NDArray[np.float32]:

@@ -56,7 +56,8 @@ class Look:
 
     `cover` (n, 4) uint8 is an sRGB colour and how much of the skin it hides; `wire` shows the cage's edges; `hidden`
     names parts that are left out, "skin" among them; `texture` (h, w, 3) uint8 sRGB, upper row first, is laid over
-    the skin by the head's own texture coordinates; `light` is a name of `composer.picture.lamps.LIGHTS`.
+    the skin by the head's own texture coordinates; `light` is a name of `composer.picture.lamps.LIGHTS`; `soft` gives
+    soft shadows and ambient occlusion, which cost a card some milliseconds.
     """
 
     cover: NDArray[np.uint8] | None = None
@@ -66,6 +67,7 @@ class Look:
     hidden: frozenset[str] = frozenset()
     texture: NDArray[np.uint8] | None = None
     light: str = FOLLOWING
+    soft: bool = False
 
     def same_as(self, other: Look | None) -> bool:
         """Whether both draw the same: the same values, and the same array objects."""

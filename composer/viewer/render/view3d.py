@@ -33,6 +33,7 @@ from composer.viewer.render.line_strips import LineStrips
 from composer.viewer.render.look import Look
 from composer.viewer.render.pose_buffers import PoseBuffers, Range
 from composer.viewer.render.shared_numbers import EYE_LIGHT, SKIN_LIGHT
+from composer.viewer.render.soft_light import SoftLight
 
 SAMPLES = 4
 """Samples a pixel where edges are smoothed: what every card with OpenGL 3.3 has."""
@@ -63,6 +64,8 @@ class View3D:
             for covered in (False, True)
         }
         self._eye = Program("head.vert", "head.frag", defines=("EYE", "COVERED", *EYE_LIGHT, *SKIN_LIGHT))
+        self._softly: dict[str, Program] = {}
+        self._soft_light: SoftLight | None = None
         self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED", "COVERED", *SKIN_LIGHT))
         self._ground = Program("ground.vert", "ground.frag")
         self._wire = Program("wire.vert", "wire.frag")
@@ -72,6 +75,7 @@ class View3D:
         self._nothing, self._picture = Arrays(), Picture()
         self._canvases: dict[str, Canvas] = {}
         self._drawn: tuple | None = None
+        self.frames = 0  # that `draw` has painted
         self._look: Look | None = None
 
     def open(self, head: Head) -> None:
@@ -209,7 +213,8 @@ class View3D:
     def close(self) -> None:
         """Give everything back to GL; the view cannot be used afterwards."""
         things: Sequence = (
-            self._bare, self._covered, *self._moving.values(), self._eye, self._skin, self._ground, self._wire,
+            self._bare, self._covered, *self._moving.values(), *self._softly.values(),
+            *([] if self._soft_light is None else [self._soft_light]), self._eye, self._skin, self._ground, self._wire,
             self._held, self._places,
             self._main, self._small, self._lines, self._discs, self._nothing, self._picture, *self._canvases.values(),
         )  # fmt: skip
@@ -248,6 +253,7 @@ class View3D:
             self._paint(pose, look, eye, target, True, quick)
             if samples:
                 target.copy_to(shown)
+        self.frames += 1
         self._drawn, self._look = (*wanted, -1 if quick else samples), look
         return shown.texture
 
@@ -277,7 +283,7 @@ class View3D:
             pose.turn = turn
             pose.lit.hold(self._held.lit_by(light.window))
         pose.feed(self._held.buffers)
-        self._triangles_of(pose, look, eye, to_clip, light, quick)
+        self._triangles_of(pose, look, eye, to_clip, light, quick, target)
         gl.glEnable(gl.GL_BLEND)
         gl.glDepthMask(gl.GL_FALSE)
         gl.glBlendFuncSeparate(gl.GL_SRC_ALPHA, gl.GL_ONE_MINUS_SRC_ALPHA, gl.GL_ONE, gl.GL_ONE_MINUS_SRC_ALPHA)
@@ -320,7 +326,7 @@ class View3D:
         gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, target.id)
 
     def _triangles_of(
-        self, pose: PoseBuffers, look: Look, eye: Eye, to_clip: NDArray, light: Light, quick: bool
+        self, pose: PoseBuffers, look: Look, eye: Eye, to_clip: NDArray, light: Light, quick: bool, target: Canvas
     ) -> None:
         uniforms = {
             "to_clip": to_clip, "eye": eye.place, "window": light.window, "across": light.across,
@@ -346,13 +352,36 @@ class View3D:
         plain = self._bare if look.cover is None else self._covered
         if quick and not textured and self.software:
             plain = self._moving[look.cover is not None]
+        eye_program, more = self._eye, {}
+        if look.soft and not quick:
+            more = self._depths(shown, look, eye, to_clip, light, target)
+            plain = self._soft("bare") if look.cover is None else self._soft("covered", "COVERED")
+            eye_program = self._soft("eye", "EYE", "COVERED", *EYE_LIGHT)
         plain.use()
-        plain.set(**uniforms)
+        plain.set(**uniforms, **more)
         self._elements(shown - eyes - textured, ranges)
         if eyes and pose.eyes is not None:
-            self._eye.use()
-            self._eye.set(**uniforms, turns=pose.eyes[0], lids=pose.eyes[1], eye_colours=_EYE_COLOURS)
+            eye_program.use()
+            eye_program.set(**uniforms, **more, turns=pose.eyes[0], lids=pose.eyes[1], eye_colours=_EYE_COLOURS)
             self._elements(eyes, ranges)
+
+    def _depths(
+        self, shown: set[str], look: Look, eye: Eye, to_clip: NDArray, light: Light, target: Canvas
+    ) -> dict[str, object]:
+        if self._soft_light is None:
+            self._soft_light = SoftLight()
+        head, ranges = self._held.opened, self._held.triangle_ranges
+        given = self._soft_light.prepare(
+            head.neutral, light, eye, target.size, to_clip, lambda: self._elements(shown, ranges)
+        )
+        gl.glViewport(0, 0, *target.size)
+        return given
+
+    def _soft(self, which: str, *defines: str) -> Program:
+        """The program of the head with soft shadows, made when it is first asked for."""
+        if which not in self._softly:
+            self._softly[which] = Program("head.vert", "head.frag", defines=("SOFT", *defines, *SKIN_LIGHT))
+        return self._softly[which]
 
     def _elements(self, names: set[str], ranges: dict[str, Range], program: Program | None = None) -> None:
         for first, count in self._held.runs(ranges, names):

@@ -12,6 +12,9 @@ in Place {
     vec3 ball;
     flat int which;
 #endif
+#ifdef SOFT
+    vec3 world;
+#endif
 #ifdef TEXTURED
     vec2 uv;
 #endif
@@ -37,6 +40,9 @@ int place_which;
 out vec4 colour;
 
 #include "skin.glsl"
+#ifdef SOFT
+#include "soft.glsl"
+#endif
 
 #ifdef EYE
 vec3 to_srgb(vec3 x) { // within one step of 255
@@ -70,6 +76,9 @@ void main() {
     ambient *= shade / max(open, 0.08);
     open = shade;
     lit = smoothstep(SHADOW_FROM, SHADOW_TO, seen.below);
+#ifdef SOFT
+    lit = min(lit, sees_window(place.world, n));
+#endif
     float mirror = on_eye(seen, sight, open, lit);
 #else
     vec3 n = normalize(place.normal);
@@ -81,6 +90,12 @@ void main() {
     albedo *= mix(INSIDE, vec3(1.0), front);
     ambient *= mix(BACK_OPEN, 1.0, front);
     lit *= mix(BACK_LIT, 1.0, front);
+#ifdef SOFT
+    float sky = min(open, sees_sky(place.world, n));
+    ambient *= sky / max(open, 0.08);
+    open = sky;
+    lit = front * sees_window(place.world, n);
+#endif
 #endif
 #ifdef COVERED
     float bare = 1.0 - place.cover.a;

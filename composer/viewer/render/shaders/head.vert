@@ -54,6 +54,9 @@ out Place {
     vec3 ball;
     flat int which;
 #endif
+#ifdef SOFT
+    vec3 world;
+#endif
 #ifdef TEXTURED
     vec2 uv;
 #endif
@@ -93,6 +96,9 @@ void main() {
 #ifdef COVERED
     vec3 linear = cover.rgb * (cover.rgb * (cover.rgb * 0.305306011 + 0.682171111) + 0.012522878);
     place.cover = vec4(linear * cover.a, cover.a);
+#endif
+#ifdef SOFT
+    place.world = position;
 #endif
 #ifdef TEXTURED
     place.uv = vec2(0.0);
