@@ -1,9 +1,5 @@
-"""Eyeballs in pictures: the centre and the gaze axis of an eyeball, and the colour of each place on it.
-
-An eye is coloured by the angle from its gaze axis, without a texture: pupil, iris with its fibres and dark limbus, then
-white that is warmer towards the corners. Mean horizontal diameters in adults are 11.7 mm for the iris and 24 mm for the
-ball: a half angle of about 29 degrees (from memory; the range is narrow).
-"""
+"""Eyeballs in pictures: the centre and the gaze axis of an eyeball, at rest and in a pose. How it looks, `eye_paint.py`
+says."""
 
 from __future__ import annotations
 
@@ -17,15 +13,10 @@ from composer.geometry.rigid import similarity
 from composer.head.head import Part
 from composer.head.understand.spheres import sphere_of, sphere_through
 from composer.picture.camera import unit
-from composer.picture.colour import rgb
 
 Floats = NDArray[np.float64]
-PUPIL_DEG, IRIS_DEG = 11.0, 28.5
-"""Half angles of pupil and iris, degrees: the iris as above, the pupil in room light (our choice)."""
 AGREE_DEG = 6.0
 """Largest angle, degrees, between the axes of two corneas, one mirrored, at which both are used (our choice)."""
-_WHITE, _CORNER = rgb(232, 228, 221), rgb(214, 190, 178)
-_IRIS_OUT, _IRIS_IN, _LIMBUS, _PUPIL = rgb(92, 112, 118), rgb(150, 158, 144), rgb(40, 46, 50), rgb(14, 13, 13)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,28 +78,7 @@ def turned(ball: Eyeball, rest: Floats, pose: Floats) -> Eyeball:
     return Eyeball(motion(ball.centre), ball.radius, motion.turn(ball.axis))
 
 
-def paint(ball: Eyeball, points: Floats) -> tuple[Floats, Floats]:
-    """Albedo (k, 3) in linear light and the smooth outward normals (k, 3) at `points` (k, 3) of the eyeball."""
-    out = unit(points - ball.centre)
-    cosine = np.clip(out @ ball.axis, -1.0, 1.0)
-    angle = np.degrees(np.arccos(cosine))
-    right = unit(np.cross(np.array([0.0, 1.0, 0.0]), ball.axis))
-    up = np.cross(ball.axis, right)
-    turn = np.arctan2(out @ up, out @ right)
-    across = np.clip((angle - PUPIL_DEG) / (IRIS_DEG - PUPIL_DEG), 0.0, 1.0)[:, None]
-    fibres = 1.0 + 0.10 * np.sin(turn * 37.0 + 2.0 * np.sin(turn * 9.0)) + 0.07 * np.sin(turn * 61.0 + 1.3)
-    iris = (_IRIS_IN * (1.0 - across) + _IRIS_OUT * across) * fibres[:, None]
-    iris = _blend(iris, _LIMBUS, _step(angle, IRIS_DEG - 5.5, IRIS_DEG - 0.5) * 0.8)
-    white = _blend(np.broadcast_to(_WHITE, out.shape), _CORNER, _step(angle, 42.0, 72.0))
-    albedo = _blend(iris, white, _step(angle, IRIS_DEG - 0.8, IRIS_DEG + 1.2))
-    albedo = _blend(albedo, _PUPIL, 1.0 - _step(angle, PUPIL_DEG - 0.7, PUPIL_DEG + 0.7))
-    return albedo, out
-
-
-def _step(x: Floats, low: float, high: float) -> Floats:
-    t = np.clip((x - low) / (high - low), 0.0, 1.0)
-    return t * t * (3.0 - 2.0 * t)
-
-
-def _blend(one: Floats, other: Floats, amount: Floats) -> Floats:
-    return one + amount[:, None] * (other - one)
+def gaze_frame(axis: Floats) -> Floats:
+    """(3, 3) right, up and ahead of an eye that gazes along a unit axis (3,)."""
+    right = unit(np.cross(np.array([0.0, 1.0, 0.0]), axis))
+    return np.stack([right, np.cross(axis, right), axis])

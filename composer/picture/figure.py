@@ -21,10 +21,15 @@ from composer.head.understand.part_words import what_parts_are
 from composer.head.understand.veils import veils_among
 from composer.picture.camera import Camera, unit
 from composer.picture.eyeball import Eyeball, eyeballs_of, turned
+from composer.picture.flush import MOST_VERTICES as MOST_THIN_VERTICES
+from composer.picture.flush import THIN, flushed, settled, thin
+from composer.picture.lid_edges import heights, lids_of, skin_triangles
 from composer.picture.material import BROW, brow_weights, materials
 from composer.picture.rays import Hits, Rays, openness
 
 Floats = NDArray[np.float64]
+OPEN_REACH = 0.16
+"""Of the head's diagonal: how far what stands in the way of the sky counts (our choice)."""
 MOVED_MM = 0.4
 """A vertex that moves further than this gets a new openness (our choice)."""
 SETTLED = 2
@@ -48,7 +53,8 @@ TEETH_OPEN = 0.55
 
 @dataclass(frozen=True, eq=False)
 class Posed:
-    """One pose prepared for rays: all arrays are of the fine level; `eyes` are the eyeballs in the pose; `seen` what
+    """One pose prepared for rays: all arrays are of the fine level; `eyes` are the eyeballs in the pose and
+    `lids` the heights of their lids (`lid_edges.heights`); `seen` what
     the rays through the middles of a camera's pixels meet, row after row, for cameras that are known."""
 
     positions: Floats
@@ -56,6 +62,7 @@ class Posed:
     openness: Floats
     rays: Rays
     eyes: tuple[Eyeball, ...]
+    lids: tuple[NDArray, ...]
     seen: tuple[tuple[Camera, Hits], ...] = ()
 
 
@@ -89,11 +96,11 @@ class Figure:
         if are is None:
             are = what_parts_are(Head("figure", polygons, self.neutral, parts=tuple(parts)))
         self.triangles = self._drawn(parts, are, hidden)
-        albedo, sheen = materials(polygons, self.neutral, parts, groups, landmarks, are)
-        self.albedo, self.sheen = refine(albedo, self.factors), refine(sheen, self.factors)
         self.eye_parts = tuple(part for part in parts if are.get(part.name) == "eye" and len(part.vertices) > 8)
         self.eyes_at_rest = eyeballs_of(self.eye_parts, self.neutral)
         self.eye_of_triangle = self._eye_of_triangle()
+        skin = skin_triangles(polygons, parts) if self.eyes_at_rest else np.empty((0, 3), dtype=np.int64)
+        self.lids = [lids_of(ball, self.neutral, skin, landmarks) for ball in self.eyes_at_rest]
         self.is_part = np.zeros(self.polygons.n_vertices, dtype=bool)
         self.least_open = np.zeros(self.polygons.n_vertices)
         for part in parts:
@@ -101,16 +108,13 @@ class Figure:
             self.is_part |= lifted
             if are.get(part.name) == "teeth":
                 self.least_open[lifted] = TEETH_OPEN
-        if landmarks is not None:
-            fine = refine(self.neutral, self.factors)
-            hairy = "brow" in are.values()
-            hair = brow_weights(fine, ~self.is_part, landmarks, hairy)[:, None]
-            self.albedo = self.albedo + hair * (BROW - self.albedo)
-        self.reach_mm = 0.16 * float(np.linalg.norm(np.ptp(self.neutral, axis=0)))
+        self.reach_mm = OPEN_REACH * float(np.linalg.norm(np.ptp(self.neutral, axis=0)))
         a, b = self.cage.edges.T
         lengths = np.linalg.norm(self.neutral[a] - self.neutral[b], axis=1)
         self.edge_mm = float(np.median(lengths)) / 2 ** len(self.factors)
         self.rest = self._rest(cameras)
+        self.thinness = self._thinness()
+        self.albedo, self.sheen = self._materials(parts, groups, landmarks, are)
 
     @classmethod
     def of(
@@ -128,6 +132,32 @@ class Figure:
             cameras=cameras,
             hidden=hidden,
         )
+
+    def _materials(
+        self, parts: Sequence[Part], groups: Mapping[str, NDArray] | None, landmarks: Landmarks | None,
+        are: Mapping[str, str],
+    ) -> tuple[Floats, Floats]:  # fmt: skip
+        """Albedo (n', 3) in linear light and sheen (n',) of the fine level."""
+        albedo, sheen = materials(self.cage, self.neutral, parts, groups, landmarks, are)
+        skin = ~self.is_part[: self.cage.n_vertices]
+        albedo, sheen = flushed(albedo, sheen, skin, self.thinness, self.neutral, self.eyes_at_rest)
+        albedo = self.lift(albedo)
+        if landmarks is not None:
+            hair = brow_weights(self.lift(self.neutral), ~self.is_part, landmarks, "brow" in are.values())[:, None]
+            albedo += hair * (BROW - albedo)
+        return albedo, self.lift(sheen)
+
+    def _thinness(self) -> Floats:
+        """(n,) how thin the skin of the cage is at rest, in [0, 1], where known cameras see it, or everywhere."""
+        n = self.cage.n_vertices
+        amount = np.zeros(n)
+        if n > MOST_THIN_VERTICES:
+            return amount
+        chosen = self._seen(self.rest.seen) if self.rest.seen else np.arange(n)
+        chosen = chosen[(chosen < n) & ~self.is_part[np.minimum(chosen, n - 1)]]  # a cage's vertices come first
+        reach = THIN / OPEN_REACH * self.reach_mm
+        amount[chosen] = thin(self.rest.positions, self.rest.normals, self.rest.rays, chosen, reach)
+        return settled(self.cage, amount)
 
     def lift(self, values: NDArray) -> Floats:
         """Values (n,) or (n, k) of the cage at the fine level's vertices."""
@@ -154,7 +184,8 @@ class Figure:
             turned(ball, self.neutral[part.vertices], np.asarray(positions, dtype=np.float64)[part.vertices])
             for ball, part in zip(self.eyes_at_rest, self.eye_parts, strict=True)
         )
-        return Posed(fine, normals, np.maximum(_as_light(free), self.least_open), rays, eyes, met)
+        light = np.maximum(_as_light(free), self.least_open)
+        return Posed(fine, normals, light, rays, eyes, self._lid_heights(positions, eyes), met)
 
     def _rest(self, cameras: Sequence[Camera]) -> Posed:
         fine = self.lift(self.neutral)
@@ -169,8 +200,12 @@ class Figure:
             free = openness(rays, fine, normals, np.arange(len(fine)), self.reach_mm)
         self.rest_openness = self._settled(free, SETTLED + 1 if cameras else SETTLED)
         return Posed(
-            fine, normals, np.maximum(_as_light(self.rest_openness), self.least_open), rays, self.eyes_at_rest, met
+            fine, normals, np.maximum(_as_light(self.rest_openness), self.least_open), rays, self.eyes_at_rest,
+            self._lid_heights(self.neutral, self.eyes_at_rest), met,
         )  # fmt: skip
+
+    def _lid_heights(self, positions: NDArray, eyes: Sequence[Eyeball]) -> tuple[NDArray, ...]:
+        return tuple(heights(lids, positions, ball.centre) for lids, ball in zip(self.lids, eyes, strict=True))
 
     def _seen(self, met: Sequence[tuple[Camera, Hits]]) -> NDArray[np.int64]:
         """The vertices that cameras see, and those whose openness is averaged with theirs."""

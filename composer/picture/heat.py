@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from composer.picture.colour import to_linear, to_srgb
 from composer.picture.labels import DARK, Box, line_height, write
-from composer.picture.material import BONE
+from composer.picture.material import SKIN
 from composer.picture.palette import two_hues, viridis
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 FADE = 0.10
-"""Share of a scale, from its low end, over which bone fades into colour (our choice)."""
+"""Share of a scale, from its low end, over which skin fades into colour (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -50,8 +50,8 @@ class Scale:
     def colours(self, amounts: NDArray) -> Floats:
         """(n, 4) sRGB and cover in [0, 1] of `amounts` (n,).
 
-        The lowest tenth of the scale fades into the bone: vertices at rest stay bone, without a hard rim. The legend's
-        bar has the same fade. NaN is bone.
+        The lowest tenth of the scale fades into the skin: vertices at rest stay skin, without a hard rim. The legend's
+        bar has the same fade. NaN is skin.
         """
         if self.two_ways:
             return two_hues(np.asarray(amounts, dtype=np.float64) / max(self.high, 1e-30))
@@ -150,7 +150,7 @@ def draw_legend(canvas: Image, scale: Scale, box: Box, size: int = 13) -> Box:
     write(draw, scale.words, (left, top, right, top + high), size=size, bold=True)
     bar_top, bar_height = top + high + 4, max(8, size - 3)
     ramp = scale.colours(scale.amount(np.linspace(0.0, 1.0, max(right - left, 2))))
-    ramp = to_linear(ramp[:, :3]) * ramp[:, 3:] + (1.0 - ramp[:, 3:]) * BONE
+    ramp = to_linear(ramp[:, :3]) * ramp[:, 3:] + (1.0 - ramp[:, 3:]) * SKIN
     strip = np.round(np.broadcast_to(to_srgb(ramp), (bar_height, len(ramp), 3)) * 255.0).astype(np.uint8)
     canvas.paste(Images.fromarray(strip, "RGB"), (left, bar_top))
     draw.rectangle((left, bar_top, right - 1, bar_top + bar_height - 1), outline=DARK)

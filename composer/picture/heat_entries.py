@@ -26,7 +26,7 @@ def with_movement(neutral: NDArray, entries: Sequence[Entry]) -> tuple[list[Entr
 
 
 def mask_entries(neutral: NDArray, masks: Mapping[str, NDArray]) -> tuple[list[Entry], Scale]:
-    """One entry a region: the neutral (n, 3) with the region's effective mask (n,) as heat; where it is 0, bone.
+    """One entry a region: the neutral (n, 3) with the region's effective mask (n,) as heat; where it is 0, skin.
 
     Each picture is framed by its region, with some of the face around it.
     """

@@ -1,9 +1,8 @@
-"""The materials of a head in a picture: matt bone, with lips, teeth, tongue and lashes in their own colours.
+"""The materials of a head in a picture: skin, with lips, teeth, tongue and lashes in their own colours.
 
 Colours are albedos in linear light; `sheen` is how strongly a place mirrors the window. The material of a vertex
 follows from what its part is, from words in the names of polygon groups and from the lip curves among the landmarks;
-all else is bone. The
-colours are our choice, by eye.
+all else is skin of one tone. Where blood shows through it, `flush.py` finds. The colours are our choice, by eye.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ from composer.picture.colour import rgb
 
 Floats = NDArray[np.float64]
 
-BONE, BONE_SHEEN = rgb(214, 203, 188), 0.035
+SKIN, SKIN_SHEEN = rgb(219, 188, 167), 0.07
 PARTS = {
     "teeth": (rgb(226, 217, 196), 0.22),
     "tongue": (rgb(186, 122, 112), 0.12),
@@ -40,10 +39,10 @@ GROUPS = {
     "lash": PARTS["lashes"],
     "nostril": (rgb(112, 72, 60), 0.02),
     "socket": (rgb(196, 148, 136), 0.16),
-    "lip": (rgb(202, 163, 151), 0.10),
+    "lip": (rgb(190, 130, 119), 0.10),
 }
 LIPS, LIPS_SHEEN = GROUPS["lip"]
-BROW = rgb(140, 118, 100)
+BROW = rgb(128, 98, 78)
 INNER, SOFT = 0.5, 0.12
 """Of a lip's height: how far its red reaches into the mouth, and how soft its border is to either side (our choice)."""
 SETTLED = 2
@@ -61,8 +60,8 @@ def materials(
     """Albedo (n, 3) in linear light and sheen (n,) at each vertex of the cage, whose rest is `neutral` (n, 3) mm. `are`
     says what each part is, by its name (`composer.head.understand.part_words`).
     """
-    albedo = np.tile(BONE, (polygons.n_vertices, 1))
-    sheen = np.full(polygons.n_vertices, BONE_SHEEN)
+    albedo = np.tile(SKIN, (polygons.n_vertices, 1))
+    sheen = np.full(polygons.n_vertices, SKIN_SHEEN)
     for name, faces in (groups or {}).items():
         for word in _words(name):
             if word in GROUPS:

@@ -51,7 +51,7 @@ def viridis(amount: ArrayLike) -> Floats:
 
 
 SQUEEZED, STRETCHED = (0, 75, 145), (196, 78, 0)
-"""Blue and vermilion near those of Okabe and Ito, darker, so that both stand out from bone to every eye."""
+"""Blue and vermilion near those of Okabe and Ito, darker, so that both stand out from skin to every eye."""
 
 
 def two_hues(amount: ArrayLike) -> Floats:

@@ -1,4 +1,4 @@
-"""The colours of regions: each region has its own, and its mask is the share of the colour over the bone."""
+"""The colours of regions: each region has its own, and its mask is the share of the colour over the skin."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from masks.hues import hues_apart
 
 Floats = NDArray[np.float64]
 STRONGEST = 0.88
-"""Largest share of a region's colour over the bone (our choice): the form stays visible."""
+"""Largest share of a region's colour over the skin (our choice): the form stays visible."""
 
 
 def region_colours(masks: Mapping[str, NDArray], hues: Mapping[str, int] | None = None) -> Floats:

@@ -1,4 +1,4 @@
-"""A head as a picture: rays through a long lens, matt bone, window light, no window system and no GL.
+"""A head as a picture: rays through a long lens, skin, window light, no window system and no GL.
 
 `render_head` makes one picture. `Studio` keeps the data that poses of one head share, so that a sheet of expressions
 costs little more than its rays. The same input gives the same bytes on the same machine.
@@ -20,8 +20,9 @@ from composer.head.landmarks import Landmarks
 from composer.picture.camera import Camera
 from composer.picture.colour import to_linear
 from composer.picture.figure import Figure, Posed
+from composer.picture.ground import BACKGROUND
 from composer.picture.lamps import FOLLOWING
-from composer.picture.shot import BACKGROUND, Shot
+from composer.picture.shot import Shot
 from composer.picture.views import FILL, camera_of
 
 if TYPE_CHECKING:
@@ -69,8 +70,8 @@ class Studio:
         """A pose (n, 3) mm of the cage, or the neutral, as an RGB picture of `size` (width, height).
 
         `posed` is the same pose, prepared by `figure.posed` for several pictures. `camera` replaces view and size.
-        `colours` (n, 3) or (n, 4) in sRGB, [0, 1], cover the bone; the fourth column is their share, and a row of NaN
-        keeps the bone. `light` is a name of `lamps.LIGHTS`. A `clear` picture has no ground: it is RGBA, its colours
+        `colours` (n, 3) or (n, 4) in sRGB, [0, 1], cover the skin; the fourth column is their share, and a row of NaN
+        keeps the skin. `light` is a name of `lamps.LIGHTS`. A `clear` picture has no ground: it is RGBA, its colours
         not multiplied by alpha. Raises MoueError for an unknown view or light.
         """
         eye = camera or camera_of(view, self.figure.neutral if positions is None else positions, size)

@@ -12,27 +12,25 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.picture import skin_light as skin
 from composer.picture.camera import Camera
 from composer.picture.colour import to_linear, to_srgb
-from composer.picture.eyeball import paint
+from composer.picture.eye_paint import seen_of
 from composer.picture.figure import Figure, Posed
+from composer.picture.ground import ground_rows
 from composer.picture.lamps import FOLLOWING
 from composer.picture.light import Light, develop
 from composer.picture.place import Ground, Place
 from composer.picture.planes import Single, as_planes, as_rows, column, dot
 from composer.picture.rays import Hits
 
-BACKGROUND = (152, 154, 158)
 AT_ONCE = 8192
 """Pixels that are coloured together, so that their arrays stay in the processor's cache (our choice)."""
 _SUBPIXELS = np.array([(1, 5), (3, 1), (5, 7), (7, 3), (0, 2), (2, 6), (4, 0), (6, 4)]) / 8.0 + 1.0 / 16.0
 _PATTERN = np.array([0, 8, 2, 10, 12, 4, 14, 6, 3, 11, 1, 9, 15, 7, 13, 5])
 _EDGE = 0.045
 """Difference of neighbouring pixels, in sRGB from 0 to 1, from which on they are an edge (our choice)."""
-_EVEN = np.float32(0.55)
-"""Share of the shading that a heat map removes, so that its colours match the legend (our choice)."""
-_INSIDE = column(np.array([0.55, 0.42, 0.38]))
-"""What is left of a surface's colour where it is seen from behind (our choice, by eye)."""
+_INSIDE = column(np.array(skin.INSIDE))
 
 
 class Shot:
@@ -47,6 +45,7 @@ class Shot:
         self.figure, self.pose, self.camera, self.clear = figure, pose, camera, clear
         self.ground = Ground(figure, pose, covers)
         self.light = Light(camera, light)
+        self._behind = ground_rows(camera.height)
         self._held = np.zeros((camera.height, camera.width), dtype=np.float32)
         self._albedo = np.asarray(figure.albedo, dtype=np.float32)
 
@@ -57,8 +56,8 @@ class Shot:
 
     def _images(self) -> list[Single]:
         camera = self.camera
-        ground = np.array(BACKGROUND, dtype=np.float32) / np.float32(255.0)
-        images = [np.tile(ground, (camera.height, camera.width, 1)) for _ in range(self.ground.n_covers)]
+        behind = np.repeat(self._behind[:, None], camera.width, axis=1)
+        images = [behind.copy() for _ in range(self.ground.n_covers)]
         left, top, right, bottom = self._box()
         if right <= left or bottom <= top:
             return images
@@ -122,8 +121,10 @@ class Shot:
         depth = np.full(columns.size, np.inf, dtype=np.float32)
         depth[on] = hits.distance[on]
         tolerance = 1.0 + 4.0 * self.camera.pixel_mm(float(depth[on].mean()))
-        deep = depth.reshape(shape)
-        smooth = _average(_average(lit.reshape(shape), deep, tolerance), deep, tolerance).ravel()
+        evened: Single = lit.reshape(shape)
+        for step in _steps(self.camera.pixel_mm(float(depth[on].mean()))):
+            evened = _average(evened, depth.reshape(shape), tolerance, step)
+        smooth = evened.ravel()
         for some, place in places:
             at = np.unravel_index(some, shape)
             for window, light in zip(windows, self._colours(place, smooth[some]), strict=True):
@@ -136,7 +137,7 @@ class Shot:
         """(3, k) display light of pixels rendered with eight rays each, for each of the covers: the mean with the
         ground, or of the head alone in a clear picture."""
         held = np.zeros(len(columns), dtype=np.float32)
-        base = np.float32(not self.clear) * to_linear(np.array(BACKGROUND) / 255.0).astype(np.float32)[:, None]
+        base = np.float32(not self.clear) * to_linear(self._behind[rows]).astype(np.float32).T
         totals = [np.zeros((3, len(columns)), dtype=np.float32) for _ in range(self.ground.n_covers)]
         for i, (dx, dy) in enumerate(_SUBPIXELS):
             sight, hits = self._hits(columns + dx, rows + dy)
@@ -172,11 +173,15 @@ class Shot:
             chosen = np.flatnonzero(eye_of == i)
             if not len(chosen):
                 continue
-            colour, out = (as_planes(each) for each in paint(ball, place.points[:, chosen].T.astype(np.float64)))
-            place.normals[:, chosen] = out
-            painted.append((chosen, colour - place.between(self._albedo, chosen)))
-            shown = np.clip(place.free[chosen] * np.float32(1.6), 0.0, 1.0)
-            mirror[chosen] = self.light.mirrored(out, place.sight[:, chosen]) * shown
+            points, sight = (as_rows(each[:, chosen]).astype(np.float64) for each in (place.points, place.sight))
+            pixel = self.camera.pixel_mm(float(np.linalg.norm(points.mean(axis=0) - self.camera.eye)))
+            seen = seen_of(ball, self.pose.lids[i], points, sight, self.light.window, pixel)
+            place.normals[:, chosen] = as_planes(seen.lit_by)
+            if self.figure.lids[i] is not None:
+                place.free[chosen] = seen.open
+                lit[chosen] *= seen.lit
+            painted.append((chosen, as_planes(seen.albedo) - place.between(self._albedo, chosen)))
+            mirror[chosen] = self.light.on_eye(seen, place.sight[:, chosen], lit[chosen])
         return [self._coloured(place, lit, i, painted, mirror) for i in range(self.ground.n_covers)]
 
     def _coloured(
@@ -189,10 +194,10 @@ class Shot:
             albedo[:, chosen] += bare[chosen] * more
         albedo = np.where(place.back, albedo * _INSIDE, albedo)
         sheen = place.sheen * ~place.back * bare
-        light = self.light.on(place.normals, place.sight, albedo, sheen, place.free, lit)
+        light = self.light.on(place.normals, place.sight, albedo, sheen, place.free, lit, bare)
         if covered.any():
-            light += (covered * _EVEN) * (albedo * np.float32(0.85) - light)
-        light += np.float32(0.85) * mirror * bare
+            light += (covered * np.float32(skin.EVEN)) * (albedo * np.float32(skin.EVEN_LIGHT) - light)
+        light += mirror * bare
         return develop(light)
 
 
@@ -226,17 +231,25 @@ def _scattered(columns: NDArray, rows: NDArray) -> Single:
     return np.stack([count * 0.7548776662466927 % 1.0, count * 0.5698402909980532 % 1.0]).astype(np.float32)
 
 
-def _average(lit: Single, depth: Single, tolerance: float) -> Single:
-    """The mean of `lit` over the four by four pixels around each, of those within `tolerance` mm of its
+def _steps(pixel_mm: float) -> list[int]:
+    """How far apart, in pixels, the places lie that are averaged, one pass after the other: twice next to each other,
+    then ever further until they reach as far as the skin softens an edge (Dammertz, Sewtz, Hanika and Lensch,
+    Edge-avoiding a-trous wavelet transform for fast global illumination filtering, 2010)."""
+    reach = skin.SOFT_MM / max(pixel_mm, 1e-9)
+    return [1, 1, *(step for step in (2, 4, 8) if 1.5 * step <= reach)]
+
+
+def _average(lit: Single, depth: Single, tolerance: float, step: int = 1) -> Single:
+    """The mean of `lit` over four by four pixels around each, `step` apart, of those within `tolerance` mm of its
     depth.
     """
     height, width = lit.shape
-    padded = np.pad(lit, 2)
-    deep = np.pad(depth, 2, constant_values=np.inf)
+    padded = np.pad(lit, 2 * step)
+    deep = np.pad(depth, 2 * step, constant_values=np.inf)
     finite = np.where(np.isfinite(depth), depth, np.float32(0.0))
     total, count = np.zeros_like(lit), np.zeros_like(lit)
-    for dy in range(4):
-        for dx in range(4):
+    for dy in range(0, 4 * step, step):
+        for dx in range(0, 4 * step, step):
             near = np.abs(deep[dy : dy + height, dx : dx + width] - finite) < np.float32(tolerance)
             total += padded[dy : dy + height, dx : dx + width] * near
             count += near

@@ -38,9 +38,9 @@ def keep_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
             head.landmarks, head.uv, head.colours,
         )  # fmt: skip
 
-    def shaded(self: Any, openness: Any, daylight: Any) -> None:
-        shade(self, openness, daylight)
-        self.lit = self.shading, _digest(openness, daylight)
+    def shaded(self: Any, openness: Any, daylight: Any, thinness: Any = None) -> None:
+        shade(self, openness, daylight, thinness)
+        self.lit = self.shading, _digest(openness, daylight, thinness)
 
     def picture(
         self: Any, positions: Any, normals: Any, look: Any, eye: Any, size_px: Any, rough: bool = False

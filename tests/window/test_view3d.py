@@ -172,8 +172,8 @@ def test_cover_is_the_colour_it_says(opened: Opener) -> None:
     cover = np.zeros((head.n_vertices, 4), np.uint8)
     cover[head.neutral[:, 0] > 0] = (0, 60, 220, 255)
     pixels = shown(opened(head), head, Look(cover=cover))
-    blue, bone = at(pixels, FRONT, (20, 0, 45)), at(pixels, FRONT, (-20, 0, 45))
-    assert blue[2] > blue[0] + 80 and bone[0] > bone[2]
+    blue, bare = at(pixels, FRONT, (20, 0, 45)), at(pixels, FRONT, (-20, 0, 45))
+    assert blue[2] > blue[0] + 80 and bare[0] > bare[2]
 
 
 def plates() -> Head:
@@ -499,7 +499,7 @@ def test_a_place_beside_a_wall_sees_out_on_the_other_side() -> None:
 
 
 def test_a_whole_head_looks_like_one(opened: Opener) -> None:
-    """The demo keeper from the front: bone all over, two dark pupils level with each other, left-right even."""
+    """The demo keeper from the front: skin all over, two dark pupils level with each other, left-right even."""
 
     head = neutral_head("keeper")
     size = (400, 480)

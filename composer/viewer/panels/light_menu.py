@@ -1,4 +1,4 @@
-"""The lights of the view, to choose from: one follows the view, the others stand about the head."""
+"""The lights of the view, to choose from: one follows the view, the others stand about the head; soft shadows."""
 
 from __future__ import annotations
 
@@ -18,3 +18,6 @@ def lights(stage: Stage, kit: Kit) -> None:
             stage.light = name
         kit.mark(f"light {name}")
         kit.tip(lamps.words)
+    _, stage.settings.soft_shadows = imgui.checkbox("Soft shadows##light", stage.settings.soft_shadows)
+    kit.mark("soft shadows")
+    kit.tip("and ambient occlusion; on a card that draws 30 frames a second with them")

@@ -21,7 +21,7 @@ from composer.viewer.ui.keys import ACTIONS
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
-BONE = theme.ink(0xD9D0BF)
+SKIN = theme.ink(0xDBBCA7)
 """What a scale both ways has in its middle: skin without a colour."""
 CLOSE_UP, VIEWS_KEPT = "Close up", "Views"
 ONE_LINE = 850.0
@@ -137,7 +137,7 @@ def _legend(kit: Kit, shown: Shown, x: float, y: float) -> None:
     draw.add_text(ImVec2(x, y - kit.px(2)), u32(theme.TEXT), as_drawn(scale.words))
     steps = 24
     if scale.two_ways:
-        draw.add_rect_filled(ImVec2(x, y + kit.px(18)), ImVec2(x + wide, y + kit.px(18) + high), u32(BONE))
+        draw.add_rect_filled(ImVec2(x, y + kit.px(18)), ImVec2(x + wide, y + kit.px(18) + high), u32(SKIN))
         colours = scale.colours(np.linspace(scale.low, scale.high, steps))
     else:
         colours = np.column_stack([viridis(np.linspace(0.0, 1.0, steps)), np.ones(steps)])

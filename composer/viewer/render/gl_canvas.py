@@ -59,7 +59,7 @@ class Canvas:
         self.texture = 0 if samples else new_texture()
         self._stores: list[int] = []
         width, height = size
-        with _bound(self.id):
+        with Bound(self.id):
             if samples:
                 self._attach(gl.GL_COLOR_ATTACHMENT0, gl.GL_RGBA8)
             else:
@@ -86,9 +86,9 @@ class Canvas:
         gl.glRenderbufferStorageMultisample(gl.GL_RENDERBUFFER, self.samples, form, *self.size)
         gl.glFramebufferRenderbuffer(gl.GL_FRAMEBUFFER, place, gl.GL_RENDERBUFFER, name.value)
 
-    def bound(self) -> _bound:
+    def bound(self) -> Bound:
         """A context in which drawing goes here; afterwards it goes where it went before."""
-        return _bound(self.id)
+        return Bound(self.id)
 
     def copy_to(self, other: Canvas) -> None:
         """Its colours, resolved or made smaller, to another canvas."""
@@ -101,7 +101,7 @@ class Canvas:
         """(height, width, 4) its colours, upper row first; only where there are no samples."""
         width, height = self.size
         data = np.empty((height, width, 4), dtype=np.uint8)
-        with _bound(self.id):
+        with Bound(self.id):
             gl.glReadPixels(0, 0, width, height, gl.GL_RGBA, gl.GL_UNSIGNED_BYTE, data.ctypes.data)
         return data[::-1].copy()
 
@@ -114,7 +114,7 @@ class Canvas:
             gl.glDeleteTextures(1, ctypes.byref(gl.GLuint(self.texture)))
 
 
-class _bound:
+class Bound:
     """Drawing and reading go to a framebuffer within, and where they went before afterwards."""
 
     def __init__(self, name: int) -> None:

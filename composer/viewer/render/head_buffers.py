@@ -13,6 +13,7 @@ from composer.errors import MoueError
 from composer.head.coarse import known_coarse
 from composer.head.head import Head
 from composer.head.understand.part_words import what_parts_are
+from composer.picture.flush import flushed
 from composer.picture.material import BROW, brow_weights, materials
 from composer.viewer.render.daylight import TERMS, harmonics
 from composer.viewer.render.eyes import Eyes
@@ -72,7 +73,6 @@ class HeadBuffers:
             rough = level.vertices[level.surface.polygons.triangles]
             rough, self.rough_ranges = _by_part(rough, owner, self.names)
             self.rough_triangles.hold(rough.astype(np.uint32))
-        self.buffers["materials"].hold(_materials(head))
         self.buffers["balls"].hold(self.eyes.directions(n))
         self.has_uv = head.uv is not None
         if head.uv is not None:
@@ -91,13 +91,16 @@ class HeadBuffers:
             self.edges.hold(edges.astype(np.uint32))
         return self._edge_ranges
 
-    def shade(self, openness: NDArray | None, daylight: NDArray | None) -> None:
+    def shade(self, openness: NDArray | None, daylight: NDArray | None, thinness: NDArray | None = None) -> None:
         """See `View3D.shade`."""
         n = self.opened.n_vertices
         if openness is not None and openness.shape != (n,):
             raise MoueError(f"{len(openness)} values of openness for a head of {n} vertices")
         if daylight is not None and daylight.shape != (n, TERMS):
             raise MoueError(f"{daylight.shape} values of daylight for a head of {n} vertices")
+        if thinness is not None and thinness.shape != (n,):
+            raise MoueError(f"{len(thinness)} values of thinness for a head of {n} vertices")
+        self.buffers["materials"].hold(self._materials(np.zeros(n) if thinness is None else thinness))
         unshaded = np.where(self._inside, IN_MOUTH, 1.0)
         free = np.asarray(unshaded if openness is None else openness, dtype=np.float32)
         self.buffers["openness"].hold(free)
@@ -114,6 +117,16 @@ class HeadBuffers:
             seen = _soft_step(self._daylight @ harmonics(window[None])[0].astype(np.float32), SEEN_FROM, SEEN_TO)
             lit *= np.where(self._inside, MOUTH_SEES, seen)  # what a shut mouth hides at rest an open one shows
         return lit
+
+    def _materials(self, thinness: NDArray) -> NDArray[np.float32]:
+        """(n, 4) albedo in linear light and sheen, the blood under thin skin and the brows' stroke laid on."""
+        head, are = self.opened, what_parts_are(self.opened)
+        albedo, sheen = materials(head.polygons, head.neutral, head.parts, head.groups, head.landmarks, are)
+        albedo, sheen = flushed(albedo, sheen, head.skin, thinness, head.neutral, self.eyes.balls)
+        if head.landmarks is not None:
+            hair = brow_weights(head.neutral, head.skin, head.landmarks, "brow" in are.values())[:, None]
+            albedo = albedo + hair * (BROW - albedo)
+        return np.concatenate([albedo, sheen[:, None]], axis=1).astype(np.float32)
 
     def runs(self, ranges: dict[str, Range], names: set[str]) -> list[Range]:
         """Where the elements of these parts begin and how many they are, neighbours joined."""
@@ -164,13 +177,3 @@ def _by_part(items: NDArray, owner: NDArray, names: list[str]) -> tuple[NDArray,
     count = np.bincount(of, minlength=len(names))
     first = np.cumsum(count) - count
     return items[order], {name: (int(f), int(c)) for name, f, c in zip(names, first, count, strict=True)}
-
-
-def _materials(head: Head) -> NDArray[np.float32]:
-    """(n, 4) albedo in linear light and sheen, the brows' stroke laid on."""
-    are = what_parts_are(head)
-    albedo, sheen = materials(head.polygons, head.neutral, head.parts, head.groups, head.landmarks, are)
-    if head.landmarks is not None:
-        hair = brow_weights(head.neutral, head.skin, head.landmarks, "brow" in are.values())[:, None]
-        albedo = albedo + hair * (BROW - albedo)
-    return np.concatenate([albedo, sheen[:, None]], axis=1).astype(np.float32)

@@ -75,10 +75,10 @@ class Backdrop:
 class Look:
     """What is drawn besides the bare head.
 
-    `cover` (n, 4) uint8 is an sRGB colour and how much of the bone it hides; `wire` shows the cage's edges; `hidden`
+    `cover` (n, 4) uint8 is an sRGB colour and how much of the skin it hides; `wire` shows the cage's edges; `hidden`
     names parts that are left out, "skin" among them; `texture` (h, w, 3) uint8 sRGB, upper row first, is laid over
-    the skin by the head's own texture coordinates; `light` is a name of `composer.picture.lamps.LIGHTS`; `backdrops`
-    are shown where the ground is.
+    backdrops: tuple[Backdrop, ...] = ()
+    soft: bool = False
     """
 
     cover: NDArray[np.uint8] | None = None
@@ -89,6 +89,7 @@ class Look:
     texture: NDArray[np.uint8] | None = None
     light: str = FOLLOWING
     backdrops: tuple[Backdrop, ...] = ()
+    soft: bool = False
 
     def same_as(self, other: Look | None) -> bool:
         """Whether both draw the same: the same values, and the same array objects."""

@@ -1,7 +1,7 @@
 """The head in the window: drawn into its own picture, and only when something it shows has changed.
 
-The look is that of `composer.picture`, for a card: matt bone by a window at three quarters on a calm grey ground,
-eyes that look. What is sent to the card is only what differs from what it has. On a rasteriser that runs on the
+The look is that of `composer.picture`, for a card, by the same numbers: skin by a window at three quarters, eyes that
+look. What is sent to the card is only what differs from what it has. On a rasteriser that runs on the
 processor edges stay rough while things move and are smoothed once they stand still. Heads of many vertices are lit at
 their vertices while they move there, and a large one moves by the triangles of its coarser level, which stand on the
 same vertices; its edges stay as they are.
@@ -19,9 +19,9 @@ from pyglet import gl
 from composer.errors import MoueError
 from composer.head.coarse import LARGE
 from composer.head.head import Head
-from composer.picture import eyeball as painted
-from composer.picture.light import BLEED, Light
-from composer.picture.render import BACKGROUND
+from composer.picture import eye_paint as painted
+from composer.picture.ground import ABOVE, BACKGROUND, BELOW
+from composer.picture.light import Light
 from composer.viewer.render.backdrops import Backdrops
 from composer.viewer.render.camera import Eye
 from composer.viewer.render.discs import Discs
@@ -33,6 +33,8 @@ from composer.viewer.render.head_buffers import SKIN, HeadBuffers
 from composer.viewer.render.line_strips import LineStrips
 from composer.viewer.render.look import Look
 from composer.viewer.render.pose_buffers import PoseBuffers, Range
+from composer.viewer.render.shared_numbers import EYE_LIGHT, SKIN_LIGHT
+from composer.viewer.render.soft_light import SoftLight
 
 SAMPLES = 4
 """Samples a pixel where edges are smoothed: what every card with OpenGL 3.3 has."""
@@ -43,7 +45,7 @@ WIRE_INK = (0.10, 0.11, 0.14, 0.34)
 LIFT = 4e-4
 """How far lines and marks are drawn before the surface, as a share of the eye's distance; chosen by eye."""
 _EYE_COLOURS = np.stack([
-    painted._IRIS_IN, painted._IRIS_OUT, painted._LIMBUS, painted._PUPIL, painted._WHITE, painted._CORNER,
+    painted.IRIS_IN, painted.IRIS_OUT, painted.LIMBUS, painted.PUPIL, painted.WHITE, painted.CORNER,
 ])[:, :, None]  # fmt: skip
 
 
@@ -56,15 +58,16 @@ class View3D:
         self._most = max(integer(gl.GL_MAX_SAMPLES), 0)
         chosen = (0 if self.software else SAMPLES) if samples is None else samples
         self.samples = min(chosen, self._most)
-        eye = (f"PUPIL {painted.PUPIL_DEG}", f"IRIS {painted.IRIS_DEG}", "EYE", "COVERED")
-        self._bone = Program("head.vert", "head.frag")
-        self._covered = Program("head.vert", "head.frag", defines=("COVERED",))
+        self._bare = Program("head.vert", "head.frag", defines=SKIN_LIGHT)
+        self._covered = Program("head.vert", "head.frag", defines=("COVERED", *SKIN_LIGHT))
         self._moving = {
-            covered: Program("head.vert", "moving.frag", defines=("MOVING", *(("COVERED",) if covered else ())))
+            covered: Program("head.vert", "moving.frag", defines=("MOVING", *("COVERED",) * covered, *SKIN_LIGHT))
             for covered in (False, True)
         }
-        self._eye = Program("head.vert", "head.frag", defines=eye)
-        self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED", "COVERED"))
+        self._eye = Program("head.vert", "head.frag", defines=("EYE", "COVERED", *EYE_LIGHT, *SKIN_LIGHT))
+        self._softly: dict[str, Program] = {}
+        self._soft_light: SoftLight | None = None
+        self._skin = Program("head.vert", "head.frag", "head.geom", defines=("TEXTURED", "COVERED", *SKIN_LIGHT))
         self._ground = Program("ground.vert", "ground.frag")
         self._wire = Program("wire.vert", "wire.frag")
         self._held, self._places = HeadBuffers(), BufferTexture()
@@ -73,6 +76,7 @@ class View3D:
         self._nothing, self._picture = Arrays(), Picture()
         self._canvases: dict[str, Canvas] = {}
         self._drawn: tuple | None = None
+        self.frames = 0  # that `draw` has painted
         self._look: Look | None = None
 
     def open(self, head: Head) -> None:
@@ -83,14 +87,16 @@ class View3D:
         self._no_cover.setflags(write=False)
         self._drawn = None
 
-    def shade(self, openness: NDArray | None, daylight: NDArray | None = None) -> None:
-        """How open to the sky every vertex is, (n,) in [0, 1], as `composer.picture.figure` finds it, and from where
-        it sees out, (n, 16) as `daylight` gives it; None for unknown, which draws the head open everywhere but in the
-        mouth, and casts no shadows.
+    def shade(
+        self, openness: NDArray | None, daylight: NDArray | None = None, thinness: NDArray | None = None
+    ) -> None:
+        """How open to the sky every vertex is, (n,) in [0, 1], and how thin its skin, (n,) in [0, 1], as
+        `composer.picture.figure` finds them, and from where it sees out, (n, 16) as `daylight` gives it; None for
+        unknown, which draws the head open everywhere but in the mouth, casts no shadows, and shows no blood.
 
         Raises MoueError where they do not fit the head.
         """
-        self._held.shade(openness, daylight)
+        self._held.shade(openness, daylight, thinness)
         self._drawn = None
 
     def draw(
@@ -208,7 +214,8 @@ class View3D:
     def close(self) -> None:
         """Give everything back to GL; the view cannot be used afterwards."""
         things: Sequence = (
-            self._bone, self._covered, *self._moving.values(), self._eye, self._skin, self._ground, self._wire,
+            self._bare, self._covered, *self._moving.values(), *self._softly.values(),
+            *([] if self._soft_light is None else [self._soft_light]), self._eye, self._skin, self._ground, self._wire,
             self._held, self._places,
             self._main, self._small, self._lines, self._discs, self._backdrops, self._nothing, self._picture,
             *self._canvases.values(),
@@ -248,6 +255,7 @@ class View3D:
             self._paint(pose, look, eye, target, True, quick)
             if samples:
                 target.copy_to(shown)
+        self.frames += 1
         self._drawn, self._look = (*wanted, -1 if quick else samples), look
         return shown.texture
 
@@ -278,7 +286,7 @@ class View3D:
             pose.turn = turn
             pose.lit.hold(self._held.lit_by(light.window))
         pose.feed(self._held.buffers)
-        self._triangles_of(pose, look, eye, to_clip, light, quick)
+        self._triangles_of(pose, look, eye, to_clip, light, quick, target)
         gl.glEnable(gl.GL_BLEND)
         gl.glDepthMask(gl.GL_FALSE)
         gl.glBlendFuncSeparate(gl.GL_SRC_ALPHA, gl.GL_ONE_MINUS_SRC_ALPHA, gl.GL_ONE, gl.GL_ONE_MINUS_SRC_ALPHA)
@@ -316,14 +324,14 @@ class View3D:
             gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, (kept or target).id)
             self._nothing.use()
             self._ground.use()
-            self._ground.set(ground=np.array(BACKGROUND) / 255.0, aspect=target.size[0] / target.size[1])
+            self._ground.set(ground=np.array(BACKGROUND) / 255.0, above=ABOVE, below=BELOW)
             gl.glDrawArrays(gl.GL_TRIANGLES, 0, 3)
         if not target.samples:
             self._canvases["ground"].copy_to(target)
         gl.glBindFramebuffer(gl.GL_FRAMEBUFFER, target.id)
 
     def _triangles_of(
-        self, pose: PoseBuffers, look: Look, eye: Eye, to_clip: NDArray, light: Light, quick: bool
+        self, pose: PoseBuffers, look: Look, eye: Eye, to_clip: NDArray, light: Light, quick: bool, target: Canvas
     ) -> None:
         uniforms = {
             "to_clip": to_clip, "eye": eye.place, "window": light.window, "across": light.across,
@@ -331,7 +339,6 @@ class View3D:
             "window_half": light.lamps.window_half, "window_light": light.lamps.window_light,
             "sky_light": light.lamps.sky_light, "floor_light": light.lamps.floor_light,
             "fill_light": light.lamps.fill_light, "rim_light": light.lamps.rim_light,
-            "bleed_tint": BLEED,
         }  # fmt: skip
         shown = set(self._held.names) - look.hidden
         eyes = shown & self._held.eye_names
@@ -347,16 +354,39 @@ class View3D:
             self._held.uv_texture.use(1, self._held.buffers["uvs"].id)
             self._skin.set(**uniforms, skin=0, uvs=1)
             self._elements(textured, ranges, self._skin)
-        bone = self._bone if look.cover is None else self._covered
+        plain = self._bare if look.cover is None else self._covered
         if quick and not textured and self.software:
-            bone = self._moving[look.cover is not None]
-        bone.use()
-        bone.set(**uniforms)
+            plain = self._moving[look.cover is not None]
+        eye_program, more = self._eye, {}
+        if look.soft and not quick:
+            more = self._depths(shown, look, eye, to_clip, light, target)
+            plain = self._soft("bare") if look.cover is None else self._soft("covered", "COVERED")
+            eye_program = self._soft("eye", "EYE", "COVERED", *EYE_LIGHT)
+        plain.use()
+        plain.set(**uniforms, **more)
         self._elements(shown - eyes - textured, ranges)
         if eyes and pose.eyes is not None:
-            self._eye.use()
-            self._eye.set(**uniforms, turns=pose.eyes[0], lids=pose.eyes[1], eye_colours=_EYE_COLOURS)
+            eye_program.use()
+            eye_program.set(**uniforms, **more, turns=pose.eyes[0], lids=pose.eyes[1], eye_colours=_EYE_COLOURS)
             self._elements(eyes, ranges)
+
+    def _depths(
+        self, shown: set[str], look: Look, eye: Eye, to_clip: NDArray, light: Light, target: Canvas
+    ) -> dict[str, object]:
+        if self._soft_light is None:
+            self._soft_light = SoftLight()
+        head, ranges = self._held.opened, self._held.triangle_ranges
+        given = self._soft_light.prepare(
+            head.neutral, light, eye, target.size, to_clip, lambda: self._elements(shown, ranges)
+        )
+        gl.glViewport(0, 0, *target.size)
+        return given
+
+    def _soft(self, which: str, *defines: str) -> Program:
+        """The program of the head with soft shadows, made when it is first asked for."""
+        if which not in self._softly:
+            self._softly[which] = Program("head.vert", "head.frag", defines=("SOFT", *defines, *SKIN_LIGHT))
+        return self._softly[which]
 
     def _elements(self, names: set[str], ranges: dict[str, Range], program: Program | None = None) -> None:
         for first, count in self._held.runs(ranges, names):

@@ -12,8 +12,10 @@ from composer.head.coarse_head import coarse_head
 from composer.head.head import Head
 from composer.progress import Progress
 from composer.viewer.new_head.new_head import NewHead
+from composer.viewer.render.gpu_clock import GpuClock
 from composer.viewer.render.look import Look
 from composer.viewer.render.texture import texture_of
+from composer.viewer.render.time_for_more import TimeForMore
 from composer.viewer.render.view3d import View3D
 from composer.viewer.scene.card import FROM_VERTICES, Card, card_for
 from composer.viewer.scene.compared import Compared
@@ -34,6 +36,7 @@ LOUPE_PX, MAGNIFIED, NEAREST_LOUPE_MM = 132.0, 4.0, 30.0
 """Side of the loupe in points, how much larger it shows than the view, and how near its eye comes at most (our choice).
 """
 STILL_SECONDS = 0.25
+Shading = tuple[NDArray, NDArray | None, NDArray]
 MOST_SHADED = 200_000
 """Vertices up to which a head's hollows are looked for at every vertex, and the light from every side: with more, the
 light of each new view would cost more than its picture."""
@@ -44,6 +47,8 @@ class Drawing:
 
     def __init__(self) -> None:
         self.view = View3D()
+        self.time_for_more = TimeForMore(self.view.software)
+        self._clock = GpuClock()
         self.thumbs = Thumbs(self.view)
         self.card_from = FROM_VERTICES
         self.shown = Shown()
@@ -115,14 +120,26 @@ class Drawing:
         self.shown = self._overlays.of(stage, trying, still, raw)
         look = look_of(stage, self.shown, self._outline, painting, self._skin)
         size = (max(round(stage.view[2] * pixel_ratio), 1), max(round(stage.view[3] * pixel_ratio), 1))
+        soft = stage.settings.soft_shadows and self.time_for_more.on
+        look, painted = replace(look, soft=soft), self.view.frames
+        if not self.view.software:
+            self._clock.begin()
         if card is not None:
             positions, normals = card.pose.positions_buffer, card.pose.normals_buffer
             self.texture = self.view.draw_buffers(positions, normals, look, stage.eye, size, changed, still)
         elif frame is not None:
             self.texture = self.view.draw(frame.positions, frame.normals, look, stage.eye, size, frame.touched, still)
+        self._judge_time(soft, size[0] * size[1] if self.view.frames > painted else 0)
         self.other = self._compared.picture(stage, self.view, size)
         self.ghosts = self._ghosts.pictures(stage, time_strip, self.view, size)
         return not still
+
+    def _judge_time(self, soft: bool, pixels: int) -> None:
+        """Measure the frame just drawn, of `pixels`, none where it stood already, and learn from those before it."""
+        self._clock.end(pixels, soft)
+        for seconds, many, kind in self._clock.answers():
+            if kind == self.time_for_more.on:  # what was begun before it changed tells nothing
+                self.time_for_more.took(seconds, many)
 
     def draw_new(self, stage: Stage, pixel_ratio: float, held: bool) -> bool:
         """Draw the sculpt of a new head and the library's loops on it; as `draw`."""
@@ -178,6 +195,7 @@ class Drawing:
         if self._new_view is not None:
             self._new_view.close()
         self._ghosts.forget()
+        self._clock.close()
         self.thumbs.close()
         if self._card is not None:
             self._card.close()
@@ -189,15 +207,17 @@ class Drawing:
         self._head = head
         if not same:
             self.view.open(head)
+            self.time_for_more.forget()
 
-    def _shade(self, shading: tuple[NDArray, NDArray | None] | None) -> None:
+    def _shade(self, shading: Shading | None) -> None:
         if self._head is not None and shading is not None and len(shading[0]) == self._head.n_vertices:
             self.view.shade(*shading)
 
 
-def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray | None] | None:
-    """(n,) how open to the sky every vertex of the head at rest is and (n, 16) how it lies in the window's light; of
-    heads of many vertices the first alone, found on their coarser level, and None where they have none."""
+def hollows_of(head: Head, progress: Progress) -> Shading | None:
+    """(n,) how open to the sky every vertex of the head at rest is, (n, 16) how it lies in the window's light and (n,)
+    how thin its skin is; of heads of many vertices the light is left out and the others are found on their coarser
+    level, and None is given where they have none."""
     from composer.picture.figure import Figure
     from composer.viewer.render.daylight import daylight
 
@@ -208,6 +228,7 @@ def hollows_of(head: Head, progress: Progress) -> tuple[NDArray, NDArray | None]
     figure = Figure.of(head if level is None else level.head, 0)
     openness = figure.rest.openness
     if level is not None:
-        return np.clip(level.level.up(openness), 0.0, 1.0), None
+        up = level.level.up
+        return np.clip(up(openness), 0.0, 1.0), None, np.clip(up(figure.thinness), 0.0, 1.0)
     progress(0.7, "finding shadows")
-    return openness, daylight(figure)
+    return openness, daylight(figure), figure.thinness

@@ -22,7 +22,7 @@ STILL: Swatch = ((176, 128, 190), "is held where it is")
 WORN: Swatch = ((200, 132, 104), "under hair, a hat or a collar")
 STROKE: Swatch = ((240, 200, 120), "under the brush")
 SURFACE, ZONE = 0.62, 0.72
-"""How much of the bone a surface's own colour and a zone hide; chosen by eye."""
+"""How much of the skin a surface's own colour and a zone hide; chosen by eye."""
 TOP = 0.98
 """Share of the skin that the scale of distances holds: the furthest vertices do not decide about all others."""
 

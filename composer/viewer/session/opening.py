@@ -102,7 +102,7 @@ def _bare(head: Head, place: Path) -> Project:
 
 
 class Arriving:
-    """A head of many vertices while it is read, to be looked at: `first` gets its neutral, bare bone, and then it with
+    """A head of many vertices while it is read, to be looked at: `first` gets its neutral, bare skin, and then it with
     the shapes that are read so far, at most once in EVERY_SECONDS."""
 
     def __init__(self, place: Path, first: Callable[[Opened], None]) -> None:

@@ -27,7 +27,8 @@ LARGEST_PX = 20_000
 class Settings:
     """`recent` paths, newest first; `panels` sizes that panels were dragged to, pixels at scale 1, by the place and the
     side ("mix foot"), `folded` those that are folded; `picture_px` the side of the tray's pictures; `scale` of the
-    interface; `exchanged` middle drag turns and right drag moves; `keys` actions to the keys chosen for them.
+    interface; `soft_shadows` where a card has time for them; `exchanged` middle drag turns and right drag moves; `keys`
+    actions to the keys chosen for them.
     """
 
     recent: list[str] = field(default_factory=list)
@@ -35,6 +36,7 @@ class Settings:
     folded: list[str] = field(default_factory=list)
     picture_px: int = 84
     scale: float = 1.0
+    soft_shadows: bool = True
     exchanged: bool = False
     keys: dict[str, str] = field(default_factory=dict)
 

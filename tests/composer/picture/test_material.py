@@ -12,7 +12,7 @@ from composer.head.landmarks import Landmarks
 from composer.head.parts import with_recognised_parts
 from composer.head.understand.part_words import what_parts_are
 from composer.head.understand.veils import veils_of
-from composer.picture.material import BONE, GROUPS, PARTS, lip_weights, materials
+from composer.picture.material import GROUPS, PARTS, SKIN, lip_weights, materials
 from tests.awkward_heads import awkward
 from tests.composer.checks.check_heads import plane
 
@@ -38,7 +38,7 @@ def test_parts_that_are_called_anything_keep_their_colours_and_veils() -> None:
 def test_a_group_is_known_by_a_whole_word(name: str, word: str) -> None:
     polygons, points = plane(4, 10.0)
     albedo, _ = materials(polygons, points, groups={name: np.arange(polygons.n_faces)})
-    np.testing.assert_allclose(albedo[12], GROUPS[word][0] if word else BONE)
+    np.testing.assert_allclose(albedo[12], GROUPS[word][0] if word else SKIN)
 
 
 def test_lips_are_red_between_border_and_line_and_softly_beyond() -> None:

@@ -10,7 +10,7 @@ in Place {
     vec3 toward;
     vec4 material;
     vec3 ambient;
-    vec2 free;
+    vec3 free;
     vec4 cover;
     vec2 uv;
 } corner[];
@@ -20,7 +20,7 @@ out Place {
     vec3 toward;
     vec4 material;
     vec3 ambient;
-    vec2 free;
+    vec3 free;
     vec4 cover;
     vec2 uv;
 } place;

@@ -17,7 +17,6 @@ uniform vec3 sky_light;
 uniform vec3 floor_light;
 uniform vec3 fill_light;
 uniform vec3 rim_light;
-uniform vec3 bleed_tint;
 
 #ifdef MOVING
 uniform vec3 window_light;
@@ -27,9 +26,9 @@ out Place {
     vec3 back;
 } place;
 
-#include "bone.glsl"
+#include "skin.glsl"
 
-vec3 side_light(vec3 n, vec3 tint, vec3 ambient, vec3 toward, float outer) {
+vec3 side_light(vec3 n, vec3 tint, vec3 ambient, vec3 toward, float sees, float outer) {
     vec3 albedo = material.rgb * tint;
 #ifdef COVERED
     vec3 linear = cover.rgb * (cover.rgb * (cover.rgb * 0.305306011 + 0.682171111) + 0.012522878);
@@ -38,8 +37,8 @@ vec3 side_light(vec3 n, vec3 tint, vec3 ambient, vec3 toward, float outer) {
 #else
     float bare = 1.0;
 #endif
-    vec3 light = by_window(n, albedo, ambient, openness, lit) + gleam(n, toward, material.a, lit) * outer * bare;
-    return light + (1.0 - bare) * 0.55 * (albedo * 0.85 - light);
+    vec3 light = by_window(n, albedo, ambient, openness, sees, bare) + gleam(n, toward, material.a, sees) * outer * bare;
+    return light + (1.0 - bare) * EVEN * (albedo * EVEN_LIGHT - light);
 }
 #else
 out Place {
@@ -47,13 +46,16 @@ out Place {
     vec3 toward;   // half way between eye and window; for eyeballs from the eye
     vec4 material;
     vec3 ambient;
-    vec2 free;     // how open, and how much of the window it sees
+    vec3 free;     // how open, how much of the window it sees, and how much of the sky its edge mirrors
 #ifdef COVERED
     vec4 cover;    // linear light times how much, how much
 #endif
 #ifdef EYE
     vec3 ball;
     flat int which;
+#endif
+#ifdef SOFT
+    vec3 world;
 #endif
 #ifdef TEXTURED
     vec2 uv;
@@ -66,18 +68,24 @@ void main() {
     float above = 0.5 + 0.5 * normal.y;
     float filled = clamp(dot(normal, fill) * 0.7 + 0.3, 0.0, 1.0);
     float rimmed = clamp(dot(normal, rim), 0.0, 1.0);
-    vec3 warm = clamp(1.0 + 0.64 * (1.0 - openness) * (bleed_tint - 1.0), vec3(0.5), vec3(1.3));
+    float shade = WARM * (1.0 - openness) + WARM_SHADE * (1.0 - lit);
+    vec3 warm = clamp(1.0 + shade * (BLEED - 1.0), vec3(0.5), vec3(1.3));
     vec3 around = sky_light * (above * (0.75 + 0.25 * above)) + floor_light * (1.0 - above) + fill_light * filled;
     vec3 ambient = openness * (warm * around + rim_light * (rimmed * rimmed));
+    float edge = 1.0 - abs(dot(normal, sight));
+    float glance = material.a > 0.0 ? VELVET * edge * edge * edge * above * (0.75 + 0.25 * above) * openness : 0.0;
 #ifdef MOVING
     vec3 toward = normalize(window - sight);
-    place.front = side_light(normal, vec3(1.0), ambient, toward, 1.0);
-    place.back = side_light(-normal, vec3(0.55, 0.42, 0.38), ambient, toward, 0.0);
+#ifdef COVERED
+    glance *= 1.0 - cover.a;
+#endif
+    place.front = side_light(normal, vec3(1.0), ambient, toward, lit, 1.0) + glance * sky_light;
+    place.back = side_light(-normal, INSIDE, BACK_OPEN * ambient, toward, BACK_LIT * lit, 0.0);
 #else
     place.normal = normal;
     place.material = material;
     place.ambient = ambient;
-    place.free = vec2(openness, lit);
+    place.free = vec3(openness, lit, glance);
 #ifdef EYE
     place.toward = position - eye;
     place.ball = ball.xyz;
@@ -88,6 +96,9 @@ void main() {
 #ifdef COVERED
     vec3 linear = cover.rgb * (cover.rgb * (cover.rgb * 0.305306011 + 0.682171111) + 0.012522878);
     place.cover = vec4(linear * cover.a, cover.a);
+#endif
+#ifdef SOFT
+    place.world = position;
 #endif
 #ifdef TEXTURED
     place.uv = vec2(0.0);

@@ -1,0 +1,3 @@
+// Depth alone.
+void main() {
+}
