@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from composer.contact.across import Across
-from composer.geometry.vectors import unit_rows
+from composer.geometry.vectors import dot, lengths, unit_rows
 from masks.soften import smoothstep
 
 Floats = NDArray[np.float64]
@@ -99,20 +99,26 @@ class FacingSide:
         width = away.shape[1] - 1 if away.shape[1] > 1 else 1
         away, near = away[:, :width], np.minimum(near[:, :width], len(self.other) - 1)
         apart = self._apart**2
-        inverse = 1.0 / np.sqrt(away * away + apart) - 1.0 / (1.0001 * np.sqrt(last * last + apart))
-        share = np.maximum(inverse, 0.0) ** 2
+        share = 1.0 / np.sqrt(away * away + apart) - 1.0 / (1.0001 * np.sqrt(last * last + apart))
+        np.maximum(share, 0.0, out=share)
+        share *= share
         share /= np.maximum(share.sum(axis=1, keepdims=True), np.finfo(float).tiny)
         corners, own = self.other[near], self.own[on]
-        planes = normals[corners]
-        share *= self._air[on[:, None], near] * even[corners]
-        share *= smoothstep((0.35 - np.einsum("pki,pi->pk", planes, normals[own])) / 0.7)
+        toward, here = normals[self.other], normals[own]
+        x, y, z = (toward[:, i].take(near) for i in range(3))  # axis by axis: many times as fast as rows of three
+        looks = x * here[:, :1] + y * here[:, 1:2] + z * here[:, 2:]
+        share *= self._air.ravel().take(on[:, None] * len(self.other) + near)
+        share *= even[self.other].take(near)
+        share *= smoothstep(0.5 - looks / 0.7)
         cover = share.sum(axis=1)
         share /= np.maximum(cover, 1e-9)[:, None]
-        mean = np.einsum("pk,pki->pi", share, planes)
-        gap = np.einsum("pk,pki,pki->p", share, planes, places[own][:, None] - places[corners])
-        facing = np.einsum("pi,pi->p", unit_rows(mean), normals[own])
-        counts = smoothstep((0.25 - facing) / 0.5) * smoothstep((np.linalg.norm(mean, axis=1) - 0.2) / 0.4)
+        mean = np.stack([np.einsum("pk,pk->p", share, each) for each in (x, y, z)], axis=1)
+        offset = dot(toward, places[self.other] - places[self.other[0]]).take(near)
+        gap = dot(mean, places[own] - places[self.other[0]]) - np.einsum("pk,pk->p", share, offset)
+        long = lengths(mean)
+        out = unit_rows(mean)
+        counts = smoothstep((0.25 - dot(out, here)) / 0.5) * smoothstep((long - 0.2) / 0.4)
         counts *= even[own] * smoothstep((reach - away[:, 0]) / (0.4 * reach)) * smoothstep((cover - NO_COVER) / 0.6)
         counts *= smoothstep((self._deepest + gap) / (0.2 * self._deepest))
         gap = np.minimum(np.where(gap < 0.0, counts * gap, gap), self.open_mm)
-        return np.where(cover < NO_COVER, self.open_mm, gap), unit_rows(mean), corners, share, counts
+        return np.where(cover < NO_COVER, self.open_mm, gap), out, corners, share, counts

@@ -23,12 +23,12 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.contact.across import Across
-from composer.contact.faces import Faces
+from composer.contact.faces import areas
 from composer.contact.facing import FacingSide
 from composer.contact.least import least_field_of
 from composer.contact.modes import modes
 from composer.contact.solve import LineRows
-from composer.geometry.vectors import cross, lengths, unit_rows
+from composer.geometry.vectors import lengths, unit_rows
 from composer.head.head import Head
 from composer.mixing.anchors import Anchors
 from composer.mixing.contact_allowed import AllowedDepths
@@ -64,8 +64,6 @@ WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
 MOST_LACK, CEILING = 0.15, 0.15
 """Of the lines' length: the most that a row lacks at once, and the longest correction. Lips 8 mm, lids 5 mm."""
-FACE_LEFT = 0.25
-"""The share of its area, seen along its own normal, that a triangle is to keep."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,7 +141,7 @@ class _Parting:
         self._triangles = triangles
         close = [one for side in place.sides for one in (side.own, side.other)]
         self._modes = modes(patch, rest, np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *close])))
-        self._guard = FaceGuard(triangles, len(rest))
+        self._guard = FaceGuard(triangles, rest)
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
         self._gaps_before: dict[tuple[int, int], tuple[list[NDArray], Gap]] = {}
@@ -180,7 +178,6 @@ class _Parting:
             return None
         aimed = self._aimed_at(gaps, allowed)
         correction, share = np.zeros_like(places), 1.0
-        faces = Faces(places, self._triangles, vectors, normals, FACE_LEFT)
         for step in range(self.place.passes):
             if step:
                 now = places + correction
@@ -195,7 +192,7 @@ class _Parting:
             self._pulls[step] = np.zeros(len(pulls))
             self._pulls[step][whose] = pull
             correction = correction + share * (self._bounded(field) - correction)
-        correction = self._guard.held(faces, correction)
+        correction = self._guard.held(places, vectors, correction)
         return self.moved, np.concatenate([correction, self._along @ correction])
 
     def left(self, parted: NDArray, recipe: Recipe) -> list[Left]:
@@ -222,8 +219,7 @@ class _Parting:
     def _normals(self, places: Floats) -> tuple[Floats, Floats, Floats]:
         """(t, 3) mm^2 twice the triangles' areas along their normals, the patch at `places` (m, 3); (m, 3) unit normals
         of its vertices, and (m,) in [0, 1] how much the triangles about each look the same way."""
-        corners = places[self._triangles]
-        vectors = cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        vectors = areas(places, self._triangles)
         found = self._fans @ np.column_stack([vectors, lengths(vectors)])
         left = lengths(found[:, :3]) / np.maximum(found[:, 3], np.finfo(float).tiny)
         return vectors, unit_rows(found[:, :3]), smoothstep((left - CRUMPLED) / EVEN)
