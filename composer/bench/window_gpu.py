@@ -154,7 +154,7 @@ def rows_of(side: int, ways: list[Way]) -> Iterator[Row]:
     head = mixer.head
     live, normals = LivePose(mixer, recipe), Normals(head)
     share = mixer.shares(recipe)
-    columns = {cell.key: column(mixer.motion(cell), share[cell.region]) for cell in recipe.cells}
+    columns = {cell.key: column(mixer.motion(cell), share[cell.region], mixer.standing) for cell in recipe.cells}
     weights = {cell.key: cell.weight for cell in recipe.cells}
     few = 20 if head.n_vertices < 100_000 else 5
     cpu_morph, cpu_smooth = in_turns(

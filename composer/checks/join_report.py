@@ -155,7 +155,7 @@ def compare_joins(mixer: Mixer, join: SeamlessJoin, recipe: Recipe) -> JoinRepor
         raise MoueError(f"recipe {recipe.name!r}: a shape of the row {broken!r} has places that are not numbers")
     linear, further = mixer.displacement(recipe), further_than_linear(mixer, join, recipe)
     seamless = linear.copy()
-    seamless[join.zone.free] += further
+    mixer.standing.add_to(seamless, join.zone.free, further)
     sources = [recipe.strength * source for source in _sources(recipe, shares, rows)]
     beside = Envelope(neutral, sources, _about(join))
     moved, outside = np.linalg.norm(seamless - linear, axis=1), join.outside(further)

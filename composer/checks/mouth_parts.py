@@ -38,7 +38,8 @@ def mouth_parts(facts: HeadFacts) -> list[Part]:
 
 def skin_about(facts: HeadFacts, parts: list[Part]) -> Triangles:
     """(k, 3) the triangles of the skin near some parts at rest."""
-    return skin_near(facts, np.concatenate([part.vertices for part in parts]), _REACH * facts.head.diagonal)
+    near = skin_near(facts, np.concatenate([part.vertices for part in parts]), _REACH * facts.head.diagonal)
+    return facts.triangles[near]
 
 
 def _run(subject: CheckSubject) -> Iterator[Finding]:

@@ -73,10 +73,9 @@ def _margin(facts: HeadFacts, centre: NDArray, radius: float) -> NDArray[np.int3
     return np.unique(np.concatenate(found)).astype(np.int32)
 
 
-def skin_near(facts: HeadFacts, vertices: NDArray, reach_mm: float) -> NDArray[np.int32]:
-    """(k, 3) the triangles of the skin within `reach_mm` of the box about some vertices at rest."""
+def skin_near(facts: HeadFacts, vertices: NDArray, reach_mm: float) -> NDArray[np.int64]:
+    """(k,) which of the skin's `facts.triangles` lie within `reach_mm` of the box about some vertices at rest."""
     places = facts.head.neutral[vertices]
     low, high = places.min(axis=0) - reach_mm, places.max(axis=0) + reach_mm
     near = ((facts.head.neutral >= low) & (facts.head.neutral <= high)).all(axis=1)
-    return facts.triangles[near[facts.triangles].any(axis=1)]
-
+    return np.flatnonzero(near[facts.triangles].any(axis=1))

@@ -14,6 +14,8 @@ from composer.demo.strands import strands, unit
 _UPPER, _LOWER = 46, 24  # strands a lid
 _ALONG = (1.0, 11.4)  # the first and the last column of a lid's ring that bears lashes
 _STEPS = (0.0, 0.4, 0.75, 1.0)
+STRAND = 2 * len(_STEPS)
+"""Vertices of a strand, the two of its root first."""
 _BUNCHES = 1.7  # bunches a column
 
 

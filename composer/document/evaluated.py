@@ -310,7 +310,7 @@ class EvaluatedDocument:
         self.check(recipe)
         join = self.seamless_join(recipe)
         total, further = self.mixer.displacement(recipe), further_than_linear(self.mixer, join, recipe)
-        total[join.zone.free] += further
+        self.mixer.standing.add_to(total, join.zone.free, further)
         return self._parted(moved(self.head.neutral, total), recipe, None), join.outside(further)
 
     @cached_property

@@ -39,7 +39,7 @@ class MovingClip:
             return self._live.positions.copy()
         total = self._live.moved.copy()
         if self._join is not None:
-            total[self._join.join.zone.free] += self._join.follow(self._mixer, recipe)
+            self._mixer.standing.add_to(total, self._join.join.zone.free, self._join.follow(self._mixer, recipe))
         total += self._head.neutral
         pose = total.astype(np.float32)
         if self._contact is not None:

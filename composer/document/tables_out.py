@@ -2,7 +2,8 @@
 
 `recipes.csv` a recipe a row (`recipe_table`); `regions.csv` a region a row; `masks.csv` a vertex a row and a region a
 column, as they are painted or made; `effective.csv` the same after locks and sharing, with parts (teeth, eyeballs) as
-they are mixed; `clips/NAME.csv` the weights of every frame; `shapes.npz` the neutral and the displacement of every
+they are mixed; `standing.csv` the corners of the skin on which what goes along with it stands, a corner a row, with its
+weight; `clips/NAME.csv` the weights of every frame; `shapes.npz` the neutral and the displacement of every
 shape that a cell uses, in mm, mirrored ones as `NAME mirrored`; `tables.json` recipes, clips, regions and masks.
 """
 
@@ -57,6 +58,7 @@ def _texts(evaluated: EvaluatedDocument, progress: Progress | None) -> dict[str,
         "regions.csv": _regions(evaluated),
         "masks.csv": _masks({name: np.asarray(mask) for name, mask in evaluated.raw.items()}, evaluated),
         "effective.csv": _masks(evaluated.mixer.masks, evaluated),
+        "standing.csv": _standing(evaluated),
         "tables.json": json.dumps(_everything(evaluated), indent=1, ensure_ascii=False) + "\n",
     }
     stems = file_names([clip.name for clip in project.clips], ".csv")
@@ -82,6 +84,13 @@ def _masks(masks: dict[str, Any], evaluated: EvaluatedDocument) -> str:
     columns = [np.asarray(mask, dtype=np.float64) for mask in masks.values()]
     rows = np.column_stack(columns).tolist() if columns else [[] for _ in range(evaluated.head.n_vertices)]
     return table_text([VERTEX, *masks], ([v, *row] for v, row in enumerate(rows)))
+
+
+def _standing(evaluated: EvaluatedDocument) -> str:
+    standing = evaluated.mixer.standing
+    vertices = np.repeat(standing.vertices, 3).tolist()
+    rows = zip(vertices, standing.corners.ravel().tolist(), standing.bary.ravel().tolist(), strict=True)
+    return table_text([VERTEX, "corner", "weight"], rows)
 
 
 def _everything(evaluated: EvaluatedDocument) -> dict[str, Any]:

@@ -45,7 +45,7 @@ class Split:
             rest = shape.delta.astype(np.float64)
             still = not shape.delta.any()
             for name, mask in self.masks.items():
-                piece = mask[:, None] * shape.delta
+                piece = self.evaluated.mixer.standing.masked(shape.delta, mask)
                 if self.keep_empty or not (still or float(np.abs(piece).max(initial=0.0)) < NOTHING_MM):
                     rest -= piece
                     yield f"{shape.name}.{name}", piece

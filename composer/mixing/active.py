@@ -170,7 +170,7 @@ class LivePose:
             share = self._share
             if region not in share:
                 share = self._mixer.shares(self.recipe.with_(cells=(*self._cells.values(), cell)))
-            self._columns[cell.key] = column(self._mixer.motion(cell), share[cell.region])
+            self._columns[cell.key] = column(self._mixer.motion(cell), share[cell.region], self._mixer.standing)
             self._share, self._stacked = share, None
         return self._columns[cell.key]
 
@@ -212,7 +212,8 @@ class LivePose:
     def _with_fixes(self, columns: dict[CellKey, Column], fixes: Iterable[CellKey]) -> dict[CellKey, Column]:
         """`columns` and those of the correctives `fixes`, which act everywhere on the head."""
         everywhere = np.ones(len(self._mixer.head.neutral))
-        added = {key: column(self._mixer.motion(Cell(ALL, key[1], 1.0)), everywhere) for key in fixes
+        mixer = self._mixer
+        added = {key: column(mixer.motion(Cell(ALL, key[1], 1.0)), everywhere, mixer.standing) for key in fixes
                 if key not in columns}  # fmt: skip
         return {**columns, **added}
 
@@ -221,7 +222,7 @@ class LivePose:
         columns = dict(kept)
         for cell in cells:
             if cell.weight != 0.0 and cell.key not in columns:
-                columns[cell.key] = column(self._mixer.motion(cell), share[cell.region])
+                columns[cell.key] = column(self._mixer.motion(cell), share[cell.region], self._mixer.standing)
         return columns
 
     def _add(self, column: Column, change: Sequence[float]) -> Range:

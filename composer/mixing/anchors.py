@@ -8,7 +8,9 @@ a rigid part is anchored at the skin vertex nearest to its centre, and a part th
 that moves with the jaw. On a head without skin nothing is anchored and every vertex keeps its own mask.
 
 An anchor decides which mask values a vertex gets. How far the vertex moves is given by the shape's own displacement
-there: a part of the skull that no shape moves stays in place.
+there: a part of the skull that no shape moves stays in place. What is bound to the skin and moves with it also goes
+along with the skin under it where a mask changes (`composer.mixing.standing`). A piece that the library's shapes leave
+behind where the skin moves does not: there the nearest skin is no ground.
 """
 
 from __future__ import annotations
@@ -33,16 +35,24 @@ AS_THE_JAW, FAR = 0.15, 0.6
 and moves at least the second fraction of the largest such motion. A design choice, no source.
 """
 
+ALONG = 0.5
+"""A bound piece goes along with the skin if its roots stray from the motion of the skin under them by at most this
+fraction of that motion, in the mean of squares over all shapes. A design choice, no source.
+"""
+
 Anchor = tuple[NDArray[np.int32], NDArray[np.float64]]
 
 
 @dataclass(frozen=True, eq=False)
 class Anchors:
-    """Anchors of p `vertices` (p,) of parts: skin vertices `corners` (p, 3) with weights `bary` (p, 3)."""
+    """Anchors of p `vertices` (p,) of parts: skin vertices `corners` (p, 3) with weights `bary` (p, 3), whether a
+    vertex goes `along` (p,) with the skin there, and whether it `grows` (p,) there, as the root of a hair does."""
 
     vertices: NDArray[np.int32]
     corners: NDArray[np.int32]
     bary: NDArray[np.float64]
+    along: NDArray[np.bool_]
+    grows: NDArray[np.bool_]
 
     def lift(self, mask: NDArray) -> NDArray[np.float64]:
         """(n,) the mask (n,) in [0, 1] with the values of parts taken from their anchors; the skin keeps its own."""
@@ -63,15 +73,17 @@ def anchors(head: Head) -> Anchors:
         if bound:
             vertices = np.concatenate(bound).astype(np.int32)
             places = _on_skin(head, vertices)
-            per_part.append(Anchors(vertices, places.corners, places.bary))
+            along = _along(head, vertices, places)
+            per_part.append(Anchors(vertices, places.corners, places.bary, along, places.grows))
         for part in head.parts:
             if part.follows != "surface" and len(part.vertices):
                 corner, weight = _rigid_anchor(head, part)
-                tiles = (len(part.vertices), 1)
-                per_part.append(Anchors(part.vertices, np.tile(corner, tiles), np.tile(weight, tiles)))
+                tiles, rigid = (len(part.vertices), 1), np.zeros(len(part.vertices), dtype=bool)
+                per_part.append(Anchors(part.vertices, np.tile(corner, tiles), np.tile(weight, tiles), rigid, rigid))
     if not per_part:
-        return Anchors(np.zeros(0, np.int32), np.zeros((0, 3), np.int32), np.zeros((0, 3)))
-    fields = ("vertices", "corners", "bary")
+        none = np.zeros(0, dtype=bool)
+        return Anchors(np.zeros(0, np.int32), np.zeros((0, 3), np.int32), np.zeros((0, 3)), none, none)
+    fields = ("vertices", "corners", "bary", "along", "grows")
     return Anchors(*(np.concatenate([getattr(part_anchors, field) for part_anchors in per_part]) for field in fields))
 
 
@@ -109,6 +121,22 @@ def _on_skin(head: Head, vertices: NDArray) -> Bound:
     skin = triangles[head.skin[triangles].all(axis=1)]
     size = float(np.linalg.norm(np.ptp(head.neutral[head.skin], axis=0)))
     return bound_to_skin(head.neutral, skin, head.expressions, vertices, head.polygons.components[vertices], size)
+
+
+def _along(head: Head, vertices: NDArray, places: Bound) -> NDArray[np.bool_]:
+    """(k,) whether the piece of each bound vertex (k,) moves with the skin on which its roots stand."""
+    number = np.unique(head.polygons.components[vertices], return_inverse=True)[1].reshape(-1)
+    roots = np.flatnonzero(places.root)
+    at, bary, own = places.corners[roots], places.bary[roots], vertices[roots]
+    strays, moves = np.zeros(len(roots)), np.zeros(len(roots))
+    for shape in head.expressions:
+        under = np.einsum("ki,kix->kx", bary, shape.delta[at])
+        off = shape.delta[own] - under
+        strays += np.einsum("kx,kx->k", off, off)
+        moves += np.einsum("kx,kx->k", under, under)
+    count = int(number.max(initial=-1)) + 1
+    stray, move = (np.bincount(number[roots], weights=each, minlength=count) for each in (strays, moves))
+    return np.asarray((stray <= ALONG**2 * move)[number])
 
 
 def _landmark_anchors(head: Head, jaw: bool) -> list[Anchor]:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from composer.mixing.displacement import Motion
 from composer.mixing.recipe import CellKey
+from composer.mixing.standing import Standing
 
 Range = tuple[int, int]
 NOTHING: Range = (0, 0)
@@ -51,20 +52,29 @@ class Column:
         return self.fields.nbytes + (0 if isinstance(self.where, slice) else self.where.nbytes)
 
 
-def column(move: Motion, share: NDArray) -> Column:
-    """The column of a motion (fields (n, 3) in mm) under a row's share (n,)."""
+def column(move: Motion, share: NDArray, standing: Standing) -> Column:
+    """The column of a motion (fields (n, 3) in mm) under a row's share (n,), with what goes along with the skin."""
     reached = np.zeros(len(share), dtype=bool)
     for field in move.fields:
         reached |= field.any(axis=1)
-    at = np.flatnonzero(reached & (share != 0.0))
+    reached &= share != 0.0
+    beyond = [standing.beyond(field, share) for field in move.fields]
+    for each in beyond:
+        reached[standing.vertices] |= each.any(axis=1)
+    at = np.flatnonzero(reached)
     if not len(at):
         return Column(slice(0, 0), np.zeros((len(move.fields), 0), np.float32), move.amounts, NOTHING)
     span = (int(at[0]), int(at[-1]) + 1)
     whole = len(at) >= DENSE * (span[1] - span[0])
     chosen: slice | NDArray[np.intp] = slice(*span) if whole else at
-    fields = np.stack([np.multiply(field[chosen], share[chosen, None]).ravel() for field in move.fields])
+    fields = np.stack([np.multiply(field[chosen], share[chosen, None]) for field in move.fields])
+    along = np.flatnonzero(reached[standing.vertices])
+    own = standing.vertices[along]
+    place = own - span[0] if whole else np.searchsorted(at, own)
+    for masked, each in zip(fields, beyond, strict=True):
+        masked[place] += each[along]
     where = slice(3 * span[0], 3 * span[1]) if whole else (3 * at[:, None] + np.arange(3)).ravel()
-    return Column(where, fields.astype(np.float32), move.amounts, span)
+    return Column(where, fields.reshape(len(fields), -1).astype(np.float32), move.amounts, span)
 
 
 @dataclass(frozen=True, eq=False)

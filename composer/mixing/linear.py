@@ -5,7 +5,8 @@ D_s(W[r, s]) a region's row, and the rows' shares as in `composer.mixing.shares`
 
     P = N + strength ( (1 - sum of g^_r) B + sum of g^_r R_r (rows that replace) + sum of g_r R_r (rows that add) )
 
-plus strength times the correction by the recipe's correctives (`composer.mixing.corrective`).
+plus strength times the correction by the recipe's correctives (`composer.mixing.corrective`). What stands on the skin
+takes the product of share and row from the skin under it (`composer.mixing.standing`).
 A vertex whose displacement is zero keeps the neutral bit for bit. `Mixer` prepares what many recipes on one head
 share; `pose` evaluates a single recipe.
 """
@@ -28,6 +29,7 @@ from composer.mixing.displacement import Motion, motion
 from composer.mixing.hinge import Hinge
 from composer.mixing.recipe import Cell, Recipe
 from composer.mixing.shares import Masks, shares
+from composer.mixing.standing import Standing
 
 Hinges = Mapping[str, Hinge]
 
@@ -68,6 +70,11 @@ class Mixer:
     def anchors(self) -> Anchors:
         """Where the vertices of parts take their masks from."""
         return anchors(self.head)
+
+    @cached_property
+    def standing(self) -> Standing:
+        """The vertices of parts that move as the skin under them."""
+        return Standing.of(self.anchors)
 
     @cached_property
     def masks(self) -> dict[str, NDArray[np.float64]]:
@@ -131,8 +138,7 @@ class Mixer:
         share = self.shares(recipe)
         total = np.zeros(self.head.neutral.shape)
         for region, row in self.rows(recipe).items():
-            row *= share[region][:, None]
-            total += row
+            total += self.standing.masked(row, share[region])
         fix = self.correction(recipe)
         if fix is not None:
             total += fix

@@ -115,7 +115,11 @@ class Columns:
         masks = [np.ones(n) if region == ALL else mixer.masks[region] for region in regions]
         places = [np.flatnonzero((mask != 0.0) & counts) for mask in masks]
         held = 24 * len(deltas) * sum(map(len, places)) <= HELD_BYTES
-        self._blocks = [MatchBlock(at, mask[at], deltas, held) for mask, at in zip(masks, places, strict=True)]
+        along = [mixer.standing.rows(at, mask) for mask, at in zip(masks, places, strict=True)]
+        self._blocks = [
+            MatchBlock(at, mask[at], deltas, held, beyond)
+            for mask, at, beyond in zip(masks, places, along, strict=True)
+        ]
         self.keys: list[CellKey] = [(region, shape, False) for region in regions for shape in self.shapes]
         self.index = {key: i for i, key in enumerate(self.keys)}
 

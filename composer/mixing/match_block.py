@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from composer.mixing.match_bounded import Floats
@@ -19,10 +20,14 @@ PART_BYTES = 64 * 2**20
 
 class MatchBlock:
     """The fields (s, 3 m) mm of the shapes' `deltas`, s of (n, 3), at the `vertices` (m,) where a region's `mask` (m,)
-    is not zero. `held` keeps them all."""
+    is not zero. `held` keeps them all. `along` (m, n) is what they move beyond mask times displacement, as parts of
+    `Standing.rows`, None for nothing."""
 
-    def __init__(self, vertices: NDArray[np.int64], mask: Floats, deltas: Sequence[NDArray], held: bool) -> None:
-        self.vertices, self.mask, self.deltas = vertices, mask, deltas
+    def __init__(
+        self, vertices: NDArray[np.int64], mask: Floats, deltas: Sequence[NDArray], held: bool,
+        along: sp.csr_matrix | None = None,
+    ) -> None:  # fmt: skip
+        self.vertices, self.mask, self.deltas, self.along = vertices, mask, deltas, along
         self._fields = self._made(0, len(vertices)) if held else None
 
     @property
@@ -71,7 +76,10 @@ class MatchBlock:
         if self._fields is not None:
             return np.asarray(self._fields @ wanted.ravel())
         weighted = (self.mask[:, None] * wanted).ravel()
-        return np.array([np.dot(delta[self.vertices].ravel(), weighted) for delta in self.deltas])
+        found = np.array([np.dot(delta[self.vertices].ravel(), weighted) for delta in self.deltas])
+        if self.along is not None:
+            found += [float(np.vdot(self.along @ delta, wanted)) for delta in self.deltas]
+        return found
 
     def moved(self, weights: Floats) -> Floats:
         """(m, 3) mm, A x of its columns with weights (s,)."""
@@ -80,20 +88,28 @@ class MatchBlock:
             moved = weights @ self._fields if 2 * len(used) > len(weights) else weights[used] @ self._fields[used]
             return np.asarray(moved.reshape(-1, 3))
         total = np.zeros((len(self.vertices), 3))
+        beyond = np.zeros((len(self.vertices), 3))
         for each in used:
             total += weights[each] * self.deltas[int(each)][self.vertices]
-        return total * self.mask[:, None]
+            if self.along is not None:
+                beyond += weights[each] * (self.along @ self.deltas[int(each)])
+        return total * self.mask[:, None] + beyond
 
     def _made(self, start: int, stop: int) -> Floats:
-        return self._under_mask(self.vertices[start:stop], self.mask[start:stop])
+        return self._under_mask(slice(start, stop))
 
     def _at(self, at: NDArray) -> Floats:
         if self._fields is None:
-            return self._under_mask(self.vertices[at], self.mask[at])
+            return self._under_mask(at)
         return self._fields.reshape(len(self._fields), -1, 3)[:, at].reshape(len(self._fields), -1)
 
-    def _under_mask(self, vertices: NDArray, mask: NDArray) -> Floats:
-        fields, weight = np.empty((len(self.deltas), 3 * len(vertices))), np.repeat(mask, 3)
+    def _under_mask(self, at: slice | NDArray) -> Floats:
+        """(s, 3 k) the fields at some of its vertices, by their place among them."""
+        vertices, weight = self.vertices[at], np.repeat(self.mask[at], 3)
+        along = None if self.along is None else self.along[at]
+        fields = np.empty((len(self.deltas), len(weight)))
         for one, delta in zip(fields, self.deltas, strict=True):
             np.multiply(delta[vertices].ravel(), weight, out=one)
+            if along is not None:
+                one += (along @ delta).ravel()
         return fields

@@ -39,10 +39,11 @@ def movers(mixer: Mixer, recipe: Recipe, corners: ArrayLike, bary: ArrayLike) ->
     shares = mixer.shares(recipe)
     found = []
     for cell in recipe.cells:
-        move, there = mixer.motion(cell), weights * shares[cell.region][at]
+        move = mixer.motion(cell)
+        places, there = mixer.standing.weights(at, weights, shares[cell.region])
         by = np.zeros(3)
         for amount, field in zip(move.amounts(cell.weight), move.fields, strict=True):
-            by += amount * (there @ np.asarray(field[at], dtype=np.float64))
+            by += amount * (there @ np.asarray(field[places], dtype=np.float64))
         found.append(Mover(cell.key, "", cell.weight, recipe.strength * by))
     for name, amount in mixer.correctives.amounts(felt_in(recipe)).items():
         by = amount * (weights @ np.asarray(mixer.head.shape(name).delta[at], dtype=np.float64))

@@ -191,11 +191,11 @@ class SeamlessJoin:
 def seamless_displacement(mixer: Mixer, join: SeamlessJoin, recipe: Recipe, strength: float | None = None) -> Floats:
     """(n, 3) mm, P - N of a recipe by a join that is prepared for the recipe's regions.
 
-    Parts and correctives are as in the linear join. Raises MoueError as `Mixer` for the recipe, and as
-    `SeamlessJoin.solve`.
+    Parts and correctives are as in the linear join; what stands on the skin goes along with it. Raises MoueError as
+    `Mixer` for the recipe, and as `SeamlessJoin.solve`.
     """
     total = mixer.displacement(recipe, strength)
-    total[join.zone.free] += further_than_linear(mixer, join, recipe, strength)
+    mixer.standing.add_to(total, join.zone.free, further_than_linear(mixer, join, recipe, strength))
     return total
 
 

@@ -96,7 +96,7 @@ def recipe_of(rng: np.random.Generator, head: Head, share: float = 0.5) -> Recip
 
 def columns_of(mixer: Mixer, recipe: Recipe) -> dict[CellKey, Column]:
     share = mixer.shares(recipe)
-    return {cell.key: column(mixer.motion(cell), share[cell.region]) for cell in recipe.cells}
+    return {cell.key: column(mixer.motion(cell), share[cell.region], mixer.standing) for cell in recipe.cells}
 
 
 def weights_of(recipe: Recipe) -> dict[CellKey, float]:

@@ -2,7 +2,8 @@
 
 Near lids that almost meet the nearest place may lie on the wrong lid. Among the places nearly as near, the one whose
 motion over all shapes the vertex shares best is taken. A vertex that touches nothing, such as a lash's tip, goes with
-the root of its own piece that is nearest to it.
+the root of its own piece that is nearest to it, and so does one that lies on the skin and slides over it in some shape
+while others of its piece stay in their places: a lash that leans on the lid beside it grows elsewhere.
 """
 
 from __future__ import annotations
@@ -25,11 +26,16 @@ TOLERANCE = 1.2e-3
 ROOT = 0.02
 """Of a piece's longest side: what is no further from the skin than its nearest vertex and this much is a root."""
 
+STAYS = 2.0
+"""A root stays in its place where it strays at most so many times as far as the one of its piece that strays least, and
+the tolerance. A design choice, no source."""
+
 
 @dataclass(frozen=True, eq=False)
 class Bound:
     """For k vertices the skin corners (k, 3) and weights (k, 3) of the place each goes with, how far away that was at
-    rest (k,) mm, how far from its motion the vertex strays at most (k,) mm, and whether it is a root (k,).
+    rest (k,) mm, how far from its motion the vertex strays at most (k,) mm, whether it is a root (k,), and whether one
+    that stays in its place (k,).
     """
 
     corners: NDArray[np.int32]
@@ -37,6 +43,7 @@ class Bound:
     away: Floats
     strays: Floats
     root: NDArray[np.bool_]
+    grows: NDArray[np.bool_]
 
 
 def triangles_about(neutral: Floats, triangles: NDArray, points: Floats, more: float = 0.0) -> NDArray:
@@ -92,15 +99,17 @@ def bound_to_skin(
     strays[row, column] = np.sqrt(squared)
     every, best = np.arange(len(vertices)), np.argmin(rank, axis=1)
     corners, bary, away, strays = (each[every, best].copy() for each in (corners, bary, away, strays))
-    root = np.zeros(len(vertices), dtype=bool)
+    root, grows = np.zeros(len(vertices), dtype=bool), np.zeros(len(vertices), dtype=bool)
     for each in np.unique(piece):
         own = np.flatnonzero(piece == each)
         points = neutral[vertices[own]]
         side = float(np.ptp(points, axis=0).max())
         roots = away[own] <= max(away[own].min() + ROOT * side, 0.25 * TOLERANCE * size)
         root[own[roots]] = True
-        tips = own[~roots]
+        stays = roots & (strays[own] <= STAYS * strays[own[roots]].min() + TOLERANCE * size)
+        grows[own[stays]] = True
+        tips = own[~stays]
         if len(tips):
-            follow = own[roots][cKDTree(points[roots]).query(points[~roots])[1]]
+            follow = own[stays][cKDTree(points[stays]).query(points[~stays])[1]]
             corners[tips], bary[tips] = corners[follow], bary[follow]
-    return Bound(corners, bary, away, strays, root)
+    return Bound(corners, bary, away, strays, root, grows)

@@ -75,7 +75,7 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     mixer, join = evaluated.mixer, evaluated.seamless_join(recipe)
     live = LiveJoin(mixer, join, recipe)
     total, further = mixer.displacement(recipe), live.further
-    total[join.zone.free] += further
+    mixer.standing.add_to(total, join.zone.free, further)
     pose = moved(mixer.head.neutral, total)
     parted = pose if contact is None else contact.parted(pose, recipe)
     furthest = float(join.outside(further).max(initial=0.0))
@@ -163,7 +163,7 @@ class ShownJoin:
             except MoueError:
                 return None
             total = live.moved.copy()
-            total[join.join.zone.free] += further
+            evaluated.mixer.standing.add_to(total, join.join.zone.free, further)
             total += evaluated.head.neutral
             if self._pose is None or self._pose.shape != total.shape:
                 self._pose = np.empty(total.shape, dtype=np.float32)
@@ -196,7 +196,8 @@ class ShownJoin:
         if self.joined.live is None or not len(self.joined.live.join.zone.free):
             return NOTHING
         free = self.joined.live.join.zone.free
-        return int(free[0]), int(free[-1]) + 1
+        moved = np.concatenate([free, self.joined.live.mixer.standing.on(free)])
+        return int(moved.min()), int(moved.max()) + 1
 
     @property
     def easing(self) -> bool:

@@ -163,6 +163,10 @@ def test_lashes_go_along_with_the_lid() -> None:
     lid = (parted - pose)[np.asarray(margin)]
     np.testing.assert_allclose((parted - pose)[roots], lid, atol=0.15 * np.abs(lid).max())
     np.testing.assert_allclose((parted - pose)[tips], (parted - pose)[roots], atol=1e-9)
+    stands = contact().mixer.standing
+    corners = np.einsum("pc,pcx->px", stands.bary, (parted - pose)[stands.corners])
+    assert np.isin(lashes, stands.vertices).all() and np.abs(corners).max() > 0.01
+    np.testing.assert_allclose((parted - pose)[stands.vertices], corners, atol=1e-12)
 
 
 def test_a_drag_shows_what_a_fresh_evaluation_gives() -> None:

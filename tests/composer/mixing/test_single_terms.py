@@ -107,7 +107,9 @@ def test_of_many_names_four_are_shown() -> None:
 
 
 def test_a_mask_lifted_to_a_part_is_its_anchors_mean_and_nothing_where_that_is_nothing() -> None:
-    lift = Anchors(np.int32([3, 4]), np.int32([[0, 1, 2], [0, 0, 1]]), np.array([[0.5, 0.25, 0.25], [1.0, 0.0, 0.0]]))
+    corners, bary = np.int32([[0, 1, 2], [0, 0, 1]]), np.array([[0.5, 0.25, 0.25], [1.0, 0.0, 0.0]])
+    no = np.zeros(2, dtype=bool)
+    lift = Anchors(np.int32([3, 4]), corners, bary, no, no)
     np.testing.assert_allclose(lift.lift(np.array([0.0, 1.0, 0.2, 0.9, 0.9])), [0.0, 1.0, 0.2, 0.3, 0.0])
 
 
