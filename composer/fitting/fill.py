@@ -11,9 +11,10 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
+from composer.geometry.dissected import solver_for
 from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons
-from composer.geometry.surface import Surface, factorise
+from composer.geometry.surface import Surface
 
 Rows = NDArray[np.float64]
 
@@ -45,7 +46,7 @@ def fill(surface: Surface, values: Rows, missing: NDArray[np.bool_], width_mm: f
     energy = (across.T @ inverse @ across + rows[:, free] / width_mm**2).tocsc()
     pull = across.T @ (inverse @ (about @ inside)) + (rows @ inside) / width_mm**2
     scale = 1e-12 * energy.diagonal().max()
-    out[at[free]] = factorise(energy + scale * sp.identity(len(free))).solve(np.asfortranarray(-pull))
+    out[at[free]] = solver_for(energy + scale * sp.identity(len(free)), pull.shape[1])(-pull)
     return out
 
 

@@ -189,8 +189,9 @@ def _one_sheet(sculpt: ClosestSurface, above: Rows, below: Rows, between: Rows) 
     triangles = sculpt.triangles[near[sculpt.triangles].all(axis=1)]
     if not len(triangles):
         return False
-    edges = np.unique(np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1), axis=0)
-    graph = _edge_graph(sculpt.positions, edges)
+    ends = np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    number = np.unique(ends[:, 0] * len(sculpt.positions) + ends[:, 1])  # much faster than unique rows
+    graph = _edge_graph(sculpt.positions, np.stack(np.divmod(number, len(sculpt.positions)), axis=1))
     first, last = (sculpt.triangles[c.triangle, c.bary.argmax(axis=1)] for c in (start, end))
     length = dijkstra(graph, directed=False, indices=first, limit=float(far.max()))[np.arange(len(first)), last]
     return bool(np.mean(length <= far) > 0.5)

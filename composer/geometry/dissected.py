@@ -9,6 +9,7 @@ time of substitution in a sparse factor, which is itself made in half the time. 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,11 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import dijkstra
 
+from composer.geometry.surface import factorise
+
 Ints = NDArray[np.int64]
+MANY = 64
+"""Columns from which on dense blocks are faster than a sparse factor (our choice)."""
 LEAF = 160
 """Most vertices of a part that is not cut (our choice; it changes the time alone)."""
 VIEWS = 4
@@ -65,6 +70,19 @@ class Dissected:
         out = np.empty_like(at)
         out[self._order] = at
         return out.reshape(right.shape)
+
+
+def solver_for(matrix: sp.spmatrix, columns: int) -> Callable[[NDArray], NDArray]:
+    """What solves for a symmetric positive definite `matrix` (n, n) and right-hand sides (n, k) of about so many
+    `columns`: a factor in dense blocks for MANY, else, and where rounding leaves it not positive definite, a sparse
+    one."""
+    if columns >= MANY:
+        try:
+            return Dissected(matrix).solve
+        except np.linalg.LinAlgError:
+            pass
+    sparse = factorise(matrix)
+    return lambda right: sparse.solve(np.asfortranarray(right))
 
 
 def _cut(matrix: sp.csr_matrix) -> tuple[list[Ints], list[int]]:

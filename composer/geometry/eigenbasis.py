@@ -17,8 +17,7 @@ import scipy.linalg as la
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from composer.geometry.dissected import Dissected
-from composer.geometry.surface import factorise
+from composer.geometry.dissected import MANY, Dissected, solver_for
 
 Rows = NDArray[np.float64]
 Solve = Callable[[NDArray], NDArray]
@@ -67,15 +66,13 @@ def smoothest(laplacian: sp.spmatrix, mass: NDArray, count: int, seed: int = 0) 
 def _solver(system: sp.csc_matrix, right: NDArray) -> tuple[Solve, type[np.floating]]:
     """What solves for a `system` (n, n), and the kind of number that it does so with: single precision where that is
     nearly exact for a `right` side (n,)."""
-    for kind in (np.float32, np.float64):
-        try:
-            factor = Dissected(system.astype(kind))
-        except np.linalg.LinAlgError:  # triangles without area: in rounding the system is not positive definite
-            continue
-        if kind is np.float64 or _nearly_exact(factor.solve, system, right):
-            return factor.solve, kind
-    rough = factorise(system)
-    return lambda block: rough.solve(np.asfortranarray(block)), np.float64
+    try:
+        rough = Dissected(system.astype(np.float32)).solve
+        if _nearly_exact(rough, system, right):
+            return rough, np.float32
+    except np.linalg.LinAlgError:  # triangles without area: in rounding the system is not positive definite
+        pass
+    return solver_for(system, MANY), np.float64
 
 
 def _nearly_exact(solve: Solve, system: sp.csc_matrix, right: NDArray) -> bool:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from composer.bench.cube_sphere import cube_sphere
-from composer.geometry.dissected import LEAF, Dissected
+from composer.geometry.dissected import LEAF, MANY, Dissected, solver_for
 from composer.geometry.surface import Surface
 
 
@@ -52,3 +52,14 @@ def test_a_surface_is_cut_into_small_blocks_and_solved_as_the_dense_matrix() -> 
 def test_a_matrix_that_is_not_positive_definite_is_refused() -> None:
     with pytest.raises(np.linalg.LinAlgError):
         Dissected(sp.csr_matrix(np.diag([1.0, -1.0, 2.0])))
+
+
+def test_few_columns_and_what_is_not_definite_are_solved_too() -> None:
+    """Against numpy.linalg.solve: by a sparse factor, and where dense blocks are refused."""
+    rng = np.random.default_rng(1)
+    for diagonal in (np.array([4.0, 3.0, 5.0]), np.array([4.0, -3.0, 5.0])):
+        matrix = np.diag(diagonal) + 0.5 * (np.ones((3, 3)) - np.eye(3))
+        for columns in (1, MANY):
+            right = rng.normal(size=(3, columns))
+            found = solver_for(sp.csr_matrix(matrix), columns)(right)
+            np.testing.assert_allclose(found, np.linalg.solve(matrix, right), rtol=1e-12)
