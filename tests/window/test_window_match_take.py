@@ -11,6 +11,7 @@ import pytest
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.evaluated_clip import evaluated_clip
 from composer.document.store import open_document
+from composer.viewer.session.saving import save
 from tests.window.hand import Hand
 
 
@@ -21,9 +22,11 @@ def shot(hand: Hand, name: str) -> None:
 
 
 @pytest.fixture
-def strip(hand: Hand, own_small_demo: Path) -> Hand:
-    """A window with a small demo of its own, its strip of time shown."""
-    hand.open(own_small_demo)
+def strip(open_dome: Hand, tmp_path: Path) -> Hand:
+    """A window with a dome as a saved document, its strip of time shown."""
+    hand = open_dome
+    save(hand.stage, tmp_path / "dome.toml")
+    hand.until(lambda: hand.session.file is not None, "saved")
     hand.key("S")
     hand.settle()
     return hand

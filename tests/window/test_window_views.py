@@ -60,13 +60,13 @@ def test_a_view_is_kept_gone_to_renamed_and_deleted(open_demo: Hand) -> None:
     hand.key("Ctrl+Z")
     assert names(hand) == ["mouth / closing"]
 
-
-def test_the_menu_of_views_is_walked_by_keys(open_demo: Hand) -> None:
-    hand = open_demo
-    hand.key("F3")
-    hand.key("Tab")
+    hand.click_on("view front")
+    hand.settle()
+    hand.key("F3")  # and by keys alone: past the view to what keeps another
+    for _ in range(2):
+        hand.key("Tab")
     hand.key("Enter")
-    assert names(hand) == ["view"]
+    assert names(hand) == ["mouth / closing", "view"]
 
 
 def test_a_tilted_view_turns_the_picture_and_is_panned_and_turned_as_it_is_seen(open_demo: Hand) -> None:

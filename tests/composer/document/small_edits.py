@@ -7,8 +7,9 @@ from collections.abc import Callable
 import numpy as np
 
 from composer.document.evaluated import EvaluatedDocument
+from composer.document.kept_view import KeptView
 from composer.document.project import Project, Region
-from composer.edits import clips, correctives, landmarks, recipes, regions, rows, shapes
+from composer.edits import clips, correctives, landmarks, recipes, references, regions, rows, shapes, views
 from composer.edits.cells import set_cell
 from composer.head.places import SurfacePoint
 from composer.mixing.clip import Clip, Key
@@ -62,6 +63,8 @@ EDITS: dict[str, Edit] = {
     "clip": lambda p, r: clips.add_clip(
         p, Clip("tide", length=1.0, keys=(Key(0.5, "doubt"), Key(1.0, "", 0.4, "glabella", "skew", True)))
     ),
+    "view": lambda p, r: views.keep_view(p, KeptView("mouth, near", 20.0, -10.0, 0.0, (0.0, -0.2, 0.4), 0.3)),
+    "reference": lambda p, r: references.lay_picture(p, p.path.parent / "pictures" / "front.png")[0],
     "no corrective": lambda p, r: correctives.delete_corrective(p, "skew"),
     "label": lambda p, r: shapes.label_shape(p, "drop", "the drop"),
     "mark unknown": lambda p, r: shapes.mark_shape(p, "gone", True),
