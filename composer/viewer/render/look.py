@@ -77,8 +77,8 @@ class Look:
 
     `cover` (n, 4) uint8 is an sRGB colour and how much of the skin it hides; `wire` shows the cage's edges; `hidden`
     names parts that are left out, "skin" among them; `texture` (h, w, 3) uint8 sRGB, upper row first, is laid over
-    backdrops: tuple[Backdrop, ...] = ()
-    soft: bool = False
+    the skin by the head's own texture coordinates; `light` is a name of `composer.picture.lamps.LIGHTS`; `soft` gives
+    soft shadows and ambient occlusion, which cost a card some milliseconds; `backdrops` are shown where the ground is.
     """
 
     cover: NDArray[np.uint8] | None = None
