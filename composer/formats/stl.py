@@ -21,11 +21,13 @@ from composer.errors import MoueError
 from composer.formats.limits import check_positions
 from composer.formats.mesh import Mesh
 from composer.formats.obj_lines import read_raw
+from composer.formats.obj_numbers import BadNumber
+from composer.formats.stl_rows import plain_rows
 from composer.formats.weld import first_of_each
 from composer.geometry.polygons import Polygons
 from composer.head.reading import open_regular, reading
 
-CHUNK = 1 << 23
+CHUNK = 1 << 20
 """Bytes of a text that are read at a time (our choice)."""
 VERTEX = re.compile(rb"^[ \t]*vertex[ \t]+([^ \t\r\n]+[ \t]+[^ \t\r\n]+[ \t]+[^ \t\r\n]+)[ \t\r]*$", re.MULTILINE)
 PLAIN = b"0123456789.eE+- \t"
@@ -84,6 +86,10 @@ def _vertices(text: bytes, before: int, path: Path) -> NDArray[np.float64]:
     """(k, 3) the numbers of the vertices in a piece of text, after `before` lines. Numbers are read in one go; where
     that fails, line by line, for the line that is told.
     """
+    with suppress(BadNumber):
+        plain = plain_rows(text)
+        if plain is not None:
+            return plain
     rows = VERTEX.findall(text)
     joined = b" ".join(rows)
     if not joined.translate(None, PLAIN) and len(rows) == text.count(b"vertex"):
