@@ -45,6 +45,8 @@ MOST_KNOWN = 2_000_000
 """Most pixels of a camera whose hits are kept with a pose (our choice; 16 bytes each)."""
 MOST_BETWEEN = 12
 """Most rings of vertices that are looked at because they may lie between the pixels of a camera (our choice)."""
+SKIN = "skin"
+"""What of a head is no part, where it is named beside parts."""
 TEETH_OPEN = 0.55
 """Least openness of teeth (our choice): light is reflected between them, so they are brighter than the mouth behind."""
 
@@ -78,10 +80,12 @@ class Figure:
         level: int = 1,
         are: Mapping[str, str] | None = None,
         cameras: Sequence[Camera] = (),
+        hidden: frozenset[str] = frozenset(),
     ) -> None:
         """Take a cage's polygons and `neutral` (n, 3) mm, the level (0 to 8) to picture it at, and what each part is,
         by its name; without `are` its form and its name tell. Where `cameras` are given, the neutral is pictured by
-        these alone: what none of them sees counts as open.
+        these alone: what none of them sees counts as open. Parts named in `hidden` are not pictured, nor with "skin"
+        what belongs to none.
 
         Raises MoueError where the level is out of range.
         """
@@ -91,7 +95,7 @@ class Figure:
         self.polygons = self.factors[-1].polygons if self.factors else polygons
         if are is None:
             are = what_parts_are(Head("figure", polygons, self.neutral, parts=tuple(parts)))
-        self.triangles = self._drawn(parts, are)
+        self.triangles = self._drawn(parts, are, hidden)
         self.eye_parts = tuple(part for part in parts if are.get(part.name) == "eye" and len(part.vertices) > 8)
         self.eyes_at_rest = eyeballs_of(self.eye_parts, self.neutral)
         self.eye_of_triangle = self._eye_of_triangle()
@@ -113,8 +117,10 @@ class Figure:
         self.albedo, self.sheen = self._materials(parts, groups, landmarks, are)
 
     @classmethod
-    def of(cls, head: Head, level: int = 1, cameras: Sequence[Camera] = ()) -> Figure:
-        """The figure of a head; `cameras` as above."""
+    def of(
+        cls, head: Head, level: int = 1, cameras: Sequence[Camera] = (), hidden: frozenset[str] = frozenset()
+    ) -> Figure:
+        """The figure of a head; `cameras` and `hidden` as above."""
         return cls(
             head.polygons,
             head.neutral,
@@ -124,6 +130,7 @@ class Figure:
             level=level,
             are=what_parts_are(head),
             cameras=cameras,
+            hidden=hidden,
         )
 
     def _materials(
@@ -230,14 +237,22 @@ class Figure:
             free = 0.5 * free + 0.5 * (around @ free) / count
         return free
 
-    def _drawn(self, parts: Sequence[Part], are: Mapping[str, str]) -> NDArray[np.int32]:
-        """(t, 3) the triangles that are pictured, without sheets over the eyes and lash cards, which hide the eyes."""
+    def _drawn(
+        self, parts: Sequence[Part], are: Mapping[str, str], hidden: frozenset[str]
+    ) -> NDArray[np.int32]:
+        """(t, 3) the triangles that are pictured: without what is hidden, and without sheets over the eyes and lash
+        cards, which hide the eyes."""
         triangles = self.polygons.triangles
-        veils = veils_among(parts, self.cage, self.neutral, are)
-        for part in parts:
-            if part.name in veils:
-                triangles = triangles[~self._lift_set(part.vertices)[triangles].all(axis=1)]
-        return triangles
+        without = hidden | set(veils_among(parts, self.cage, self.neutral, are))
+        drawn, skin = np.ones(len(triangles), dtype=bool), np.ones(len(triangles), dtype=bool)
+        for part in parts if without else ():
+            inside = self._lift_set(part.vertices)[triangles].all(axis=1)
+            skin &= ~inside
+            if part.name in without:
+                drawn &= ~inside
+        if SKIN in hidden:
+            drawn &= ~skin
+        return triangles[drawn]
 
     def _lift_set(self, vertices: NDArray) -> NDArray[np.bool_]:
         on = np.zeros(self.cage.n_vertices)
