@@ -88,8 +88,8 @@ class Look:
     hidden: frozenset[str] = frozenset()
     texture: NDArray[np.uint8] | None = None
     light: str = FOLLOWING
-    soft: bool = False
     backdrops: tuple[Backdrop, ...] = ()
+    soft: bool = False
 
     def same_as(self, other: Look | None) -> bool:
         """Whether both draw the same: the same values, and the same array objects."""
