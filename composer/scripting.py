@@ -53,6 +53,7 @@ from composer.mixing.recipe import Cell, Recipe, Row
 from composer.picture.png import write_png
 from composer.picture.render import Studio
 from composer.picture.sheet import Entry, contact_sheet, shapes_of
+from composer.picture.views import view_named
 from composer.progress import Progress
 
 Recipes = Sequence[Recipe | str]
@@ -347,19 +348,19 @@ def draw_sheet(
 ) -> Path:  # fmt: skip
     """Picture recipes of a document, all unless said, or a library's shapes, lit and labelled, as one PNG; its path.
 
-    `view` is front, three_quarter, profile, below or back. Raises MoueError where there is nothing to picture, and for
-    a path that does not end in .png.
+    `view` is front, three_quarter, profile, profile_right, below, back, or one that the document keeps. Raises
+    MoueError where there is nothing to picture, for an unknown view, and for a path that does not end in .png.
     """
     path = Path(path)
     if path.suffix.lower() != ".png":
         raise MoueError("is not named as a picture", path, hint="give a name that ends in .png")
     if isinstance(source, Head):
-        head, title, entries = source, source.name, shapes_of(source)
+        head, title, entries, seen = source, source.name, shapes_of(source), view_named(view)
     else:
         source, chosen = _with(source, recipes)
-        head, title = source.head, source.project.path.stem
+        head, title, seen = source.head, source.project.path.stem, view_named(view, source.project.views)
         entries = [Entry(each.name, source.pose(each), each.note) for each in chosen]
-    sheet = contact_sheet(Studio.of(head), entries, title=title, view=view, columns=columns, progress=progress)
+    sheet = contact_sheet(Studio.of(head), entries, title=title, view=seen, columns=columns, progress=progress)
     write_png(path, sheet.image)
     return path
 

@@ -56,7 +56,6 @@ def accept(
 
     Example: moue accept clock.moue --remove doubt_fix
     """
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
@@ -70,6 +69,7 @@ def accept(
     from composer.edits.sculpt_over_sample import read_sculpt_over
     from composer.edits.shapes import delete_kept_shape
     from composer.errors import MoueError
+    from composer.head.outputs import may_write
 
     project = open_document(document)
     if remove is not None:

@@ -43,9 +43,9 @@ def bench(
     from composer.bench.registry import run
     from composer.bench.table import detail_lines, table_lines
     from composer.bench.window_measures import run_window
-    from composer.cli.outputs import may_write
     from composer.cli.report import write_json
     from composer.errors import MoueError, unknown
+    from composer.head.outputs import may_write
 
     if json_file not in (None, "-"):
         may_write(Path(str(json_file)), ".json")
@@ -84,8 +84,8 @@ def _grow(plot_file: Path, json_file: str | None) -> None:
     from rich.console import Console
 
     from composer.bench.growth import GROWTH_SHAPES, GROWTH_SIZES, all_grown, lines, write_growth
-    from composer.cli.outputs import may_write
     from composer.cli.report import write_json
+    from composer.head.outputs import may_write
 
     may_write(plot_file, ".svg")
     with Console(stderr=True, quiet=console.is_quiet()).status("measuring") as status:

@@ -94,7 +94,6 @@ def carry(
     Example: moue carry document.toml fitted.obj --to ferrier --sheet ferrier.png
     """
     from composer.checks.of_carried import carried_json, check_carried, worst_lines
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.contact.lines import missing_curves
@@ -107,6 +106,7 @@ def carry(
     from composer.formats.library import open_library
     from composer.head.atomic import write_whole
     from composer.head.new_folder import may_fill
+    from composer.head.outputs import may_write
     from composer.picture.carry_sheet import carry_sheet, shapes_to_show
     from composer.picture.render import Studio
     from composer.picture.report import html_report

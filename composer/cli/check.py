@@ -43,12 +43,12 @@ def check(
     Example: moue check document.toml --sweep 9 --pairs --report report.html
     """
     from composer.checks.every_check import check_all
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.head.atomic import write_whole
+    from composer.head.outputs import may_write
     from composer.picture.render import Studio
     from composer.picture.report import html_report
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from composer.cli import console
-from composer.cli.sources import DOCUMENT, UNITS, Json, View
+from composer.cli.sources import DOCUMENT, UNITS, Json, KeptView
 
 if TYPE_CHECKING:
     from composer.checks.clip_check import ClipChecked
@@ -55,7 +55,7 @@ def clip(
     picture: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Write a PNG a frame and an animated WebP to this folder.")
     ] = None,
-    view: View = "three_quarter",
+    view: KeptView = "three_quarter",
     json_file: Json = None,
 ) -> None:
     """Check, picture and bake a clip: recipes and cells over time.
@@ -68,7 +68,6 @@ def clip(
     Example: moue clip document.toml tide --bake frames --format npz
     """
     from composer.checks.clip_check import check_clip
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.cli.settle import keep_hinges
@@ -81,16 +80,18 @@ def clip(
     from composer.head.atomic import write_whole
     from composer.head.file_names import file_names
     from composer.head.new_folder import may_fill
-    from composer.picture.clip_picture import MANIFEST, write_pictures
+    from composer.head.outputs import may_write
+    from composer.picture.clip_picture import write_pictures
     from composer.picture.clip_report import clip_report
-    from composer.picture.views import axes_of
+    from composer.picture.frames_on_disk import MANIFEST
+    from composer.picture.views import view_named
 
     project = open_document(document)
     if name is None:
         _list(project)
         return
     project.clip(name)
-    axes_of(view)
+    seen = view_named(view, project.views)
     if report is not None:
         may_write(report, ".html", (document, project.head_path))
     if json_file not in (None, "-"):
@@ -114,7 +115,7 @@ def clip(
                 made, bake, suffix=f".{form.value}", unit=unit, level=level, over=over or (), progress=progress
             )  # fmt: skip
         if picture is not None:
-            files += write_pictures(made, picture, view=view, progress=progress)
+            files += write_pictures(made, picture, view=seen, progress=progress)
     if bake is not None:
         keep_hinges(project, evaluated, document)
     if json_file is not None:

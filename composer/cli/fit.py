@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from composer.cli import console
 from composer.cli.sources import UNITS, Neutral, Unit, is_document
+
+if TYPE_CHECKING:
+    from composer.head.head import Head
 
 GUESSED = "guessed.toml"
 
@@ -88,9 +91,7 @@ def fit(
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
     """
     from composer.cli.progress import bar
-    from composer.document.evaluated import EvaluatedDocument
     from composer.document.mask_file import read_mask
-    from composer.document.store import open_document
     from composer.fitting.fit_files import FitFiles
     from composer.fitting.fit_state import FitOptions
     from composer.fitting.fit_words import fit_lines, fit_warnings
@@ -104,9 +105,7 @@ def fit(
 
     may_fill(to, MANIFEST, "fit")
     with bar("opening") as progress:
-        library = (
-            EvaluatedDocument.open(open_document(head)).head if is_document(head) else open_library(head, neutral, unit)
-        )
+        library = _head_of(head) if is_document(head) else open_library(head, neutral, unit)
         files = FitFiles.read(library, sculpt, landmarks, sculpt_unit)
         earlier = read_earlier(library, like or (), like_unit)
         options = FitOptions(
@@ -141,3 +140,11 @@ def fit(
         console.say(str(file))
     if report.sound.broken or fitted.turned:
         raise typer.Exit(1)
+
+
+def _head_of(document: Path) -> Head:
+    """The head of a document, whose modules a library does without."""
+    from composer.document.evaluated import EvaluatedDocument
+    from composer.document.store import open_document
+
+    return EvaluatedDocument.open(open_document(document)).head

@@ -41,7 +41,6 @@ def inspect(
 
     Example: moue inspect scans --mend scans_mended --json report.json
     """
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.document.beliefs import beliefs_of
     from composer.document.inspection import inspect_folder
@@ -49,6 +48,7 @@ def inspect(
     from composer.errors import MoueError
     from composer.formats.library import open_library, upright
     from composer.head.coarse_head import seen_coarse
+    from composer.head.outputs import may_write
     from composer.head.parts import with_recognised_parts
     from composer.head.understand.anatomy import with_anatomy_of
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from composer.cli import console
-from composer.cli.sources import DOCUMENT, NO_RECIPES, Json, Only, View, recipes_of
+from composer.cli.sources import DOCUMENT, NO_RECIPES, Json, KeptView, Only, recipes_of
 
 
 def join(
@@ -18,7 +18,7 @@ def join(
         Path | None,
         typer.Option(metavar="FILE", help="Write a picture, .png, of both joins of every recipe side by side."),
     ] = None,
-    view: View = "front",
+    view: KeptView = "front",
     json_file: Json = None,
 ) -> None:
     """Compare linear and seamless joins in numbers.
@@ -28,20 +28,20 @@ def join(
     Example: moue join document.toml --recipe wink --to wink.png
     """
     from composer.checks.join_report import JoinReport, join_reports
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_recipe import EvaluatedRecipe
     from composer.document.store import open_document
+    from composer.head.outputs import may_write
     from composer.picture.png import write_png
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet
-    from composer.picture.views import axes_of
+    from composer.picture.views import view_named
 
     project = open_document(document)
     sources = (document, project.head_path)
-    axes_of(view)
+    seen = view_named(view, project.views)
     if to is not None:
         may_write(to, ".png", sources)
     if json_file not in (None, "-"):
@@ -61,7 +61,7 @@ def join(
                 entries.append(Entry(f"{each.name}, linear", straight, f"strain beyond: {one.linear.p95:.0f} %"))
                 entries.append(Entry(f"{each.name}, seamless", smooth, f"strain beyond: {one.seamless.p95:.0f} %"))
             sheet = contact_sheet(
-                Studio.of(evaluated.head), entries, title=f"Joins of {document.stem}", view=view,
+                Studio.of(evaluated.head), entries, title=f"Joins of {document.stem}", view=seen,
                 columns=2 if len(recipes) < 3 else 4, cell_width=420, progress=progress,
             )  # fmt: skip
             write_png(to, sheet.image)

@@ -72,7 +72,6 @@ def match(
     Example: moue match clock.toml frames --clip take --report take.html
     """
     from composer.cli.match_clip import match_clip
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
@@ -82,6 +81,7 @@ def match(
     from composer.edits.match_source import library_project
     from composer.errors import MoueError
     from composer.head.folders import is_there, make_folder
+    from composer.head.outputs import may_write
     from composer.mixing.match import Bounds
     from composer.picture.match_sheet import match_sheet
     from composer.picture.png import write_png

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from composer.edits.match_frames import MatchedFrames
     from composer.mixing.match import Bounds
 
-POOR = 0.5
-"""Least share of a take's movement that the weights must reach; below it the exit code is 1 (our choice)."""
 PICTURED, APART = 3, 0.5
 """Worst frames that are pictured, and how far they lie apart at least, in seconds (our choice)."""
 SHOWN = 10
@@ -30,14 +28,13 @@ def match_clip(
     report: Path | None, heat: Path | None, json_file: str | None,
 ) -> None:  # fmt: skip
     """Match frames, save the clip and its files, write what was asked for, and say what was found."""
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.evaluated_clip import evaluated_clip
     from composer.document.store import open_document, save_document
     from composer.edits.head_frames import HeadFrames
-    from composer.edits.match_clip import check_clip_name, clip_of_frames
+    from composer.edits.match_clip import POOR, check_clip_name, clip_of_frames
     from composer.edits.match_frames import faces_of, match_frames
     from composer.edits.match_source import library_project
     from composer.errors import MoueError
@@ -46,6 +43,7 @@ def match_clip(
     from composer.head.atomic import write_whole
     from composer.head.file_names import file_names
     from composer.head.folders import is_there, make_folder
+    from composer.head.outputs import may_write
     from composer.picture.match_clip_report import match_clip_report, worst_sheet
     from composer.picture.png import write_png
 

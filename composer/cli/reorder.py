@@ -33,11 +33,11 @@ def reorder(
 
     Example: moue reorder scan.obj --like keeper/neutral.obj --to scan_in_order.obj
     """
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.errors import MoueError
     from composer.formats.mend import likeness, write_in_order
     from composer.formats.registry import format_of, read_mesh
+    from composer.head.outputs import may_write
 
     format_of(to, writing=True)
     if to.exists():

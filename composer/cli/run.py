@@ -41,11 +41,11 @@ def run(
         raise typer.BadParameter("--workers is for this machine; with --cluster the scheduler's workers are used")
     workers = workers or 1
     os.environ.update(ONE_THREAD)
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.head.atomic import write_whole
     from composer.head.folders import make_folder
+    from composer.head.outputs import may_write
     from composer.jobs.estimate import Estimate
     from composer.jobs.job_file import read_job
     from composer.jobs.page import job_page

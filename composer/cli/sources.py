@@ -22,6 +22,8 @@ Json = Annotated[
     str | None, typer.Option("--json", metavar="FILE", help="Write the result as JSON here; - is standard output.")
 ]
 View = Annotated[str, typer.Option(metavar="VIEW", help=f"The picture's view: {VIEWS}.")]
+OR_KEPT = f"{VIEWS}, or NAME of the document's [views.NAME]"
+KeptView = Annotated[str, typer.Option(metavar="VIEW", help=f"The picture's view: {OR_KEPT}.")]
 Columns = Annotated[int | None, typer.Option(metavar="N", min=1, max=40, help="Pictures in a row, 1 to 40.")]
 Only = Annotated[list[str] | None, typer.Option(metavar="NAME", help="Only this recipe; may be repeated.")]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from composer.cli import console
-from composer.cli.sources import DOCUMENT, Columns, Json, Only, View, recipes_of
+from composer.cli.sources import DOCUMENT, Columns, Json, KeptView, Only, recipes_of
 
 if TYPE_CHECKING:
     from composer.checks.checked import Checked
@@ -47,7 +47,7 @@ def try_(
         Path | None,
         typer.Option(metavar="FILE", help="Also write a document with the worst combinations as recipes here."),
     ] = None,
-    view: View = "front",
+    view: KeptView = "front",
     columns: Columns = None,
     json_file: Json = None,
 ) -> None:
@@ -65,19 +65,20 @@ def try_(
     from composer.checks.subject import HeadFacts
     from composer.checks.swept_cell import named_cell, sweep_cell
     from composer.checks.words import in_few_words
-    from composer.cli.outputs import may_write
     from composer.cli.progress import bar
     from composer.cli.report import write_json
     from composer.document.evaluated import EvaluatedDocument
     from composer.document.store import open_document
     from composer.errors import MoueError
     from composer.head.atomic import write_whole
+    from composer.head.outputs import may_write
     from composer.mixing.recipe import Recipe
     from composer.picture.clip_picture import there_and_back
     from composer.picture.face import face_points
     from composer.picture.png import write_png
     from composer.picture.render import Studio
     from composer.picture.sheet import Entry, contact_sheet, in_turn
+    from composer.picture.views import view_named
 
     if (sweep is not None) + pairs + (random is not None) != 1:
         raise MoueError("one trial at a time", hint=MODES)
@@ -88,6 +89,7 @@ def try_(
     if low > high:
         raise MoueError(f"--low {low:g} is above --high {high:g}", hint="give --low below --high")
     project = open_document(document)
+    seen = view_named(view, project.views)
     sources = (document, project.head_path)
     moving = sweep is not None and to.suffix.lower() == ".webp"
     may_write(to, ".webp" if moving else ".png", sources)
@@ -114,10 +116,11 @@ def try_(
         entries = [Entry(one.name, one.positions, in_few_words(one.findings)) for one in checked]
         studio = Studio.of(evaluated.head)
         if moving:
-            swing = there_and_back(in_turn(studio, entries, view=view, face=face_points(evaluated.head)))
+            face = face_points(evaluated.head)
+            swing = there_and_back(in_turn(studio, entries, view=seen, face=face, progress=progress))
             write_whole(to, lambda file: file.write(swing))
         else:
-            sheet = contact_sheet(studio, entries, title=title, view=view, columns=columns, progress=progress)
+            sheet = contact_sheet(studio, entries, title=title, view=seen, columns=columns, progress=progress)
             write_png(to, sheet.image)
     if keep_in is not None:
         keep_combinations(evaluated, checked, keep_in)

@@ -16,7 +16,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
 
 from composer.contact.ball_height import BallHeight, ball_centre
 from composer.contact.signed_grid import signed_distances
@@ -52,6 +51,8 @@ class HardPiece:
     ) -> None:  # fmt: skip
         """Take the head's `neutral` (n, 3) mm, the piece's `vertices` (k,) and `triangles` (t, 3) among the head's, the
         orthonormal `axes` (3, 3), in rows, of its grid, the width of its cells, and how far out it reaches."""
+        from scipy.ndimage import gaussian_filter  # takes long to import
+
         points = np.asarray(neutral[vertices], dtype=np.float64)
         self.vertices = np.asarray(vertices)[:: max(1, len(points) // ASKED)]
         self.centre = ball_centre(points) if ball else 0.5 * (points.min(axis=0) + points.max(axis=0))

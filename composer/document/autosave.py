@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from composer.document.project import Project
 from composer.document.store import moved_to, open_document, save_document
-from composer.document.stored import clip_files, pictures_of, stored_places, with_clip_files, with_places
+from composer.document.stored import beside_files, pictures_of, stored_places, with_beside_files, with_places
 from composer.document.text import SAID, referred_places
 from composer.errors import MoueError, cannot
 from composer.head.folders import make_folder
@@ -128,12 +128,13 @@ def says_the_same(one: Project, other: Project) -> bool:
 
 
 def _by_number(project: Project) -> Project:
-    """The project with its arrays named by number, and its pictures and the files of its clips by where they lie."""
+    """The project with its arrays named by number, and its pictures and the files of its clips and references by where
+    they lie."""
     called = {place: f"{i}.npy" for i, place in enumerate(stored_places(project))}
     stored = {called[place]: held for place, held in project.stored.items() if place in called}
     lies = {place: (project.path.parent / place).resolve().as_posix()
-            for place in (*pictures_of(project), *clip_files(project))}  # fmt: skip
-    return with_places(with_clip_files(project, lies), called, lies).with_(stored=stored)
+            for place in (*pictures_of(project), *beside_files(project))}  # fmt: skip
+    return with_places(with_beside_files(project, lies), called, lies).with_(stored=stored)
 
 
 def _same_arrays(one: Mapping[str, NDArray], other: Mapping[str, NDArray]) -> bool:

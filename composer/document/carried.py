@@ -11,14 +11,14 @@ from pathlib import Path
 
 from numpy.typing import NDArray
 
-from composer.document.carried_clips import copied_clip_files
+from composer.document.carried_beside import copied_beside
 from composer.document.carried_files import LIBRARY, check_names, library_path, write_levels, write_library
 from composer.document.carried_project import carried_project
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.part_table import part_table
 from composer.document.project import Project
 from composer.document.store import open_document, save_document
-from composer.document.stored import with_clip_files
+from composer.document.stored import with_beside_files
 from composer.fitting.amplitude import Amplitude
 from composer.fitting.carry import Way
 from composer.fitting.carry_head import HeadCarrier, carried_head
@@ -80,7 +80,7 @@ def carry_document(
         levels = write_levels(evaluated, made, beside, finer, carrier.scale, part_of(progress, 0.75, 0.95))
         head_path = library_path(evaluated.library, beside / LIBRARY)
         project = carried_project(evaluated, carrier, made, beside / name, head_path, levels)
-        project = with_clip_files(project, copied_clip_files(evaluated.project, project, beside))
+        project = with_beside_files(project, copied_beside(evaluated.project, project, beside))
         save_document(project, beside / name)
         EvaluatedDocument.open(open_document(beside / name))  # an error here leaves nothing behind
     if progress is not None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from composer.document.evaluated import EvaluatedDocument
 from composer.document.part_table import part_table
 from composer.document.project import Project, Region
-from composer.document.stored import clip_files, free_place, stored_places, with_clip_files
+from composer.document.stored import beside_files, free_place, stored_places, with_beside_files
 from composer.document.text import relative_place
 from composer.fitting.carry_head import HeadCarrier
 from composer.head.fingerprint import fingerprint
@@ -34,8 +34,8 @@ def carried_project(
     """The document of the carried head `made`, to be saved at `path`. Its library lies at `head_path`, in the folders
     of `levels` at finer levels; arrays that it names are in `stored`."""
     old = evaluated.project
-    animated = {place: relative_place(old.path.parent / place, path.parent) for place in clip_files(old)}
-    old = with_clip_files(old, animated)
+    animated = {place: relative_place(old.path.parent / place, path.parent) for place in beside_files(old)}
+    old = with_beside_files(old, animated)
     stored: dict[str, NDArray] = dict(old.stored)
     taken = [*stored_places(old), *stored]
     to_store = set(without_source(evaluated, carrier.fitted))

@@ -9,6 +9,8 @@ from typing import Any
 
 from numpy.typing import NDArray
 
+from composer.document.kept_view import KeptView
+from composer.document.reference_picture import ReferencePicture
 from composer.errors import unknown
 from composer.head.axes import FileAxes
 from composer.head.places import Place
@@ -65,8 +67,8 @@ class Project:
     their place in it. `text` is the document as read, so that a save keeps its comments. `landmarks` are points (at a
     vertex, or on a triangle) that add to the head's own or replace them; `curves` are landmark curves, as vertices in
     order; `guesses` are the names of those that Moue guessed and nobody has looked at. `correctives` are shapes with
-    the cells that trigger them. `clips` are weights over time. `on_disk` tells whether somebody
-    else has written the file since."""
+    the cells that trigger them. `clips` are weights over time, `views` those that it keeps of its head, `references`
+    pictures that lie under or over the view. `on_disk` tells whether somebody else has written the file since."""
 
     path: Path
     head_path: Path
@@ -87,6 +89,8 @@ class Project:
     correctives: tuple[Corrective, ...] = ()
     axes: FileAxes | None = None
     clips: tuple[Clip, ...] = ()
+    views: tuple[KeptView, ...] = ()
+    references: tuple[ReferencePicture, ...] = ()
     on_disk: OnDisk = field(default_factory=OnDisk, compare=False, repr=False)
 
     def region(self, name: str) -> Region:
@@ -109,6 +113,20 @@ class Project:
             if clip.name == name:
                 return clip
         raise unknown("clip", name, [c.name for c in self.clips], self.path)
+
+    def view(self, name: str) -> KeptView:
+        """The kept view of this name. Raises MoueError with the nearest names."""
+        for view in self.views:
+            if view.name == name:
+                return view
+        raise unknown("view", name, [v.name for v in self.views], self.path)
+
+    def reference(self, name: str) -> ReferencePicture:
+        """The reference picture of this name. Raises MoueError with the nearest names."""
+        for held in self.references:
+            if held.name == name:
+                return held
+        raise unknown("reference", name, [held.name for held in self.references], self.path)
 
     def with_(self, **changes: object) -> Project:
         """A project with some fields replaced."""

@@ -8,8 +8,10 @@ from typing import Any
 
 from composer.document.clip_table import clips_of
 from composer.document.join_keys import join_of
+from composer.document.kept_view import views_of
 from composer.document.part_table import KEYS as PART_KEYS
 from composer.document.project import RESERVED, VERSION, EarlierFile, Project, Region
+from composer.document.reference_picture import references_of
 from composer.document.values import Values
 from composer.errors import MoueError
 from composer.head.axes import FileAxes
@@ -40,6 +42,8 @@ TOP = (
     "recipes",
     "clips",
     "correctives",
+    "views",
+    "references",
 )
 SIGNS = {"number": 9999, "colour": HUES}
 """The signs by which a region is known, and the largest of each."""
@@ -103,7 +107,7 @@ def parse_document(data: bytes, path: Path) -> Project:
         guesses=_guesses(whole),
         correctives=_correctives(whole),
         axes=FileAxes.read(table.get("up"), table.get("ahead"), path),
-        clips=clips_of(whole),
+        clips=clips_of(whole), views=views_of(whole), references=references_of(whole),
     )  # fmt: skip
 
 

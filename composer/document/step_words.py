@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from composer.document.project import Project
 from composer.mixing.recipe import ALL, Cell, Recipe
 
 
 def step_words(before: Project, after: Project) -> str:
     """What changed, in at most one line: the first kind of change that there is, and how many more of that kind."""
-    for found in (_regions(before, after), _recipes(before, after), _clips(before, after), _rest(before, after)):
+    for found in (_regions(before, after), _recipes(before, after), _clips(before, after), _views(before, after),
+                  _references(before, after), _rest(before, after)):
         if found:
             return found[0] if len(found) == 1 else f"{found[0]}, and {len(found) - 1} more"
     return "a change"
@@ -61,6 +64,24 @@ def _regions(before: Project, after: Project) -> list[str]:
         return [f"region {went[0]} renamed {came[0]}"]
     found = [f"region {name} made" for name in came] + [f"region {name} deleted" for name in went]
     return found + [f"region {name} changed" for name in new if name in old and old[name] != new[name]]
+
+
+def _views(before: Project, after: Project) -> list[str]:
+    old, new = {v.name: v for v in before.views}, {v.name: v for v in after.views}
+    came, went = [n for n in new if n not in old], [n for n in old if n not in new]
+    if len(came) == len(went) == 1 and replace(old[went[0]], name=came[0]) == new[came[0]]:
+        return [f"view {went[0]} renamed {came[0]}"]
+    found = [f"view {name} kept" for name in came] + [f"view {name} deleted" for name in went]
+    return found + [f"view {name} changed" for name in new if name in old and old[name] != new[name]]
+
+
+def _references(before: Project, after: Project) -> list[str]:
+    old, new = {r.name: r for r in before.references}, {r.name: r for r in after.references}
+    came, went = [n for n in new if n not in old], [n for n in old if n not in new]
+    if len(came) == len(went) == 1 and replace(old[went[0]], name=came[0]) == new[came[0]]:
+        return [f"reference {went[0]} renamed {came[0]}"]
+    found = [f"reference {name} laid" for name in came] + [f"reference {name} taken away" for name in went]
+    return found + [f"reference {name} changed" for name in new if name in old and old[name] != new[name]]
 
 
 def _rest(before: Project, after: Project) -> list[str]:

@@ -26,14 +26,14 @@ from composer.document.project import OnDisk, Project
 from composer.document.read import parse_document, read_document
 from composer.document.stored import (
     Folder,
-    clip_files,
+    beside_files,
     file_of,
     free_place,
     is_inside,
     kept_places,
     pictures_of,
     stored_places,
-    with_clip_files,
+    with_beside_files,
     with_places,
 )
 from composer.document.text import document_text, relative_place
@@ -191,19 +191,19 @@ def _write_arrays(project: Project, path: Path) -> None:
 
 
 def moved_to(project: Project, path: Path) -> Project:
-    """The project as a document at another path. Pictures, files of clips, and arrays that it does not hold, stay in
-    place; their paths become relative to the new folder.
+    """The project as a document at another path. Pictures, files of clips and of references, and arrays that it
+    does not hold, stay in place; their paths become relative to the new folder.
     """
     if project.path.parent.resolve() == path.parent.resolve():
         return replace(project, path=path)
     drawn = pictures_of(project)
     arrays = [place for place in stored_places(project) if place not in project.stored]
-    animated = clip_files(project)
+    animated = beside_files(project)
     for place in (*drawn, *arrays, *animated):
         stays_allowed(project.path.parent / place, project.path, path, project.head_path)
     new_places = {place: relative_place(project.path.parent / place, path.parent)
                   for place in (*drawn, *arrays, *animated)}  # fmt: skip
-    animated_there = with_clip_files(project, new_places)
+    animated_there = with_beside_files(project, new_places)
     return replace(with_places(animated_there, {place: new_places[place] for place in arrays}, new_places), path=path)
 
 

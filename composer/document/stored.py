@@ -55,9 +55,10 @@ def file_of(project: Project, place: str) -> Path:
     return referred(place, project.path, "a file it names", also=project.head_path)
 
 
-def clip_files(project: Project) -> list[str]:
-    """The places of the files of clips, in order."""
-    return list(dict.fromkeys(clip.file for clip in project.clips if clip.file))
+def beside_files(project: Project) -> list[str]:
+    """The places of the files of clips and of reference pictures, in order."""
+    clips = [clip.file for clip in project.clips if clip.file]
+    return list(dict.fromkeys([*clips, *(held.file for held in project.references)]))
 
 
 def pictures_of(project: Project) -> list[str]:
@@ -65,10 +66,12 @@ def pictures_of(project: Project) -> list[str]:
     return [str(r.source["file"]) for r in project.regions if r.source["from"] == "image" and "file" in r.source]
 
 
-def with_clip_files(project: Project, places: Mapping[str, str]) -> Project:
-    """The project with other places for the files of its clips, {old place: new place}."""
+def with_beside_files(project: Project, places: Mapping[str, str]) -> Project:
+    """The project with other places for the files of its clips and reference pictures, {old place: new place}."""
     clips = tuple(clip.with_(file=places.get(clip.file, clip.file)) if clip.file else clip for clip in project.clips)
-    return project if clips == project.clips else project.with_(clips=clips)
+    references = tuple(replace(held, file=places.get(held.file, held.file)) for held in project.references)
+    same = clips == project.clips and references == project.references
+    return project if same else project.with_(clips=clips, references=references)
 
 
 def is_inside(place: str) -> bool:

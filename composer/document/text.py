@@ -13,8 +13,10 @@ from tomlkit.exceptions import TOMLKitError
 
 from composer.document.clip_table import clip_of, clip_table
 from composer.document.join_keys import join_keys
+from composer.document.kept_view import view_of, view_table
 from composer.document.project import VERSION, EarlierFile, Project, Region
 from composer.document.read import curve_of, landmark_of, parse_document, recipe_of, region_of
+from composer.document.reference_picture import reference_of, reference_table
 from composer.document.tables import cut
 from composer.document.values import Values
 from composer.errors import MoueError
@@ -24,7 +26,7 @@ from masks.partition import FACE
 
 SAID = (
     "unit", "neutral", "axes", "topology", "regions", "recipes", "parts", "shapes", "landmarks", "curves", "guesses",
-    "correctives", "clips",
+    "correctives", "clips", "views", "references",
 )  # fmt: skip
 """Fields of a project that do not depend on its path."""
 
@@ -109,6 +111,8 @@ def _kinds(project: Project) -> dict[str, tuple[Mapping[str, Any], Any, Any]]:
         "regions": ({region.name: region for region in project.regions}, reader(region_of), region_table),
         "recipes": ({recipe.name: recipe for recipe in project.recipes}, reader(recipe_of), recipe_table),
         "clips": ({clip.name: clip for clip in project.clips}, reader(clip_of), clip_table),
+        "views": ({view.name: view for view in project.views}, reader(view_of), view_table),
+        "references": ({one.name: one for one in project.references}, reader(reference_of), reference_table),
     }
 
 

@@ -94,12 +94,16 @@ class Values:
                 raise self.error(f"names too many numbers in {key}")
         return out
 
+    def numbers(self, key: str, count: int, low: float = -1e9, high: float = 1e9) -> list[float]:
+        """So many finite numbers in [low, high], two or three."""
+        value = self.table.get(key)
+        if not isinstance(value, list) or len(value) != count:
+            raise self._is(key, f"{'two' if count == 2 else 'three'} numbers")
+        return [Values({key: v}, self.path, self.where).number(key, None, low, high) for v in value]
+
     def three(self, key: str) -> list[float]:
         """Three finite numbers."""
-        value = self.table.get(key)
-        if not isinstance(value, list) or len(value) != 3:
-            raise self._is(key, "three numbers")
-        return [Values({key: v}, self.path, self.where).number(key, None) for v in value]
+        return self.numbers(key, 3)
 
     def tables(self, key: str) -> dict[str, Values]:
         """The tables under a key, by name; empty where the key is missing."""

@@ -26,6 +26,8 @@ from composer.head.track_motion import quaternions
 from composer.mixing.clip import Clip, check_length
 from composer.mixing.recipe import Cell, Recipe
 
+POOR = 0.5
+"""Least share of a take's movement that the weights must reach: with less, the match is told as poor (our choice)."""
 BLOCK, FRAMES = 4096, 256
 """Vertices and frames that are compared at a time (our choice)."""
 

@@ -77,15 +77,16 @@ def fit_warnings(report: FitReport) -> list[str]:
 
 
 def finer_words(finer: dict[int, LevelCrossing]) -> list[str]:
-    """One line for all finer levels: what crosses there, where, and in the library's own head; none without levels."""
+    """One line for all finer levels: what crosses there, where, and how much in the library's own head; none without
+    levels."""
     if not finer:
         return []
     told = []
     for level, found in finer.items():
         places = [
-            f"{place} {count:,} ({found.crossing_library[place]:,})"
+            f"{place} {count:,} ({found.crossing_library.get(place, 0):,})"
             for place, count in found.crossing.items()
-            if count or found.crossing_library[place]
+            if count or found.crossing_library.get(place)
         ]
-        told.append(f"level {level} {', '.join(places) or 'none (none)'}")
+        told.append(f"level {level} {', '.join(places) or 'none'}")
     return [f"the same at finer levels: {'; '.join(told)}"]

@@ -13,7 +13,6 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator
 
 from composer.errors import MoueError
 from composer.fitting.align import Similarity, similarity
@@ -61,6 +60,8 @@ class _Warp:
     """The map from the head to the sculpt that the given pairs define."""
 
     def __init__(self, head: Head, sculpt: ClosestSurface, given: Mapping[str, Place]) -> None:
+        from scipy.interpolate import RBFInterpolator  # only where landmarks are guessed: it takes long to import
+
         if not head.landmarks:
             raise MoueError(f"head {head.name!r} has no landmarks to guess from", head.path)
         self.marks = head.landmarks

@@ -16,12 +16,12 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator
 from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
 from composer.fitting.align import Pairs, Similarity, similarity
 from composer.fitting.closest import ClosestSurface
+from composer.fitting.radial_basis import RadialBasis
 from composer.fitting.sculpt import Ball
 from composer.fitting.skin import Skin
 from composer.fitting.warp import ROUND, warp
@@ -252,8 +252,6 @@ def close_seam(head: Head, positions: Rows, zone: Flags, free: NDArray, pairs: P
     source = head.neutral[np.concatenate([ring, pairs.vertices[marked]])]
     target = np.concatenate([moved[ring], pairs.sculpt[marked]])
     source, first = np.unique(source, axis=0, return_index=True)
-    rest = RBFInterpolator(
-        source, target[first] - move(source), kernel="multiquadric", epsilon=1.0 / (ROUND * head.diagonal), degree=0
-    )
+    rest = RadialBasis(source, target[first] - move(source), ROUND * head.diagonal, degree=0)
     moved[zone] = move(head.neutral[zone]) + rest(head.neutral[zone])
     return moved

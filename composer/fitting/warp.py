@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator
 from scipy.spatial import cKDTree
 
 from composer.fitting.align import Pairs
 from composer.fitting.curves import resampled
+from composer.fitting.radial_basis import RadialBasis
 
 Rows = NDArray[np.float64]
 # Shares of the head's diagonal, our choice.
@@ -49,11 +49,11 @@ def warp(pairs: Pairs, skin: Rows, scale: float) -> tuple[Callable[[Rows], Rows]
     chosen = np.concatenate([source[kept], held])
     shift = np.concatenate([(target - source)[kept], np.zeros_like(held)])
     flat = len(chosen) < 5 or np.linalg.svd(chosen - chosen.mean(0), compute_uv=False)[2] < 1e-3 * scale
-    kinds: list[dict] = [{"kernel": "multiquadric", "epsilon": 1.0 / (ROUND * scale), "degree": 0 if flat else 1}]
+    bases = [RadialBasis(chosen, shift, ROUND * scale, degree=0 if flat else 1)]
     if not flat:
-        kinds.append({"kernel": "cubic", "degree": 1})
-    errors = [_left_out(chosen, shift, kind, len(pairs.names)) for kind in kinds] if len(kinds) > 1 else [np.inf]
-    kernel = RBFInterpolator(chosen, shift, **kinds[int(np.argmin(errors))])
+        bases.append(RadialBasis(chosen, shift))
+    errors = [_left_out(basis, len(pairs.names)) for basis in bases] if len(bases) > 1 else [np.inf]
+    kernel = bases[int(np.argmin(errors))]
     return lambda points: points + kernel(points), float(min(errors))
 
 
@@ -68,16 +68,9 @@ def _far_from(known: Rows, skin: Rows, far: float) -> Rows:
     return skin[chosen]
 
 
-def _left_out(places: Rows, shift: Rows, kind: dict, count: int) -> float:
-    """The root mean square error with which the others predict the first `count` landmarks, LEFT_OUT of them at most.
+def _left_out(basis: RadialBasis, count: int) -> float:
+    """The root mean square error with which the others foretell the first `count` landmarks, LEFT_OUT of them at most.
     """
-    total = 0.0
     chosen = np.unique(np.linspace(0, count - 1, min(count, LEFT_OUT)).round().astype(int))
-    for i in chosen:
-        others = np.arange(len(places)) != i
-        try:
-            predicted = RBFInterpolator(places[others], shift[others], **kind)(places[[i]])
-            total += float(((predicted - shift[i]) ** 2).sum())
-        except np.linalg.LinAlgError:
-            return float("inf")
-    return float(np.sqrt(total / len(chosen)))
+    error = float(np.sqrt((basis.left_out(chosen) ** 2).sum() / len(chosen)))
+    return error if np.isfinite(error) else float("inf")

@@ -9,24 +9,24 @@ functions.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import scipy.linalg as la
 import scipy.sparse as sp
 from numpy.typing import NDArray
-from scipy.sparse.linalg import SuperLU
 
+from composer.geometry.dissected import Dissected
 from composer.geometry.surface import factorise
 
 Rows = NDArray[np.float64]
+Solve = Callable[[NDArray], NDArray]
 SPARE = 1.25
 """Columns of the block for each function that is asked for (our choice; more give better functions)."""
 STEPS = 2
 """How often the inverse is applied (our choice; of 49 functions on a sphere the first 36 rates are then within 30
 percent, as the test shows)."""
-AT_ONCE = 16
-"""Columns that are solved together, so that they stay in the processor's cache (our choice)."""
 ROUGHLY = 0.01
 """Error of solutions in single precision from which on double precision is used (our choice)."""
 SHIFT = 0.01
@@ -53,24 +53,35 @@ def smoothest(laplacian: sp.spmatrix, mass: NDArray, count: int, seed: int = 0) 
     shift = SHIFT * 4.0 * np.pi * count / total  # Weyl's law: the highest rate is about 4 pi count / area
     system = (matrix + shift * sp.diags(mass)).tocsc()
     start = np.random.default_rng(seed).normal(size=(n, min(int(SPARE * count) + 1, n)))
-    kind: type[np.floating] = np.float32
-    factor = factorise(system.astype(kind))
-    if not _nearly_exact(factor, system, mass * start[:, 0]):
-        kind, factor = np.float64, factorise(system)
+    solve, kind = _solver(system, mass * start[:, 0])
     block, weight = start.astype(kind), mass.astype(kind)[:, None]
     for _ in range(STEPS):
-        right = np.asfortranarray(weight * block)
-        block = np.concatenate([factor.solve(right[:, i : i + AT_ONCE]) for i in range(0, right.shape[1], AT_ONCE)], 1)
+        block = solve(weight * block)
     block = block.astype(np.float64)
     block /= np.sqrt(np.einsum("ij,ij,i->j", block, block, mass))
-    rates, turn = la.eigh(block.T @ (matrix @ block), block.T @ (mass[:, None] * block))
+    heavy = np.sqrt(mass)[:, None] * block
+    rates, turn = la.eigh(block.T @ (matrix @ block), heavy.T @ heavy)
     return Eigenbasis(block @ turn[:, :count], np.maximum(rates[:count], 0.0))
 
 
-def _nearly_exact(factor: SuperLU, system: sp.csc_matrix, right: NDArray) -> bool:
-    """Whether the single-precision `factor` of a `system` (n, n) solves for a `right` side (n,) so well that one step
-    of iterative refinement changes the solution by less than ROUGHLY. What rounding mixes into the block is smooth too,
-    and the Rayleigh-Ritz procedure in double precision sorts it."""
-    found = factor.solve(right.astype(np.float32)).astype(np.float64)
-    more = factor.solve((right - system @ found).astype(np.float32)).astype(np.float64)
+def _solver(system: sp.csc_matrix, right: NDArray) -> tuple[Solve, type[np.floating]]:
+    """What solves for a `system` (n, n), and the kind of number that it does so with: single precision where that is
+    nearly exact for a `right` side (n,)."""
+    for kind in (np.float32, np.float64):
+        try:
+            factor = Dissected(system.astype(kind))
+        except np.linalg.LinAlgError:  # triangles without area: in rounding the system is not positive definite
+            continue
+        if kind is np.float64 or _nearly_exact(factor.solve, system, right):
+            return factor.solve, kind
+    rough = factorise(system)
+    return lambda block: rough.solve(np.asfortranarray(block)), np.float64
+
+
+def _nearly_exact(solve: Solve, system: sp.csc_matrix, right: NDArray) -> bool:
+    """Whether a `solve` in single precision for a `system` (n, n) finds a solution for a `right` side (n,) that one
+    step of iterative refinement changes by less than ROUGHLY. What rounding mixes into the block is smooth too, and the
+    Rayleigh-Ritz procedure in double precision sorts it."""
+    found = solve(right.astype(np.float32)).astype(np.float64)
+    more = solve((right - system @ found).astype(np.float32)).astype(np.float64)
     return bool(np.linalg.norm(more) < ROUGHLY * np.linalg.norm(found))

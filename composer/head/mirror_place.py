@@ -70,6 +70,16 @@ class EdgeMap:
         following = image[self.mesh.following]
         return (image >= 0) & (following == np.where(image >= 0, self.mesh.before[image], -2))
 
+    def whole_pieces(self, partner: NDArray, clear: NDArray) -> Ints:
+        """(k,) `images` on the `clear` pieces (c,) that a map (n,) takes to another and back with all of their
+        polygons; -1 on all others."""
+        images, piece = self.images(partner), self.mesh.polygons.components[self.mesh.vertex]
+        lost = ~clear
+        lost[piece[~self.kept(partner)]] = True
+        back = partner[partner[self.begin]] != self.begin
+        lost[piece[back]] = True
+        lost[piece[(images >= 0) & lost[piece[images]]]] = True
+        return np.where(lost[piece], -1, images)
 
     def kept_edges(self, partner: NDArray) -> NDArray[np.bool_]:
         """(k,) whether a map (n,) of vertices maps the edge of a corner to an edge, in whichever direction."""
@@ -80,10 +90,12 @@ class EdgeMap:
 @dataclass(frozen=True, eq=False)
 class PlacedMirror:
     """`partner` (n,), -1 for none; `other` (c,) the piece that mirrors each of
-    `Polygons.components`; `whole` whether every polygon maps to one with the opposite winding."""
+    `Polygons.components`, `clear` (c,) whether no other piece comes near to being it; `whole` whether every polygon
+    maps to one with the opposite winding."""
 
     partner: Ints
     other: Ints
+    clear: NDArray[np.bool_]
     whole: bool
 
 
@@ -96,7 +108,7 @@ def mirror_by_place(
     Partners in `known` (n,), -1 for others, are kept.
     """
     polygons = edges.mesh.polygons
-    other = _paired_pieces(polygons, points, target, known)
+    other, clear = _paired_pieces(polygons, points, target, known)
     if known is not None:
         target = _centred(polygons.components, points, target, other, known)
     partner = _agreeing(edges, _certain(polygons, points, target, other))
@@ -107,7 +119,7 @@ def mirror_by_place(
     used = np.zeros(len(points), dtype=bool)
     used[polygons.indices] = True
     whole = bool((partner[used] >= 0).all() and is_involution(partner) and edges.kept(partner).all())
-    return PlacedMirror(partner, other, whole)
+    return PlacedMirror(partner, other, clear, whole)
 
 
 def is_involution(partner: NDArray) -> bool:
@@ -129,8 +141,11 @@ def is_exact(polygons: Polygons, points: NDArray, target: NDArray, partner: NDAr
     return bool((away <= EXACT * edge_lengths(polygons, points)[used]).all())
 
 
-def _paired_pieces(polygons: Polygons, points: NDArray, target: NDArray, known: NDArray | None) -> Ints:
-    """(c,) for each connected piece its partner: the piece of its size nearest to its mirror image.
+def _paired_pieces(
+    polygons: Polygons, points: NDArray, target: NDArray, known: NDArray | None
+) -> tuple[Ints, NDArray[np.bool_]]:
+    """(c,) for each connected piece its partner: the piece of its size nearest to its mirror image; and (c,) whether
+    that is clear.
 
     Sizes are counts of vertices and corners. The best pairs are taken first; a piece may be its own partner.
     """
@@ -141,7 +156,7 @@ def _paired_pieces(polygons: Polygons, points: NDArray, target: NDArray, known: 
     corners = np.bincount(piece[polygons.indices], minlength=count)
     _, kind = np.unique(np.stack([np.diff(starts), corners], axis=1), axis=0, return_inverse=True)
     kind = kind.reshape(-1)
-    other = np.full(count, -1)
+    other, clear = np.full(count, -1), np.ones(count, dtype=bool)
     if known is not None:
         held = np.flatnonzero(known >= 0)
         other[piece[held]] = piece[known[held]]
@@ -149,28 +164,38 @@ def _paired_pieces(polygons: Polygons, points: NDArray, target: NDArray, known: 
         members = np.flatnonzero((kind == same) & (other < 0))
         if len(members) and corners[members[0]]:  # vertices of no polygon are paired by place, all together
             vertices = [order[starts[c] : starts[c + 1]] for c in members]
-            paired = _paired([points[v] for v in vertices], [target[v] for v in vertices])
+            paired, clear[members] = _paired([points[v] for v in vertices], [target[v] for v in vertices])
             other[members] = members[paired]
-    return np.where(other < 0, np.arange(count), other)
+    return np.where(other < 0, np.arange(count), other), clear
 
 
-def _paired(pieces: list[Floats], images: list[Floats]) -> Ints:
-    """(m,) the partner of each of m pieces of one size, paired by distance of the mirror image, nearest pairs first."""
-    m = len(pieces)
+def _paired(pieces: list[Floats], images: list[Floats]) -> tuple[Ints, NDArray[np.bool_]]:
+    """(m,) the partner of each of m pieces of one size, paired by distance of the mirror image, nearest pairs first;
+    and (m,) whether both of a pair are CLEAR times as far from all others."""
+    m, size = len(pieces), len(pieces[0])
     centre, wanted = (np.array([each.mean(axis=0) for each in group]) for group in (pieces, images))
     near = cKDTree(centre).query(wanted, k=min(CANDIDATES, m))[1].reshape(m, -1)
-    trees: list[cKDTree | None] = [None] * m
-    found: list[tuple[float, int, int]] = []
-    for i, candidates in enumerate(near.tolist()):
-        sample = images[i][:: max(1, len(images[i]) // SAMPLE)]
-        for j in candidates:
-            tree = trees[j] = trees[j] or cKDTree(pieces[j])
-            found.append((float(np.quantile(tree.query(sample)[0], 0.9)), i, j))
+    apart = 4.0 * float(np.linalg.norm(np.ptp(np.vstack([*pieces, *images]), axis=0))) or 1.0
+    layers = apart * np.arange(m)  # a fourth coordinate keeps the pieces apart, so that one tree serves all of them
+    tree = cKDTree(np.column_stack([np.concatenate(pieces), np.repeat(layers, size)]))
+    sample = np.array(images)[:, :: max(1, size // SAMPLE)]
+    far = []
+    for place in range(near.shape[1]):
+        layer = np.broadcast_to(layers[near[:, place], None, None], (*sample.shape[:2], 1))
+        found = tree.query(np.concatenate([sample, layer], axis=2).reshape(-1, 4))[0]
+        far.append(np.quantile(found.reshape(m, -1), 0.9, axis=1))
     partner = np.full(m, -1)
-    for _, i, j in sorted(found):
+    first, second = np.repeat(np.arange(m), near.shape[1]), near.ravel()
+    away = np.column_stack(far)
+    for at in np.lexsort((second, first, away.ravel())):
+        i, j = first[at], second[at]
         if partner[i] < 0 and partner[j] < 0:
             partner[i], partner[j] = j, i
-    return np.where(partner < 0, np.arange(m), partner)
+    ranked = np.sort(away, axis=1)
+    clear = near[np.arange(m), away.argmin(axis=1)] == partner
+    if near.shape[1] > 1:
+        clear &= ranked[:, 1] > CLEAR * ranked[:, 0]
+    return np.where(partner < 0, np.arange(m), partner), clear & clear[partner]
 
 
 def _centred(piece: NDArray, points: NDArray, target: NDArray, other: Ints, known: NDArray) -> Floats:

@@ -35,11 +35,11 @@ class MirrorWalk:
     def __init__(self, mesh: HalfEdges, positions: NDArray) -> None:
         """Take positions (n, 3) in any unit, with left and right roughly on the two sides of x = 0."""
         self._mesh, self._points = mesh, np.ascontiguousarray(positions, dtype=np.float64)
-        over, same = turned_over(mesh.polygons)
+        over, self._same = turned_over(mesh.polygons)
         self._mirrored = HalfEdges(over)
         self._start: tuple[int, int] | None = None
         self.parted: Disagreement | None = None
-        seeds = [(c, int(same[mesh.following[mesh.twin[c]]])) for c in _midline_corners(mesh, self._points)]
+        seeds = [(c, int(self._same[mesh.following[mesh.twin[c]]])) for c in _midline_corners(mesh, self._points)]
         self.skin: NDArray[np.int64] = self._walk(seeds)
 
     def _walk(self, seeds: list[tuple[int, int]]) -> NDArray[np.int64]:
@@ -63,13 +63,20 @@ class MirrorWalk:
                 self._start, self.parted = seed, walked.stopped
         return found
 
-    def pieces(self) -> NDArray[np.int64]:
-        """(n,) partners on all pieces, -1 where none is found."""
+    def pieces(self, images: NDArray) -> NDArray[np.int64]:
+        """(n,) partners on all pieces, -1 where none is found.
+
+        `images` (k,) holds for each corner of pieces whose partners are known the corner of the mirrored edge, -1 for
+        all others; these pieces are kept as they are, which is quick where there are hundreds of hairs.
+        """
         if self._start is None:
             return self.skin
+        known = np.flatnonzero((images >= 0) & (self.skin[self._mesh.vertex] < 0)).astype(np.int32)
+        laid = known, self._same[self._mesh.following[images[known]]]
         evidence = Evidence(
-            self._points, self._points * (-1.0, 1.0, 1.0), start=self._start, tolerant=self.parted is not None
-        )
+            self._points, self._points * (-1.0, 1.0, 1.0),
+            start=self._start, laid=laid, tolerant=self.parted is not None,
+        )  # fmt: skip
         matching = Matching(self._mesh, self._mirrored, evidence)
         matching.run()
         return _mutual(matching.walk.vertex)

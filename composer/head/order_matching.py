@@ -87,6 +87,9 @@ class Matching:
 
     def _seed_by_hand(self) -> None:
         start, marks = self.evidence.start, self.evidence.landmarks
+        if self.evidence.laid is not None:
+            self.walk.take(*self.evidence.laid)
+            self.corner[self.evidence.laid[0]] = self.evidence.laid[1]
         if start is not None:
             walked = self.walk.run(*start, tolerant=self.evidence.tolerant)
             if walked.stopped is None or self.evidence.tolerant:

@@ -20,6 +20,8 @@ class Pieces:
         self.sizes = np.bincount(mesh.pieces)
         self.starts = np.concatenate([[0], np.cumsum(self.sizes)])
         self.n_corners = np.bincount(mesh.pieces, weights=mesh.polygons.counts).astype(np.int64)
+        self._corners = _corners_of(mesh, self.order)
+        self._corner_starts = np.concatenate([[0], np.cumsum(self.n_corners)])
 
     def same_sizes(self, other: Pieces) -> bool:
         """Whether both meshes fall into pieces of the same numbers of polygons and corners."""
@@ -36,17 +38,14 @@ class Pieces:
 
     def corners(self, piece: int) -> Ints:
         """The corners of a piece."""
-        return _corners_of(self.mesh, self.faces(piece))
+        return self._corners[self._corner_starts[piece] : self._corner_starts[piece + 1]]
 
     def corners_like(self, faces: int, corners: int, laid: Ints) -> Ints:
         """The corners of the unmatched pieces of this size, or of all unmatched pieces if there are none."""
         first = self.order[self.starts[:-1]] if len(self.sizes) else np.zeros(0, dtype=np.int32)
         free = laid[first] < 0
         like = free & (self.sizes == faces) & (self.n_corners == corners)
-        chosen = np.flatnonzero(like if like.any() else free)
-        if not len(chosen):
-            return np.zeros(0, dtype=np.int32)
-        return np.concatenate([self.corners(int(piece)) for piece in chosen])
+        return self._corners[np.repeat(like if like.any() else free, self.n_corners)]
 
 
 def _corners_of(mesh: HalfEdges, faces: Ints) -> Ints:

@@ -39,6 +39,8 @@ class Evidence:
     landmarks: NDArray | None = None
     start: tuple[int, int] | None = None
     """A corner of the reference and its match in the other mesh, if known in advance."""
+    laid: tuple[Ints, Ints] | None = None
+    """Corners (m,) of whole pieces of the reference, and their matches in the other mesh, known in advance."""
     tolerant: bool = False
     """Go around differences from `start`, and skip pieces that fit nowhere: match as much as possible."""
 

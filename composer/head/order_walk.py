@@ -67,6 +67,14 @@ class Walk:
         """Whether anything is matched yet."""
         return bool((self.vertex >= 0).any())
 
+    def take(self, corners: Ints, others: Ints) -> None:
+        """Match corners (m,) of the reference, and their polygons, to `others` (m,), which are known to agree."""
+        mine, theirs = self.reference, self.other
+        self.vertex[mine.vertex[corners]], self.from_vertex[theirs.vertex[others]] = (
+            theirs.vertex[others], mine.vertex[corners])  # fmt: skip
+        self.polygon[mine.face[corners]], self.from_polygon[theirs.face[others]] = (
+            theirs.face[others], mine.face[corners])  # fmt: skip
+
     def run(
         self, corner: int, other: int, most: int | None = None, keep: bool = True, tolerant: bool = False
     ) -> Walked:  # fmt: skip

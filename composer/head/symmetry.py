@@ -188,9 +188,10 @@ def mirror_map(polygons: Polygons, positions: NDArray, where: str | PathLike[str
         found = mirror_by_place(edges, points, target, walk.skin)
         if found.whole:
             return _map(polygons, points, target, found)
-        walks.append((int(np.count_nonzero(walk.skin >= 0)), walk, points))
-    _, walk, points = max(walks, key=lambda each: each[0])
-    walked = _in_place(polygons, points, _carried(points, walk.skin), walk.pieces())
+        known = edges.whole_pieces(found.partner, found.clear)
+        walks.append((int(np.count_nonzero(walk.skin >= 0)), walk, points, known))
+    _, walk, points, images = max(walks, key=lambda each: each[0])
+    walked = _in_place(polygons, points, _carried(points, walk.skin), walk.pieces(images))
     placed = mirror_by_place(edges, points, points * REFLECTION)
     partner = _better(edges, placed.partner, walked)
     target = _carried(points, partner)

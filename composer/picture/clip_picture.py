@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from numpy.typing import NDArray
+
 from composer.document.evaluated_clip import EvaluatedClip
+from composer.document.over_cores import over_cores
 from composer.head.atomic import write_whole
 from composer.head.file_names import file_names
-from composer.head.new_folder import filled_whole
-from composer.picture.camera import frame
+from composer.head.new_folder import filled_whole, may_fill
 from composer.picture.fine_enough import SMALL
+from composer.picture.frames_on_disk import MANIFEST
+from composer.picture.lamps import FOLLOWING, lamps_of
 from composer.picture.png import numbered, write_pngs
 from composer.picture.render import Studio
-from composer.picture.views import axes_of
+from composer.picture.views import View, camera_of
 from composer.progress import Progress
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-MANIFEST = "moue-pictures.json"
 FILL = 0.88
 SWING_SECONDS = 2.4
 """How long a movement there and back lasts (our choice)."""
@@ -36,16 +39,25 @@ def studio_of(clip: EvaluatedClip) -> Studio:
 
 
 def pictures(
-    clip: EvaluatedClip, studio: Studio, numbers: Sequence[int], *, view: str = "three_quarter",
-    size: tuple[int, int] = (420, 500), progress: Progress | None = None,
-) -> Iterator[Image]:  # fmt: skip
-    """The pictures of some frames, all by one camera that holds the neutral's face. Raises MoueError for an unknown
-    view."""
-    camera = frame(studio.figure.neutral, axes_of(view), size, FILL)
-    for done, number in enumerate(numbers):
-        if progress is not None:
-            progress(done / len(numbers), f"picturing frame {done + 1} of {len(numbers)}")
-        yield studio.picture(clip.evaluated.pose(clip.frame(number)), camera=camera)
+    clip: EvaluatedClip, studio: Studio, numbers: Sequence[int], *, view: View = "three_quarter",
+    size: tuple[int, int] = (420, 500), colours: NDArray | None = None, light: str = FOLLOWING, clear: bool = False,
+    progress: Progress | None = None, workers: int | None = None,
+) -> list[Image]:  # fmt: skip
+    """The pictures of some frames, all by one camera that holds the neutral's face, over `workers` cores, all by
+    default; their number changes none.
+
+    `colours`, `light` and `clear` are as in `Studio.picture`. Raises MoueError for an unknown view or light.
+    """
+    lamps_of(light)
+    camera = camera_of(view, studio.figure.neutral, size, FILL)
+    if numbers:
+        clip.evaluated.pose(clip.frame(numbers[0]))  # what all poses share is made before workers part
+
+    def picture(i: int) -> Image:
+        pose = clip.evaluated.pose(clip.frame(numbers[i]))
+        return studio.picture(pose, camera=camera, colours=colours, light=light, clear=clear)
+
+    return over_cores(lambda: picture, len(numbers), words="picturing frame", progress=progress, workers=workers)
 
 
 def shown_frames(clip: EvaluatedClip, most_a_second: float) -> list[int]:
@@ -80,20 +92,20 @@ def durations(clip: EvaluatedClip, numbers: Sequence[int]) -> list[float]:
 
 
 def write_pictures(
-    clip: EvaluatedClip, folder: Path | str, *, view: str = "three_quarter", size: tuple[int, int] = (420, 500),
-    progress: Progress | None = None,
+    clip: EvaluatedClip, folder: Path | str, *, view: View = "three_quarter", size: tuple[int, int] = (420, 500),
+    progress: Progress | None = None, workers: int | None = None,
 ) -> list[Path]:  # fmt: skip
     """Fill `folder` with a PNG a frame and an animated WebP of all, whole or not at all. Returns the files' paths.
 
     Raises MoueError for an unknown view, and for a folder that holds anything but unchanged earlier pictures.
     """
     folder = Path(folder)
+    may_fill(folder, MANIFEST, "pictures")
     stem = file_names([clip.clip.name], ".webp")[clip.clip.name]
-    names = numbered(stem, clip.n_frames)
+    names, numbers = numbered(stem, clip.n_frames), range(clip.n_frames)
+    taken = pictures(clip, studio_of(clip), numbers, view=view, size=size, progress=progress, workers=workers)
+    moving = animated(taken, durations(clip, numbers))
     with filled_whole(folder, MANIFEST, "pictures") as beside:
-        numbers = range(clip.n_frames)
-        taken = pictures(clip, studio_of(clip), numbers, view=view, size=size, progress=progress)
-        held = write_pngs(beside, names, taken)
-        moving = animated(held, durations(clip, numbers))
+        write_pngs(beside, names, taken)
         write_whole(beside / f"{stem}.webp", lambda file: file.write(moving), sync=False)
     return [folder / name for name in (f"{stem}.webp", *names)]

@@ -40,6 +40,8 @@ MOST_KNOWN = 2_000_000
 """Most pixels of a camera whose hits are kept with a pose (our choice; 16 bytes each)."""
 MOST_BETWEEN = 12
 """Most rings of vertices that are looked at because they may lie between the pixels of a camera (our choice)."""
+SKIN = "skin"
+"""What of a head is no part, where it is named beside parts."""
 TEETH_OPEN = 0.55
 """Least openness of teeth (our choice): light is reflected between them, so they are brighter than the mouth behind."""
 
@@ -71,10 +73,12 @@ class Figure:
         level: int = 1,
         are: Mapping[str, str] | None = None,
         cameras: Sequence[Camera] = (),
+        hidden: frozenset[str] = frozenset(),
     ) -> None:
         """Take a cage's polygons and `neutral` (n, 3) mm, the level (0 to 8) to picture it at, and what each part is,
         by its name; without `are` its form and its name tell. Where `cameras` are given, the neutral is pictured by
-        these alone: what none of them sees counts as open.
+        these alone: what none of them sees counts as open. Parts named in `hidden` are not pictured, nor with "skin"
+        what belongs to none.
 
         Raises MoueError where the level is out of range.
         """
@@ -84,7 +88,7 @@ class Figure:
         self.polygons = self.factors[-1].polygons if self.factors else polygons
         if are is None:
             are = what_parts_are(Head("figure", polygons, self.neutral, parts=tuple(parts)))
-        self.triangles = self._drawn(parts, are)
+        self.triangles = self._drawn(parts, are, hidden)
         albedo, sheen = materials(polygons, self.neutral, parts, groups, landmarks, are)
         self.albedo, self.sheen = refine(albedo, self.factors), refine(sheen, self.factors)
         self.eye_parts = tuple(part for part in parts if are.get(part.name) == "eye" and len(part.vertices) > 8)
@@ -109,8 +113,10 @@ class Figure:
         self.rest = self._rest(cameras)
 
     @classmethod
-    def of(cls, head: Head, level: int = 1, cameras: Sequence[Camera] = ()) -> Figure:
-        """The figure of a head; `cameras` as above."""
+    def of(
+        cls, head: Head, level: int = 1, cameras: Sequence[Camera] = (), hidden: frozenset[str] = frozenset()
+    ) -> Figure:
+        """The figure of a head; `cameras` and `hidden` as above."""
         return cls(
             head.polygons,
             head.neutral,
@@ -120,6 +126,7 @@ class Figure:
             level=level,
             are=what_parts_are(head),
             cameras=cameras,
+            hidden=hidden,
         )
 
     def lift(self, values: NDArray) -> Floats:
@@ -195,14 +202,22 @@ class Figure:
             free = 0.5 * free + 0.5 * (around @ free) / count
         return free
 
-    def _drawn(self, parts: Sequence[Part], are: Mapping[str, str]) -> NDArray[np.int32]:
-        """(t, 3) the triangles that are pictured, without sheets over the eyes and lash cards, which hide the eyes."""
+    def _drawn(
+        self, parts: Sequence[Part], are: Mapping[str, str], hidden: frozenset[str]
+    ) -> NDArray[np.int32]:
+        """(t, 3) the triangles that are pictured: without what is hidden, and without sheets over the eyes and lash
+        cards, which hide the eyes."""
         triangles = self.polygons.triangles
-        veils = veils_among(parts, self.cage, self.neutral, are)
-        for part in parts:
-            if part.name in veils:
-                triangles = triangles[~self._lift_set(part.vertices)[triangles].all(axis=1)]
-        return triangles
+        without = hidden | set(veils_among(parts, self.cage, self.neutral, are))
+        drawn, skin = np.ones(len(triangles), dtype=bool), np.ones(len(triangles), dtype=bool)
+        for part in parts if without else ():
+            inside = self._lift_set(part.vertices)[triangles].all(axis=1)
+            skin &= ~inside
+            if part.name in without:
+                drawn &= ~inside
+        if SKIN in hidden:
+            drawn &= ~skin
+        return triangles[drawn]
 
     def _lift_set(self, vertices: NDArray) -> NDArray[np.bool_]:
         on = np.zeros(self.cage.n_vertices)

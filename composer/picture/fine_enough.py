@@ -38,6 +38,8 @@ def level_for(head: Head, size: tuple[int, int], shown: NDArray | None = None) -
     return level
 
 
-def studio_for(head: Head, size: tuple[int, int], shown: NDArray | None = None) -> Studio:
-    """The studio of a head for pictures as `level_for` has them."""
-    return Studio.of(head, level_for(head, size, shown))
+def studio_for(
+    head: Head, size: tuple[int, int], shown: NDArray | None = None, hidden: frozenset[str] = frozenset()
+) -> Studio:
+    """The studio of a head for pictures as `level_for` has them, without the parts named in `hidden`."""
+    return Studio.of(head, level_for(head, size, shown), hidden=hidden)

@@ -38,9 +38,12 @@ class Studio:
         self.figure = figure
 
     @classmethod
-    def of(cls, head: Head, level: int = 1, cameras: Sequence[Camera] = ()) -> Studio:
-        """The studio of a head, at a level (0 to 8), for any camera or for pictures by `cameras` alone."""
-        return cls(Figure.of(head, level, cameras))
+    def of(
+        cls, head: Head, level: int = 1, cameras: Sequence[Camera] = (), hidden: frozenset[str] = frozenset()
+    ) -> Studio:
+        """The studio of a head, at a level (0 to 8), for any camera or for pictures by `cameras` alone; parts named in
+        `hidden`, and with "skin" what is no part, are not pictured."""
+        return cls(Figure.of(head, level, cameras, hidden))
 
     def camera(
         self, view: str, size: tuple[int, int], poses: Sequence[NDArray] = (), fill: float = FILL

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from composer.document.over_cores import over_cores
 from composer.errors import MoueError
 from composer.head.head import Head
-from composer.picture.camera import Camera, frame
+from composer.picture.camera import Camera
 from composer.picture.heat import Scale, draw_legend, legend_height, movement
 from composer.picture.labels import DARK, QUIET, Box, line_height, write
 from composer.picture.lamps import FOLLOWING, lamps_of
 from composer.picture.render import BACKGROUND, Studio
-from composer.picture.views import aspect_of, axes_of
+from composer.picture.views import View, aspect_of, camera_of, words_of
 from composer.progress import Progress
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def contact_sheet(
     *,
     title: str,
     counts: str = "",
-    view: str = "front",
+    view: View = "front",
     columns: int | None = None,
     cell_width: int = 300,
     legend: Scale | None = None,
@@ -116,13 +116,13 @@ def contact_sheet(
     height = MARGIN + head_height + down * (camera.height + label_height) + (down - 1) * GAP + MARGIN // 2
     image = Images.new("RGB", (width, height), BACKGROUND)
     headings = _headings(
-        image, title, counts or f"{len(entries)} poses, {view.replace('_', ' ')} view", legend
+        image, title, counts or f"{len(entries)} poses, {words_of(view)} view", legend
     )
     draw = ImageDraw.Draw(image)
     cameras = [
         camera
         if entry.close is None
-        else frame(entry.close, axes_of(view), (camera.width, camera.height), SHEET_FILL)
+        else camera_of(view, entry.close, (camera.width, camera.height), SHEET_FILL, studio.figure.neutral)
         for entry in entries
     ]
     cells, taken = [], _taken(studio, entries, cameras, light, progress, workers)
@@ -137,7 +137,7 @@ def contact_sheet(
 
 
 def still(
-    studio: Studio, entry: Entry, *, view: str = "three_quarter", size: tuple[int, int], face: NDArray | None = None,
+    studio: Studio, entry: Entry, *, view: View = "three_quarter", size: tuple[int, int], face: NDArray | None = None,
     light: str = FOLLOWING, clear: bool = False,
 ) -> Image:  # fmt: skip
     """One entry alone, without words, in a picture of `size` (width, height); `face`, `light` and `clear` are as above.
@@ -146,36 +146,39 @@ def still(
     """
     points = entry.close if entry.close is not None else face
     reach = np.concatenate([studio.figure.neutral, entry.positions]) if points is None else np.asarray(points)
-    camera = frame(reach, axes_of(view), size, SHEET_FILL)
+    camera = camera_of(view, reach, size, SHEET_FILL, studio.figure.neutral)
     return studio.picture(entry.positions, camera=camera, colours=entry.colours, light=light, clear=clear)
 
 
 def in_turn(
-    studio: Studio, entries: Sequence[Entry], *, view: str = "three_quarter", size: tuple[int, int] = (480, 600),
-    face: NDArray | None = None, light: str = FOLLOWING, progress: Progress | None = None, workers: int | None = None,
+    studio: Studio, entries: Sequence[Entry], *, view: View = "three_quarter", size: tuple[int, int] = (480, 600),
+    face: NDArray | None = None, light: str = FOLLOWING, clear: bool = False, progress: Progress | None = None,
+    workers: int | None = None,
 ) -> list[Image]:  # fmt: skip
-    """Every entry alone, all by one camera that holds them, or the points `face` (k, 3) mm: steps of one movement.
+    """Every entry alone, all by one camera that holds them, or the points `face` (k, 3) mm: steps of one movement. A
+    `clear` picture has alpha in the place of the ground.
 
     Raises MoueError for an unknown view or light.
     """
     lamps_of(light)
     reach = np.concatenate([studio.figure.neutral] + [_outline(entry.positions) for entry in entries])
-    camera = frame(reach if face is None else np.asarray(face), axes_of(view), size, SHEET_FILL)
-    return _taken(studio, entries, [camera] * len(entries), light, progress, workers)
+    camera = camera_of(view, reach if face is None else face, size, SHEET_FILL, studio.figure.neutral)
+    return _taken(studio, entries, [camera] * len(entries), light, progress, workers, clear)
 
 
 def _taken(
     studio: Studio, entries: Sequence[Entry], cameras: Sequence[Camera], light: str, progress: Progress | None,
-    workers: int | None,
+    workers: int | None, clear: bool = False,
 ) -> list[Image]:  # fmt: skip
     def picture(i: int) -> Image:
-        return studio.picture(entries[i].positions, camera=cameras[i], colours=entries[i].colours, light=light)
+        entry = entries[i]
+        return studio.picture(entry.positions, camera=cameras[i], colours=entry.colours, light=light, clear=clear)
 
     return over_cores(lambda: picture, len(entries), words="picture", progress=progress, workers=workers)
 
 
 def shared_camera(
-    studio: Studio, entries: Sequence[Entry], view: str, cell_width: int, face: NDArray | None = None
+    studio: Studio, entries: Sequence[Entry], view: View, cell_width: int, face: NDArray | None = None
 ) -> Camera:
     """One camera that holds every entry, or the points `face` (k, 3) mm, in a picture whose shape suits their outline
     in that view.
@@ -183,7 +186,7 @@ def shared_camera(
     reach = [studio.figure.neutral] + [_outline(entry.positions) for entry in entries]
     points = np.concatenate(reach) if face is None else np.asarray(face, dtype=np.float64)
     aspect = float(np.clip(aspect_of(view, points), 0.55, 1.35))
-    return frame(points, axes_of(view), (cell_width, round(cell_width / aspect)), SHEET_FILL)
+    return camera_of(view, points, (cell_width, round(cell_width / aspect)), SHEET_FILL, studio.figure.neutral)
 
 
 def _outline(points: NDArray) -> NDArray:

@@ -1,7 +1,7 @@
 """One picture being taken: rays through the camera, shadow rays to the window, and the colours of what they meet.
 
 A first picture has one ray a pixel; the edges in it are rendered again with eight. The window has sixteen panes: each
-pixel samples two of them, in a four-by-four pattern, and the results of the sixteen pixels around are averaged where
+pixel samples one of them, in a four-by-four pattern, and the results of the sixteen pixels around are averaged where
 they have the same depth, twice (Keller and Heidrich 2001, "Interleaved sampling").
 """
 
@@ -117,7 +117,7 @@ class Shot:
             pane = _PATTERN[(columns[some] % 4) + 4 * (rows[some] % 4)]
             within = _scattered(columns[some], rows[some])
             place = self._place(hits, some, sight)
-            lit[some] = 0.5 * (self._lit(place, pane, within) + self._lit(place, (pane + 5) % 16, 1.0 - within))
+            lit[some] = self._lit(place, pane, within)
             places.append((some, place))
         depth = np.full(columns.size, np.inf, dtype=np.float32)
         depth[on] = hits.distance[on]

@@ -6,20 +6,19 @@ A light that follows the view makes it a head that turns before the camera; unde
 from __future__ import annotations
 
 import math
-from pathlib import Path
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from composer.document.kept_view import KeptView
 from composer.document.over_cores import over_cores
-from composer.head.new_folder import filled_whole
 from composer.picture.camera import Camera, frame
-from composer.picture.clip_picture import MANIFEST, animated
+from composer.picture.clip_picture import animated
 from composer.picture.lamps import FOLLOWING, lamps_of
-from composer.picture.png import numbered, write_pngs
 from composer.picture.render import Studio
-from composer.picture.views import axes_of
+from composer.picture.views import View, axes_of, camera_of
 from composer.progress import Progress
 
 if TYPE_CHECKING:
@@ -32,9 +31,12 @@ AROUND = 24
 """Sides from which a turning head is framed (our choice)."""
 
 
-def around(points: NDArray, view: str, count: int, size: tuple[int, int]) -> list[Camera]:
-    """`count` cameras evenly round the upright axis through the middle of `points` (k, 3) mm, the first in a named
-    view; all of them hold the points from every side, in pictures of `size` (width, height).
+def around(
+    points: NDArray, view: View, count: int, size: tuple[int, int], neutral: NDArray | None = None
+) -> list[Camera]:
+    """`count` cameras evenly round the upright axis through the middle of `points` (k, 3) mm, the first in a view,
+    in pictures of `size` (width, height). In a named view all of them hold the points from every side;
+    a kept one shows what it says of the head whose `neutral` (n, 3) mm is given, by default the points.
 
     Raises MoueError for an unknown view.
     """
@@ -42,8 +44,11 @@ def around(points: NDArray, view: str, count: int, size: tuple[int, int]) -> lis
     points = np.asarray(points, dtype=np.float64)
     middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
     from_there = points - middle
-    swept = np.concatenate([from_there @ _turned(2.0 * math.pi * i / AROUND).T for i in range(AROUND)])
-    held = frame(swept[_outermost(swept, axes)], axes, size, FILL)
+    if isinstance(view, KeptView):
+        held = camera_of(view, from_there, size, neutral=(points if neutral is None else neutral) - middle)
+    else:
+        swept = np.concatenate([from_there @ _turned(2.0 * math.pi * i / AROUND).T for i in range(AROUND)])
+        held = frame(swept[_outermost(swept, axes)], axes, size, FILL)
     cameras = []
     for i in range(count):
         turn = _turned(2.0 * math.pi * i / count)
@@ -52,7 +57,7 @@ def around(points: NDArray, view: str, count: int, size: tuple[int, int]) -> lis
 
 
 def turntable(
-    studio: Studio, positions: NDArray | None = None, *, frames: int = 48, view: str = "front",
+    studio: Studio, positions: NDArray | None = None, *, frames: int = 48, view: View = "front",
     size: tuple[int, int] = (480, 600), colours: NDArray | None = None, light: str = FOLLOWING, clear: bool = False,
     progress: Progress | None = None, workers: int | None = None,
 ) -> list[Image]:  # fmt: skip
@@ -62,7 +67,7 @@ def turntable(
     """
     lamps_of(light)
     pose = studio.figure.rest if positions is None else studio.figure.posed(positions)
-    cameras = around(pose.positions, view, frames, size)
+    cameras = around(pose.positions, view, frames, size, studio.figure.neutral)
 
     def picture(i: int) -> Image:
         return studio.picture(posed=pose, camera=cameras[i], colours=colours, light=light, clear=clear)
@@ -70,20 +75,9 @@ def turntable(
     return over_cores(lambda: picture, frames, words="picturing side", progress=progress, workers=workers)
 
 
-def one_turn(images: list[Image]) -> bytes:
+def one_turn(images: Sequence[Image]) -> bytes:
     """A whole turn as an animated WebP that goes round without end."""
     return animated(images, [TURN_SECONDS / len(images)] * len(images))
-
-
-def write_frames(images: list[Image], folder: Path | str, stem: str) -> list[Path]:
-    """Fill `folder` with a PNG an image, `stem`_0000.png and on, whole or not at all. Returns their paths.
-
-    Raises MoueError for a folder that holds anything but unchanged earlier pictures.
-    """
-    names = numbered(stem, len(images))
-    with filled_whole(folder, MANIFEST, "pictures") as beside:
-        write_pngs(beside, names, images)
-    return [Path(folder) / name for name in names]
 
 
 def _turned(angle: float) -> NDArray[np.float64]:

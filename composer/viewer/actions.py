@@ -32,6 +32,7 @@ from composer.viewer.panels.time_strip.commands import (
 from composer.viewer.session.browse import ask_for_path
 from composer.viewer.session.demo import demo_document
 from composer.viewer.session.folding import fold
+from composer.viewer.session.kept_views import step_view
 from composer.viewer.session.looking import frame_region, look_from
 from composer.viewer.session.open_job import begin_opening
 from composer.viewer.session.places import PLACES, VIEWS
@@ -63,6 +64,7 @@ class Actions:
             "save": lambda: save(stage),
             "save_as": lambda: setattr(stage.dialogs, "save_as", True),
             "bake": lambda: setattr(stage.dialogs, "bake", True),
+            "picture": self._ask_picture,
             "check": lambda: panels.findings.look(stage),
             "undo": lambda: stage.guard(stage.undo),
             "redo": lambda: stage.guard(stage.redo),
@@ -71,6 +73,8 @@ class Actions:
             "fold_foot": lambda: fold(stage, "foot"),
             "movers": self._ask_what_moves,
             "frame": lambda: frame_region(stage),
+            "views": self._ask_views,
+            "next_view": lambda: setattr(panels.views, "chosen", step_view(stage, 1)),
             "cage": lambda: setattr(stage, "wire", not stage.wire),
             "overlay": self._next_overlay,
             "turn_left": lambda: self._turn(TURN_PX, 0),
@@ -152,6 +156,15 @@ class Actions:
             look_from(self._stage, "front", at_once=True)
         if place == "paint" and session.region == ALL and session.project.regions:
             session.region = session.project.regions[0].name
+
+    def _ask_picture(self) -> None:
+        """Ask what picture is to be saved, where there is one of the document's head."""
+        if self._stage.place != "new":
+            self._stage.dialogs.picture = True
+
+    def _ask_views(self) -> None:
+        """Open the menu of kept views, where it is."""
+        self._panels.views.asked = self._stage.place != "new"
 
     def _time(self) -> None:
         """Show the strip of time, or put it away; it belongs to mixing."""

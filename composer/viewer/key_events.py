@@ -162,6 +162,8 @@ class KeyEvents:
             session.abort()
         elif self._panels.time_panel.hand.drag is not None:
             self._panels.time_panel.hand.abandon(self._stage, self._panels.time)
+        elif self._stage.references.placing and not self._stage.dialogs.any_open and not self._ui.menu_open:
+            self._stage.references.placing = ""
         elif self._stage.asked_place is not None and not self._stage.dialogs.any_open:
             self._stage.asked_place = None
         elif session is not None and not self._stage.dialogs.any_open:

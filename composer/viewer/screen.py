@@ -10,6 +10,7 @@ from composer.viewer.panels.beside_pointer import draw_gauge, draw_pointed, draw
 from composer.viewer.panels.compare import draw_compared
 from composer.viewer.panels.header import draw_header
 from composer.viewer.panels.memory import Panels
+from composer.viewer.panels.reference_menu import draw_placing
 from composer.viewer.panels.registry import PANELS, SHEETS, Panel, sides_of
 from composer.viewer.panels.time_strip.lane import draw_ghosts
 from composer.viewer.panels.tray import carried_ghost
@@ -82,6 +83,7 @@ def draw_screen(
         imgui.get_background_draw_list().add_image(imgui.ImTextureRef(texture), *box, ImVec2(0, 1), ImVec2(1, 0))
         draw_compared(stage, kit, other)
         draw_ghosts(stage, kit)
+        draw_placing(stage, kit)
     left, top, width, height = stage.whole_view
     kit.stops.panel = "header"
     with panel("header", 0, 0, display.x, kit.px(HEADER), theme.DEEP, kit.px(8)):
@@ -105,7 +107,7 @@ def draw_screen(
     kit.stops.panel = "over view"
     if stage.place != "new" or stage.new_head is not None:
         with strip_over_view(stage.whole_view, kit.scale, ONE_LINE):
-            draw_viewbar(stage, kit, shown, has_texture)
+            draw_viewbar(stage, kit, shown, has_texture, panels.views, panels.references)
     if panels.gauge.key is None:
         draw_pointed(stage, kit)
         draw_reach(stage, kit, panels.fitting)

@@ -27,6 +27,7 @@ from composer.viewer.session.brush_job import prepare_brush
 from composer.viewer.session.compare import Compare
 from composer.viewer.session.dropping import take_dropped
 from composer.viewer.session.looking import look_from
+from composer.viewer.session.reference_pictures import ReferencePictures
 from composer.viewer.session.saving import give_up_marks, unless_unsaved
 from composer.viewer.session.settings import Settings, read_settings, write_settings
 from composer.viewer.session.shared_ground import painting_words
@@ -209,6 +210,7 @@ class MoueWindow(pyglet.window.Window):
         self.panels.time.sound.close()
         self.panels.fresh()
         self.stage.asked_place, self.stage.compare = None, Compare()
+        self.stage.references = ReferencePictures()
         self._opened = self.stage.session
         self._library = None if self.stage.session is None else self.stage.session.evaluated.library
         self.drawing.open(self.stage)

@@ -17,6 +17,7 @@ from tests.window.hand import Hand
 from tests.window.screens_hands import HAND_STATES
 from tests.window.screens_new_head import NEW_HEAD_STATES
 from tests.window.screens_time import TIME_STATES
+from tests.window.screens_views import VIEW_STATES
 
 State = Callable[[Hand], None]
 STATES: dict[str, State] = {}
@@ -337,7 +338,7 @@ def overlay(kind: str) -> State:
 
 
 STATES |= {f"overlay_{kind}": overlay(kind) for kind in ("regions", "mask", "strain", "movement")}
-STATES |= NEW_HEAD_STATES | HAND_STATES | TIME_STATES
+STATES |= NEW_HEAD_STATES | HAND_STATES | TIME_STATES | VIEW_STATES
 
 
 def pictures(folder: Path, size: tuple[int, int], double: bool, only: str, document: Path) -> Iterator[Path]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ Rows = NDArray[np.float64]
 @dataclass(frozen=True)
 class LevelCrossing:
     """Polygons of a level that cross others, by place: `crossing` of the result, `crossing_library` of the library's
-    neutral, subdivided."""
+    neutral, subdivided; empty where nothing of the result crosses, as there is nothing to hold beside it."""
 
     crossing: dict[str, int]
     crossing_library: dict[str, int]
@@ -42,11 +43,15 @@ class SkinLevel:
         self._step = 2 * (k - 1)
         self._names = known.place_names(head, marks)
         self._finer = finer
-        self._test = SelfCrossing(chosen_polygons(polygons, finer))
+        self._polygons = polygons
 
     def counts(self, positions: NDArray) -> dict[str, int]:
         """By place, how many polygons cross others at `positions` (n_k, 3) mm of all the level's vertices."""
         return self._by_place(self._test.crossing_faces(np.asarray(positions, dtype=np.float64)))
+
+    @cached_property
+    def _test(self) -> SelfCrossing:
+        return SelfCrossing(chosen_polygons(self._polygons, self._finer))
 
     def counts_of(self, level: ProjectedLevel) -> dict[str, int]:
         """The same of a projected level, which mostly knows it."""
@@ -61,10 +66,11 @@ class SkinLevel:
 
 
 def level_crossings(head: Head, marks: Landmarks, levels: Sequence[ProjectedLevel]) -> dict[int, LevelCrossing]:
-    """By level, from 1 on, what crosses on the projected `levels` of a fitted head, 0 first, and on the library's
-    neutral at the same level; `marks` are landmarks on the neutral."""
+    """By level, from 1 on, what crosses on the projected `levels` of a fitted head, 0 first, and, where something
+    does, on the library's neutral at the same level; `marks` are landmarks on the neutral."""
     found = {}
     for level in levels[1:]:
         skin = SkinLevel(head, marks, level.k, level.polygons)
-        found[level.k] = LevelCrossing(skin.counts_of(level), skin.counts(level.reference))
+        own = skin.counts_of(level)
+        found[level.k] = LevelCrossing(own, skin.counts(level.reference) if any(own.values()) else {})
     return found

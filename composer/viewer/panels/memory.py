@@ -14,11 +14,15 @@ from composer.viewer.panels.movers import Movers
 from composer.viewer.panels.new_head.does_it_sit import DoesItSit
 from composer.viewer.panels.new_head.where_is_it import WhereIsIt
 from composer.viewer.panels.recipes.state import Recipes
+from composer.viewer.panels.reference_menu import ReferenceMenu
 from composer.viewer.panels.regions import RegionList
+from composer.viewer.panels.save_picture import PictureSheet
 from composer.viewer.panels.sheets import Sheets
 from composer.viewer.panels.steps import Steps
+from composer.viewer.panels.time_strip.match_sheet import TakeSheet
 from composer.viewer.panels.time_strip.strip import TimePanel
 from composer.viewer.panels.tray import Tray
+from composer.viewer.panels.views_menu import ViewsMenu
 from composer.viewer.panels.welcome import Welcome
 from composer.viewer.session.fitting import Fitting
 from composer.viewer.session.painting import Painting
@@ -39,6 +43,10 @@ class Panels:
     recipes: Recipes = field(default_factory=Recipes)
     regions: RegionList = field(default_factory=RegionList)
     bake: Bake = field(default_factory=Bake)
+    views: ViewsMenu = field(default_factory=ViewsMenu)
+    references: ReferenceMenu = field(default_factory=ReferenceMenu)
+    take: TakeSheet = field(default_factory=TakeSheet)
+    picture: PictureSheet = field(default_factory=PictureSheet)
     sheets: Sheets = field(default_factory=Sheets)
     match: MatchSheet = field(default_factory=MatchSheet)
     keys: KeySheet = field(default_factory=KeySheet)
@@ -62,6 +70,7 @@ class Panels:
         self.trying, self.painting, self.findings = Trying(), Painting(), Findings()
         self.time, self.time_panel = TimeStrip(loop=self.time.loop), TimePanel()
         self.bake, self.fitting = Bake(suffix=self.bake.suffix, unit=self.bake.unit), Fitting()
+        self.views, self.picture, self.references = ViewsMenu(), PictureSheet(), ReferenceMenu()
         self.board.drag = self.board.typing = None
 
     def desk(self, stage: Stage) -> Desk:

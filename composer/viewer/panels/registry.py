@@ -49,6 +49,11 @@ def _match(stage: Stage, kit: Kit, panels: Panels) -> None:
         panels.match.draw(stage, kit, panels.tray.names(stage))
 
 
+def _match_take(stage: Stage, kit: Kit, panels: Panels) -> None:
+    if stage.dialogs.match_take:
+        panels.take.draw(stage, kit, panels.time, panels.tray.names(stage))
+
+
 def _right_of_mixing(stage: Stage, kit: Kit, panels: Panels) -> None:
     """The shapes; in their place what the checks found, or what chance found, as long as that is looked at."""
     if panels.findings.shown(stage):
@@ -77,6 +82,8 @@ def sides_of(stage: Stage) -> list[str]:
 SHEETS: tuple[Sheet, ...] = (
     Sheet("movers", True, lambda stage, kit, panels: panels.movers.draw(stage, kit)),
     Sheet("match", True, _match),
+    Sheet("match take", True, _match_take),
+    Sheet("picture", True, lambda stage, kit, panels: panels.picture.draw(stage, kit, panels.trying, panels.time)),
     Sheet("dropped", True, lambda stage, kit, panels: draw_dropped(stage, kit)),
     Sheet("about", True, lambda stage, kit, panels: panels.about.draw(stage, kit)),
     Sheet("bake", False, lambda stage, kit, panels: panels.bake.draw(stage, kit)),

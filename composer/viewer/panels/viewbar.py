@@ -9,7 +9,9 @@ from composer.picture.letter_order import as_drawn
 from composer.picture.palette import viridis
 from composer.viewer.panels.compare import compare_menu
 from composer.viewer.panels.light_menu import lights
+from composer.viewer.panels.reference_menu import ReferenceMenu
 from composer.viewer.panels.swatch import swatch
+from composer.viewer.panels.views_menu import ViewsMenu
 from composer.viewer.scene.overlay import Shown
 from composer.viewer.session.looking import frame_region, look_from
 from composer.viewer.session.places import OVERLAYS, VIEWS
@@ -21,18 +23,20 @@ from composer.viewer.ui.theme import u32
 
 BONE = theme.ink(0xD9D0BF)
 """What a scale both ways has in its middle: skin without a colour."""
-CLOSE_UP = "Close up"
-ONE_LINE = 780.0
+CLOSE_UP, VIEWS_KEPT = "Close up", "Views"
+ONE_LINE = 850.0
 """Width of a view from which on all of its buttons stand in one line."""
 
 
-def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> None:
+def draw_viewbar(
+    stage: Stage, kit: Kit, shown: Shown, has_texture: bool, kept: ViewsMenu, references: ReferenceMenu
+) -> None:
     """Buttons along the top of the view, and the legend at its lower left."""
     left, top, width, height = stage.whole_view
     views = VIEWS | ({"three_quarter": "¾"} if width < kit.px(940) else {})
     gap, usual = kit.px(3), imgui.get_style().frame_padding
-    words = sum(kit.wide(each) + gap for each in (*views.values(), CLOSE_UP))
-    room = (width - kit.px(20) - words) / (2 * (len(views) + 1))
+    words = sum(kit.wide(each) + gap for each in (*views.values(), CLOSE_UP, VIEWS_KEPT))
+    room = (width - kit.px(20) - words) / (2 * (len(views) + 2))
     imgui.set_cursor_screen_pos(ImVec2(left + kit.px(10), top + kit.px(10)))
     imgui.push_style_var(imgui.StyleVar_.frame_padding, ImVec2(min(max(room, kit.px(2)), usual.x), usual.y))
     for name, each in views.items():
@@ -41,6 +45,9 @@ def draw_viewbar(stage: Stage, kit: Kit, shown: Shown, has_texture: bool) -> Non
         imgui.same_line(0, gap)
     if kit.button(CLOSE_UP, "look closely at the chosen region", "frame", name="frame region"):
         frame_region(stage)
+    if stage.place != "new":
+        imgui.same_line(0, gap)
+        kept.draw(stage, kit, references)
     imgui.pop_style_var()
     if stage.place != "new":
         _looks(stage, kit, has_texture)

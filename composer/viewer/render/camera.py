@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from composer.errors import unknown
 from composer.picture.camera import LENS_DEG, Camera, frame
-from composer.picture.views import FILL, VIEWS
+from composer.picture.views import FILL, VIEWS, turned_axes
 
 Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
@@ -27,7 +27,8 @@ STEEPEST_DEG = 89.0
 @dataclass(frozen=True)
 class Eye:
     """What it looks at (`target`, mm), from how far (mm), from where (`yaw`, `pitch` in degrees: 0, 0 is from z,
-    90, 0 from x, the subject's left, 0, 90 from above), and the vertical angle of its `lens` in degrees.
+    90, 0 from x, the subject's left, 0, 90 from above), the vertical angle of its `lens` in degrees, and how far it is
+    turned about where it looks (`tilt`, degrees against the clock).
     """
 
     target: Point = (0.0, 0.0, 0.0)
@@ -35,14 +36,12 @@ class Eye:
     yaw: float = 0.0
     pitch: float = 0.0
     lens: float = LENS_DEG
+    tilt: float = 0.0
 
     @property
     def axes(self) -> Floats:
         """(3, 3) right, up and back as rows of unit length."""
-        yaw, pitch = np.radians(self.yaw), np.radians(self.pitch)
-        right = np.array([np.cos(yaw), 0.0, -np.sin(yaw)])
-        back = np.array([np.sin(yaw) * np.cos(pitch), np.sin(pitch), np.cos(yaw) * np.cos(pitch)])
-        return np.stack([right, np.cross(back, right), back])
+        return turned_axes(self.yaw, self.pitch, self.tilt)
 
     @property
     def place(self) -> Floats:
@@ -76,8 +75,10 @@ class Eye:
 
     def orbit(self, dx_px: float, dy_px: float) -> Eye:
         """Turned about its target as if the head were turned by a drag of so many pixels to the right and down."""
-        pitch = float(np.clip(self.pitch + TURN_DEG * dy_px, -STEEPEST_DEG, STEEPEST_DEG))
-        return replace(self, yaw=(self.yaw - TURN_DEG * dx_px + 180.0) % 360.0 - 180.0, pitch=pitch)
+        c, s = np.cos(np.radians(self.tilt)), np.sin(np.radians(self.tilt))
+        across, down = c * dx_px + s * dy_px, c * dy_px - s * dx_px
+        pitch = float(np.clip(self.pitch + TURN_DEG * down, -STEEPEST_DEG, STEEPEST_DEG))
+        return replace(self, yaw=(self.yaw - TURN_DEG * across + 180.0) % 360.0 - 180.0, pitch=pitch)
 
     def pan(self, dx_px: float, dy_px: float, height_px: float) -> Eye:
         """Moved so that what lies at the target's depth follows a drag in a picture of this height."""
@@ -146,4 +147,5 @@ def between(a: Eye, b: Eye, t: float) -> Eye:
         (a.yaw + s * turn + 180.0) % 360.0 - 180.0,
         a.pitch + s * (b.pitch - a.pitch),
         a.lens + s * (b.lens - a.lens),
+        a.tilt + s * ((b.tilt - a.tilt + 180.0) % 360.0 - 180.0),
     )

@@ -14,27 +14,33 @@ from composer.viewer.render.gl_state import integer, new_texture
 class Picture:
     """A texture that holds a picture given by the caller, smaller ones of it included."""
 
-    def __init__(self) -> None:
-        self.id = new_texture()
+    def __init__(self, raw: bool = False) -> None:
+        """A `raw` one keeps sRGB as it is, and alpha; else colours are read as linear light."""
+        self.id, self._raw = new_texture(), raw
         self._given: NDArray | None = None
 
     def use(self, unit: int, picture: NDArray[np.uint8]) -> None:
-        """Bind it to a texture unit, showing `picture` (h, w, 3) sRGB, upper row first."""
+        """Bind it to a texture unit, showing `picture` (h, w, 3) sRGB, or (h, w, 4) of a raw one, upper row
+        first."""
         gl.glActiveTexture(gl.GL_TEXTURE0 + unit)
         gl.glBindTexture(gl.GL_TEXTURE_2D, self.id)
         if picture is self._given:
             return
         self._given = picture
-        flipped = np.ascontiguousarray(picture[::-1, :, :3])
+        flipped = np.ascontiguousarray(picture[::-1, :, : 4 if self._raw else 3])
         height, width = flipped.shape[:2]
+        inside, given = (gl.GL_RGBA8, gl.GL_RGBA) if self._raw else (gl.GL_SRGB8, gl.GL_RGB)
         gl.glPixelStorei(gl.GL_UNPACK_ALIGNMENT, 1)
         gl.glTexImage2D(
-            gl.GL_TEXTURE_2D, 0, gl.GL_SRGB8, width, height, 0, gl.GL_RGB, gl.GL_UNSIGNED_BYTE, flipped.ctypes.data
+            gl.GL_TEXTURE_2D, 0, inside, width, height, 0, given, gl.GL_UNSIGNED_BYTE, flipped.ctypes.data
         )
         gl.glPixelStorei(gl.GL_UNPACK_ALIGNMENT, 4)
         gl.glGenerateMipmap(gl.GL_TEXTURE_2D)
         gl.glTexParameteri(gl.GL_TEXTURE_2D, gl.GL_TEXTURE_MIN_FILTER, gl.GL_LINEAR_MIPMAP_LINEAR)
         gl.glTexParameteri(gl.GL_TEXTURE_2D, gl.GL_TEXTURE_MAG_FILTER, gl.GL_LINEAR)
+        if self._raw:  # an edge is no mixture with the other side
+            for axis in (gl.GL_TEXTURE_WRAP_S, gl.GL_TEXTURE_WRAP_T):
+                gl.glTexParameteri(gl.GL_TEXTURE_2D, axis, gl.GL_CLAMP_TO_EDGE)
 
     def close(self) -> None:
         """Give it back."""

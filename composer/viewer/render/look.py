@@ -51,12 +51,34 @@ class Mark:
 
 
 @dataclass(frozen=True, eq=False)
+class Backdrop:
+    """A `picture` (h, w, 4) uint8, sRGB and alpha, upper row first, that lies flat behind the head, or `over` it: its
+    `middle` from that of the view (to the right, up) and its `height`, in heights of the view; `opacity` from 0 to 1.
+    """
+
+    picture: NDArray[np.uint8]
+    middle: tuple[float, float] = (0.0, 0.0)
+    height: float = 1.0
+    opacity: float = 1.0
+    over: bool = False
+
+    def corners(self, size: tuple[int, int]) -> NDArray[np.float32]:
+        """(4,) left, lower, right and upper in clip space, -1 to 1, in a view of `size` in pixels."""
+        high, wide = self.picture.shape[:2]
+        per_height = size[1] / size[0]
+        half_wide, half_high = self.height * wide / high * per_height, self.height
+        x, y = 2.0 * self.middle[0] * per_height, 2.0 * self.middle[1]
+        return np.array([x - half_wide, y - half_high, x + half_wide, y + half_high], dtype=np.float32)
+
+
+@dataclass(frozen=True, eq=False)
 class Look:
     """What is drawn besides the bare head.
 
     `cover` (n, 4) uint8 is an sRGB colour and how much of the bone it hides; `wire` shows the cage's edges; `hidden`
     names parts that are left out, "skin" among them; `texture` (h, w, 3) uint8 sRGB, upper row first, is laid over
-    the skin by the head's own texture coordinates; `light` is a name of `composer.picture.lamps.LIGHTS`.
+    the skin by the head's own texture coordinates; `light` is a name of `composer.picture.lamps.LIGHTS`; `backdrops`
+    are shown where the ground is.
     """
 
     cover: NDArray[np.uint8] | None = None
@@ -66,6 +88,7 @@ class Look:
     hidden: frozenset[str] = frozenset()
     texture: NDArray[np.uint8] | None = None
     light: str = FOLLOWING
+    backdrops: tuple[Backdrop, ...] = ()
 
     def same_as(self, other: Look | None) -> bool:
         """Whether both draw the same: the same values, and the same array objects."""

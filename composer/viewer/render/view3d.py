@@ -22,6 +22,7 @@ from composer.head.head import Head
 from composer.picture import eyeball as painted
 from composer.picture.light import BLEED, Light
 from composer.picture.render import BACKGROUND
+from composer.viewer.render.backdrops import Backdrops
 from composer.viewer.render.camera import Eye
 from composer.viewer.render.discs import Discs
 from composer.viewer.render.gl_buffers import Arrays, BufferTexture
@@ -68,7 +69,7 @@ class View3D:
         self._wire = Program("wire.vert", "wire.frag")
         self._held, self._places = HeadBuffers(), BufferTexture()
         self._main, self._small = PoseBuffers(), PoseBuffers()
-        self._lines, self._discs = LineStrips(), Discs()
+        self._lines, self._discs, self._backdrops = LineStrips(), Discs(), Backdrops()
         self._nothing, self._picture = Arrays(), Picture()
         self._canvases: dict[str, Canvas] = {}
         self._drawn: tuple | None = None
@@ -209,7 +210,8 @@ class View3D:
         things: Sequence = (
             self._bone, self._covered, *self._moving.values(), self._eye, self._skin, self._ground, self._wire,
             self._held, self._places,
-            self._main, self._small, self._lines, self._discs, self._nothing, self._picture, *self._canvases.values(),
+            self._main, self._small, self._lines, self._discs, self._backdrops, self._nothing, self._picture,
+            *self._canvases.values(),
         )  # fmt: skip
         for thing in things:
             thing.close()
@@ -265,6 +267,7 @@ class View3D:
         gl.glClear(gl.GL_COLOR_BUFFER_BIT | gl.GL_DEPTH_BUFFER_BIT)
         if ground:
             self._lay_ground(target)
+            self._backdrops.draw(look.backdrops, False, size)
         gl.glEnable(gl.GL_DEPTH_TEST)
         gl.glDepthFunc(gl.GL_LEQUAL)
         to_clip = eye.projection(width, height) @ eye.view_matrix()
@@ -296,6 +299,8 @@ class View3D:
             self._lines.draw(look.lines, common, eye.pixel_mm(height), head.neutral)
         if look.marks:
             self._discs.draw(look.marks, common | {"pixel_mm": eye.pixel_mm(height)})
+        if ground:
+            self._backdrops.draw(look.backdrops, True, size)
         gl.glBindVertexArray(0)
         gl.glUseProgram(0)
         gl.glActiveTexture(gl.GL_TEXTURE0)

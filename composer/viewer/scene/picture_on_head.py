@@ -138,7 +138,8 @@ def look_of(stage: Stage, shown: Shown, outline: Outline, painting: Painting, te
         marks = (*marks, outline.asked(stage.asked_place))
     skin = texture if stage.overlay == "skin" else None
     drawn = tuple(line for line in lines if line is not None)
-    return Look(shown.cover, stage.wire, drawn, marks, stage.hidden, skin, stage.light)
+    backdrops = stage.references.backdrops(stage)
+    return Look(shown.cover, stage.wire, drawn, marks, stage.hidden, skin, stage.light, backdrops)
 
 
 def _ring(stage: Stage, painting: Painting) -> Line | None:

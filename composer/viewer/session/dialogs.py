@@ -28,10 +28,12 @@ class Dialogs:
     findings: bool = False
     about: bool = False
     match: bool = False
+    picture: bool = False
+    match_take: bool = False
 
     @property
     def any_open(self) -> bool:
         """Whether a sheet lies over the window, which keys then leave alone."""
         asking = self.leave or self.save_as or self.open_path or bool(self.path_for) or self.waiting is not None
         asking = asking or self.dropped is not None
-        return self.keys or self.bake or self.match or self.about or asking
+        return self.keys or self.bake or self.match or self.match_take or self.about or self.picture or asking

@@ -29,6 +29,7 @@ from composer.viewer.session.keeping import Keeping
 from composer.viewer.session.kept_marks import KeepingMarks
 from composer.viewer.session.others import Others
 from composer.viewer.session.places import OVERLAYS, Overlay, Place
+from composer.viewer.session.reference_pictures import ReferencePictures
 from composer.viewer.session.session import Session
 from composer.viewer.session.settings import Settings
 from composer.viewer.session.work import Work
@@ -91,6 +92,7 @@ class Stage:
     asked_side: str = ""
     time_shown: bool = False
     on_board: Recipe | None = None
+    references: ReferencePictures = field(default_factory=ReferencePictures)
     clock: Callable[[], float] = time.monotonic
 
     def __post_init__(self) -> None:

@@ -5,7 +5,17 @@ To add a tool: a file of this folder with a generator and its `HeadTool`, and on
 
 from __future__ import annotations
 
-from composer.viewer.tools import fit_brush, gauge, grip_cage, look_about, place_mark, place_pair, pull, stroke
+from composer.viewer.tools import (
+    fit_brush,
+    gauge,
+    grip_cage,
+    look_about,
+    place_mark,
+    place_pair,
+    place_reference,
+    pull,
+    stroke,
+)
 from composer.viewer.tools.desk import Desk
 from composer.viewer.tools.gestures import Button, HeadTool
 
@@ -13,6 +23,7 @@ TOOLS: tuple[HeadTool, ...] = (
     look_about.MOVE_WITH_SHIFT,
     look_about.TURN,
     look_about.MOVE,
+    place_reference.PLACE_REFERENCE,
     pull.PULL,
     gauge.GAUGE,
     stroke.STROKE,

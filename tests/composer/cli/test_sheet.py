@@ -54,5 +54,24 @@ def test_a_still_has_its_size_and_what_cannot_be_asked_for_is_said(egg: Path, tm
         sheet(egg, to, clear=True)
     with pytest.raises(MoueError, match="drop"):
         sheet(egg, to, only="drob")
-    with pytest.raises(MoueError, match="not named as a turn"):
+    with pytest.raises(MoueError, match="not named as an animated picture"):
         sheet(egg, to, turntable=True)
+
+
+def test_a_document_s_own_view_frames_its_pictures(egg: Path, tmp_path: Path) -> None:
+    """A view of twice the height shows everything at half the size: the outline's box tells."""
+    text = f'moue = 1\nunit = "mm"\nhead = "{egg}"\n[recipes.fall]\ncells = []\n'
+    text += '[views.near]\nheight = 1.0\n[views.far]\nheight = 2.0\n'
+    (tmp_path / "egg.toml").write_text(text)
+    boxes = {}
+    for view in ("near", "far"):
+        sheet(tmp_path / "egg.toml", tmp_path / f"{view}.png", only="fall", view=view, size="200x200", clear=True)
+        with Image.open(tmp_path / f"{view}.png") as made:
+            boxes[view] = made.getchannel("A").getbbox()
+    for low, high in ((0, 2), (1, 3)):
+        assert abs((boxes["near"][high] - boxes["near"][low]) - 2 * (boxes["far"][high] - boxes["far"][low])) <= 4
+        assert abs(boxes["near"][low] + boxes["near"][high] - 200) <= 3, "the middle of the box is in the middle"
+    with pytest.raises(MoueError, match="no view is named 'nea'; did you mean near"):
+        sheet(tmp_path / "egg.toml", tmp_path / "no.png", only="fall", view="nea")
+    with pytest.raises(MoueError, match="no view is named 'near'"):
+        sheet(egg, tmp_path / "no.png", only="drop", view="near")

@@ -54,6 +54,9 @@ class ClipMenu:
         if imgui.menu_item("New clip", "", False)[0]:
             make_clip(stage, strip)
         kit.mark("New clip")
+        if imgui.menu_item("Match a performance ...", "", False)[0]:
+            stage.dialogs.match_take = True
+        kit.mark("Match a performance")
         shown = next((clip for clip in stage.opened.project.clips if clip.name == strip.name), None)
         if shown is not None:
             imgui.separator()

@@ -25,6 +25,7 @@ from composer.viewer.ui import theme
 from composer.viewer.ui.kit import Kit
 from composer.viewer.ui.theme import u32
 
+NO_CLIP = "No clip yet: press New clip and set keys of recipes in it, or Match a performance."
 ROOMY = 700.0
 """Width of the strip from which on its line says the frame and the rate, in pixels at scale 1."""
 
@@ -114,6 +115,10 @@ class TimePanel:
             imgui.open_popup("clips") if strip.name else make_clip(stage, strip)
         _over(kit, "Clip")
         self.menu.draw(stage, kit, strip)
+        if roomy or not strip.name:
+            imgui.same_line(0, kit.px(3))
+            if kit.button("Match", "a performance, frame by frame, becomes a clip", name="Match take"):
+                stage.dialogs.match_take = True
         if made is not None:
             imgui.same_line(0, kit.px(10))
             imgui.align_text_to_frame_padding()
@@ -151,7 +156,7 @@ class TimePanel:
 
     def _nothing(self, stage: Stage, kit: Kit, strip: TimeStrip, low: ImVec2) -> None:
         """What the lane says where there is no clip to play."""
-        words = strip.face.fault or "This document has no clip yet: press New clip, and set keys of recipes in it."
+        words = strip.face.fault or NO_CLIP
         draw = imgui.get_window_draw_list()
         room = imgui.get_content_region_avail().x - kit.px(28)
         ink = theme.CORAL if strip.face.fault else theme.QUIET

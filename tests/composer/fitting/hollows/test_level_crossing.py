@@ -43,14 +43,18 @@ def test_a_level_is_counted_as_cgal_does_and_the_place_named() -> None:
     expected = len(cgal_faces(part_of(step.polygons, skin), np.ascontiguousarray(fine[skin])))
     assert expected > 20 and sum(found[1].crossing.values()) == expected
     lips = found[1].crossing["lips"] + found[1].crossing["mouth's inside"]
-    assert lips == expected and sum(found[1].crossing_library.values()) == 0
+    assert lips == expected and found[1].crossing_library["lips"] == 0
+    plain = [levels[0], level(1, step.polygons, neutral, neutral)]
+    nothing = level_crossings(keeper, keeper.landmarks, plain)[1]
+    assert not any(nothing.crossing.values()) and nothing.crossing_library == {}
     assert level_crossings(keeper, keeper.landmarks, levels[:1]) == {}
 
 
 def test_the_words_name_places_and_the_library_s_own() -> None:
     first = LevelCrossing({"lips": 3, "nose": 0}, {"lips": 1, "nose": 0})
-    found = {1: first, 2: LevelCrossing({"nose": 0}, {"nose": 2})}
-    assert finer_words(found) == ["the same at finer levels: level 1 lips 3 (1); level 2 nose 0 (2)"]
+    second = LevelCrossing({"lips": 1, "nose": 0}, {"lips": 0, "nose": 2})
+    found = {1: first, 2: second, 3: LevelCrossing({"nose": 0}, {})}
+    assert finer_words(found) == [
+        "the same at finer levels: level 1 lips 3 (1); level 2 lips 1 (0), nose 0 (2); level 3 none"
+    ]
     assert finer_words({}) == []
-    nothing = {1: LevelCrossing({"nose": 0}, {"nose": 0})}
-    assert finer_words(nothing) == ["the same at finer levels: level 1 none (none)"]
