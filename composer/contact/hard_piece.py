@@ -104,12 +104,13 @@ class HardPiece:
         """(p,) mm how far `places` (p, 3) lie outside of the piece, which of them (k,) lie within the grid, where they
         do in cells (k, 3), and the map (3, 3) back to rest."""
         turn, centre = self.placed(pose)
-        volume, found = abs(float(np.linalg.det(turn))), np.full(len(places), self._band)
+        volume = abs(float(np.linalg.det(turn)))
+        found: Floats = np.full(len(places), self._band)
         if volume < FLAT:
             return found, np.zeros(0, dtype=np.int64), np.zeros((0, 3)), turn
-        back = np.linalg.inv(turn)
-        at = ((places - centre) @ (back.T @ self._axes.T) - self._low) / self._cell
-        inside = np.flatnonzero(((at >= 0.0) & (at < self._shape - 1)).all(axis=1))
+        back: Floats = np.asarray(np.linalg.inv(turn))
+        at: Floats = ((places - centre) @ (back.T @ self._axes.T) - self._low) / self._cell
+        inside: Ints = np.flatnonzero(((at >= 0.0) & (at < self._shape - 1)).all(axis=1))
         at = at[inside]
         found[inside] = self._read(self._values, at) * np.cbrt(volume)
         return found, inside, at, back
