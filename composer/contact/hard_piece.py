@@ -83,26 +83,37 @@ class HardPiece:
         found = self._into @ pose[self.vertices]
         return found[:3].T, found[3]
 
+    def away(self, pose: NDArray, places: NDArray) -> Floats:
+        """(p,) mm that `places` (p, 3) of a pose (n, 3) lie outside of the piece, less than 0 inside, at most the band.
+        """
+        return self._at(pose, places)[0]
+
     def gaps(self, pose: NDArray, places: NDArray, near_mm: float = np.inf) -> tuple[Floats, Floats, Floats]:
-        """(p,) mm that `places` (p, 3) of a pose (n, 3) lie outside of the piece, less than 0 inside, at most the band;
-        outwards (p, 3), of length 1 but where the place is further off than `near_mm` or nothing is near; and (p,) in
-        [0, 1] how sure that direction is."""
+        """The same; outwards (p, 3), of length 1 but where the place is further off than `near_mm` or nothing is near;
+        and (p,) in [0, 1] how sure that direction is."""
+        found, inside, at, back = self._at(pose, places)
+        out, counts = np.zeros((len(places), 3)), np.zeros(len(places))
+        near = np.flatnonzero(found[inside] < near_mm)
+        if len(near):
+            close, slope = inside[near], self._read(self._slopes, at[near])
+            out[close] = unit_rows(slope @ (self._axes @ back))
+            counts[close] = smoothstep((lengths(slope) - UNSURE) / SURE)
+        return found, out, counts
+
+    def _at(self, pose: NDArray, places: NDArray) -> tuple[Floats, Ints, Floats, Floats]:
+        """(p,) mm how far `places` (p, 3) lie outside of the piece, which of them (k,) lie within the grid, where they
+        do in cells (k, 3), and the map (3, 3) back to rest."""
         turn, centre = self.placed(pose)
         volume = abs(float(np.linalg.det(turn)))
-        out = np.zeros((len(places), 3))
+        found: Floats = np.full(len(places), self._band)
         if volume < FLAT:
-            return np.full(len(places), self._band), out, np.zeros(len(places))
-        back = np.linalg.inv(turn)
-        at = ((places - centre) @ (back.T @ self._axes.T) - self._low) / self._cell
-        found = np.full(len(places), self._band)
-        inside = np.flatnonzero(((at >= 0.0) & (at < self._shape - 1)).all(axis=1))
-        found[inside] = self._read(self._values, at[inside]) * np.cbrt(volume)
-        close = inside[found[inside] < near_mm]
-        slope = self._read(self._slopes, at[close])
-        out[close] = unit_rows(slope @ self._axes @ back)
-        counts = np.zeros(len(places))
-        counts[close] = smoothstep((lengths(slope) - UNSURE) / SURE)
-        return found, out, counts
+            return found, np.zeros(0, dtype=np.int64), np.zeros((0, 3)), turn
+        back: Floats = np.asarray(np.linalg.inv(turn))
+        at: Floats = ((places - centre) @ (back.T @ self._axes.T) - self._low) / self._cell
+        inside: Ints = np.flatnonzero(((at >= 0.0) & (at < self._shape - 1)).all(axis=1))
+        at = at[inside]
+        found[inside] = self._read(self._values, at) * np.cbrt(volume)
+        return found, inside, at, back
 
     def _read(self, grid: Floats, at: NDArray) -> Floats:
         """What a `grid` (g,) or (g, 3) holds at places (p, 3) within it, counted in cells."""

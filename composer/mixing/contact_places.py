@@ -35,7 +35,7 @@ ROOM_LIPS, ROOM_LIDS = 0.0018, 0.0029
 CELL, BAND = 0.018, 0.09
 """Of a piece's grid: the width of a cell, 0.6 mm about lids and 0.9 mm about lips, and how far out it reaches."""
 COMES_NEAR = 0.04
-"""Skin that comes no nearer to a piece than this in any shape is not asked about it."""
+"""Skin that comes no nearer to a piece than this in any shape is not asked about it; less than its grid reaches."""
 LEAST_WINDOW = 0.05
 """Skin that can follow no more than this is not asked either."""
 LIDS_AGAIN = 2
@@ -182,11 +182,11 @@ def _hard(
 
 def _nearest(head: Head, deltas: Sequence[NDArray], piece: HardPiece, vertices: Ints) -> Floats:
     """(k,) mm the nearest that the vertices (k,) come to a piece at rest and in any shape."""
-    least = piece.gaps(head.neutral, head.neutral[vertices])[0]
+    least = piece.away(head.neutral, head.neutral[vertices])
     for delta in deltas:
         if delta[vertices].any() or delta[piece.vertices].any():
             pose = head.neutral + delta
-            least = np.minimum(least, piece.gaps(pose, pose[vertices])[0])
+            least = np.minimum(least, piece.away(pose, pose[vertices]))
     return np.asarray(least)
 
 
