@@ -183,15 +183,16 @@ def test_a_pull_on_a_hair_or_beside_it_tells_what_the_pose_does(seed: int, hair:
     mixer = Mixer(head, masks)
     tips = head.parts[0].vertices.reshape(HAIRS, STEPS)[0, 1:]
     at, share = (tips, np.array([0.2, 0.8])) if hair else (corners[0], bary[0])
-    place = SurfacePoint(tuple(int(v) for v in (*at, at[0])[:3]), tuple(float(w) for w in (*share, 0.0)[:3]))
+    (a, b, c), (u, v, w) = (*at.tolist(), int(at[0]))[:3], (*share.tolist(), 0.0)[:3]
+    place = SurfacePoint((a, b, c), (u, v, w))
     pull = Pull(mixer, recipe, place, np.eye(3), shapes=head.shape_names)
     told = pull.to(pull.start + (6.0, 2.0, 0.0))
     moved = share @ (mixer.pose(told.recipe) - mixer.pose(recipe))[at]
     np.testing.assert_allclose(told.point - pull.start, moved, atol=2e-2)  # weights have four digits
-    rows = recipe.rows | {key[0]: recipe.row(key[0]) for key in pull.given.keys}
+    rows = {**recipe.rows, **{key[0]: recipe.row(key[0]) for key in pull.given.keys}}
     known = {cell.key: cell for cell in recipe.cells}
     for key, column in zip(pull.given.keys, pull.given.at_point.T, strict=True):
         if not (between and key[1] == "shape_0"):
-            one, two = ({**known, key: Cell(*key[:2], weight)}.values() for weight in (0.0, 1.0))
-            one, two = (mixer.displacement(recipe.with_(cells=tuple(cells), rows=rows)) for cells in (one, two))
-            np.testing.assert_allclose(column, share @ (two - one)[at], atol=1e-5 * head.diagonal)
+            given = [{**known, key: Cell(*key[:2], weight)} for weight in (0.0, 1.0)]
+            moves = [mixer.displacement(recipe.with_(cells=tuple(cells.values()), rows=rows)) for cells in given]
+            np.testing.assert_allclose(column, share @ (moves[1] - moves[0])[at], atol=1e-5 * head.diagonal)
