@@ -30,6 +30,7 @@ from composer.mixing.match_cells import TakeCells, TakeSums, cells_of_take
 from composer.mixing.match_noise import noise_variance, penalties
 from composer.mixing.match_over_time import ScaledCells
 from composer.mixing.match_rigid import FreedColumns
+from composer.mixing.match_specific import Shares, most_specific
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.progress import Progress
 
@@ -146,6 +147,7 @@ class _Take:
         mixer, self.bends = with_bends(evaluated.mixer, named.shapes)
         self.columns = Columns(mixer, used, [*named.shapes, *self.bends])
         self.freed = FreedColumns(self.columns)
+        self.shares = Shares.of(self.columns, self.bends)
         self.straight_columns = np.array([key[1] not in self.bends for key in self.columns.keys])
         self.of_all = np.array([key[0] == ALL for key in self.columns.keys])
         self.whole = whole and ALL in used
@@ -214,7 +216,8 @@ class _Take:
         take = TakeSums(self.freed.gram, sums.onto, sums.squares, self.coordinates, max(variance, self.floor))
 
         def cells(candidates: NDArray) -> TakeCells:
-            return cells_of_take(take, np.flatnonzero(usable & candidates), self.bounds)
+            places = np.flatnonzero(usable & candidates)
+            return most_specific(take, cells_of_take(take, places, self.bounds), places, self.shares, self.bounds)
 
         def beyond(found: TakeCells) -> float:
             return max(found.left / (len(self.frames) * self.coordinates) - variance, 0.0)
