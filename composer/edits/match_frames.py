@@ -2,9 +2,10 @@
 
 The frames are read one after the other, never held. A first reading finds each frame's head motion and what the frame
 gives every cell (`composer.mixing.match_rigid`). Then the cells are chosen for the whole take
-(`composer.mixing.match_cells`), the whole face first, regions where they leave clearly less beyond the noise; and their
-weights are solved within bounds and smooth over time (`composer.mixing.match_over_time`), the penalties set by the
-noise (`composer.mixing.match_noise`). A second reading measures what is left. Where shapes turn or have in-betweens,
+(`composer.mixing.match_cells`; of equals the one that is about its region, `composer.mixing.match_specific`), the whole
+face first, regions where they leave clearly less beyond the noise; and their weights are solved within bounds and
+smooth over time (`composer.mixing.match_over_time`), the penalties set by the noise (`composer.mixing.match_noise`). A
+second reading measures what is left. Where shapes turn or have in-betweens,
 poses are not linear in the weights: then both are done again about the poses that were found, as long as the frames
 come nearer; the first time with columns for their bends (`composer.mixing.match_bent`).
 """
