@@ -5,9 +5,9 @@ gives every cell (`composer.mixing.match_rigid`). Then the cells are chosen for 
 (`composer.mixing.match_cells`; of equals the one that is about its region, `composer.mixing.match_specific`), the whole
 face first, regions where they leave clearly less beyond the noise; and their weights are solved within bounds and
 smooth over time (`composer.mixing.match_over_time`), the penalties set by the noise (`composer.mixing.match_noise`). A
-second reading measures what is left. Where shapes turn or have in-betweens,
-poses are not linear in the weights: then both are done again about the poses that were found, as long as the frames
-come nearer; the first time with columns for their bends (`composer.mixing.match_bent`).
+second reading measures what is left. Where shapes turn or have in-betweens, poses are not linear in the weights: then
+both are done again about the poses that were found, as long as the frames come nearer; the first time with columns for
+their bends (`composer.mixing.match_bent`).
 """
 
 from __future__ import annotations
