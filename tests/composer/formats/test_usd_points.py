@@ -102,3 +102,14 @@ def test_a_file_aside_goes_with_its_reader(tmp_path: Path, monkeypatch: pytest.M
     assert len(list((tmp_path / "aside").glob("*/points.usdc"))) == 1 and len(list(points.frames())) == 2
     del points
     assert not list((tmp_path / "aside").iterdir())
+
+
+def test_a_file_that_changes_while_it_is_read_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(usd_points, "PART_BYTES", 1)
+    for name, count in (("a", 5), ("b", 3)):
+        stage_of(tmp_path / f"{name}.usdc", count)
+    frames = read_sequence(tmp_path / "a.usdc").frames()
+    next(frames)
+    (tmp_path / "b.usdc").replace(tmp_path / "a.usdc")
+    with pytest.raises(MoueError, match=r"a.usdc: has changed while it was read; read it again"):
+        list(frames)
