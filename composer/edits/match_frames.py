@@ -2,11 +2,12 @@
 
 The frames are read one after the other, never held. A first reading finds each frame's head motion and what the frame
 gives every cell (`composer.mixing.match_rigid`). Then the cells are chosen for the whole take
-(`composer.mixing.match_cells`), the whole face first, regions where they leave clearly less beyond the noise; and their
-weights are solved within bounds and smooth over time (`composer.mixing.match_over_time`), the penalties set by the
-noise (`composer.mixing.match_noise`). A second reading measures what is left. Where shapes turn or have in-betweens,
-poses are not linear in the weights: then both are done again about the poses that were found, as long as the frames
-come nearer; the first time with columns for their bends (`composer.mixing.match_bent`).
+(`composer.mixing.match_cells`; of equals the one that is about its region, `composer.mixing.match_specific`), the whole
+face first, regions where they leave clearly less beyond the noise; and their weights are solved within bounds and
+smooth over time (`composer.mixing.match_over_time`), the penalties set by the noise (`composer.mixing.match_noise`). A
+second reading measures what is left. Where shapes turn or have in-betweens, poses are not linear in the weights: then
+both are done again about the poses that were found, as long as the frames come nearer; the first time with columns for
+their bends (`composer.mixing.match_bent`).
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from composer.mixing.match_cells import TakeCells, TakeSums, cells_of_take
 from composer.mixing.match_noise import noise_variance, penalties
 from composer.mixing.match_over_time import ScaledCells
 from composer.mixing.match_rigid import FreedColumns
+from composer.mixing.match_specific import Shares, most_specific
 from composer.mixing.recipe import ALL, Cell, CellKey, Recipe
 from composer.progress import Progress
 
@@ -146,6 +148,7 @@ class _Take:
         mixer, self.bends = with_bends(evaluated.mixer, named.shapes)
         self.columns = Columns(mixer, used, [*named.shapes, *self.bends])
         self.freed = FreedColumns(self.columns)
+        self.shares = Shares.of(self.columns, self.bends)
         self.straight_columns = np.array([key[1] not in self.bends for key in self.columns.keys])
         self.of_all = np.array([key[0] == ALL for key in self.columns.keys])
         self.whole = whole and ALL in used
@@ -214,7 +217,8 @@ class _Take:
         take = TakeSums(self.freed.gram, sums.onto, sums.squares, self.coordinates, max(variance, self.floor))
 
         def cells(candidates: NDArray) -> TakeCells:
-            return cells_of_take(take, np.flatnonzero(usable & candidates), self.bounds)
+            places = np.flatnonzero(usable & candidates)
+            return most_specific(take, cells_of_take(take, places, self.bounds), places, self.shares, self.bounds)
 
         def beyond(found: TakeCells) -> float:
             return max(found.left / (len(self.frames) * self.coordinates) - variance, 0.0)

@@ -148,10 +148,10 @@ def _of_gltf(path: Path) -> FrameSequence:
 
 
 def _of_usd(path: Path) -> FrameSequence:
-    from composer.formats.usd_points import read_usd_points
+    from composer.formats.usd_points import UsdPoints
 
-    mesh, times, frames = read_usd_points(path)
-    return _timed(path, mesh, times, lambda: (frame.astype(np.float64) for frame in frames))
+    points = UsdPoints(path)
+    return _timed(path, points.mesh, points.times, points.frames)
 
 
 def _timed(

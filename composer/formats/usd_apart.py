@@ -25,19 +25,21 @@ from composer.errors import MoueError
 from composer.formats import standing
 from composer.formats.arrival import UNSEEN, Arrival
 from composer.formats.mesh import Mesh
-from composer.formats.obj_lines import read_raw
-from composer.formats.usd_points import Points
+from composer.formats.usd_points import PointsPart
 from composer.formats.weight_track import WeightTrack
-from composer.head.reading import reading
+from composer.head.reading import open_regular, reading
 from composer.head.references import allow_outside, may_refer_outside
 
 TEXT, BINARY, PACKAGE = b"#usda ", b"PXR-USDC", b"PK\x03\x04"
+BLOCK = 2**20
 AT_LEAST, TIMES = 8 * 2**30, 64
 """Limit of the process's address space: this many bytes, plus this many times the file's size (our choice)."""
 TRUSTED = "allow-outside"
 """The process's argument where the user allows the file to refer to files outside its folder."""
-MESH, TOLD, WEIGHTS, POINTS = "mesh", "mesh, the neutral told first", "weights", "points"
-"""What is asked for: the process's last argument."""
+MESH, TOLD, WEIGHTS = "mesh", "mesh, the neutral told first", "weights"
+POINTS, BESIDE = "points", "binary"
+"""What is asked for: the process's last argument. Behind POINTS stand the number of a frame and bytes, behind BESIDE a
+path."""
 CHILD = "from composer.formats.usd_apart import child; child()"
 STANDING = "from composer.formats.usd_apart import stand; stand()"
 
@@ -49,15 +51,24 @@ class Wrong:
     said: tuple[Any, ...]
 
 
+def is_text(path: Path) -> bool:
+    """Whether `path` is USD text, whatever it is called. Raises MoueError where it cannot be read."""
+    with reading(path), open_regular(path) as file:
+        return file.read(len(TEXT)) == TEXT
+
+
 def alone(path: Path) -> bool:
     """Whether `path` is USD text that refers to no other file. Raises MoueError where it is not USD, or cut short."""
-    data = read_raw(path)
-    start = data[:16].tobytes()
-    if start.startswith(TEXT):
-        return not (data == ord("@")).any()
+    with reading(path), open_regular(path) as file:
+        start = file.read(24)
+        if not start:
+            raise MoueError("is empty", path)
+        if start.startswith(TEXT):
+            return b"@" not in start and not any(b"@" in block for block in iter(lambda: file.read(BLOCK), b""))
+        size = os.fstat(file.fileno()).st_size
     if start.startswith(BINARY):
-        contents = int(np.frombuffer(data[16:24].tobytes().ljust(8, b"\0"), "<i8")[0])
-        if not 24 <= contents < len(data) - 8:
+        contents = int(np.frombuffer(start[16:24].ljust(8, b"\0"), "<i8")[0])
+        if not 24 <= contents < size - 8:
             raise MoueError("ends before its table of contents", path, hint="the file is cut short")
     elif start.startswith(PACKAGE):
         if not zipfile.is_zipfile(path):
@@ -80,10 +91,15 @@ def weights_apart(path: Path) -> list[WeightTrack]:
     return found
 
 
-def points_apart(path: Path) -> Points:
-    """The mesh, the times and the vertices at each of them in `path`, read in the same way."""
-    mesh, times, frames = _apart(path, POINTS)
-    return mesh, times, frames
+def points_apart(path: Path, first: int, most: int) -> PointsPart:
+    """A part of at most `most` bytes of the frames in `path`, from number `first` on, read in the same way."""
+    found: PointsPart = _apart(path, f"{POINTS} {first} {most}")
+    return found
+
+
+def binary_apart(path: Path, target: Path) -> None:
+    """Write the stage at `path` to `target` as one binary file, in the same way."""
+    _apart(path, f"{BESIDE} {target}")
 
 
 def _apart(path: Path, what: str, early: Callable[[bytes], None] = lambda _: None) -> Any:
@@ -139,17 +155,21 @@ def _answer(path: Path, trusted: str, what: str, tell: Callable[[bytes], None]) 
     if trusted == TRUSTED:
         allow_outside(path)
     _bound_memory(path)
-    from composer.formats.usd_points import read_stage_points
+    from composer.formats.usd_points import read_stage_points, write_binary
     from composer.formats.usd_read import read_stage
     from composer.formats.usd_weights import read_stage_weights
 
-    result: Mesh | list[WeightTrack] | Points | Wrong
+    result: Mesh | list[WeightTrack] | PointsPart | None | Wrong
+    kind, _, more = what.partition(" ")
     try:
         with reading(path, "USD"):
             if what == WEIGHTS:
                 result = read_stage_weights(path)
-            elif what == POINTS:
-                result = read_stage_points(path)
+            elif kind == POINTS:
+                result = read_stage_points(path, *map(int, more.split()))
+            elif kind == BESIDE:
+                write_binary(path, Path(more))
+                result = None
             else:
                 seen = Arrival(lambda mesh: tell(pickle.dumps(mesh, protocol=5))) if what == TOLD else UNSEEN
                 result = read_stage(path, seen)

@@ -22,10 +22,10 @@ LEAST = 1e-6
 """A bend below this share of the head's diagonal is none (our choice)."""
 
 
-def with_bends(mixer: Mixer, shapes: Sequence[str]) -> tuple[Mixer, list[str]]:
-    """The mixer with a further shape (n, 3) mm for the bend of each of `shapes` that has one, and their names, which no
-    shape of the head has. It serves columns only."""
-    bends = []
+def with_bends(mixer: Mixer, shapes: Sequence[str]) -> tuple[Mixer, dict[str, str]]:
+    """The mixer with a further shape (n, 3) mm for the bend of each of `shapes` that has one; and by their names, which
+    no shape of the head has, those of the shapes that bend. It serves columns only."""
+    bends, owners = [], {}
     for name in shapes:
         if name not in mixer.hinges and not mixer.head.shape(name).inbetweens:
             continue
@@ -33,12 +33,13 @@ def with_bends(mixer: Mixer, shapes: Sequence[str]) -> tuple[Mixer, list[str]]:
         bend = (motion.at(0.5) - 0.5 * motion.at(1.0)).astype(np.float32)
         if float(np.abs(bend).max(initial=0.0)) > LEAST * mixer.head.diagonal:
             bends.append(Shape(_free(f"{name} bend", mixer.head.shape_index), bend))
+            owners[bends[-1].name] = name
     if not bends:
-        return mixer, []
+        return mixer, {}
     _ = mixer.masks  # made once, for both
     other = copy(mixer)
     other.head = replace(mixer.head, shapes=(*mixer.head.shapes, *bends))
-    return other, [bend.name for bend in bends]
+    return other, owners
 
 
 def _free(name: str, taken: object) -> str:

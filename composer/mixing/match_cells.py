@@ -76,7 +76,7 @@ def cells_of_take(sums: TakeSums, candidates: NDArray, bounds: Bounds) -> TakeCe
     """The cells that a take needs; all of `candidates` (places of columns that move something) for a `sparse` of 0."""
     candidates = np.asarray(candidates, dtype=np.intp)
     if not bounds.sparse:
-        return _told(sums, *_solved(sums, candidates, bounds, None))
+        return cells_alone(sums, candidates, bounds)
     at, weights = np.zeros(0, dtype=np.intp), np.zeros((len(sums.onto), 0))
     left, seen, barred = float(sums.squares.sum()), set[bytes](), np.zeros(0, dtype=np.intp)
     best = TakeCells(at, weights, left)
@@ -96,6 +96,12 @@ def cells_of_take(sums: TakeSums, candidates: NDArray, bounds: Bounds) -> TakeCe
         if sums.worth(other, bounds.sparse) < sums.worth(best, bounds.sparse):
             best = other
     return best
+
+
+def cells_alone(sums: TakeSums, at: NDArray[np.intp], bounds: Bounds) -> TakeCells:
+    """The cells at the places `at`, whether they are needed or not."""
+    at, weights = _solved(sums, at, bounds, None)
+    return TakeCells(at, weights, _left(sums, at, weights))
 
 
 def _coming_in(
@@ -158,10 +164,6 @@ def _left(sums: TakeSums, at: NDArray, weights: Floats) -> float:
     """mm^2, the sum of squares over the take."""
     reached = 2.0 * np.vdot(weights, sums.onto[:, at]) - np.vdot(weights, weights @ sums.gram[np.ix_(at, at)])
     return max(float(sums.squares.sum() - reached), 0.0)
-
-
-def _told(sums: TakeSums, at: NDArray, weights: Floats) -> TakeCells:
-    return TakeCells(at, weights, _left(sums, at, weights))
 
 
 def _needed(sums: TakeSums, at: NDArray, weights: Floats, needed: float, bounds: Bounds) -> NDArray[np.bool_]:

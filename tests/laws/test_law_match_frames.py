@@ -122,3 +122,28 @@ def test_shapes_that_do_not_go_straight_come_back(bent: str) -> None:
     found = matched(evaluated, take, ["all"])
     assert set(found.cells) == set(cells)
     np.testing.assert_allclose(weights_of(found, cells), take.weights, atol=0.02)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize(("more", "planted", "told"), [
+    (0.0, "part", "part"), (0.0, "both", "part"), (0.1, "part", "part"), (0.1, "both", "both"),
+])  # fmt: skip
+def test_of_shapes_alike_in_a_region_the_one_about_it_is_told(
+    more: float, planted: str, told: str, turned: bool
+) -> None:  # fmt: skip
+    """`both` does on the left what `part` does, and as much on the right. Where they are the same on the left, `part`
+    is told; where `both` also does `more` there than noise hides, what was planted is told. The order of shapes does
+    not matter. By reasoning: the same field says nothing of which shape made it."""
+    head = bowl()
+    x, y = head.neutral[:, 0], head.neutral[:, 1]
+    left, right, lower, wide = (
+        6.0 * np.exp(-0.5 * ((x - at) ** 2 + (y - up) ** 2) / size**2)[:, None] * np.array([0.0, 0.6, 0.8])
+        for at, up, size in ((50.0, 0.0, 13.0), (-50.0, 0.0, 13.0), (50.0, 40.0, 13.0), (0.0, -30.0, 30.0))
+    )
+    part = replace(head.shapes[0], name="part", delta=left.astype(np.float32))
+    both = replace(part, name="both", delta=(0.8 * (left + right + more * lower)).astype(np.float32))
+    middle = replace(part, name="wide", delta=wide.astype(np.float32))  # on one side only: no shape of the whole face
+    pair = (part, both) if turned else (both, part)
+    evaluated = with_sides(head.with_(shapes=(*pair, middle, *head.shapes[3:])))
+    found = matched(evaluated, taken(evaluated, [("left", planted, False), ("right", "wide", False)], 24))
+    assert set(found.cells) == {("left", told, False), ("right", "wide", False)}
