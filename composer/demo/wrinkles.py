@@ -49,8 +49,10 @@ FAMILIES: tuple[Family, ...] = (
     Family("glabella", (
         (("brow_head", (-8.5, -3.0, 0.0)), ("brow_head", (-9.0, 5.0, 0.0)), ("brow_head", (-8.0, 13.0, 0.0))),
         (("brow_head", (-3.5, 1.0, 0.0)), ("brow_head", (-3.0, 9.0, 0.0))),
-        (("sellion", (0.0, 4.0, 0.0)), ("sellion", (5.0, 3.0, 0.0)), ("sellion", (9.0, 0.0, 0.0))),
     ), {"au04": 1.0, "au09": 0.4}, 2.1, 1.7),
+    Family("nose_root", (
+        (("sellion", (0.0, 4.0, 0.0)), ("sellion", (5.0, 3.0, 0.0)), ("sellion", (9.0, 0.0, 0.0))),
+    ), {"au04": 0.35, "au09": 0.7}, 1.3, 2.2),
     Family("crows_feet", (
         (("exocanthion", (6.0, 3.0, 0.0)), ("exocanthion", (13.0, 7.5, 0.0)), ("exocanthion", (19.0, 11.0, 0.0))),
         (("exocanthion", (6.5, -0.5, 0.0)), ("exocanthion", (14.0, 0.0, 0.0)), ("exocanthion", (21.0, 0.5, 0.0))),

@@ -70,6 +70,10 @@ class EdgeMap:
         following = image[self.mesh.following]
         return (image >= 0) & (following == np.where(image >= 0, self.mesh.before[image], -2))
 
+    def is_whole(self, partner: NDArray) -> bool:
+        """Whether a map (n,) of vertices, -1 for none, is its own inverse and maps every polygon to one turned over."""
+        return bool((partner[self.begin] >= 0).all() and is_involution(partner) and self.kept(partner).all())
+
     def whole_pieces(self, partner: NDArray, clear: NDArray) -> Ints:
         """(k,) `images` on the `clear` pieces (c,) that a map (n,) takes to another and back with all of their
         polygons; -1 on all others."""
@@ -116,10 +120,7 @@ def mirror_by_place(
         taken = known >= 0
         partner = np.where(taken, known, np.where(taken[partner], -1, partner))
     _across_edges(edges, partner)
-    used = np.zeros(len(points), dtype=bool)
-    used[polygons.indices] = True
-    whole = bool((partner[used] >= 0).all() and is_involution(partner) and edges.kept(partner).all())
-    return PlacedMirror(partner, other, clear, whole)
+    return PlacedMirror(partner, other, clear, edges.is_whole(partner))
 
 
 def is_involution(partner: NDArray) -> bool:

@@ -63,6 +63,18 @@ class MirrorWalk:
                 self._start, self.parted = seed, walked.stopped
         return found
 
+    def ways(self, corner: int, images: NDArray) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+        """The ways in which the piece of a corner fits, mirrored, where the corner's edge goes to that of one of
+        `images` (k,): its vertices (v,), and the partner (v,) of each."""
+        found, walk = [], self._new()
+        for other in self._same[self._mesh.following[images]].tolist():
+            walked = walk.run(corner, other, keep=False)
+            if walked.stopped is None:
+                mine, first = np.unique(self._mesh.vertex[walked.corners], return_index=True)
+                image = self._mirrored.vertex[walked.others[first]]
+                found.append((mine.astype(np.int64), image.astype(np.int64)))
+        return found
+
     def pieces(self, images: NDArray) -> NDArray[np.int64]:
         """(n,) partners on all pieces, -1 where none is found.
 

@@ -1,9 +1,9 @@
 """The mirror map: the mirror image of each vertex of a head across the midline plane x = 0.
 
 Partners by place are used where they map every polygon to one with the opposite winding, or lie exactly in their
-places; else the mesh is walked from
-the midline. Where the two sides differ, each piece uses the map that keeps more of its edges. Vertices without a
-partner use the closest point of the reflected surface of their piece.
+places; else the mesh is walked from the midline, and hairs are paired by where they stand on the skin. Where the two
+sides differ, each piece uses the map that keeps more of its edges. Vertices without a partner use the closest point of
+the reflected surface of their piece.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.surface import Surface
 from composer.head.head import Head
 from composer.head.levels import Refinement, refine
+from composer.head.mirror_pairs import paired_on_skin
 from composer.head.mirror_place import (
     NEAREST,
     REFLECTION,
@@ -188,10 +189,16 @@ def mirror_map(polygons: Polygons, positions: NDArray, where: str | PathLike[str
         found = mirror_by_place(edges, points, target, walk.skin)
         if found.whole:
             return _map(polygons, points, target, found)
-        known = edges.whole_pieces(found.partner, found.clear)
-        walks.append((int(np.count_nonzero(walk.skin >= 0)), walk, points, known))
-    _, walk, points, images = max(walks, key=lambda each: each[0])
-    walked = _in_place(polygons, points, _carried(points, walk.skin), walk.pieces(images))
+        clear = edges.whole_pieces(found.partner, found.clear) >= 0
+        known, held = walk.skin.copy(), edges.mesh.vertex[clear & (walk.skin[edges.mesh.vertex] < 0)]
+        known[held] = found.partner[held]
+        known = paired_on_skin(edges, walk, points, known)
+        if edges.is_whole(known):
+            return _map(polygons, points, target, PlacedMirror(known, found.other, found.clear, True))
+        images = edges.whole_pieces(known, np.ones(len(found.clear), dtype=bool))
+        walks.append((int(np.count_nonzero(walk.skin >= 0)), walk, points, target, images))
+    _, walk, points, target, images = max(walks, key=lambda each: each[0])
+    walked = _in_place(polygons, points, target, walk.pieces(images))
     placed = mirror_by_place(edges, points, points * REFLECTION)
     partner = _better(edges, placed.partner, walked)
     target = _carried(points, partner)

@@ -54,6 +54,15 @@ class Standing:
         at the corners and the vertex, and where none of the corners moves."""
         return np.asarray(np.einsum("pc,pci->pi", self.bary * self._apart(share), field[self.corners]))
 
+    def masked_at(self, at: NDArray, field: NDArray, share: NDArray) -> Floats:
+        """(m, 3) mm, `masked` at the vertices `at` (m,), in rising order, alone."""
+        product = np.multiply(np.take(field, at, axis=0), np.take(share, at)[:, None], dtype=np.float64)
+        place = np.searchsorted(at, self.vertices)
+        on = np.flatnonzero(at[np.minimum(place, len(at) - 1)] == self.vertices) if len(at) else place[:0]
+        if len(on):
+            product[place[on]] += self.beyond(field, share)[on]
+        return product
+
     def carried(self, moved: NDArray) -> Floats:
         """(p, 3) mm, how a movement of the skin (n, 3) mm carries the `vertices` along."""
         return np.asarray(np.einsum("pc,pci->pi", self.bary, moved[self.corners]))

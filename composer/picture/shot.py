@@ -233,9 +233,10 @@ def _scattered(columns: NDArray, rows: NDArray) -> Single:
 
 def _steps(pixel_mm: float) -> list[int]:
     """How far apart, in pixels, the places lie that are averaged, one pass after the other: twice next to each other,
-    then ever further until they reach as far as the skin softens an edge (Dammertz, Sewtz, Hanika and Lensch,
-    Edge-avoiding a-trous wavelet transform for fast global illumination filtering, 2010)."""
-    reach = skin.SOFT_MM / max(pixel_mm, 1e-9)
+    then ever further until they reach twice as far as the skin softens an edge, which the grain of sixteen panes needs
+    in wide half shades (Dammertz, Sewtz, Hanika and Lensch, Edge-avoiding a-trous wavelet transform for fast global
+    illumination filtering, 2010)."""
+    reach = 2.0 * skin.SOFT_MM / max(pixel_mm, 1e-9)
     return [1, 1, *(step for step in (2, 4, 8) if 1.5 * step <= reach)]
 
 

@@ -12,11 +12,13 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from composer.geometry.polygons import Polygons
-from composer.head.head import Head, Part, Shape
+from composer.head.head import Head, InBetween, Part, Shape
+from composer.head.places import SurfacePoint
 from composer.mixing.active import LivePose
 from composer.mixing.linear import Mixer
 from composer.mixing.match import Columns
 from composer.mixing.movers import movers
+from composer.mixing.pull.pull import Pull
 from composer.mixing.recipe import ALL, Cell, Recipe, Row
 from tests.small_heads import grid
 from tests.small_mixes import seamless_pose
@@ -164,3 +166,32 @@ def test_a_hair_that_leans_on_the_skin_further_off_grows_where_its_root_is(seed:
     masks, recipe = some(rng, head)
     moved = Mixer(head, masks).displacement(recipe)
     np.testing.assert_allclose(moved[own], np.repeat(moved[own[:1]], STEPS, axis=0), atol=1e-9 * head.diagonal)
+
+
+@settings(deadline=None, max_examples=6)
+@given(seeds, st.booleans(), st.booleans())
+def test_a_pull_on_a_hair_or_beside_it_tells_what_the_pose_does(seed: int, hair: bool, between: bool) -> None:
+    """Where the point is told to go, and how each cell moves it for one unit of weight, are what poses say."""
+    rng = np.random.default_rng(seed)
+    head, corners, bary = hairy(rng)
+    if between:
+        bent = InBetween(0.5, (0.3 * head.shapes[0].delta).astype(head.shapes[0].delta.dtype))
+        head = head.with_(shapes=(Shape("shape_0", head.shapes[0].delta, (bent,)), *head.shapes[1:]))
+    masks, recipe = some(rng, head)
+    weights = {cell.key: 0.5 * float(rng.random()) for cell in recipe.cells}
+    recipe = recipe.with_(cells=tuple(Cell(*key[:2], weight) for key, weight in weights.items()), strength=1.0)
+    mixer = Mixer(head, masks)
+    tips = head.parts[0].vertices.reshape(HAIRS, STEPS)[0, 1:]
+    at, share = (tips, np.array([0.2, 0.8])) if hair else (corners[0], bary[0])
+    place = SurfacePoint(tuple(int(v) for v in (*at, at[0])[:3]), tuple(float(w) for w in (*share, 0.0)[:3]))
+    pull = Pull(mixer, recipe, place, np.eye(3), shapes=head.shape_names)
+    told = pull.to(pull.start + (6.0, 2.0, 0.0))
+    moved = share @ (mixer.pose(told.recipe) - mixer.pose(recipe))[at]
+    np.testing.assert_allclose(told.point - pull.start, moved, atol=2e-2)  # weights have four digits
+    rows = recipe.rows | {key[0]: recipe.row(key[0]) for key in pull.given.keys}
+    known = {cell.key: cell for cell in recipe.cells}
+    for key, column in zip(pull.given.keys, pull.given.at_point.T, strict=True):
+        if not (between and key[1] == "shape_0"):
+            one, two = ({**known, key: Cell(*key[:2], weight)}.values() for weight in (0.0, 1.0))
+            one, two = (mixer.displacement(recipe.with_(cells=tuple(cells), rows=rows)) for cells in (one, two))
+            np.testing.assert_allclose(column, share @ (two - one)[at], atol=1e-5 * head.diagonal)

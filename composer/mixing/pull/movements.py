@@ -90,8 +90,9 @@ def movements(
     of = [(key[1:], at) for key, at in zip(given.keys, given.start, strict=True)]
     regions = list(dict.fromkeys(key[0] for key in given.keys))
     place = point.of(mixer.head.neutral)
+    places = {region: mixer.standing.weights(point.corners, point.bary, shares[region]) for region in regions}
     jacobian = strength * np.array(
-        [float(point.of(shares[key[0]])) * point.of(fields[f]) for key, f in zip(given.keys, of, strict=True)]
+        [_moved(fields[f], *places[key[0]]) for key, f in zip(given.keys, of, strict=True)]
     ).reshape(-1, 3)
     size = np.linalg.norm(jacobian, axis=1)
     useful = np.flatnonzero((size > 1e-3) | (np.arange(len(size)) < given.own))
@@ -107,13 +108,23 @@ def movements(
     moves = np.zeros(mixer.head.n_vertices, dtype=bool)
     for i in useful:
         moves |= _reached(skin, of[i], fields[of[i]]) & (shares[given.keys[i][0]] > 0.0)
+    standing = mixer.standing
+    moves[standing.vertices] |= moves[standing.corners].any(axis=1)
     moves[point.corners] = True
     patch = skin.patch(moves)
     u = _displacements(patch, [fields[of[i]] for i in useful], [shares[key[0]] for key in keys], strength)
+    if len(mixer.standing):
+        for row, i, key in zip(u, useful, keys, strict=True):
+            row[:] = strength * mixer.standing.masked_at(patch.vertices, fields[of[i]], shares[key[0]])
     start = np.array([given.start[i] for i in useful])
     seam = _seam(patch, [fields[of[i]] for i in useful], [shares[key[0]] for key in keys], strength)
     own = int((useful < given.own).sum())
     return Movements(keys, own, start, patch, u, jacobian[useful].T, _elsewhere(patch, u, place), seam)
+
+
+def _moved(field: NDArray, vertices: NDArray, parts: Floats) -> Floats:
+    """(3,) mm, the sum of `parts` (k,) of a field (n, 3) at `vertices` (k,)."""
+    return np.asarray(parts @ np.asarray(field[vertices], dtype=np.float64))
 
 
 def _reached(skin: PullSkin, of: tuple, field: NDArray) -> NDArray[np.bool_]:

@@ -156,8 +156,8 @@ class Trust:
             if len(move.fields) == 1:
                 fields = [given.u[i]]
             else:
-                share = (self.recipe.strength * self.shares[key[0]][at]).astype(np.float32)[:, None]
-                fields = [np.take(field, at, axis=0).astype(np.float32) * share for field in move.fields]
+                share = self.recipe.strength * self.shares[key[0]]
+                fields = [self.mixer.standing.masked_at(at, each, share).astype(np.float32) for each in move.fields]
             if self.joined is not None and self.joined.takes_part(key[0]):
                 fields = [field.copy() for field in fields]
                 for field, further in zip(fields, self.joined.of(key), strict=True):
