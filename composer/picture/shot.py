@@ -63,14 +63,15 @@ class Shot:
             return images
         rows, columns = (at.ravel() for at in np.mgrid[top:bottom, left:right])
         windows = [image[top:bottom, left:right] for image in images]
-        self._first_pass(windows, columns, rows)
+        evened, depth, tolerance = self._first_pass(windows, columns, rows)
         edges = self._to_refine(windows)
         if self.clear:  # against the ground alone an outline may not show
             edges |= _edges(self._held[top:bottom, left:right, None])
         at = np.flatnonzero(edges)
         for some in np.array_split(at, len(at) // AT_ONCE + 1):
             if len(some):
-                for window, light in zip(windows, self._again(columns[some], rows[some]), strict=True):
+                again = self._again(columns[some], rows[some], evened[some], depth[some], tolerance)
+                for window, light in zip(windows, again, strict=True):
                     window[np.unravel_index(some, window.shape[:2])] = to_srgb(light).T
         return images
 
@@ -104,11 +105,14 @@ class Shot:
                 return as_planes(sight), hits.at(rows * camera.width + columns)
         return self._hits(columns + 0.5, rows + 0.5)
 
-    def _first_pass(self, windows: list[Single], columns: NDArray, rows: NDArray) -> None:
+    def _first_pass(self, windows: list[Single], columns: NDArray, rows: NDArray) -> tuple[Single, Single, float]:
+        """Colour pixels (k,) with one ray each. Returns how much of the window each sees (k,), evened, the distance
+        (k,) mm of what it shows, infinite for the ground, and how far apart in mm one surface may lie there."""
         sight, hits = self._first_hits(columns, rows)
+        depth = np.full(columns.size, np.inf, dtype=np.float32)
         on = np.flatnonzero(hits.triangle >= 0)
         if not len(on):
-            return
+            return np.zeros(columns.size, dtype=np.float32), depth, 0.0
         self._held[rows[on], columns[on]] = 1.0
         shape = windows[0].shape[:2]
         lit, places = np.zeros(columns.size, dtype=np.float32), []
@@ -118,7 +122,6 @@ class Shot:
             place = self._place(hits, some, sight)
             lit[some] = self._lit(place, pane, within)
             places.append((some, place))
-        depth = np.full(columns.size, np.inf, dtype=np.float32)
         depth[on] = hits.distance[on]
         tolerance = 1.0 + 4.0 * self.camera.pixel_mm(float(depth[on].mean()))
         evened: Single = lit.reshape(shape)
@@ -129,13 +132,17 @@ class Shot:
             at = np.unravel_index(some, shape)
             for window, light in zip(windows, self._colours(place, smooth[some]), strict=True):
                 window[at] = to_srgb(light).T
+        return smooth, depth, tolerance
 
     def _place(self, hits: Hits, some: NDArray, sight: Single) -> Place:
         return Place(self.ground, hits.triangle[some], hits.u[some], hits.v[some], sight.take(some, axis=1))
 
-    def _again(self, columns: NDArray, rows: NDArray) -> list[Single]:
+    def _again(
+        self, columns: NDArray, rows: NDArray, evened: Single, depth: Single, tolerance: float
+    ) -> list[Single]:
         """(3, k) display light of pixels rendered with eight rays each, for each of the covers: the mean with the
-        ground, or of the head alone in a clear picture."""
+        ground, or of the head alone in a clear picture. What lies where the first ray met the head, as `_first_pass`
+        gives it, is lit as evened there, so that edges stand out from their surroundings by no grain."""
         held = np.zeros(len(columns), dtype=np.float32)
         base = np.float32(not self.clear) * to_linear(self._behind[rows]).astype(np.float32).T
         totals = [np.zeros((3, len(columns)), dtype=np.float32) for _ in range(self.ground.n_covers)]
@@ -148,17 +155,20 @@ class Shot:
             if len(on):
                 place = self._place(hits, on, sight)
                 within = _scattered(columns[on] + i, rows[on])
-                lit = [self._lit(place, np.full(len(on), pane), within) for pane in (2 * i, 2 * i + 1)]
-                for total, light in zip(totals, self._colours(place, 0.5 * (lit[0] + lit[1])), strict=True):
+                other = np.abs(hits.distance[on] - depth[on]) >= tolerance
+                lit = [self._lit(place, np.full(len(on), pane), within, other) for pane in (2 * i, 2 * i + 1)]
+                seen = np.where(other, 0.5 * (lit[0] + lit[1]), evened[on]).astype(np.float32)
+                for total, light in zip(totals, self._colours(place, seen), strict=True):
                     total[:, on] += light
         self._held[rows, columns] = held / np.float32(len(_SUBPIXELS))
         count = np.maximum(held, 1.0) if self.clear else np.float32(len(_SUBPIXELS))
         return [total / count for total in totals]
 
-    def _lit(self, place: Place, pane: NDArray, within: Single) -> Single:
-        """(k,) 1 where the place `within` (2, k) a pane (k,) of the window is seen, else 0."""
+    def _lit(self, place: Place, pane: NDArray, within: Single, asked: NDArray | None = None) -> Single:
+        """(k,) 1 where the place `within` (2, k) a pane (k,) of the window is seen, else 0, as where it is not
+        `asked` (k,)."""
         toward = self.light.toward_window(pane, within)
-        facing = np.flatnonzero(dot(place.normals, toward) > 0.0)
+        facing = np.flatnonzero((dot(place.normals, toward) > 0.0) & (True if asked is None else asked))
         lit = np.zeros(len(pane), dtype=np.float32)
         if len(facing):
             origins, directions = (as_rows(each.take(facing, axis=1)) for each in (place.lifted, toward))
