@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from numpy.typing import NDArray
 
@@ -36,6 +36,9 @@ class Region:
     locked: bool = False
     number: int | None = None
     colour: int | None = None
+
+
+Named = TypeVar("Named", Region, Recipe, Clip, KeptView, ReferencePicture)
 
 
 @dataclass(frozen=True)
@@ -95,38 +98,29 @@ class Project:
 
     def region(self, name: str) -> Region:
         """The region of this name. Raises MoueError with the nearest names."""
-        for region in self.regions:
-            if region.name == name:
-                return region
-        raise unknown("region", name, [r.name for r in self.regions], self.path)
+        return self._named("region", self.regions, name)
 
     def recipe(self, name: str) -> Recipe:
         """The recipe of this name. Raises MoueError with the nearest names."""
-        for recipe in self.recipes:
-            if recipe.name == name:
-                return recipe
-        raise unknown("recipe", name, [r.name for r in self.recipes], self.path)
+        return self._named("recipe", self.recipes, name)
 
     def clip(self, name: str) -> Clip:
         """The clip of this name. Raises MoueError with the nearest names."""
-        for clip in self.clips:
-            if clip.name == name:
-                return clip
-        raise unknown("clip", name, [c.name for c in self.clips], self.path)
+        return self._named("clip", self.clips, name)
 
     def view(self, name: str) -> KeptView:
         """The kept view of this name. Raises MoueError with the nearest names."""
-        for view in self.views:
-            if view.name == name:
-                return view
-        raise unknown("view", name, [v.name for v in self.views], self.path)
+        return self._named("view", self.views, name)
 
     def reference(self, name: str) -> ReferencePicture:
         """The reference picture of this name. Raises MoueError with the nearest names."""
-        for held in self.references:
-            if held.name == name:
-                return held
-        raise unknown("reference", name, [held.name for held in self.references], self.path)
+        return self._named("reference", self.references, name)
+
+    def _named(self, what: str, held: Sequence[Named], name: str) -> Named:
+        for each in held:
+            if each.name == name:
+                return each
+        raise unknown(what, name, [each.name for each in held], self.path)
 
     def with_(self, **changes: object) -> Project:
         """A project with some fields replaced."""

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+from composer.document.kept_view import KeptView
 from composer.document.project import Project
+from composer.document.reference_picture import ReferencePicture
 from composer.mixing.recipe import ALL, Cell, Recipe
 
 
@@ -67,21 +70,23 @@ def _regions(before: Project, after: Project) -> list[str]:
 
 
 def _views(before: Project, after: Project) -> list[str]:
-    old, new = {v.name: v for v in before.views}, {v.name: v for v in after.views}
-    came, went = [n for n in new if n not in old], [n for n in old if n not in new]
-    if len(came) == len(went) == 1 and replace(old[went[0]], name=came[0]) == new[came[0]]:
-        return [f"view {went[0]} renamed {came[0]}"]
-    found = [f"view {name} kept" for name in came] + [f"view {name} deleted" for name in went]
-    return found + [f"view {name} changed" for name in new if name in old and old[name] != new[name]]
+    return _named("view", before.views, after.views, "kept", "deleted")
 
 
 def _references(before: Project, after: Project) -> list[str]:
-    old, new = {r.name: r for r in before.references}, {r.name: r for r in after.references}
+    return _named("reference", before.references, after.references, "laid", "taken away")
+
+
+def _named(
+    what: str, before: Sequence[KeptView | ReferencePicture], after: Sequence[KeptView | ReferencePicture],
+    made: str, gone: str,
+) -> list[str]:  # fmt: skip
+    old, new = {each.name: each for each in before}, {each.name: each for each in after}
     came, went = [n for n in new if n not in old], [n for n in old if n not in new]
     if len(came) == len(went) == 1 and replace(old[went[0]], name=came[0]) == new[came[0]]:
-        return [f"reference {went[0]} renamed {came[0]}"]
-    found = [f"reference {name} laid" for name in came] + [f"reference {name} taken away" for name in went]
-    return found + [f"reference {name} changed" for name in new if name in old and old[name] != new[name]]
+        return [f"{what} {went[0]} renamed {came[0]}"]
+    found = [f"{what} {name} {made}" for name in came] + [f"{what} {name} {gone}" for name in went]
+    return found + [f"{what} {name} changed" for name in new if name in old and old[name] != new[name]]
 
 
 def _rest(before: Project, after: Project) -> list[str]:

@@ -10,6 +10,7 @@ from imgui_bundle import ImVec2, imgui
 
 from composer.errors import MoueError
 from composer.mixing.recipe import ALL
+from composer.viewer.panels.match import REGIONS, SHAPES
 from composer.viewer.panels.sheets import begin_sheet, end_sheet
 from composer.viewer.session.folders import fault_of
 from composer.viewer.session.match_take import TakeWish, free_clip_name, match_take
@@ -17,8 +18,6 @@ from composer.viewer.session.stage import Stage
 from composer.viewer.session.time_strip import TimeStrip
 from composer.viewer.ui.kit import Kit
 
-REGIONS = {"every": "Every region", "row": "The chosen row"}
-SHAPES = {"every": "Every shape", "tray": "Those in the tray"}
 KEPT = {"keys": "Keys", "table": "Every frame"}
 KEPT_HINTS = {
     "keys": "as few keys as keep every vertex within so many mm: they can be moved and weighed in the strip",
