@@ -186,7 +186,7 @@ def _inside(polygons: Polygons, at: NDArray[np.int64]) -> Flags:
 def _left(test: SelfCrossing, parted: Rows, changed: Flags, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
     """(q, 2) the pairs of triangles that cross at `parted` (n, 3), where the `pairs` (p, 2) did before the vertices
     flagged in `changed` (n,) moved: only what lies by their polygons is looked at."""
-    moved = changed[test.triangles].any(axis=1)
+    moved: Flags = np.any(changed[test.triangles], axis=1)
     if not moved.any():
         return pairs
     faces = np.zeros(test.polygons.n_faces, dtype=bool)
