@@ -101,7 +101,7 @@ class Ranking:
         return others[(index >= 0) & (off < UV_SAME)]
 
     def agreeing(self, corners: Ints, others: Ints) -> NDArray[np.bool_]:
-        """(m,) whether the pieces of corners (m,) keep landmarks and texture coordinates if `others` (m,) match them."""
+        """(m,) whether the pieces of corners (m,) keep landmarks and texture coordinates, matched to `others` (m,)."""
         good = np.ones(len(corners), dtype=bool)
         mine, other = self.evidence.uv, self.evidence.other_uv
         if mine is not None and other is not None:

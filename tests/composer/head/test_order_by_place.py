@@ -1,4 +1,4 @@
-"""Hundreds of pieces that are one mesh: each is matched with the one in whose place it lies, as a walk of each would."""
+"""Hundreds of pieces that are one mesh: each is matched with the one in whose place it lies, as a walk would do it."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ def hairy(rng: np.random.Generator) -> tuple[Polygons, np.ndarray]:
     """A skin, two balls, and hairs of four sides that stand in rows on it, all of one mesh."""
     mesh, points = head_like(rng)
     faces, places, n = [mesh.face(i).tolist() for i in range(mesh.n_faces)], [points], mesh.n_vertices
-    around = 0.1 * np.array([[1, 0, 0], [0, 1, 0], [-1, 0, 0], [0, -1, 0.0]])
+    around = 0.04 * np.array([[1, 0, 0], [0, 1, 0], [-1, 0, 0], [0, -1, 0.0]])
     for hair in range(HAIRS):
         root = np.array([hair % 8 - 3.5, hair // 8 - 2.0, 5.0])
-        bend = 0.05 * rng.normal(size=3)
+        bend = 0.01 * rng.normal(size=3)
         places += [root + around + bend * ring + [0, 0, 0.3 * ring] for ring in range(RINGS)]
         for ring in range(RINGS - 1):
             at = n + 4 * ring
@@ -35,7 +35,7 @@ def hairy(rng: np.random.Generator) -> tuple[Polygons, np.ndarray]:
 
 
 @settings(deadline=None, max_examples=4)
-@given(seed=SEEDS, noise=st.sampled_from([0.0, 0.003, 0.03]))
+@given(seed=SEEDS, noise=st.sampled_from([0.0, 0.003, 0.012]))
 def test_every_hair_is_matched_with_its_own(seed: int, noise: float) -> None:
     """Truth is the permutation that was drawn. The largest noise leaves some hairs unclear, which are then walked."""
     rng = np.random.default_rng(seed)
