@@ -307,13 +307,14 @@ def match(
 
     `regions` and `shapes` may be used, all unless said; weights go from `low` to `high`; `sparse` says how few
     cells (0 as many as help, 0.01 few, 0.1 very few); `whole` tries the whole face first, then regions; `symmetric`
-    gives both sides one weight. Raises MoueError, naming the file.
+    gives both sides one weight. The recipe keeps contact; distances are of its weights, before that. Raises
+    MoueError, naming the file.
     """
     path = Path(target)
     found = match_file(
         document, path, regions, shapes, bounds=Bounds(low, high, sparse), symmetric=symmetric, whole=whole, unit=unit
     ).few.matched
-    return Match(Recipe(path.stem, found.cells), found.explained, *found.p50_p95_most)
+    return Match(Recipe(path.stem, found.cells, contact=True), found.explained, *found.p50_p95_most)
 
 
 def match_clip(

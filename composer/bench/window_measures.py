@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from composer.bench.measure import Row
 
-WINDOW_MEASURES = ("window_frame", "window_gpu", "window_large")
+WINDOW_MEASURES = ("window_frame", "window_gpu", "window_clip", "window_large")
 
 
 def run_window(names: Sequence[str]) -> Iterator[Row]:

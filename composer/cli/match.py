@@ -67,6 +67,8 @@ def match(
 
     The whole face is tried first, then regions, with few cells. `--sparse 0 --no-whole` uses every cell.
 
+    The recipe keeps contact, unless --residual is given; distances are of its weights, before that.
+
     Example: moue match keeper scan.obj --to scan.moue
 
     Example: moue match clock.toml frames --clip take --report take.html

@@ -286,6 +286,10 @@ class EvaluatedDocument:
         """The same where it is made already."""
         return self._contacts.at_hand(self.mixer)
 
+    def make_contact(self, progress: Progress) -> None:
+        """Make it now, and tell how far it is."""
+        self._contacts.of(self.mixer, progress)
+
     def seamless_join(self, recipe: Recipe) -> SeamlessJoin:
         """The join of the regions that a recipe uses, with its halo; made once for their masks. Spots take no part: a
         spot is one wide ramp, and the join would take most of its movement away."""

@@ -196,9 +196,9 @@ class Matcher:
 def matched_document(
     project: Project, path: Path, name: str, matched: Matched, residual: str | None = None, taken: Collection[str] = ()
 ) -> Project:
-    """The project as a document at `path` with one recipe, named `name`, of the matched cells. With `residual`, the
-    target minus the pose is kept as a shape of that name. Weights are rounded to DIGITS; those below WRITTEN are left
-    out.
+    """The project as a document at `path` with one recipe, named `name`, of the matched cells, which keeps contact.
+    With `residual`, the target minus the pose is kept as a shape of that name, and the recipe keeps no contact: with
+    that shape it is the target. Weights are rounded to DIGITS; those below WRITTEN are left out.
 
     `taken` are the names of the head's shapes and its neutral. Raises MoueError for names that may not be used.
     """
@@ -207,5 +207,6 @@ def matched_document(
         raise MoueError("a recipe may not be named 'neutral'", path, hint="give the target another name")
     cells = [replace(cell, weight=round(cell.weight, DIGITS)) for cell in matched.cells]
     written = tuple(cell for cell in cells if abs(cell.weight) >= WRITTEN)
-    document = moved_to(project, path).with_(recipes=(Recipe(name, written),))
+    recipe = Recipe(name, written, contact=residual is None)
+    document = moved_to(project, path).with_(recipes=(recipe,))
     return document if residual is None else keep_shape(document, residual, matched.left, taken)

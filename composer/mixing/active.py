@@ -107,7 +107,7 @@ class LivePose:
         touched = self._add(held, [strength * (b - a) for a, b in zip(before, after, strict=True)])
         if self._mixer.correctives.triggered_by(cell.key):
             touched = self._follow_fixes(touched)
-        return touched if self.deferred else widened(touched, self._part())
+        return touched if self.deferred else widened(touched, self._part(dragged=True))
 
     def set_row(self, region: str, row: Row) -> Range:
         """Change how a region's row joins and recompute the columns affected. Returns the range touched."""
@@ -141,13 +141,15 @@ class LivePose:
         return (0, len(self._positions))
 
     @property
-    def contact(self) -> MixContact | None:
-        """What parts the positions of a recipe that keeps contact; None where that is not at hand."""
-        return None if self._contact is None else self._contact.contact
+    def contact(self) -> LiveContact | None:
+        """What parts the positions of a recipe that keeps contact; None where that is not at hand, and where it has
+        nothing to part in a drag."""
+        return self._contact if self._contact is not None and self._contact.follows else None
 
     def keep_contact(self, contact: MixContact | None) -> Range:
-        """Part what goes through in recipes that keep contact, where it is given. Returns the range touched."""
-        if contact is None or contact is self.contact:
+        """Part what goes through in linear recipes that keep contact, where it is given; a seamless join is parted
+        where it is made. Returns the range touched."""
+        if contact is None or (self._contact is not None and contact is self._contact.contact):
             return NOTHING
         self._contact = LiveContact(contact) if self._contact is None else self._contact.by(contact)
         return NOTHING if self._stale else self._part()
@@ -252,11 +254,11 @@ class LivePose:
         self._stale = False
         self._part()
 
-    def _part(self) -> Range:
+    def _part(self, dragged: bool = False) -> Range:
         """Part the positions, where the recipe keeps contact. Returns the range touched."""
-        if self._contact is None:
+        if self._contact is None or self._given.join != "linear":
             return NOTHING
-        return self._contact.follow(self._moved, self._positions, self._mixer.head.neutral, self.recipe)
+        return self._contact.follow(self._moved, self._positions, self._mixer.head.neutral, self.recipe, dragged)
 
     def _stacking(self) -> Stack:
         if self._stacked is None:

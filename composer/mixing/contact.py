@@ -36,11 +36,14 @@ from composer.mixing.contact_guard import FaceGuard
 from composer.mixing.contact_places import ContactPlace, HardSide, contact_places
 from composer.mixing.linear import Mixer
 from composer.mixing.recipe import Recipe
+from composer.progress import Progress
 from masks.soften import smoothstep
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Gap = tuple[Floats, Floats, Across | None, Floats]
+PREPARING, FOUND = "preparing contact", 0.6
+"""What progress says, and its share when all places are found."""
 FIRM = 0.1
 """How much a row gives way beside a typical push's own answer of 1; the field changes by at most 1 / (2 sqrt(FIRM)) of
 what its rows lack. With 0.03 sweeps of a mouth step up to 5 times as far as without contact."""
@@ -90,12 +93,33 @@ class Left:
 class MixContact:
     """Contact on one head, for any recipe; made once for a mixer. `missing` tells in sentences what is not known."""
 
-    def __init__(self, mixer: Mixer) -> None:
+    def __init__(self, mixer: Mixer, progress: Progress | None = None) -> None:
+        def told(share: float) -> None:
+            if progress is not None:
+                progress(share, PREPARING)
+
         self.head: Head = mixer.head
         self.mixer = mixer
-        places, self.missing = contact_places(self.head)
+        places, self.missing = contact_places(self.head, lambda share: told(FOUND * share))
         moving = mixer.anchors if self.head.parts else None
-        self._places = [_Parting(mixer, each, moving) for each in places]
+        self._places: list[_Parting] = []
+        for place in places:
+            told(FOUND + (1.0 - FOUND) * len(self._places) / len(places))
+            self._places.append(_Parting(mixer, place, moving))
+
+    @property
+    def parts(self) -> bool:
+        """Whether the head has anything to part."""
+        return bool(self._places)
+
+    def unknown(self, recipe: Recipe) -> int:
+        """How many poses of shapes alone have to be measured before a recipe can be parted."""
+        return max((each.allowed.unknown(recipe) for each in self._places), default=0)
+
+    def learn(self, recipe: Recipe, most: int) -> None:
+        """Measure at most so many of them."""
+        for each in self._places:
+            each.allowed.learn(recipe, most)
 
     def again(self, mixer: Mixer) -> MixContact:
         """The same for another mixer of the same head, with other masks, hinges, correctives or mirror map."""
@@ -145,13 +169,13 @@ class _Parting:
         self._bound, self._along = _bound_to(head, anchors, place.vertices)
         self.moved = np.concatenate([place.vertices, self._bound])
         self._gaps_before: dict[tuple[int, int], tuple[list[NDArray], Gap]] = {}
-        self._allowed = self._may(mixer)
+        self.allowed = self._may(mixer)
         self._pulls = [np.zeros(sum(map(len, self._own))) for _ in range(place.passes)]
         self._before: tuple[list[NDArray], tuple[Ints, Floats] | None] | None = None
 
     def again(self, mixer: Mixer) -> _Parting:
         other = copy(self)
-        other._allowed = other._may(mixer)
+        other.allowed = other._may(mixer)
         other._before, other._pulls, other._gaps_before = None, list(self._pulls), {}
         return other
 
@@ -163,7 +187,7 @@ class _Parting:
     def correction(self, pose: NDArray, recipe: Recipe) -> tuple[Ints, Floats] | None:
         """The vertices (k,) of the head that are moved, and how far (k, 3) mm; None where nothing goes through."""
         places = np.asarray(pose[self.place.vertices], dtype=np.float64)
-        allowed = self._allowed.of(recipe)
+        allowed = self.allowed.of(recipe)
         asked = [places, *(pose[each.piece.vertices] for each in self.place.hard), *allowed]
         before = self._before
         if before is None or not all(np.array_equal(a, b) for a, b in zip(before[0], asked, strict=True)):
@@ -197,7 +221,7 @@ class _Parting:
 
     def left(self, parted: NDArray, recipe: Recipe) -> list[Left]:
         """What lies deeper than allowed in a pose (n, 3) mm, by what meets."""
-        deep, may = self._depths(parted), self._allowed.of(recipe)
+        deep, may = self._depths(parted), self.allowed.of(recipe)
         over = [np.maximum(a - np.maximum(b, self.place.room_mm), 0.0) for a, b in zip(deep, may, strict=True)]
         words = [self.place.words] * len(self.place.sides) + [each.words for each in self.place.hard]
         own = self._own

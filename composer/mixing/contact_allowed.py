@@ -49,6 +49,25 @@ class AllowedDepths:
                 np.maximum(so_far, rest + shares[name] * (own - rest), out=so_far)
         return [np.maximum(each, least) + room for each, least, room in zip(deep, self._least, self._room, strict=True)]
 
+    def unknown(self, recipe: Recipe) -> int:
+        """How many poses have to be measured before the depths of a recipe's cells are known."""
+        return len(self._unmeasured(recipe))
+
+    def learn(self, recipe: Recipe, most: int) -> None:
+        """Measure at most so many of them."""
+        for cell, step in self._unmeasured(recipe)[:most]:
+            self._at(cell, step)
+
+    def _unmeasured(self, recipe: Recipe) -> list[tuple[Cell, int]]:
+        """Cells and steps whose depths are not known."""
+        found = []
+        for cell in recipe.cells:
+            steps = cell.weight * recipe.amount(cell.region) * recipe.strength * STEPS
+            low = int(np.floor(steps + 1e-9))
+            asked = (low, low + 1) if steps > low else (low,)
+            found += [(cell, step) for step in asked if step != 0 and _key(cell, step) not in self._taken]
+        return found
+
     def _alone(self, cell: Cell, weight: float) -> list[Floats]:
         low = int(np.floor(weight * STEPS + 1e-9))
         share = max(weight * STEPS - low, 0.0)
@@ -61,8 +80,8 @@ class AllowedDepths:
         """The depths with the shape of a cell alone at `step` tenths."""
         if step == 0:
             return self.rest
-        key = (("", cell.shape, cell.mirrored), step)
-        return self._kept(key, lambda: self._mixer.head.neutral + self._mixer.motion(cell).at(step / STEPS))
+        at = step / STEPS
+        return self._kept(_key(cell, step), lambda: self._mixer.head.neutral + self._mixer.motion(cell).at(at))
 
     def _sculpted(self, name: str, recipe: Recipe) -> list[Floats]:
         """The depths of the pose at which a corrective was sculpted, in rows as a recipe's."""
@@ -82,3 +101,7 @@ class AllowedDepths:
                 del self._taken[next(iter(self._taken))]
             self._taken[key] = self._depths(pose())
         return self._taken[key]
+
+
+def _key(cell: Cell, step: int) -> Hashable:
+    return (("", cell.shape, cell.mirrored), step)

@@ -9,6 +9,7 @@ from threading import RLock
 
 from composer.mixing.contact import MixContact
 from composer.mixing.linear import Mixer
+from composer.progress import Progress
 
 
 class MixContacts:
@@ -18,11 +19,11 @@ class MixContacts:
         self._lock = RLock()
         self._made: MixContact | None = None
 
-    def of(self, mixer: Mixer) -> MixContact:
+    def of(self, mixer: Mixer, progress: Progress | None = None) -> MixContact:
         """The contact for a mixer's recipes."""
         with self._lock:
             if self._made is None or self._made.head is not mixer.head:
-                self._made = MixContact(mixer)
+                self._made = MixContact(mixer, progress)
             elif self._made.mixer is not mixer:
                 self._made = self._made.again(mixer)
             return self._made

@@ -7,7 +7,7 @@ What is missing is told in plain words. Lengths are shares of the lines' length.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -71,8 +71,11 @@ class ContactPlace:
     room_mm: float
 
 
-def contact_places(head: Head) -> tuple[list[ContactPlace], list[str]]:
-    """The places of a head, and a sentence for each thing that is missing."""
+def contact_places(
+    head: Head, progress: Callable[[float], None] | None = None
+) -> tuple[list[ContactPlace], list[str]]:  # fmt: skip
+    """The places of a head, and a sentence for each thing that is missing. `progress` is told the share that is done,
+    in [0, 1]."""
     skin = np.flatnonzero(head.skin)
     if nothing := parts_nothing(head):
         return [], [nothing]
@@ -84,7 +87,10 @@ def contact_places(head: Head) -> tuple[list[ContactPlace], list[str]]:
     surface = _skin_surface(head, skin)
     told = what_parts_are(head)
     places = []
-    for meeting in meetings(head, number):
+    met = meetings(head, number)
+    for done, meeting in enumerate(met):
+        if progress is not None:
+            progress(done / len(met))
         about = ABOUT_LIDS if meeting.lids else ABOUT_LIPS
         patch = Patch(surface, replace(meeting, about=about))
         sides = _facing(surface, patch)

@@ -27,6 +27,7 @@ def test_a_new_recipe_joins_seamlessly_and_says_so(open_demo: Hand) -> None:
     hand, session = open_demo, open_demo.session
     hand.click_on("New recipe")
     assert session.recipe.join == "seamless" and any("seamlessly" in words for words in hand.told)
+    assert session.recipe.contact
     hand.click_on("Linear")
     assert session.recipe.join == "linear"
 

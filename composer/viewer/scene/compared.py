@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.viewer.render.look import Look
 from composer.viewer.render.view3d import View3D
 from composer.viewer.session.compare import NEUTRAL, TARGET
+from composer.viewer.session.joined import waits_for_contact
+from composer.viewer.session.ready_contact import pose_at_once
 from composer.viewer.session.same_key import same_key
 from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
@@ -45,7 +46,8 @@ class Compared:
     def _make(self, stage: Stage) -> None:
         session, whom = stage.opened, stage.compare.whom
         recipe = next((r for r in session.project.recipes if r.name == whom), None)
-        key = (session.evaluated.mixer, session.head, whom, recipe, session.target)
+        parted = recipe is not None and not waits_for_contact(session.evaluated, recipe)
+        key = (session.evaluated.mixer, session.head, whom, recipe, parted, session.target)
         if same_key(self._key, key):
             return
         self._key, positions = key, _positions(session, whom)
@@ -61,4 +63,4 @@ def _positions(session: Session, whom: str) -> NDArray[np.float32] | None:
     recipe = next((r for r in session.project.recipes if r.name == whom), None)
     if recipe is None:
         return None
-    return np.ascontiguousarray(EvaluatedRecipe.of(session.evaluated, recipe).pose, dtype=np.float32)
+    return np.ascontiguousarray(pose_at_once(session.evaluated, recipe), dtype=np.float32)

@@ -136,7 +136,8 @@ class Thumbs:
             if recipe is None:
                 return None
             try:
-                positions = EvaluatedRecipe.of(session.evaluated, recipe.with_(join="linear")).pose.astype(np.float32)
+                plain = recipe.with_(join="linear", contact=False)
+                positions = EvaluatedRecipe.of(session.evaluated, plain).pose.astype(np.float32)
             except MoueError:
                 return None
             eye = self._face

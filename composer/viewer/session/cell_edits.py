@@ -29,7 +29,7 @@ def carried_edit(stage: Stage, region: str, shape: str, mirrored: bool = False, 
     cell = Cell(region, shape, weight, mirrored)
     if any(recipe.name == session.recipe_name for recipe in session.history.committed.recipes):
         return cells_edit(stage, cell)
-    return lambda project: add_recipe(project, Recipe("first", (cell,), join=new_join(session)))
+    return lambda project: add_recipe(project, Recipe("first", (cell,), join=new_join(session), contact=True))
 
 
 def clear_row(stage: Stage, region: str) -> Edit:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,11 +38,17 @@ def is_finished_later(recipe: Recipe) -> bool:
     return recipe.join == "seamless" or recipe.contact
 
 
+def waits_for_contact(evaluated: EvaluatedDocument, recipe: Recipe) -> bool:
+    """Whether a recipe keeps contact, and what parts its head is still to be made, which takes seconds."""
+    return recipe.contact and not parts_nothing(evaluated.head) and evaluated.contact_at_hand is None
+
+
 @dataclass
 class Joined:
     """A join: of which recipe by which mixer, its pose (n, 3) mm, how far it moved anything outside the ramps, mm, and
     what follows a drag from there, with the `masks` that it was made from. `seconds` is how much of a processor's time
-    it took, `left` what contact left, in brief and as a sentence."""
+    it took, `left` what contact left, in brief and as a sentence; `parted` is false where it could not be parted yet.
+    """
 
     recipe: Recipe | None = None
     mixer: Mixer | None = None
@@ -52,6 +58,7 @@ class Joined:
     live: LiveJoin | None = None
     masks: Mapping[str, NDArray] = field(default_factory=dict)
     left: tuple[tuple[str, str], ...] = ()
+    parted: bool = True
 
     def of(self, recipe: Recipe, mixer: Mixer) -> NDArray[np.float32] | None:
         """The joined pose (n, 3) mm of a recipe that is finished later; None where it is not there."""
@@ -61,11 +68,16 @@ class Joined:
 
     def left_in(self, recipe: Recipe, mixer: Mixer) -> tuple[tuple[str, str], ...]:
         """What contact left in the pose of a recipe, in brief and as a sentence; none while that is not finished."""
+        if recipe.contact and (nothing := parts_nothing(mixer.head)):
+            return ((PARTS_NOTHING, f"{nothing} {PLACE_THEM}"),)
         return self.left if recipe.contact and self.of(recipe, mixer) is not None else ()
 
 
-def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
-    """A recipe joined and parted as it says. Raises MoueError where it cannot be mixed."""
+def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe, parted: bool = True) -> Joined:
+    """A recipe joined and parted as it says, or joined alone. Raises MoueError where it cannot be mixed."""
+    if not parted and recipe.contact:
+        joined = joined_recipe(evaluated, recipe.with_(contact=False))
+        return replace(joined, recipe=recipe, parted=False)
     contact = evaluated.contact if recipe.contact else None  # made once a head, so it is no part of what a join takes
     if recipe.join == "linear":
         pose = evaluated.pose(recipe)
@@ -77,11 +89,12 @@ def joined_recipe(evaluated: EvaluatedDocument, recipe: Recipe) -> Joined:
     total, further = mixer.displacement(recipe), live.further
     mixer.standing.add_to(total, join.zone.free, further)
     pose = moved(mixer.head.neutral, total)
-    parted = pose if contact is None else contact.parted(pose, recipe)
+    seconds = time.thread_time() - began
+    held = pose if contact is None else contact.parted(pose, recipe)
     furthest = float(join.outside(further).max(initial=0.0))
     masks = {region: evaluated.effective[region] for region in join.ramps}
-    seconds, left = time.thread_time() - began, _left(contact, parted, recipe)
-    return Joined(recipe, mixer, parted.astype(np.float32), furthest, seconds, live, masks, left)
+    left = _left(contact, held, recipe)
+    return Joined(recipe, mixer, held.astype(np.float32), furthest, seconds, live, masks, left)
 
 
 def _left(contact: MixContact | None, pose: NDArray, recipe: Recipe) -> tuple[tuple[str, str], ...]:
@@ -89,8 +102,6 @@ def _left(contact: MixContact | None, pose: NDArray, recipe: Recipe) -> tuple[tu
     told."""
     if contact is None:
         return ()
-    if nothing := parts_nothing(contact.head):
-        return ((PARTS_NOTHING, f"{nothing} {PLACE_THEM}"),)
     left = (each for each in contact.left(pose, recipe) if each.most_mm >= LEAST_TOLD_MM)
     return tuple((each.brief, f"{each.sentence}; {LOWER}") for each in left)
 
@@ -136,23 +147,28 @@ class ShownJoin:
         """Whether a join is to be made: of the recipe as it stands, or, while something is held, of its regions."""
         if held or not is_finished_later(recipe):
             return recipe.join == "seamless" and self.lacks(evaluated, recipe)
-        return self.joined.of(recipe, evaluated.mixer) is None
+        if recipe.join == "linear" and (waits_for_contact(evaluated, recipe) or parts_nothing(evaluated.head)):
+            return False
+        if self.joined.of(recipe, evaluated.mixer) is None:
+            return True
+        return not self.joined.parted and not waits_for_contact(evaluated, recipe)
 
     def pose(
-        self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int
-    ) -> NDArray[np.float32] | None:
+        self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int, dragged: bool = False
+    ) -> NDArray[np.float32] | None:  # fmt: skip
         """(n, 3) mm, the joined pose of a recipe: as it was made, or followed from there over the linear pose `live`;
-        None where there is neither. `version` says whether anything has changed since the last call."""
+        None where there is neither. `version` says whether anything has changed since the last call, `dragged` whether
+        more changes follow soon."""
         pose = self.joined.of(recipe, evaluated.mixer)
         if pose is None:
-            pose = self._follow(live, evaluated, recipe, version)
+            pose = self._follow(live, evaluated, recipe, version, dragged)
         if pose is None or self._way is None:
             return pose
         return pose + self._left * self._way
 
     def _follow(
-        self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int
-    ) -> NDArray[np.float32] | None:
+        self, live: LivePose, evaluated: EvaluatedDocument, recipe: Recipe, version: int, dragged: bool
+    ) -> NDArray[np.float32] | None:  # fmt: skip
         if not self.serves(evaluated, recipe):
             return None
         join, key = self.joined.live, (self.joined, version)
@@ -168,7 +184,7 @@ class ShownJoin:
             if self._pose is None or self._pose.shape != total.shape:
                 self._pose = np.empty(total.shape, dtype=np.float32)
             self._pose[:] = total
-            parted = live.contact.corrections(total, recipe) if recipe.contact and live.contact is not None else []
+            parted = [] if live.contact is None else live.contact.corrections(total, recipe, dragged)
             for vertices, correction in parted:
                 self._pose[vertices] += correction.astype(np.float32)
             self._followed = key

@@ -96,7 +96,7 @@ def match_target(stage: Stage, path: Path, wish: Wish | None = None) -> None:
             f"{len(found.cells)} cells reach {100 * found.explained:.0f} percent of {path.stem}. Distance to it: "
             f"median {middle:.2f} mm, 95th percentile {p95:.2f} mm, maximum {most:.2f} mm."
         )
-        recipe = Recipe(name, tuple(found.cells))
+        recipe = Recipe(name, tuple(found.cells), contact=True)
         return Reached(recipe, sculpt.positions.astype(np.float32), words, matcher.conditioning.words)
 
     def done(reached: Reached) -> None:

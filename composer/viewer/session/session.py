@@ -29,7 +29,7 @@ from composer.viewer.session.changed_cells import changed_cells
 from composer.viewer.session.frame import Frame
 from composer.viewer.session.heads import Heads
 from composer.viewer.session.held import Held
-from composer.viewer.session.joined import Joined, ShownJoin, joined_recipe
+from composer.viewer.session.joined import Joined, ShownJoin, joined_recipe, waits_for_contact
 from composer.viewer.session.middle import middle_of
 from composer.viewer.session.opening import Opened
 from composer.viewer.session.rough_normals import rough_normals
@@ -52,8 +52,7 @@ class Session:
         self.saved: Project | None = opened.evaluated.project if opened.file and not opened.recovered else None
         self.held = Held()
         self.linked = False
-        recipes = self.project.recipes
-        self.recipe_name = recipes[0].name if recipes else ""
+        self.recipe_name = next((recipe.name for recipe in self.project.recipes), "")
         self.region = ALL
         self.shape = ""
         self.version = 0
@@ -64,8 +63,7 @@ class Session:
         self.target: NDArray[np.float32] | None = None
         self._override: NDArray[np.float32] | None = None
         self._normals = Normals(self.head, stands=arriving)
-        self._rough = rough_normals(self.head)
-        self._between = False
+        self._rough, self._between = rough_normals(self.head), False
         self._live = LivePose(self.evaluated.mixer, self._wanted())
         self._mixer: Mixer = self.evaluated.mixer
         self._touched: Range | None = None
@@ -125,7 +123,7 @@ class Session:
         """(n, 3) mm, what is seen now."""
         if self._override is not None:
             return self._override
-        joined = self._join.pose(self._live, self.evaluated, self._wanted(), self.version)
+        joined = self._join.pose(self._live, self.evaluated, self._wanted(), self.version, self.previewing)
         return self._live.positions if joined is None else joined
 
     def weight(self, key: CellKey) -> float | None:
@@ -143,25 +141,25 @@ class Session:
         """Do an edit as one step. Raises MoueError, with nothing changed."""
         project = self._tried(edit)
         self.history.apply(lambda _: project)
-        self._follow()
+        self.follow()
         self._settle()
 
     def preview(self, edit: Edit) -> None:
         """Show an edit while something is held. Raises MoueError, with the preview before kept."""
         project = self._tried(edit)
         self.history.preview(lambda _: project)
-        self._follow()
+        self.follow()
 
     def commit(self) -> None:
         """Make one step of the preview."""
         self.history.commit()
-        self._follow()
+        self.follow()
         self._settle()
 
     def abort(self) -> None:
         """Drop the preview."""
         self.history.abort()
-        self._follow()
+        self.follow()
 
     def prepared(self, edit: Edit) -> tuple[Project, EvaluatedDocument]:
         """The committed project edited and made ready with its masks, nothing of the session changed: for another
@@ -175,27 +173,23 @@ class Session:
         """Make one step of a project that was prepared."""
         self._prepared = evaluated
         self.history.apply(lambda _: project)
-        self._follow()
+        self.follow()
         self._settle()
 
     def undo(self) -> None:
         """One step back."""
         self.history.undo()
-        self._follow()
+        self.follow()
 
     def redo(self) -> None:
         """One step forward."""
         self.history.redo()
-        self._follow()
-
-    def follow(self) -> None:
-        """Bring the pose up to date after a choice or a mark was changed."""
-        self._follow()
+        self.follow()
 
     def choose_recipe(self, name: str) -> None:
         """Look at another recipe."""
         self.recipe_name = name
-        self._follow()
+        self.follow()
 
     def show(self, positions: NDArray | None) -> None:
         """Show other positions (n, 3) mm in place of the recipe's pose; None goes back to it."""
@@ -214,12 +208,17 @@ class Session:
 
     @property
     def join_wanted(self) -> bool:
-        """Whether what is seen is not yet, or not quite, the recipe joined seamlessly as it asks."""
-        return self.join_missing or self._join.easing
+        """Whether what is seen is not yet, or not quite, the recipe joined and parted as it asks."""
+        return self.join_missing or self._join.easing or self.contact_missing
 
-    def join(self) -> Joined:
+    @property
+    def contact_missing(self) -> bool:
+        """Whether the recipe is shown without its contact, until what parts the head is made (`make_contact`)."""
+        return self._override is None and not self.arriving and waits_for_contact(self.evaluated, self._wanted())
+
+    def join(self, parted: bool = True) -> Joined:
         """The recipe joined and parted, for another thread. Raises MoueError where it cannot be mixed."""
-        return joined_recipe(self.evaluated, self._wanted())
+        return joined_recipe(self.evaluated, self._wanted(), parted)
 
     def take_join(self, joined: Joined) -> None:
         """Show a join and let it follow from now on, where it still fits the head and its masks."""
@@ -248,8 +247,8 @@ class Session:
     @property
     def live(self) -> LivePose | None:
         """What the card makes the pose of; None while other positions are shown."""
-        parted = self._override is not None or (self.recipe.contact and self._live.contact is not None)
-        return None if parted or self._join.shown(self.evaluated, self._wanted()) else self._live
+        here = self._override is not None or (self.recipe.contact and self._live.contact is not None)
+        return None if here or self._join.shown(self.evaluated, self._wanted()) else self._live
 
     def frame(self, quick: bool = False) -> Frame:
         """Positions, normals and what changed since the last call; of a large head `quick` makes normals only at the
@@ -328,7 +327,7 @@ class Session:
             evaluated = self.evaluated.again(project)
             recipe = next((r for r in project.recipes if r.name == self.recipe_name), EMPTY)
             posed = self._live.recipe
-            if recipe.rows != posed.rows or {c.key for c in recipe.cells} - {c.key for c in posed.cells}:
+            if recipe.rows != posed.rows or not {c.key for c in recipe.cells} <= {c.key for c in posed.cells}:
                 evaluated.check(recipe)
             self._prepared = evaluated
         return project
@@ -342,7 +341,8 @@ class Session:
     def _wanted(self) -> Recipe:
         return self.held.shown(self.recipe)
 
-    def _follow(self) -> None:
+    def follow(self) -> None:
+        """Bring the pose up to date after a choice, a mark or the history was changed."""
         project = self.project
         if self.recipe_name not in {r.name for r in project.recipes}:
             self.recipe_name = project.recipes[0].name if project.recipes else ""
@@ -368,8 +368,8 @@ class Session:
     def _forget_head(self) -> None:
         """Drop what was found of the head before, when another one is in its place."""
         self._normals, self._override, self.target = Normals(self.head), None, None
-        self._rough, self._between = rough_normals(self.head), False
-        self._reach, self._centres, self._moved = {}, {}, (None, {})
+        self._rough, self._between, self._reach, self._centres = rough_normals(self.head), False, {}, {}
+        self._moved = (None, {})
 
     def _go_to(self, recipe: Recipe) -> None:
         """The shortest way from the live pose's recipe to another."""

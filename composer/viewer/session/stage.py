@@ -29,6 +29,7 @@ from composer.viewer.session.keeping import Keeping
 from composer.viewer.session.kept_marks import KeepingMarks
 from composer.viewer.session.others import Others
 from composer.viewer.session.places import OVERLAYS, Overlay, Place
+from composer.viewer.session.ready_contact import keep_ready
 from composer.viewer.session.reference_pictures import ReferencePictures
 from composer.viewer.session.session import Session
 from composer.viewer.session.settings import Settings
@@ -235,7 +236,10 @@ class Stage:
         self.work.poll()
         session = self.session
         if session is not None and session.join_missing and all(job.name != JOINING for job in self.work.jobs):
-            self.work.begin(JOINING, lambda progress: session.join(), session.take_join, quiet=True)
+            parted = not session.contact_missing
+            self.work.begin(JOINING, lambda progress: session.join(parted), session.take_join, quiet=True)
+        if session is not None:
+            keep_ready(self.work, session)
         now = self.clock()
         joining = session is not None and session.step(now)
         self.words = [w for w in self.words if w.until > now and w.place != self.place]

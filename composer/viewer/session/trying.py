@@ -12,12 +12,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.document.evaluated_recipe import EvaluatedRecipe
 from composer.document.project import Project
 from composer.edits.recipes import add_recipe, free_recipe_name
 from composer.edits.trials import Travel, eased, random_recipe, weights_between, with_weight
 from composer.mixing.recipe import Cell, CellKey, Recipe
 from composer.viewer.session.joining import new_join
+from composer.viewer.session.ready_contact import pose_at_once
 from composer.viewer.session.session import Session
 from composer.viewer.session.stage import Stage
 
@@ -76,7 +76,7 @@ class Trying:
         session = stage.opened
         project = session.project
         rest = session.head.neutral
-        ends = [EvaluatedRecipe.of(session.evaluated, project.recipe(name)).pose - rest for name in (start, end)]
+        ends = [pose_at_once(session.evaluated, project.recipe(name)) - rest for name in (start, end)]
         travel = Travel(*ends)
         self.trial, self.found = Trial("travel", self.pace, travel=travel, recipe=session.recipe_name), None
         self.trial.ends = project.recipe(start), project.recipe(end)
@@ -92,12 +92,12 @@ class Trying:
         name = f"chance {self.seed}"
         found = random_recipe(self.seed, names, shapes, cells, (0.0, self.limit), session.linked, name)
         self.seed += 1
-        self.gallery = (*self.gallery, found.with_(join=new_join(session)))[-MOST_KEPT:]
+        self.gallery = (*self.gallery, found.with_(join=new_join(session), contact=True))[-MOST_KEPT:]
         self.look_at(session, self.gallery[-1])
 
     def look_at(self, session: Session, found: Recipe) -> None:
         """Show a random combination of the gallery. Raises MoueError where it can no longer be mixed."""
-        pose = EvaluatedRecipe.of(session.evaluated, found).pose
+        pose = pose_at_once(session.evaluated, found)
         self.trial, self.found, self._of = None, found, session.project
         session.show(pose)
 
@@ -149,11 +149,11 @@ class Trying:
         elif what == "before":
             earlier = session.evaluated.again(session.history.before)
             old = next((r for r in earlier.project.recipes if r.name == session.recipe_name), Recipe("none"))
-            session.show(EvaluatedRecipe.of(earlier, old).pose)
+            session.show(pose_at_once(earlier, old))
         else:
             recipe = {"a": self.a, "b": self.b}.get(what, self.a or self.b)
             if recipe is not None:
-                session.show(EvaluatedRecipe.of(session.evaluated, recipe).pose)
+                session.show(pose_at_once(session.evaluated, recipe))
 
     @property
     def running(self) -> bool:
@@ -201,7 +201,7 @@ class Trying:
             recipe = session.recipe.with_(join=trial.join or session.recipe.join)
             tried = with_weight(recipe, Cell(region, shape, weight, mirrored))
             began = time.monotonic()
-            pose = EvaluatedRecipe.of(session.evaluated, tried).pose
+            pose = pose_at_once(session.evaluated, tried)
             trial.slow += time.monotonic() - began > SLOW_SECONDS
             if trial.slow > 1:  # the first frame may have to prepare the join
                 trial.join = "linear"
@@ -213,9 +213,9 @@ class Trying:
         """(n,) mm between A and B, or A and what is seen where B is not set; None without A."""
         if self.a is None:
             return None
-        one = EvaluatedRecipe.of(session.evaluated, self.a).pose
+        one = pose_at_once(session.evaluated, self.a)
         if self.b is not None:
-            two = EvaluatedRecipe.of(session.evaluated, self.b).pose
+            two = pose_at_once(session.evaluated, self.b)
         else:
             two = np.asarray(session.positions(), dtype=np.float64)
         away = one - two

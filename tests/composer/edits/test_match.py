@@ -154,6 +154,7 @@ def test_the_answer_is_a_document_of_one_recipe(tmp_path: Path) -> None:
     again = EvaluatedDocument(open_document(tmp_path / "m.moue"), evaluated.head)
     (recipe,) = again.project.recipes
     assert recipe.name == "scan" and all(abs(c.weight) >= 1e-4 for c in recipe.cells)
+    assert not recipe.contact and matched_document(evaluated.project, tmp_path, "scan", matched).recipes[0].contact
     whole = again.pose(recipe.with_(cells=(*recipe.cells, Cell("all", "rest", 1.0))))
     np.testing.assert_allclose(whole, pose, atol=2e-3)
     assert saved.shapes["rest"]["delta"].startswith("shapes/")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from imgui_bundle import imgui
 
 from composer.edits.recipes import set_contact, set_join, set_note, set_strength
+from composer.viewer.session.ready_contact import share_ready
 from composer.viewer.session.stage import Stage
 from composer.viewer.ui.kit import Kit
 
@@ -55,9 +56,12 @@ def _join(stage: Stage, kit: Kit) -> None:
             stage.guard(lambda: session.preview(lambda p: set_join(p, name, "seamless", round(halo / 100, 2))))
         if imgui.is_item_deactivated():
             session.commit()
-    hint = "part lips, lids, eyeballs and teeth where they go through each other; a drag takes longer with it"
+    hint = "part lips, lids, eyeballs and teeth where they go through each other"
     if kit.button("Keep contact", hint, on=recipe.contact, wide=imgui.get_content_region_avail().x):
         stage.do(lambda p: set_contact(p, name, not recipe.contact))
+    if session.contact_missing:
+        brief = f"contact is shown in a moment: {share_ready(stage.work):.0%}"
+        kit.quiet(kit.fit(brief, imgui.get_content_region_avail().x))
     for brief, sentence in session.joined.left_in(recipe, session.evaluated.mixer)[:2]:
         kit.quiet(kit.fit(brief, imgui.get_content_region_avail().x))
         kit.tip(sentence)

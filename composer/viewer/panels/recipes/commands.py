@@ -23,7 +23,7 @@ def new_recipe(stage: Stage) -> None:
     if session is None:
         return
     name = free_recipe_name(session.project, "recipe")
-    if stage.do(lambda p: add_recipe(p, Recipe(name, join=new_join(session)))):
+    if stage.do(lambda p: add_recipe(p, Recipe(name, join=new_join(session), contact=True))):
         session.choose_recipe(name)
         say_join(stage, name)
 
