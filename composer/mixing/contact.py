@@ -61,7 +61,7 @@ EARLY, MARGIN = 1.0, 0.4
 PULL = 1.0
 """How hard a row may pull beside what it would alone, where it lacks as much and as much more as is watched. With 2 the
 worst sweep of a mouth steps 3.6 times as far as without contact, with 1 2.9; without a bound 13."""
-FIRMER, FIRMER_TEETH = 1.15, 2.4
+FIRMER, FIRMER_TEETH = 1.15, 2.3
 """What a row asks for is this many times what it lacks, since it gives way; that beside teeth stands against others."""
 WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
