@@ -8,7 +8,9 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Collection
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 from composer.demo.character import CHARACTERS, KEEPER
 from composer.demo.library import library_of
@@ -76,8 +78,23 @@ def _small_demo(folder: Path) -> None:
     (folder / "document.toml").write_text(text, encoding="utf-8")
 
 
+def take_made() -> None:
+    """Let `moue demo` in this process take keeper's neutral and library from what the run's workers have made, and keep
+    for them what it makes: the same functions make both."""
+    from composer.demo import tour
+
+    fresh = tour.library_of
+
+    def taken(made: DemoNeutral, level: int = 0, *rest: Any, **more: Any) -> Head:
+        make = partial(fresh, made, level, *rest, **more)
+        return make() if level else thing(f"{KEEPER.name}'s library", make)
+
+    tour.library_of = taken
+    tour.build_neutral = lambda character: neutral(character.name)
+
+
 def _moue_demo(folder: Path) -> None:
-    code = "from composer.cli.main import main; main()"
+    code = "from tests.demo_heads import take_made; take_made(); from composer.cli.main import main; main()"
     command = [sys.executable, "-c", code, "demo", "--to", str(folder)]
     done = subprocess.run(command, capture_output=True, text=True, cwd=Path(__file__).resolve().parent.parent)
     assert done.returncode == 0, done.stderr

@@ -67,7 +67,7 @@ def random_head(rng: np.random.Generator, polygons: Polygons, shapes: int, betwe
     for i in range(shapes):
         delta = (0.1 * mm * rng.normal(size=(n, 3))).astype(np.float32)
         delta[rng.random(n) < 0.3] = 0.0
-        extra = ()
+        extra: tuple[InBetween, ...] = ()
         if i < between:
             places = np.sort(rng.choice(np.arange(1, 10), size=rng.integers(1, 4), replace=False)) / 10.0
             extra = tuple(_random_between(rng, float(at), n, mm) for at in places)

@@ -93,7 +93,7 @@ def _with_clip(project: Project, shapes: Sequence[str]) -> Project:
     drawn = np.random.default_rng(13)
     regions = [region.name for region in project.regions]
     for number in range(RECIPES):
-        cells = tuple(Cell(str(region), shapes[drawn.integers(len(shapes))], float(drawn.uniform(0.3, 1.0)))
+        cells = tuple(Cell(str(region), shapes[int(drawn.integers(len(shapes)))], float(drawn.uniform(0.3, 1.0)))
                       for region in drawn.choice(regions, CELLS, replace=False))  # fmt: skip
         project = add_recipe(project, Recipe(f"bench_{number}", cells))
     keys = tuple(Key(0.5 * number, recipe=f"bench_{number}") for number in range(RECIPES))

@@ -32,7 +32,7 @@ MOST_NODES = 250_000
 """Nodes of a grid; a larger piece has wider cells."""
 RIGID = 0.02
 """Of a piece's size: with every shape within so much of an affine map, the piece counts as rigid."""
-SMOOTH = 1.5
+SMOOTH_BALL, SMOOTH_TEETH = 1.5, 2.0
 """Cells over which distances are blurred (Gauss) before their slope is taken."""
 UNSURE, SURE = 0.1, 0.6
 """A blurred slope no longer than this has no side, as in the middle of a crown, where the nearest surface changes from
@@ -54,6 +54,7 @@ class HardPiece:
         from scipy.ndimage import gaussian_filter  # takes long to import
 
         points = np.asarray(neutral[vertices], dtype=np.float64)
+        self.ball = ball
         self.vertices = np.asarray(vertices)[:: max(1, len(points) // ASKED)]
         self.centre = ball_centre(points) if ball else 0.5 * (points.min(axis=0) + points.max(axis=0))
         asked = np.asarray(neutral[self.vertices], dtype=np.float64) - self.centre
@@ -72,8 +73,8 @@ class HardPiece:
             about = (np.asarray(neutral, dtype=np.float64) - self.centre) @ self._axes.T
             shape = (int(self._shape[0]), int(self._shape[1]), int(self._shape[2]))
             values = signed_distances(about, triangles, self._low, self._cell, shape, band_mm).ravel()
-        values = np.clip(values, None, band_mm)
-        slopes = np.gradient(gaussian_filter(values.reshape(self._shape), SMOOTH), self._cell)
+        values, smooth = np.clip(values, None, band_mm), SMOOTH_BALL if ball else SMOOTH_TEETH
+        slopes = np.gradient(gaussian_filter(values.reshape(self._shape), smooth), self._cell)
         self._values = values
         self._slopes = np.column_stack([each.ravel() for each in slopes])
         self._strides = np.array([self._shape[1] * self._shape[2], self._shape[2], 1])

@@ -71,13 +71,13 @@ class EvaluatedLevel:
     def head(self) -> Head:
         """The neutral at the level, without shapes, for writing."""
         evaluated = self.evaluated
-        head = head_at_level(evaluated.head.with_(shapes=()), self.level, factors=self.steps)
-        if self._rules is not self.steps:
-            head = head.with_(neutral=refine(evaluated.head.neutral, self._rules))
+        cage = evaluated.head.neutral
         if self.detail is not None:
-            neutral = self.detail.add(evaluated.head.neutral, self.detail.neutral)
-            head = head.with_(neutral=refine(neutral, self._rules[self.library_level :]))
-        return head
+            neutral = refine(self.detail.add(cage, self.detail.neutral), self._rules[self.library_level :])
+        else:
+            neutral = refine(cage, self._rules)
+        whole = evaluated.head.with_(shapes=())
+        return head_at_level(whole, self.level, factors=self.steps, neutral=neutral) if self.level else whole
 
     @property
     def polygons(self) -> Polygons:

@@ -293,8 +293,8 @@ def project(
         if k:
             step = Refinement(polygons)
             surface = Surface(step.polygons, step.apply(out[-1].positions))
-            ideal, freedom, keep = step.apply(ideal), step.apply(freedom), step.apply(keep)
-            still = step.apply(still)
+            told = step.apply(np.column_stack([ideal, freedom, keep, still]))  # at once: what is gathered is the same
+            ideal, (freedom, keep, still) = np.array(told[:, :3]), np.ascontiguousarray(told[:, 3:].T)
             keep[keep > 1 - 1e-9] = 1.0
             polygons = step.polygons
         painted = (reject or {}).get(k)

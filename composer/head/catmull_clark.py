@@ -43,8 +43,17 @@ def corner_quads(polygons: Polygons, vertex: NDArray, edge: NDArray, face: NDArr
     """(corners, 4) from the numbers that each corner's vertex, following edge and face have at the finer level."""
     quads = np.empty((len(edge), 4), dtype=np.int32)
     quads[:, 0], quads[:, 1], quads[:, 2] = vertex, edge, face
-    quads[polygons.next_corner, 3] = edge
+    quads[:, 3] = _moved_on(polygons, edge)
     return quads
+
+
+def _moved_on(polygons: Polygons, values: NDArray) -> NDArray:
+    """(corners, ...) at each corner the value of the corner before it in its polygon."""
+    if polygons.n_faces and bool((polygons.counts == 4).all()):  # without the table of the next corners
+        return np.roll(values.reshape(polygons.n_faces, 4, -1), 1, axis=1).reshape(values.shape)
+    moved = np.empty_like(values)
+    moved[polygons.next_corner] = values
+    return moved
 
 
 def face_means(polygons: Polygons, dtype: DTypeLike = np.float64) -> sp.csr_matrix:
@@ -95,11 +104,10 @@ def _finer_edges(polygons: Polygons) -> tuple[NDArray[np.int32], NDArray[np.int6
     end_place = _inverse(ends.data)
     side_place = 2 * e + _inverse(sides.data)
     following = 2 * corner_edge + (polygons.edges[corner_edge, 0] != polygons.indices)
-    before = np.empty_like(following)
-    before[polygons.next_corner] = following ^ 1
+    before = _moved_on(polygons, following ^ 1)
     corner = np.empty((len(corner_edge), 4), dtype=np.int64)
     corner[:, 0], corner[:, 1], corner[:, 3] = end_place[following], side_place, end_place[before]
-    corner[polygons.next_corner, 2] = side_place
+    corner[:, 2] = _moved_on(polygons, side_place)
     return edges, corner.ravel()
 
 

@@ -189,7 +189,8 @@ def vertex_count(polygons: Polygons, k: int) -> int:
 
 
 def head_at_level(
-    head: Head, k: int, progress: Progress | None = None, factors: Sequence[Refinement] | None = None
+    head: Head, k: int, progress: Progress | None = None, factors: Sequence[Refinement] | None = None,
+    neutral: NDArray | None = None,
 ) -> Head:  # fmt: skip
     """The head subdivided k times: neutral, shapes, in-betweens, parts, groups, materials, uv, colours.
 
@@ -197,16 +198,18 @@ def head_at_level(
     The cage's vertices keep their numbers, so landmarks stay on them; a curve of vertices also gets the edge points
     between them.
     The OBJ whose text a bake rewrites does not fit the finer head, so `neutral_file` is None for k > 0.
-    `factors` are those of `levels`, if already computed. Raises MoueError where k is not in [0, 8].
+    `factors` are those of `levels`, and `neutral` (n_k, 3) mm the finer one, if already computed.
+
+    Raises MoueError where k is not in [0, 8].
     """
     factors = levels(head.polygons, k) if factors is None else factors
     if not factors:
         return head
-    neutral, colours, uv, landmarks = head.neutral, head.colours, head.uv, head.landmarks
+    colours, uv, landmarks = head.colours, head.uv, head.landmarks
+    neutral = refine(head.neutral, factors) if neutral is None else neutral
     parts, groups, materials = head.parts, dict(head.groups), dict(head.materials)
-    uv = None if uv is None else finer_uv(head.polygons, uv, k)
+    uv = None if uv is None else finer_uv(head.polygons, uv, len(factors))
     for step in factors:
-        neutral = step.apply(neutral)
         colours = None if colours is None else step.apply(colours)
         landmarks = None if landmarks is None else _finer_landmarks(landmarks, step)
         parts = tuple(replace(part, vertices=read_only(step.vertices(part.vertices))) for part in parts)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from composer.geometry.half_edges import HalfEdges
+from composer.head.order_by_place import clear_pieces
 from composer.head.order_pieces import Pieces
 from composer.head.order_placing import Placing
 from composer.head.order_ranking import Evidence, Ranking, Way
@@ -57,17 +58,20 @@ class Matching:
         if not self._pieces.same_sizes(self._other_pieces):
             return False
         self._seed_by_hand()
-        waiting = []
-        for piece in self._pieces.largest_first():
-            if self._laid(piece):
-                continue
-            outcome = self._lay(piece, sure=False)
+        waiting, pieces = [], self._pieces.largest_first()
+        for piece in pieces:
+            outcome = "laid" if self._laid(piece) else self._lay(piece, sure=False)
             if outcome == "several":
                 waiting.append(piece)
             elif outcome == "none" and not self.evidence.tolerant:
                 return False
+            elif piece == pieces[0]:
+                self._placed.learn(self.walk)
+                self._lay_clear()
         while waiting:  # each matched piece shows where its neighbours are: one tooth after the other
             self._placed.learn(self.walk)
+            if self._laid(pieces[0]):
+                self._lay_clear()
             left = []
             for piece in waiting:
                 outcome = "laid" if self._laid(piece) else self._lay(piece, sure=True)
@@ -103,6 +107,20 @@ class Matching:
             ways = self._ways(int(corners[0]), self.b.corners_at(int(other)))
             if self._choose(ways, sure=True) == "laid":
                 self.decided = "landmark"
+
+    def _lay_clear(self) -> None:
+        """Match all pieces that lie clearly on theirs, once the largest shows how the meshes lie."""
+        if self.evidence.tolerant or not self._placed.learnt:
+            return
+        places = self._placed.mine, self._placed.carried
+        corners, others = clear_pieces(self.walk, places, self._placed.seen)
+        agreed = self._ranking.agreeing(corners, others)
+        corners, others = corners[agreed], others[agreed]
+        if len(corners):
+            self.walk.take(corners, others)
+            self.corner[corners] = others
+            if self.decided == "connectivity":
+                self.decided = "geometry"
 
     def _lay(self, piece: int, sure: bool) -> Literal["laid", "several", "none"]:
         corners = self._pieces.corners(piece)

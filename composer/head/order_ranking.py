@@ -100,6 +100,26 @@ class Ranking:
         off = np.abs(other.uv[index] - mine.uv[mine.indices[corner]]).max(axis=1, initial=0.0)
         return others[(index >= 0) & (off < UV_SAME)]
 
+    def agreeing(self, corners: Ints, others: Ints) -> NDArray[np.bool_]:
+        """(m,) whether the pieces of corners (m,) keep landmarks and texture coordinates, matched to `others` (m,)."""
+        good = np.ones(len(corners), dtype=bool)
+        mine, other = self.evidence.uv, self.evidence.other_uv
+        if mine is not None and other is not None:
+            a, b = mine.indices[corners], other.indices[others]
+            good &= (a >= 0) == (b >= 0)
+            both = (a >= 0) & (b >= 0)
+            good[both] &= np.abs(mine.uv[a[both]] - other.uv[b[both]]).max(axis=1) < UV_SAME
+        if self.evidence.landmarks is not None:
+            marked, wanted = np.asarray(self.evidence.landmarks, dtype=np.int64).T
+            pair = np.full(self.a.polygons.n_vertices, -1, dtype=np.int64)
+            pair[marked] = wanted
+            at = pair[self.a.vertex[corners]]
+            good &= (at < 0) | (at == self.b.vertex[others])
+        piece = self.a.pieces[self.a.face[corners]]
+        bad = np.zeros(int(piece.max(initial=-1)) + 1, dtype=bool)
+        bad[piece[~good]] = True
+        return ~bad[piece]
+
     def keeps_marks(self, patch: Walked) -> bool:
         """Whether a walk maps every landmark in it to its pair."""
         marks = self.evidence.landmarks

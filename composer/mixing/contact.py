@@ -61,8 +61,8 @@ EARLY, MARGIN = 1.0, 0.4
 PULL = 1.0
 """How hard a row may pull beside what it would alone, where it lacks as much and as much more as is watched. With 2 the
 worst sweep of a mouth steps 3.6 times as far as without contact, with 1 2.9; without a bound 13."""
-FIRMER = 1.15
-"""What a row asks for is this many times what it lacks, since it gives way."""
+FIRMER, FIRMER_TEETH = 1.15, 2.3
+"""What a row asks for is this many times what it lacks, since it gives way; that beside teeth stands against others."""
 WATCHED = 0.012
 """Of the lines' length: vertices within so much of what is allowed have rows, the nearer the firmer. Lips 0.6 mm."""
 MOST_LACK, CEILING = 0.15, 0.15
@@ -288,7 +288,9 @@ class _Parting:
         watched = WATCHED * self._length
         parts: list[tuple[Ints, Ints, Floats, Floats, Floats, Floats, Floats, Ints]] = []
         first = 0
-        for vertices, (gap, out, across, counts), may in zip(self._own, gaps, allowed, strict=True):
+        asked = [FIRMER] * len(self.place.sides)
+        asked += [FIRMER if hard.piece.ball else FIRMER_TEETH for hard in self.place.hard]
+        for vertices, (gap, out, across, counts), may, firmer in zip(self._own, gaps, allowed, asked, strict=True):
             lack = -gap - may
             on = np.flatnonzero((lack > -watched) & (counts > 1e-3))
             own = vertices[on]
@@ -299,7 +301,7 @@ class _Parting:
                 corners[:, :k], share[:, :k] = across.corners[on], across.share[on]
                 moved = moved - np.einsum("pk,pki->pi", share, so_far[corners])
             soft = counts[on] * smoothstep(lack[on] / watched + 1.0)
-            wanted = np.minimum(FIRMER * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
+            wanted = np.minimum(firmer * lack[on], MOST_LACK * self._length) + np.einsum("pi,pi->p", out[on], moved)
             most = PULL * counts[on] * (np.minimum(lack[on], MOST_LACK * self._length) + watched)
             parts.append((own, corners, share, out[on], wanted, np.maximum(soft, 1e-6), most, first + on))
             first += len(vertices)

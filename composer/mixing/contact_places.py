@@ -32,8 +32,8 @@ a lid down to its fold is within it: with 0.6, 91 percent of what lies in the ey
 taken away, with 0.8 98."""
 ROOM_LIPS, ROOM_LIDS = 0.0018, 0.0029
 """What a mix may be deeper than its shapes: 0.1 mm on an adult's lips and lids."""
-CELL, BAND = 0.018, 0.09
-"""Of a piece's grid: the width of a cell, 0.6 mm about lids and 0.9 mm about lips, and how far out it reaches."""
+CELL_BALL, CELL_TEETH, BAND = 0.018, 0.022, 0.06
+"""Of a piece's grid: the width of a cell, 0.6 mm about lids and 1.2 mm about teeth, and how far out it reaches."""
 COMES_NEAR = 0.04
 """Skin that comes no nearer to a piece than this in any shape is not asked about it; less than its grid reaches."""
 LEAST_WINDOW = 0.05
@@ -176,10 +176,8 @@ def _hard(
         triangles = _within(head, firm)
         if not len(triangles):
             continue
-        length = patch.length_mm
-        piece = HardPiece(
-            head.neutral, firm, triangles, axes, CELL * length, BAND * length, ball=ball
-        )
+        length, cell = patch.length_mm, CELL_BALL if ball else CELL_TEETH
+        piece = HardPiece(head.neutral, firm, triangles, axes, cell * length, BAND * length, ball=ball)
         own = able[_nearest(head, deltas, piece, vertices[able]) < COMES_NEAR * length]
         if len(own):
             found.append(HardSide(f"{words} and {part.name}", own, piece))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from functools import cache
 from pathlib import Path
 
 from composer.progress import Progress
@@ -17,10 +18,17 @@ HELPERS = ("zenity", "kdialog", "qarma", "matedialog")
 
 def can_browse() -> bool:
     """Whether this machine has a dialog for files that works."""
-    if os.name == "nt" or shutil.which("osascript"):
+    path = os.environ.get("PATH")
+    if os.name == "nt" or _has("osascript", path):
         return True
     screen = os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
-    return bool(screen) and any(shutil.which(each) for each in HELPERS)
+    return bool(screen) and any(_has(each, path) for each in HELPERS)
+
+
+@cache
+def _has(program: str, path: str | None) -> bool:
+    """Whether a program is found along `path`: looked up once, since every frame asks."""
+    return shutil.which(program, path=path) is not None
 
 
 def browse(stage: Stage) -> None:
