@@ -90,6 +90,7 @@ def fit(
 
     Example: moue fit keeper ferrier.obj --landmarks ferrier.landmarks.toml --to fitted
     """
+    from composer.cli.kept_memory import keep_memory
     from composer.cli.progress import bar
     from composer.document.mask_file import read_mask
     from composer.fitting.fit_files import FitFiles
@@ -104,6 +105,7 @@ def fit(
     from composer.picture.fit_picture import write_fit_pictures
 
     may_fill(to, MANIFEST, "fit")
+    keep_memory()
     with bar("opening") as progress:
         library = _head_of(head) if is_document(head) else open_library(head, neutral, unit)
         files = FitFiles.read(library, sculpt, landmarks, sculpt_unit)

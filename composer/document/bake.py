@@ -205,15 +205,16 @@ def write_targets(
     for stem in stems.values():
         _may_write(folder / f"{stem}{suffix}", known, over)
     with _baking(folder, over):
-        for i, (name, pose) in enumerate(chain(first, targets)):
+        for name, pose in chain(first, targets):
             if progress is not None:
-                progress(i / (len(names) + len(first)), f"writing {name}")
+                progress(len(files) / (len(names) + len(first)), f"writing {name}")
             file = folder / f"{stems[name]}{suffix}"
             if text is not None:
                 _as_text(text, file, pose, head, unit or head.unit)
             else:
                 write_mesh(file, mesh_of(head, pose, unit=unit))
             files.append(file)
+            del pose  # a large one is gone before the next is made
     return files
 
 

@@ -6,7 +6,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.sparse as sp
 from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
 
 from composer.fitting.fill import fill
 from composer.fitting.hollows.uncross import Uncrossing
@@ -27,8 +29,9 @@ AROUND = 8
 """Rings about what crosses that may move, but for the outermost (our choice)."""
 BESIDE = 2.0
 """Mean edges within which other skin, at the level or on the library, is looked at beside these (our choice)."""
-RINGS = (1, 2, 4)
-"""Rings of vertices about crossing polygons whose move is filled, attempt after attempt (our choice)."""
+RINGS = (1, 2, 4, 7)
+"""Rings of vertices about crossing polygons whose move is filled, attempt after attempt (our choice). At a finer level
+the same rings are half as wide: at level 4 of a sculpt most of what crossed on a lid was too deep for four."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +56,8 @@ def without_crossing(
     has it, is dropped. With `ideal` (n, 3), the library's own positions, what crosses even so is parted by its form, as
     `hollows.uncross` does, within AROUND rings; vertices flagged in `loose` (n,) do not lie on the sculpt and go first.
 
-    The whole is looked at once. What crosses is cut out with the skin beside it, and only that is looked at again.
+    The whole is looked at once. What crosses is cut out with the skin beside it, place by place, and only that is
+    looked at again: what is done at a place does not depend on what crosses elsewhere.
     """
     polygons = surface.polygons
     filled = np.zeros(len(moved), dtype=bool)
@@ -66,18 +70,24 @@ def without_crossing(
         return Parted(moved, filled, test.faces_among(pairs))
     about = np.zeros(len(moved), dtype=bool)
     about[test.triangles[crossing]] = True
-    at = _beside(surface, moved, ideal, loops.grown(about, AROUND))
+    around = loops.grown(about, AROUND)
+    at = _beside(surface, moved, ideal, around)
     part = Surface(part_of(polygons, at), surface.positions[at])
-    place = _Place(
-        part, close[at], can[at] & _inside(polygons, at), None if ideal is None else ideal[at],
+    every = _Place(
+        part, close[at], can[at] & around[at] & _inside(polygons, at), None if ideal is None else ideal[at],
         None if loose is None else loose[at], Loops(part.polygons, loops.reference[at]),
         surface.diagonal_mm if ideal is None else float(np.linalg.norm(np.ptp(ideal, axis=0))),
     )  # fmt: skip
+    number = np.zeros(len(moved), dtype=np.int64)
+    number[at] = np.arange(len(at))
     parted = np.array(moved)
-    parted[at], filled[at] = place.parted(moved[at], width_mm)
+    for piece in _pieces(part.polygons, around[at], number[test.triangles[crossing]]):
+        near = _beside(part, parted[at], every.ideal, piece)
+        here = at[near]
+        parted[here], way = every.only(near, piece).parted(parted[here], width_mm)
+        filled[here] |= way
     changed = (parted != moved).any(axis=1)
-    left = Crossings(test, moved, pairs).tried(parted, changed) if changed.any() else pairs
-    return Parted(parted, filled, test.faces_among(left))
+    return Parted(parted, filled, test.faces_among(_left(test, parted, changed, pairs)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +102,16 @@ class _Place:
     loose: Flags | None
     loops: Loops
     extent: float
+
+    def only(self, at: NDArray[np.int64], movable: Flags) -> _Place:
+        """The place of its vertices `at` (k,) alone, of which those flagged in `movable` (m,) may move."""
+        reference = self.loops.reference[at]
+        part = Surface(part_of(self.surface.polygons, at), self.surface.positions[at])
+        return _Place(
+            part, self.close[at], (self.can & movable)[at] & _inside(self.surface.polygons, at),
+            None if self.ideal is None else self.ideal[at], None if self.loose is None else self.loose[at],
+            Loops(part.polygons, reference), self.extent,
+        )  # fmt: skip
 
     def parted(self, moved: Rows, width_mm: float) -> tuple[Rows, Flags]:
         """(m, 3) `moved` (m, 3) mm with less that crosses, and which vertices (m,) are filled or parted for it."""
@@ -130,6 +150,18 @@ class _Place:
         return filled
 
 
+def _pieces(polygons: Polygons, around: Flags, crossing: NDArray[np.int64]) -> list[Flags]:
+    """The pieces (m,) of the vertices flagged in `around` (m,) that edges join, or that cross each other: `crossing`
+    (q, 2, 3) are the corners of triangles that do. They come in the order of their lowest vertices."""
+    edges = polygons.edges[around[polygons.edges].all(axis=1)]
+    links = np.concatenate([edges, crossing[:, :, 0]])
+    m = len(around)
+    joined = sp.csr_matrix((np.ones(len(links), np.int8), (links[:, 0], links[:, 1])), shape=(m, m))
+    label = np.where(around, connected_components(joined, directed=False)[1], -1)
+    first = np.unique(label, return_index=True)
+    return [label == number for number, _ in sorted(zip(*first, strict=True), key=lambda one: one[1]) if number >= 0]
+
+
 def _beside(surface: Surface, moved: Rows, ideal: Rows | None, about: Flags) -> NDArray[np.int64]:
     """The vertices of `about` (n,) and of what lies beside them in space, where they moved and on the library."""
     polygons = surface.polygons
@@ -149,6 +181,19 @@ def _inside(polygons: Polygons, at: NDArray[np.int64]) -> Flags:
     part = np.logical_and.reduceat(among[polygons.indices], polygons.starts[:-1])
     among[polygons.indices[~part[polygons.corner_face]]] = False
     return among[at]
+
+
+def _left(test: SelfCrossing, parted: Rows, changed: Flags, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
+    """(q, 2) the pairs of triangles that cross at `parted` (n, 3), where the `pairs` (p, 2) did before the vertices
+    flagged in `changed` (n,) moved: only what lies by their polygons is looked at."""
+    moved: Flags = np.any(changed[test.triangles], axis=1)
+    if not moved.any():
+        return pairs
+    faces = np.zeros(test.polygons.n_faces, dtype=bool)
+    faces[test.face[moved]] = True
+    near = close_by(test.polygons, parted, faces, 0.0)
+    found = test.pairs_of(parted, moved, np.flatnonzero(near[test.face]))
+    return np.concatenate([pairs[~moved[pairs].any(axis=1)], found])
 
 
 def _fresh(test: SelfCrossing, before: Rows, pairs: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -26,7 +26,7 @@ from composer.fitting.not_followed import Why
 from composer.geometry.part import part_of
 from composer.geometry.polygons import Polygons, read_only
 from composer.geometry.surface import Surface
-from composer.geometry.vectors import cross, unit_rows
+from composer.geometry.vectors import cross, dot, unit_rows
 from composer.head.levels import HIGHEST_LEVEL, Refinement
 from composer.progress import Progress
 
@@ -240,16 +240,14 @@ def _along_normals(points: Rows, normals: Rows, sculpt: ClosestSurface, reach: f
     scene = sculpt.rays
     best, agrees, facing = np.full(len(points), np.inf), np.zeros(len(points), dtype=bool), np.zeros(len(points))
     for sign in (1.0, -1.0):
-        triangle, away, bary = scene.first(points, sign * normals, reach)
-        met = np.flatnonzero(triangle >= 0)
-        corners = sculpt.triangles[triangle[met]]
-        smooth = np.einsum("ij,ijk->ik", bary[met], sculpt.normals[corners])
-        same = (smooth * normals[met]).sum(1) > AGREE
-        closer = same & (away[met] < np.abs(best[met]))
+        met, triangle, away, bary = scene.first(points, sign * normals, np.minimum(reach, np.abs(best)))
+        corners = sculpt.triangles[triangle]
+        smooth = np.einsum("ij,ijk->ik", bary, sculpt.normals[corners])
+        closer = (dot(smooth, normals[met]) > AGREE) & (away < np.abs(best[met]))
         met, corners = met[closer], corners[closer]
         a, b, c = (sculpt.positions[corners[:, i]] for i in range(3))
-        best[met], agrees[met] = sign * away[met], True
-        facing[met] = (unit_rows(cross(b - a, c - a)) * normals[met]).sum(1)
+        best[met], agrees[met] = sign * away[closer], True
+        facing[met] = dot(unit_rows(cross(b - a, c - a)), normals[met])
     return best, agrees, facing
 
 

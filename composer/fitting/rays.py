@@ -5,9 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from composer.geometry.vectors import cross
+from composer.geometry.vectors import cross, dot, lengths
 
 Rows = NDArray[np.float64]
+
+_FURTHER, _ROUNDING = 1.001, 1e-5
+"""How much further a ray is followed, of its reach and of the sculpt's extent, since Embree's places are in single
+precision: what is too far is left out afterwards, exactly."""
 
 
 class SculptRays:
@@ -19,6 +23,7 @@ class SculptRays:
 
         self._middle = positions.mean(axis=0)
         self._corners = positions[triangles]
+        self._rounding = _ROUNDING * float(np.linalg.norm(np.ptp(positions, axis=0)))
         self._scene = EmbreeScene()
         self._mesh = TriangleMesh(
             self._scene,
@@ -35,21 +40,26 @@ class SculptRays:
         )
         return np.asarray(answer) >= 0
 
-    def first(self, origins: Rows, directions: Rows, reach: float) -> tuple[NDArray[np.int64], Rows, Rows]:
-        """For rays (k, 3), (k, 3) unit: the triangle hit first within `reach` (k,) or -1, the distance (k,) and the
-        barycentric weights (k, 3) there.
+    def first(
+        self, origins: Rows, directions: Rows, reach: float | Rows
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], Rows, Rows]:
+        """For rays (k, 3), (k, 3) unit, the first triangle within `reach`, one number or (k,) mm: which rays (m,) meet
+        one, rising, which (m,), the distance (m,) and the barycentric weights (m, 3) there.
         """
+        most = np.broadcast_to(np.asarray(reach, dtype=np.float64), len(origins))
         answer = self._scene.run(
             np.ascontiguousarray(origins - self._middle, dtype=np.float32),
             np.ascontiguousarray(directions, dtype=np.float32),
+            dists=(most * _FURTHER + self._rounding).astype(np.float32),
             output=1,
         )
-        triangle = answer["primID"].astype(np.int64)
-        a, b, c = (self._corners[np.maximum(triangle, 0), i] for i in range(3))
+        met = np.flatnonzero(answer["primID"] >= 0)
+        triangle = answer["primID"][met].astype(np.int64)
+        a, b, c = (self._corners[triangle, i] for i in range(3))
         normal = cross(b - a, c - a)
-        toward = (directions * normal).sum(1)
-        steep = np.abs(toward) > 1e-12 * np.linalg.norm(normal, axis=1)
-        away = np.where(steep, ((a - origins) * normal).sum(1) / np.where(steep, toward, 1.0), np.inf)
-        triangle[~steep | ~(np.abs(away) <= reach)] = -1
-        bary = np.stack([1.0 - answer["u"] - answer["v"], answer["u"], answer["v"]], axis=1).astype(np.float64)
-        return triangle, np.where(triangle >= 0, np.maximum(away, 0.0), np.inf), bary
+        toward = dot(directions[met], normal)
+        steep = np.abs(toward) > 1e-12 * lengths(normal)
+        away = dot(a - origins[met], normal) / np.where(steep, toward, np.inf)
+        near = np.flatnonzero(steep & (np.abs(away) <= most[met]))
+        u, v = (answer[name][met[near]].astype(np.float64) for name in ("u", "v"))
+        return met[near], triangle[near], np.maximum(away[near], 0.0), np.stack([1.0 - u - v, u, v], axis=1)

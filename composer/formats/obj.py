@@ -13,17 +13,16 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator
-from io import BytesIO
 from pathlib import Path
 from typing import IO
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.formats.mesh import Mesh
-from composer.formats.obj_digits import Tables, decimals_for, integers_text, rows_of, word
+from composer.formats.obj_digits import Tables, decimals_for, farthest_of, integers_text, rows_of, word
+from composer.formats.obj_kept import write_once
 from composer.formats.obj_lines import OTHER, F, Lines, find_lines, read_bytes
 from composer.formats.obj_scan import scan_corners, scan_texture, scan_vertices
 from composer.geometry.polygons import Polygons
@@ -36,8 +35,6 @@ WIDE = 16
 """Polygons of more corners than this are written one by one (our choice; it changes the time alone)."""
 FEW = 12
 """Runs of at most this many polygons are written one by one, which is faster for them (our choice)."""
-KEPT = 1 << 20
-"""Corners up to which the polygons' text is kept for the next target: some 15 MB (our choice)."""
 
 
 def read(path: Path) -> Mesh:
@@ -136,16 +133,20 @@ def write(path: Path, mesh: Mesh) -> tuple[str, ...]:
 def _fill(file: IO[bytes], mesh: Mesh) -> None:
     for name in mesh.material_files:
         file.write(f"mtllib {_in_a_line(name)}\n".encode())
-    farthest = float(np.abs(mesh.positions).max(initial=0.0))
+    farthest = farthest_of(mesh.positions)
     tables = Tables(decimals_for(mesh.diagonal, farthest))
     columns = mesh.positions
     if mesh.colours is not None:
         columns = np.concatenate([mesh.positions, mesh.colours], axis=1)
         tables = Tables(max(6, tables.decimals) if farthest < 1e8 else tables.decimals)
     _rows(file, "v", columns, tables)
+    write_once(file, mesh, _behind)
+
+
+def _behind(file: IO[bytes], mesh: Mesh) -> None:
+    """What stands behind the vertices: texture coordinates and polygons."""
     if mesh.uv is not None:
-        largest = float(np.abs(mesh.uv.uv).max(initial=0.0))
-        _rows(file, "vt", mesh.uv.uv, Tables(decimals_for(1e-1, largest)))
+        _rows(file, "vt", mesh.uv.uv, Tables(decimals_for(1e-1, farthest_of(mesh.uv.uv))))
     _faces(file, mesh)
 
 
@@ -158,44 +159,7 @@ def _rows(file: IO[bytes], key: str, numbers: NDArray, tables: Tables) -> None:
         file.write(rows_of([*words, word("\n")], len(block)))
 
 
-class _Text:
-    """The polygons' text of one mesh, and what it was made of."""
-
-    def __init__(self, mesh: Mesh, text: bytes) -> None:
-        self.of, self.text = self._parts(mesh), text
-
-    @staticmethod
-    def _parts(mesh: Mesh) -> list[object]:
-        held = (mesh.objects, mesh.groups, mesh.materials)
-        named = [part for names in held for part in (len(names), *names, *names.values())]
-        return [mesh.uv and mesh.uv.indices, *named]
-
-    def is_of(self, mesh: Mesh) -> bool:
-        """Whether the mesh has the very same corners and names; an equal copy counts as another."""
-        parts = self._parts(mesh)
-        return len(parts) == len(self.of) and all(
-            mine is theirs or (isinstance(mine, str | int) and mine == theirs)
-            for mine, theirs in zip(self.of, parts, strict=True)
-        )
-
-
-_texts: WeakKeyDictionary[Polygons, _Text] = WeakKeyDictionary()
-
-
 def _faces(file: IO[bytes], mesh: Mesh) -> None:
-    """The polygons' text, made once for all targets of a library unless it is long."""
-    if len(mesh.polygons.indices) > KEPT:
-        _make_faces(file, mesh)
-        return
-    kept = _texts.get(mesh.polygons)
-    if kept is None or not kept.is_of(mesh):
-        text = BytesIO()
-        _make_faces(text, mesh)
-        kept = _texts[mesh.polygons] = _Text(mesh, text.getvalue())
-    file.write(kept.text)
-
-
-def _make_faces(file: IO[bytes], mesh: Mesh) -> None:
     """The polygons in their order, a `g`, `o` or `usemtl` line wherever a name begins or ends."""
     names = [(key, held) for key, held in (("o", mesh.objects), ("g", mesh.groups), ("usemtl", mesh.materials)) if held]
     tables = Tables(0)

@@ -31,6 +31,11 @@ def decimals_for(diagonal: float, farthest: float = 0.0) -> int:
     return wanted
 
 
+def farthest_of(numbers: NDArray) -> float:
+    """The largest of the numbers' absolute values, 0 where there are none."""
+    return float(max(numbers.max(initial=0.0), -numbers.min(initial=0.0)))
+
+
 def _table(digits: int, prefix: str = "", keep_zeros: bool = True) -> Words:
     """(10^digits,) each number as up to four bytes; leading zeros are absent unless kept."""
     rows = np.zeros((10**digits, 4), dtype=np.uint8)

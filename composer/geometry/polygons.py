@@ -7,7 +7,7 @@ derived from the two, once, when it is first asked for. All arrays are read-only
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
 
 import numpy as np
@@ -18,12 +18,21 @@ from scipy.sparse.csgraph import connected_components
 from composer.errors import MoueError
 
 Ints = NDArray[np.int32]
+EdgeTable = tuple[Ints, NDArray[np.int64]]
+"""`Polygons.edges` and `Polygons.corner_edge`."""
 
 
 def read_only(array: NDArray) -> NDArray:
     """The same array, no longer writeable."""
     array.setflags(write=False)
     return array
+
+
+def _own(numbers: NDArray) -> Ints:
+    """The numbers as an array that nobody else writes to: a copy, where they are not read-only int32 already."""
+    if isinstance(numbers, np.ndarray) and numbers.dtype == np.int32 and not numbers.flags.writeable:
+        return numbers
+    return read_only(np.array(numbers, dtype=np.int32))
 
 
 class Polygons:
@@ -39,19 +48,19 @@ class Polygons:
         counts: NDArray,
         indices: NDArray,
         n_vertices: int,
-        known_edges: tuple[Ints, NDArray[np.int64]] | None = None,
+        known_edges: EdgeTable | Callable[[], EdgeTable | None] | None = None,
     ) -> None:
         """Take `counts` (f,) and `indices` (k,), 0-based, and the number of vertices n.
 
-        A caller that already has `edges` and `corner_edge` passes both as `known_edges`; they are not checked.
+        A caller that already has `edges` and `corner_edge` passes both as `known_edges`, or what makes them when they
+        are asked for, None where it cannot; they are not checked.
         Raises MoueError where counts and indices disagree, a polygon has fewer than three corners, or an index
         lies outside [0, n).
         """
-        self.counts: Ints = read_only(np.array(counts, dtype=np.int32))
-        self.indices: Ints = read_only(np.array(indices, dtype=np.int32))
+        self.counts: Ints = _own(counts)
+        self.indices: Ints = _own(indices)
         self.n_vertices = int(n_vertices)
-        if known_edges is not None:
-            self.__dict__["_edge_table"] = (read_only(known_edges[0]), read_only(known_edges[1]))
+        self._known_edges = known_edges
         if int(self.counts.sum(dtype=np.int64)) != len(self.indices):
             raise MoueError("the polygons' corner counts do not add up to the number of corners")
         if len(self.counts) and int(self.counts.min()) < 3:
@@ -128,11 +137,15 @@ class Polygons:
 
     @property
     def knows_edges(self) -> bool:
-        """Whether `edges` and `corner_edge` are there already."""
-        return "_edge_table" in self.__dict__
+        """Whether `edges` and `corner_edge` are there already, or made without sorting."""
+        return self._known_edges is not None or "_edge_table" in self.__dict__
 
     @cached_property
-    def _edge_table(self) -> tuple[Ints, NDArray[np.int64]]:
+    def _edge_table(self) -> EdgeTable:
+        known = self._known_edges() if callable(self._known_edges) else self._known_edges
+        self._known_edges = None
+        if known is not None:
+            return read_only(known[0]), read_only(known[1])
         a = self.indices.astype(np.int64)
         b = a[self.next_corner]
         key = np.minimum(a, b) * self.n_vertices + np.maximum(a, b)

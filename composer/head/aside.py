@@ -13,6 +13,7 @@ import os
 import tempfile
 from functools import cache
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 import platformdirs
@@ -31,7 +32,7 @@ def aside(values: NDArray) -> NDArray:
         return values
     values = np.ascontiguousarray(values)
     try:
-        with tempfile.TemporaryFile(dir=_folder(), buffering=0) as file:
+        with file_aside() as file:
             flat = memoryview(values).cast("B")
             for start in range(0, len(flat), PIECE):
                 file.write(flat[start : start + PIECE])
@@ -39,6 +40,11 @@ def aside(values: NDArray) -> NDArray:
     except OSError:
         return values
     return np.frombuffer(mapped, dtype=values.dtype).reshape(values.shape)
+
+
+def file_aside() -> IO[bytes]:
+    """A new file without a name where large things are laid aside, empty. Raises OSError where none can be made."""
+    return tempfile.TemporaryFile(dir=_folder(), buffering=0)
 
 
 def lies_aside(values: NDArray) -> bool:

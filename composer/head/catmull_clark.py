@@ -19,11 +19,13 @@ into the factor's arrays. The other rows come from the rules, resolved by one sp
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import DTypeLike, NDArray
 
-from composer.geometry.polygons import Polygons
+from composer.geometry.polygons import Polygons, read_only
 
 Bools = NDArray[np.bool_]
 
@@ -33,7 +35,8 @@ def finer_polygons(polygons: Polygons) -> Polygons:
     n, e = polygons.n_vertices, len(polygons.edges)
     quads = corner_quads(polygons, polygons.indices, n + polygons.corner_edge, n + e + polygons.corner_face)
     finer = n + e + polygons.n_faces
-    return Polygons(np.full(len(quads), 4, dtype=np.int32), quads.ravel(), finer, _finer_edges(polygons))
+    counts = read_only(np.full(len(quads), 4, dtype=np.int32))
+    return Polygons(counts, read_only(quads.ravel()), finer, partial(_finer_edges, polygons))
 
 
 def corner_quads(polygons: Polygons, vertex: NDArray, edge: NDArray, face: NDArray) -> NDArray[np.int32]:
@@ -116,17 +119,11 @@ def _quad_rows(polygons: Polygons, dtype: DTypeLike) -> sp.csr_matrix:
     """(n + e, n) vertex and edge points of a mesh of quads, closed forms wherever they hold."""
     n, e = polygons.n_vertices, len(polygons.edges)
     quads = polygons.indices.reshape(-1, 4)
-    of_vertex = _transposed(polygons.indices, polygons.starts, n)
-    of_edge = _transposed(polygons.corner_edge, polygons.starts, e)
-    inner = polygons.edge_use == 2
-    pair = of_edge.data[of_edge.indptr[:-1][inner][:, None] + np.array([0, 1])]
-    opposed = np.zeros(e, dtype=bool)
-    opposed[inner] = polygons.indices[pair[:, 0]] != polygons.indices[pair[:, 1]]
+    of_vertex, of_edge = corners_by_vertex(polygons), corners_by_edge(polygons)
+    plain, inner = plain_rows(polygons, of_vertex, of_edge)
     around = np.diff(of_vertex.indptr)
-    plain = (around == polygons.valence) & (around > 0)
-    plain[polygons.edges[~opposed].ravel()] = False
-
-    rest = _by_the_rules(polygons, ~plain, ~inner)
+    pair = of_edge.data[of_edge.indptr[:-1][inner][:, None] + np.array([0, 1])]
+    rest = other_rows(polygons, plain, inner)
     lengths = np.concatenate([np.where(plain, 1 + 2 * around, 0), np.where(inner, 6, 0)])
     lengths[np.concatenate([~plain, ~inner])] = np.diff(rest.indptr)
     starts = np.zeros(n + e + 1, dtype=np.int64)
@@ -156,6 +153,34 @@ def _quad_rows(polygons: Polygons, dtype: DTypeLike) -> sp.csr_matrix:
     at = at + np.arange(rest.nnz)
     indices[at], data[at] = rest.indices, rest.data
     return sp.csr_matrix((data, indices, starts), shape=(n + e, n))
+
+
+def corners_by_vertex(polygons: Polygons) -> sp.csc_matrix:
+    """The corners at each vertex, ascending: those of vertex v are `.data[.indptr[v] : .indptr[v + 1]]`."""
+    return _transposed(polygons.indices, polygons.starts, polygons.n_vertices)
+
+
+def corners_by_edge(polygons: Polygons) -> sp.csc_matrix:
+    """The corners from which each edge leaves, ascending, as those of `corners_by_vertex`."""
+    return _transposed(polygons.corner_edge, polygons.starts, len(polygons.edges))
+
+
+def plain_rows(polygons: Polygons, of_vertex: sp.csc_matrix, of_edge: sp.csc_matrix) -> tuple[Bools, Bools]:
+    """(n,) the vertices and (e,) the edges of a mesh of quads whose rows have a closed form; `of_vertex` and `of_edge`
+    are `corners_by_vertex` and `corners_by_edge`."""
+    inner = polygons.edge_use == 2
+    first = of_edge.indptr[:-1][inner]
+    opposed = np.zeros(len(inner), dtype=bool)
+    opposed[inner] = polygons.indices[of_edge.data[first]] != polygons.indices[of_edge.data[first + 1]]
+    around = np.diff(of_vertex.indptr)
+    plain = (around == polygons.valence) & (around > 0)
+    plain[polygons.edges[~opposed].ravel()] = False
+    return plain, inner
+
+
+def other_rows(polygons: Polygons, plain: Bools, inner: Bools) -> sp.csr_matrix:
+    """The rows of the vertices that are not `plain` (n,), then of the edges that are not `inner` (e,)."""
+    return _by_the_rules(polygons, ~plain, ~inner)
 
 
 def _by_the_rules(polygons: Polygons, vertices: Bools, edges: Bools) -> sp.csr_matrix:

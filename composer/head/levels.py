@@ -22,9 +22,11 @@ from numpy.typing import NDArray
 
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons, read_only
-from composer.head.catmull_clark import corner_quads, face_means, factor, finer_polygons
+from composer.head.catmull_clark import factor, finer_polygons
+from composer.head.finer_uv import finer_uv
 from composer.head.head import Head, InBetween, Shape, TextureCoordinates
 from composer.head.landmarks import Landmarks
+from composer.head.stencil_step import LEAST_FACES, StencilStep
 from composer.progress import Progress
 
 HIGHEST_LEVEL = 8
@@ -78,7 +80,20 @@ class Refinement:
         values = np.asarray(values)
         if len(values) != self.coarse.n_vertices:
             raise MoueError(f"{len(values)} values for a level of {self.coarse.n_vertices} vertices")
-        return (self.matrix32 if values.dtype == np.float32 else self.matrix) @ values
+        known = "matrix32" if values.dtype == np.float32 else "matrix"
+        if known not in self.__dict__ and self._is_large:
+            wide = values if values.dtype == np.float32 else values.astype(np.float64, copy=False)
+            return self._stencils.apply(wide.reshape(len(wide), -1)).reshape(-1, *values.shape[1:])
+        return getattr(self, known) @ values
+
+    @property
+    def _is_large(self) -> bool:
+        """Whether values are subdivided without a matrix."""
+        return self.coarse.n_faces >= LEAST_FACES and bool((self.coarse.counts == 4).all())
+
+    @cached_property
+    def _stencils(self) -> StencilStep:
+        return StencilStep(self.coarse)
 
     def faces(self, chosen: NDArray) -> NDArray[np.int32]:
         """The finer quads of the coarse polygons `chosen` (indices), sorted."""
@@ -134,21 +149,7 @@ class Refinement:
 
         A polygon with a corner that has no coordinates gives quads without any.
         """
-        coarse = self.coarse
-        index = coordinates.indices
-        whole = np.logical_and.reduceat(index >= 0, coarse.starts[:-1]) if coarse.n_faces else np.zeros(0, bool)
-        corner_whole = whole[coarse.corner_face]
-        islands = Polygons(coarse.counts[whole], index[corner_whole], len(coordinates.uv))
-        m, e = len(coordinates.uv), len(islands.edges)
-        quads = np.full((len(index), 4), -1, dtype=np.int32)
-        quads[corner_whole] = corner_quads(
-            islands, islands.indices, m + islands.corner_edge, m + e + islands.corner_face
-        )
-        middles = coordinates.uv[islands.edges].mean(axis=1) if e else np.zeros((0, 2))
-        centres = face_means(islands) @ coordinates.uv
-        return TextureCoordinates(
-            read_only(np.concatenate([coordinates.uv, middles, centres])), read_only(quads.ravel())
-        )
+        return finer_uv(self.coarse, coordinates, 1)
 
 
 def levels(polygons: Polygons, k: int) -> list[Refinement]:
@@ -203,10 +204,10 @@ def head_at_level(
         return head
     neutral, colours, uv, landmarks = head.neutral, head.colours, head.uv, head.landmarks
     parts, groups, materials = head.parts, dict(head.groups), dict(head.materials)
+    uv = None if uv is None else finer_uv(head.polygons, uv, k)
     for step in factors:
         neutral = step.apply(neutral)
         colours = None if colours is None else step.apply(colours)
-        uv = None if uv is None else step.uv(uv)
         landmarks = None if landmarks is None else _finer_landmarks(landmarks, step)
         parts = tuple(replace(part, vertices=read_only(step.vertices(part.vertices))) for part in parts)
         groups = {name: read_only(step.faces(faces)) for name, faces in groups.items()}

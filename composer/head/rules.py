@@ -48,6 +48,10 @@ class RuledRefinement(Refinement):
         """(n1, n0) the same in float32."""
         return self.matrix.astype(np.float32)
 
+    @property
+    def _is_large(self) -> bool:
+        return False
+
     def _rows(self) -> tuple[NDArray, NDArray, NDArray]:
         """Row, column and weight of all entries that differ by these rules."""
         mesh, n = self.coarse, self.coarse.n_vertices

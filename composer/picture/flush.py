@@ -49,7 +49,7 @@ def thin(positions: Floats, normals: Floats, rays: Rays, chosen: NDArray, reach_
     start = positions[chosen] + inward * (0.02 * reach_mm)
     total = np.zeros(len(chosen))
     for x, y, z in _cone():
-        met = rays.first(start, x * across + y * along + z * inward)
+        met = rays.first(start, x * across + y * along + z * inward, reach_mm / z)
         away = np.where(met.triangle >= 0, met.distance * z, reach_mm)
         total += 1.0 - np.clip(away / reach_mm, 0.0, 1.0)
     return total / _RAYS

@@ -44,9 +44,14 @@ class Rays:
         """One ray, so that the tree is built before threads share it."""
         self.blocked(np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]))
 
-    def first(self, origins: NDArray, directions: NDArray) -> Hits:
-        """First hit of each ray: `origins`, `directions` (k, 3)."""
-        answers = self._spread(origins, directions, lambda o, d: self._scene.run(o, d, output=1))
+    def first(self, origins: NDArray, directions: NDArray, reach: float | None = None) -> Hits:
+        """First hit of each ray: `origins`, `directions` (k, 3), within `reach` lengths of the direction where given.
+        """
+
+        def ask(o: NDArray, d: NDArray) -> dict[str, NDArray]:
+            return self._scene.run(o, d, dists=_all(o, reach), output=1)  # type: ignore[no-any-return]
+
+        answers = self._spread(origins, directions, ask)
         joined = {key: np.concatenate([a[key] for a in answers]) for key in ("primID", "u", "v", "tfar")}
         return Hits(joined["primID"], joined["u"], joined["v"], joined["tfar"])
 
@@ -62,9 +67,7 @@ class Rays:
         """(k,) whether something lies along each ray (k, 3), within `reach_mm` where given."""
 
         def ask(o: NDArray, d: NDArray) -> NDArray:
-            if reach_mm is None:
-                return self._scene.run(o, d, query="OCCLUDED")
-            return self._scene.run(o, d, dists=np.full(len(o), reach_mm, dtype=np.float32), query="OCCLUDED")
+            return self._scene.run(o, d, dists=_all(o, reach_mm), query="OCCLUDED")  # type: ignore[no-any-return]
 
         return np.concatenate(self._spread(origins, directions, ask)) >= 0
 
@@ -77,6 +80,11 @@ class Rays:
             return [ask(o, d)]
         with ThreadPoolExecutor(2) as pool:  # Embree holds no lock; threads that stayed would forbid a fork
             return list(pool.map(lambda piece: ask(o[piece], d[piece]), pieces))
+
+
+def _all(origins: NDArray, reach: float | None) -> NDArray[np.float32] | None:
+    """(k,) the same reach for all rays, or None where there is no end."""
+    return None if reach is None else np.full(len(origins), reach, dtype=np.float32)
 
 
 def sphere_points(count: int) -> Floats:

@@ -57,9 +57,13 @@ def test_rays_meet_the_sphere_at_its_radius() -> None:
     surface = ClosestSurface(ball, polygons.triangles)
     directions = np.array([[0.3, 0.2, 0.9], [-0.6, 0.1, -0.2]])
     directions /= np.linalg.norm(directions, axis=1, keepdims=True)
-    triangle, away, bary = surface.rays.first(np.zeros((2, 3)), directions, 100.0)
-    assert (triangle >= 0).all() and np.allclose(away, 50.0, atol=0.2)
+    met, triangle, away, bary = surface.rays.first(np.zeros((2, 3)), directions, 100.0)
+    assert met.tolist() == [0, 1] and (triangle >= 0).all() and np.allclose(away, 50.0, atol=0.2)
     assert np.allclose(bary.sum(axis=1), 1.0, atol=1e-6)
+    far, _, there, _ = surface.rays.first(np.zeros((2, 3)), directions, np.array([49.0, 50.1]))
+    assert far.tolist() == [1] and np.allclose(there, away[1:])
+    for reach, meets in ((away * (1.0 - 1e-9), []), (away * (1.0 + 1e-9), [0, 1])):  # finer than single precision
+        assert surface.rays.first(np.zeros((2, 3)), directions, reach)[0].tolist() == meets
 
 
 def test_sides_of_one_triangle_only_are_borders() -> None:

@@ -9,9 +9,12 @@ from hypothesis import strategies as st
 
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
+from composer.head import levels as levels_module
 from composer.head.head import Head, Part, Shape, TextureCoordinates
 from composer.head.landmarks import Landmarks
 from composer.head.levels import Refinement, head_at_level, levels, refine, vertex_count
+from composer.head.rules import RuledRefinement
+from composer.head.stencil_step import StencilStep
 from tests.small_heads import CUBE, CUBE_CORNERS, fan, grid, polygon_meshes, random_head, torus
 
 
@@ -63,6 +66,33 @@ def test_rows_are_weights_and_the_edges_known_ahead_are_the_edges_there_are(poly
         anew = Polygons(step.polygons.counts, step.polygons.indices, step.polygons.n_vertices)
         assert np.array_equal(anew.edges, step.polygons.edges)
         assert np.array_equal(anew.corner_edge, step.polygons.corner_edge)
+
+
+@settings(deadline=None, max_examples=60)
+@given(polygon_meshes(), st.integers(0, 2**32 - 1))
+def test_a_step_without_a_matrix_is_the_step_with_one_to_the_bit(polygons: Polygons, seed: int) -> None:
+    # The matrix is held to the rules and to published masks above and below.
+    for step in levels(polygons, 3)[1:]:
+        values = np.random.default_rng(seed).normal(size=(step.coarse.n_vertices, 3))
+        straight = StencilStep(step.coarse)
+        assert np.array_equal(straight.apply(values), step.matrix @ values)
+        single = values.astype(np.float32)
+        assert np.array_equal(straight.apply(single), step.matrix32 @ single)
+
+
+def test_a_large_mesh_is_subdivided_by_the_rules_without_a_matrix(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(levels_module, "LEAST_FACES", 1)
+    mesh = grid(5, 4)
+    points = np.random.default_rng(5).normal(size=(mesh.n_vertices, 3))
+    first, second = levels(mesh, 2)
+    after = by_loops(mesh, points)
+    np.testing.assert_allclose(second.apply(after), by_loops(first.polygons, after), rtol=0, atol=1e-12)
+    np.testing.assert_allclose(second.apply(after[:, 0]), second.apply(after)[:, 0], rtol=0, atol=0)
+    assert "matrix" not in second.__dict__
+    whole = np.arange(first.n_vertices)
+    assert np.array_equal(second.apply(whole), second.apply(whole.astype(np.float64)))
+    ruled = RuledRefinement(mesh)
+    assert np.array_equal(ruled.apply(points)[[0, 3]], points[[0, 3]]) and "matrix" in ruled.__dict__
 
 
 @settings(deadline=None, max_examples=30)
