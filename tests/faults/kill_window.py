@@ -32,7 +32,7 @@ from tests.faults.kill_campaign import Told
 from tests.faults.kill_verbs import DOCUMENT, _says
 from tests.faults.killed import apart, contents, leftovers
 
-ROUNDS = 3
+ROUNDS = 2
 Tell = Callable[[str, str], None]
 
 
@@ -97,33 +97,32 @@ class Killed:
         self.begun.mkdir(parents=True)
         _sound(apart(lambda: (document_on_disk(self.begun), None)[1]))
         self._anew()
+        self.targets: dict[str, set[bytes]] = {}
         self.states = [_sound(apart(lambda: state_of(open_document(self.room / DOCUMENT)))).gave]
         since = time.monotonic()
-        lines = _sound(apart(self._worked)).gave
+        lines, baked = _sound(apart(self._worked)).gave
         self.seconds = time.monotonic() - since
         self.first = float(lines[0][2])
+        for name, held in baked:
+            self.targets.setdefault(name, set()).add(held)
         self.states += [state for word, state, _ in lines if word == "made"]
-        self.targets: dict[str, set[bytes]] = {}
-        for state in _sound(apart(self._all_targets)).gave:
-            for name, held in state.items():
-                self.targets.setdefault(name, set()).add(held)
         self.told = Told("window")
 
     def _anew(self) -> None:
         shutil.rmtree(self.room, ignore_errors=True)
         shutil.copytree(self.begun, self.room)
 
-    def _worked(self) -> list[tuple[str, str, float]]:
-        since, told = time.monotonic(), []
-        work(self.room, lambda word, state: told.append((word, state, time.monotonic() - since)))
-        return told
+    def _worked(self) -> tuple[list[tuple[str, str, float]], list[tuple[str, bytes]]]:
+        """What is told of a run that nothing disturbs, and when; and every target that it bakes."""
+        since, told, baked = time.monotonic(), [], []
 
-    def _all_targets(self) -> list[dict[str, bytes]]:
-        """What is baked after each round of a run that nothing disturbs."""
-        self._anew()
-        found: list[dict[str, bytes]] = []
-        work(self.room, lambda word, _: found.append(contents(self.room / "baked")) if word == "baked" else None)
-        return found
+        def tell(word: str, state: str) -> None:
+            told.append((word, state, time.monotonic() - since))
+            if word == "baked":
+                baked.extend(contents(self.room / "baked").items())
+
+        work(self.room, tell)
+        return told, baked
 
     def after(self, seconds: float) -> None:
         """Kill the window after some time, judge what is there, work on in the next, judge again."""
