@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Literal
+from weakref import WeakSet
 
 import numpy as np
 import pytest
@@ -10,7 +11,9 @@ import pytest
 from composer.document.evaluated import EvaluatedDocument
 from composer.edits.cells import set_cell
 from composer.edits.recipes import set_contact, set_join
+from composer.errors import MoueError
 from composer.mixing.recipe import Cell
+from composer.progress import Progress
 from composer.viewer.session.joined import LOWER
 from composer.viewer.session.opening import Opened
 from composer.viewer.session.ready_contact import keep_ready, pose_at_once, share_ready
@@ -81,15 +84,31 @@ def test_until_contact_is_made_the_pose_is_shown_without_it(join: Literal["linea
 def test_contact_is_made_beside_the_frame_loop_once() -> None:
     session, faults = unready("linear"), list[str]()
     work = Work(faults.append)
-    keep_ready(work, session)
-    keep_ready(work, session)
+    keep_ready(work, session, faults.append)
+    keep_ready(work, session, faults.append)
     (job,) = work.jobs
     job.wait(60.0)
     assert 0.0 < share_ready(work) < 1.0
     work.poll()
     assert not work.jobs and not faults and not session.contact_missing and session.join_missing
-    keep_ready(work, session)
+    keep_ready(work, session, faults.append)
     assert not work.jobs
+
+
+def test_a_head_for_which_contact_cannot_be_made_is_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(evaluated: EvaluatedDocument, progress: Progress) -> None:
+        raise MoueError("the lids cannot be told apart")
+
+    monkeypatch.setattr(EvaluatedDocument, "make_contact", refuse)
+    monkeypatch.setattr("composer.viewer.session.ready_contact._refused", WeakSet())  # this head is shared
+    session, faults = unready("linear"), list[str]()
+    work = Work(faults.append)
+    for _ in range(3):
+        keep_ready(work, session, faults.append)
+        for job in work.jobs:
+            job.wait(60.0)
+        work.poll()
+    assert faults == ["the lids cannot be told apart"]
 
 
 def test_what_contact_leaves_is_told_in_words_once_the_pose_is_finished() -> None:

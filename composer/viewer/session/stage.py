@@ -239,7 +239,7 @@ class Stage:
             parted = not session.contact_missing
             self.work.begin(JOINING, lambda progress: session.join(parted), session.take_join, quiet=True)
         if session is not None:
-            keep_ready(self.work, session)
+            keep_ready(self.work, session, lambda words: self.say(words, "wrong"))
         now = self.clock()
         joining = session is not None and session.step(now)
         self.words = [w for w in self.words if w.until > now and w.place != self.place]
