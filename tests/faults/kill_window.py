@@ -65,8 +65,11 @@ def work(folder: Path, tell: Tell, rounds: int = ROUNDS) -> None:
             tell("saved", state_of(hand.session.project))
             _bake(hand, folder / "baked")
             tell("baked", "")
+        hand.settle()
         hand._tell("on_close")
         hand.frames(4)
+        asked = hand.stage.dialogs.at_stake if hand.window.context is not None else {}
+        assert hand.window.context is None, f"the window does not close: {[*asked.values()]}, {hand.told}"
 
 
 def _dab(hand: Any) -> None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from threading import Event
 
 import pytest
 
 from composer.document.autosave import copies_of, waiting
+from composer.document.presence import Presence
 from composer.document.store import open_document, save_document
 from composer.edits.recipes import set_note
 from tests.window.hand import Hand
@@ -61,6 +63,31 @@ def test_what_others_wrote_is_not_written_over_unless_mine_is_kept(hand: Hand, d
     assert [len(open_document(document).recipes), open_document(document).recipes[0].note] == [2, ""]
     pass_a_second(hand)
     assert not hand.stage.others.changed
+
+
+def test_a_document_that_is_opened_again_at_once_is_not_taken_for_another_windows(
+    hand: Hand, document: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As where the copy is taken while the window still looks for others."""
+    hand.settle()
+    go, begun = Event(), Event()
+
+    def slow(file: Path) -> Presence:
+        begun.set()
+        go.wait(60.0)
+        return Presence(file)
+
+    monkeypatch.setattr("composer.viewer.session.others.Presence", slow)
+    hand.stage.watch_others()
+    assert begun.wait(60.0)
+    hand.stage.watch_others()
+    go.set()
+    hand.settle()
+    others = hand.stage.others
+    assert others.presence is not None and (others.presence.mark, others.presence.other) == ("", "")
+    assert not others.asks
+    others.close()
+    assert not [*document.parent.glob(".*.moue-window")]
 
 
 def test_the_second_window_is_told_and_looks_or_takes_over(hand: Hand, document: Path) -> None:

@@ -6,6 +6,7 @@ import os
 import time
 from collections.abc import Callable
 from pathlib import Path
+from threading import Lock
 
 from composer.document.one_save import hash_of
 from composer.document.presence import Presence
@@ -29,12 +30,17 @@ class Others:
         mark of this window, "" for the only one."""
         self._session, self._taken = session, taken
         self.presence: Presence | None = None
-        self._closed, file = False, session.file
+        self._closed, self._taking, file = False, Lock(), session.file
+        self._made: Presence | None = None
+        """The place as soon as it is taken, also where nobody waits for it any more."""
 
         def take(_: Progress) -> Presence | None:
             if before is not None:
                 before.close()
-            return Presence(file) if file is not None else None
+            with self._taking:
+                if file is not None and not self._closed:
+                    self._made = Presence(file)
+            return self._made
 
         work.begin("Looking for other windows", take, self._is_there, lambda _: None, quiet=True)
         self._at, self._seen = time.monotonic(), _looks(session.file)
@@ -50,8 +56,6 @@ class Others:
         if presence is not None:
             self.asks = bool(presence.other)
             self._taken(presence.mark)
-            if self._closed:
-                presence.close()
 
     @property
     def due(self) -> bool:
@@ -116,8 +120,9 @@ class Others:
     def close(self) -> None:
         """Leave the document."""
         self._closed = True
-        if self.presence is not None:
-            self.presence.close()
+        with self._taking:
+            if self._made is not None:
+                self._made.close()
 
 
 def _looks(file: Path | None) -> Looks | None:
