@@ -142,6 +142,8 @@ class Killed:
             with suppress(ProcessLookupError):
                 kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
+        while _lives(child):  # a process that waits for the disk ends a while after it was killed
+            time.sleep(0.01)
         self.told.kills += 1
         told = [tuple((line + " ").split(" ")[:2]) for line in diary.read_text().splitlines()]
         for fault in self._faults(told):
@@ -187,6 +189,15 @@ class Killed:
 
     def _furthest(self, told: Sequence[tuple[str, ...]], word: str) -> int:
         return max((self.states.index(state) for said, state in told if said == word), default=0)
+
+
+def _lives(group: int) -> bool:
+    """Whether a process of a group is still there."""
+    try:
+        os.killpg(group, 0)
+    except ProcessLookupError:
+        return False
+    return True
 
 
 def _note(diary: Path, word: str, state: str) -> None:
