@@ -16,8 +16,8 @@ import numpy as np
 
 from composer.bench.measure import Row, middle_half, timed
 from composer.bench.real_files import real_files
-from composer.bench.window_frame import renderer_words
-from composer.bench.window_gpu import SIZE, gl
+from composer.bench.window_frame import frame, renderer_words
+from composer.bench.window_gpu import SIZE
 from composer.demo.tour import write_demo
 from composer.document.project import Project
 from composer.edits.recipes import add_recipe
@@ -51,31 +51,25 @@ def _row(words: str, path: Path) -> Row:
 
     window = MoueWindow(Settings())
     stage = window.stage
-
-    def frame() -> None:
-        window.on_draw()
-        window.flip()
-        gl.glFinish()
-
     try:
         begin_opening(stage, path)
         while stage.session is None or stage.session.arriving or stage.work.jobs:
-            frame()
+            frame(window)
         if not stage.opened.project.clips:
             shapes = [shape.name for shape in stage.opened.head.expressions]
             stage.opened.apply(lambda project: _with_clip(project, shapes))
         stage.time_shown = True
-        frame()
+        frame(window)
         while any(job.name == PREPARING for job in stage.work.jobs) or window.thumbs.waiting:
-            frame()
-        still = [timed(frame) for _ in range(20)]
+            frame(window)
+        still = [timed(lambda: frame(window)) for _ in range(20)]
         strip = window.panels.time
         strip.loop = True
         strip.play(stage)
         taken, end = [], time.monotonic() + SECONDS
         while time.monotonic() < end:
             if strip.due(stage):
-                taken.append(timed(frame))
+                taken.append(timed(lambda: frame(window)))
             else:
                 time.sleep(0.001)
         shown, dropped = strip.shown, strip.dropped

@@ -98,23 +98,23 @@ def _window(document: Path) -> list[Row]:
     try:
         begin_opening(window.stage, document)
         while window.stage.session is None or window.stage.work.jobs:
-            _frame(window)
+            frame(window)
         for _ in range(60):
-            _frame(window)
+            frame(window)
         session, stage, step = window.stage.session, window.stage, [0]
 
         def drag() -> None:
             step[0] += 1
             cell = Cell("mouth_corner_right", "joy", 0.3 + 0.2 * (step[0] % 2))
             session.preview(lambda project: set_cell(project, session.recipe_name, cell))
-            _frame(window)
+            frame(window)
 
         def turn() -> None:
             if stage.eye is not None:
                 stage.turn(stage.eye.orbit(1.0, 0.0))
-            _frame(window)
+            frame(window)
 
-        dragged, turned, idle = in_turns([drag, turn, lambda: _frame(window)], FRAMES, warm=10)
+        dragged, turned, idle = in_turns([drag, turn, lambda: frame(window)], FRAMES, warm=10)
         session.abort()
     finally:
         window.close()
@@ -123,7 +123,8 @@ def _window(document: Path) -> list[Row]:
             _row("the head turned, whole window", turned, reference, idle, FRAME_MS)]  # fmt: skip
 
 
-def _frame(window: object) -> None:
+def frame(window: object) -> None:
+    """Draw a frame of the whole window, to its end."""
     window.on_draw()  # type: ignore[attr-defined]
     window.flip()  # type: ignore[attr-defined]
     gl.glFinish()

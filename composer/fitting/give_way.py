@@ -72,17 +72,13 @@ def without_crossing(
     about[test.triangles[crossing]] = True
     around = loops.grown(about, AROUND)
     at = _beside(surface, moved, ideal, around)
-    part = Surface(part_of(polygons, at), surface.positions[at])
-    every = _Place(
-        part, close[at], can[at] & around[at] & _inside(polygons, at), None if ideal is None else ideal[at],
-        None if loose is None else loose[at], Loops(part.polygons, loops.reference[at]),
-        surface.diagonal_mm if ideal is None else float(np.linalg.norm(np.ptp(ideal, axis=0))),
-    )  # fmt: skip
+    extent = surface.diagonal_mm if ideal is None else float(np.linalg.norm(np.ptp(ideal, axis=0)))
+    every = _Place(surface, close, can, ideal, loose, loops, extent).only(at, around)
     number = np.zeros(len(moved), dtype=np.int64)
     number[at] = np.arange(len(at))
     parted = np.array(moved)
-    for piece in _pieces(part.polygons, around[at], number[test.triangles[crossing]]):
-        near = _beside(part, parted[at], every.ideal, piece)
+    for piece in _pieces(every.surface.polygons, around[at], number[test.triangles[crossing]]):
+        near = _beside(every.surface, parted[at], every.ideal, piece)
         here = at[near]
         parted[here], way = every.only(near, piece).parted(parted[here], width_mm)
         filled[here] |= way

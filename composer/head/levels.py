@@ -24,7 +24,7 @@ from composer.errors import MoueError
 from composer.geometry.polygons import Polygons, read_only
 from composer.head.catmull_clark import factor, finer_polygons
 from composer.head.finer_uv import finer_uv
-from composer.head.head import Head, InBetween, Shape, TextureCoordinates
+from composer.head.head import Head, InBetween, Shape
 from composer.head.landmarks import Landmarks
 from composer.head.stencil_step import LEAST_FACES, StencilStep
 from composer.progress import Progress
@@ -143,13 +143,6 @@ class Refinement:
                 hint="detail can be mirrored only where the polygons are mirror images",
             )
         return np.concatenate([mirror, n + edge, n + len(edges) + face])
-
-    def uv(self, coordinates: TextureCoordinates) -> TextureCoordinates:
-        """Texture coordinates of the finer corners: linear inside each polygon, every seam kept.
-
-        A polygon with a corner that has no coordinates gives quads without any.
-        """
-        return finer_uv(self.coarse, coordinates, 1)
 
 
 def levels(polygons: Polygons, k: int) -> list[Refinement]:

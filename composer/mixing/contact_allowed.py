@@ -8,7 +8,7 @@ far as the corrective is triggered, so far that depth counts.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,11 +38,9 @@ class AllowedDepths:
     def of(self, recipe: Recipe) -> list[Floats]:
         """(k,) mm for each side, how deep it may lie in a recipe's pose."""
         deep = [np.array(each) for each in self.rest]
-        for cell in recipe.cells:
-            weight = cell.weight * recipe.amount(cell.region) * recipe.strength
-            if weight != 0.0:
-                for so_far, own in zip(deep, self._alone(cell, weight), strict=True):
-                    np.maximum(so_far, own, out=so_far)
+        for cell, low, share in _steps_of(recipe):
+            for so_far, own in zip(deep, self._alone(cell, low, share), strict=True):
+                np.maximum(so_far, own, out=so_far)
         shares = self._mixer.correctives.weights(felt_in(recipe))
         for name in (name for name, share in shares.items() if share > 0.0):
             for so_far, rest, own in zip(deep, self.rest, self._sculpted(name, recipe), strict=True):
@@ -61,16 +59,12 @@ class AllowedDepths:
     def _unmeasured(self, recipe: Recipe) -> list[tuple[Cell, int]]:
         """Cells and steps whose depths are not known."""
         found = []
-        for cell in recipe.cells:
-            steps = cell.weight * recipe.amount(cell.region) * recipe.strength * STEPS
-            low = int(np.floor(steps + 1e-9))
-            asked = (low, low + 1) if steps > low else (low,)
+        for cell, low, share in _steps_of(recipe):
+            asked = (low,) if share == 0.0 else (low, low + 1)
             found += [(cell, step) for step in asked if step != 0 and _key(cell, step) not in self._taken]
         return found
 
-    def _alone(self, cell: Cell, weight: float) -> list[Floats]:
-        low = int(np.floor(weight * STEPS + 1e-9))
-        share = max(weight * STEPS - low, 0.0)
+    def _alone(self, cell: Cell, low: int, share: float) -> list[Floats]:
         one = self._at(cell, low)
         if share == 0.0:
             return one
@@ -101,6 +95,15 @@ class AllowedDepths:
                 del self._taken[next(iter(self._taken))]
             self._taken[key] = self._depths(pose())
         return self._taken[key]
+
+
+def _steps_of(recipe: Recipe) -> Iterator[tuple[Cell, int, float]]:
+    """The cells of a recipe that move something, the step below the weight of each, and its share of the next."""
+    for cell in recipe.cells:
+        steps = cell.weight * recipe.amount(cell.region) * recipe.strength * STEPS
+        low = int(np.floor(steps + 1e-9))
+        if steps != 0.0:
+            yield cell, low, max(steps - low, 0.0)
 
 
 def _key(cell: Cell, step: int) -> Hashable:

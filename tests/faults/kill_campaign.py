@@ -10,10 +10,8 @@ from __future__ import annotations
 
 import argparse
 import io
-import os
 import random
 import shutil
-import signal
 import sys
 import tempfile
 import time
@@ -26,7 +24,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.faults.kill_verbs import VERBS, Verb
-from tests.faults.killed import Ended, apart, leftovers, points_of
+from tests.faults.killed import Ended, apart, killed_after, leftovers, points_of, sound
 
 
 @dataclass
@@ -53,7 +51,7 @@ class Campaign:
     def __init__(self, verb: Verb, place: Path) -> None:
         self.verb, self.begun, self.room = verb, place / "begun", place / "room"
         self.begun.mkdir(parents=True)
-        _sound(apart(lambda: (verb.make(self.begun), None)[1]), f"{verb.name} cannot be begun")
+        sound(apart(lambda: (verb.make(self.begun), None)[1]), f"{verb.name} cannot be begun")
         self._warmed()
         self.old = self._after(lambda: None)
         self.new = self._after(lambda: verb.run(self.room))
@@ -70,8 +68,8 @@ class Campaign:
     def _after(self, run: Callable[[], object]) -> Any:
         """What the folder says after a run that nothing disturbs."""
         self._anew()
-        _sound(apart(run), self.verb.name)
-        return _sound(apart(lambda: self.verb.says(self.room)), self.verb.name).gave
+        sound(apart(run), self.verb.name)
+        return sound(apart(lambda: self.verb.says(self.room)), self.verb.name).gave
 
     def _anew(self) -> None:
         shutil.rmtree(self.room, ignore_errors=True)
@@ -90,18 +88,7 @@ class Campaign:
     def after(self, seconds: float) -> None:
         """Kill from outside after some time, at whatever instant that is."""
         self._anew()
-        child = os.fork()
-        if child == 0:
-            os.setpgid(0, 0)
-            apart(lambda: self.verb.run(self.room))
-            os._exit(0)
-        time.sleep(seconds)
-        for kill in (os.killpg, os.kill):
-            try:
-                kill(child, signal.SIGKILL)
-            except ProcessLookupError:
-                continue
-        os.waitpid(child, 0)
+        killed_after(lambda: self.verb.run(self.room), seconds)
         self._judge(Ended(killed=True), f"after {seconds:.4f} s")
 
     def _judge(self, ended: Ended, when: str) -> None:
@@ -123,12 +110,6 @@ class Campaign:
         hidden = leftovers(self.room)
         if hidden:
             self.told.faults.append(f"{when}: the next run leaves {hidden[0]} and {len(hidden) - 1} more")
-
-
-def _sound(ended: Ended, what: str) -> Ended:
-    if ended.killed or ended.said:
-        raise AssertionError(f"{what}: {ended.said}")
-    return ended
 
 
 def campaign(verb: Verb, every: int = 1, chance: int = 0, seed: int = 2026, share: tuple[int, int] = (0, 1)) -> Told:

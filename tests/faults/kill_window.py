@@ -13,13 +13,11 @@ import hashlib
 import os
 import random
 import shutil
-import signal
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import suppress
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -30,7 +28,7 @@ from composer.document.store import open_document
 from tests.composer.document.carried_document import document_on_disk
 from tests.faults.kill_campaign import Told
 from tests.faults.kill_verbs import DOCUMENT, _says
-from tests.faults.killed import apart, contents, leftovers
+from tests.faults.killed import apart, contents, killed_after, leftovers, sound
 
 ROUNDS = 2
 Tell = Callable[[str, str], None]
@@ -98,12 +96,12 @@ class Killed:
     def __init__(self, place: Path) -> None:
         self.begun, self.room = place / "begun", place / "room"
         self.begun.mkdir(parents=True)
-        _sound(apart(lambda: (document_on_disk(self.begun), None)[1]))
+        sound(apart(lambda: (document_on_disk(self.begun), None)[1]), "no document")
         self._anew()
         self.targets: dict[str, set[bytes]] = {}
-        self.states = [_sound(apart(lambda: state_of(open_document(self.room / DOCUMENT)))).gave]
+        self.states = [sound(apart(lambda: state_of(open_document(self.room / DOCUMENT))), "the document").gave]
         since = time.monotonic()
-        lines, baked = _sound(apart(self._worked)).gave
+        lines, baked = sound(apart(self._worked), "an undisturbed window").gave
         self.seconds = time.monotonic() - since
         self.first = float(lines[0][2])
         for name, held in baked:
@@ -132,18 +130,7 @@ class Killed:
         self._anew()
         diary = self.room / "diary.txt"
         diary.touch()
-        child = os.fork()
-        if child == 0:
-            os.setpgid(0, 0)
-            apart(lambda: work(self.room, lambda word, state: _note(diary, word, state)))
-            os._exit(0)
-        time.sleep(seconds)
-        for kill in (os.killpg, os.kill):
-            with suppress(ProcessLookupError):
-                kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        while _lives(child):  # a process that waits for the disk ends a while after it was killed
-            time.sleep(0.01)
+        killed_after(lambda: work(self.room, lambda word, state: _note(diary, word, state)), seconds)
         self.told.kills += 1
         told = [tuple((line + " ").split(" ")[:2]) for line in diary.read_text().splitlines()]
         for fault in self._faults(told):
@@ -191,24 +178,9 @@ class Killed:
         return max((self.states.index(state) for said, state in told if said == word), default=0)
 
 
-def _lives(group: int) -> bool:
-    """Whether a process of a group is still there."""
-    try:
-        os.killpg(group, 0)
-    except ProcessLookupError:
-        return False
-    return True
-
-
 def _note(diary: Path, word: str, state: str) -> None:
     with diary.open("a") as file:
         file.write(f"{word} {state}\n")
-
-
-def _sound(ended: Any) -> Any:
-    if ended.killed or ended.said:
-        raise AssertionError(f"an undisturbed window: {ended.said}")
-    return ended
 
 
 def _share(asked: tuple[int, int, int, int]) -> Told:

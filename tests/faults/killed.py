@@ -13,6 +13,7 @@ import os
 import pickle
 import signal
 import sys
+import time
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
@@ -57,6 +58,38 @@ def apart(run: Callable[[], Any], kill_at: int | None = None, deaf: bool = True)
         return Ended(killed=True)
     gave, said = pickle.loads(told)
     return Ended(gave, said)
+
+
+def killed_after(run: Callable[[], Any], seconds: float) -> None:
+    """Run something in a forked process and kill that, with all that it forked, from outside after so long."""
+    child = os.fork()
+    if child == 0:
+        os.setpgid(0, 0)
+        apart(run)
+        os._exit(0)
+    time.sleep(seconds)
+    for kill in (os.killpg, os.kill):
+        with suppress(ProcessLookupError):
+            kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    while _lives(child):  # a process that waits for the disk ends a while after it was killed
+        time.sleep(0.01)
+
+
+def _lives(group: int) -> bool:
+    """Whether a process of a group is still there."""
+    try:
+        os.killpg(group, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def sound(ended: Ended, what: str) -> Ended:
+    """A run that nothing was to disturb. Raises AssertionError where something did."""
+    if ended.killed or ended.said:
+        raise AssertionError(f"{what}: {ended.said}")
+    return ended
 
 
 def points_of(run: Callable[[], Any]) -> int:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from composer.errors import MoueError
 from composer.geometry.polygons import Polygons
 from composer.head import levels as levels_module
+from composer.head.finer_uv import finer_uv
 from composer.head.head import Head, Part, Shape, TextureCoordinates
 from composer.head.landmarks import Landmarks
 from composer.head.levels import Refinement, head_at_level, levels, refine, vertex_count
@@ -171,7 +172,7 @@ def test_texture_coordinates_are_linear_and_keep_their_seam() -> None:
     # Two quads that share an edge in space and none in the texture.
     mesh = Polygons.from_faces([[0, 1, 2, 3], [1, 4, 5, 2]], 6)
     uv = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [3, 0], [4, 0], [4, 1], [3, 1]], dtype=np.float64)
-    finer = Refinement(mesh).uv(TextureCoordinates(uv, np.arange(8, dtype=np.int32)))
+    finer = finer_uv(mesh, TextureCoordinates(uv, np.arange(8, dtype=np.int32)), 1)
     at = finer.uv[finer.indices].reshape(2, 4, 4, 2)
     np.testing.assert_allclose(at[0, 0], [[0, 0], [0.5, 0], [0.5, 0.5], [0, 0.5]])
     np.testing.assert_allclose(at[1, 3], [[3, 1], [3, 0.5], [3.5, 0.5], [3.5, 1]])
@@ -182,7 +183,7 @@ def test_texture_coordinates_are_linear_and_keep_their_seam() -> None:
 def test_a_polygon_without_coordinates_gives_quads_without() -> None:
     mesh = Polygons.from_faces([[0, 1, 2, 3], [1, 4, 5, 2]], 6)
     index = np.array([0, 1, 2, 3, -1, -1, -1, -1], dtype=np.int32)
-    finer = Refinement(mesh).uv(TextureCoordinates(np.eye(4, 2), index))
+    finer = finer_uv(mesh, TextureCoordinates(np.eye(4, 2), index), 1)
     assert (finer.indices[16:] == -1).all() and (finer.indices[:16] >= 0).all()
 
 
